@@ -1,0 +1,40 @@
+package device
+
+import (
+	"time"
+
+	"tramd/sweep/units"
+)
+
+// Stamp is a moment on the monotonic clock, in nanoseconds since the program started. Steps of the wall clock never
+// touch it.
+type Stamp int64
+
+var origin = time.Now()
+
+// Now reads the monotonic clock.
+func Now() Stamp { return Stamp(time.Since(origin)) }
+
+// Seconds gives the stamp in seconds.
+func (s Stamp) Seconds() float64 { return float64(s) / 1e9 }
+
+// Kind says what a frame carried.
+type Kind uint8
+
+// Kinds of sample.
+const (
+	Length Kind = iota + 1 // Value is a units.Length: nanometres
+	Count                  // Value is a signed encoder count
+	Angle                  // Value is an angle in units of 1e-6 degree
+)
+
+// Sample is one decoded frame.
+type Sample struct {
+	At      Stamp  // when the last byte of the frame arrived
+	Kind    Kind   //
+	Value   int64  // by Kind
+	Channel string // the name or channel the frame carried; empty when it carried none
+}
+
+// Length gives the value of a Length sample.
+func (s Sample) Length() units.Length { return units.Length(s.Value) }

@@ -1,0 +1,55 @@
+package sweep
+
+import (
+	"fmt"
+
+	"tramd/sweep/units"
+)
+
+// Indicator is what the fit must know of one indicator: where it rides and how far it can be trusted.
+type Indicator struct {
+	Name         string  `json:"name"`
+	RadiusMM     float64 `json:"radius_mm"`        // arm length from the spindle axis to the contact point
+	RadiusUMM    float64 `json:"radius_u_mm"`      // standard uncertainty of RadiusMM
+	PhaseDeg     float64 `json:"phase_deg"`        // where it sits, counter-clockwise from the arm's zero
+	ResolutionMM float64 `json:"resolution_mm"`    // smallest step of the display
+	MPEMM        float64 `json:"mpe_mm,omitempty"` // maximum permissible error of the indicator over its travel; 0 = not stated
+}
+
+// Setup is what a run was taken with: enough to fit its readings again years later.
+type Setup struct {
+	Machine     string          `json:"machine"`
+	Indicators  []Indicator     `json:"indicators"`
+	Tolerance   units.Tolerance `json:"-"`
+	AngleSource string          `json:"angle_source"`           // stations | encoder | program | steady
+	StationsDeg []float64       `json:"stations_deg,omitempty"` // in the order they are visited
+	Surface     string          `json:"surface,omitempty"`      // what was swept: "bed", "granite plate", ...
+}
+
+// Validate refuses a setup that no sweep can be fitted with.
+func (s Setup) Validate() error {
+	if len(s.Indicators) == 0 {
+		return fmt.Errorf("no indicator: a sweep needs at least one")
+	}
+	for i, ind := range s.Indicators {
+		who := ind.Name
+		if who == "" {
+			who = fmt.Sprintf("number %d", i+1)
+		}
+		switch {
+		case !finite(ind.RadiusMM) || ind.RadiusMM <= 0:
+			return fmt.Errorf("indicator %s: no radius: give the arm length from the spindle axis to the contact point in mm", who)
+		case ind.RadiusMM > 10000:
+			return fmt.Errorf("indicator %s: radius %v mm is longer than 10 m", who, ind.RadiusMM)
+		case !finite(ind.RadiusUMM) || ind.RadiusUMM < 0 || ind.RadiusUMM >= ind.RadiusMM:
+			return fmt.Errorf("indicator %s: radius uncertainty must lie between 0 and the radius", who)
+		case !finite(ind.ResolutionMM) || ind.ResolutionMM < 0 || ind.ResolutionMM > 10:
+			return fmt.Errorf("indicator %s: resolution must lie between 0 and 10 mm", who)
+		case !finite(ind.MPEMM) || ind.MPEMM < 0 || ind.MPEMM > 10:
+			return fmt.Errorf("indicator %s: permissible error must lie between 0 and 10 mm", who)
+		case !finite(ind.PhaseDeg):
+			return fmt.Errorf("indicator %s: phase is not a number", who)
+		}
+	}
+	return nil
+}
