@@ -1,0 +1,110 @@
+package session
+
+import (
+	"time"
+
+	"tramd/sweep"
+)
+
+// Snapshot is everything a face of the program may show, at one moment. It is never changed after it was handed out.
+// Its JSON is what the page and the terminal read.
+type Snapshot struct {
+	At        time.Time         `json:"at"`
+	Machine   string            `json:"machine"`
+	Limit     float64           `json:"limit_mm_per_m"` // 0 when no tolerance was given
+	LimitAs   string            `json:"tolerance"`      // as written in the config: "0.02/300"
+	Devices   []DeviceState     `json:"devices"`
+	Angle     AngleState        `json:"angle"`
+	Sweep     SweepState        `json:"sweep"`
+	Last      *LastRun          `json:"last"` // the last finished sweep in the store, nil when there is none
+	Store     StoreState        `json:"store"`
+	Clock     ClockState        `json:"clock"`
+	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made
+	NextCheck *time.Time        `json:"next_check"`
+}
+
+// RunKey labels a count of runs.
+type RunKey struct{ Kind, Outcome string }
+
+// DeviceState is one port and what comes through it.
+type DeviceState struct {
+	Name       string            `json:"name"`
+	Role       string            `json:"role"` // indicator | angle
+	Port       string            `json:"port"`
+	State      string            `json:"state"` // absent | opening | settling | live | lost
+	SinceS     float64           `json:"since_s"`
+	Readings   uint64            `json:"readings"`
+	Faults     map[string]uint64 `json:"faults"` // bad frames by reason
+	Reconnects uint64            `json:"reconnects"`
+	ReadingMM  *float64          `json:"reading_mm"` // nil: none, or too old to be shown
+	AgeS       *float64          `json:"age_s"`
+	Error      string            `json:"error"`
+}
+
+// AngleState is where the arm points.
+type AngleState struct {
+	Source string   `json:"source"`
+	Deg    *float64 `json:"deg"` // in [0,360); nil when not known
+	AgeS   *float64 `json:"age_s"`
+}
+
+// SweepPhase is how far an attended sweep has come.
+type SweepPhase string
+
+// Phases of a sweep.
+const (
+	Idle    SweepPhase = "idle"    // none asked for
+	Waiting SweepPhase = "waiting" // asked for; the arm has not moved, or a device is missing
+	Turning SweepPhase = "turning" // readings are being taken
+	Fitting SweepPhase = "fitting" // all readings are in
+)
+
+// SweepState is the sweep in hand.
+type SweepState struct {
+	Phase       SweepPhase     `json:"phase"`
+	Run         int64          `json:"run"`
+	Started     *time.Time     `json:"started"`
+	TurnsWanted int            `json:"turns_wanted"`
+	TurnsDone   float64        `json:"turns_done"`
+	Readings    int            `json:"readings"`
+	Untagged    int            `json:"untagged"` // readings whose angle is not known; stored, not fitted
+	Sectors     string         `json:"sectors"`  // 72 characters, one for each 5 degrees from 0: '1' seen, '0' not yet
+	Stations    []StationState `json:"stations"` // angle source stations only
+	Say         string         `json:"say"`      // what the person should do next, in words
+	Result      *sweep.Result  `json:"result"`   // the live fit, plain model; nil while it cannot be fitted
+	WhyNot      string         `json:"why_not"`  // why there is no live fit yet
+	Curve       []CurvePoint   `json:"curve"`    // mean reading by angle, for the plot
+	Stored      bool           `json:"stored"`   // all readings so far are safely on disk
+}
+
+// StationState is one announced angle.
+type StationState struct {
+	Deg       float64  `json:"deg"`
+	State     string   `json:"state"` // ahead | here | taken
+	ReadingMM *float64 `json:"reading_mm"`
+}
+
+// CurvePoint is the mean of the readings in one degree of the circle, of one indicator.
+type CurvePoint struct {
+	Deg       float64 `json:"deg"`
+	MM        float64 `json:"mm"`
+	Indicator int     `json:"indicator"`
+}
+
+// LastRun is what the last finished sweep said.
+type LastRun struct {
+	Run    int64        `json:"run"`
+	At     time.Time    `json:"at"`
+	Result sweep.Result `json:"result"`
+}
+
+// StoreState says whether what is measured is being kept.
+type StoreState struct {
+	OK    bool   `json:"ok"`
+	Error string `json:"error"`
+}
+
+// ClockState says whether the wall clock can be believed.
+type ClockState struct {
+	Set bool `json:"set"`
+}
