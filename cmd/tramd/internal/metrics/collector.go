@@ -1,0 +1,97 @@
+package metrics
+
+import (
+	"context"
+	"fmt"
+	"runtime"
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// Live is where the present state comes from.
+type Live interface {
+	Snapshot(ctx context.Context) (*session.Snapshot, error)
+}
+
+// patience is how long a scrape waits for the snapshot; scrapers commonly give up after 10 s.
+const patience = 2 * time.Second
+
+// Collector makes constant metrics from one snapshot a scrape.
+type Collector struct {
+	live    Live
+	version string
+}
+
+// NewCollector reads from live and reports itself as version.
+func NewCollector(live Live, version string) *Collector {
+	return &Collector{live: live, version: version}
+}
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc(name, help, append([]string{"machine"}, labels...), nil)
+}
+
+var (
+	leanDesc = desc("tramd_lean_radians",
+		"Lean of the spindle in the last stored sweep; positive when the upper end leans to the operator's right (tilt) or to the back (nod).", "axis")
+	expandedDesc = desc("tramd_lean_expanded_uncertainty_radians",
+		"Half width of the interval about tramd_lean_radians that covers the truth in 95 % of cases.", "axis")
+	limitDesc = desc("tramd_lean_limit_radians",
+		"Largest lean the tolerance allows on the axis, either way.", "axis")
+	lastCheckDesc = desc("tramd_last_check_timestamp_seconds",
+		"When the sweep that tramd_lean_radians speaks of was taken, in seconds since 1970.")
+	nextCheckDesc = desc("tramd_next_check_timestamp_seconds",
+		"When the next check is due, in seconds since 1970.")
+	runsDesc = desc("tramd_runs_total",
+		"Runs ended since the database was made.", "kind", "outcome")
+	indicatorDesc = desc("tramd_indicator_metres",
+		"Present reading of the indicator; larger means the plunger is pushed further in. Absent while there is no fresh reading.", "indicator")
+	readingsDesc = desc("tramd_readings_total",
+		"Good frames read from the device since the program started.", "device")
+	faultsDesc = desc("tramd_frame_errors_total",
+		"Frames of the device that could not be read, since the program started.", "device", "reason")
+	upDesc = desc("tramd_device_up",
+		"1 when the device is sending readings, 0 when not.", "device")
+	buildDesc = desc("tramd_build_info",
+		"Always 1; the labels say which program this is.", "version", "goversion")
+
+	all = []*prometheus.Desc{
+		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, buildDesc,
+	}
+)
+
+// Describe implements prometheus.Collector.
+func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range all {
+		ch <- d
+	}
+}
+
+// Collect implements prometheus.Collector.
+func (c *Collector) Collect(ch chan<- prometheus.Metric) {
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	s, err := c.live.Snapshot(ctx)
+	if err == nil && s == nil {
+		err = fmt.Errorf("no state yet")
+	}
+	if err != nil {
+		ch <- prometheus.NewInvalidMetric(buildDesc, fmt.Errorf("read the present state: %w", err))
+		return
+	}
+	e := emitter{ch: ch, machine: text(s.Machine)}
+	e.gauge(buildDesc, 1, c.version, runtime.Version())
+	e.result(s)
+	e.runs(s.Runs)
+	for i := range s.Devices {
+		e.device(&s.Devices[i])
+	}
+}
+
+// text makes a label value that cannot be refused: names come from a config and reasons from device code, and a stray
+// byte must not cost the whole scrape.
+func text(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }

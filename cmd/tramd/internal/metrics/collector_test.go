@@ -1,0 +1,206 @@
+package metrics
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"io"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+type fixed struct {
+	s   *session.Snapshot
+	err error
+}
+
+func (f fixed) Snapshot(context.Context) (*session.Snapshot, error) { return f.s, f.err }
+
+func ptr[T any](v T) *T { return &v }
+
+// linnet is a gantry router of the demo workshop, with one check in the store and one adapter unplugged.
+func linnet() *session.Snapshot {
+	return &session.Snapshot{
+		At: time.Date(2026, 3, 2, 9, 30, 0, 0, time.UTC), Machine: "linnet", Limit: 0.25, LimitAs: "0.075/300",
+		Devices: []session.DeviceState{
+			{Name: "arm", Role: "indicator", State: "live", Readings: 1500, Faults: map[string]uint64{"text": 2, "long": 0}, ReadingMM: ptr(1.25)},
+			{Name: "second", Role: "indicator", State: "lost", Readings: 7, ReadingMM: ptr(0.5), Faults: map[string]uint64{"text": 0}},
+			{Name: "encoder", Role: "angle", State: "live", Readings: 3000},
+		},
+		Last: &session.LastRun{Run: 3, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Result: sweep.Result{
+			Tilt: &sweep.Axis{Slope: 0.125 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Within},
+			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Outside},
+		}},
+		Store:     session.StoreState{OK: true},
+		Runs:      map[session.RunKey]uint64{{Kind: "sweep", Outcome: "finished"}: 3},
+		NextCheck: ptr(time.Date(2026, 3, 9, 9, 0, 0, 0, time.UTC)),
+	}
+}
+
+func gather(t *testing.T, s *session.Snapshot) string {
+	t.Helper()
+	rec := httptest.NewRecorder()
+	Handler(fixed{s: s}, "v1.2.3", nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+	if rec.Code != http.StatusOK {
+		t.Fatalf("scrape: %d %s", rec.Code, rec.Body)
+	}
+	var ours []string
+	for line := range strings.Lines(rec.Body.String()) {
+		if strings.Contains(line, "tramd_") {
+			ours = append(ours, line)
+		}
+	}
+	return regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(strings.Join(ours, ""), `goversion="GO"`)
+}
+
+func TestGolden(t *testing.T) {
+	got := gather(t, linnet())
+	path := filepath.Join("testdata", "linnet.prom")
+	if *update {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(string(want), got); d != "" {
+		t.Errorf("scrape differs from %s (-want +got):\n%s", path, d)
+	}
+}
+
+func TestLint(t *testing.T) {
+	problems, err := testutil.GatherAndLint(Registry(fixed{s: linnet()}, "v1.2.3"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range problems {
+		t.Errorf("%s: %s", p.Metric, p.Text)
+	}
+}
+
+func TestMachineLabelOnAllOfOurs(t *testing.T) {
+	for line := range strings.Lines(gather(t, linnet())) {
+		if !strings.HasPrefix(line, "#") && !strings.Contains(line, `machine="linnet"`) {
+			t.Errorf("no machine label: %s", line)
+		}
+	}
+}
+
+func TestLostDeviceLeavesTheResults(t *testing.T) {
+	s := linnet()
+	before := gather(t, s)
+	for i := range s.Devices {
+		s.Devices[i].State = "lost"
+	}
+	after := gather(t, s)
+	if !strings.Contains(before, `tramd_indicator_metres{indicator="arm",machine="linnet"} 0.00125`) {
+		t.Errorf("live indicator not shown:\n%s", before)
+	}
+	if strings.Contains(before, `indicator="second"`) {
+		t.Error("a lost indicator's last reading was shown")
+	}
+	if strings.Contains(after, "tramd_indicator_metres") {
+		t.Error("reading of a lost device stays")
+	}
+	if !strings.Contains(after, `tramd_device_up{device="arm",machine="linnet"} 0`) {
+		t.Error("lost device not shown as down")
+	}
+	for _, keep := range []string{"tramd_lean_radians", "tramd_last_check_timestamp_seconds", "tramd_readings_total"} {
+		if !strings.Contains(after, keep+"{") {
+			t.Errorf("%s went with the device", keep)
+		}
+	}
+}
+
+func TestStaleReadingIsLeftOut(t *testing.T) {
+	s := linnet()
+	s.Devices[0].ReadingMM = nil
+	if strings.Contains(gather(t, s), "tramd_indicator_metres") {
+		t.Error("a reading too old to be shown was exported")
+	}
+}
+
+func TestNothingMeasuredYet(t *testing.T) {
+	got := gather(t, &session.Snapshot{Machine: "wren"})
+	for _, o := range outcomes {
+		if want := `tramd_runs_total{kind="sweep",machine="wren",outcome="` + o + `"} 0`; !strings.Contains(got, want) {
+			t.Errorf("missing %s", want)
+		}
+	}
+	for _, not := range []string{"tramd_lean_", "timestamp_seconds"} {
+		if strings.Contains(got, not) {
+			t.Errorf("%s exported with nothing measured", not)
+		}
+	}
+}
+
+func TestOddValuesDoNotCostTheScrape(t *testing.T) {
+	s := linnet()
+	s.Machine = "lin\xffnet"
+	s.Devices[0].Name = "a\xc0rm"
+	s.Devices[0].ReadingMM = ptr(math.NaN())
+	s.Last.Result.Tilt.Expanded = units.Slope(math.Inf(1))
+	s.Last.Result.Nod = nil
+	got := gather(t, s)
+	if strings.Contains(got, "NaN") || strings.Contains(got, "Inf") {
+		t.Errorf("not a number was exported:\n%s", got)
+	}
+	if strings.Contains(got, `tramd_lean_radians{axis="nod"`) {
+		t.Error("an axis that was not measured was exported")
+	}
+}
+
+func TestScrapeFailsAsAWhole(t *testing.T) {
+	for name, live := range map[string]Live{"error": fixed{err: errors.New("session has ended")}, "nil": fixed{}} {
+		t.Run(name, func(t *testing.T) {
+			rec := httptest.NewRecorder()
+			Handler(live, "v1", nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+			if rec.Code != http.StatusInternalServerError || !strings.Contains(rec.Body.String(), "read the present state") {
+				t.Errorf("got %d %s", rec.Code, rec.Body)
+			}
+		})
+	}
+}
+
+func TestRuntimeMetricsAreThere(t *testing.T) {
+	n, err := testutil.GatherAndCount(Registry(fixed{s: linnet()}, "v1"), "go_goroutines", "process_open_fds")
+	if err != nil || n != 2 {
+		t.Fatalf("got %d of the runtime's metrics on %s, err %v", n, runtime.GOOS, err)
+	}
+}
+
+var _ prometheus.Collector = (*Collector)(nil)
+
+// BenchmarkScrape is one scrape of everything, runtime metrics included; the aim is less than 3 ms.
+func BenchmarkScrape(b *testing.B) {
+	h := Handler(fixed{s: linnet()}, "v1.2.3", nil)
+	b.ReportAllocs()
+	for b.Loop() {
+		rec := httptest.NewRecorder()
+		h.ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+		if rec.Code != http.StatusOK {
+			b.Fatal(rec.Code)
+		}
+		_, _ = io.Copy(io.Discard, rec.Body)
+	}
+}

@@ -1,0 +1,97 @@
+package metrics
+
+import (
+	"math"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+// outcomes of a sweep are told from the start, as zeros, so that the first failure is an increase and not a new series.
+var outcomes = []string{"finished", "abandoned", "failed", "interrupted"}
+
+// emitter writes the metrics of one snapshot.
+type emitter struct {
+	ch      chan<- prometheus.Metric
+	machine string
+}
+
+func (e emitter) gauge(d *prometheus.Desc, v float64, labels ...string) {
+	e.emit(d, prometheus.GaugeValue, v, labels)
+}
+
+func (e emitter) counter(d *prometheus.Desc, v uint64, labels ...string) {
+	e.emit(d, prometheus.CounterValue, float64(v), labels)
+}
+
+// emit leaves out what is not a number: a series that is absent says "not known", NaN says nothing a rule can use.
+func (e emitter) emit(d *prometheus.Desc, t prometheus.ValueType, v float64, labels []string) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return
+	}
+	values := make([]string, 0, 1+len(labels))
+	values = append(values, e.machine)
+	for _, l := range labels {
+		values = append(values, text(l))
+	}
+	m, err := prometheus.NewConstMetric(d, t, v, values...)
+	if err != nil {
+		m = prometheus.NewInvalidMetric(d, err)
+	}
+	e.ch <- m
+}
+
+func (e emitter) result(s *session.Snapshot) {
+	if s.Limit > 0 {
+		e.gauge(limitDesc, s.Limit*1e-3, "tilt")
+		e.gauge(limitDesc, s.Limit*1e-3, "nod")
+	}
+	if s.NextCheck != nil {
+		e.gauge(nextCheckDesc, seconds(*s.NextCheck))
+	}
+	if s.Last == nil {
+		return
+	}
+	e.gauge(lastCheckDesc, seconds(s.Last.At))
+	e.axis("tilt", s.Last.Result.Tilt)
+	e.axis("nod", s.Last.Result.Nod)
+}
+
+func (e emitter) axis(name string, a *sweep.Axis) {
+	if a == nil { // not measured
+		return
+	}
+	e.gauge(leanDesc, float64(a.Slope), name)
+	e.gauge(expandedDesc, float64(a.Expanded), name)
+}
+
+func (e emitter) runs(counts map[session.RunKey]uint64) {
+	for _, o := range outcomes {
+		if _, ok := counts[session.RunKey{Kind: "sweep", Outcome: o}]; !ok {
+			e.counter(runsDesc, 0, "sweep", o)
+		}
+	}
+	for k, n := range counts {
+		e.counter(runsDesc, n, k.Kind, k.Outcome)
+	}
+}
+
+func (e emitter) device(d *session.DeviceState) {
+	up := 0.0
+	if d.State == "live" {
+		up = 1
+	}
+	e.gauge(upDesc, up, d.Name)
+	e.counter(readingsDesc, d.Readings, d.Name)
+	for reason, n := range d.Faults {
+		e.counter(faultsDesc, n, d.Name, reason)
+	}
+	if up == 1 && d.Role == "indicator" && d.ReadingMM != nil {
+		e.gauge(indicatorDesc, *d.ReadingMM*1e-3, d.Name)
+	}
+}
+
+func seconds(t time.Time) float64 { return float64(t.UnixMicro()) / 1e6 }
