@@ -1,0 +1,177 @@
+#!/usr/bin/python3
+"""A simulated machine of its own, for tests from outside: an indicator and an encoder on two pseudo-terminals.
+
+The first line printed is JSON with their paths. Both send at rest from the start. Each line "go" on standard input turns the
+arm by --turns in --seconds, unevenly; when it is there, {"turned": ...} is printed. End of standard input ends the program.
+
+The indicator at spindle angle th reads  offset + r*(tilt*cos th + nod*sin th) + sum A*cos(k*th - phase) + noise.
+"""
+import argparse
+import json
+import math
+import os
+import random
+import select
+import sys
+import threading
+import time
+import tty
+
+PER_MM = {"mm": 1.0, "in": 1 / 25.4, "um": 1000.0, "none": 1.0}
+EOL = {"crlf": b"\r\n", "lf": b"\n", "cr": b"\r"}
+
+
+def arguments():
+    a = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    a.add_argument("--tilt", type=float, default=0.45, metavar="MM_PER_M")
+    a.add_argument("--nod", type=float, default=-0.62, metavar="MM_PER_M")
+    a.add_argument("--radius", type=float, default=120, metavar="MM")
+    a.add_argument("--offset", type=float, default=0.2, metavar="MM")
+    a.add_argument("--rate", type=float, default=1000, metavar="HZ", help="of the indicator")
+    a.add_argument("--encoder-rate", type=float, default=1000, metavar="HZ")
+    a.add_argument("--counts", type=int, default=4096, help="of the encoder in a turn")
+    a.add_argument("--turns", type=float, default=2, help="negative: clockwise")
+    a.add_argument("--seconds", type=float, default=5)
+    a.add_argument("--noise", type=float, default=0.0, metavar="MM")
+    a.add_argument("--form", default="", metavar="K:MM:DEG,...", help="waves of the table, two or more in a turn")
+    a.add_argument("--resolution", type=float, default=0.001, metavar="MM")
+    a.add_argument("--unit", choices=PER_MM, default="mm")
+    a.add_argument("--eol", choices=EOL, default="crlf")
+    a.add_argument("--junk", type=int, default=0, metavar="N", help="about every N-th line is damaged")
+    a.add_argument("--seed", type=int, default=1)
+    args = a.parse_args()
+    try:
+        args.waves = [(int(k), float(mm), math.radians(float(deg)))
+                      for k, mm, deg in (w.split(":") for w in args.form.split(",") if w)]
+    except ValueError:
+        a.error("--form: write waves as K:MM:DEG, with commas between them")
+    if args.rate <= 0 or args.encoder_rate <= 0 or args.seconds <= 0 or args.resolution <= 0:
+        a.error("rates, seconds and resolution must be above 0")
+    return args
+
+
+class Line:
+    """One end of a serial line that never waits for the other: what is not taken is lost."""
+
+    def __init__(self):
+        self.master, slave = os.openpty()
+        tty.setraw(slave)
+        self.path = os.ttyname(slave)
+        os.close(slave)  # now the master can tell whether anybody listens
+        os.set_blocking(self.master, False)
+        self.poll = select.poll()
+        self.poll.register(self.master, 0)
+        self.sent = self.lost = 0
+        self.rest = b""
+
+    def send(self, line):
+        if self.poll.poll(0):  # hung up: nobody has opened the port
+            self.rest = b""
+            self.lost += 1
+            return
+        try:
+            if self.rest:
+                self.rest = self.rest[os.write(self.master, self.rest):]
+            if not self.rest:
+                self.rest = line[os.write(self.master, line):]
+                self.sent += 1
+                return
+        except (BlockingIOError, OSError):
+            pass
+        self.lost += 1
+
+
+class Arm:
+    """Where the arm points. A turn is a straight line in time plus waves too small to make it go back."""
+
+    def __init__(self, rng):
+        self.at, self.by, self.began, self.seconds = 0.0, 0.0, 0.0, 1.0
+        self.waves = [(k, rng.uniform(0.1, 0.3), rng.uniform(0, 2 * math.pi)) for k in (3, 5, 8)]
+
+    def angle(self, now):
+        u = (now - self.began) / self.seconds
+        if u >= 1 or not self.by:
+            return self.at + self.by
+        uneven = sum(a / (2 * math.pi * k) * (math.sin(2 * math.pi * k * u + p) - math.sin(p)) for k, a, p in self.waves)
+        return self.at + self.by * (u + uneven)
+
+    def turn(self, now, turns, seconds):
+        self.at, self.by, self.began, self.seconds = self.angle(now), turns * 360, now, seconds
+
+
+def damage(rng, line, eol):
+    kind = rng.randrange(3)
+    if kind == 0:  # half a line that runs into the next
+        return line[:max(1, (len(line) - len(eol)) // 2)]
+    if kind == 1:  # noise before it on the same line
+        return bytes(rng.randrange(128, 256) for _ in range(5)) + b"?" + line
+    return bytes(rng.randrange(128, 256) for _ in range(len(line))) + eol
+
+
+def main():
+    args = arguments()
+    rng = random.Random(args.seed)
+    arm, indicator, encoder = Arm(rng), Line(), Line()
+    print(json.dumps({"indicator": indicator.path, "encoder": encoder.path}), flush=True)
+
+    asked, ended = threading.Semaphore(0), threading.Event()
+
+    def listen():
+        for line in sys.stdin:
+            if line.strip() == "go":
+                asked.release()
+            elif line.strip():
+                print(f"bench.py: {line.strip()!r} is not known, write go", file=sys.stderr)
+        ended.set()
+
+    threading.Thread(target=listen, daemon=True).start()
+
+    eol = EOL[args.eol]
+    unit = b"" if args.unit == "none" else b" " + args.unit.encode()
+    step = args.resolution * PER_MM[args.unit]
+    places = max(0, -math.floor(math.log10(step) + 1e-9) + (0 if abs(math.log10(step) - round(math.log10(step))) < 1e-9 else 1))
+
+    def reading(now):
+        th = math.radians(arm.angle(now))
+        mm = args.offset + args.radius * (args.tilt * math.cos(th) + args.nod * math.sin(th)) / 1000
+        for k, a, phase in args.waves:
+            mm += a * math.cos(k * th - phase)
+        if args.noise:
+            mm += rng.gauss(0, args.noise)
+        shown = round(mm / args.resolution) * step
+        return b"  %+.*f%b%b" % (places, shown, unit, eol)
+
+    def count(now):
+        return b"%+d%b" % (round(arm.angle(now) / 360 * args.counts), eol)
+
+    origin = time.monotonic()
+    # Each line has its own due time, counted from the start: the rates do not drift.
+    makers = [[0, 1 / args.rate, reading, indicator], [0, 1 / args.encoder_rate, count, encoder]]
+    turning = False
+    while not ended.is_set():
+        now = time.monotonic()
+        for m in makers:
+            while origin + m[0] * m[1] <= now:
+                line = m[2](now)
+                if args.junk and rng.randrange(args.junk) == 0:
+                    line = damage(rng, line, eol)
+                m[3].send(line)
+                m[0] += 1
+                now = time.monotonic()
+        if turning and now >= arm.began + arm.seconds:
+            turning = False
+            print(json.dumps({"turned": args.turns, "sent": [indicator.sent, encoder.sent],
+                              "lost": [indicator.lost, encoder.lost]}), flush=True)
+        if not turning and asked.acquire(blocking=False):
+            arm.turn(now, args.turns, args.seconds)
+            turning = True
+        wait = min(origin + m[0] * m[1] for m in makers) - time.monotonic()
+        if wait > 0:
+            time.sleep(wait)
+
+
+if __name__ == "__main__":
+    try:
+        main()
+    except (KeyboardInterrupt, BrokenPipeError):
+        sys.exit(1)
