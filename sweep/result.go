@@ -1,6 +1,9 @@
 package sweep
 
-import "tramd/sweep/units"
+import (
+	"tramd/sweep/uncertainty"
+	"tramd/sweep/units"
+)
 
 // Verdict is the decision on a tolerance.
 type Verdict string
@@ -19,6 +22,9 @@ type Axis struct {
 	U        units.Slope // standard uncertainty
 	Expanded units.Slope // half width of the interval that covers the truth in 95 % of cases
 	Verdict  Verdict
+	// Conformity is the probability that the truth lies within the tolerance; nil without a tolerance or when not computed.
+	Conformity *float64
+	Budget     uncertainty.Budget // nil when not computed
 }
 
 // Lean is tilt and nod together.
@@ -58,6 +64,9 @@ type axisJSON struct {
 	U        float64 `json:"u_mm_per_m"`
 	Expanded float64 `json:"U_mm_per_m"`
 	Verdict  Verdict `json:"verdict"`
+
+	Conformity *float64           `json:"conformity_probability,omitempty"`
+	Budget     uncertainty.Budget `json:"budget,omitempty"`
 }
 
 type leanJSON struct {
@@ -84,4 +93,8 @@ type resultJSON struct {
 	DoF            *float64  `json:"dof"`
 	Verdict        Verdict   `json:"verdict"`
 	Warnings       []Warning `json:"warnings"`
+
+	Conformity *float64    `json:"conformity_probability,omitempty"`
+	Rejections []Rejection `json:"rejections,omitempty"`
+	Form       []Harmonic  `json:"form,omitempty"`
 }

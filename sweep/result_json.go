@@ -17,6 +17,7 @@ func (r Result) MarshalJSON() ([]byte, error) {
 		Readings: r.Readings, Rejected: r.Rejected,
 		CoverageDeg: Degrees(r.Coverage), CoverageFactor: r.CoverageFactor, DoF: known(r.DoF),
 		Verdict: r.Verdict, Warnings: r.Warnings,
+		Conformity: r.Conformity, Rejections: r.Rejections, Form: r.Form,
 	}
 	if out.Warnings == nil {
 		out.Warnings = []Warning{}
@@ -47,6 +48,7 @@ func (r *Result) UnmarshalJSON(data []byte) error {
 		Readings: in.Readings, Rejected: in.Rejected,
 		Coverage: Radians(in.CoverageDeg), CoverageFactor: in.CoverageFactor, DoF: orNaN(in.DoF),
 		Verdict: in.Verdict, Warnings: in.Warnings,
+		Conformity: in.Conformity, Rejections: in.Rejections, Form: in.Form,
 	}
 	if r.OffsetMM == nil && in.OffsetMM != nil {
 		r.OffsetMM = []float64{*in.OffsetMM}
@@ -61,7 +63,10 @@ func axisOut(a *Axis) *axisJSON {
 	if a == nil {
 		return nil
 	}
-	return &axisJSON{MMPerM: a.Slope.MMPerM(), U: a.U.MMPerM(), Expanded: a.Expanded.MMPerM(), Verdict: a.Verdict}
+	return &axisJSON{
+		MMPerM: a.Slope.MMPerM(), U: a.U.MMPerM(), Expanded: a.Expanded.MMPerM(), Verdict: a.Verdict,
+		Conformity: a.Conformity, Budget: a.Budget,
+	}
 }
 
 func axisIn(a *axisJSON) *Axis {
@@ -71,6 +76,7 @@ func axisIn(a *axisJSON) *Axis {
 	return &Axis{
 		Slope: units.Slope(a.MMPerM) * units.MMPerM, U: units.Slope(a.U) * units.MMPerM,
 		Expanded: units.Slope(a.Expanded) * units.MMPerM, Verdict: a.Verdict,
+		Conformity: a.Conformity, Budget: a.Budget,
 	}
 }
 
