@@ -1,0 +1,81 @@
+package sweep
+
+import (
+	"bytes"
+	"math"
+	"strconv"
+)
+
+// pow10 holds the powers of ten that a float64 has exactly.
+var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
+	1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
+
+// parseDecimal reads a decimal number, correctly rounded, and refuses everything else: no hexadecimal, no infinity, no
+// NaN. Digits that fit 53 bits over an exact power of ten give the nearest float64 by one division (Clinger, "How to read
+// floating point numbers accurately", 1990); the library does the rest.
+func parseDecimal(b []byte) (float64, bool) {
+	i, negative := 0, false
+	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
+		negative = b[0] == '-'
+		i++
+	}
+	var digits uint64
+	seen, places, point := 0, 0, false
+	for ; i < len(b); i++ {
+		c := b[i]
+		if d := c - '0'; d <= 9 {
+			if digits > (1<<53)/10 {
+				return parseSlow(b)
+			}
+			digits = digits*10 + uint64(d)
+			seen++
+			if point {
+				places++
+			}
+			continue
+		}
+		if c != '.' || point {
+			return parseSlow(b)
+		}
+		point = true
+	}
+	if seen == 0 || places >= len(pow10) || digits > 1<<53 {
+		return parseSlow(b)
+	}
+	v := float64(digits) / pow10[places]
+	if negative {
+		v = -v
+	}
+	return v, true
+}
+
+func parseSlow(b []byte) (float64, bool) {
+	for _, c := range b {
+		if (c < '0' || c > '9') && c != '+' && c != '-' && c != '.' && c != 'e' && c != 'E' {
+			return 0, false
+		}
+	}
+	v, err := strconv.ParseFloat(string(b), 64)
+	return v, err == nil && !math.IsInf(v, 0)
+}
+
+// trimField takes off the spaces and the quotes that other programs put round a field.
+func trimField(b []byte) []byte {
+	if n := len(b); n > 0 && b[0] > '"' && b[n-1] > '"' { // nearly always
+		return b
+	}
+	b = bytes.TrimSpace(b)
+	if n := len(b); n >= 2 && b[0] == '"' && b[n-1] == '"' {
+		b = b[1 : n-1]
+	}
+	return b
+}
+
+func blank(line []byte) bool {
+	for _, c := range line {
+		if c != ' ' && c != '\t' {
+			return false
+		}
+	}
+	return true
+}

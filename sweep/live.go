@@ -1,0 +1,131 @@
+package sweep
+
+import (
+	"fmt"
+	"math"
+)
+
+// Live fits a sweep while it goes on, from running sums: taking a reading costs the same however long the run, and
+// allocates nothing. It agrees with Plain, which is the one to keep. One goroutine at a time.
+type Live struct {
+	tally *tally
+	sums  []moments
+}
+
+// moments are the sums of one indicator's readings (less its first) and directions.
+type moments struct {
+	cos, sin, cc, cs, ss float64
+	z, zc, zs, zz        float64
+}
+
+// CurvePoint is the mean of one indicator's readings in one degree of the circle.
+type CurvePoint struct {
+	Deg       float64 // of the contact point on the circle: spindle angle plus the indicator's phase
+	MM        float64
+	Indicator int
+}
+
+// NewLive makes a Live for a setup.
+func NewLive(setup Setup) (*Live, error) {
+	t, err := newTally(setup)
+	if err != nil {
+		return nil, err
+	}
+	return &Live{tally: t, sums: make([]moments, len(setup.Indicators))}, nil
+}
+
+// Add takes one reading. What cannot be fitted, an unknown angle or no number at all, is counted as rejected.
+func (l *Live) Add(p Point) {
+	if known, err := checkPoint(p, len(l.sums)); err != nil || !known {
+		l.tally.rejected++
+		return
+	}
+	z, cos, sin := l.tally.add(p)
+	m := &l.sums[p.Indicator]
+	m.cos += cos
+	m.sin += sin
+	m.cc += cos * cos
+	m.cs += cos * sin
+	m.ss += sin * sin
+	m.z += z
+	m.zc += z * cos
+	m.zs += z * sin
+	m.zz += z * z
+}
+
+// Readings says how many readings were fitted.
+func (l *Live) Readings() int { return l.tally.readings }
+
+// Sectors shows which sectors of 5 degrees, counting from 0, hold readings: '1' for each that does.
+func (l *Live) Sectors() string { return l.tally.sectors() }
+
+// Curve gives the readings so far as means over one degree, in order of indicator and angle.
+func (l *Live) Curve() []CurvePoint {
+	t := l.tally
+	var out []CurvePoint
+	for i := range t.bins {
+		for k := range t.bins[i] {
+			if b := t.bins[i][k]; b.n > 0 {
+				deg := Degrees(Wrap(math.Atan2(b.sin, b.cos)))
+				out = append(out, CurvePoint{Deg: deg, MM: t.origin[i] + b.z/b.n, Indicator: i})
+			}
+		}
+	}
+	return out
+}
+
+// Result fits what was taken so far, or says why it cannot be fitted yet.
+func (l *Live) Result() (Result, error) {
+	t := l.tally
+	g, err := t.geometry()
+	if err != nil {
+		return Result{}, err
+	}
+	e := t.emptyEstimate()
+	var xx, xy, yy, xz, yz float64 // about each indicator's own mean
+	for i, m := range l.sums {
+		if t.count[i] == 0 {
+			continue
+		}
+		e.params++
+		n, r, w2 := float64(t.count[i]), t.setup.Indicators[i].RadiusMM, sq(t.weight[i])
+		xx += w2 * r * r * (m.cc - m.cos*m.cos/n)
+		xy += w2 * r * r * (m.cs - m.cos*m.sin/n)
+		yy += w2 * r * r * (m.ss - m.sin*m.sin/n)
+		xz += w2 * r * (m.zc - m.z*m.cos/n)
+		yz += w2 * r * (m.zs - m.z*m.sin/n)
+		e.rss += w2 * (m.zz - m.z*m.z/n)
+	}
+	switch det := xx*yy - xy*xy; {
+	case g.x && g.y:
+		if !(det > 1e-9*xx*yy) {
+			return Result{}, fmt.Errorf("the readings do not settle the lean yet: go on round")
+		}
+		e.spread = [2][2]float64{{yy / det, -xy / det}, {-xy / det, xx / det}}
+		e.params += 2
+	case g.x:
+		e.spread[0][0] = 1 / xx
+		e.params++
+	default:
+		e.spread[1][1] = 1 / yy
+		e.params++
+	}
+	e.slope[0] = e.spread[0][0]*xz + e.spread[0][1]*yz
+	e.slope[1] = e.spread[1][0]*xz + e.spread[1][1]*yz
+	e.rss = max(0, e.rss-e.slope[0]*xz-e.slope[1]*yz)
+	for i, m := range l.sums {
+		if n := float64(t.count[i]); n > 0 {
+			r := t.setup.Indicators[i].RadiusMM
+			e.offset[i] = t.origin[i] + (m.z-r*(e.slope[0]*m.cos+e.slope[1]*m.sin))/n
+		}
+	}
+	return t.result(e, g), nil
+}
+
+func (t *tally) emptyEstimate() estimate {
+	e := estimate{offset: make([]float64, len(t.count))}
+	for i := range e.offset {
+		e.offset[i] = math.NaN()
+	}
+	return e
+}
