@@ -57,6 +57,10 @@ type Result struct {
 	Verdict        Verdict
 	Warnings       []Warning
 	Covariance     [2][2]float64 // of tilt and nod, standard, slope squared
+
+	Conformity *float64    // probability that both axes are within the tolerance; nil when not computed
+	Rejections []Rejection // what was left out, where and why; nil when the model does not say
+	Form       []Harmonic  // of the surface, where it could be estimated
 }
 
 type axisJSON struct {
