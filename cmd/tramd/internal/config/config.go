@@ -1,0 +1,156 @@
+// Package config reads the one TOML file that says which machine, ports and indicators exist. Decoding is strict: a key
+// that is not known, a value that cannot be right or two settings that clash are refused together, each with its line and
+// with what to write instead.
+package config
+
+import (
+	"path/filepath"
+	"time"
+
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+// Config is a whole configuration, defaults filled in and validated.
+type Config struct {
+	Machine    Machine     `toml:"machine"`
+	Store      Store       `toml:"store"`
+	HTTP       HTTP        `toml:"http"`
+	Control    Control     `toml:"control"`
+	Indicators []Indicator `toml:"indicator"`
+	Angle      Angle       `toml:"angle"`
+	Sweep      Sweep       `toml:"sweep"`
+
+	tolerance units.Tolerance
+}
+
+// Machine is the milling machine.
+type Machine struct {
+	Name      string `toml:"name"`
+	Tolerance string `toml:"tolerance"` // "0.02/300"; empty = no verdicts
+	Surface   string `toml:"surface"`   // what is swept: "bed", "granite plate"
+}
+
+// Store is where runs are kept.
+type Store struct {
+	Path string `toml:"path"`
+}
+
+// HTTP is the page and /metrics.
+type HTTP struct {
+	Listen       string   `toml:"listen"`
+	Hosts        []string `toml:"hosts"`         // further names the page may be asked for by
+	PasswordHash string   `toml:"password_hash"` // from `tramd password`; empty = nothing can be changed over the network
+}
+
+// Control is the local socket the commands speak to the daemon over.
+type Control struct {
+	Socket string `toml:"socket"` // default: tramd.sock beside the store
+}
+
+// Indicator is one indicator and the port its readings come from.
+type Indicator struct {
+	Name         string  `toml:"name"`
+	Port         string  `toml:"port"`
+	Baud         int     `toml:"baud"`
+	Frame        string  `toml:"frame"`
+	Channel      string  `toml:"channel"` // takes only frames of this name or channel; for several on one port
+	RadiusMM     float64 `toml:"radius_mm"`
+	RadiusUMM    float64 `toml:"radius_u_mm"`
+	PhaseDeg     float64 `toml:"phase_deg"`
+	ResolutionMM float64 `toml:"resolution_mm"`
+	MPEMM        float64 `toml:"mpe_mm"`
+	DelayMS      float64 `toml:"delay_ms"` // from the moment of measuring to the arrival of the last byte
+	Capture      string  `toml:"capture"`  // a file every byte of the port is also recorded to
+}
+
+// Angle is where the spindle angle comes from.
+type Angle struct {
+	Source        string    `toml:"source"`
+	Port          string    `toml:"port"`
+	Baud          int       `toml:"baud"`
+	Frame         string    `toml:"frame"`
+	CountsPerTurn int64     `toml:"counts_per_turn"`
+	Reversed      bool      `toml:"reversed"`
+	ZeroDeg       float64   `toml:"zero_deg"`
+	DelayMS       float64   `toml:"delay_ms"`
+	MaxGapMS      float64   `toml:"max_gap_ms"`
+	Capture       string    `toml:"capture"`
+	StationsDeg   []float64 `toml:"stations_deg"`
+	Closing       *bool     `toml:"closing"`
+	SettleS       float64   `toml:"settle_s"`
+	SettleMM      float64   `toml:"settle_mm"`
+}
+
+// Sweep is how an attended sweep goes.
+type Sweep struct {
+	Turns int     `toml:"turns"`
+	IdleS float64 `toml:"idle_s"` // a sweep in which nothing moves this long is given up
+}
+
+// Angle sources.
+const (
+	SourceEncoder  = "encoder"
+	SourceStations = "stations"
+)
+
+func (c *Config) setDefaults() {
+	if c.HTTP.Listen == "" {
+		c.HTTP.Listen = "127.0.0.1:9743"
+	}
+	if c.Control.Socket == "" && c.Store.Path != "" {
+		c.Control.Socket = filepath.Join(filepath.Dir(c.Store.Path), "tramd.sock")
+	}
+	for i := range c.Indicators {
+		ind := &c.Indicators[i]
+		if ind.Baud == 0 {
+			ind.Baud = 115200
+		}
+		if ind.Frame == "" {
+			ind.Frame = "text"
+		}
+		if ind.ResolutionMM == 0 {
+			ind.ResolutionMM = 0.001
+		}
+	}
+	a := &c.Angle
+	if a.Baud == 0 {
+		a.Baud = 115200
+	}
+	if a.Frame == "" {
+		a.Frame = "encoder"
+	}
+	if a.Source == SourceStations && len(a.StationsDeg) == 0 {
+		a.StationsDeg = []float64{0, 90, 180, 270}
+	}
+	if a.Closing == nil {
+		yes := true
+		a.Closing = &yes
+	}
+	if c.Sweep.Turns == 0 {
+		c.Sweep.Turns = 1
+	}
+	if c.Sweep.IdleS == 0 {
+		c.Sweep.IdleS = 300
+	}
+}
+
+// Setup gives what the fit must know.
+func (c *Config) Setup() sweep.Setup {
+	s := sweep.Setup{
+		Machine: c.Machine.Name, Tolerance: c.tolerance, Surface: c.Machine.Surface, AngleSource: c.Angle.Source,
+	}
+	if c.Angle.Source == SourceStations {
+		s.StationsDeg = c.Angle.StationsDeg
+	}
+	for _, ind := range c.Indicators {
+		s.Indicators = append(s.Indicators, sweep.Indicator{
+			Name: ind.Name, RadiusMM: ind.RadiusMM, RadiusUMM: ind.RadiusUMM, PhaseDeg: ind.PhaseDeg,
+			ResolutionMM: ind.ResolutionMM, MPEMM: ind.MPEMM,
+		})
+	}
+	return s
+}
+
+// Idle gives how long a sweep may stand still.
+func (s Sweep) Idle() time.Duration { return time.Duration(s.IdleS * float64(time.Second)) }

@@ -1,0 +1,72 @@
+package config
+
+import (
+	"reflect"
+	"sort"
+)
+
+// knownKeys lists the keys of a table ("" for the top level), read off the types so that it cannot fall behind them.
+func knownKeys(table string) []string {
+	keys := fieldsOf(reflect.TypeFor[Config]())
+	if table != "" {
+		t, ok := keys[table]
+		if !ok {
+			return nil
+		}
+		if t.Kind() == reflect.Slice {
+			t = t.Elem()
+		}
+		if t.Kind() != reflect.Struct {
+			return nil
+		}
+		keys = fieldsOf(t)
+	}
+	out := make([]string, 0, len(keys))
+	for k := range keys {
+		out = append(out, k)
+	}
+	sort.Strings(out)
+	return out
+}
+
+func fieldsOf(t reflect.Type) map[string]reflect.Type {
+	out := map[string]reflect.Type{}
+	for i := range t.NumField() {
+		f := t.Field(i)
+		if tag := f.Tag.Get("toml"); tag != "" {
+			out[tag] = f.Type
+		}
+	}
+	return out
+}
+
+// closest finds the known word within two slips of the pen, or "".
+func closest(word string, known []string) string {
+	best, bestD := "", 3
+	for _, k := range known {
+		if d := slips(word, k); d < bestD && d < len(k) {
+			best, bestD = k, d
+		}
+	}
+	return best
+}
+
+// slips is the Levenshtein distance of two short words.
+func slips(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diag := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := 1
+			if a[i] == b[j] {
+				cost = 0
+			}
+			diag, row[j+1] = row[j+1], min(diag+cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}

@@ -1,0 +1,63 @@
+package config
+
+import (
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// lines maps the dotted path of each key ("indicator.1.radius_mm"; tables of an array are numbered from 0) to the line it
+// stands on, so that a mistake found after decoding can still be pointed at.
+type lines map[string]int
+
+func indexLines(text []byte) lines {
+	out := lines{}
+	var p unstable.Parser
+	p.Reset(text)
+	counts := map[string]int{}
+	table := ""
+	for p.NextExpression() {
+		e := p.Expression()
+		var parts []string
+		line := 0
+		for it := e.Key(); it.Next(); {
+			if line == 0 {
+				line = p.Shape(it.Node().Raw).Start.Line
+			}
+			parts = append(parts, string(it.Node().Data))
+		}
+		path := strings.Join(parts, ".")
+		switch e.Kind {
+		case unstable.Table:
+			table = path
+		case unstable.ArrayTable:
+			n := counts[path]
+			counts[path]++
+			table = path + "." + strconv.Itoa(n)
+		default:
+			if table != "" {
+				path = table + "." + path
+			}
+			out[path] = line
+			continue
+		}
+		out[table] = line
+	}
+	return out
+}
+
+// of finds the line of a key, or of the table that should hold it; 0 when neither is written.
+func (l lines) of(path string) int {
+	for path != "" {
+		if n, ok := l[path]; ok {
+			return n
+		}
+		cut := strings.LastIndexByte(path, '.')
+		if cut < 0 {
+			break
+		}
+		path = path[:cut]
+	}
+	return 0
+}

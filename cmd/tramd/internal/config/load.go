@@ -1,0 +1,131 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"regexp"
+	"sort"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// maxFile bounds a configuration file.
+const maxFile = 1 << 20
+
+// Mistake is one thing that is wrong in a configuration file.
+type Mistake struct {
+	File string
+	Line int // 0: nowhere in particular
+	Text string
+}
+
+func (m Mistake) Error() string {
+	if m.Line == 0 {
+		return fmt.Sprintf("%s: %s", m.File, m.Text)
+	}
+	return fmt.Sprintf("%s:%d: %s", m.File, m.Line, m.Text)
+}
+
+// Mistakes are all that is wrong in one file, in the order of its lines.
+type Mistakes []Mistake
+
+func (ms Mistakes) Error() string {
+	texts := make([]string, len(ms))
+	for i, m := range ms {
+		texts[i] = m.Error()
+	}
+	return strings.Join(texts, "\n")
+}
+
+// Load reads and validates a file.
+func Load(path string) (*Config, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("cannot read the configuration: %w", err)
+	}
+	if info.IsDir() || info.Size() > maxFile {
+		return nil, fmt.Errorf("%s: not a configuration file (a TOML file of at most 1 MiB)", path)
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("cannot read the configuration: %w", err)
+	}
+	return Parse(path, text)
+}
+
+// Parse decodes and validates the text of a file; name is used in messages only.
+func Parse(name string, text []byte) (*Config, error) {
+	var c Config
+	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
+	if err := d.Decode(&c); err != nil {
+		return nil, decodeMistakes(name, err)
+	}
+	c.setDefaults()
+	v := &validator{name: name, at: indexLines(text)}
+	v.config(&c)
+	if len(v.found) > 0 {
+		sort.SliceStable(v.found, func(i, j int) bool { return v.found[i].Line < v.found[j].Line })
+		return nil, v.found
+	}
+	return &c, nil
+}
+
+func decodeMistakes(name string, err error) error {
+	var strict *toml.StrictMissingError
+	if errors.As(err, &strict) {
+		var ms Mistakes
+		for _, e := range strict.Errors {
+			row, _ := e.Position()
+			ms = append(ms, Mistake{name, row, unknownKey(e.Key())})
+		}
+		return ms
+	}
+	var de *toml.DecodeError
+	if errors.As(err, &de) {
+		row, _ := de.Position()
+		text := strings.TrimPrefix(de.Error(), "toml: ")
+		text = plainKind(text)
+		if key := strings.Join(de.Key(), "."); key != "" {
+			text = key + ": " + text
+		}
+		return Mistakes{{name, row, text}}
+	}
+	return fmt.Errorf("%s: %w", name, err)
+}
+
+func unknownKey(key []string) string {
+	path := strings.Join(key, ".")
+	table := strings.Join(key[:len(key)-1], ".")
+	if best := closest(key[len(key)-1], knownKeys(table)); best != "" {
+		return fmt.Sprintf("unknown key %q; did you mean %q?", path, best)
+	}
+	known := knownKeys(table)
+	if len(known) == 0 {
+		return fmt.Sprintf("unknown key %q; there is no table of that name", path)
+	}
+	where := "at the top level"
+	if table != "" {
+		where = "in [" + table + "]"
+	}
+	return fmt.Sprintf("unknown key %q; the keys %s are %s", path, where, strings.Join(known, ", "))
+}
+
+var kindMismatch = regexp.MustCompile(`cannot decode TOML (\w+) into (?:a )?(?:struct field \S+ of type )?(\S+)`)
+
+// plainKind says a mismatch of kinds without Go's names for them.
+func plainKind(text string) string {
+	m := kindMismatch.FindStringSubmatch(text)
+	if m == nil {
+		return text
+	}
+	want := map[string]string{
+		"int": "a whole number", "int64": "a whole number", "float64": "a number", "string": `text in quotes`,
+		"bool": "true or false", "[]float64": "a list of numbers", "[]string": "a list of texts in quotes",
+	}[m[2]]
+	if want == "" {
+		want = "a table"
+	}
+	return fmt.Sprintf("the value is a TOML %s; write %s", m[1], want)
+}

@@ -1,0 +1,190 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"net"
+	"path/filepath"
+	"regexp"
+	"strings"
+
+	"tramd/sweep/units"
+)
+
+// validator collects every mistake of a file with its line.
+type validator struct {
+	name  string
+	at    lines
+	found Mistakes
+}
+
+func (v *validator) bad(path, format string, args ...any) {
+	v.found = append(v.found, Mistake{v.name, v.at.of(path), path + ": " + fmt.Sprintf(format, args...)})
+}
+
+var nameForm = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$`)
+
+func (v *validator) config(c *Config) {
+	v.machine(c)
+	if c.Store.Path == "" {
+		v.bad("store.path", `missing; write the database file, for example path = "/var/lib/tramd/tramd.db"`)
+	}
+	if _, port, err := net.SplitHostPort(c.HTTP.Listen); err != nil || port == "" {
+		v.bad("http.listen", `%q is not an address; write host:port, for example "127.0.0.1:9743"`, c.HTTP.Listen)
+	}
+	if c.HTTP.PasswordHash != "" && !strings.HasPrefix(c.HTTP.PasswordHash, "$2") {
+		v.bad("http.password_hash", "is not a bcrypt hash; make one with `tramd password`")
+	}
+	// A unix socket's address holds 108 bytes, its closing zero included (unix(7)).
+	if abs, err := filepath.Abs(c.Control.Socket); err == nil && len(abs) > 107 {
+		v.bad("control.socket", "%q is longer than the 107 bytes a socket path may have; write a shorter one, for example \"/run/tramd/tramd.sock\"", abs)
+	}
+	v.indicators(c)
+	v.angle(c)
+	v.whole("sweep.turns", int64(c.Sweep.Turns), 1, 1000)
+	v.number("sweep.idle_s", c.Sweep.IdleS, 5, 86400)
+}
+
+func (v *validator) machine(c *Config) {
+	if !nameForm.MatchString(c.Machine.Name) {
+		v.bad("machine.name", `%q; write a name of letters, digits, ".", "_" or "-", for example name = "linnet"`, c.Machine.Name)
+	}
+	t, err := units.ParseTolerance(c.Machine.Tolerance)
+	if err != nil {
+		v.bad("machine.tolerance", "%v", err)
+	}
+	c.tolerance = t
+}
+
+func (v *validator) indicators(c *Config) {
+	if len(c.Indicators) == 0 {
+		v.bad("indicator", "none; add an [[indicator]] table with name, port and radius_mm")
+	}
+	names, places := map[string]bool{}, map[string]string{}
+	for i := range c.Indicators {
+		ind := &c.Indicators[i]
+		key := func(k string) string { return fmt.Sprintf("indicator.%d.%s", i, k) }
+		if !nameForm.MatchString(ind.Name) {
+			v.bad(key("name"), `%q; write a name of letters, digits, ".", "_" or "-", for example name = "arm"`, ind.Name)
+		} else if names[ind.Name] {
+			v.bad(key("name"), "%q is taken by another indicator; give each its own name", ind.Name)
+		}
+		names[ind.Name] = true
+		v.port(key("port"), ind.Port)
+		v.whole(key("baud"), int64(ind.Baud), 50, 4_000_000)
+		if ind.Frame != "text" {
+			v.bad(key("frame"), `%q is not a frame tramd knows for an indicator; write frame = "text"`, ind.Frame)
+		}
+		place := ind.Port + "\x00" + ind.Channel
+		if other, ok := places[place]; ok && ind.Port != "" {
+			v.bad(key("port"), "indicator %q has the same port and channel; give each indicator of one port its own channel", other)
+		}
+		places[place] = ind.Name
+		if ind.RadiusMM == 0 {
+			v.bad(key("radius_mm"), "missing; measure from the spindle axis to the contact point and write it in mm, for example radius_mm = 120.0")
+		} else {
+			v.number(key("radius_mm"), ind.RadiusMM, 1, 10000)
+		}
+		if ind.RadiusMM > 0 {
+			v.number(key("radius_u_mm"), ind.RadiusUMM, 0, ind.RadiusMM/2)
+		}
+		v.number(key("phase_deg"), ind.PhaseDeg, -360, 360)
+		v.number(key("resolution_mm"), ind.ResolutionMM, 1e-6, 1)
+		v.number(key("mpe_mm"), ind.MPEMM, 0, 1)
+		v.number(key("delay_ms"), ind.DelayMS, 0, 5000)
+	}
+	for i, a := range c.Indicators {
+		for _, b := range c.Indicators[:i] {
+			if a.Port == b.Port && a.Baud != b.Baud {
+				v.bad(fmt.Sprintf("indicator.%d.baud", i), "%d here and %d for %q, which shares the port; write the same", a.Baud, b.Baud, b.Name)
+			}
+			if a.Port == b.Port && (a.Channel == "" || b.Channel == "") && a.Channel != b.Channel {
+				v.bad(fmt.Sprintf("indicator.%d.channel", i), "%q and %q share a port; give both a channel", a.Name, b.Name)
+			}
+		}
+	}
+}
+
+func (v *validator) angle(c *Config) {
+	a := &c.Angle
+	switch a.Source {
+	case SourceEncoder:
+		v.port("angle.port", a.Port)
+		v.whole("angle.baud", int64(a.Baud), 50, 4_000_000)
+		if a.Frame != "encoder" {
+			v.bad("angle.frame", `%q is not a frame tramd knows for an encoder; write frame = "encoder"`, a.Frame)
+		}
+		if a.CountsPerTurn == 0 {
+			v.bad("angle.counts_per_turn", "missing; write the counts of one spindle turn, for example counts_per_turn = 4096 (for lines in degrees write 360)")
+		} else {
+			v.whole("angle.counts_per_turn", a.CountsPerTurn, 4, 1<<40)
+		}
+		for _, ind := range c.Indicators {
+			if ind.Port != "" && ind.Port == a.Port {
+				v.bad("angle.port", "indicator %q has the same port; the encoder needs a port of its own", ind.Name)
+			}
+		}
+	case SourceStations:
+		if a.Port != "" {
+			v.bad("angle.port", `source = "stations" needs no port; remove it, or write source = "encoder"`)
+		}
+		v.stations(a.StationsDeg)
+	case "":
+		v.bad("angle.source", `missing; write source = "encoder" or source = "stations"`)
+	default:
+		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder" or "stations"`, a.Source)
+	}
+	v.number("angle.zero_deg", a.ZeroDeg, -360, 360)
+	v.number("angle.delay_ms", a.DelayMS, 0, 5000)
+	v.number("angle.max_gap_ms", a.MaxGapMS, 0, 10000)
+	v.number("angle.settle_s", a.SettleS, 0, 60)
+	v.number("angle.settle_mm", a.SettleMM, 0, 1)
+}
+
+func (v *validator) stations(degs []float64) {
+	if len(degs) < 2 || len(degs) > 360 {
+		v.bad("angle.stations_deg", "%d stations; write 2 to 360 angles in degrees, for example [0, 90, 180, 270]", len(degs))
+		return
+	}
+	for i, d := range degs {
+		if math.IsNaN(d) || d < -360 || d > 360 {
+			v.bad("angle.stations_deg", "%v is not an angle between -360 and 360 degrees", d)
+			return
+		}
+		for _, e := range degs[:i] {
+			if math.Abs(math.Remainder(d-e, 360)) < 1 {
+				v.bad("angle.stations_deg", "%v and %v are the same place; write each once (the return to the first is `closing`)", e, d)
+				return
+			}
+		}
+	}
+}
+
+func (v *validator) port(path, port string) {
+	switch {
+	case port == "":
+		v.bad(path, `missing; write the adapter's stable name, for example port = "/dev/serial/by-id/..." (or tcp://host:port)`)
+	case strings.HasPrefix(port, "tcp://"):
+		if host, p, err := net.SplitHostPort(strings.TrimPrefix(port, "tcp://")); err != nil || host == "" || p == "" {
+			v.bad(path, "%q is not an address; write tcp://host:port", port)
+		}
+	case strings.HasPrefix(port, "replay:"):
+		if port == "replay:" {
+			v.bad(path, "names no capture file; write replay:FILE")
+		}
+	case !strings.HasPrefix(port, "/"):
+		v.bad(path, "%q is not a full path; write it from the root, for example \"/dev/serial/by-id/...\"", port)
+	}
+}
+
+func (v *validator) number(path string, x, lo, hi float64) {
+	if math.IsNaN(x) || x < lo || x > hi {
+		v.bad(path, "%v is out of range; write a number from %v to %v", x, lo, hi)
+	}
+}
+
+func (v *validator) whole(path string, x, lo, hi int64) {
+	if x < lo || x > hi {
+		v.bad(path, "%d is out of range; write a whole number from %d to %d", x, lo, hi)
+	}
+}
