@@ -1,0 +1,139 @@
+package device
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"maps"
+	"sync"
+)
+
+// Batch is what one read of a port brought.
+type Batch struct {
+	Device  int      // the index given to New
+	Samples []Sample // valid only during the call of the sink
+}
+
+// Sink takes batches on the reader's goroutine. While it works the port is not read, so it must not wait for a disk or
+// a network.
+type Sink func(Batch)
+
+// State is how far a device has come.
+type State string
+
+// States of a device.
+const (
+	StateAbsent   State = "absent"   // the port is not there
+	StateOpening  State = "opening"  // the port is there and is being opened, or refuses (see Status.Err)
+	StateSettling State = "settling" // open, no reading yet
+	StateLive     State = "live"     // open, readings have come
+	StateLost     State = "lost"     // was open and went away
+)
+
+// Status is a device at one moment.
+type Status struct {
+	State      State
+	Since      Stamp             // when State began
+	Readings   uint64            // samples handed to the sink
+	Faults     map[string]uint64 // refused lines by reason; every reason is present
+	Reconnects uint64            // opens after the first
+	Err        string            // what is wrong and what to do about it; empty when nothing is
+	LastAt     Stamp             // of the last sample; 0: none yet
+}
+
+// Device keeps one port alive and decodes it.
+type Device struct {
+	index   int
+	spec    Spec
+	sink    Sink
+	log     *slog.Logger
+	lockDir string
+	ended   chan struct{} // closed when a replay has no more
+	rec     *Recorder     // nil: nothing is recorded; belongs to Run's goroutine
+	dec     decoder       // belongs to Run's goroutine
+
+	mu     sync.Mutex
+	status Status
+	opens  uint64
+}
+
+// New makes a device that is not running yet. Its errors say which device and what to write instead.
+func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
+	spec, err := spec.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	if sink == nil {
+		return nil, fmt.Errorf("device %q: %w", spec.Name, errors.New("no sink: readings would be lost"))
+	}
+	if log == nil {
+		log = slog.New(slog.DiscardHandler)
+	}
+	fr := spec.framer()
+	return &Device{
+		index: index, spec: spec, sink: sink, lockDir: defaultLockDir,
+		log:    log.With("device", spec.Name, "port", spec.Port),
+		ended:  make(chan struct{}),
+		dec:    newDecoder(fr, spec.Baud),
+		status: Status{State: StateAbsent, Since: Now(), Faults: fr.Faults()},
+	}, nil
+}
+
+// Spec gives the spec with its defaults filled in.
+func (d *Device) Spec() Spec { return d.spec }
+
+// Ended is closed when no more can come: a replayed capture has been played to its end, or cannot be opened (see
+// Status.Err). It never is for a live port.
+func (d *Device) Ended() <-chan struct{} { return d.ended }
+
+// Status may be called from any goroutine.
+func (d *Device) Status() Status {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	s := d.status
+	s.Faults = maps.Clone(s.Faults)
+	if waited := Now() - s.Since; s.State == StateSettling && s.Err == "" && waited > Stamp(d.spec.StaleAfter) {
+		s.Err = fmt.Sprintf("port is open, but no reading has come for %.0f s: check that the instrument is on and sending, its cable, the baud rate (%d) and the frame (%s)",
+			waited.Seconds(), d.spec.Baud, d.spec.Frame)
+	}
+	return s
+}
+
+// become changes the state and logs it, once for each change of state or of what is wrong.
+func (d *Device) become(s State, err string) {
+	d.mu.Lock()
+	same := d.status.State == s && d.status.Err == err
+	if d.status.State != s {
+		d.status.Since = Now()
+	}
+	d.status.State, d.status.Err = s, err
+	d.mu.Unlock()
+	switch {
+	case same:
+	case err != "":
+		d.log.Warn("device is "+string(s), "err", err)
+	default:
+		d.log.Info("device is " + string(s))
+	}
+}
+
+// deliver counts a read's samples and faults, then hands the samples on.
+func (d *Device) deliver(samples []Sample, faultsBefore uint64) {
+	d.mu.Lock()
+	if d.dec.framer.faultTotal() != faultsBefore {
+		d.status.Faults = d.dec.framer.Faults()
+	}
+	n := len(samples)
+	settled := n > 0 && d.status.State == StateSettling
+	if n > 0 {
+		d.status.Readings += uint64(n)
+		d.status.LastAt = samples[n-1].At
+	}
+	d.mu.Unlock()
+	if settled {
+		d.become(StateLive, "")
+	}
+	if n > 0 {
+		d.sink(Batch{Device: d.index, Samples: samples})
+	}
+}

@@ -1,0 +1,116 @@
+// Package devicetest plays the far end of a serial line for tests and benchmarks: pseudo-terminals that can be
+// plugged, unplugged and written to at a pace. Everything it opens is closed when the test ends.
+package devicetest
+
+import (
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+)
+
+// Line is a pseudo-terminal: the test holds the instrument's end, the code under test opens Path.
+type Line struct {
+	Path string
+	t    testing.TB
+	far  *os.File
+	once sync.Once
+}
+
+// Open makes a line.
+func Open(t testing.TB) *Line {
+	t.Helper()
+	far, near, err := pty.Open()
+	if err != nil {
+		t.Fatalf("open a pseudo-terminal: %v (is /dev/pts mounted?)", err)
+	}
+	path := near.Name()
+	if err := near.Close(); err != nil {
+		t.Fatal(err)
+	}
+	l := &Line{Path: path, t: t, far: far}
+	t.Cleanup(l.Unplug)
+	return l
+}
+
+// Unplug takes the line away, as if the adapter were pulled. What was written and not yet read is lost.
+func (l *Line) Unplug() { l.once.Do(func() { l.far.Close() }) }
+
+// Write sends bytes. It fails the test when nobody reads them for ten seconds.
+func (l *Line) Write(p []byte) {
+	l.t.Helper()
+	if err := l.TryWrite(p); err != nil {
+		l.t.Errorf("write to the pseudo-terminal: %v", err)
+	}
+}
+
+// TryWrite sends bytes and reports what went wrong, for writers that outlive an unplug.
+func (l *Line) TryWrite(p []byte) error {
+	if err := l.far.SetWriteDeadline(time.Now().Add(10 * time.Second)); err != nil {
+		return err
+	}
+	_, err := l.far.Write(p)
+	return err
+}
+
+// Paced calls frame(i) for i from 0 to n-1 and sends what it returns at so many frames a second. It wakes at most once
+// a millisecond, and sends what is due by then in one write.
+func (l *Line) Paced(n, perSecond int, frame func(i int, due time.Time) []byte) error {
+	start := time.Now()
+	gap := time.Second / time.Duration(perSecond)
+	var out []byte
+	for i := 0; i < n; {
+		now := time.Now()
+		out = out[:0]
+		for ; i < n; i++ {
+			due := start.Add(time.Duration(i) * gap)
+			if due.After(now) {
+				break
+			}
+			out = append(out, frame(i, due)...)
+		}
+		if len(out) > 0 {
+			if err := l.TryWrite(out); err != nil {
+				return err
+			}
+		}
+		if i < n {
+			time.Sleep(max(time.Until(start.Add(time.Duration(i)*gap)), min(gap, time.Millisecond)))
+		}
+	}
+	return nil
+}
+
+// Socket is a stable path that leads to whatever line is plugged in, as the links under /dev/serial do.
+type Socket struct {
+	Path string
+	t    testing.TB
+}
+
+// NewSocket makes a socket with nothing plugged in.
+func NewSocket(t testing.TB) *Socket {
+	t.Helper()
+	return &Socket{Path: filepath.Join(t.TempDir(), "usb-indicator-if00"), t: t}
+}
+
+// Plug makes a new line and links the socket to it.
+func (s *Socket) Plug() *Line {
+	s.t.Helper()
+	l := Open(s.t)
+	if err := os.Symlink(l.Path, s.Path); err != nil {
+		s.t.Fatal(err)
+	}
+	return l
+}
+
+// Unplug takes the line and the link away.
+func (s *Socket) Unplug(l *Line) {
+	s.t.Helper()
+	if err := os.Remove(s.Path); err != nil {
+		s.t.Fatal(err)
+	}
+	l.Unplug()
+}

@@ -1,0 +1,26 @@
+// Package device turns the bytes of a port into stamped samples, and keeps the port alive.
+//
+// # From port to sample
+//
+// A [Device] owns one port: a serial line by its stable path, a TCP stream, or a recorded capture. [Device.Run] opens
+// it, reads it, hands every decoded [Sample] to its sink in batches, and opens it again after every loss until its
+// context ends. One goroutine does all of that; [Device.Status] may be called from any other.
+//
+// # Lines
+//
+// Both frames are lines of text that end in CR, LF or both; empty lines are ignored. A text line (see [TextFramer])
+// is one indicator reading; larger means the plunger is pushed further in. An encoder line (see [EncoderFramer]) is a
+// count or an angle. What does not read as exactly that is counted as a fault by its reason and never guessed at.
+//
+// A port is joined in the middle of its talk, so the first line after an open may be the second half of one: "12.345"
+// cut to "2.345" is a well-formed wrong number. That line is dropped, on serial ports and on TCP alike, since a bridge
+// from serial to TCP joins its instrument in mid-line too and the bytes cannot show it. It is kept only when the port
+// was silent for half a second after the open, so that an indicator which sends at the push of a button loses
+// nothing. A replayed capture says for each of its opens which of the two it was.
+//
+// # Stamps
+//
+// A sample is stamped with the monotonic clock when the read that ended its line returned. When one read brought
+// several lines, the last gets that stamp and the others are set before it; see spread for the rule.
+// Stamps of one device never run backwards and are never in the future.
+package device

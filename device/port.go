@@ -1,0 +1,98 @@
+package device
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
+)
+
+// serialPort is an open serial line. The library sets the line up and holds it exclusively; the bytes are read through
+// our own descriptor, because the library's Read blocks in select and gives its thread up at every call, at twice the
+// processor time of the runtime's poller (measured by BenchmarkReadPath).
+type serialPort struct {
+	file *os.File
+	line serial.Port
+	lock *portLock
+}
+
+func (p *serialPort) Read(b []byte) (int, error) { return p.file.Read(b) }
+
+// Close gives everything back at once. Keeping a descriptor of a vanished adapter open would make it come back under
+// another name.
+func (p *serialPort) Close() error {
+	err := p.file.Close()
+	if e := p.line.Close(); err == nil {
+		err = e
+	}
+	p.lock.release()
+	return err
+}
+
+// openSerial opens the port that path names at this moment; stable paths are links that move to a new node at every
+// replug.
+func openSerial(path string, baud int, lockDir string) (*serialPort, error) {
+	node, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return nil, openError(path, err)
+	}
+	lock, err := lockPort(path, node, lockDir)
+	if err != nil {
+		return nil, err
+	}
+	// Our descriptor comes first: once the library has claimed the line, an unprivileged second open fails.
+	file, err := os.OpenFile(node, os.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
+	if err != nil {
+		lock.release()
+		return nil, openError(path, err)
+	}
+	fail := func(err error) (*serialPort, error) {
+		file.Close()
+		lock.release()
+		return nil, err
+	}
+	if err := claimNode(file, path); err != nil {
+		return fail(err)
+	}
+	// No InitialStatusBits: asking for modem lines fails on ports that have none.
+	line, err := serial.Open(node, &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit})
+	if err != nil {
+		return fail(openError(path, err))
+	}
+	// Until raw mode the kernel edited the line and echoed it to the instrument; what it holds is not what was sent.
+	if err := line.ResetInputBuffer(); err != nil {
+		line.Close()
+		return fail(fmt.Errorf("flush %s: %w", path, err))
+	}
+	return &serialPort{file: file, line: line, lock: lock}, nil
+}
+
+// openError says in one sentence what is wrong with a port and what to do about it.
+func openError(path string, err error) error {
+	var pe *serial.PortError
+	code := serial.PortErrorCode(-1)
+	if errors.As(err, &pe) {
+		code = pe.Code()
+	}
+	gone := errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.ENODEV) || errors.Is(err, unix.EIO)
+	switch {
+	case gone:
+		return &portError{kind: ErrAbsent, text: fmt.Sprintf(
+			"port %s is not there: plug the adapter in, or correct the path (ls -l /dev/serial/by-id shows what is plugged in)", path)}
+	case errors.Is(err, unix.EACCES) || code == serial.PermissionDenied:
+		return &portError{kind: ErrPermission, text: fmt.Sprintf(
+			"no permission to open port %s: add the user to the dialout group (sudo usermod -aG dialout USER), then log in again or restart the service", path)}
+	case errors.Is(err, unix.EPERM):
+		return &portError{kind: ErrPermission, text: fmt.Sprintf(
+			"the service may not open port %s: allow its kind of device in the unit (DeviceAllow=) and restart the service; the dialout group is needed too", path)}
+	case errors.Is(err, unix.EBUSY) || code == serial.PortBusy:
+		return inUse(path, 0)
+	case code == serial.InvalidSerialPort:
+		return fmt.Errorf("%s is not a serial port, or refuses its settings: check the path and the baud rate: %w", path, err)
+	}
+	return fmt.Errorf("open port %s: %w", path, err)
+}

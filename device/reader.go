@@ -1,0 +1,100 @@
+package device
+
+import (
+	"context"
+	"time"
+)
+
+const (
+	// gatherFor is the wait before the next read while bytes come fast: it bounds wake-ups to a thousand a second and
+	// costs half of itself in delay, on average. BenchmarkPty measures both sides of that bargain.
+	gatherFor = time.Millisecond
+	// gatherAbove is the rate of reads, a second, from which gathering pays.
+	gatherAbove = 200
+	// quietStart is the silence after an open that proves that the next byte begins a line. A stalled network may hold
+	// half a line back for a few hundred milliseconds; half a second is beyond that and short for a person.
+	quietStart = 500 * time.Millisecond
+	readBuffer = 16 << 10
+)
+
+// serve reads an open port until it is lost or ctx ends, then closes it. It reports whether readings came.
+func (d *Device) serve(ctx context.Context, src source) (lived bool) {
+	closed := make(chan struct{})
+	stop := context.AfterFunc(ctx, func() { src.Close(); close(closed) })
+	defer func() {
+		if stop() {
+			src.Close()
+		} else {
+			<-closed // the port is given back before anyone hears that we stopped
+		}
+	}()
+	var (
+		buf    = make([]byte, readBuffer)
+		opened = Now()
+		first  = true
+		pace   pacer
+	)
+	for {
+		n, err := src.Read(buf)
+		at := Now()
+		if n > 0 {
+			if first {
+				clean := at-opened > Stamp(quietStart)
+				d.record(func(r *Recorder) error { return r.Opened(at, clean) })
+				d.dec.opened(clean, opened)
+				first = false
+			}
+			d.record(func(r *Recorder) error { return r.Data(at, buf[:n]) })
+			lived = d.take(buf[:n], at) || lived
+		}
+		if ctx.Err() != nil {
+			return lived
+		}
+		// A serial line never reads as empty, so no bytes and no error is an end too.
+		if err != nil || n == 0 {
+			d.record(func(r *Recorder) error { return r.Lost(at, lossText(err)) })
+			d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
+			return lived
+		}
+		if pace.fast(at) {
+			time.Sleep(gatherFor)
+		}
+	}
+}
+
+// take decodes one read and passes the samples on. It reports whether there were any.
+func (d *Device) take(p []byte, at Stamp) bool {
+	faults := d.dec.framer.faultTotal()
+	samples := d.dec.read(p, at)
+	d.deliver(samples, faults)
+	return len(samples) > 0
+}
+
+// record does one thing to the capture, if there is one. A full disk ends the capture, never the measurement.
+func (d *Device) record(do func(*Recorder) error) {
+	if d.rec == nil {
+		return
+	}
+	if err := do(d.rec); err != nil {
+		d.log.Error("the capture has stopped, reading goes on", "file", d.spec.Capture, "err", err)
+		d.rec.Close()
+		d.rec = nil
+	}
+}
+
+// pacer tells a fast port by its reads in the last tenth of a second.
+type pacer struct {
+	since   Stamp
+	reads   int
+	gathers bool
+}
+
+func (p *pacer) fast(now Stamp) bool {
+	const window = Stamp(100 * time.Millisecond)
+	p.reads++
+	if span := now - p.since; span >= window {
+		p.gathers = int64(p.reads)*int64(time.Second) > gatherAbove*int64(span)
+		p.since, p.reads = now, 0
+	}
+	return p.gathers
+}

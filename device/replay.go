@@ -1,0 +1,105 @@
+package device
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+)
+
+// replay plays a capture through the same decoder as a live port, once, then waits for ctx to end. At its own pace the
+// samples are stamped as if the port were read now. As fast as possible they keep the capture's spacing and are set in
+// the past, so that the last one is stamped with the start of the replay.
+func (d *Device) replay(ctx context.Context, path string) error {
+	defer func() { <-ctx.Done() }()
+	defer close(d.ended)
+	d.become(StateOpening, "")
+	length, damage := captureLength(path)
+	if damage != nil {
+		d.log.Warn("the capture is played up to its damage", "file", path, "err", damage)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		d.become(StateAbsent, fmt.Sprintf("cannot open the capture %s: correct the path in replay:FILE: %v", path, err))
+		return nil
+	}
+	defer f.Close()
+	origin := Now()
+	if d.spec.ReplayFast {
+		origin -= Stamp(length)
+	}
+	err = d.play(ctx, f, origin)
+	if ctx.Err() != nil {
+		return nil
+	}
+	text := "the capture has been played to its end"
+	if !errors.Is(err, io.EOF) {
+		text = fmt.Sprintf("the capture %s has been played up to its damage: %v", path, err)
+	}
+	d.become(StateLost, text)
+	return nil
+}
+
+// play hands on record after record until the capture or ctx ends. The error says why: io.EOF at the end.
+func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
+	capture := NewCaptureReader(r)
+	isOpen := false
+	open := func(clean bool, at Stamp) {
+		isOpen = true
+		d.countOpen()
+		d.dec.opened(clean, at)
+		d.become(StateSettling, "")
+	}
+	for ctx.Err() == nil {
+		rec, err := capture.Next()
+		if err != nil {
+			return err
+		}
+		at := origin + Stamp(rec.At)
+		if !d.spec.ReplayFast {
+			if wait := time.Duration(at - Now()); wait > 0 {
+				sleep(ctx, wait)
+			}
+			if ctx.Err() != nil {
+				break
+			}
+			at = max(at, Now())
+		}
+		switch rec.What {
+		case RecordClean, RecordPartial:
+			open(rec.What == RecordClean, at)
+		case RecordData:
+			if !isOpen { // a part cut out of a longer capture
+				open(false, at)
+			}
+			d.take([]byte(rec.Data), at)
+		case RecordLost:
+			isOpen = false
+			d.become(StateLost, "in the capture the port was lost: "+rec.Data)
+		}
+	}
+	return ctx.Err()
+}
+
+// captureLength reads a capture through for the time of its last record, and for what is wrong with it.
+func captureLength(path string) (time.Duration, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, nil // said by who opens it to play it
+	}
+	defer f.Close()
+	capture := NewCaptureReader(f)
+	var last time.Duration
+	for {
+		rec, err := capture.Next()
+		if errors.Is(err, io.EOF) {
+			return last, nil
+		}
+		if err != nil {
+			return last, err
+		}
+		last = rec.At
+	}
+}

@@ -1,0 +1,52 @@
+package device
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"strings"
+	"time"
+)
+
+// source is an open port. Close unblocks a Read in progress.
+type source interface {
+	Read(p []byte) (int, error)
+	Close() error
+}
+
+// open opens whatever the spec's port names.
+func (d *Device) open(ctx context.Context) (source, error) {
+	if addr, ok := strings.CutPrefix(d.spec.Port, tcpScheme); ok {
+		return openTCP(ctx, addr)
+	}
+	p, err := openSerial(d.spec.Port, d.spec.Baud, d.lockDir)
+	if err != nil {
+		return nil, err // never a nil *serialPort inside a source
+	}
+	return p, nil
+}
+
+// openTCP joins a bridge from serial to TCP. A bridge that lost its power says nothing more, so the kernel asks after
+// it: ten seconds of silence from its side end the connection.
+func openTCP(ctx context.Context, addr string) (source, error) {
+	dialer := net.Dialer{
+		Timeout:         5 * time.Second,
+		KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 4 * time.Second, Interval: 2 * time.Second, Count: 3},
+	}
+	c, err := dialer.DialContext(ctx, "tcp", addr)
+	if err != nil {
+		return nil, &portError{kind: ErrAbsent, text: fmt.Sprintf(
+			"cannot reach tcp://%s: check that the bridge is on and the address is right: %v", addr, err)}
+	}
+	return c, nil
+}
+
+// lossText says why a stream ended. A vanished adapter shows as end of file or as an input/output error, by driver.
+func lossText(err error) string {
+	if err == nil || errors.Is(err, io.EOF) {
+		return "the far end went away"
+	}
+	return err.Error()
+}

@@ -1,0 +1,129 @@
+package device
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+	"time"
+)
+
+// Role says what a device measures.
+type Role uint8
+
+// Roles of a device.
+const (
+	RoleIndicator Role = iota + 1
+	RoleAngle
+)
+
+func (r Role) String() string {
+	switch r {
+	case RoleIndicator:
+		return "indicator"
+	case RoleAngle:
+		return "angle"
+	}
+	return "unknown role"
+}
+
+// Spec describes one port and what speaks through it.
+type Spec struct {
+	Name string
+	Role Role
+	// Port is the path of a serial port ("/dev/serial/by-id/..."), "tcp://host:port", or "replay:FILE".
+	Port string
+	Baud int // 0: 115200; serial ports only
+	// Frame is "text" for an indicator, "encoder" for an angle.
+	Frame         string
+	CountsPerTurn int64         // encoder frame: 0 when it sends degrees
+	StaleAfter    time.Duration // 0: 2 s. A port open this long without one reading says so in Status.Err
+	Capture       string        // when set, every byte read is also recorded to this file
+	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
+}
+
+const (
+	tcpScheme    = "tcp://"
+	replayScheme = "replay:"
+)
+
+// Limits of a line's rate.
+const (
+	defaultBaud = 115200
+	minBaud     = 50
+	maxBaud     = 4_000_000
+)
+
+const defaultStale = 2 * time.Second
+
+// withDefaults checks the spec and fills in what was left open.
+func (s Spec) withDefaults() (Spec, error) {
+	bad := func(format string, args ...any) (Spec, error) {
+		return Spec{}, fmt.Errorf("device %q: %w", s.Name, fmt.Errorf(format, args...))
+	}
+	if s.Name == "" {
+		return Spec{}, errors.New("device has no name: give it one")
+	}
+	want := map[Role]string{RoleIndicator: "text", RoleAngle: "encoder"}[s.Role]
+	if want == "" {
+		return bad("role %d is not known: make it an indicator or an angle source", s.Role)
+	}
+	if s.Frame == "" {
+		s.Frame = want
+	}
+	if s.Frame != want {
+		return bad("frame %q does not fit %s: write frame = %q", s.Frame, s.Role, want)
+	}
+	if s.CountsPerTurn < 0 {
+		return bad("counts_per_turn is %d: write a positive count, or 0 when the encoder sends degrees", s.CountsPerTurn)
+	}
+	if s.CountsPerTurn != 0 && s.Frame != "encoder" {
+		return bad("counts_per_turn belongs to an encoder: remove it, or write frame = \"encoder\"")
+	}
+	if s.Baud == 0 {
+		s.Baud = defaultBaud
+	}
+	if s.Baud < minBaud || s.Baud > maxBaud {
+		return bad("baud %d is not a rate of a serial line: write one from %d to %d, as the instrument's manual says", s.Baud, minBaud, maxBaud)
+	}
+	if s.StaleAfter < 0 {
+		return bad("the time after which a reading is stale is negative: write a positive one")
+	}
+	if s.StaleAfter == 0 {
+		s.StaleAfter = defaultStale
+	}
+	return s, s.checkPort()
+}
+
+func (s Spec) checkPort() error {
+	bad := func(format string, args ...any) error {
+		return fmt.Errorf("device %q: %w", s.Name, fmt.Errorf(format, args...))
+	}
+	file, isReplay := strings.CutPrefix(s.Port, replayScheme)
+	addr, isTCP := strings.CutPrefix(s.Port, tcpScheme)
+	switch {
+	case s.Port == "":
+		return bad("no port: write its path, as ls -l /dev/serial/by-id shows it")
+	case strings.IndexByte(s.Port, 0) >= 0:
+		return bad("port %q holds a zero byte: write the path without it", s.Port)
+	case isTCP:
+		host, port, err := net.SplitHostPort(addr)
+		if err != nil || host == "" || port == "" {
+			return bad("port %q: write tcp://host:port", s.Port)
+		}
+	case isReplay && file == "":
+		return bad("port %q: write replay:FILE", s.Port)
+	case isReplay && file == s.Capture:
+		return bad("capture %q is the file being replayed: record to another", file)
+	case !isReplay && strings.Contains(s.Port, "://"):
+		return bad("port %q: only tcp://host:port, replay:FILE and paths are known", s.Port)
+	}
+	return nil
+}
+
+func (s Spec) framer() framer {
+	if s.Frame == "encoder" {
+		return NewEncoderFramer(s.CountsPerTurn)
+	}
+	return NewTextFramer()
+}
