@@ -1,0 +1,114 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"fmt"
+	"io"
+	"net/url"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"github.com/mattn/go-sqlite3"
+)
+
+const (
+	busyTimeout  = 5 * time.Second // how long a statement waits for another program's lock
+	walLimit     = 16 << 20        // bytes the write-ahead log is cut back to when it is reset
+	readers      = 4
+	readerCache  = -512 // negative: KiB
+	writerCache  = -1024
+	pragmaSilent = "a setting of SQLite did not take effect: %s is %q, want %q"
+)
+
+// connector opens connections that are all alike. A pool opens them whenever it likes, so settings made once after
+// opening would hold for one of them only; and SQLite ignores settings it does not know, so each is read back.
+type connector struct {
+	dsn    string
+	driver *sqlite3.SQLiteDriver
+}
+
+func (c *connector) Connect(context.Context) (driver.Conn, error) { return c.driver.Open(c.dsn) }
+func (c *connector) Driver() driver.Driver                        { return c.driver }
+
+// dsn names a file as a URI, so that a path may hold any character.
+func dsn(path string, params url.Values) string {
+	if abs, err := filepath.Abs(path); err == nil {
+		path = abs
+	}
+	return "file:" + (&url.URL{Path: path}).EscapedPath() + "?" + params.Encode()
+}
+
+func openWriter(path string, wait time.Duration) *sql.DB {
+	db := sql.OpenDB(&connector{
+		dsn: dsn(path, url.Values{
+			"_busy_timeout": {strconv.FormatInt(wait.Milliseconds(), 10)},
+			"_journal_mode": {"WAL"}, "_synchronous": {"FULL"}, "_txlock": {"immediate"}, "_foreign_keys": {"on"},
+			"_cache_size": {strconv.Itoa(writerCache)}, "_stmt_cache_size": {"16"},
+		}),
+		driver: &sqlite3.SQLiteDriver{ConnectHook: hook(
+			[]string{"PRAGMA journal_size_limit=" + strconv.Itoa(walLimit), "PRAGMA temp_store=MEMORY"},
+			map[string]string{
+				"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "temp_store": "2",
+				"busy_timeout": strconv.FormatInt(wait.Milliseconds(), 10), "journal_size_limit": strconv.Itoa(walLimit),
+			})},
+	})
+	db.SetMaxOpenConns(1)
+	return db
+}
+
+func openReaders(path string, wait time.Duration) *sql.DB {
+	db := sql.OpenDB(&connector{
+		dsn: dsn(path, url.Values{
+			"mode": {"ro"}, "_query_only": {"1"}, "_foreign_keys": {"on"},
+			"_busy_timeout": {strconv.FormatInt(wait.Milliseconds(), 10)},
+			"_cache_size":   {strconv.Itoa(readerCache)}, "_stmt_cache_size": {"16"},
+		}),
+		driver: &sqlite3.SQLiteDriver{ConnectHook: hook(
+			[]string{"PRAGMA temp_store=MEMORY"},
+			map[string]string{"query_only": "1", "foreign_keys": "1", "temp_store": "2"})},
+	})
+	db.SetMaxOpenConns(readers)
+	db.SetMaxIdleConns(readers)
+	db.SetConnMaxIdleTime(time.Minute)
+	return db
+}
+
+// hook sets what a connection string cannot, then makes sure that everything asked for is so.
+func hook(set []string, want map[string]string) func(*sqlite3.SQLiteConn) error {
+	return func(c *sqlite3.SQLiteConn) error {
+		for _, stmt := range set {
+			if _, err := c.Exec(stmt, nil); err != nil {
+				return err
+			}
+		}
+		for name, value := range want {
+			got, err := pragma(c, name)
+			if err != nil {
+				return err
+			}
+			if got != value {
+				return fmt.Errorf(pragmaSilent, name, got, value)
+			}
+		}
+		return nil
+	}
+}
+
+func pragma(c *sqlite3.SQLiteConn, name string) (string, error) {
+	rows, err := c.Query("PRAGMA "+name, nil)
+	if err != nil {
+		return "", err
+	}
+	defer rows.Close()
+	row := make([]driver.Value, len(rows.Columns()))
+	if err := rows.Next(row); err != nil {
+		if err == io.EOF {
+			return "", nil // a name SQLite does not know answers with nothing
+		}
+		return "", err
+	}
+	return fmt.Sprint(row[0]), nil
+}

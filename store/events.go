@@ -1,0 +1,78 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// Event is something that happened to the machine between runs.
+type Event struct {
+	ID   int64     `json:"id"`
+	At   time.Time `json:"at"`
+	Kind string    `json:"kind"` // one of EventKinds
+	Text string    `json:"text"`
+	Run  int64     `json:"run,omitempty"` // the run it belongs to; 0: none
+}
+
+// EventKinds are the kinds of event there are.
+func EventKinds() []string { return []string{"adjusted", "crashed", "serviced", "moved", "note"} }
+
+// AddEvent stores an event and gives its number.
+func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
+	const doing = "store event"
+	if s.w == nil {
+		return 0, s.readOnly(doing)
+	}
+	if !slices.Contains(EventKinds(), e.Kind) {
+		return 0, fmt.Errorf("%s: %q is not a kind of event; use %s", doing, e.Kind, strings.Join(EventKinds(), ", "))
+	}
+	if e.At.IsZero() {
+		return 0, fmt.Errorf("%s: no time given", doing)
+	}
+	var id int64
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		if e.Run != 0 {
+			if err := whyNotOpen(ctx, tx, e.Run); errors.Is(err, ErrNotFound) {
+				return fmt.Errorf("run %d: %w", e.Run, err)
+			}
+		}
+		res, err := tx.ExecContext(ctx, "INSERT INTO event (at_us, kind, text, run_id) VALUES (?, ?, ?, ?)",
+			micros(e.At), e.Kind, e.Text, sql.NullInt64{Int64: e.Run, Valid: e.Run != 0})
+		if err != nil {
+			return err
+		}
+		id, err = res.LastInsertId()
+		return err
+	})
+	if err != nil {
+		return 0, s.fault(doing, err)
+	}
+	return id, nil
+}
+
+// Events gives up to limit events (at most 1000), the last stored first.
+func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
+	const doing = "list events"
+	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0) FROM event ORDER BY id DESC LIMIT ?",
+		min(max(limit, 0), maxPage))
+	if err != nil {
+		return nil, s.fault(doing, err)
+	}
+	defer rows.Close()
+	var out []Event
+	for rows.Next() {
+		var e Event
+		var at int64
+		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run); err != nil {
+			return nil, s.fault(doing, err)
+		}
+		e.At = fromMicros(at)
+		out = append(out, e)
+	}
+	return out, s.fault(doing, rows.Err())
+}

@@ -1,0 +1,127 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"time"
+)
+
+// applicationID marks a file as ours: "trmd" as four ASCII bytes, where SQLite's header has room for it.
+const applicationID = 0x74726d64
+
+//go:embed migrations/*.sql
+var migrationFiles embed.FS
+
+// steps are the migrations in order; a schema's version is how many of them it has had.
+func steps(files fs.FS) ([]string, error) {
+	names, err := fs.Glob(files, "migrations/*.sql") // sorted by name
+	if err != nil {
+		return nil, err
+	}
+	out := make([]string, len(names))
+	for i, name := range names {
+		text, err := fs.ReadFile(files, name)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = string(text)
+	}
+	return out, nil
+}
+
+// schemaVersion says how many migrations a file has had. It refuses what another program made and what is too new.
+func schemaVersion(ctx context.Context, db *sql.DB, path string, known int) (int, error) {
+	var app, version, tables int
+	err := db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
+		(SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&app, &version, &tables)
+	switch {
+	case err != nil:
+		return 0, fault(path, "open", err)
+	case app == applicationID:
+	case app == 0 && version == 0 && tables == 0:
+		return 0, nil
+	default:
+		return 0, fmt.Errorf("store %s: %w: another program's SQLite file; give another path, or move that file away", path, ErrNotDatabase)
+	}
+	if version > known {
+		return 0, fmt.Errorf("store %s: %w (schema %d, this one knows up to %d); install that version, or go back to the backup made before it",
+			path, ErrNewer, version, known)
+	}
+	return version, nil
+}
+
+// migrate brings a file to the newest schema, one transaction a step, after copying it aside if it holds anything.
+func (s *Store) migrate(ctx context.Context, steps []string) error {
+	version, err := schemaVersion(ctx, s.w, s.path, len(steps))
+	if err != nil || version == len(steps) {
+		return err
+	}
+	if version > 0 {
+		name, err := s.backup(ctx, version)
+		if err != nil {
+			return fmt.Errorf("back up before bringing the schema from %d to %d (nothing was changed): %w", version, len(steps), err)
+		}
+		s.log.Info("backed up before a new schema", "from", version, "to", len(steps), "backup", name)
+	}
+	for n := version; n < len(steps); n++ {
+		err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+			if _, err := tx.ExecContext(ctx, steps[n]); err != nil {
+				return err
+			}
+			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, n+1))
+			return err
+		})
+		if err != nil {
+			return s.fault(fmt.Sprintf("bring the schema from %d to %d", n, n+1), err)
+		}
+	}
+	return nil
+}
+
+// backup writes a compact copy beside the file and checks it before giving it its name.
+func (s *Store) backup(ctx context.Context, version int) (string, error) {
+	stamp := time.Now().UTC().Format("20060102T150405.000000Z")
+	name := fmt.Sprintf("%s.schema%d-%s.backup", s.path, version, stamp)
+	part := name + ".part"
+	defer os.Remove(part) // there only if something failed
+	if _, err := s.w.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
+		return "", s.fault("write "+part, err)
+	}
+	if err := quickCheck(ctx, part); err != nil {
+		return "", err
+	}
+	if err := syncFile(part); err != nil {
+		return "", err
+	}
+	if err := os.Rename(part, name); err != nil {
+		return "", err
+	}
+	return name, syncDir(name)
+}
+
+// quickCheck has SQLite look through a file that nobody writes.
+func quickCheck(ctx context.Context, path string) error {
+	db := openReaders(path, busyTimeout)
+	defer db.Close()
+	var verdict string
+	if err := db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&verdict); err != nil {
+		return fault(path, "check", err)
+	}
+	if verdict != "ok" {
+		return fmt.Errorf("check %s: %w: %s", path, ErrDamaged, verdict)
+	}
+	return nil
+}
+
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}

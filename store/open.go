@@ -1,0 +1,231 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"tramd/sweep"
+)
+
+// Options are what a store may be told. The zero value will do.
+type Options struct {
+	BootID string       // of this boot, for runs that name none
+	Log    *slog.Logger // nil: silent
+
+	busyTimeout time.Duration // zero: the usual; tests wait less
+	files       fs.FS         // nil: the migrations built in
+}
+
+// Store is one database file. See the package's promises.
+type Store struct {
+	path   string
+	bootID string
+	log    *slog.Logger
+	lock   *lock
+	w      *sql.DB // one connection; nil when opened for reading only
+	r      *sql.DB
+
+	mu     sync.Mutex
+	setups map[int64]sweep.Setup // by row; a stored setup never changes
+
+	closing  sync.Once
+	closeErr error
+}
+
+// Open opens the database at path for writing, makes it if there is none, and brings it to the newest schema. One process
+// at a time may have it open so: the lock beside it, path+".lock", says which (ErrBusy).
+func Open(ctx context.Context, path string, o Options) (*Store, error) {
+	dir := filepath.Dir(path)
+	if st, err := os.Stat(dir); err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("store %s: there is no directory %s; make it, writable for the user this runs as: %w", path, dir, err)
+		}
+		return nil, fmt.Errorf("store %s: directory: %w", path, err)
+	} else if !st.IsDir() {
+		return nil, fmt.Errorf("store %s: %s is not a directory; give another path", path, dir)
+	}
+	lock, err := takeLock(path)
+	if err != nil {
+		return nil, err
+	}
+	s := o.store(path)
+	s.lock = lock
+	if err := s.open(ctx, o); err != nil {
+		_ = s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *Store) open(ctx context.Context, o Options) error {
+	if err := probe(s.path, os.O_RDWR|os.O_CREATE); err != nil {
+		return err
+	}
+	steps, err := o.steps()
+	if err != nil {
+		return err
+	}
+	s.w = openWriter(s.path, o.wait())
+	if err := s.w.PingContext(ctx); err != nil {
+		return s.fault("open", err)
+	}
+	if err := s.migrate(ctx, steps); err != nil {
+		return err
+	}
+	if err := syncDir(s.path); err != nil { // or a power cut could take a new file's name away
+		return fmt.Errorf("store %s: %w", s.path, err)
+	}
+	s.r = openReaders(s.path, o.wait())
+	if err := s.r.PingContext(ctx); err != nil {
+		return s.fault("open for reading", err)
+	}
+	return nil
+}
+
+// OpenReadOnly opens an existing database beside whoever may be writing it. Methods that write fail with ErrReadOnly.
+func OpenReadOnly(ctx context.Context, path string, o Options) (*Store, error) {
+	if err := probe(path, os.O_RDONLY); err != nil {
+		return nil, err
+	}
+	steps, err := o.steps()
+	if err != nil {
+		return nil, err
+	}
+	s := o.store(path)
+	s.r = openReaders(path, o.wait())
+	version, err := schemaVersion(ctx, s.r, path, len(steps))
+	if err == nil && version < len(steps) {
+		err = fmt.Errorf("store %s: schema %d is older than this version's (%d); start the daemon on it once, which brings it up to date",
+			path, version, len(steps))
+	}
+	if err != nil {
+		_ = s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// Close folds the write-ahead log into the file and gives the lock back. It may be called again.
+func (s *Store) Close() error {
+	s.closing.Do(func() {
+		var errs []error
+		if s.r != nil { // first, for an open reader keeps the log from being emptied
+			errs = append(errs, s.r.Close())
+		}
+		if s.w != nil {
+			if err := s.Checkpoint(context.Background()); err != nil {
+				s.log.Warn("the write-ahead log stays beside the database; nothing is lost", "err", err)
+			}
+			errs = append(errs, s.w.Close())
+		}
+		errs = append(errs, s.lock.release())
+		s.closeErr = errors.Join(errs...)
+	})
+	return s.closeErr
+}
+
+// Checkpoint moves the write-ahead log into the database file and empties it. It may take long on a slow card: call it
+// after a run, not during one. With readers at work it does what it can.
+func (s *Store) Checkpoint(ctx context.Context) error {
+	if s.w == nil {
+		return s.readOnly("checkpoint")
+	}
+	var busy, frames, moved int
+	if err := s.w.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved); err != nil {
+		return s.fault("checkpoint", err)
+	}
+	return nil
+}
+
+// write runs do in one transaction. ctx bounds the wait for the connection; the work itself is not cut short, for a commit
+// that was interrupted half way would leave nobody knowing whether it counts.
+func (s *Store) write(ctx context.Context, do func(context.Context, *sql.Tx) error) error {
+	conn, err := s.w.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	ctx = context.WithoutCancel(ctx)
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // a no-op after Commit
+	if err := do(ctx, tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+func (s *Store) readOnly(doing string) error {
+	return fmt.Errorf("%s: store %s: %w: it was opened for reading only; ask the daemon that holds it", doing, s.path, ErrReadOnly)
+}
+
+func (o Options) store(path string) *Store {
+	log := o.Log
+	if log == nil {
+		log = slog.New(slog.DiscardHandler)
+	}
+	return &Store{path: path, bootID: o.BootID, log: log, setups: map[int64]sweep.Setup{}}
+}
+
+func (o Options) wait() time.Duration {
+	if o.busyTimeout > 0 {
+		return o.busyTimeout
+	}
+	return busyTimeout
+}
+
+func (o Options) steps() ([]string, error) {
+	if o.files != nil {
+		return steps(o.files)
+	}
+	return steps(migrationFiles)
+}
+
+// probe opens the file the plain way first: the operating system's reasons are clearer than SQLite's.
+func probe(path string, flags int) error {
+	f, err := os.OpenFile(path, flags, 0o640)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("store %s: there is no such file; check the path, or start the daemon once, which makes it: %w", path, err)
+	case err != nil && flags != os.O_RDONLY:
+		return fmt.Errorf("store %s: %w: %w; give the user this runs as the right to write it, or another path", path, ErrReadOnly, err)
+	case err != nil:
+		return fmt.Errorf("store %s: %w", path, err)
+	}
+	defer f.Close()
+	if st, err := f.Stat(); err == nil && !st.Mode().IsRegular() {
+		return fmt.Errorf("store %s: %w: it is a %s, not a file; give another path", path, ErrNotDatabase, st.Mode().Type())
+	}
+	head := make([]byte, len(magic))
+	n, err := io.ReadFull(f, head)
+	if err == io.EOF && n == 0 { // empty: about to become one
+		return nil
+	}
+	if !bytes.Equal(head[:n], []byte(magic)) {
+		return fmt.Errorf("store %s: %w; give another path, or move that file away", path, ErrNotDatabase)
+	}
+	return nil
+}
+
+// magic opens every SQLite 3 file (SQLite, "Database File Format", section 1.3.1).
+const magic = "SQLite format 3\x00"
+
+func syncDir(path string) error {
+	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}

@@ -1,0 +1,173 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"tramd/sweep"
+)
+
+// BeginRun stores a run's beginning and gives its number.
+func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
+	const doing = "begin run"
+	if s.w == nil {
+		return 0, s.readOnly(doing)
+	}
+	if r.Kind == "" {
+		return 0, fmt.Errorf("%s: no kind given", doing)
+	}
+	if r.BootID == "" {
+		r.BootID = s.bootID
+	}
+	var id int64
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		setup, err := putSetup(ctx, tx, r.Setup)
+		if err != nil {
+			return err
+		}
+		res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+			r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
+		if err != nil {
+			return err
+		}
+		id, err = res.LastInsertId()
+		return err
+	})
+	if err != nil {
+		return 0, s.fault(doing, err)
+	}
+	return id, nil
+}
+
+// AppendPoints adds readings to a run that goes on, in one commit that is on the disk when it returns. After an error
+// none of them is stored, and the same call may be made again. A point whose Angle is NaN is kept as not tagged; anything
+// else that is not finite is refused.
+func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {
+	doing := fmt.Sprintf("store readings of run %d", run)
+	if s.w == nil {
+		return s.readOnly(doing)
+	}
+	if len(pts) == 0 {
+		return nil
+	}
+	type piece struct {
+		data               []byte
+		readings, untagged int
+	}
+	var pieces []piece // packed first: a reading that cannot be stored must not leave half of them behind
+	for first := 0; first < len(pts); first += maxChunk {
+		part := pts[first:min(first+maxChunk, len(pts))]
+		data, err := encodeChunk(part)
+		if err != nil {
+			return fmt.Errorf("%s: %w", doing, err)
+		}
+		untagged := 0
+		for _, p := range part {
+			if math.IsNaN(p.Angle) {
+				untagged++
+			}
+		}
+		pieces = append(pieces, piece{data, len(part), untagged})
+	}
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		for _, p := range pieces {
+			res, err := tx.ExecContext(ctx, `INSERT INTO chunk (run_id, seq, readings, untagged, data)
+				SELECT id, (SELECT coalesce(max(seq) + 1, 0) FROM chunk WHERE run_id = run.id), ?, ?, ? FROM run WHERE id = ? AND outcome = ''`,
+				p.readings, p.untagged, p.data, run)
+			if err != nil {
+				return err
+			}
+			if n, err := res.RowsAffected(); err != nil {
+				return err
+			} else if n == 0 {
+				return whyNotOpen(ctx, tx, run)
+			}
+		}
+		return nil
+	})
+	return s.fault(doing, err)
+}
+
+// FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing.
+func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, res *sweep.Result) error {
+	doing := fmt.Sprintf("end run %d", run)
+	if s.w == nil {
+		return s.readOnly(doing)
+	}
+	if !o.known() {
+		return fmt.Errorf("%s: %q is not an outcome", doing, o)
+	}
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		if err := endRun(ctx, tx, run, o, sql.NullInt64{Int64: micros(endedAt), Valid: !endedAt.IsZero()}, why); err != nil {
+			return err
+		}
+		if res == nil {
+			return nil
+		}
+		return putResult(ctx, tx, run, *res)
+	})
+	return s.fault(doing, err)
+}
+
+// AddResult adds the result of a later fit to a run. The older ones stay; the newest is the one shown.
+func (s *Store) AddResult(ctx context.Context, run int64, res sweep.Result) error {
+	doing := fmt.Sprintf("add a result to run %d", run)
+	if s.w == nil {
+		return s.readOnly(doing)
+	}
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		if err := whyNotOpen(ctx, tx, run); errors.Is(err, ErrNotFound) {
+			return err
+		}
+		return putResult(ctx, tx, run, res)
+	})
+	return s.fault(doing, err)
+}
+
+func endRun(ctx context.Context, tx *sql.Tx, run int64, o Outcome, endedUS sql.NullInt64, why string) error {
+	res, err := tx.ExecContext(ctx, `UPDATE run SET outcome = ?, ended_us = ?, why = ?,
+		(readings, untagged) = (SELECT coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE run_id = run.id)
+		WHERE id = ? AND outcome = ''`, string(o), endedUS, why, run)
+	if err != nil {
+		return err
+	}
+	if n, err := res.RowsAffected(); err != nil {
+		return err
+	} else if n == 0 {
+		return whyNotOpen(ctx, tx, run)
+	}
+	return nil
+}
+
+// whyNotOpen tells a run that is not there from one that has ended.
+func whyNotOpen(ctx context.Context, tx *sql.Tx, run int64) error {
+	var outcome Outcome
+	if err := tx.QueryRowContext(ctx, "SELECT outcome FROM run WHERE id = ?", run).Scan(&outcome); err != nil {
+		if errors.Is(err, sql.ErrNoRows) {
+			return ErrNotFound
+		}
+		return err
+	}
+	return fmt.Errorf("%w: %s", ErrEnded, outcome)
+}
+
+func putResult(ctx context.Context, tx *sql.Tx, run int64, res sweep.Result) error {
+	text, err := json.Marshal(res)
+	if err != nil { // a slope that is not finite, say
+		return fmt.Errorf("result: %w", err)
+	}
+	var cov [3]any // NULL unless all are numbers: SQLite would turn a NaN into NULL without a word
+	tt, tn, nn := res.Covariance[0][0], res.Covariance[0][1], res.Covariance[1][1]
+	if sum := tt + tn + nn; !math.IsNaN(sum) && !math.IsInf(sum, 0) {
+		cov = [3]any{tt, tn, nn}
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO result (run_id, model, model_version, json, cov_tilt, cov_tilt_nod, cov_nod)
+		VALUES (?, ?, ?, ?, ?, ?, ?)`, run, res.Model, res.ModelVersion, string(text), cov[0], cov[1], cov[2])
+	return err
+}

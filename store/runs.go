@@ -1,0 +1,141 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+
+	"tramd/sweep"
+)
+
+// maxPage bounds one page of runs.
+const maxPage = 1000
+
+// selectRun reads runs with their newest result. A run that goes on has its chunks counted.
+const selectRun = `SELECT run.id, kind, purpose, setup_id, started_us, ended_us, boot_id, boot_us, clock_set, outcome, why, note,
+	CASE outcome WHEN '' THEN (SELECT coalesce(sum(readings), 0) FROM chunk WHERE run_id = run.id) ELSE run.readings END,
+	CASE outcome WHEN '' THEN (SELECT coalesce(sum(untagged), 0) FROM chunk WHERE run_id = run.id) ELSE run.untagged END,
+	result.json, cov_tilt, cov_tilt_nod, cov_nod
+	FROM run LEFT JOIN result ON result.id = (SELECT max(id) FROM result WHERE run_id = run.id) `
+
+// Runs gives up to limit runs (at most 1000), newest first, with numbers below before; before 0 begins with the newest.
+func (s *Store) Runs(ctx context.Context, before int64, limit int) ([]Run, error) {
+	query, args := selectRun+"ORDER BY run.id DESC LIMIT ?", []any{}
+	if before > 0 {
+		query, args = selectRun+"WHERE run.id < ? ORDER BY run.id DESC LIMIT ?", []any{before}
+	}
+	out, err := s.runs(ctx, query, append(args, min(max(limit, 0), maxPage))...)
+	return out, s.fault("list runs", err)
+}
+
+// Run gives one run (ErrNotFound).
+func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
+	out, err := s.runs(ctx, selectRun+"WHERE run.id = ?", id)
+	if err == nil && len(out) == 0 {
+		err = sql.ErrNoRows
+	}
+	if err != nil {
+		return Run{}, s.fault(fmt.Sprintf("run %d", id), err)
+	}
+	return out[0], nil
+}
+
+// LastFinished gives the newest run of a kind that finished (ErrNotFound when there is none).
+func (s *Store) LastFinished(ctx context.Context, kind string) (*Run, error) {
+	out, err := s.runs(ctx, selectRun+"WHERE kind = ? AND outcome = 'finished' ORDER BY run.id DESC LIMIT 1", kind)
+	if err == nil && len(out) == 0 {
+		err = sql.ErrNoRows
+	}
+	if err != nil {
+		return nil, s.fault("last finished "+kind, err)
+	}
+	return &out[0], nil
+}
+
+// RunCounts counts the runs that ended, by kind and outcome.
+func (s *Store) RunCounts(ctx context.Context) (map[RunKey]uint64, error) {
+	rows, err := s.r.QueryContext(ctx, "SELECT kind, outcome, count(*) FROM run WHERE outcome <> '' GROUP BY kind, outcome")
+	if err != nil {
+		return nil, s.fault("count runs", err)
+	}
+	defer rows.Close()
+	out := map[RunKey]uint64{}
+	for rows.Next() {
+		var key RunKey
+		var n int64
+		if err := rows.Scan(&key.Kind, &key.Outcome, &n); err != nil {
+			return nil, s.fault("count runs", err)
+		}
+		out[key] = uint64(n)
+	}
+	return out, s.fault("count runs", rows.Err())
+}
+
+// runs reads everything before it decodes anything, so that no connection is held longer than SQLite needs it.
+func (s *Store) runs(ctx context.Context, query string, args ...any) ([]Run, error) {
+	found, err := s.runRows(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Run, len(found))
+	for i, row := range found {
+		if out[i], err = s.fromRow(ctx, row); err != nil {
+			return nil, fmt.Errorf("run %d: %w", row.run.ID, err)
+		}
+	}
+	return out, nil
+}
+
+// runRow is a run as it lies in its row.
+type runRow struct {
+	run                Run
+	setup              int64
+	started, boot      int64
+	ended              sql.NullInt64
+	covTT, covTN, covN sql.NullFloat64
+	text               []byte
+}
+
+func (s *Store) runRows(ctx context.Context, query string, args ...any) ([]runRow, error) {
+	rows, err := s.r.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []runRow
+	for rows.Next() {
+		var r runRow
+		if err := rows.Scan(&r.run.ID, &r.run.Kind, &r.run.Purpose, &r.setup, &r.started, &r.ended, &r.run.BootID, &r.boot,
+			&r.run.ClockSet, &r.run.Outcome, &r.run.Why, &r.run.Note, &r.run.Readings, &r.run.Untagged,
+			&r.text, &r.covTT, &r.covTN, &r.covN); err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, rows.Err()
+}
+
+func (s *Store) fromRow(ctx context.Context, row runRow) (Run, error) {
+	run := row.run
+	setup, err := s.setup(ctx, s.r, row.setup)
+	if err != nil {
+		return run, err
+	}
+	run.Setup, run.Tolerance = setup, setup.Tolerance.Text
+	run.StartedAt, run.BootTime = fromMicros(row.started), durationFromMicros(row.boot)
+	if row.ended.Valid {
+		run.EndedAt = fromMicros(row.ended.Int64)
+	}
+	if row.text != nil {
+		run.Result = &sweep.Result{}
+		if err := json.Unmarshal(row.text, run.Result); err != nil {
+			return run, fmt.Errorf("result: %w: %w", ErrDamaged, err)
+		}
+		if row.covTT.Valid && row.covTN.Valid && row.covN.Valid {
+			tn := row.covTN.Float64
+			run.Result.Covariance = [2][2]float64{{row.covTT.Float64, tn}, {tn, row.covN.Float64}}
+		}
+	}
+	return run, nil
+}
