@@ -129,7 +129,7 @@ def main():
     eol = EOL[args.eol]
     unit = b"" if args.unit == "none" else b" " + args.unit.encode()
     step = args.resolution * PER_MM[args.unit]
-    places = max(0, -math.floor(math.log10(step) + 1e-9) + (0 if abs(math.log10(step) - round(math.log10(step))) < 1e-9 else 1))
+    places = next(p for p in range(12) if p == 11 or abs(step * 10**p - round(step * 10**p)) < 1e-6)
 
     def reading(now):
         th = math.radians(arm.angle(now))

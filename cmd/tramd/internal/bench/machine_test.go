@@ -51,10 +51,10 @@ func TestBytesGiveTheTruth(t *testing.T) {
 		turns     float64
 		tolerance float64 // mm/m
 	}{
-		// What is left: the two ports are stamped up to a millisecond apart while the arm goes at 1 rev/s at its fastest.
+		// What is left: the two ports are stamped up to a millisecond apart while the arm goes at 2 rev/s or so at its fastest.
 		"silent, counter-clockwise": {func(p *Params) { p.NoiseMM, p.SlowNoiseMM, p.BadLineEvery = 0, 0, 0 }, 2, 0.004},
 		"silent, clockwise":         {func(p *Params) { p.NoiseMM, p.SlowNoiseMM, p.BadLineEvery = 0, 0, 0 }, -2, 0.004},
-		// The slow noise, 0.0008 mm over 120 mm, hardly averages out over 3 s.
+		// The slow noise, 0.0008 mm over 120 mm, hardly averages out over 2 s.
 		"as the demo has it": {func(*Params) {}, 2, 0.025},
 		"another lean, finer display": {func(p *Params) {
 			p.Truth = Truth{TiltMMPerM: -0.2, NodMMPerM: 1.1}
@@ -67,8 +67,8 @@ func TestBytesGiveTheTruth(t *testing.T) {
 			p.IndicatorHz, p.EncoderHz = 500, 500
 			test.change(&p)
 			m := start(t, p)
-			deg, mm := sweep(t, m, test.turns, 40)
-			if len(deg) < 1200 {
+			deg, mm := sweep(t, m, test.turns, 60)
+			if len(deg) < 800 {
 				t.Fatalf("only %d readings came", len(deg))
 			}
 			if whole := deg[len(deg)-1] - deg[0]; math.Abs(whole-test.turns*360) > 0.1 {
@@ -97,7 +97,7 @@ func TestAdjustShowsOnTheWire(t *testing.T) {
 	if d := after.NodMMPerM - before.NodMMPerM; math.Abs(d-0.6) > 0.1 || d == 0.6 {
 		t.Errorf("nod moved by %v, want about 0.6 and some cross-coupling", d)
 	}
-	deg, mm := sweep(t, m, 1, 30)
+	deg, mm := sweep(t, m, 1, 60)
 	got := firstHarmonic(deg, mm, p.RadiusMM)
 	if math.Abs(got.TiltMMPerM-after.TiltMMPerM) > 0.004 || math.Abs(got.NodMMPerM-after.NodMMPerM) > 0.004 {
 		t.Errorf("the bytes say %+v, the truth is %+v", got, after)
@@ -111,14 +111,14 @@ func TestSpoiltLinesComeAtTheirRate(t *testing.T) {
 	m := start(t, p)
 	readings := listen(t, m.IndicatorPath(), readingLine, time.Now())
 	counts := listen(t, m.EncoderPath(), countLine, time.Now())
-	m.Turn(10, 300)
+	m.Turn(10, 400)
 	<-m.TurnDone()
 	readings.stop(t)
 	counts.stop(t)
 	for name, w := range map[string]*wire{Indicator: readings, Encoder: counts} {
 		lines := float64(len(w.value) + w.bad)
 		want, sigma := lines/20, math.Sqrt(lines/20)
-		if lines < 3000 || math.Abs(float64(w.bad)-want) > 5*sigma {
+		if lines < 2000 || math.Abs(float64(w.bad)-want) > 5*sigma {
 			t.Errorf("%s: %d of %.0f lines were bad, want %.0f give or take %.0f", name, w.bad, lines, want, 5*sigma)
 		}
 		for i := 1; i < len(w.value); i++ {
@@ -177,7 +177,7 @@ func TestRateDoesNotDrift(t *testing.T) {
 		return float64(written + dropped)
 	}
 	n0, t0 := count(), time.Now()
-	time.Sleep(1500 * time.Millisecond)
+	time.Sleep(time.Second)
 	n, want := count()-n0, time.Since(t0).Seconds()*700
 	// A pause of the computer may delay lines, and those are made up for: 30 of them are 43 ms.
 	if math.Abs(n-want) > 30 {
