@@ -16,14 +16,13 @@ const (
 // gap is a part of the circle between two neighbouring readings, in degrees.
 type gap struct{ from, size float64 }
 
-// gaps lists the spaces between the neighbouring bins that hold readings, going round, and how much the bins themselves
-// span.
-func (t *tally) gaps() (list []gap, inside float64) {
+// gaps lists the spaces between the neighbouring bins that hold readings, going round.
+func (t *tally) gaps() []gap {
 	var used []span
+	var list []gap
 	for _, s := range t.seen {
 		if s.hi >= s.lo {
 			used = append(used, s)
-			inside += (s.hi - s.lo) * 360
 		}
 	}
 	for i, s := range used {
@@ -33,13 +32,13 @@ func (t *tally) gaps() (list []gap, inside float64) {
 		}
 		list = append(list, gap{from: s.hi * 360, size: (next - s.hi) * 360})
 	}
-	return list, inside
+	return list
 }
 
 // missing gives the gaps that the sweep has not seen, and how much of each, by the typical space between neighbours:
 // small for a dense sweep, where a gap is simply not seen, and large for stations.
 func (t *tally) missing() []gap {
-	list, _ := t.gaps()
+	list := t.gaps()
 	if len(list) == 0 {
 		return []gap{{size: 360}}
 	}
@@ -100,10 +99,19 @@ func (t *tally) sectors() string {
 	return string(out)
 }
 
-// largest gives the widest of some gaps.
-func largest(list []gap) gap {
+// hole is the widest part of the circle that was not seen though the rest of the sweep was finer; stations evenly set,
+// however few, leave none.
+func (t *tally) hole() gap {
+	list := t.gaps()
+	widest := 0.0
+	for _, g := range list {
+		widest = max(widest, g.size)
+	}
 	var g gap
-	for _, c := range list {
+	if widest <= gapSlack*typicalGap(list) {
+		return g
+	}
+	for _, c := range t.missing() {
 		if c.size > g.size {
 			g = c
 		}

@@ -133,7 +133,7 @@ func distinctIn(bins *[binCount]sums) int {
 		if b.n == 0 {
 			continue
 		}
-		deg := Degrees(Wrap(math.Atan2(b.sin, b.cos)))
+		deg := b.deg(k)
 		switch {
 		case n == 0:
 			first, last, n = deg, deg, 1

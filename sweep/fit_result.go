@@ -89,7 +89,7 @@ func (t *tally) warnings(r Result, g geometry, dof int, scatter float64) []Warni
 	if n := t.distinct(); n < fewStations && g.x && g.y {
 		warn(WarnFewStations, "%d stations cannot tell a surface that is not flat from lean; five or more can", n)
 	}
-	if m := largest(t.missing()); m.size > gapWorthAWord && g.x && g.y {
+	if m := t.hole(); m.size > gapWorthAWord && g.x && g.y {
 		warn(WarnGaps, "%.0f degrees of the circle were not seen, from %.0f to %.0f degrees",
 			m.size, m.from, math.Mod(m.from+m.size, 360))
 	}

@@ -20,6 +20,13 @@ func (s *sums) add(z, cos, sin float64) {
 	s.sin += sin
 }
 
+// deg is the mean angle of bin k in degrees, kept inside the bin: a reading at -1e-14 degrees must not jump to 360.
+func (s *sums) deg(k int) float64 {
+	middle := float64(k) + 0.5
+	off := math.Remainder(Degrees(math.Atan2(s.sin, s.cos))-middle, 360)
+	return middle + max(-0.5, min(off, 0.5))
+}
+
 // span is the part of one bin that was seen, in turns; empty while hi < lo.
 type span struct{ lo, hi float64 }
 

@@ -66,8 +66,7 @@ func (l *Live) Curve() []CurvePoint {
 	for i := range t.bins {
 		for k := range t.bins[i] {
 			if b := t.bins[i][k]; b.n > 0 {
-				deg := Degrees(Wrap(math.Atan2(b.sin, b.cos)))
-				out = append(out, CurvePoint{Deg: deg, MM: t.origin[i] + b.z/b.n, Indicator: i})
+				out = append(out, CurvePoint{Deg: b.deg(k), MM: t.origin[i] + b.z/b.n, Indicator: i})
 			}
 		}
 	}
