@@ -278,12 +278,12 @@ func TestGarbageAtFullSpeed(t *testing.T) {
 	r.wait(t, StateSettling)
 	rnd := rand.New(rand.NewPCG(1, 2))
 	block := make([]byte, 92) // 92,000 bytes a second: a line of 921,600 baud, full
-	if err := l.Paced(500, 1000, func(int, time.Time) []byte {
+	if err := l.Paced(500, 1000, func(dst []byte, _ int) []byte {
 		for i := range block {
 			block[i] = byte(rnd.Uint32()) | 0x80 // at a wrong rate the bits of a start of byte are seldom ASCII
 		}
 		block[len(block)-1] = '\n'
-		return block
+		return append(dst, block...)
 	}); err != nil {
 		t.Fatal(err)
 	}

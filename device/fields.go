@@ -117,8 +117,8 @@ func statusWord(name []byte) bool {
 		}
 	}
 	switch string(low[:len(name)]) {
-	case "e", "err", "error", "fault", "fail", "failed", "alarm", "warn", "warning", "bat", "batt", "battery", "low",
-		"over", "overflow", "overrange", "ovf", "ovl", "ol", "under", "underflow", "limit", "nan", "inf",
+	case "err", "error", "fault", "fail", "failed", "alarm", "warn", "warning", "bat", "batt", "battery",
+		"overflow", "overrange", "ovf", "ovl", "ol", "underflow", "nan", "inf",
 		"version", "ver", "rev", "serial", "sn", "temp", "temperature":
 		return true
 	}

@@ -56,24 +56,29 @@ func (l *Line) TryWrite(p []byte) error {
 	return err
 }
 
-// Paced calls frame(i) for i from 0 to n-1 and sends what it returns at so many frames a second. It wakes at most once
-// a millisecond, and sends what is due by then in one write.
-func (l *Line) Paced(n, perSecond int, frame func(i int, due time.Time) []byte) error {
+// Paced sends n frames at a pace; see Pace.
+func (l *Line) Paced(n, perSecond int, frame func(dst []byte, i int) []byte) error {
+	return Pace(l.TryWrite, n, perSecond, frame)
+}
+
+// Far is the instrument's end, for handing to another process. Afterwards TryWrite may block for good.
+func (l *Line) Far() *os.File { return l.far }
+
+// Pace calls frame(dst, i) for i from 0 to n-1, which appends frame i to dst, and writes at so many frames a second.
+// It wakes at most once a millisecond, and writes what is due by then at once.
+func Pace(write func([]byte) error, n, perSecond int, frame func(dst []byte, i int) []byte) error {
 	start := time.Now()
 	gap := time.Second / time.Duration(perSecond)
 	var out []byte
 	for i := 0; i < n; {
 		now := time.Now()
 		out = out[:0]
-		for ; i < n; i++ {
-			due := start.Add(time.Duration(i) * gap)
-			if due.After(now) {
-				break
-			}
-			out = append(out, frame(i, due)...)
+		for i < n && !start.Add(time.Duration(i)*gap).After(now) {
+			out = frame(out, i)
+			i++
 		}
 		if len(out) > 0 {
-			if err := l.TryWrite(out); err != nil {
+			if err := write(out); err != nil {
 				return err
 			}
 		}

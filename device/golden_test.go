@@ -1,0 +1,234 @@
+package device
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// TestCaptures plays every capture and compares what comes of it with the golden file beside it.
+func TestCaptures(t *testing.T) {
+	logs, err := filepath.Glob("../testdata/captures/*.log")
+	if err != nil || len(logs) == 0 {
+		t.Fatalf("no captures: %v", err)
+	}
+	for _, path := range logs {
+		t.Run(filepath.Base(path), func(t *testing.T) {
+			spec := Spec{Name: "arm", Role: RoleIndicator}
+			if strings.HasPrefix(filepath.Base(path), "encoder") {
+				spec = Spec{Name: "spindle", Role: RoleAngle, CountsPerTurn: 4096}
+			}
+			got := playCapture(t, path, spec)
+			golden := strings.TrimSuffix(path, ".log") + ".golden"
+			if *update {
+				if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(golden)
+			if err != nil {
+				t.Fatalf("every capture needs a golden: %v", err)
+			}
+			if diff := cmp.Diff(string(want), got); diff != "" {
+				t.Error(diff)
+			}
+		})
+	}
+}
+
+func playCapture(t *testing.T, path string, spec Spec) string {
+	var out strings.Builder
+	spec.Port, spec.ReplayFast = "replay:"+path, true
+	d, err := New(0, spec, func(b Batch) {
+		for _, s := range b.Samples {
+			fmt.Fprintf(&out, "%d ns %s %d %q\n", s.At, map[Kind]string{Length: "length_nm", Count: "count", Angle: "angle_1e-6_deg"}[s.Kind], s.Value, s.Channel)
+		}
+	}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if err := d.play(context.Background(), f, 0); !errors.Is(err, io.EOF) {
+		t.Fatal(err)
+	}
+	st := d.Status()
+	for f := faultGarbage; f < faultReasons; f++ {
+		if n := st.Faults[faultNames[f]]; n > 0 {
+			fmt.Fprintf(&out, "fault %s %d\n", faultNames[f], n)
+		}
+	}
+	fmt.Fprintf(&out, "readings %d, reconnects %d, at the end %s\n", st.Readings, st.Reconnects, st.State)
+	return out.String()
+}
+
+func TestCaptureDamage(t *testing.T) {
+	head := captureMagic + "\n# note\n0 partial \"\"\n5 data \"x\\n1.5\\n\"\n"
+	for _, tc := range []struct{ text, want string }{
+		{head + "9 data \"2.5", "capture line 5: the line is not finished: the recording was cut off here; everything before it is good"},
+		{head + "9 data 2.5\n", "capture line 5: the bytes are not in double quotes"},
+		{head + "9 data \"2.5\n", "capture line 5: the bytes are not a closed string in double quotes"},
+		{head + "9 data\n", `capture line 5: want NANOSECONDS WHAT "BYTES"`},
+		{head + "-9 data \"\"\n", `capture line 5: time "-9" is not a number of nanoseconds`},
+		{head + "9 date \"\"\n", `capture line 5: record "date" is not known: want clean, partial, data or lost`},
+		{head + "4 data \"\"\n", "capture line 5: time runs backwards: the line is damaged, or lines were moved"},
+		{head + "9223372036854775807 data \"\"\n", "capture line 5: time is out of range: the line is damaged"},
+		{head + strings.Repeat("#", maxRecord+1) + "\n", "capture line 5: longer than any record: the file is not a capture, or is damaged"},
+		{"", `capture line 1: not a capture: the first line must be "# tramd capture 1"`},
+		{"0.1\n", `capture line 1: not a capture: the first line must be "# tramd capture 1"`},
+	} {
+		c := NewCaptureReader(strings.NewReader(tc.text))
+		n := 0
+		var err error
+		for err == nil {
+			if _, err = c.Next(); err == nil {
+				n++
+			}
+		}
+		if err.Error() != tc.want || strings.HasPrefix(tc.text, head) && n != 2 {
+			t.Errorf("%d records, then %q; want %q", n, err, tc.want)
+		}
+		if _, again := c.Next(); again != err {
+			t.Errorf("after its error the reader went on: %v", again)
+		}
+	}
+}
+
+func TestReplayOfATruncatedCapture(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "cut.log")
+	if err := os.WriteFile(path, []byte(captureMagic+"\n0 clean \"\"\n40000000 data \"1.5\\n\"\n80000000 data \"2.5\\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	begin := Now()
+	r := start(t, Spec{Port: "replay:" + path})
+	<-r.Ended()
+	if took := time.Duration(Now() - begin); took < 40*time.Millisecond {
+		t.Errorf("played in %v, faster than it was recorded", took)
+	}
+	st := r.Status()
+	if st.Readings != 1 || st.State != StateLost || !strings.Contains(st.Err, "line 4: the line is not finished") {
+		t.Errorf("status %+v; want one reading and the line of the damage", st)
+	}
+}
+
+func TestReplayOfNothing(t *testing.T) {
+	r := start(t, Spec{Port: "replay:" + filepath.Join(t.TempDir(), "none")})
+	<-r.Ended()
+	if st := r.Status(); st.State != StateAbsent || !strings.Contains(st.Err, "cannot open the capture") {
+		t.Errorf("status %+v", st)
+	}
+}
+
+func TestFastReplayIsStampedInThePast(t *testing.T) {
+	begin := Now()
+	r := start(t, Spec{Port: "replay:../testdata/captures/text_unplugged.log", ReplayFast: true})
+	<-r.Ended()
+	got := r.all()
+	if len(got) != 2 || got[1].At-got[0].At != Stamp(2049*time.Millisecond) || got[1].At < begin || got[1].At > Now() {
+		t.Errorf("got %v; want two readings 2.049 s apart, the last between %d and now", got, begin)
+	}
+}
+
+// TestRecordThenReplay records a port, plays the capture and wants the same samples at the same distances.
+func TestRecordThenReplay(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "rec.log")
+	var live []Sample
+	for part := range 2 { // the second part continues the file
+		l, spec := openLine(t, path)
+		r := start(t, spec)
+		r.wait(t, StateSettling)
+		for i := range 50 {
+			l.Write([]byte("arm: 0"))
+			l.Write(fmt.Appendf(nil, ".%03d mm\r\n\xff\x00\"\n", 100*part+i))
+			time.Sleep(time.Millisecond)
+		}
+		// The first line is dropped, as any first line is.
+		wait(t, "all lines", func() bool { st := r.Status(); return st.Readings == 49 && st.Faults["not_text"] == 50 })
+		r.stop()
+		live = append(live, r.all()...)
+		if part == 0 { // a power cut in the middle of a record
+			f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := f.WriteString(`99999999999 data "0.9`); err != nil {
+				t.Fatal(err)
+			}
+			f.Close()
+		}
+	}
+	r := start(t, Spec{Port: "replay:" + path, ReplayFast: true})
+	<-r.Ended()
+	got := r.all()
+	if len(got) != len(live) || len(got) < 2 {
+		t.Fatalf("%d samples replayed, %d live: %s", len(got), len(live), r.Status().Err)
+	}
+	for i := range got {
+		if got[i].Value != live[i].Value || got[i].Channel != live[i].Channel {
+			t.Errorf("sample %d: %v replayed, %v live", i, got[i], live[i])
+		}
+	}
+	for i := 1; i < len(got)/2; i++ {
+		if a, b := got[i].At-got[i-1].At, live[i].At-live[i-1].At; a != b {
+			t.Errorf("sample %d came %d ns after the one before, live %d", i, a, b)
+		}
+	}
+}
+
+func TestRecorderRefusesAnotherFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "notes.txt")
+	if err := os.WriteFile(path, []byte("precious\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	l, spec := openLine(t, path)
+	r := start(t, spec)
+	r.wait(t, StateSettling)
+	l.Write([]byte("x\n0.5\n"))
+	r.wait(t, StateLive) // the measurement does not depend on its recording
+	r.stop()
+	if text, err := os.ReadFile(path); err != nil || string(text) != "precious\n" {
+		t.Errorf("the file now holds %q, %v", text, err)
+	}
+	if !strings.Contains(r.log.String(), "is not a capture: name another file") {
+		t.Errorf("nothing was said:\n%s", r.log.String())
+	}
+}
+
+func FuzzCaptureReader(f *testing.F) {
+	f.Add([]byte(captureMagic + "\n0 partial \"\"\n5 data \"x\\n1.5\\n\"\n9 lost \"gone\"\n"))
+	f.Add([]byte(captureMagic + "\n0 clean \"\"\n" + captureMagic + "\n1 data \"\\xff\\u00e9\"\n# end"))
+	f.Add([]byte("0 data \"\"\n"))
+	f.Fuzz(func(t *testing.T, p []byte) {
+		c := NewCaptureReader(bytes.NewReader(p))
+		var last time.Duration
+		for {
+			rec, err := c.Next()
+			if err != nil {
+				var ce *CaptureError
+				if !errors.Is(err, io.EOF) && (!errors.As(err, &ce) || ce.Line < 1 || ce.Line > 1+bytes.Count(p, []byte{'\n'})) {
+					t.Fatalf("error %v names no line of the file", err)
+				}
+				return
+			}
+			if rec.At < last {
+				t.Fatalf("time ran backwards: %v after %v", rec.At, last)
+			}
+			last = rec.At
+		}
+	})
+}
