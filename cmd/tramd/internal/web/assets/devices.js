@@ -1,0 +1,75 @@
+// The devices, and what stands in the way of a good measurement: a store in trouble, a clock not set, a port lost.
+import { byId, make, setText } from './dom.js';
+import { mm } from './units.js';
+import { ago } from './words.js';
+
+const states = {
+  live: ['●', 'live'], settling: ['◐', 'settling'], opening: ['◔', 'opening'], absent: ['○', 'not plugged in'], lost: ['✕', 'lost'],
+};
+
+const rows = new Map();
+
+function row(name) {
+  if (!rows.has(name)) {
+    const li = make('li');
+    const r = { li, state: make('span', 'state'), name: make('span', 'name'), value: make('span', 'value'), more: make('span', 'more') };
+    li.append(r.state, r.name, r.value, r.more);
+    rows.set(name, r);
+  }
+  return rows.get(name);
+}
+
+export function devices(state) {
+  const ul = byId('devices');
+  const list = state.devices ?? [];
+  for (const d of list) {
+    const r = row(d.name);
+    const [mark, word] = states[d.state] ?? ['·', d.state];
+    r.li.className = `device ${d.state}`;
+    setText(r.state, `${mark} ${word}`);
+    setText(r.name, d.name);
+    setText(r.value, value(d, state));
+    setText(r.more, more(d));
+    if (r.li.parentElement !== ul) ul.append(r.li);
+  }
+  for (const [name, r] of rows) {
+    if (list.some((d) => d.name === name)) continue;
+    r.li.remove();
+    rows.delete(name);
+  }
+}
+
+function value(d, state) {
+  if (d.role === 'angle') return d.state === 'live' && state.angle.deg != null ? `${state.angle.deg.toFixed(1)}°` : 'no angle';
+  return d.reading_mm == null ? 'no reading' : `${mm(d.reading_mm)} mm`;
+}
+
+function more(d) {
+  const bits = [`${d.readings.toLocaleString('en')} readings`];
+  const bad = Object.entries(d.faults ?? {}).filter(([, n]) => n > 0).map(([reason, n]) => `${n} ${reason}`);
+  if (bad.length) bits.push(`bad frames: ${bad.join(', ')}`);
+  if (d.reconnects) bits.push(`${d.reconnects} reconnects`);
+  if (d.state !== 'live') bits.push(`for ${ago(d.since_s)}`);
+  if (d.error) bits.push(d.error);
+  return bits.join(' · ');
+}
+
+let shownNotices = '';
+
+export function notices(state, news) {
+  const list = [];
+  if (news.stale) list.push(['old', news.ever ? `No news for ${Math.floor(news.seconds)} s. What is shown is old.` : 'No news from the daemon yet.']);
+  if (state) {
+    if (!state.store.ok) list.push(['bad', `The store is in trouble: ${state.store.error || 'see the log'}. New readings may not be kept.`]);
+    else if (state.sweep.phase !== 'idle' && !state.sweep.stored && state.sweep.readings > 0) list.push(['note', 'Writing the newest readings to disk.']);
+    for (const d of state.devices ?? []) {
+      if (d.state === 'lost' || d.state === 'absent') list.push(['bad', `${d.name} is ${d.state === 'lost' ? 'lost' : 'not plugged in'}: check the cable and its adapter.`]);
+    }
+    if (!state.clock.set) list.push(['note', 'The clock of this computer has not been set: dates and times are not to be trusted.']);
+    if (state.sweep.untagged > 0) list.push(['note', `${state.sweep.untagged} readings have no angle: they are stored, but not fitted.`]);
+  }
+  const key = JSON.stringify(list);
+  if (key === shownNotices) return;
+  shownNotices = key;
+  byId('notices').replaceChildren(...list.map(([kind, text]) => make('p', `notice ${kind}`, text)));
+}

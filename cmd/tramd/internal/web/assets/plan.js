@@ -1,0 +1,111 @@
+// The lean as a drawing: the table seen from above, the limit as a square about its middle, the upper end of the spindle
+// as a point with the region it may truly be in. Right is +X, up the page is +Y, away from the operator.
+import { byId, draw, set, setText } from './dom.js';
+import { niceStep, size } from './units.js';
+import { towards } from './words.js';
+import { shown } from './figures.js';
+
+const mid = 220;
+const half = 104; // of the table, in drawing units
+const reach = 92; // full scale
+
+let parts;
+let full = 0; // mm/m at reach
+
+function build() {
+  const svg = byId('plan');
+  const slots = draw('g', { class: 'slots' });
+  for (const y of [-66, -22, 22, 66]) {
+    slots.append(draw('path', { d: `M${mid - half} ${mid + y - 3}h${2 * half}m0 6h${-2 * half}` }));
+  }
+  const names = draw('g', { class: 'names' });
+  for (const [text, x, y] of [['right', 412, 226], ['back', 220, 24], ['left', 28, 226], ['front', 220, 430]]) {
+    const t = draw('text', { x, y, 'text-anchor': 'middle' });
+    t.textContent = text;
+    names.append(t);
+  }
+  parts = {
+    limit: draw('rect', { class: 'limit' }),
+    band: draw('rect', { class: 'band' }),
+    region: draw('ellipse', { class: 'region' }),
+    rod: draw('path', { class: 'rod' }),
+    tip: draw('circle', { class: 'tip', r: 7 }),
+    bar: draw('path', { class: 'bar' }),
+    barText: draw('text', { class: 'bar-text', x: mid - half + 10, y: mid + half - 18 }),
+    ring: draw('g', { class: 'ring', id: 'ring' }),
+  };
+  svg.replaceChildren(
+    draw('rect', { class: 'table', x: mid - half, y: mid - half, width: 2 * half, height: 2 * half }),
+    slots,
+    draw('path', { class: 'cross', d: `M${mid - half} ${mid}h${2 * half}M${mid} ${mid - half}v${2 * half}` }),
+    parts.limit, parts.band, parts.region, parts.rod,
+    draw('circle', { class: 'foot', cx: mid, cy: mid, r: 3.5 }),
+    parts.tip, parts.bar, parts.barText, parts.ring, names,
+  );
+  return parts;
+}
+
+// fullScale grows at once and shrinks late, so that a figure near the edge does not make the drawing breathe.
+function fullScale(need) {
+  const want = niceStep(need * 1.05);
+  if (want > full || need < full * 0.3) full = want;
+  return full;
+}
+
+const far = (axis) => (axis ? Math.abs(axis.mm_per_m) + axis.U_mm_per_m : 0);
+const hide = (el, hidden) => el.classList.toggle('gone', hidden);
+
+export function plan(state, unit) {
+  const p = parts ?? build();
+  const { result, region } = shown(state);
+  const { tilt, nod } = result ?? {};
+  const limit = state.limit_mm_per_m;
+  const scale = reach / fullScale(Math.max(limit, far(tilt), far(nod)) || 0.1);
+  const x = mid + (tilt?.mm_per_m ?? 0) * scale;
+  const y = mid - (nod?.mm_per_m ?? 0) * scale;
+
+  hide(p.limit, !(limit > 0));
+  set(p.limit, { x: mid - limit * scale, y: mid - limit * scale, width: 2 * limit * scale, height: 2 * limit * scale });
+
+  const both = Boolean(tilt && nod);
+  const one = Boolean(tilt) !== Boolean(nod);
+  for (const el of [p.tip, p.rod]) hide(el, !both);
+  hide(p.region, !both || !region);
+  hide(p.band, !one);
+  if (both) {
+    set(p.tip, { cx: x, cy: y, class: `tip ${result.verdict}` });
+    set(p.rod, { d: `M${mid} ${mid}L${x} ${y}` });
+    if (region) {
+      set(p.region, {
+        cx: x, cy: y, rx: Math.max(1, region.major_mm_per_m * scale), ry: Math.max(1, region.minor_mm_per_m * scale),
+        transform: `rotate(${-region.turn_deg} ${x} ${y})`, class: `region ${result.verdict}`,
+      });
+    }
+  } else if (one) {
+    const w = 2 * Math.max(1, (tilt ?? nod).U_mm_per_m * scale);
+    set(p.band, tilt
+      ? { x: x - w / 2, y: mid - half, width: w, height: 2 * half }
+      : { x: mid - half, y: y - w / 2, width: 2 * half, height: w });
+  }
+
+  const step = niceStep(full / 4);
+  set(p.bar, { d: `M${mid - half + 10} ${mid + half - 8}v-4h${step * scale}v4` });
+  setText(p.barText, `${barSize(step, unit)} ${unit.label}`);
+  say(state, unit, result, both, one);
+}
+
+const barSize = (step, unit) => Number((step * unit.factor).toPrecision(3)).toString();
+
+function say(state, unit, result, both, one) {
+  const { tilt, nod, lean } = result ?? {};
+  let words = 'No lean to show yet.';
+  if (both && lean) words = `Upper end leans ${towards(lean.azimuth_deg)} ${size(lean.mm_per_m, unit, Math.max(tilt.U_mm_per_m, nod.U_mm_per_m))} ${unit.label}.`;
+  if (both && far2(tilt) && far2(nod)) words = 'Upper end: no lean seen beyond the uncertainty.';
+  if (one) words = `Only ${tilt ? 'tilt' : 'nod'} was measured: the upper end lies somewhere in the band.`;
+  setText(byId('plan-words'), words);
+  const limit = state.limit_mm_per_m > 0
+    ? `Square: the limit, ${state.tolerance}. ` : 'No limit given. ';
+  setText(byId('plan-scale'), `${limit}${both ? 'Ellipse: where the upper end truly is, in 95 % of cases. ' : ''}Leans are drawn enlarged; the bar is ${barSize(niceStep(full / 4), unit)} ${unit.label}.`);
+}
+
+const far2 = (axis) => Math.abs(axis.mm_per_m) <= axis.U_mm_per_m;

@@ -1,0 +1,75 @@
+// The ring about the drawing of the table: which sectors of 5 degrees or which stations have been seen, and where the arm
+// points now.
+import { byId, draw, set, setText } from './dom.js';
+import { missingArcs } from './words.js';
+
+const mid = 220;
+const inner = 156;
+const outer = 170;
+
+const at = (deg, r) => {
+  const a = (deg * Math.PI) / 180;
+  return `${(mid + r * Math.cos(a)).toFixed(2)} ${(mid - r * Math.sin(a)).toFixed(2)}`;
+};
+
+let sectors = [];
+let arm;
+let stations;
+let stationKey = '';
+
+function build(ring) {
+  const n = 72;
+  for (let i = 0; i < n; i++) {
+    const a = (i * 360) / n + 0.5;
+    const b = ((i + 1) * 360) / n - 0.5;
+    sectors.push(draw('path', {
+      d: `M${at(a, inner)}A${inner} ${inner} 0 0 0 ${at(b, inner)}L${at(b, outer)}A${outer} ${outer} 0 0 1 ${at(a, outer)}Z`,
+    }));
+  }
+  stations = draw('g', { class: 'stations' });
+  arm = draw('path', { class: 'arm' });
+  ring.replaceChildren(...sectors, stations, arm);
+}
+
+export function ring(state) {
+  const box = byId('ring');
+  if (!box) return;
+  if (!arm) build(box);
+  const s = state.sweep;
+  const busy = s.phase !== 'idle';
+  const list = busy ? s.stations ?? [] : [];
+  const byStation = list.length > 0;
+  for (let i = 0; i < sectors.length; i++) {
+    const seen = busy && s.sectors?.[i] === '1' && !byStation;
+    set(sectors[i], { class: seen ? 'sector seen' : busy && !byStation ? 'sector unseen' : 'sector idle' });
+  }
+  drawStations(list);
+  arm.classList.toggle('gone', state.angle.deg == null);
+  if (state.angle.deg != null) {
+    const d = state.angle.deg;
+    set(arm, { d: `M${at(d, inner - 4)}L${at(d, outer + 1)}L${at(d - 2.6, outer + 13)}L${at(d + 2.6, outer + 13)}L${at(d, outer + 1)}Z` });
+  }
+  setText(byId('missing'), missing(s, list, busy));
+}
+
+function drawStations(list) {
+  const key = JSON.stringify(list.map((x) => [x.deg, x.state]));
+  if (key === stationKey) return;
+  stationKey = key;
+  stations.replaceChildren(...list.map((x) => {
+    const [cx, cy] = at(x.deg, (inner + outer) / 2).split(' ');
+    return draw('circle', { cx, cy, r: x.state === 'here' ? 13 : 9, class: `station ${x.state}` });
+  }));
+}
+
+function missing(s, list, busy) {
+  if (!busy) return '';
+  if (list.length) {
+    const todo = list.filter((x) => x.state !== 'taken').map((x) => `${Number(x.deg.toFixed(1))}°`);
+    return todo.length ? `Stations still missing: ${todo.join(', ')}.` : 'All stations are taken.';
+  }
+  const arcs = missingArcs(s.sectors ?? '');
+  if (!arcs.length) return 'The whole circle has been seen.';
+  const some = arcs.slice(0, 4).join(', ');
+  return `Not yet swept: ${some}${arcs.length > 4 ? ` and ${arcs.length - 4} more gaps` : ''}.`;
+}

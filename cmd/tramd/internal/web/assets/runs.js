@@ -1,0 +1,59 @@
+// The last runs, with links to what was stored of each.
+import { byId, make, setText } from './dom.js';
+import { signed } from './units.js';
+import { verdicts, when } from './words.js';
+
+let list = [];
+let unit;
+
+export async function loadRuns() {
+  try {
+    const answer = await fetch('/api/v1/runs?limit=10');
+    const body = await answer.json();
+    if (!answer.ok) throw new Error(body.error);
+    list = (Array.isArray(body) ? body : body?.runs) ?? [];
+    show();
+  } catch (e) {
+    byId('runs').replaceChildren(line(`The runs cannot be read: ${e.message}`));
+  }
+}
+
+export function runsUnit(next) {
+  if (unit?.label === next.label) return;
+  unit = next;
+  setText(byId('runs-unit'), unit.label);
+  show();
+}
+
+function line(text) {
+  const tr = make('tr');
+  const td = make('td', '', text);
+  td.colSpan = 5;
+  tr.append(td);
+  return tr;
+}
+
+function show() {
+  if (!unit) return;
+  byId('runs').replaceChildren(...(list.length ? list.map(rowOf) : [line('No runs yet.')]));
+}
+
+function rowOf(run) {
+  const tr = make('tr');
+  const both = ['tilt', 'nod'].map((n) => (run.result?.[n] ? signed(run.result[n].mm_per_m, unit, run.result[n].U_mm_per_m) : '–')).join(', ');
+  const finished = run.outcome === 'finished';
+  const verdict = finished ? run.result?.verdict ?? 'none' : 'none';
+  const v = verdicts[verdict] ?? verdicts.none;
+  const said = finished ? `${v.mark} ${verdict === 'none' ? 'no limit' : verdict}` : run.outcome || 'running';
+  const files = make('td', 'files');
+  for (const [text, path] of [['JSON', ''], ['CSV', '/readings.csv']]) {
+    const a = make('a', '', text);
+    a.href = `/api/v1/runs/${Number(run.id)}${path}`;
+    a.setAttribute('aria-label', `run ${Number(run.id)} as ${text}`);
+    files.append(a);
+  }
+  const time = make('td', 'when', when(run.started_at));
+  if (run.clock_set === false) time.append(make('small', '', ' clock not set'));
+  tr.append(make('td', 'id', String(run.id)), time, make('td', 'both', both), make('td', `said ${verdict}`, said), files);
+  return tr;
+}

@@ -1,0 +1,106 @@
+// Start, take, abandon, log in and out. A button that cannot be used says why.
+import { byId, setText } from './dom.js';
+
+let may = { may_change: false, password_set: false };
+let state = null;
+let stale = true;
+
+async function send(method, path, body) {
+  const answer = await fetch(path, {
+    method,
+    headers: body === undefined ? {} : { 'Content-Type': 'application/json' },
+    body: body === undefined ? undefined : JSON.stringify(body),
+  });
+  const said = await answer.json().catch(() => ({}));
+  if (answer.status === 401) whoami();
+  if (!answer.ok) throw new Error(said.error || `the daemon answered ${answer.status}`);
+  return said;
+}
+
+async function attempt(work) {
+  const out = byId('answer');
+  setText(out, '');
+  try {
+    setText(out, (await work()) ?? '');
+  } catch (e) {
+    setText(out, e instanceof TypeError ? 'The daemon does not answer: is it running, and is this phone on the shop network?' : e.message);
+  }
+  refresh();
+}
+
+async function whoami() {
+  try {
+    may = await (await fetch('/api/v1/login')).json();
+  } catch {
+    // The stream tells the person that the daemon is gone; ask again when it is back.
+  }
+  refresh();
+}
+
+export function steer(next, old) {
+  const back = stale && !old;
+  state = next;
+  stale = old;
+  if (back) whoami();
+  refresh();
+}
+
+function reason() {
+  if (!may.may_change && !may.password_set) return 'Nothing can be changed from this page until there is a password: run “tramd password” on the machine and put what it prints as http.password_hash into the config.';
+  if (!may.may_change) return 'Log in to start, steer or abandon a sweep.';
+  if (stale || !state) return 'No news from the daemon: wait until the figures are live.';
+  if (state.sweep.phase !== 'idle') return `Run ${state.sweep.run} is in hand: finish or abandon it before another is started. An abandoned run stays stored.`;
+  return '';
+}
+
+function refresh() {
+  const free = may.may_change && !stale && Boolean(state);
+  const busy = free && state.sweep.phase !== 'idle';
+  const byHand = state?.angle.source === 'stations';
+  byId('start').disabled = !free || busy;
+  byId('abandon').disabled = !busy;
+  byId('take').hidden = !byHand;
+  byId('take').disabled = !busy || !(state.sweep.stations ?? []).some((s) => s.state === 'here');
+  byId('login').hidden = may.may_change || !may.password_set;
+  byId('event').hidden = !may.may_change;
+  byId('logout-row').hidden = !may.may_change || !may.password_set;
+  setText(byId('why'), reason());
+}
+
+export function wire() {
+  const on = (id, kind, work) => byId(id).addEventListener(kind, (e) => {
+    e.preventDefault();
+    attempt(work);
+  });
+  on('start-form', 'submit', async () => {
+    const { run } = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value });
+    return `Run ${run} has begun.`;
+  });
+  on('take', 'click', async () => {
+    await send('POST', `/api/v1/sweeps/${state.sweep.run}/take`);
+    return 'Taken.';
+  });
+  on('abandon', 'click', async () => {
+    await send('DELETE', `/api/v1/sweeps/${state.sweep.run}`);
+    return 'Abandoned. What was measured stays stored.';
+  });
+  on('login', 'submit', async () => {
+    const field = byId('password');
+    await send('POST', '/api/v1/login', { password: field.value });
+    field.value = '';
+    await whoami();
+    return 'Logged in for 12 hours.';
+  });
+  on('logout', 'click', async () => {
+    await send('POST', '/api/v1/logout');
+    await whoami();
+    return 'Logged out.';
+  });
+  on('event', 'submit', async () => {
+    const field = byId('event-text');
+    await send('POST', '/api/v1/events', { kind: byId('event-kind').value, text: field.value });
+    field.value = '';
+    return 'Logged.';
+  });
+  whoami();
+}

@@ -1,0 +1,288 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+// pictures is where screenshots go, for a person to look at; none are made when it is empty.
+var pictures = os.Getenv("TRAMD_PICTURES")
+
+// browser starts Chromium with a profile of its own.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		t.Fatal("the page is tested in a real browser: install one with `apt-get install chromium`")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.DisableGPU)
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox) // Chromium's sandbox refuses to run as root
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Second)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewExecAllocator(ctx, opts...)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("start %s: %v", path, err)
+	}
+	return ctx
+}
+
+// stage is a daemon for the browser to look at.
+type stage struct {
+	scene atomic.Pointer[func(time.Duration) *session.Snapshot]
+	mute  atomic.Bool // no more news
+	shop  *shop
+	url   string
+}
+
+func (s *stage) show(f func(time.Duration) *session.Snapshot) { s.scene.Store(&f) }
+
+func newStage(t *testing.T, hash string) *stage {
+	t.Helper()
+	s := &stage{shop: &shop{runs: someRuns()}}
+	s.show(linnet)
+	begun := time.Now()
+	live := &liveFunc{ask: func() (*session.Snapshot, error) {
+		if s.mute.Load() {
+			return nil, errors.New("the daemon hangs")
+		}
+		return (*s.scene.Load())(time.Since(begun)), nil
+	}}
+	done := make(chan struct{})
+	srv := httptest.NewServer(Handler(Options{
+		Live: live, Records: s.shop, Sweeps: s.shop, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
+	}))
+	t.Cleanup(func() { close(done); srv.Close() })
+	s.url = srv.URL
+	return s
+}
+
+func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {
+	return func(time.Duration) *session.Snapshot { return s }
+}
+
+// until waits for a JavaScript expression to be true.
+func until(t *testing.T, ctx context.Context, expr string) {
+	t.Helper()
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(8*time.Second))); err != nil {
+		text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
+		t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, text)
+	}
+}
+
+func eval[T any](t *testing.T, ctx context.Context, expr string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expr))
+	if err != nil {
+		t.Fatalf("%s: %v", expr, err)
+	}
+	return v
+}
+
+func open(t *testing.T, ctx context.Context, url string, width, height int64, scheme string) {
+	t.Helper()
+	media := chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
+		})
+		return err
+	})
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height), media, chromedp.Navigate(url)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func picture(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	if pictures == "" {
+		return
+	}
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(pictures, name+".png"), png, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// complaints collects what the browser writes to its console as errors and warnings: a breach of the content policy, an
+// exception, a file not found.
+func complaints(t *testing.T, ctx context.Context) func() []string {
+	t.Helper()
+	ctx, cancel := context.WithCancel(ctx)
+	messages := chromedp.Console(ctx)
+	got := make(chan []string, 1)
+	go func() {
+		var list []string
+		for m, err := range messages {
+			if err != nil {
+				break
+			}
+			if m.IsException() || m.Type == "error" || m.Type == "warning" {
+				list = append(list, m.String()+" "+m.URL)
+			}
+		}
+		got <- list
+	}()
+	return func() []string {
+		time.Sleep(100 * time.Millisecond) // the last messages are on their way
+		cancel()
+		return <-got
+	}
+}
+
+const drawn = `document.querySelector("#tilt .digits").textContent.length > 3 && document.querySelector("#runs .id") !== null`
+
+func TestPageInABrowser(t *testing.T) {
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, hashed(t))
+
+	scenes := []struct {
+		name string
+		f    func(time.Duration) *session.Snapshot
+		ok   string // what must be seen
+	}{
+		{"sweep", linnet, `document.querySelector("#tilt .digits").textContent.startsWith("+0.17")
+			&& document.querySelector("#tilt .words").textContent.startsWith("upper end leans right 0.17")
+			&& document.querySelector("#nod .words").textContent.startsWith("upper end leans front 0.04")
+			&& document.querySelector("#tilt .verdict").textContent.includes("outside")
+			&& document.querySelector("#tilt .expanded").textContent === "± 0.009 mm/m"
+			&& document.querySelectorAll(".sector.seen").length === 52
+			&& document.querySelector("#missing").textContent.includes("100°–110°, 270°–360°")
+			&& document.querySelector(".fit") !== null && document.querySelector("#say").textContent.startsWith("Turn the arm")`},
+		{"rest", still(quietWren()), `document.querySelector("#nod .digits").textContent === "+0.030"
+			&& document.querySelector("#nod .verdict").textContent.includes("within")
+			&& document.querySelector("#notices").textContent.includes("clock") && document.querySelector("#notices").textContent.includes("lever is lost")`},
+		{"stations", still(wrenByHand()), `document.querySelector("#nod .words").textContent.includes("not measured")
+			&& document.querySelector("#tilt .verdict").textContent.includes("undecided")
+			&& document.querySelectorAll(".station.taken").length === 1 && !document.querySelector(".band").classList.contains("gone")
+			&& document.querySelector("#missing").textContent.includes("90°, 180°, 270°")`},
+	}
+	for _, scene := range scenes {
+		s.show(scene.f)
+		for _, width := range []int64{360, 768, 1280} {
+			for _, scheme := range []string{"light", "dark"} {
+				name := fmt.Sprintf("%s-%d-%s", scene.name, width, scheme)
+				open(t, ctx, s.url, width, 800, scheme)
+				until(t, ctx, drawn)
+				until(t, ctx, scene.ok)
+				picture(t, ctx, name)
+				if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+					t.Errorf("%s: %d px too wide", name, over)
+				}
+				if size := eval[float64](t, ctx, `parseFloat(getComputedStyle(document.querySelector("#tilt .digits")).fontSize)`); size < 56 {
+					t.Errorf("%s: digits of %v px", name, size)
+				}
+				if small := eval[string](t, ctx, tooSmall); small != "" {
+					t.Errorf("%s: too small for a gloved finger: %s", name, small)
+				}
+				if cut := eval[string](t, ctx, cutOff); cut != "" {
+					t.Errorf("%s: cut off: %s", name, cut)
+				}
+			}
+		}
+	}
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+}
+
+const tooSmall = `[...document.querySelectorAll("button, select, input, .files a")].filter(e => e.offsetParent !== null)
+	.filter(e => { const r = e.getBoundingClientRect(); return r.width < 43.5 || r.height < 43.5 }).map(e => (e.id || e.textContent) + " " + e.getBoundingClientRect().height).join(", ")`
+
+const cutOff = `[...document.querySelectorAll("main *")].filter(e => e.children.length === 0 && e.offsetParent !== null && !e.closest("svg"))
+	.filter(e => { const r = e.getBoundingClientRect(); return r.right > innerWidth + 1 || r.left < -1 || (e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 && e.tagName === "P") }).map(e => e.id || e.className || e.textContent).join(", ")`
+
+func TestPageMarksOldNews(t *testing.T) {
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, "")
+	open(t, ctx, s.url, 360, 800, "light")
+	until(t, ctx, drawn)
+	before := eval[string](t, ctx, `document.querySelector("#devices .value").textContent`)
+	until(t, ctx, fmt.Sprintf(`document.querySelector("#devices .value").textContent !== %q`, before)) // it moves
+	if eval[bool](t, ctx, `document.body.classList.contains("stale")`) {
+		t.Error("fresh news were called old")
+	}
+	s.mute.Store(true)
+	until(t, ctx, `/^no news for [34] s$/.test(document.querySelector("#news").textContent)
+		&& document.body.classList.contains("stale") && document.querySelector("#notices").textContent.includes("What is shown is old")`)
+	picture(t, ctx, "stale-360")
+	until(t, ctx, `document.querySelector("#spoken").textContent.includes("What is shown is old")`)
+	s.mute.Store(false)
+	until(t, ctx, `!document.body.classList.contains("stale") && document.querySelector("#news").textContent.startsWith("live")`)
+	if why := eval[string](t, ctx, `document.querySelector("#start").disabled && document.querySelector("#why").textContent`); !strings.Contains(why, "tramd password") {
+		t.Errorf("without a password the start button says %q", why)
+	}
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+}
+
+func TestPageSteersASweep(t *testing.T) {
+	ctx := browser(t)
+	s := newStage(t, hashed(t))
+	s.show(still(quietWren()))
+	open(t, ctx, s.url, 768, 900, "light")
+	until(t, ctx, `!document.querySelector("#login").hidden && document.querySelector("#start").disabled && document.querySelector("#why").textContent.startsWith("Log in")`)
+	if caution := eval[string](t, ctx, `document.querySelector(".steer .caution").innerText`); !strings.Contains(caution, "Never run the spindle with the arm on it") {
+		t.Errorf("caution beside the start button: %q", caution)
+	}
+	type_ := func(word string) {
+		eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, word))
+		eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	}
+	type_("wrong")
+	until(t, ctx, `document.querySelector("#answer").textContent === "wrong password"`)
+	type_(password)
+	until(t, ctx, `!document.querySelector("#start").disabled && document.querySelector("#login").hidden`)
+	picture(t, ctx, "logged-in-768")
+	press := func(id, did string) {
+		t.Helper()
+		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector("#%s").click() ?? true`, id))
+		for end := time.Now().Add(3 * time.Second); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
+			if time.Now().After(end) {
+				t.Fatalf("#%s did %q, want %q", id, s.shop.last(), did)
+			}
+		}
+	}
+	press("start", "start 1 check")
+	until(t, ctx, `document.querySelector("#answer").textContent === "Run 7 has begun."`)
+	s.show(still(wrenByHand()))
+	until(t, ctx, `!document.querySelector("#take").disabled && document.querySelector("#start").disabled`)
+	press("take", "take 5")
+	press("abandon", "abandon 5")
+
+	for unit, want := range map[string]string{"span": "+0.0184", "arcsec": "+12.7", "thou_ft": "+0.74", "mm_per_m": "+0.061"} {
+		eval[bool](t, ctx, fmt.Sprintf(`(e => { e.value = %q; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`, unit))
+		until(t, ctx, fmt.Sprintf(`document.querySelector("#tilt .digits").textContent === %q`, want))
+	}
+}

@@ -1,0 +1,98 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+)
+
+var (
+	noSweeps  = problem{http.StatusServiceUnavailable, "sweeps cannot be steered from here: the daemon was started without them"}
+	noRecords = problem{http.StatusServiceUnavailable, "there is no store to read: the log of the daemon says why"}
+)
+
+// maxTurns bounds what may be asked for in one sweep; a hand gets tired long before.
+const maxTurns = 100
+
+func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
+	in := struct {
+		Turns   int    `json:"turns"`
+		Purpose string `json:"purpose"`
+	}{Turns: 1, Purpose: "check"}
+	if err := decode(r, &in); err != nil {
+		s.fail(w, err)
+		return
+	}
+	purpose, err := words("purpose", in.Purpose, 1, 40)
+	switch {
+	case err != nil:
+	case in.Turns < 1 || in.Turns > maxTurns:
+		err = problem{http.StatusBadRequest, "turns: write a whole number from 1 to " + strconv.Itoa(maxTurns)}
+	case s.Sweeps == nil:
+		err = noSweeps
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	run, err := s.Sweeps.Start(r.Context(), in.Turns, purpose)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	w.Header().Set("Location", "/api/v1/runs/"+strconv.FormatInt(run, 10))
+	s.reply(w, http.StatusCreated, map[string]int64{"run": run})
+}
+
+func (s *server) abandonSweep(w http.ResponseWriter, r *http.Request) { s.steer(w, r, Sweeps.Abandon) }
+func (s *server) takeStation(w http.ResponseWriter, r *http.Request)  { s.steer(w, r, Sweeps.Take) }
+
+// steering is one of the methods of Sweeps that name a run.
+type steering func(s Sweeps, ctx context.Context, run int64) error
+
+// steer does one thing to the run of the path and answers with its number.
+func (s *server) steer(w http.ResponseWriter, r *http.Request, do steering) {
+	id, err := pathID(r)
+	if err == nil && s.Sweeps == nil {
+		err = noSweeps
+	}
+	if err == nil {
+		err = do(s.Sweeps, r.Context(), id)
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, map[string]int64{"run": id})
+}
+
+func (s *server) addEvent(w http.ResponseWriter, r *http.Request) {
+	var in struct {
+		Kind string `json:"kind"`
+		Text string `json:"text"`
+		Run  int64  `json:"run"`
+	}
+	err := decode(r, &in)
+	if err == nil {
+		in.Kind, err = words("kind", in.Kind, 1, 40)
+	}
+	if err == nil {
+		in.Text, err = words("text", in.Text, 0, 4000)
+	}
+	if err == nil && in.Run < 0 {
+		err = problem{http.StatusBadRequest, "run: write the number of a run, or leave it out"}
+	}
+	if err == nil && s.Records == nil {
+		err = noRecords
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	id, err := s.Records.AddEvent(r.Context(), in.Kind, in.Text, in.Run)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusCreated, map[string]int64{"event": id})
+}

@@ -1,0 +1,203 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+// liveFunc is a Live that asks a func, and counts the askings.
+type liveFunc struct {
+	ask   func() (*session.Snapshot, error)
+	asked atomic.Int64
+}
+
+func (l *liveFunc) Snapshot(ctx context.Context) (*session.Snapshot, error) {
+	l.asked.Add(1)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	return l.ask()
+}
+
+func always(s *session.Snapshot) *liveFunc {
+	return &liveFunc{ask: func() (*session.Snapshot, error) { return s, nil }}
+}
+
+// shop is the store and the steering of the demo workshop, in memory.
+type shop struct {
+	mu     sync.Mutex
+	calls  []string
+	err    error  // what every call answers, when set
+	csv    string // what a download sends before csvErr
+	csvErr error
+	runs   any
+}
+
+func (f *shop) note(format string, args ...any) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.calls = append(f.calls, fmt.Sprintf(format, args...))
+	return f.err
+}
+
+func (f *shop) last() string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if len(f.calls) == 0 {
+		return ""
+	}
+	return f.calls[len(f.calls)-1]
+}
+
+func (f *shop) Runs(_ context.Context, before int64, limit int) (any, error) {
+	return f.runs, f.note("runs %d %d", before, limit)
+}
+
+func (f *shop) Run(_ context.Context, id int64) (any, error) {
+	if id == 404 {
+		return nil, fmt.Errorf("run %d: %w", id, ErrNotFound)
+	}
+	return map[string]int64{"id": id}, f.note("run %d", id)
+}
+
+func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error {
+	if _, err := io.WriteString(w, f.csv); err != nil {
+		return err
+	}
+	_ = f.note("csv %d", id)
+	return f.csvErr
+}
+
+func (f *shop) AddEvent(_ context.Context, kind, text string, run int64) (int64, error) {
+	return 5, f.note("event %s %q %d", kind, text, run)
+}
+
+func (f *shop) Start(_ context.Context, turns int, purpose string) (int64, error) {
+	return 7, f.note("start %d %s", turns, purpose)
+}
+
+func (f *shop) Abandon(_ context.Context, run int64) error { return f.note("abandon %d", run) }
+func (f *shop) Take(_ context.Context, run int64) error    { return f.note("take %d", run) }
+
+func ptr[T any](v T) *T { return &v }
+
+func axis(mmPerM, u float64, v sweep.Verdict) *sweep.Axis {
+	return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: units.Slope(u/2) * units.MMPerM, Expanded: units.Slope(u) * units.MMPerM, Verdict: v}
+}
+
+func result(tilt, nod, u float64) *sweep.Result {
+	judge := func(x float64) sweep.Verdict {
+		switch limit := 0.0667; {
+		case math.Abs(x)+u <= limit:
+			return sweep.Within
+		case math.Abs(x)-u > limit:
+			return sweep.Outside
+		}
+		return sweep.Undecided
+	}
+	worst := judge(math.Max(math.Abs(tilt), math.Abs(nod)))
+	c := u / 2 * 1e-3
+	return &sweep.Result{
+		Model: "plain", ModelVersion: 1, Tilt: axis(tilt, u, judge(tilt)), Nod: axis(nod, u, judge(nod)),
+		Lean:     &sweep.Lean{Slope: units.Slope(math.Hypot(tilt, nod)) * units.MMPerM, Azimuth: math.Mod(math.Atan2(nod, tilt)+2*math.Pi, 2*math.Pi)},
+		OffsetMM: []float64{1.2}, ClosureMM: 0.001, ResidualRMSMM: 0.002, FormPVMM: math.NaN(),
+		Readings: 900, Coverage: 1.75 * math.Pi, CoverageFactor: 2.01, DoF: 38, Verdict: worst,
+		Covariance: [2][2]float64{{c * c, 0.4 * c * c}, {0.4 * c * c, c * c}},
+	}
+}
+
+// linnet is the gantry router of the demo workshop with a sweep three quarters round; t moves it on.
+func linnet(t time.Duration) *session.Snapshot {
+	s := t.Seconds()
+	deg := math.Mod(265+20*s, 360)
+	tilt, nod := 0.1786+0.0004*math.Sin(s), -0.0412+0.0004*math.Cos(s)
+	sectors := make([]byte, 72)
+	for i := range sectors {
+		sectors[i] = '0'
+		if i*5 <= 265 && i != 20 && i != 21 {
+			sectors[i] = '1'
+		}
+	}
+	var curve []session.CurvePoint
+	for d := 0; d <= 265; d++ {
+		a := sweep.Radians(float64(d))
+		wave := 0.002 * math.Sin(7*a+s/3)
+		curve = append(curve, session.CurvePoint{Deg: float64(d), MM: 1.2 + 0.12*(tilt*math.Cos(a)+nod*math.Sin(a)) + wave})
+	}
+	return &session.Snapshot{
+		At: time.Now(), Machine: "linnet", Limit: 0.0667, LimitAs: "0.02/300",
+		Devices: []session.DeviceState{
+			{Name: "arm", Role: "indicator", Port: "/dev/serial/by-id/a", State: "live", SinceS: 311, Readings: 18220, Faults: map[string]uint64{"text": 3}, ReadingMM: ptr(1.2 + 0.01*math.Sin(3*s)), AgeS: ptr(0.01)},
+			{Name: "encoder", Role: "angle", Port: "/dev/serial/by-id/e", State: "live", SinceS: 311, Readings: 40210, AgeS: ptr(0.01)},
+		},
+		Angle: session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
+		Sweep: session.SweepState{
+			Phase: session.Turning, Run: 12, TurnsWanted: 1, TurnsDone: 0.74, Readings: 900, Sectors: string(sectors),
+			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083), Curve: curve, Stored: true,
+		},
+		Last:  &session.LastRun{Run: 11, At: time.Now().Add(-26 * time.Hour), Result: *result(0.031, -0.012, 0.0079)},
+		Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true},
+	}
+}
+
+// quietWren is the bench mill at rest: the last check is all there is, one adapter is unplugged, the clock was never set.
+func quietWren() *session.Snapshot {
+	return &session.Snapshot{
+		At: time.Now(), Machine: "wren", Limit: 0.0667, LimitAs: "0.02/300",
+		Devices: []session.DeviceState{
+			{Name: "lever", Role: "indicator", State: "lost", SinceS: 75, Readings: 220, Reconnects: 2, Error: "no such device; plug the adapter in again"},
+		},
+		Angle: session.AngleState{Source: "stations"},
+		Sweep: session.SweepState{Phase: session.Idle, Say: "Plug the indicator in, then start a sweep."},
+		Last:  &session.LastRun{Run: 4, At: time.Now().Add(-50 * time.Hour), Result: *result(0.021, 0.0301, 0.0079)},
+		Store: session.StoreState{OK: true},
+	}
+}
+
+// wrenByHand is the bench mill with two of four stations taken.
+func wrenByHand() *session.Snapshot {
+	s := quietWren()
+	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500, ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
+	s.Angle.Deg = ptr(180.0)
+	s.Clock.Set = true
+	r := result(0.0614, 0, 0.0105)
+	r.Nod, r.Lean, r.Verdict = nil, nil, sweep.Undecided
+	r.Warnings = []sweep.Warning{{Code: "one_axis", Text: "two opposite stations show tilt alone; nod was not measured"}}
+	s.Sweep = session.SweepState{
+		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2, Say: "Hold still at 180°: the reading is settling.", Stored: true, Result: r,
+		Stations: []session.StationState{
+			{Deg: 0, State: "taken", ReadingMM: ptr(0.012)}, {Deg: 90, State: "ahead"}, {Deg: 180, State: "here"}, {Deg: 270, State: "ahead"},
+		},
+		Curve: []session.CurvePoint{{Deg: 0, MM: 0.012}, {Deg: 180, MM: -0.034}},
+	}
+	return s
+}
+
+// someRuns has the shape the store's runs have.
+func someRuns() any {
+	var out []map[string]any
+	for i := 12; i > 6; i-- {
+		outcome := "finished"
+		if i == 12 {
+			outcome = ""
+		} else if i == 9 {
+			outcome = "abandoned"
+		}
+		r := map[string]any{"id": i, "kind": "sweep", "purpose": "check", "outcome": outcome, "clock_set": i != 8,
+			"started_at": time.Now().Add(-time.Duration(13-i) * 25 * time.Hour)}
+		if i != 12 {
+			r["result"] = result(0.02*float64(i-7), -0.012, 0.0079)
+		}
+		out = append(out, r)
+	}
+	return out
+}

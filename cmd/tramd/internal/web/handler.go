@@ -1,0 +1,63 @@
+package web
+
+import (
+	"log/slog"
+	"net/http"
+	"time"
+)
+
+// server is a Handler's state.
+type server struct {
+	Options
+	hub      *hub
+	login    *login
+	patience time.Duration // for one event of a stream
+}
+
+// Handler serves the page and the API. Connect its Done to http.Server.RegisterOnShutdown, since a stream has no end of its own.
+func Handler(o Options) http.Handler {
+	return newServer(o).handler()
+}
+
+func newServer(o Options) *server {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), login: newLogin(o.PasswordHash), patience: writePatience}
+	if s.login.hashErr != nil {
+		o.Log.Error("nobody can log in", "why", s.login.hashErr)
+	}
+	return s
+}
+
+func (s *server) handler() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.page)
+	mux.HandleFunc("GET /assets/{name}", s.asset)
+	mux.HandleFunc("GET /api/v1/live", s.live)
+	mux.HandleFunc("GET /api/v1/runs", s.runs)
+	mux.HandleFunc("GET /api/v1/runs/{id}", s.run)
+	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.readings)
+	mux.HandleFunc("POST /api/v1/sweeps", s.changes(s.startSweep))
+	mux.HandleFunc("DELETE /api/v1/sweeps/{id}", s.changes(s.abandonSweep))
+	mux.HandleFunc("POST /api/v1/sweeps/{id}/take", s.changes(s.takeStation))
+	mux.HandleFunc("POST /api/v1/events", s.changes(s.addEvent))
+	mux.HandleFunc("GET /api/v1/login", s.whoami)
+	mux.HandleFunc("POST /api/v1/login", s.logIn)
+	mux.HandleFunc("POST /api/v1/logout", s.logOut)
+	mux.HandleFunc("GET /healthz", s.healthz)
+	if s.Metrics != nil {
+		mux.Handle("GET /metrics", s.Metrics)
+	}
+
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		s.fail(w, problem{http.StatusForbidden, "refused: the request came from a page of another site; open tramd's own page"})
+	}))
+	h := cross.Handler(mux)
+	h = limitBody(h)
+	if !s.Local {
+		h = s.allowHosts(h)
+	}
+	return secureHeaders(h)
+}

@@ -1,0 +1,151 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+const (
+	stateEvery = time.Second / 15       // what an eye follows
+	curveEvery = 250 * time.Millisecond // a curve is larger and changes slowly
+	maxClients = 32
+)
+
+// frame is what all clients are shown at one moment. It is never changed once published.
+type frame struct {
+	state   []byte
+	curve   []byte
+	curveNo uint64 // counts the curves, so that a client knows whether it has this one
+}
+
+// hub asks for the snapshot once for all clients, and only while there are any. It never waits for a client: a client
+// fetches the newest frame when it is ready, and what it missed is gone.
+type hub struct {
+	live       Live
+	indicators []sweep.Indicator
+	log        *slog.Logger
+
+	mu      sync.Mutex
+	clients map[*client]struct{}
+	latest  *frame
+	cancel  context.CancelFunc // ends the poller
+	ended   chan struct{}      // closed when the poller has ended
+}
+
+// client is one open stream. news holds at most one notice: that there is a newer frame.
+type client struct{ news chan struct{} }
+
+func newHub(live Live, indicators []sweep.Indicator, log *slog.Logger) *hub {
+	return &hub{live: live, indicators: indicators, log: log, clients: map[*client]struct{}{}}
+}
+
+// join adds a client, or gives nil when there are too many.
+func (h *hub) join() *client {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if len(h.clients) >= maxClients {
+		return nil
+	}
+	c := &client{news: make(chan struct{}, 1)}
+	h.clients[c] = struct{}{}
+	if len(h.clients) == 1 {
+		ctx, cancel := context.WithCancel(context.Background())
+		h.cancel, h.latest = cancel, nil
+		before := h.ended
+		h.ended = make(chan struct{})
+		go h.poll(ctx, before, h.ended)
+	} else if h.latest != nil {
+		c.news <- struct{}{}
+	}
+	return c
+}
+
+// leave takes a client off; the last one out stops the poller.
+func (h *hub) leave(c *client) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.clients, c)
+	if len(h.clients) == 0 {
+		h.cancel()
+	}
+}
+
+func (h *hub) newest() *frame {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.latest
+}
+
+// poll publishes frames until ctx ends. It begins when the poller before it has ended, so that there is never more than one.
+func (h *hub) poll(ctx context.Context, before <-chan struct{}, ended chan<- struct{}) {
+	defer close(ended)
+	if before != nil {
+		<-before
+	}
+	tick := time.NewTicker(stateEvery)
+	defer tick.Stop()
+	var p painter
+	p.indicators = h.indicators
+	failing := false
+	for {
+		f, err := h.paint(ctx, &p)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case err == nil:
+			failing = false
+			h.publish(ctx, f)
+		case !failing: // once a change; the pages see by themselves that no news comes
+			failing = true
+			h.log.Warn("no state for the live stream", "why", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+func (h *hub) paint(ctx context.Context, p *painter) (*frame, error) {
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	s, err := snapshot(ctx, h.live)
+	if err != nil {
+		return nil, err
+	}
+	return p.paint(s, time.Now())
+}
+
+func (h *hub) publish(ctx context.Context, f *frame) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if ctx.Err() != nil {
+		return
+	}
+	h.latest = f
+	for c := range h.clients {
+		select {
+		case c.news <- struct{}{}:
+		default: // it has not come for the one before
+		}
+	}
+}
+
+// snapshot asks for the present state; nothing to ask, and no answer, are errors too.
+func snapshot(ctx context.Context, live Live) (*session.Snapshot, error) {
+	if live == nil {
+		return nil, errors.New("the daemon was started without a live session")
+	}
+	s, err := live.Snapshot(ctx)
+	if err == nil && s == nil {
+		err = errors.New("no state yet")
+	}
+	return s, err
+}

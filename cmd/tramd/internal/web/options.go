@@ -1,0 +1,46 @@
+package web
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"net/http"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+// Live is where the present state comes from.
+type Live interface {
+	Snapshot(ctx context.Context) (*session.Snapshot, error)
+}
+
+// Records is what was stored. What Runs and Run return is sent as JSON as it is. An id that is not there gives an error
+// that wraps ErrNotFound, or a Problem.
+type Records interface {
+	Runs(ctx context.Context, before int64, limit int) (any, error) // newest first; before 0 is from the newest
+	Run(ctx context.Context, id int64) (any, error)
+	WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error // t_s,angle_deg,reading_mm,indicator
+	AddEvent(ctx context.Context, kind, text string, run int64) (int64, error)
+}
+
+// Sweeps starts and steers the one sweep there can be.
+type Sweeps interface {
+	Start(ctx context.Context, turns int, purpose string) (run int64, err error)
+	Abandon(ctx context.Context, run int64) error
+	Take(ctx context.Context, run int64) error // take the reading at this station now
+}
+
+// Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.
+type Options struct {
+	Live         Live
+	Records      Records
+	Sweeps       Sweeps
+	Metrics      http.Handler
+	Indicators   []sweep.Indicator // radius and phase, by index, for the fitted curve; without them only the points are drawn
+	Hosts        []string          // further names this machine may be called by
+	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP
+	Log          *slog.Logger
+	Local        bool            // the local socket: no login and no list of hosts
+	Done         <-chan struct{} // closed at shutdown: streams end, so that the server can; nil means never
+}

@@ -1,0 +1,111 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+// stateView is the snapshot as the stream sends it: without the curve, and with what a drawing needs beside it.
+type stateView struct {
+	*session.Snapshot
+	Region     *region `json:"region"`      // of the live result
+	LastRegion *region `json:"last_region"` // of the last finished one
+}
+
+// curveView is the curve and the fit through it.
+type curveView struct {
+	Run    int64                `json:"run"`
+	Points []session.CurvePoint `json:"points"`
+	Fit    []harmonic           `json:"fit"`
+}
+
+// harmonic is the fitted reading of one indicator, mean + cos*cos(angle) + sin*sin(angle), in mm.
+type harmonic struct {
+	Indicator int     `json:"indicator"`
+	MeanMM    float64 `json:"mean_mm"`
+	CosMM     float64 `json:"cos_mm"`
+	SinMM     float64 `json:"sin_mm"`
+}
+
+// painter turns snapshots into frames and remembers the last curve, which is made more seldom than the state.
+type painter struct {
+	indicators []sweep.Indicator
+	curve      []byte
+	curveNo    uint64
+	curveAt    time.Time
+}
+
+func (p *painter) paint(s *session.Snapshot, now time.Time) (*frame, error) {
+	if p.curve == nil || now.Sub(p.curveAt) >= curveEvery {
+		c, err := json.Marshal(curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve), Fit: fits(s.Sweep.Result, p.indicators)})
+		if err != nil {
+			return nil, err
+		}
+		if !bytes.Equal(c, p.curve) {
+			p.curve, p.curveNo = c, p.curveNo+1
+		}
+		p.curveAt = now
+	}
+	view := stateView{Snapshot: shorn(s), Region: regionOf(s.Sweep.Result)}
+	if s.Last != nil {
+		view.LastRegion = regionOf(&s.Last.Result)
+	}
+	state, err := json.Marshal(view)
+	if err != nil {
+		return nil, err
+	}
+	return &frame{state: state, curve: p.curve, curveNo: p.curveNo}, nil
+}
+
+// shorn is the snapshot without its curve. The original is shared and stays as it is.
+func shorn(s *session.Snapshot) *session.Snapshot {
+	c := *s
+	c.Sweep.Curve = nil
+	return &c
+}
+
+func orEmpty(c []session.CurvePoint) []session.CurvePoint {
+	if c == nil {
+		return []session.CurvePoint{}
+	}
+	return c
+}
+
+// fits writes the result as the curve each indicator should have read, by the geometry of package sweep:
+// c + r*(tilt*cos(th+p) + nod*sin(th+p)), taken apart into cos(th) and sin(th).
+func fits(r *sweep.Result, indicators []sweep.Indicator) []harmonic {
+	out := []harmonic{}
+	if r == nil || r.Tilt == nil || r.Nod == nil { // one axis alone does not make a curve
+		return out
+	}
+	tilt, nod := float64(r.Tilt.Slope), float64(r.Nod.Slope)
+	for i, ind := range indicators {
+		if i >= len(r.OffsetMM) {
+			break
+		}
+		sin, cos := math.Sincos(sweep.Radians(ind.PhaseDeg))
+		h := harmonic{
+			Indicator: i, MeanMM: r.OffsetMM[i],
+			CosMM: ind.RadiusMM * (tilt*cos + nod*sin),
+			SinMM: ind.RadiusMM * (nod*cos - tilt*sin),
+		}
+		if finite(h.MeanMM, h.CosMM, h.SinMM) {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+func finite(xs ...float64) bool {
+	for _, x := range xs {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			return false
+		}
+	}
+	return true
+}

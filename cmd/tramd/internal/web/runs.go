@@ -1,0 +1,104 @@
+package web
+
+import (
+	"bufio"
+	"fmt"
+	"math"
+	"net/http"
+	"time"
+)
+
+// Sizes of a page of runs.
+const (
+	defaultRuns = 20
+	maxRuns     = 500
+)
+
+func (s *server) runs(w http.ResponseWriter, r *http.Request) {
+	before, err := queryInt(r, "before", 0, math.MaxInt64, 0)
+	var limit int64
+	if err == nil {
+		limit, err = queryInt(r, "limit", 1, maxRuns, defaultRuns)
+	}
+	if err == nil && s.Records == nil {
+		err = noRecords
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	v, err := s.Records.Runs(r.Context(), before, int(limit))
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, v)
+}
+
+func (s *server) run(w http.ResponseWriter, r *http.Request) {
+	id, err := pathID(r)
+	if err == nil && s.Records == nil {
+		err = noRecords
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	v, err := s.Records.Run(r.Context(), id)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, v)
+}
+
+func (s *server) readings(w http.ResponseWriter, r *http.Request) {
+	id, err := pathID(r)
+	if err == nil && s.Records == nil {
+		err = noRecords
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	file := &download{w: w, name: fmt.Sprintf("run-%d.csv", id), ctl: http.NewResponseController(w)}
+	out := bufio.NewWriterSize(file, 32<<10)
+	if err = s.Records.WriteReadingsCSV(r.Context(), id, out); err == nil {
+		err = out.Flush()
+	}
+	switch {
+	case err == nil && !file.begun: // no readings at all
+		_, _ = file.Write(nil)
+	case err == nil:
+	case !file.begun:
+		s.fail(w, err)
+	default:
+		// Part of the file is on its way: only a broken connection can still say that it is not whole.
+		s.Log.Warn("download broken off", "run", id, "why", err)
+		panic(http.ErrAbortHandler)
+	}
+}
+
+// downloadPatience is how long a slow client may keep one piece of a download waiting.
+const downloadPatience = 30 * time.Second
+
+// download sends a file; its head goes out with the first piece, so that an error before it can still be told.
+type download struct {
+	w     http.ResponseWriter
+	ctl   *http.ResponseController
+	name  string
+	begun bool
+}
+
+func (d *download) Write(p []byte) (int, error) {
+	if !d.begun {
+		d.begun = true
+		h := d.w.Header()
+		h.Set("Content-Type", "text/csv; charset=utf-8; header=present")
+		h.Set("Content-Disposition", `attachment; filename="`+d.name+`"`)
+		h.Set("Cache-Control", "no-store")
+		d.w.WriteHeader(http.StatusOK)
+	}
+	_ = d.ctl.SetWriteDeadline(time.Now().Add(downloadPatience)) // not every connection has deadlines
+	return d.w.Write(p)
+}
