@@ -1,0 +1,153 @@
+// Package client speaks to a running daemon over its local socket: the same requests the page makes, without a password,
+// since the permissions of the socket's file decide who may.
+package client
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"strings"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
+)
+
+// ErrNoDaemon means that nobody answers at the socket.
+var ErrNoDaemon = errors.New("no daemon answers")
+
+// Client is a way to one daemon.
+type Client struct {
+	socket string
+	http   *http.Client
+}
+
+// New makes a client; nothing is dialled yet.
+func New(socket string) *Client {
+	var d net.Dialer
+	return &Client{socket: socket, http: &http.Client{Transport: &http.Transport{
+		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+			c, err := d.DialContext(ctx, "unix", socket)
+			if err != nil {
+				return nil, fmt.Errorf("%w at %s (%w)", ErrNoDaemon, socket, err)
+			}
+			return c, nil
+		},
+	}}}
+}
+
+// Close lets go of idle connections.
+func (c *Client) Close() { c.http.CloseIdleConnections() }
+
+func (c *Client) do(ctx context.Context, method, path string, in any) (*http.Response, error) {
+	var body io.Reader
+	if in != nil {
+		text, err := json.Marshal(in)
+		if err != nil {
+			return nil, err
+		}
+		body = bytes.NewReader(text)
+	}
+	req, err := http.NewRequestWithContext(ctx, method, "http://localhost"+path, body)
+	if err != nil {
+		return nil, err
+	}
+	if in != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	resp, err := c.http.Do(req)
+	if err != nil {
+		if errors.Is(err, ErrNoDaemon) {
+			return nil, fmt.Errorf("%w at %s; start it with `tramd run --config FILE`", ErrNoDaemon, c.socket)
+		}
+		return nil, err
+	}
+	if resp.StatusCode >= 300 {
+		defer resp.Body.Close()
+		var e struct{ Error string }
+		if json.NewDecoder(io.LimitReader(resp.Body, 1<<16)).Decode(&e) == nil && e.Error != "" {
+			return nil, errors.New(e.Error)
+		}
+		return nil, fmt.Errorf("the daemon answered %s", resp.Status)
+	}
+	return resp, nil
+}
+
+func (c *Client) call(ctx context.Context, method, path string, in, out any) error {
+	resp, err := c.do(ctx, method, path, in)
+	if err != nil {
+		return err
+	}
+	defer resp.Body.Close()
+	if out == nil {
+		return nil
+	}
+	return json.NewDecoder(resp.Body).Decode(out)
+}
+
+// StartSweep begins an attended sweep and gives its run.
+func (c *Client) StartSweep(ctx context.Context, turns int, purpose string) (int64, error) {
+	var out struct{ Run int64 }
+	err := c.call(ctx, http.MethodPost, "/api/v1/sweeps", map[string]any{"turns": turns, "purpose": purpose}, &out)
+	return out.Run, err
+}
+
+// AbandonSweep ends a sweep; its readings stay.
+func (c *Client) AbandonSweep(ctx context.Context, run int64) error {
+	return c.call(ctx, http.MethodDelete, fmt.Sprintf("/api/v1/sweeps/%d", run), nil, nil)
+}
+
+// TakeStation takes the present station on the person's word.
+func (c *Client) TakeStation(ctx context.Context, run int64) error {
+	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/take", run), nil, nil)
+}
+
+// LogEvent stores something that happened to the machine.
+func (c *Client) LogEvent(ctx context.Context, kind, text string) error {
+	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text}, nil)
+}
+
+// Run gives one stored run.
+func (c *Client) Run(ctx context.Context, id int64) (store.Run, error) {
+	var r store.Run
+	err := c.call(ctx, http.MethodGet, fmt.Sprintf("/api/v1/runs/%d", id), nil, &r)
+	return r, err
+}
+
+// Live calls fn with each new state until ctx ends, fn says stop, or the daemon goes away.
+func (c *Client) Live(ctx context.Context, fn func(*session.Snapshot) (more bool)) error {
+	resp, err := c.do(ctx, http.MethodGet, "/api/v1/live", nil)
+	if err != nil {
+		return err
+	}
+	defer resp.Body.Close()
+	lines := bufio.NewScanner(resp.Body)
+	lines.Buffer(nil, 1<<20)
+	event := ""
+	for lines.Scan() {
+		line := lines.Text()
+		if name, ok := strings.CutPrefix(line, "event: "); ok {
+			event = name
+		}
+		data, ok := strings.CutPrefix(line, "data: ")
+		if !ok || event != "state" {
+			continue
+		}
+		var snap session.Snapshot
+		if err := json.Unmarshal([]byte(data), &snap); err != nil {
+			return fmt.Errorf("cannot read the daemon's state: %w", err)
+		}
+		if !fn(&snap) {
+			return nil
+		}
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	return errors.Join(errors.New("the daemon went away"), lines.Err())
+}

@@ -1,0 +1,100 @@
+package daemon
+
+import (
+	"bufio"
+	"context"
+	"io"
+	"math"
+	"strconv"
+	"time"
+
+	"tramd/cmd/tramd/internal/clock"
+	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
+	"tramd/sweep"
+)
+
+// archive is the session's way into the store.
+type archive struct {
+	store    *store.Store
+	clockSet func() bool
+}
+
+func (a *archive) BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error) {
+	return a.store.BeginRun(ctx, store.NewRun{
+		Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: a.clockSet(),
+	})
+}
+
+func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {
+	return a.store.AppendPoints(ctx, run, pts)
+}
+
+func (a *archive) FinishRun(ctx context.Context, run int64, end session.Ending) error {
+	return a.store.FinishRun(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, end.Result)
+}
+
+// records is the pages' way into the store.
+type records struct{ store *store.Store }
+
+func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
+	runs, err := r.store.Runs(ctx, before, limit)
+	if err != nil {
+		return nil, err
+	}
+	if runs == nil {
+		runs = []store.Run{}
+	}
+	return runs, nil
+}
+
+func (r *records) Run(ctx context.Context, id int64) (any, error) {
+	run, err := r.store.Run(ctx, id)
+	if err != nil {
+		return nil, notFound(err)
+	}
+	return run, nil
+}
+
+func (r *records) AddEvent(ctx context.Context, kind, text string, run int64) (int64, error) {
+	return r.store.AddEvent(ctx, store.Event{At: time.Now(), Kind: kind, Text: text, Run: run})
+}
+
+func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error {
+	run, err := r.store.Run(ctx, id)
+	if err != nil {
+		return notFound(err)
+	}
+	pts, err := r.store.Points(ctx, id)
+	if err != nil {
+		return err
+	}
+	return WriteCSV(w, run.Setup, pts)
+}
+
+// WriteCSV writes readings as a recorded sweep, at the resolution the store keeps: 1 µs, 0.0001 degree, 1 nm.
+func WriteCSV(w io.Writer, setup sweep.Setup, pts []sweep.Point) error {
+	out := bufio.NewWriter(w)
+	if _, err := out.WriteString(sweep.CSVHeader + "\n"); err != nil {
+		return err
+	}
+	var line []byte
+	for _, p := range pts {
+		line = strconv.AppendFloat(line[:0], p.T, 'f', 6, 64)
+		line = append(line, ',')
+		if !math.IsNaN(p.Angle) {
+			line = strconv.AppendFloat(line, sweep.Degrees(p.Angle), 'f', 4, 64)
+		}
+		line = append(line, ',')
+		line = strconv.AppendFloat(line, p.Reading, 'f', 6, 64)
+		line = append(line, ',')
+		if p.Indicator >= 0 && p.Indicator < len(setup.Indicators) {
+			line = append(line, setup.Indicators[p.Indicator].Name...)
+		}
+		line = append(line, '\n')
+		if _, err := out.Write(line); err != nil {
+			return err
+		}
+	}
+	return out.Flush()
+}

@@ -1,0 +1,201 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"tramd/cmd/tramd/internal/clock"
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/web"
+	"tramd/device"
+	"tramd/store"
+	"tramd/sweep"
+)
+
+// Options are what the command line adds to a configuration.
+type Options struct {
+	Version string
+	Log     *slog.Logger
+	Fit     func([]sweep.Point, sweep.Setup) (sweep.Result, error)
+	Ready   func(addr net.Addr) // called once everything listens
+}
+
+// Daemon is a running program.
+type Daemon struct {
+	o       Options
+	cfg     *config.Config
+	store   *store.Store
+	devices []*device.Device
+	session *session.Session
+	servers []server
+	done    chan struct{} // closed when the pages must end
+}
+
+type server struct {
+	http   *http.Server
+	listen net.Listener
+}
+
+// Run runs the daemon until ctx ends.
+func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
+	d := &Daemon{o: o, cfg: cfg, done: make(chan struct{})}
+	d.store, err = store.Open(ctx, cfg.Store.Path, store.Options{BootID: clock.BootID(), Log: o.Log})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, d.store.Close()) }()
+	if err := d.build(ctx); err != nil {
+		return err
+	}
+	if err := d.listen(); err != nil {
+		return err
+	}
+	return d.serve(ctx)
+}
+
+func (d *Daemon) build(ctx context.Context) error {
+	found, err := d.store.RecoverUnfinished(ctx)
+	if err != nil {
+		return err
+	}
+	for _, id := range found {
+		d.o.Log.Warn("found a run that was cut short; its readings are kept and it is marked interrupted", "run", id)
+	}
+	last, counts, err := d.past(ctx)
+	if err != nil {
+		return err
+	}
+	specs, indicators, angle := routes(d.cfg)
+	var ports []session.Port
+	for i, spec := range specs {
+		dev, err := device.New(i, spec, func(b device.Batch) { d.session.Sink(b) }, d.o.Log)
+		if err != nil {
+			return err
+		}
+		d.devices = append(d.devices, dev)
+		ports = append(ports, session.Port{Name: spec.Name, Role: spec.Role.String(), Path: spec.Port, Status: dev.Status})
+	}
+	d.session, err = session.New(session.Options{
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
+		Archive: &archive{store: d.store, clockSet: clock.IsSet}, Fit: d.o.Fit, ClockSet: clock.Watch(), Log: d.o.Log,
+		Last: last, Counts: counts,
+	})
+	return err
+}
+
+// past is what the store knows of earlier runs.
+func (d *Daemon) past(ctx context.Context) (*session.LastRun, map[session.RunKey]uint64, error) {
+	run, err := d.store.LastFinished(ctx, "sweep")
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return nil, nil, err
+	}
+	var last *session.LastRun
+	if run != nil && run.Result != nil {
+		last = &session.LastRun{Run: run.ID, At: run.EndedAt, Result: *run.Result}
+	}
+	stored, err := d.store.RunCounts(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	counts := map[session.RunKey]uint64{}
+	for k, n := range stored {
+		counts[session.RunKey{Kind: k.Kind, Outcome: string(k.Outcome)}] = n
+	}
+	return last, counts, nil
+}
+
+// listen takes the addresses before anything is served, so that a taken one is an error and not a surprise.
+func (d *Daemon) listen() error {
+	tcp, err := net.Listen("tcp", d.cfg.HTTP.Listen)
+	if err != nil {
+		return fmt.Errorf("cannot serve the page on %s: %w; write another http.listen", d.cfg.HTTP.Listen, err)
+	}
+	unix, err := listenSocket(d.cfg.Control.Socket)
+	if err != nil {
+		return errors.Join(err, tcp.Close())
+	}
+	common := web.Options{
+		Live: d.session, Records: &records{d.store}, Sweeps: d.session, Indicators: d.cfg.Setup().Indicators,
+		Metrics: metrics.Handler(d.session, d.o.Version, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
+		PasswordHash: d.cfg.HTTP.PasswordHash, Log: d.o.Log, Done: d.done,
+	}
+	local := common
+	local.Local = true
+	for _, s := range []struct {
+		listen net.Listener
+		o      web.Options
+	}{{tcp, common}, {unix, local}} {
+		d.servers = append(d.servers, server{listen: s.listen, http: &http.Server{
+			Handler:           web.Handler(s.o),
+			ReadHeaderTimeout: 5 * time.Second,
+			ReadTimeout:       15 * time.Second, // no WriteTimeout: streams set a deadline for each write
+			IdleTimeout:       60 * time.Second,
+			MaxHeaderBytes:    16 << 10,
+			ErrorLog:          slog.NewLogLogger(d.o.Log.Handler(), slog.LevelDebug),
+		}})
+	}
+	return nil
+}
+
+func (d *Daemon) serve(ctx context.Context) error {
+	// Three stages, each with its own end, so that they can be stopped one after the other.
+	reading, stopReading := context.WithCancel(context.WithoutCancel(ctx))
+	owning, stopOwning := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopReading()
+	defer stopOwning()
+	var readers, owner, pages sync.WaitGroup
+	failed := make(chan error, len(d.servers)+1)
+
+	owner.Go(func() {
+		if err := d.session.Run(owning); err != nil {
+			failed <- err
+		}
+	})
+	for _, dev := range d.devices {
+		readers.Go(func() {
+			if err := dev.Run(reading); err != nil && reading.Err() == nil {
+				d.o.Log.Error("device ended", "error", err)
+			}
+		})
+	}
+	for _, s := range d.servers {
+		pages.Go(func() {
+			if err := s.http.Serve(s.listen); err != nil && !errors.Is(err, http.ErrServerClosed) {
+				failed <- err
+			}
+		})
+	}
+	d.o.Log.Info("ready", "page", "http://"+d.servers[0].listen.Addr().String()+"/", "socket", d.cfg.Control.Socket)
+	if d.o.Ready != nil {
+		d.o.Ready(d.servers[0].listen.Addr())
+	}
+
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+	}
+	d.o.Log.Info("stopping")
+	close(d.done)
+	for _, s := range d.servers {
+		grace, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+		if e := s.http.Shutdown(grace); e != nil {
+			_ = s.http.Close() // what did not end in its time is cut
+		}
+		cancel()
+	}
+	pages.Wait()
+	stopReading()
+	readers.Wait()
+	stopOwning()
+	owner.Wait()
+	return err
+}

@@ -1,0 +1,57 @@
+package daemon
+
+import (
+	"time"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/session"
+	"tramd/device"
+	"tramd/sweep"
+)
+
+// routes turns a configuration into the devices to open (one a port) and the way from each to its indicator.
+func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, session.AngleRoute) {
+	var specs []device.Spec
+	var indicators []session.IndicatorRoute
+	byPort := map[string]int{}
+	for _, ind := range cfg.Indicators {
+		at, ok := byPort[ind.Port]
+		if !ok {
+			at = len(specs)
+			byPort[ind.Port] = at
+			specs = append(specs, device.Spec{
+				Name: ind.Name, Role: device.RoleIndicator, Port: ind.Port, Baud: ind.Baud, Frame: ind.Frame, Capture: ind.Capture,
+			})
+		}
+		indicators = append(indicators, session.IndicatorRoute{Device: at, Channel: ind.Channel, Delay: ms(ind.DelayMS)})
+	}
+	a := cfg.Angle
+	angle := session.AngleRoute{Device: -1, Delay: ms(a.DelayMS)}
+	switch a.Source {
+	case config.SourceEncoder:
+		angle.Device = len(specs)
+		angle.Encoder = sweep.EncoderOptions{
+			CountsPerTurn: a.CountsPerTurn, Reversed: a.Reversed, ZeroDeg: a.ZeroDeg, MaxGapS: a.MaxGapMS / 1000,
+		}
+		specs = append(specs, device.Spec{
+			Name: "encoder", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: a.Frame,
+			CountsPerTurn: a.CountsPerTurn, Capture: a.Capture,
+		})
+	case config.SourceStations:
+		angle.Stations = sweep.StationOptions{
+			AnglesDeg: a.StationsDeg, Closing: *a.Closing && len(a.StationsDeg) > 2, SettleS: a.SettleS, SettleMM: a.SettleMM,
+			Resolution: coarsest(cfg), Indicators: len(cfg.Indicators),
+		}
+	}
+	return specs, indicators, angle
+}
+
+func coarsest(cfg *config.Config) float64 {
+	r := 0.0
+	for _, ind := range cfg.Indicators {
+		r = max(r, ind.ResolutionMM)
+	}
+	return r
+}
+
+func ms(x float64) time.Duration { return time.Duration(x * float64(time.Millisecond)) }

@@ -1,0 +1,135 @@
+package session
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"time"
+
+	"tramd/sweep"
+)
+
+// Archive is what the session needs of a store. Points are durable when AppendPoints returns.
+type Archive interface {
+	BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error)
+	AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error
+	FinishRun(ctx context.Context, run int64, end Ending) error
+}
+
+// Ending is how a run ended.
+type Ending struct {
+	Outcome Outcome
+	At      time.Time
+	Why     string
+	Result  *sweep.Result
+}
+
+// Outcome is how a run ended, as it is stored.
+type Outcome string
+
+// Outcomes.
+const (
+	Finished  Outcome = "finished"
+	Abandoned Outcome = "abandoned"
+	Failed    Outcome = "failed"
+)
+
+// archivist writes to the archive, in order, on a goroutine of its own. While the archive fails (a full card, a locked
+// file) it keeps what it was given and tries again, so that storage resumes by itself.
+type archivist struct {
+	archive Archive
+	log     *slog.Logger
+
+	mu    sync.Mutex
+	queue []writing
+	err   error
+	wake  chan struct{}
+}
+
+// writing is a chunk, or the end of a run.
+type writing struct {
+	run    int64
+	points []sweep.Point
+	end    *Ending
+	done   func() // called once it is durable
+}
+
+func newArchivist(a Archive, log *slog.Logger) *archivist {
+	return &archivist{archive: a, log: log, wake: make(chan struct{}, 1)}
+}
+
+func (a *archivist) add(w writing) {
+	a.mu.Lock()
+	a.queue = append(a.queue, w)
+	a.mu.Unlock()
+	select {
+	case a.wake <- struct{}{}:
+	default:
+	}
+}
+
+// state says whether the archive takes what it is given.
+func (a *archivist) state() (waiting int, err error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return len(a.queue), a.err
+}
+
+// run writes until ctx ends, then tries what is left for a last few seconds.
+func (a *archivist) run(ctx context.Context) {
+	retry := time.NewTicker(time.Second)
+	defer retry.Stop()
+	for {
+		a.drain(ctx)
+		select {
+		case <-a.wake:
+		case <-retry.C:
+		case <-ctx.Done():
+			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+			defer cancel()
+			a.drain(last)
+			if n, err := a.state(); n > 0 {
+				a.log.Error("could not store everything before stopping", "writes", n, "error", err)
+			}
+			return
+		}
+	}
+}
+
+func (a *archivist) drain(ctx context.Context) {
+	for {
+		a.mu.Lock()
+		if len(a.queue) == 0 {
+			a.mu.Unlock()
+			return
+		}
+		w := a.queue[0]
+		a.mu.Unlock()
+
+		var err error
+		if w.end != nil {
+			err = a.archive.FinishRun(context.WithoutCancel(ctx), w.run, *w.end)
+		} else {
+			err = a.archive.AppendPoints(context.WithoutCancel(ctx), w.run, w.points)
+		}
+		a.mu.Lock()
+		changed := (err == nil) != (a.err == nil)
+		a.err = err
+		if err == nil {
+			a.queue = a.queue[1:]
+		}
+		a.mu.Unlock()
+		switch {
+		case err != nil && changed:
+			a.log.Error("storing failed; keeping the readings in memory and trying again each second", "run", w.run, "error", err)
+		case err == nil && changed:
+			a.log.Info("storing works again")
+		}
+		if err != nil {
+			return
+		}
+		if w.done != nil {
+			w.done()
+		}
+	}
+}

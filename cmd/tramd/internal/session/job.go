@@ -1,0 +1,195 @@
+package session
+
+import (
+	"fmt"
+	"math"
+	"sync/atomic"
+	"time"
+
+	"tramd/device"
+	"tramd/sweep"
+)
+
+// job is the sweep in hand. It belongs to the session's goroutine.
+type job struct {
+	run     int64
+	turns   int
+	phase   SweepPhase
+	started time.Time
+
+	live     *sweep.Live
+	points   []sweep.Point // all of them, for the final fit
+	queued   int           // how many of points were handed to the archivist
+	durable  atomic.Int64  // how many are on disk
+	untagged int
+	lastAt   device.Stamp
+
+	jumps     int     // of the encoder when the sweep began
+	placed    bool    // the arm's first angle is known
+	begun     bool    // the arm has moved
+	low, high float64 // travel of the unwrapped angle
+	restAngle float64
+	restSince time.Time
+	movedAt   time.Time
+	flushedAt time.Time
+	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
+	stations  *sweep.Stations
+}
+
+// Angles that decide when a turn has begun and ended.
+const (
+	startRad   = 0.5 * math.Pi / 180 // an arm that moved this far is being turned
+	overlapRad = 3 * math.Pi / 180   // carried on past the start, so that the closure is seen
+	shortRad   = 2 * math.Pi / 180   // a hand that stops this close to the start has come round
+	restRad    = 0.2 * math.Pi / 180
+	restTime   = 700 * time.Millisecond
+)
+
+// flushEvery keeps the readings on disk less than a second behind.
+const flushEvery = 500 * time.Millisecond
+
+// lostFor is how long an indicator may be gone before the sweep is given up.
+const lostFor = 30 * time.Second
+
+func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
+	live, err := sweep.NewLive(s.o.Setup)
+	if err != nil {
+		return nil, err
+	}
+	j := &job{run: run, turns: turns, phase: Waiting, started: now, movedAt: now, flushedAt: now, live: live}
+	if s.encoder == nil {
+		j.stations = sweep.NewStations(s.o.Angle.Stations)
+	} else {
+		j.jumps = s.encoder.Jumps()
+	}
+	return j, nil
+}
+
+// point takes a reading tagged by the encoder.
+func (j *job) point(s *Session, p sweep.Point) {
+	if math.IsNaN(p.Angle) {
+		if j.begun {
+			j.untagged++
+			j.keep(p)
+		}
+		return
+	}
+	if !j.begun {
+		if !j.placed {
+			j.placed, j.low, j.high = true, p.Angle, p.Angle
+		}
+		if math.Abs(p.Angle-j.low) < startRad {
+			return
+		}
+		j.begun, j.phase = true, Turning
+		j.low, j.high, j.restAngle = p.Angle, p.Angle, p.Angle
+		j.restSince, j.movedAt = time.Now(), time.Now()
+	}
+	j.low, j.high = math.Min(j.low, p.Angle), math.Max(j.high, p.Angle)
+	if math.Abs(p.Angle-j.restAngle) > restRad {
+		j.restAngle, j.restSince = p.Angle, time.Now()
+		j.movedAt = j.restSince
+	}
+	j.keep(p)
+	j.live.Add(p)
+	if j.high-j.low >= j.wanted()+overlapRad {
+		s.end(Finished, "")
+	}
+}
+
+// station takes a reading when the angle source is stations.
+func (j *job) station(s *Session, t, mm float64, indicator int) {
+	if r, ok := j.stations.AddReading(t, mm, indicator); ok {
+		j.took(s, r)
+	}
+}
+
+func (j *job) took(s *Session, r sweep.StationReading) {
+	j.begun, j.phase = true, Turning
+	j.movedAt = time.Now()
+	for _, p := range r.Points {
+		j.keep(p)
+		j.live.Add(p)
+	}
+	if j.stations.Done() {
+		s.end(Finished, "")
+	}
+}
+
+func (j *job) keep(p sweep.Point) {
+	j.points = append(j.points, p)
+	j.lastAt = device.Stamp(p.T * 1e9)
+}
+
+func (j *job) wanted() float64 { return float64(j.turns) * 2 * math.Pi }
+
+// turned is how many turns the arm has travelled.
+func (j *job) turned() float64 {
+	if j.stations != nil {
+		return float64(len(j.stations.Taken())) / float64(len(j.stations.Angles()))
+	}
+	if !j.begun {
+		return 0
+	}
+	return (j.high - j.low) / (2 * math.Pi)
+}
+
+// cameRound says whether the hand stopped close enough to the start to call it a turn.
+func (j *job) cameRound(now time.Time) bool {
+	return j.stations == nil && j.begun && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
+}
+
+// flush hands the new points to the archivist.
+func (j *job) flush(s *Session, now time.Time) {
+	n := len(j.points)
+	j.flushedAt = now
+	if n == j.queued {
+		return
+	}
+	chunk := j.points[j.queued:n:n]
+	j.queued = n
+	s.archive.add(writing{run: j.run, points: chunk, done: func() { j.durable.Store(int64(n)) }})
+}
+
+// publish makes the live result known after a batch.
+func (j *job) publish(s *Session) {
+	if !j.begun || j.phase == Fitting {
+		return
+	}
+	r, err := j.live.Result()
+	s.published.Store(&Published{Readings: len(j.points), At: j.lastAt, Result: r, Err: err})
+}
+
+// say tells the person what to do next.
+func (j *job) say(s *Session) string {
+	switch {
+	case j.phase == Fitting:
+		return "All readings are in. Working out the result."
+	case s.missing() != "":
+		return s.missing()
+	case j.stations != nil:
+		deg, ok := j.stations.Next()
+		if !ok {
+			return ""
+		}
+		if j.stations.Moved() {
+			return fmt.Sprintf("Turn the arm to %s, let go and keep still.", place(deg))
+		}
+		return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
+	case !j.begun:
+		return "Turn the arm slowly by hand, either way round."
+	case j.turned() < float64(j.turns):
+		return fmt.Sprintf("Keep turning: %.2f of %d turns.", j.turned(), j.turns)
+	}
+	return "A little further, past the place you began at."
+}
+
+// place names an angle as a person at the machine sees it.
+func place(deg float64) string {
+	names := map[float64]string{0: "right", 90: "back", 180: "left", 270: "front"}
+	w := math.Mod(math.Mod(deg, 360)+360, 360)
+	if n, ok := names[w]; ok {
+		return fmt.Sprintf("%.0f° (%s)", w, n)
+	}
+	return fmt.Sprintf("%.0f°", w)
+}

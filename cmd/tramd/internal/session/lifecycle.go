@@ -1,0 +1,260 @@
+package session
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"tramd/sweep"
+)
+
+// Refusal is a request that cannot be met now.
+type Refusal struct {
+	Status int // as in HTTP
+	Text   string
+}
+
+func (r *Refusal) Error() string { return r.Text }
+
+// HTTPStatus says which HTTP status fits.
+func (r *Refusal) HTTPStatus() int { return r.Status }
+
+func refuse(status int, format string, args ...any) error {
+	return &Refusal{status, fmt.Sprintf(format, args...)}
+}
+
+type fitted struct {
+	run    int64
+	result sweep.Result
+	err    error
+}
+
+// MaxTurns bounds one sweep.
+const MaxTurns = 1000
+
+// Start begins an attended sweep. It returns the run's id once the run stands in the store; readings are taken from when
+// the arm begins to move.
+func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, error) {
+	if turns < 1 || turns > MaxTurns {
+		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, MaxTurns)
+	}
+	if purpose != "check" && purpose != "adjust" {
+		return 0, refuse(http.StatusBadRequest, "purpose %q; write \"check\" or \"adjust\"", purpose)
+	}
+	placeholder := &job{phase: Waiting}
+	var err error
+	if e := s.ask(ctx, func() { err = s.reserve(placeholder) }); e != nil {
+		return 0, e
+	}
+	if err != nil {
+		return 0, err
+	}
+	run, err := s.o.Archive.BeginRun(ctx, s.o.Setup, purpose)
+	if e := s.ask(context.WithoutCancel(ctx), func() {
+		s.job = nil
+		if err == nil {
+			var j *job
+			if j, err = newJob(s, run, turns, time.Now()); err == nil {
+				s.job = j
+				s.published.Store(nil)
+			}
+		}
+	}); e != nil {
+		return 0, e
+	}
+	if err != nil {
+		return 0, fmt.Errorf("cannot begin a run: %w", err)
+	}
+	s.o.Log.Info("sweep begun", "run", run, "turns", turns, "purpose", purpose)
+	return run, nil
+}
+
+func (s *Session) reserve(placeholder *job) error {
+	if s.job != nil {
+		if s.job.run == 0 {
+			return refuse(http.StatusConflict, "another sweep is just being begun")
+		}
+		return refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
+	}
+	s.job = placeholder
+	placeholder.phase = Fitting // takes no readings yet
+	return nil
+}
+
+// Abandon ends the sweep in hand; its readings stay in the store.
+func (s *Session) Abandon(ctx context.Context, run int64) error {
+	var err error
+	if e := s.ask(ctx, func() {
+		switch {
+		case s.job == nil || s.job.run != run:
+			err = refuse(http.StatusNotFound, "run %d is not being taken", run)
+		case s.job.phase == Fitting:
+			err = refuse(http.StatusConflict, "run %d already has all its readings", run)
+		default:
+			s.end(Abandoned, "given up by the person")
+		}
+	}); e != nil {
+		return e
+	}
+	return err
+}
+
+// Take takes the present station on the person's word.
+func (s *Session) Take(ctx context.Context, run int64) error {
+	var err error
+	if e := s.ask(ctx, func() {
+		switch {
+		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
+			err = refuse(http.StatusNotFound, "run %d is not taking readings", run)
+		case s.job.stations == nil:
+			err = refuse(http.StatusConflict, "stations are taken by hand only where the angle source is stations")
+		case s.missing() != "":
+			err = refuse(http.StatusConflict, "%s", s.missing())
+		default:
+			r, ok := s.job.stations.TakeNow()
+			if !ok {
+				err = refuse(http.StatusConflict, "no reading since the last station; wait for the indicator")
+				return
+			}
+			s.job.took(s, r)
+			s.job.publish(s)
+		}
+	}); e != nil {
+		return e
+	}
+	return err
+}
+
+// tick looks after what no reading would notice.
+func (s *Session) tick(now time.Time) {
+	s.watchAngle()
+	j := s.job
+	if j == nil || j.phase == Fitting {
+		return
+	}
+	if now.Sub(j.flushedAt) >= flushEvery {
+		j.flush(s, now)
+	}
+	switch missing := s.missing(); {
+	case missing == "":
+		j.lostAt = time.Time{}
+	case j.lostAt.IsZero():
+		j.lostAt = now
+	case j.begun && now.Sub(j.lostAt) > lostFor:
+		s.end(Failed, missing)
+		return
+	}
+	switch {
+	case j.cameRound(now):
+		s.end(Finished, "")
+	case now.Sub(j.movedAt) > s.o.Idle:
+		s.end(Abandoned, fmt.Sprintf("nothing moved for %v", s.o.Idle))
+	}
+}
+
+// watchAngle notices that the encoder went away. Its count may begin anew, so nothing that was measured before can be
+// joined with what comes after.
+func (s *Session) watchAngle() {
+	if s.encoder == nil {
+		return
+	}
+	st := s.o.Ports[s.o.Angle.Device].Status()
+	if st.Reconnects == s.comebacks && s.job == nil {
+		return
+	}
+	gone := st.Reconnects != s.comebacks
+	s.comebacks = st.Reconnects
+	jumped := s.job != nil && s.job.begun && s.encoder.Jumps() > s.job.jumps
+	if !gone && !jumped {
+		return
+	}
+	s.encoder.Lose(s.emit)
+	if s.job == nil || s.job.phase == Fitting || !s.job.begun {
+		return
+	}
+	why := "the encoder was unplugged and came back; its zero may be lost, so sweep again"
+	if jumped {
+		why = "the encoder's count jumped further than an arm can turn; check its wiring, then sweep again"
+	}
+	s.end(Failed, why)
+}
+
+// missing says which device is not there, in words, or "".
+func (s *Session) missing() string {
+	for _, p := range s.o.Ports {
+		if st := p.Status(); st.State != "live" && st.State != "settling" {
+			return fmt.Sprintf("%s is %s (%s). Plug it in; tramd finds it again by itself.", p.Name, st.State, p.Path)
+		}
+	}
+	return ""
+}
+
+// end closes the sweep to readings and sees to its result.
+func (s *Session) end(o Outcome, why string) {
+	j := s.job
+	if s.encoder != nil && o != Finished {
+		// What still waits for the encoder is kept, without an angle.
+		s.encoder.Flush(s.emit)
+	}
+	j.phase = Fitting
+	j.flush(s, time.Now())
+	if o != Finished {
+		s.conclude(Ending{Outcome: o, At: time.Now(), Why: why})
+		return
+	}
+	pts, run := j.points, j.run
+	go func() {
+		f := fitted{run: run}
+		f.result, f.err = s.o.Fit(pts, s.o.Setup)
+		s.fits <- f
+	}()
+}
+
+func (s *Session) fitDone(f fitted) {
+	if s.job == nil || s.job.run != f.run {
+		return
+	}
+	end := Ending{Outcome: Finished, At: time.Now(), Result: &f.result}
+	if f.err != nil {
+		end = Ending{Outcome: Failed, At: end.At, Why: "cannot be fitted: " + f.err.Error()}
+	}
+	s.conclude(end)
+}
+
+// conclude hands the run's end to the archivist; the sweep is over once that is on disk.
+func (s *Session) conclude(end Ending) {
+	j := s.job
+	s.archive.add(writing{run: j.run, end: &end, done: func() {
+		// An error here means the session has stopped; nobody is left to tell.
+		_ = s.ask(context.Background(), func() { s.concluded(j, end) })
+	}})
+}
+
+func (s *Session) concluded(j *job, end Ending) {
+	s.o.Log.Info("sweep ended", "run", j.run, "outcome", end.Outcome, "readings", len(j.points), "why", end.Why)
+	s.counts[RunKey{"sweep", string(end.Outcome)}]++
+	if end.Result != nil {
+		s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
+	}
+	if s.job == j {
+		s.job = nil
+	}
+}
+
+// stop ends the sweep in hand because the daemon ends.
+func (s *Session) stop() {
+	if s.job.run == 0 {
+		return
+	}
+	if s.job.phase != Fitting {
+		s.end(Abandoned, "the daemon was stopped")
+		return
+	}
+	select {
+	case f := <-s.fits:
+		s.fitDone(f)
+	case <-time.After(5 * time.Second):
+		// The run stays without an end; the next start finds and keeps it.
+	}
+}

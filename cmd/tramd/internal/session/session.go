@@ -1,0 +1,245 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"tramd/device"
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+// IndicatorRoute says which samples are the readings of an indicator of the setup.
+type IndicatorRoute struct {
+	Device  int    // index of the device whose port it is on
+	Channel string // only samples of this channel; empty = all
+	Delay   time.Duration
+}
+
+// AngleRoute says where the spindle angle comes from.
+type AngleRoute struct {
+	Device   int // -1: no device (stations)
+	Delay    time.Duration
+	Encoder  sweep.EncoderOptions
+	Stations sweep.StationOptions
+}
+
+// Port is a device as the session sees it.
+type Port struct {
+	Name, Role, Path string
+	Status           func() device.Status
+}
+
+// Options are everything a session is made of.
+type Options struct {
+	Setup      sweep.Setup
+	Indicators []IndicatorRoute // one for each of Setup.Indicators
+	Angle      AngleRoute
+	Ports      []Port // by device index
+	Idle       time.Duration
+	Archive    Archive
+	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
+	ClockSet   func() bool
+	Log        *slog.Logger
+	Last       *LastRun          // from the store, at start
+	Counts     map[RunKey]uint64 // from the store, at start
+}
+
+// staleAfter is the age at which a reading or an angle is no longer shown as the present one.
+const staleAfter = 2 * time.Second
+
+// Session owns the live state. Make it with New, run it with Run.
+type Session struct {
+	o       Options
+	batches chan batch
+	asks    chan func()
+	archive *archivist
+	pool    sync.Pool
+	ended   chan struct{}
+
+	// Owned by Run's goroutine from here on.
+	encoder   *sweep.Encoder
+	emit      func(sweep.Point)
+	latest    []latest // per indicator
+	angleAt   device.Stamp
+	last      *LastRun
+	counts    map[RunKey]uint64
+	job       *job
+	comebacks uint64 // reconnects of the angle device seen
+	fits      chan fitted
+
+	published atomic.Pointer[Published]
+}
+
+type latest struct {
+	at device.Stamp
+	mm units.Length
+}
+
+type batch struct {
+	device  int
+	samples *[]device.Sample
+}
+
+// Published is the live result after the latest batch of readings.
+type Published struct {
+	Readings int
+	At       device.Stamp // arrival of the latest reading in it
+	Result   sweep.Result
+	Err      error
+}
+
+// New makes a session.
+func New(o Options) (*Session, error) {
+	if err := o.Setup.Validate(); err != nil {
+		return nil, err
+	}
+	if len(o.Indicators) != len(o.Setup.Indicators) {
+		return nil, errors.New("each indicator needs one route")
+	}
+	if o.Idle <= 0 {
+		o.Idle = 5 * time.Minute
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.ClockSet == nil {
+		o.ClockSet = func() bool { return true }
+	}
+	s := &Session{
+		o: o, batches: make(chan batch, 256), asks: make(chan func()), fits: make(chan fitted, 1), ended: make(chan struct{}),
+		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
+		last: o.Last, counts: map[RunKey]uint64{},
+	}
+	for k, n := range o.Counts {
+		s.counts[k] = n
+	}
+	s.pool.New = func() any { b := make([]device.Sample, 0, 64); return &b }
+	if o.Angle.Device >= 0 {
+		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
+	}
+	s.emit = s.point
+	return s, nil
+}
+
+// Sink takes a batch from a device's reader. It copies the samples and returns at once unless the session is 256 batches
+// behind.
+func (s *Session) Sink(b device.Batch) {
+	buf := s.pool.Get().(*[]device.Sample)
+	*buf = append((*buf)[:0], b.Samples...)
+	select {
+	case s.batches <- batch{b.Device, buf}:
+	case <-s.ended:
+	}
+}
+
+// Run owns the state until ctx ends. A sweep in hand is then ended as abandoned, with its readings stored.
+func (s *Session) Run(ctx context.Context) error {
+	var wg sync.WaitGroup
+	writes, stopWrites := context.WithCancel(context.WithoutCancel(ctx))
+	wg.Go(func() { s.archive.run(writes) })
+	defer func() {
+		close(s.ended)
+		stopWrites()
+		wg.Wait()
+	}()
+	tick := time.NewTicker(100 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		select {
+		case b := <-s.batches:
+			s.batch(b)
+		case f := <-s.asks:
+			f()
+		case f := <-s.fits:
+			s.fitDone(f)
+		case <-tick.C:
+			s.tick(time.Now())
+		case <-ctx.Done():
+			if s.job != nil {
+				s.stop()
+			}
+			return nil
+		}
+	}
+}
+
+// errStopped answers requests to a session that has ended.
+var errStopped = errors.New("the daemon is stopping")
+
+// ask runs f on the owner's goroutine and waits for it.
+func (s *Session) ask(ctx context.Context, f func()) error {
+	done := make(chan struct{})
+	select {
+	case s.asks <- func() { f(); close(done) }:
+		<-done
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-s.ended:
+		return errStopped
+	}
+}
+
+// Published gives the live result without asking the owner; nil while no sweep has readings.
+func (s *Session) Published() *Published { return s.published.Load() }
+
+func (s *Session) batch(b batch) {
+	defer s.pool.Put(b.samples)
+	if b.device == s.o.Angle.Device {
+		s.angle(*b.samples)
+	} else {
+		s.readings(b.device, *b.samples)
+	}
+	if s.job != nil {
+		s.job.publish(s)
+	}
+}
+
+func (s *Session) angle(samples []device.Sample) {
+	delay := s.o.Angle.Delay.Seconds()
+	for _, x := range samples {
+		t := x.At.Seconds() - delay
+		switch x.Kind {
+		case device.Count:
+			s.encoder.AddCount(t, x.Value, s.emit)
+		case device.Angle:
+			s.encoder.AddDegrees(t, float64(x.Value)/1e6, s.emit)
+		}
+		s.angleAt = x.At
+	}
+}
+
+func (s *Session) readings(dev int, samples []device.Sample) {
+	for _, x := range samples {
+		if x.Kind != device.Length {
+			continue
+		}
+		for i, r := range s.o.Indicators {
+			if r.Device != dev || (r.Channel != "" && r.Channel != x.Channel) {
+				continue
+			}
+			s.latest[i] = latest{x.At, x.Length()}
+			if s.job == nil || s.job.phase == Fitting {
+				continue
+			}
+			t := x.At.Seconds() - r.Delay.Seconds()
+			if s.encoder != nil {
+				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)
+			} else {
+				s.job.station(s, t, x.Length().MM(), i)
+			}
+		}
+	}
+}
+
+// point takes a tagged reading from the encoder.
+func (s *Session) point(p sweep.Point) {
+	if s.job != nil && s.job.phase != Fitting {
+		s.job.point(s, p)
+	}
+}

@@ -1,0 +1,123 @@
+package session
+
+import (
+	"context"
+	"maps"
+	"time"
+
+	"tramd/device"
+	"tramd/sweep"
+)
+
+// Snapshot gives everything a face may show, as of now.
+func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
+	var snap *Snapshot
+	err := s.ask(ctx, func() { snap = s.snapshot(time.Now()) })
+	return snap, err
+}
+
+func (s *Session) snapshot(now time.Time) *Snapshot {
+	out := &Snapshot{
+		At: now, Machine: s.o.Setup.Machine,
+		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
+		Last: s.last, Runs: maps.Clone(s.counts), Clock: ClockState{Set: s.o.ClockSet()},
+	}
+	mono := device.Now()
+	for i := range s.o.Ports {
+		out.Devices = append(out.Devices, s.port(i, mono))
+	}
+	out.Angle = s.angleState(mono)
+	_, err := s.archive.state()
+	out.Store.OK = err == nil
+	if err != nil {
+		out.Store.Error = err.Error()
+	}
+	out.Sweep = s.sweepState(err == nil)
+	return out
+}
+
+func (s *Session) port(i int, mono device.Stamp) DeviceState {
+	p := s.o.Ports[i]
+	st := p.Status()
+	d := DeviceState{
+		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), SinceS: (mono - st.Since).Seconds(),
+		Readings: st.Readings, Faults: st.Faults, Reconnects: st.Reconnects, Error: st.Err,
+	}
+	at := st.LastAt
+	for k, r := range s.o.Indicators {
+		if r.Device != i || s.latest[k].at == 0 {
+			continue
+		}
+		at = max(at, s.latest[k].at)
+		if mono-s.latest[k].at < device.Stamp(staleAfter) && d.ReadingMM == nil {
+			mm := s.latest[k].mm.MM()
+			d.ReadingMM = &mm
+		}
+	}
+	if at > 0 {
+		age := (mono - at).Seconds()
+		d.AgeS = &age
+	}
+	return d
+}
+
+func (s *Session) angleState(mono device.Stamp) AngleState {
+	a := AngleState{Source: s.o.Setup.AngleSource}
+	if s.encoder == nil {
+		return a
+	}
+	rad, _, known := s.encoder.Angle()
+	if !known || s.angleAt == 0 {
+		return a
+	}
+	age := (mono - s.angleAt).Seconds()
+	a.AgeS = &age
+	if mono-s.angleAt < device.Stamp(staleAfter) {
+		deg := sweep.Degrees(sweep.Wrap(rad))
+		a.Deg = &deg
+	}
+	return a
+}
+
+func (s *Session) sweepState(storing bool) SweepState {
+	j := s.job
+	if j == nil || j.run == 0 {
+		return SweepState{Phase: Idle, Stations: s.stationStates(nil), Say: s.missing()}
+	}
+	st := SweepState{
+		Phase: j.phase, Run: j.run, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
+		Readings: len(j.points), Untagged: j.untagged, Sectors: j.live.Sectors(), Say: j.say(s),
+		Stations: s.stationStates(j.stations), Stored: storing && int(j.durable.Load()) == len(j.points),
+	}
+	if r, err := j.live.Result(); err != nil {
+		st.WhyNot = err.Error()
+	} else {
+		st.Result = &r
+	}
+	for _, c := range j.live.Curve() {
+		st.Curve = append(st.Curve, CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator})
+	}
+	return st
+}
+
+func (s *Session) stationStates(st *sweep.Stations) []StationState {
+	if s.encoder != nil {
+		return nil
+	}
+	if st == nil {
+		st = sweep.NewStations(s.o.Angle.Stations)
+	}
+	var out []StationState
+	taken := st.Taken()
+	for i, deg := range st.Angles() {
+		x := StationState{Deg: deg, State: "ahead"}
+		switch {
+		case i < len(taken):
+			x.State, x.ReadingMM = "taken", &taken[i].Reading
+		case i == len(taken) && s.job != nil:
+			x.State = "here"
+		}
+		out = append(out, x)
+	}
+	return out
+}

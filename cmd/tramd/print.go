@@ -1,0 +1,77 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+// printJSON writes a result as one line, with what it belongs to in front.
+func printJSON(w io.Writer, key string, value any, r sweep.Result) error {
+	body, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	v, err := json.Marshal(value)
+	if err != nil {
+		return err
+	}
+	var line bytes.Buffer
+	fmt.Fprintf(&line, "{%q:%s,%s\n", key, v, body[1:])
+	_, err = w.Write(line.Bytes())
+	return err
+}
+
+// printResult writes a result for a person.
+func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance) error {
+	var b strings.Builder
+	fmt.Fprintln(&b, title)
+	axis(&b, "tilt", r.Tilt, "right", "left")
+	axis(&b, "nod", r.Nod, "back", "front")
+	if r.Lean != nil {
+		fmt.Fprintf(&b, "  lean  %8.4f mm/m, upper end towards %.0f°\n", r.Lean.Slope.MMPerM(), sweep.Degrees(r.Lean.Azimuth))
+	}
+	fmt.Fprintf(&b, "  %d readings over %.0f°", r.Readings, sweep.Degrees(r.Coverage))
+	if r.Rejected > 0 {
+		fmt.Fprintf(&b, ", %d rejected", r.Rejected)
+	}
+	for _, x := range []struct {
+		name string
+		mm   float64
+	}{{"closure", r.ClosureMM}, {"residual", r.ResidualRMSMM}, {"form", r.FormPVMM}} {
+		if !math.IsNaN(x.mm) {
+			fmt.Fprintf(&b, ", %s %.4f mm", x.name, x.mm)
+		}
+	}
+	fmt.Fprintln(&b)
+	if tol.Given() {
+		fmt.Fprintf(&b, "  limit %8.4f mm/m (%s): %s\n", tol.Limit.MMPerM(), tol, r.Verdict)
+	}
+	for _, n := range r.Warnings {
+		fmt.Fprintf(&b, "  note: %s [%s]\n", n.Text, n.Code)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func axis(b *strings.Builder, name string, a *sweep.Axis, plus, minus string) {
+	if a == nil {
+		fmt.Fprintf(b, "  %-5s not measured\n", name)
+		return
+	}
+	way := plus
+	if a.Slope < 0 {
+		way = minus
+	}
+	fmt.Fprintf(b, "  %-5s %+8.4f mm/m ± %.4f (95 %%), upper end to the %s", name, a.Slope.MMPerM(), a.Expanded.MMPerM(), way)
+	if a.Verdict != sweep.None {
+		fmt.Fprintf(b, ": %s", a.Verdict)
+	}
+	fmt.Fprintln(b)
+}

@@ -1,0 +1,121 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"text/tabwriter"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+	"tramd/sweep"
+)
+
+// storeFlag is how a command finds the record.
+type storeFlag struct {
+	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+}
+
+// open opens the record for reading, beside a daemon that may be writing it.
+func (f storeFlag) open(e *env) (*store.Store, error) {
+	cfg, err := config.Load(f.Config)
+	if err != nil {
+		return nil, err
+	}
+	return store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+}
+
+type runsCmd struct {
+	storeFlag
+	Limit  int   `default:"20" help:"How many."`
+	Before int64 `placeholder:"ID" help:"Only runs before this one."`
+	JSON   bool  `name:"json" help:"Print one JSON object a line."`
+}
+
+func (c *runsCmd) Run(e *env) error {
+	if c.Limit < 1 || c.Limit > 10000 || c.Before < 0 {
+		return usageError{fmt.Errorf("--limit must be 1 to 10000 and --before a run's number")}
+	}
+	s, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	runs, err := s.Runs(e.ctx, c.Before, c.Limit)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		out := json.NewEncoder(e.out)
+		for _, r := range runs {
+			if err := out.Encode(r); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	w := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "run\tstarted\tmachine\toutcome\ttilt mm/m\tnod mm/m\tverdict\treadings")
+	for _, r := range runs {
+		tilt, nod, verdict := "-", "-", "-"
+		if r.Result != nil {
+			tilt, nod, verdict = figure(r.Result.Tilt), figure(r.Result.Nod), string(r.Result.Verdict)
+		}
+		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, when(r), r.Setup.Machine, outcome(r), tilt, nod, verdict, r.Readings)
+	}
+	return w.Flush()
+}
+
+func figure(a *sweep.Axis) string {
+	if a == nil {
+		return "-"
+	}
+	return fmt.Sprintf("%+.4f ± %.4f", a.Slope.MMPerM(), a.Expanded.MMPerM())
+}
+
+func outcome(r store.Run) string {
+	if r.Outcome == "" {
+		return "going on"
+	}
+	return string(r.Outcome)
+}
+
+// when shows the time in local time, marked where the clock was not to be believed.
+func when(r store.Run) string {
+	t := r.StartedAt.Local().Format("2006-01-02 15:04:05")
+	if !r.ClockSet {
+		t += " (clock not set)"
+	}
+	return t
+}
+
+type showCmd struct {
+	storeFlag
+	ID   int64 `arg:"" help:"The run."`
+	JSON bool  `name:"json" help:"Print the whole run as JSON."`
+}
+
+func (c *showCmd) Run(e *env) error {
+	s, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	r, err := s.Run(e.ctx, c.ID)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		out := json.NewEncoder(e.out)
+		out.SetIndent("", "  ")
+		return out.Encode(r)
+	}
+	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, r.Setup.Machine, when(r), outcome(r))
+	if r.Result != nil {
+		return printResult(e.out, title, *r.Result, r.Setup.Tolerance)
+	}
+	if r.Why != "" {
+		title += ": " + r.Why
+	}
+	_, err = fmt.Fprintf(e.out, "%s\n  %d readings\n", title, r.Readings)
+	return err
+}

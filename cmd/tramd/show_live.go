@@ -1,0 +1,75 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// shower shows a sweep while it goes on: one line that is rewritten on a terminal, a line now and then elsewhere.
+type shower struct {
+	w     io.Writer
+	tty   bool
+	said  string
+	at    time.Time
+	width int
+}
+
+func newShower(w io.Writer) *shower {
+	f, ok := w.(*os.File)
+	return &shower{w: w, tty: ok && term.IsTerminal(int(f.Fd()))}
+}
+
+func (s *shower) state(snap *session.Snapshot) {
+	now := time.Now()
+	sw := snap.Sweep
+	every := 2 * time.Second
+	if s.tty {
+		every = 100 * time.Millisecond
+	}
+	if sw.Say == s.said && now.Sub(s.at) < every {
+		return
+	}
+	if !s.tty && now.Sub(s.at) < every && stem(sw.Say) == stem(s.said) {
+		return
+	}
+	s.said, s.at = sw.Say, now
+	line := sw.Say + s.lean(sw)
+	if !s.tty {
+		fmt.Fprintln(s.w, line)
+		return
+	}
+	pad := max(0, s.width-len([]rune(line)))
+	s.width = len([]rune(line))
+	fmt.Fprintf(s.w, "\r%s%s", line, strings.Repeat(" ", pad))
+}
+
+// stem is what a line says apart from the figures in it.
+func stem(say string) string { head, _, _ := strings.Cut(say, ":"); return head }
+
+func (s *shower) lean(sw session.SweepState) string {
+	if sw.Result == nil {
+		return ""
+	}
+	var b strings.Builder
+	if t := sw.Result.Tilt; t != nil {
+		fmt.Fprintf(&b, "  tilt %+.3f", t.Slope.MMPerM())
+	}
+	if n := sw.Result.Nod; n != nil {
+		fmt.Fprintf(&b, "  nod %+.3f", n.Slope.MMPerM())
+	}
+	fmt.Fprintf(&b, " mm/m, %d readings", sw.Readings)
+	return b.String()
+}
+
+func (s *shower) end() {
+	if s.tty && s.said != "" {
+		fmt.Fprintln(s.w)
+	}
+}

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"golang.org/x/term"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
+)
+
+type sweepCmd struct {
+	Config  string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Turns   int    `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
+	Purpose string `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	JSON    bool   `name:"json" help:"Print the result as one JSON object."`
+}
+
+func (c *sweepCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	if c.Turns == 0 {
+		c.Turns = cfg.Sweep.Turns
+	}
+	if c.Turns < 1 || c.Turns > session.MaxTurns {
+		return usageError{fmt.Errorf("--turns %d: give 1 to %d", c.Turns, session.MaxTurns)}
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	run, err := takeSweep(e.ctx, cl, c.Turns, c.Purpose, e.in, e.err)
+	if err != nil {
+		return err
+	}
+	return reportRun(e, run, c.JSON)
+}
+
+// takeSweep starts a sweep, shows it until it has ended, and gives the stored run.
+func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string, in io.Reader, progress io.Writer) (store.Run, error) {
+	fmt.Fprint(progress, cautions)
+	id, err := cl.StartSweep(ctx, turns, purpose)
+	if err != nil {
+		return store.Run{}, err
+	}
+	watch, stop := context.WithCancel(ctx)
+	defer stop()
+	takeOnEnter(watch, cl, id, in, progress)
+	show := newShower(progress)
+	err = cl.Live(watch, func(s *session.Snapshot) bool {
+		if s.Sweep.Run != id {
+			return false
+		}
+		show.state(s)
+		return true
+	})
+	show.end()
+	// Whatever became of us, the run must not be left open.
+	after, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
+	defer cancel()
+	if ctx.Err() != nil {
+		// It may have ended on its own in this very moment; what is stored says which.
+		_ = cl.AbandonSweep(after, id)
+	} else if err != nil {
+		return store.Run{}, err
+	}
+	return endedRun(after, cl, id)
+}
+
+// endedRun waits until the run's end is in the store.
+func endedRun(ctx context.Context, cl *client.Client, id int64) (store.Run, error) {
+	for {
+		r, err := cl.Run(ctx, id)
+		if err != nil || r.Outcome != "" {
+			return r, err
+		}
+		select {
+		case <-ctx.Done():
+			return r, fmt.Errorf("run %d has not ended yet; see `tramd show %d`", id, id)
+		case <-time.After(20 * time.Millisecond):
+		}
+	}
+}
+
+// takeOnEnter lets the person take a station by pressing Enter, where there is a person.
+func takeOnEnter(ctx context.Context, cl *client.Client, run int64, in io.Reader, progress io.Writer) {
+	f, ok := in.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return
+	}
+	go func() { // ends with the program: a read of the terminal cannot be called off
+		keys := bufio.NewScanner(f)
+		for keys.Scan() && ctx.Err() == nil {
+			if err := cl.TakeStation(ctx, run); err != nil && ctx.Err() == nil {
+				fmt.Fprintf(progress, "\n%v\n", err)
+			}
+		}
+	}()
+}
+
+func reportRun(e *env, run store.Run, asJSON bool) error {
+	if run.Result == nil {
+		return fmt.Errorf("run %d %s: %s (%d readings are kept)", run.ID, run.Outcome, run.Why, run.Readings)
+	}
+	if asJSON {
+		if err := printJSON(e.out, "run", run.ID, *run.Result); err != nil {
+			return err
+		}
+	} else if err := printResult(e.out, fmt.Sprintf("run %d, %s", run.ID, run.Setup.Machine), *run.Result, run.Setup.Tolerance); err != nil {
+		return err
+	}
+	if run.Outcome != store.Finished {
+		return errors.Join(errShown)
+	}
+	return verdictStatus(run.Result.Verdict)
+}
