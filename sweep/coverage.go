@@ -13,47 +13,59 @@ const (
 	gapSlack   = 1.5 // hand-set stations are not evenly spaced
 )
 
-// gap is a part of the circle between two neighbouring readings, in degrees.
+// gap is a part of the circle without readings, in degrees.
 type gap struct{ from, size float64 }
 
-// gaps lists the spaces between the neighbouring bins that hold readings, going round.
+// round is what a sweep has seen of the circle, worked out once for a result.
+type round struct {
+	distinct int     // angles that are well apart
+	gaps     []gap   // between neighbouring bins that hold readings, going round
+	typical  float64 // space between neighbouring stations; 0 for a dense sweep
+	missing  []gap   // what was not seen, less what the stations beside it speak for
+	coverage float64 // radians
+}
+
+func (t *tally) round() round {
+	r := round{distinct: t.distinct(), gaps: t.gaps()}
+	r.typical = typicalGap(r.gaps)
+	r.missing = missing(r.gaps, r.typical)
+	seen := 360.0
+	for _, g := range r.missing {
+		seen -= g.size
+	}
+	r.coverage = Radians(max(0, seen))
+	return r
+}
+
 func (t *tally) gaps() []gap {
-	var used []span
-	var list []gap
+	used := make([]span, 0, binCount)
 	for _, s := range t.seen {
 		if s.hi >= s.lo {
 			used = append(used, s)
 		}
 	}
+	list := make([]gap, len(used))
 	for i, s := range used {
 		next := used[(i+1)%len(used)].lo
 		if i == len(used)-1 {
 			next++
 		}
-		list = append(list, gap{from: s.hi * 360, size: (next - s.hi) * 360})
+		list[i] = gap{from: s.hi * 360, size: (next - s.hi) * 360}
 	}
 	return list
 }
 
-// missing gives the gaps that the sweep has not seen, and how much of each, by the typical space between neighbours:
-// small for a dense sweep, where a gap is simply not seen, and large for stations.
-func (t *tally) missing() []gap {
-	list := t.gaps()
-	if len(list) == 0 {
-		return []gap{{size: 360}}
-	}
-	typical := typicalGap(list)
+// missing judges gaps by the typical space between neighbours: a gap in a dense sweep was simply not seen; of one between
+// stations, each of the two speaks for a part.
+func missing(list []gap, typical float64) []gap {
 	limit := max(denseGap, min(gapSlack*typical, stationGap))
+	spoken := 0.0
+	if typical > denseGap {
+		spoken = min(typical, stationGap)
+	}
 	var out []gap
 	for _, g := range list {
-		if g.size <= limit {
-			continue
-		}
-		spoken := 0.0
-		if typical > denseGap {
-			spoken = min(typical, stationGap)
-		}
-		if g.size > spoken {
+		if g.size > limit && g.size > spoken {
 			out = append(out, gap{from: g.from + spoken/2, size: g.size - spoken})
 		}
 	}
@@ -75,13 +87,25 @@ func typicalGap(list []gap) float64 {
 	return apart[len(apart)/2]
 }
 
-// coverage is how much of the circle was seen, in radians.
-func (t *tally) coverage() float64 {
-	seen := 360.0
-	for _, g := range t.missing() {
-		seen -= g.size
+// hole is the widest part of the circle that was not seen though the rest of the sweep was finer; stations evenly set,
+// however few, leave none.
+func (r round) hole() gap {
+	var widest, g gap
+	for _, c := range r.gaps {
+		if c.size > widest.size {
+			widest = c
+		}
 	}
-	return Radians(max(0, seen))
+	if widest.size <= gapSlack*r.typical {
+		return g
+	}
+	for _, c := range r.missing {
+		if c.size > g.size {
+			g = c
+		}
+	}
+	g.from = math.Mod(g.from, 360)
+	return g
 }
 
 // sectors shows which of the 72 sectors of 5 degrees, counting from 0, hold readings.
@@ -97,25 +121,4 @@ func (t *tally) sectors() string {
 		}
 	}
 	return string(out)
-}
-
-// hole is the widest part of the circle that was not seen though the rest of the sweep was finer; stations evenly set,
-// however few, leave none.
-func (t *tally) hole() gap {
-	list := t.gaps()
-	widest := 0.0
-	for _, g := range list {
-		widest = max(widest, g.size)
-	}
-	var g gap
-	if widest <= gapSlack*typicalGap(list) {
-		return g
-	}
-	for _, c := range t.missing() {
-		if c.size > g.size {
-			g = c
-		}
-	}
-	g.from = math.Mod(g.from, 360)
-	return g
 }

@@ -13,8 +13,7 @@ const (
 // form is the peak to valley of the mean residual round the circle, NaN where it cannot be seen. Stations are taken as
 // they are. A dense sweep is averaged over 5 degrees, and over more where there are few readings, so that the figure
 // speaks of the surface and not of the noise; what noise is left still widens it a little.
-func (t *tally) form(e estimate) float64 {
-	distinct := t.distinct()
+func (t *tally) form(e estimate, distinct int) float64 {
 	if distinct < formMinAngles {
 		return math.NaN()
 	}

@@ -25,15 +25,14 @@ type geometry struct {
 	leak  float64    // share of the axis not measured that shows in the one measured
 }
 
-func (t *tally) geometry() (geometry, error) {
+func (t *tally) geometry(seen round) (geometry, error) {
 	if t.readings == 0 {
 		if t.rejected > 0 {
 			return geometry{}, fmt.Errorf("nothing to fit: none of the %d readings has a known spindle angle", t.rejected)
 		}
 		return geometry{}, fmt.Errorf("nothing to fit: there are no readings")
 	}
-	distinct := t.distinct()
-	if distinct < 2 {
+	if seen.distinct < 2 {
 		return geometry{}, fmt.Errorf("all readings are at one spindle angle: turn the arm and read at three angles at least, well spread")
 	}
 	sxx, sxy, syy := t.scatter()
@@ -47,11 +46,11 @@ func (t *tally) geometry() (geometry, error) {
 		}}, nil
 	case large >= pairSpread:
 		return t.pair(math.Atan2(2*sxy, sxx-syy) / 2)
-	case distinct < 3:
+	case seen.distinct < 3:
 		return geometry{}, fmt.Errorf("only two distinct angles, and not opposite: read at 180 degrees from the first, or at three angles at least")
 	}
 	return geometry{}, fmt.Errorf("the arc is too small: %.0f degrees of the circle were seen, and tilt and nod would be %.0f times "+
-		"less certain than from a full circle; sweep 120 degrees at least, better all round", Degrees(t.coverage()), 1/math.Sqrt(max(small, 1e-6)))
+		"less certain than from a full circle; sweep 120 degrees at least, better all round", Degrees(seen.coverage), 1/math.Sqrt(max(small, 1e-6)))
 }
 
 // pair judges two opposite stations whose line has the given direction.

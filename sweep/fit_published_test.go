@@ -3,12 +3,15 @@ package sweep
 import (
 	"bufio"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 const publishedDir = "../testdata/published"
@@ -143,6 +146,10 @@ func TestStudentFactor(t *testing.T) {
 	}
 	if n < 20 {
 		t.Fatalf("%d rows of the table were read", n)
+	}
+	for _, nu := range []float64{100, 101.5, 250, 3000, 99999} { // the expansion, against the quantile itself
+		exact := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(0.975)
+		near(t, fmt.Sprintf("t95 for %v", nu), coverageFactor(nu), exact, 2e-9)
 	}
 	near(t, "normal", coverageFactor(math.Inf(1)), 1.959963985, 1e-9) // standard normal quantile
 }

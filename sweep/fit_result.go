@@ -8,7 +8,7 @@ import (
 )
 
 // result turns an estimate into what is said about the sweep.
-func (t *tally) result(e estimate, g geometry) Result {
+func (t *tally) result(e estimate, g geometry, seen round) Result {
 	dof := t.readings - e.params
 	total, floor := 0.0, 0.0 // of the weights squared, and of the resolution's share
 	for i, ind := range t.setup.Indicators {
@@ -28,8 +28,8 @@ func (t *tally) result(e estimate, g geometry) Result {
 
 	out := Result{
 		Model: ModelPlain, ModelVersion: ModelPlainVersion,
-		OffsetMM: e.offset, ClosureMM: t.closure(e), ResidualRMSMM: rms, FormPVMM: t.form(e),
-		Readings: t.readings, Rejected: t.rejected, Coverage: t.coverage(),
+		OffsetMM: e.offset, ClosureMM: t.closure(e), ResidualRMSMM: rms, FormPVMM: t.form(e, seen.distinct),
+		Readings: t.readings, Rejected: t.rejected, Coverage: seen.coverage,
 		CoverageFactor: u.factor, DoF: u.dof, Covariance: u.cov,
 	}
 	if g.x {
@@ -42,7 +42,7 @@ func (t *tally) result(e estimate, g geometry) Result {
 		out.Lean = &Lean{Slope: units.Slope(math.Hypot(e.slope[0], e.slope[1])), Azimuth: Wrap(math.Atan2(e.slope[1], e.slope[0]))}
 	}
 	out.Verdict = JudgeBoth(out.Tilt, out.Nod, t.setup.Tolerance)
-	out.Warnings = t.warnings(out, g, dof, math.Sqrt(variance))
+	out.Warnings = t.warnings(out, g, seen, dof, math.Sqrt(variance))
 	return out
 }
 
@@ -71,7 +71,7 @@ const (
 	closureScatter = 3.0  // standard deviations of the difference
 )
 
-func (t *tally) warnings(r Result, g geometry, dof int, scatter float64) []Warning {
+func (t *tally) warnings(r Result, g geometry, seen round, dof int, scatter float64) []Warning {
 	var out []Warning
 	warn := func(code, format string, args ...any) {
 		out = append(out, Warning{Code: code, Text: fmt.Sprintf(format, args...)})
@@ -86,10 +86,10 @@ func (t *tally) warnings(r Result, g geometry, dof int, scatter float64) []Warni
 		warn(WarnNoRepeatability, "as many readings as unknowns: nothing shows how well they repeat, and the uncertainty rests on what "+
 			"is stated of the indicator alone; take one more station or a second turn")
 	}
-	if n := t.distinct(); n < fewStations && g.x && g.y {
+	if n := seen.distinct; n < fewStations && g.x && g.y {
 		warn(WarnFewStations, "%d stations cannot tell a surface that is not flat from lean; five or more can", n)
 	}
-	if m := t.hole(); m.size > gapWorthAWord && g.x && g.y {
+	if m := seen.hole(); m.size > gapWorthAWord && g.x && g.y {
 		warn(WarnGaps, "%.0f degrees of the circle were not seen, from %.0f to %.0f degrees",
 			m.size, m.from, math.Mod(m.from+m.size, 360))
 	}

@@ -76,7 +76,8 @@ func (l *Live) Curve() []CurvePoint {
 // Result fits what was taken so far, or says why it cannot be fitted yet.
 func (l *Live) Result() (Result, error) {
 	t := l.tally
-	g, err := t.geometry()
+	seen := t.round()
+	g, err := t.geometry(seen)
 	if err != nil {
 		return Result{}, err
 	}
@@ -118,7 +119,7 @@ func (l *Live) Result() (Result, error) {
 			e.offset[i] = t.origin[i] + (m.z-r*(e.slope[0]*m.cos+e.slope[1]*m.sin))/n
 		}
 	}
-	return t.result(e, g), nil
+	return t.result(e, g, seen), nil
 }
 
 func (t *tally) emptyEstimate() estimate {

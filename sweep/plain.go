@@ -52,7 +52,8 @@ func (f *Plain) Add(p Point) error {
 // Result fits what was taken so far, or says why it cannot be fitted. More readings may follow.
 func (f *Plain) Result() (Result, error) {
 	t := f.tally
-	g, err := t.geometry()
+	seen := t.round()
+	g, err := t.geometry(seen)
 	if err != nil {
 		return Result{}, err
 	}
@@ -85,5 +86,5 @@ func (f *Plain) Result() (Result, error) {
 			e.spread[col][keep[b]] = s.Cov[a][b]
 		}
 	}
-	return t.result(e, g), nil
+	return t.result(e, g, seen), nil
 }
