@@ -24,9 +24,16 @@ type Encoder struct {
 	past    [pastFixes]fix // ring of the latest samples; readings of another port may arrive after a later sample
 	n       int            // samples ever put into past
 	have    bool
-	lastRaw int64
-	beyond  bool // counts outside one turn were seen: the encoder counts on over several turns
+	lastRaw int64   // of the latest sample in past
+	beyond  bool    // counts outside one turn were seen: the encoder counts on over several turns
+	modulus int64   // raw units in a turn
+	quantum float64 // radians within which an arm counts as standing still
+	pace    float64 // radians a second the arm has lately reached
+	rhythm  float64 // seconds from sample to sample
+	held    bool    // suspect waits for the next sample to bear it out
+	suspect sample
 	jumps   int
+	spikes  int
 	waiting []waitingReading
 }
 
@@ -77,28 +84,17 @@ func (e *Encoder) put(f fix) {
 // Jumps counts the encoder samples that no arm could have reached: a reset of the counter, or lost counts.
 func (e *Encoder) Jumps() int { return e.jumps }
 
+// Spikes counts the single samples that no others bore out; they tagged nothing.
+func (e *Encoder) Spikes() int { return e.spikes }
+
 // AddCount takes a signed count measured at t and emits the readings it brackets.
 //
 // A counter that stays inside one turn wraps there; one that goes beyond it counts on.
 func (e *Encoder) AddCount(t float64, count int64, emit func(Point)) {
-	n := e.o.CountsPerTurn
-	if n <= 0 {
-		return
+	if n := e.o.CountsPerTurn; n > 0 {
+		e.modulus, e.quantum = n, 2*math.Pi/float64(n)
+		e.add(sample{t, count}, emit)
 	}
-	if count >= n || count <= -n {
-		e.beyond = true
-	}
-	var d int64
-	if e.have {
-		d = count - e.lastRaw
-		if !e.beyond {
-			d = nearest(d, n)
-		}
-	}
-	e.lastRaw = count
-	step := float64(d) / float64(n) * 2 * math.Pi
-	start := float64(count%n) / float64(n) * 2 * math.Pi
-	e.add(t, step, start, 2*math.Pi/float64(n), emit)
 }
 
 // AddDegrees takes an angle in degrees measured at t and emits the readings it brackets. Successive angles are taken to
@@ -107,14 +103,27 @@ func (e *Encoder) AddDegrees(t, deg float64, emit func(Point)) {
 	if !finite(deg) {
 		return
 	}
-	const micro = 360_000_000
-	raw := int64(math.Round(math.Mod(deg, 360) * 1e6))
-	var d int64
-	if e.have {
-		d = nearest(raw-e.lastRaw, micro)
+	e.modulus, e.quantum = 360_000_000, Radians(0.1)
+	e.add(sample{t, int64(math.Round(math.Mod(deg, 360) * 1e6))}, emit)
+}
+
+// sample is what the encoder said: a count, or millionths of a degree.
+type sample struct {
+	t   float64
+	raw int64
+}
+
+// step is how far the arm went from one raw value to another, in radians, counter-clockwise seen from above.
+func (e *Encoder) step(from, to int64) float64 {
+	d := to - from
+	if !e.beyond {
+		d = nearest(d, e.modulus)
 	}
-	e.lastRaw = raw
-	e.add(t, Radians(float64(d)/1e6), Radians(float64(raw)/1e6), Radians(0.1), emit)
+	rad := float64(d) / float64(e.modulus) * 2 * math.Pi
+	if e.o.Reversed {
+		rad = -rad
+	}
+	return rad
 }
 
 // nearest reduces d by whole turns of n to the nearest to zero.
@@ -129,34 +138,91 @@ func nearest(d, n int64) int64 {
 	return d
 }
 
-// add takes a sample that lies step beyond the last one. quantum is the step within which an arm counts as standing still.
-func (e *Encoder) add(t, step, start, quantum float64, emit func(Point)) {
-	sign := 1.0
-	if e.o.Reversed {
-		sign = -1
-	}
+// add takes a sample. One that lies much further on than the arm has been going is held until the next has spoken: half a
+// line that lost its last digits is a number too, and must not tag a reading.
+func (e *Encoder) add(x sample, emit func(Point)) {
 	if !e.have {
-		e.have = true
-		e.put(fix{t: t, angle: sign*start + Radians(e.o.ZeroDeg)})
-		e.release(t, emit)
+		e.have, e.lastRaw = true, x.raw
+		e.mind(x.raw)
+		e.put(fix{t: x.t, angle: e.start(x.raw)})
+		e.release(x.t, emit)
 		return
 	}
+	if x.t < e.last().t { // samples out of order say nothing about the time between
+		return
+	}
+	if e.held {
+		e.held = false
+		b := e.suspect
+		out, back := e.step(e.lastRaw, b.raw), e.step(e.lastRaw, x.raw)
+		if math.Abs(back) < math.Abs(out)/2 && e.likely(x, back) {
+			e.spikes++ // the one between was not where the arm had been
+		} else {
+			e.accept(b, emit)
+		}
+	}
+	if s := e.step(e.lastRaw, x.raw); !e.likely(x, s) && !e.held {
+		e.held, e.suspect = true, x
+		return
+	}
+	e.accept(x, emit)
+}
+
+// likely says whether a step fits how the arm has been going: at most four times the steps before, for the time it took.
+func (e *Encoder) likely(x sample, step float64) bool {
+	room := math.Max(Radians(0.5), 2*e.quantum)
+	gap := x.t - e.last().t
+	return math.Abs(step) <= room+4*e.pace*math.Max(gap, e.rhythm)
+}
+
+// accept makes a sample the arm's place.
+func (e *Encoder) accept(x sample, emit func(Point)) {
+	e.mind(x.raw)
 	a := e.last()
-	gap := t - a.t
-	if gap < 0 { // samples out of order say nothing about the time between
-		return
-	}
-	b := fix{t: t, angle: a.angle + sign*step, certain: true}
+	gap := x.t - a.t
+	step := e.step(e.lastRaw, x.raw)
+	b := fix{t: x.t, angle: a.angle + step, certain: true}
 	turns := math.Abs(step) / (2 * math.Pi)
 	switch {
-	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+0.05):
+	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+0.02):
 		e.jumps++
 		b.certain = false
-	case gap > e.o.MaxGapS && math.Abs(step) > 1.5*quantum:
+	case gap > e.o.MaxGapS && math.Abs(step) > 1.5*e.quantum:
 		b.certain = false
+	default:
+		e.learn(gap, step)
 	}
+	e.lastRaw = x.raw
 	e.put(b)
-	e.release(t, emit)
+	e.release(x.t, emit)
+}
+
+// learn keeps the pace of the arm and the rhythm of the samples: the pace rises at once and falls slowly.
+func (e *Encoder) learn(gap, step float64) {
+	if gap <= 0 {
+		return
+	}
+	if e.rhythm == 0 {
+		e.rhythm = gap
+	}
+	e.rhythm += (gap - e.rhythm) / 16
+	e.pace = math.Max(math.Abs(step)/math.Max(gap, e.rhythm), e.pace*0.98)
+}
+
+// mind notices a counter that goes beyond one turn.
+func (e *Encoder) mind(raw int64) {
+	if raw >= e.modulus || raw <= -e.modulus {
+		e.beyond = true
+	}
+}
+
+// start is the angle at which the encoder was first heard.
+func (e *Encoder) start(raw int64) float64 {
+	rad := float64(raw%e.modulus) / float64(e.modulus) * 2 * math.Pi
+	if e.o.Reversed {
+		rad = -rad
+	}
+	return rad + Radians(e.o.ZeroDeg)
 }
 
 // at gives the angle at a moment that the samples bracket, or NaN where it is not certain.
@@ -229,5 +295,5 @@ func (e *Encoder) Flush(emit func(Point)) {
 // Lose forgets where the arm is, as when the encoder was unplugged: its count may start anew.
 func (e *Encoder) Lose(emit func(Point)) {
 	e.Flush(emit)
-	e.have, e.beyond, e.n = false, false, 0
+	*e = Encoder{o: e.o, waiting: e.waiting, jumps: e.jumps, spikes: e.spikes}
 }

@@ -82,6 +82,39 @@ func TestEncoderGivesNoAngleWhereItIsNotCertain(t *testing.T) {
 	}
 }
 
+func TestHalfALineOfTheEncoderTagsNothing(t *testing.T) {
+	for _, period := range []float64{0.001, 0.005, 0.02, 0.1} {
+		e := NewEncoder(EncoderOptions{CountsPerTurn: 4096})
+		worst, n := 0.0, 0
+		emit := func(p Point) {
+			if !math.IsNaN(p.Angle) {
+				n++
+				worst = math.Max(worst, math.Abs(p.Angle-arm(p.T)))
+			}
+		}
+		total := int(30 / period)
+		for i := range total {
+			at := float64(i) * period
+			e.AddReading(at+period/2, 0, 0, emit)
+			c := int64(math.Floor(arm(at) / (2 * math.Pi) * 4096))
+			if i%97 == 50 {
+				c /= 10 // the last digit was lost on the wire
+			}
+			e.AddCount(at, c, emit)
+		}
+		if n < total*95/100 {
+			t.Errorf("period %v s: only %d of %d readings were given an angle", period, n, total)
+		}
+		// What the arm does between samples, twice over where one is missing, and what a lost digit may hide inside.
+		if limit := Radians(1) + 4.3*1.5*period; worst > limit {
+			t.Errorf("period %v s: worst angle error %.2f deg, want at most %.2f", period, Degrees(worst), Degrees(limit))
+		}
+		if e.Jumps() != 0 {
+			t.Errorf("period %v s: %d jumps", period, e.Jumps())
+		}
+	}
+}
+
 func TestEncoderTagsReadingsThatArriveAfterLaterSamples(t *testing.T) {
 	e := NewEncoder(EncoderOptions{CountsPerTurn: 36000})
 	none := func(Point) { t.Error("nothing waits") }
