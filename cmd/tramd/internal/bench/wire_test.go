@@ -2,17 +2,18 @@ package bench
 
 import (
 	"bufio"
-	"math"
 	"os"
 	"regexp"
 	"sort"
 	"strconv"
+	"sync"
 	"testing"
 	"time"
 )
 
 // wire reads one port with a parser of the test's own and keeps what came, and when.
 type wire struct {
+	mu    sync.Mutex
 	at    []float64 // seconds since the test began to listen
 	value []float64 // mm, or counts
 	bad   int
@@ -51,7 +52,9 @@ func listen(t *testing.T, path string, form *regexp.Regexp, origin time.Time) *w
 				w.bad++
 				continue
 			}
+			w.mu.Lock()
 			w.at, w.value = append(w.at, at), append(w.value, v)
+			w.mu.Unlock()
 		}
 	}()
 	return w
@@ -66,27 +69,40 @@ func (w *wire) stop(t *testing.T) {
 	<-w.ended
 }
 
-// degAt interpolates the encoder's angle.
+// settled gives the mean of the next few values sent after the first sent lines: of an arm at rest, however late they come.
+func (w *wire) settled(t *testing.T, sent uint64) float64 {
+	t.Helper()
+	const few = 8
+	first := int(sent) + 1 // one may have been on its way
+	for range 2000 {
+		w.mu.Lock()
+		values := w.value[min(first, len(w.value)):]
+		w.mu.Unlock()
+		if len(values) >= few {
+			var sum float64
+			for _, v := range values[:few] {
+				sum += v
+			}
+			return sum / few
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	t.Fatal("no settled values in 10 s")
+	return 0
+}
+
+// prompt tells whether the i-th value came soon after the one before it: then nobody was kept waiting by other programs.
+func (w *wire) prompt(i int) bool {
+	return i > 0 && i < len(w.at) && w.at[i]-w.at[i-1] < 0.006
+}
+
+// degAt interpolates the encoder's angle, where its values came promptly.
 func (w *wire) degAt(at float64, countsPerTurn int) (float64, bool) {
 	i := sort.SearchFloat64s(w.at, at)
-	if i == 0 || i == len(w.at) {
+	if !w.prompt(i) {
 		return 0, false
 	}
 	part := (at - w.at[i-1]) / (w.at[i] - w.at[i-1])
 	count := w.value[i-1] + part*(w.value[i]-w.value[i-1])
 	return count * 360 / float64(countsPerTurn), true
-}
-
-// firstHarmonic gives the tilt and nod, in mm/m, that readings over whole turns show: the Fourier integral
-// 2/(b-a) * integral of z*cos (or sin) over the angle, by trapezes, since the readings are not evenly spaced. Waves of
-// the table with two or more in a turn, and the offset, integrate to nothing.
-func firstHarmonic(deg, mm []float64, radiusMM float64) Truth {
-	var c, s float64
-	for i := 1; i < len(deg); i++ {
-		a, b := deg[i-1]*math.Pi/180, deg[i]*math.Pi/180
-		c += (b - a) * (mm[i-1]*math.Cos(a) + mm[i]*math.Cos(b)) / 2
-		s += (b - a) * (mm[i-1]*math.Sin(a) + mm[i]*math.Sin(b)) / 2
-	}
-	whole := (deg[len(deg)-1] - deg[0]) * math.Pi / 180
-	return Truth{TiltMMPerM: 2 * c / whole / radiusMM * 1000, NodMMPerM: 2 * s / whole / radiusMM * 1000}
 }
