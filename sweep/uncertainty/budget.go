@@ -51,7 +51,7 @@ func (b Budget) DoF() float64 {
 	var sum float64
 	for _, c := range b {
 		if share := c.Contribution() / u; share > 0 && !math.IsInf(c.DoF, 1) {
-			sum += share * share * share * share / math.Max(c.DoF, 1)
+			sum += share * share * share * share / math.Max(c.DoF, 1e-9)
 		}
 	}
 	if sum == 0 {

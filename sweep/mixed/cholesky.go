@@ -1,0 +1,73 @@
+package mixed
+
+import "math"
+
+// sym is a dense symmetric matrix; only the lower triangle is used.
+type sym struct {
+	n int
+	a []float64
+}
+
+func newSym(n int) sym { return sym{n, make([]float64, n*n)} }
+
+func (s sym) row(i int) []float64 { return s.a[i*s.n : i*s.n+s.n] }
+
+// rank1 adds w * x xᵀ.
+func (s sym) rank1(x []float64, w float64) {
+	for i, xi := range x {
+		if xi == 0 {
+			continue
+		}
+		f := w * xi
+		r := s.row(i)[:i+1]
+		for j, xj := range x[:i+1] {
+			r[j] += f * xj
+		}
+	}
+}
+
+// cholesky replaces s by its lower factor L, s = L Lᵀ. A pivot lost to rounding is set to a tiny number, which leaves that
+// direction unknown rather than failing; it returns how many there were.
+func (s sym) cholesky() (lost int) {
+	for i := 0; i < s.n; i++ {
+		ri := s.row(i)
+		diag := ri[i]
+		for j := 0; j < i; j++ {
+			rj := s.row(j)
+			sum := ri[j]
+			for k, v := range rj[:j] {
+				sum -= ri[k] * v
+			}
+			ri[j] = sum / rj[j]
+			ri[i] -= ri[j] * ri[j]
+		}
+		if !(ri[i] > 1e-13*diag) || !(ri[i] > 1e-300) {
+			lost++
+			ri[i] = math.Max(1e-13*diag, 1e-300)
+		}
+		ri[i] = math.Sqrt(ri[i])
+	}
+	return lost
+}
+
+// solve replaces b by the solution of L Lᵀ x = b; s must hold L.
+func (s sym) solve(b []float64) {
+	for i := range b {
+		r := s.row(i)
+		for k, v := range r[:i] {
+			b[i] -= v * b[k]
+		}
+		b[i] /= r[i]
+	}
+	s.backward(b)
+}
+
+// backward replaces b by the solution of Lᵀ x = b.
+func (s sym) backward(b []float64) {
+	for i := len(b) - 1; i >= 0; i-- {
+		for k := i + 1; k < len(b); k++ {
+			b[i] -= s.row(k)[i] * b[k]
+		}
+		b[i] /= s.row(i)[i]
+	}
+}

@@ -1,0 +1,148 @@
+package mixed
+
+import (
+	"fmt"
+	"math"
+
+	"tramd/sweep"
+	"tramd/sweep/uncertainty"
+)
+
+const (
+	stemTilt  = 3.0   // degrees that the stem may be off square, either way (common practice, no source)
+	tagJitter = 0.003 // seconds between the angle and the reading it is put to
+)
+
+// budget lists what makes up the uncertainty of one axis, in mm/m.
+func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
+	at := axis
+	if f.d.lean == 1 {
+		at = 0
+	}
+	perMM := 1000 / f.in.radius
+	b := f.typeA(at, perMM)
+	known := math.Inf(1)
+	own, other := lean[axis], lean[1-axis]
+
+	n := 2.0
+	for k := range f.in.tracks {
+		tr := &f.in.tracks[k]
+		for i := 1; i < len(tr.z); i++ {
+			if tr.z[i] != tr.z[i-1] && tr.why[i] == kept {
+				n++
+			}
+		}
+	}
+	b = append(b, uncertainty.Component{
+		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * math.Sqrt(2/n), DoF: known,
+		Note: "rectangular over one step; counted once for each change of the reading",
+	})
+	var mpe, radius, total float64
+	for k := range f.in.tracks {
+		ind := f.in.setup.Indicators[f.in.tracks[k].indicator]
+		w := float64(len(f.in.tracks[k].z)) * sq(ind.RadiusMM)
+		mpe = math.Max(mpe, ind.MPEMM)
+		radius = math.Hypot(radius, w*ind.RadiusUMM/ind.RadiusMM)
+		total += w
+	}
+	b = append(b,
+		uncertainty.Component{
+			Name: "permissible error", Type: uncertainty.B, U: mpe / math.Sqrt(3), Unit: "mm", Sensitivity: perMM / 2, DoF: known,
+			Note: "rectangular on the difference of two readings across the circle",
+		},
+		uncertainty.Component{
+			Name: "radius", Type: uncertainty.B, U: radius / total * f.in.radius, Unit: "mm", Sensitivity: -own / f.in.radius, DoF: known,
+			Note: "as stated in the setup",
+		},
+		uncertainty.Component{
+			Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
+			Note: "turns part of one axis into the other",
+		},
+		uncertainty.Component{
+			Name: "stem angle", Type: uncertainty.B, U: sq(sweep.Radians(stemTilt)) / 2 * math.Sqrt(4.0/45), Unit: "1", Sensitivity: own, DoF: known,
+			Note: fmt.Sprintf("cosine of an angle within %.0f degrees", stemTilt),
+		})
+	return b
+}
+
+// angleU is the standard uncertainty in degrees by which the angles as a whole may be turned.
+func (f *fitting) angleU() float64 {
+	if f.stationLike() {
+		return math.Hypot(taggedAngle, stationAngle/math.Sqrt(float64(len(f.bs))))
+	}
+	var rate float64
+	for _, b := range f.bs {
+		rate += math.Abs(b.rate) / float64(len(f.bs))
+	}
+	if f.both {
+		rate = 0 // the two ways round show the delay
+	}
+	return math.Hypot(taggedAngle, sweep.Degrees(rate)*tagJitter)
+}
+
+func (f *fitting) stationLike() bool {
+	return f.in.setup.AngleSource == "stations" || len(f.bs) < denseSegments && f.in.setup.AngleSource != "encoder"
+}
+
+// typeA splits what the model found by its origin. The parts share one number of degrees of freedom, so each is given its
+// share of it and Welch-Satterthwaite returns the whole.
+func (f *fitting) typeA(at int, perMM float64) uncertainty.Budget {
+	total := f.ans.cov[2*at]
+	p := &f.ans.best
+	leak := f.leak(at)
+	pr := f.d.precision(newLevels(f.bs), p.h)
+	var form, drift float64
+	for i, s := range leak {
+		v := p.s2 * s * s / pr[i]
+		if i < f.d.form {
+			form += v
+		} else {
+			drift += v
+		}
+	}
+	// The answer is averaged over many grid points; the best one only tells in what proportion.
+	form, drift = math.Min(form/p.cov[2*at], 0.98), math.Min(drift/p.cov[2*at], 0.98)
+	if s := form + drift; s > 0.99 {
+		form, drift = 0.99*form/s, 0.99*drift/s
+	}
+	part := func(name, note string, share float64) uncertainty.Component {
+		return uncertainty.Component{
+			Name: name, Type: uncertainty.A, U: math.Sqrt(share * total), Unit: "mm", Sensitivity: perMM,
+			DoF: math.Max(f.ans.dof*share, 1e-6), Note: note,
+		}
+	}
+	b := uncertainty.Budget{part("repeatability", "scatter and slow noise of the readings about the fit", 1-form-drift)}
+	if form > 0 {
+		b = append(b, part("form", "harmonics of the surface that the angles cannot tell from lean", form))
+	}
+	if drift > 0 {
+		b = append(b, part("warming", "slow drift during the sweep", drift))
+	}
+	return b
+}
+
+// leak is how much of each form and drift column shows as lean: the estimate is linear in the readings, so it is the lean
+// estimated from that column alone.
+func (f *fitting) leak(at int) []float64 {
+	d, p := f.d, &f.ans.best
+	last := d.cols - 1
+	unit := make([]float64, last)
+	unit[last-d.lean+at] = 1
+	// Row of the inverse that belongs to the lean.
+	for i := range unit {
+		r := p.factor.row(i)
+		for k, v := range r[:i] {
+			unit[i] -= v * unit[k]
+		}
+		unit[i] /= r[i]
+	}
+	p.factor.backward(unit)
+	pr := d.precision(newLevels(f.bs), p.h)
+	out := make([]float64, d.form+d.drift)
+	for j := range out {
+		// The normal equations less the prior's precision, times a unit in column j, are (C - D⁻¹) e_j, and C⁻¹ C e_j = e_j,
+		// whose lean part is zero.
+		out[j] = -unit[j] * pr[j]
+	}
+	return out
+}

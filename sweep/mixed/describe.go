@@ -1,0 +1,162 @@
+package mixed
+
+import (
+	"fmt"
+	"math"
+
+	"tramd/sweep"
+)
+
+// describe adds what else the circle tells: the form of the surface and the scatter about the fit.
+func (f *fitting) describe(r *sweep.Result) {
+	circle := f.d.circles[0]
+	coef := f.coef[circle*2*formOrders:]
+	if len(f.bs) >= denseSegments {
+		r.Form = harmonics(coef)
+		low, high := math.Inf(1), math.Inf(-1)
+		for i := range 360 {
+			z := f.d.formAt(circle, f.coef, sweep.Radians(float64(i)))
+			low, high = math.Min(low, z), math.Max(high, z)
+		}
+		r.FormPVMM = high - low
+	}
+	r.ResidualRMSMM = f.scatter()
+}
+
+// scatter is the root mean square of the kept readings about the fitted curve, the model's fixed unknowns taken off.
+func (f *fitting) scatter() float64 {
+	const cells = 1440
+	curves := make([][]float64, len(f.in.tracks))
+	first := f.d.form + f.d.drift + f.d.extra
+	for k := range f.in.tracks {
+		curves[k] = make([]float64, cells+1)
+		for i := range curves[k] {
+			th := float64(i) / cells * 2 * math.Pi
+			curves[k][i] = f.d.zero + leanAt(f.coef, f.axes, f.in.tracks[k].scale, th) + f.d.formAt(f.d.circles[k], f.coef, th)
+		}
+	}
+	t0, half := timeSpan(f.bs)
+	var ss float64
+	n := 0
+	for i := range f.segs {
+		g := &f.segs[i]
+		if g.why != kept || g.n == 0 {
+			continue
+		}
+		tr := &f.in.tracks[g.track]
+		u := (g.t - t0) / half
+		base := f.coef[first+g.group] + f.coef[f.d.form]*u + f.coef[f.d.form+1]*(1.5*u*u-0.5) + f.coef[f.d.form+2]*(2.5*u*u*u-1.5*u)
+		for j := g.lo; j < g.hi; j++ {
+			if tr.why[j] != kept {
+				continue
+			}
+			at := sweep.Wrap(tr.th[j]) / (2 * math.Pi) * cells
+			c := min(int(at), cells-1)
+			z := curves[g.track][c] + (at-float64(c))*(curves[g.track][c+1]-curves[g.track][c])
+			ss += sq(tr.z[j] - base - z)
+			n++
+		}
+	}
+	if free := n - f.groups - f.d.lean; free > 0 {
+		return math.Sqrt(ss / float64(free))
+	}
+	return math.NaN()
+}
+
+// Codes of warnings; they never change their meaning.
+const (
+	WarnAllEqual      = "all_equal"
+	WarnTimeBackwards = "time_backwards"
+	WarnKnock         = "knock"
+	WarnOffSurface    = "off_surface"
+	WarnStuck         = "stuck"
+	WarnEndOfTravel   = "end_of_travel"
+	WarnMuchRejected  = "much_rejected"
+	WarnDelay         = "delay"
+	WarnHysteresis    = "hysteresis"
+	WarnBorrowed      = "borrowed_repeatability"
+	WarnAssumed       = "assumed_repeatability"
+)
+
+func (f *fitting) warn(r *sweep.Result) {
+	add := func(code, format string, args ...any) {
+		r.Warnings = append(r.Warnings, sweep.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
+	}
+	count := map[string]int{}
+	for _, x := range r.Rejections {
+		count[x.Code] += x.Readings
+	}
+	if f.in.unknown > 0 {
+		add(sweep.WarnUnknownAngle, "%d readings were left out: their spindle angle is not known", f.in.unknown)
+	}
+	if n := count["hollow"] + count["raised"]; n > 0 {
+		add(WarnOffSurface, "%d readings were left out as off the surface (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
+	}
+	if n := count["stuck"]; n > 0 {
+		add(WarnStuck, "%d readings were left out because the indicator stood still while the spindle turned: check that its plunger moves freely", n)
+	}
+	if n := count["end_of_travel"]; n > 0 {
+		add(WarnEndOfTravel, "%d readings were left out at the end of the indicator's travel: set it nearer the middle and sweep again", n)
+	}
+	known := f.in.readings - f.in.unknown
+	if out := known - r.Readings; known > 0 && float64(out) > 0.25*float64(known) {
+		add(WarnMuchRejected, "%.0f %% of the readings were left out: look at the surface and the indicator, and sweep again", 100*float64(out)/float64(known))
+	}
+	if n := f.groups - len(f.in.tracks); n > 0 {
+		add(WarnKnock, "the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own offset; tighten the arm and sweep again", n)
+	}
+	if f.in.backwards {
+		add(WarnTimeBackwards, "the times run backwards in places; the order of the readings was used instead")
+	}
+	if f.allEqual() {
+		add(WarnAllEqual, "all readings are equal: the indicator may be stuck or not touching; press its plunger and see it move")
+		r.Verdict = undecided(r.Verdict)
+		for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {
+			if a != nil {
+				a.Verdict = undecided(a.Verdict)
+			}
+		}
+	}
+	f.warnDirections(add)
+	switch few := len(f.bs)-f.groups-f.d.lean < 5; {
+	case f.opt.RepeatabilityDoF > 0 && f.opt.RepeatabilityMM > 0:
+		add(WarnBorrowed, "the uncertainty uses a repeatability of %.4f mm pooled from earlier runs (%.0f degrees of freedom)", f.opt.RepeatabilityMM, f.opt.RepeatabilityDoF)
+	case few:
+		add(WarnAssumed, "too few stations to show their own repeatability: %.4f mm was assumed beside what they show", f.known.s)
+	}
+}
+
+func (f *fitting) warnDirections(add func(code, format string, args ...any)) {
+	if !f.both {
+		return
+	}
+	var rate float64
+	for i := range f.bs {
+		rate += math.Abs(f.bs[i].rate) / float64(len(f.bs))
+	}
+	if late := f.way.delayS*rate + f.way.lag; math.Abs(late) > sweep.Radians(0.3) {
+		add(WarnDelay, "the angles are %.1f degrees late, by the two ways round (a delay of some %.0f ms at this speed, or lost motion); it was taken out",
+			sweep.Degrees(late), 1000*late/math.Max(rate, 1e-9))
+	}
+	if h := f.way.playMM; h > math.Max(2*f.in.resolution, 0.002) {
+		add(WarnHysteresis, "the indicator reads %.4f mm apart by the way its plunger moves; it was taken out", 2*h)
+	}
+}
+
+func undecided(v sweep.Verdict) sweep.Verdict {
+	if v == sweep.Within {
+		return sweep.Undecided
+	}
+	return v
+}
+
+func (f *fitting) allEqual() bool {
+	for k := range f.in.tracks {
+		for _, z := range f.in.tracks[k].z {
+			if z != f.in.tracks[k].z[0] {
+				return false
+			}
+		}
+	}
+	return true
+}

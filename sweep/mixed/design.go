@@ -1,0 +1,143 @@
+package mixed
+
+import (
+	"math"
+
+	"tramd/sweep"
+)
+
+const (
+	formOrders = 10 // harmonics 2 to formOrders+1 of the surface
+	drifts     = 3  // Legendre polynomials of the sweep's time
+)
+
+// driftFall is the standard deviation of each drift polynomial relative to the first.
+var driftFall = [drifts]float64{1, 0.5, 0.25}
+
+// design is the model's columns by block, in the order: form, drift, directions, offsets, lean, reading. The lean comes
+// last before the reading so that its covariance is the corner of a Cholesky factor.
+type design struct {
+	rows               [][]float64
+	form, drift, extra int // columns of each kind: form first, then drift, then the direction effects
+	groups, lean       int
+	cols               int
+	zero               float64 // taken off the readings
+	circles            []int   // by track: which circle on the surface it runs on
+}
+
+// newDesign writes the columns. axes says which of tilt and nod are in the model; way, if not nil, adds the effects
+// of direction along the curve.
+func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, along curve) *design {
+	d := &design{groups: groups}
+	circles := d.circlesOf(in)
+	d.form, d.drift = circles*2*formOrders, drifts
+	if way != nil {
+		d.extra = byCount
+	}
+	for _, on := range axes {
+		if on {
+			d.lean++
+		}
+	}
+	d.cols = d.form + d.drift + d.extra + d.groups + d.lean + 1
+	for _, b := range bs {
+		d.zero += b.z / float64(len(bs))
+	}
+	t0, half := timeSpan(bs)
+	backing := make([]float64, d.cols*len(bs))
+	for i := range bs {
+		b := &bs[i]
+		x := backing[i*d.cols : (i+1)*d.cols]
+		d.rows = append(d.rows, x)
+		sin, cos := math.Sincos(b.th)
+		ck, sk := cos, sin
+		for k := 0; k < formOrders; k++ {
+			ck, sk = ck*cos-sk*sin, sk*cos+ck*sin
+			f := blur(float64(k+2) * b.span / 2)
+			at := (d.circles[b.track]*formOrders + k) * 2
+			x[at], x[at+1] = f*ck, f*sk
+		}
+		u := (b.t - t0) / half
+		x[d.form], x[d.form+1], x[d.form+2] = u, 1.5*u*u-0.5, 2.5*u*u*u-1.5*u
+		x[d.form+d.drift+d.extra+b.group] = 1
+		at := d.cols - 1 - d.lean
+		f := in.tracks[b.track].scale * blur(b.span/2)
+		if axes[0] {
+			x[at] = f * cos
+			at++
+		}
+		if axes[1] {
+			x[at] = f * sin
+		}
+		x[d.cols-1] = b.z - d.zero
+	}
+	if way != nil {
+		way.columns(bs, along, func(i int, x [byCount]float64) { copy(d.rows[i][d.form+d.drift:], x[:]) })
+	}
+	return d
+}
+
+// circlesOf puts tracks whose radii agree within 4 % on one circle of the surface: they see the same form.
+func (d *design) circlesOf(in *input) int {
+	var radii []float64
+	for _, tr := range in.tracks {
+		r := in.setup.Indicators[tr.indicator].RadiusMM
+		at := -1
+		for j, q := range radii {
+			if math.Abs(r-q) < 0.04*q {
+				at = j
+			}
+		}
+		if at < 0 {
+			at = len(radii)
+			radii = append(radii, r)
+		}
+		d.circles = append(d.circles, at)
+	}
+	return len(radii)
+}
+
+// blur is what the mean over an arc of half width h leaves of a wave of one radian.
+func blur(h float64) float64 {
+	if h < 1e-4 {
+		return 1
+	}
+	return math.Sin(h) / h
+}
+
+func timeSpan(bs []block) (mid, half float64) {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, b := range bs {
+		lo, hi = math.Min(lo, b.t), math.Max(hi, b.t)
+	}
+	return (lo + hi) / 2, math.Max((hi-lo)/2, 1e-9)
+}
+
+// formVariance is the variance of harmonic k relative to the second, for surfaces whose waves fall off as k^-fall.
+func formVariance(order int, fall float64) float64 {
+	return math.Pow(float64(order)/2, -2*fall)
+}
+
+// formAt is the surface's form on one circle from the model's coefficients.
+func (d *design) formAt(circle int, coef []float64, th float64) float64 {
+	var z float64
+	for k := 0; k < formOrders; k++ {
+		s, c := math.Sincos(float64(k+2) * th)
+		at := (circle*formOrders + k) * 2
+		z += coef[at]*c + coef[at+1]*s
+	}
+	return z
+}
+
+func harmonics(coef []float64) []sweep.Harmonic {
+	var out []sweep.Harmonic
+	for k := 0; k < formOrders; k++ {
+		c, s := coef[2*k], coef[2*k+1]
+		order := k + 2
+		out = append(out, sweep.Harmonic{
+			Order: order, AmplitudeMM: math.Hypot(c, s),
+			PhaseDeg: sweep.Degrees(sweep.Wrap(math.Atan2(s, c))) / float64(order),
+		})
+	}
+	return out
+}

@@ -1,0 +1,31 @@
+// Package mixed is the full measurement model of a sweep: the lean of the spindle with an interval that holds the truth as
+// often as it says.
+//
+// # The model
+//
+// A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with their
+// order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov), and
+// white noise. Swept both ways round, it also has an offset by direction, the play of the plunger and a delay between the
+// angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
+// restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged.
+// A t distribution with matched degrees of freedom then gives the interval.
+//
+// # The way through
+//
+//	check     refuse what is not a sweep, order it by indicator              track.go
+//	segments  cut it into short straight stretches                           segment.go
+//	clean     robust start; leave out spikes, arcs, flats; find knocks       robust.go, reject.go, knock.go
+//	blocks    join what is left into a few hundred means                     block.go
+//	design    write the columns, whiten them by the noise of a grid point    design.go, direction.go, filter.go
+//	search    walk the grid, average the lean                                grid.go, posterior.go
+//	result    budget, decision, form, warnings                               components.go, fit.go, describe.go
+//
+// Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.
+//
+// # Sources
+//
+// Henderson 1975, Best linear unbiased estimation and prediction under a selection model, Biometrics 31:423-447.
+// Patterson and Thompson 1971, Recovery of inter-block information when block sizes are unequal, Biometrika 58:545-554.
+// Rousseeuw 1984, Least median of squares regression, JASA 79:871-880. Rousseeuw and Van Driessen 2006, Computing LTS
+// regression for large data sets, Data Mining and Knowledge Discovery 12:29-45. All cited from memory.
+package mixed

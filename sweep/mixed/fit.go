@@ -1,0 +1,265 @@
+package mixed
+
+import (
+	"fmt"
+	"math"
+
+	"tramd/sweep"
+	"tramd/sweep/uncertainty"
+	"tramd/sweep/units"
+)
+
+// Model names the full model in a result.
+const (
+	Model        = "full"
+	ModelVersion = 1
+)
+
+// confidence is the share of cases in which the expanded interval is to hold the truth.
+const confidence = 0.95
+
+// Options is what is known beside the sweep itself. The zero value is fine.
+type Options struct {
+	// RepeatabilityMM is the standard deviation of one station's reading, pooled from earlier runs on this machine, and
+	// RepeatabilityDoF the degrees of freedom behind it. Without them a weak general value stands in.
+	RepeatabilityMM, RepeatabilityDoF float64
+}
+
+// Fit fits the full model with nothing known beside the sweep.
+func Fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
+	return FitWith(pts, setup, Options{})
+}
+
+// FitWith fits the full model. It refuses, with what to do about it, a sweep that cannot show the lean; it warns by code
+// where the result rests on little.
+func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, error) {
+	if bad(opt.RepeatabilityMM) || bad(opt.RepeatabilityDoF) || opt.RepeatabilityMM < 0 || opt.RepeatabilityDoF < 0 {
+		return sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more", opt.RepeatabilityMM, opt.RepeatabilityDoF)
+	}
+	in, err := check(pts, setup)
+	if err != nil {
+		return sweep.Result{}, err
+	}
+	segs, st, groups := clean(in)
+	base, err := in.plain()
+	if err != nil {
+		return sweep.Result{}, err
+	}
+	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
+	f.solve()
+	return f.result(base), nil
+}
+
+// plain fits what is left by least squares: it knows what the angles allow, the closure and the coverage.
+func (in *input) plain() (sweep.Result, error) {
+	p, err := sweep.NewPlain(in.setup)
+	if err != nil {
+		return sweep.Result{}, err
+	}
+	left := 0
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		phase := sweep.Radians(in.setup.Indicators[tr.indicator].PhaseDeg)
+		for i, w := range tr.why {
+			if w != kept {
+				left++
+				continue
+			}
+			if err := p.Add(sweep.Point{T: tr.t[i], Angle: tr.th[i] - phase, Reading: tr.z[i], Indicator: tr.indicator}); err != nil {
+				return sweep.Result{}, err
+			}
+		}
+	}
+	r, err := p.Result()
+	if err != nil && left > 0 {
+		err = fmt.Errorf("%w (%d readings off the surface, stuck or doubled were left out first)", err, left)
+	}
+	return r, err
+}
+
+// fitting is one fit on its way.
+type fitting struct {
+	in     *input
+	segs   []segment
+	start  start
+	groups int
+	opt    Options
+	axes   [2]bool
+
+	bs     []block
+	both   bool
+	known  repeatability
+	d      *design
+	ans    answer
+	coef   []float64
+	way    direction
+}
+
+func (f *fitting) solve() {
+	f.bs = blocks(f.in, f.segs)
+	f.known = f.prior()
+	along := func(b *block) (z, rise float64) {
+		scale := f.in.tracks[b.track].scale
+		return f.start.at(scale, b.th, f.start.t0), derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
+	}
+	f.both = bothWays(f.bs)
+	if !f.both {
+		f.round(nil, along)
+		return
+	}
+	for range directionRounds {
+		f.round(&f.way, along)
+		shift, ok := f.way.learn(f.coef[f.d.form+f.d.drift:][:byCount])
+		if !ok {
+			return // what the columns found is no shift of the angle
+		}
+		for i := range f.bs {
+			f.bs[i].th += shift(&f.bs[i])
+		}
+		coef, d := f.coef, f.d
+		along = func(b *block) (z, rise float64) {
+			c := func(th float64) float64 {
+				return leanAt(coef, f.axes, f.in.tracks[b.track].scale, th) + d.formAt(d.circles[b.track], coef, th)
+			}
+			return c(b.th), derivative(c, b.th)
+		}
+	}
+}
+
+// directionRounds is how often the effects of direction are put in and found again; each needs the curve, and the curve
+// needs them.
+const directionRounds = 3
+
+func (f *fitting) round(way *direction, along curve) {
+	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along)
+	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
+	f.ans = summarise(s.search(), f.d.lean)
+	f.coef = f.ans.best.coefficients(f.d)
+}
+
+func derivative(c func(float64) float64, th float64) float64 {
+	const h = 0.01
+	return (c(th+h) - c(th-h)) / (2 * h)
+}
+
+// leanAt is the lean's part of a reading.
+func leanAt(coef []float64, axes [2]bool, scale, th float64) float64 {
+	s, c := math.Sincos(th)
+	at := len(coef) // the lean comes last
+	var z float64
+	if axes[1] {
+		at--
+		z += coef[at] * s
+	}
+	if axes[0] {
+		z += coef[at-1] * c
+	}
+	return z * scale
+}
+
+// General repeatability of a station set and read by eye, worth two readings (common practice, no source).
+const (
+	stationNoiseMM  = 0.0015
+	stationNoiseDoF = 2.0
+	stationAngle    = 1.0 // degrees, by eye
+	taggedAngle     = 0.1 // degrees, by an encoder
+)
+
+// prior is the repeatability of a typical block before the sweep speaks: pooled where runs are stored, otherwise a general
+// value that fades as the sweep's own blocks grow many.
+func (f *fitting) prior() repeatability {
+	q2 := f.in.resolution * f.in.resolution / 12
+	if f.opt.RepeatabilityDoF > 0 && f.opt.RepeatabilityMM > 0 {
+		return repeatability{math.Sqrt(f.opt.RepeatabilityMM*f.opt.RepeatabilityMM + q2), f.opt.RepeatabilityDoF}
+	}
+	fade := math.Min(1, 12/float64(len(f.bs)))
+	amp := math.Hypot(f.start.lean[0], f.start.lean[1])
+	angle := amp * sweep.Radians(stationAngle)
+	v := (stationNoiseMM*stationNoiseMM+angle*angle/2)*fade*fade*fade + q2*fade
+	return repeatability{math.Sqrt(v), stationNoiseDoF}
+}
+
+func (f *fitting) result(base sweep.Result) sweep.Result {
+	r := base
+	r.Model, r.ModelVersion = Model, ModelVersion
+	r.Readings, r.Rejections = base.Readings, f.in.rejections()
+	r.Rejected = f.in.readings - base.Readings
+	r.Conformity = nil
+	f.offsets(&r)
+
+	limit := f.in.setup.Tolerance
+	toMMPerM := 1000 / f.in.radius
+	lean := [2]float64{}
+	at := 0
+	var u [2]float64
+	dof := math.Inf(1)
+	budgets := [2]uncertainty.Budget{}
+	for i, on := range f.axes {
+		if on {
+			lean[i] = f.ans.lean[at] * toMMPerM
+			at++
+		}
+	}
+	for i, on := range f.axes {
+		if on {
+			budgets[i] = f.budget(i, lean)
+			u[i] = budgets[i].Combined()
+			dof = math.Min(dof, budgets[i].DoF())
+		}
+	}
+	factor := uncertainty.Factor(confidence, dof)
+	axis := func(i int) *sweep.Axis {
+		if !f.axes[i] {
+			return nil
+		}
+		a := &sweep.Axis{
+			Slope: units.Slope(lean[i]) * units.MMPerM, U: units.Slope(u[i]) * units.MMPerM,
+			Expanded: units.Slope(factor*u[i]) * units.MMPerM, Budget: budgets[i],
+		}
+		a.Verdict = sweep.Judge(a.Slope, a.Expanded, limit)
+		if limit.Given() {
+			p := uncertainty.Inside(float64(a.Slope), float64(a.U), dof, -float64(limit.Limit), float64(limit.Limit))
+			a.Conformity = &p
+		}
+		return a
+	}
+	r.Tilt, r.Nod, r.DoF, r.CoverageFactor = axis(0), axis(1), dof, factor
+	r.Covariance = [2][2]float64{}
+	for i := range 2 {
+		r.Covariance[i][i] = sq(u[i] * 1e-3)
+	}
+	r.Lean = nil
+	if f.axes[0] && f.axes[1] {
+		rho := f.ans.cov[1] / math.Sqrt(f.ans.cov[0]*f.ans.cov[2])
+		r.Covariance[0][1] = f.ans.cov[1] * sq(toMMPerM*1e-3)
+		r.Covariance[1][0] = r.Covariance[0][1]
+		r.Lean = &sweep.Lean{
+			Slope:   units.Slope(math.Hypot(lean[0], lean[1])) * units.MMPerM,
+			Azimuth: sweep.Wrap(math.Atan2(lean[1], lean[0])),
+		}
+		if limit.Given() {
+			p := uncertainty.InsideBoth(lean[0], u[0], lean[1], u[1], rho, limit.Limit.MMPerM())
+			r.Conformity = &p
+		}
+	}
+	r.Verdict = sweep.JudgeBoth(r.Tilt, r.Nod, limit)
+	f.describe(&r)
+	f.warn(&r)
+	return r
+}
+
+func sq(x float64) float64 { return x * x }
+
+// offsets gives each indicator's reading at zero lean, before any knock.
+func (f *fitting) offsets(r *sweep.Result) {
+	r.OffsetMM = append([]float64(nil), r.OffsetMM...)
+	first := f.d.form + f.d.drift + f.d.extra
+	done := map[int]bool{}
+	for i := range f.bs {
+		k := f.in.tracks[f.bs[i].track].indicator
+		if !done[k] && k < len(r.OffsetMM) {
+			done[k] = true
+			r.OffsetMM[k] = f.d.zero + f.coef[first+f.bs[i].group]
+		}
+	}
+}

@@ -1,0 +1,273 @@
+package mixed
+
+import (
+	"math"
+	"sort"
+
+	"tramd/sweep"
+)
+
+// clean finds what must not bend the fit: repeats and flat stretches, single spikes, arcs off the surface, and knocks of
+// the stylus. It marks readings and segments, and returns the segments with their means, the robust fit and the number of
+// offset groups.
+func clean(in *input) ([]segment, start, int) {
+	in.dropDuplicates()
+	segs := in.segments()
+	groups := len(in.tracks)
+	stations := len(segs) < denseSegments
+	s := robust(in, segs, groups, robustOrder)
+	if !stations {
+		if in.dropFlats(&s) > 0 {
+			segs = in.segments()
+			s = robust(in, segs, groups, robustOrder)
+		}
+		segs, s, groups = findKnocks(in, segs, s, groups)
+	}
+	in.dropSpikes(segs, &s)
+	if stations {
+		rejectStations(in, segs, &s, groups)
+	} else {
+		for range 2 {
+			rejectArcs(in, segs, &s)
+			s = robust(in, segs, groups, robustOrder+1)
+		}
+	}
+	for i := range segs {
+		if segs[i].why == kept {
+			segs[i].mean(&in.tracks[segs[i].track])
+		}
+		for j := segs[i].lo; j < segs[i].hi && segs[i].why != kept; j++ {
+			if w := &in.tracks[segs[i].track].why[j]; *w == kept {
+				*w = segs[i].why
+			}
+		}
+	}
+	return segs, s, groups
+}
+
+// denseSegments is where a handful of stations ends and a sweep begins.
+const denseSegments = 30
+
+func (in *input) dropDuplicates() {
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		for i := 1; i < len(tr.t); i++ {
+			if tr.t[i] == tr.t[i-1] && tr.th[i] == tr.th[i-1] && tr.z[i] == tr.z[i-1] {
+				tr.why[i] = duplicate
+			}
+		}
+	}
+}
+
+// dropFlats leaves out stretches in which the reading stood still although the surface under the stylus must have moved it:
+// a stuck indicator, or one at the end of its travel. It returns how many readings it dropped.
+func (in *input) dropFlats(s *start) (dropped int) {
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		q := math.Max(in.setup.Indicators[tr.indicator].ResolutionMM, 1e-6)
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, z := range tr.z {
+			low, high = math.Min(low, z), math.Max(high, z)
+		}
+		for lo := 0; lo < len(tr.z); {
+			hi := lo + 1
+			from, to := s.at(tr.scale, tr.th[lo], tr.t[lo]), s.at(tr.scale, tr.th[lo], tr.t[lo])
+			for hi < len(tr.z) && tr.z[hi] == tr.z[lo] {
+				v := s.at(tr.scale, tr.th[hi], tr.t[hi])
+				from, to = math.Min(from, v), math.Max(to, v)
+				hi++
+			}
+			if hi-lo >= 6 && to-from > 2.5*q+3*s.scale {
+				why := stuck
+				if high > low && (tr.z[lo] == low || tr.z[lo] == high) {
+					why = endOfTravel
+				}
+				for i := lo; i < hi; i++ {
+					tr.why[i] = why
+				}
+				dropped += hi - lo
+			}
+			lo = hi
+		}
+	}
+	return dropped
+}
+
+// dropSpikes leaves out single readings far from the middle of their neighbours.
+func (in *input) dropSpikes(segs []segment, s *start) {
+	off := make([][]float64, len(segs))
+	var spreads []float64
+	for i := range segs {
+		g := &segs[i]
+		tr := &in.tracks[g.track]
+		var d []float64
+		for j := g.lo; j < g.hi; j++ {
+			if tr.why[j] == kept {
+				d = append(d, tr.z[j]-s.at(tr.scale, tr.th[j], tr.t[j]))
+			}
+		}
+		sorted := append([]float64(nil), d...)
+		mid := median(sorted)
+		for j := range d {
+			d[j] -= mid
+		}
+		off[i] = d
+		if len(d) >= 4 {
+			spreads = append(spreads, spread(d))
+		}
+	}
+	if len(spreads) == 0 {
+		return
+	}
+	limit := 6*math.Max(median(spreads), 0.29*in.resolution) + in.resolution
+	buf := []float64{}
+	for i := range segs {
+		g := &segs[i]
+		tr := &in.tracks[g.track]
+		if len(off[i]) < 3 {
+			continue
+		}
+		n, at := 0, 0
+		for j := g.lo; j < g.hi; j++ {
+			if tr.why[j] != kept {
+				continue
+			}
+			d := off[i][at]
+			at++
+			if math.Abs(d) > limit {
+				n++
+				tr.why[j] = spikeDown
+				if d > 0 {
+					tr.why[j] = spikeUp
+				}
+			}
+		}
+		if n > 0 {
+			buf = g.middle(tr, buf)
+		}
+	}
+}
+
+// rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.
+func rejectArcs(in *input, segs []segment, s *start) {
+	far := 5*s.scale + in.resolution
+	near := 2.5 * s.scale
+	r := make([]float64, len(segs))
+	for i := range segs {
+		r[i] = s.residual(in, &segs[i])
+	}
+	mark := func(i int, why code) {
+		if segs[i].why == kept {
+			segs[i].why = why
+		}
+	}
+	for i := range segs {
+		if segs[i].why != kept || math.Abs(r[i]) <= far {
+			continue
+		}
+		why := hollow
+		if r[i] > 0 {
+			why = raised
+		}
+		mark(i, why)
+		for _, step := range []int{-1, 1} {
+			for j := i + step; j >= 0 && j < len(segs) && segs[j].track == segs[i].track; j += step {
+				if r[j]*r[i] < 0 || math.Abs(r[j]) < near {
+					break
+				}
+				mark(j, why)
+			}
+		}
+	}
+	// The stylus rolls over an edge before it drops: where an arc is long, its neighbours go too.
+	edge := make([]code, len(segs))
+	for i := 1; i < len(segs); i++ {
+		a, b := &segs[i-1], &segs[i]
+		if a.track != b.track || (a.why == kept) == (b.why == kept) {
+			continue
+		}
+		if a.why == kept && b.why == hollow {
+			edge[i-1] = hollow
+		}
+		if b.why == kept && a.why == hollow {
+			edge[i] = hollow
+		}
+	}
+	for i, e := range edge {
+		if e != kept && segs[i].span < 2*segmentSpan && len(segs) > 3*denseSegments {
+			mark(i, e)
+		}
+	}
+}
+
+// rejectStations leaves out single stations that stand far from what all others agree on, as long as enough remain to show
+// that they agree.
+func rejectStations(in *input, segs []segment, s *start, groups int) {
+	for {
+		type bad struct {
+			i int
+			r float64
+		}
+		var res []float64
+		var worst bad
+		live := 0
+		for i := range segs {
+			if segs[i].why != kept {
+				continue
+			}
+			live++
+			r := s.residual(in, &segs[i])
+			res = append(res, math.Abs(r))
+			if math.Abs(r) > math.Abs(worst.r) {
+				worst = bad{i, r}
+			}
+		}
+		p := 2 + groups
+		if live-p < 3 || live <= len(segs)*2/3 {
+			return
+		}
+		// The spread of the others, corrected for the parameters they paid for.
+		sort.Float64s(res)
+		var ss float64
+		for _, v := range res[:live-1] {
+			ss += v * v
+		}
+		scale := math.Max(math.Sqrt(ss/float64(live-1-p)), math.Max(0.3*in.resolution, 5e-4))
+		if math.Abs(worst.r) < 8*scale {
+			return
+		}
+		segs[worst.i].why = hollow
+		if worst.r > 0 {
+			segs[worst.i].why = raised
+		}
+		*s = robust(in, segs, groups, robustOrder)
+	}
+}
+
+// rejections lists what was left out, neighbours joined.
+func (in *input) rejections() []sweep.Rejection {
+	var out []sweep.Rejection
+	if in.unknown > 0 {
+		out = append(out, sweep.Rejection{Code: "no_angle", FromS: in.unknownT[0], ToS: in.unknownT[1], Readings: in.unknown})
+	}
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		last := -10
+		for i, w := range tr.why {
+			if w == kept {
+				continue
+			}
+			if n := len(out) - 1; last >= 0 && i-last <= 2 && tr.why[last] == w {
+				out[n].ToS, out[n].ToDeg = tr.t[i], sweep.Degrees(tr.th[i])
+				out[n].Readings++
+			} else {
+				out = append(out, sweep.Rejection{
+					Code: codeNames[w], Indicator: tr.indicator, FromS: tr.t[i], ToS: tr.t[i],
+					FromDeg: sweep.Degrees(tr.th[i]), ToDeg: sweep.Degrees(tr.th[i]), Readings: 1,
+				})
+			}
+			last = i
+		}
+	}
+	return out
+}

@@ -1,0 +1,138 @@
+package mixed
+
+import (
+	"math"
+	"slices"
+)
+
+// code is why a reading was left out.
+type code uint8
+
+const (
+	kept code = iota
+	duplicate
+	stuck
+	endOfTravel
+	spikeUp
+	spikeDown
+	raised
+	hollow
+)
+
+var codeNames = [...]string{"", "duplicate", "stuck", "end_of_travel", "spike_up", "spike_down", "raised", "hollow"}
+
+const (
+	segmentSpan  = 1.6 * math.Pi / 180 // of the circle
+	segmentCount = 25                  // readings
+	sameStation  = 0.5 * math.Pi / 180 // readings closer than this in angle were taken at one station
+)
+
+// segment is a short stretch of consecutive readings of one track, short enough that the surface under it is straight. It
+// is the unit in which arcs are judged.
+type segment struct {
+	track, lo, hi int     // readings [lo, hi) of the track
+	t, th, z      float64 // middle of the readings still kept: medians at first, so that one chip does not move them
+	span          float64 // radians covered
+	dir           float64 // +1 counter-clockwise, -1 clockwise, 0 not known
+	group         int     // offset group: a new one begins where the stylus was knocked
+	n             int     // readings kept
+	why           code
+}
+
+// segments cuts every track.
+func (in *input) segments() []segment {
+	var out []segment
+	var buf []float64
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		first := len(out)
+		for lo := 0; lo < len(tr.t); {
+			hi, dir := lo+1, 0.0
+			for hi < len(tr.t) && hi-lo < segmentCount {
+				step := tr.th[hi] - tr.th[hi-1]
+				if math.Abs(tr.th[hi]-tr.th[lo]) > segmentSpan || step*dir < 0 && math.Abs(step) > 1e-4 {
+					break
+				}
+				if math.Abs(step) > 1e-4 {
+					dir = math.Copysign(1, step)
+				}
+				hi++
+			}
+			s := segment{track: k, lo: lo, hi: hi, group: k, dir: dir}
+			if dir == 0 && lo > 0 && math.Abs(tr.th[lo]-tr.th[lo-1]) > 1e-4 {
+				s.dir = math.Copysign(1, tr.th[lo]-tr.th[lo-1])
+			}
+			s.span = math.Abs(tr.th[hi-1] - tr.th[lo])
+			buf = s.middle(tr, buf)
+			out = append(out, s)
+			lo = hi
+		}
+		if first < len(out) && out[first].dir == 0 && first+1 < len(out) {
+			out[first].dir = out[first+1].dir
+		}
+	}
+	return out
+}
+
+// middle sets the segment's place to the median of its kept readings.
+func (s *segment) middle(tr *track, buf []float64) []float64 {
+	buf = buf[:0]
+	s.t, s.th, s.n = 0, 0, 0
+	for i := s.lo; i < s.hi; i++ {
+		if tr.why[i] == kept {
+			buf = append(buf, tr.z[i])
+			s.t += tr.t[i]
+			s.th += tr.th[i]
+			s.n++
+		}
+	}
+	if s.n == 0 {
+		if s.why == kept {
+			s.why = tr.why[s.lo]
+		}
+		s.t, s.th, s.z = tr.t[s.lo], tr.th[s.lo], tr.z[s.lo]
+		return buf
+	}
+	s.t /= float64(s.n)
+	s.th /= float64(s.n)
+	s.z = median(buf)
+	return buf
+}
+
+// mean sets the segment's place to the mean of its kept readings.
+func (s *segment) mean(tr *track) {
+	s.t, s.th, s.z, s.n = 0, 0, 0, 0
+	for i := s.lo; i < s.hi; i++ {
+		if tr.why[i] == kept {
+			s.t += tr.t[i]
+			s.th += tr.th[i]
+			s.z += tr.z[i]
+			s.n++
+		}
+	}
+	if n := float64(s.n); n > 0 {
+		s.t, s.th, s.z = s.t/n, s.th/n, s.z/n
+	}
+}
+
+// median sorts x and returns its median; NaN when empty.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(x)
+	h := len(x) / 2
+	if len(x)%2 == 1 {
+		return x[h]
+	}
+	return (x[h-1] + x[h]) / 2
+}
+
+// spread is the median absolute value of x, scaled to the standard deviation of normal noise about zero.
+func spread(x []float64) float64 {
+	a := make([]float64, len(x))
+	for i, v := range x {
+		a[i] = math.Abs(v)
+	}
+	return 1.4826 * median(a)
+}

@@ -1,0 +1,125 @@
+package mixed
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"sort"
+	"strings"
+	"testing"
+
+	"tramd/sweep"
+)
+
+var (
+	studyOn   = flag.Bool("study", false, "run the long coverage study")
+	studyRuns = flag.Int("study.runs", 1000, "sweeps a family in the long coverage study")
+	studySeed = flag.Uint64("study.seed", 1, "seed of the long coverage study")
+	studyOut  = flag.String("study.out", "", "file for the study's markdown table")
+	studyOnly = flag.String("study.only", "", "only families whose name contains this")
+)
+
+// tally is what a family came to, over both axes.
+type tally struct {
+	n, held    int
+	width      []float64 // half widths
+	err, plain []float64 // absolute errors
+	scaled     []float64 // error over half width
+	refused    int
+	plainHeld  int
+}
+
+func (t *tally) coverage() float64 { return float64(t.held) / float64(t.n) }
+
+// wide is the factor by which intervals are wider than needed: the 95 % point of error over half width would be 1.
+func (t *tally) wide() float64 { return 1 / quantile(t.scaled, 0.95) }
+
+// against is the root mean square error relative to least squares.
+func (t *tally) against() float64 { return rms(t.err) / rms(t.plain) }
+
+func quantile(x []float64, p float64) float64 {
+	s := append([]float64(nil), x...)
+	sort.Float64s(s)
+	return s[min(len(s)-1, int(p*float64(len(s))))]
+}
+
+func rms(x []float64) float64 {
+	var s float64
+	for _, v := range x {
+		s += v * v
+	}
+	return math.Sqrt(s / float64(len(x)))
+}
+
+func study(t testing.TB, f family, runs int, seed uint64) tally {
+	r := rand.New(rand.NewPCG(seed, 7))
+	var out tally
+	for range runs {
+		tr := f.draw(r)
+		got, err := Fit(tr.pts, tr.setup)
+		plain, err2 := sweep.FitPlain(tr.pts, tr.setup)
+		if err != nil || err2 != nil {
+			t.Logf("%s: refused: %v %v", f.name, err, err2)
+			out.refused++
+			continue
+		}
+		for i, a := range []*sweep.Axis{got.Tilt, got.Nod} {
+			truth, p := tr.tilt, plain.Tilt
+			if i == 1 {
+				truth, p = tr.nod, plain.Nod
+			}
+			e, half := math.Abs(float64(a.Slope)-truth), float64(a.Expanded)
+			out.n++
+			if e <= half {
+				out.held++
+			}
+			if math.Abs(float64(p.Slope)-truth) <= float64(p.Expanded) {
+				out.plainHeld++
+			}
+			out.width = append(out.width, half)
+			out.err = append(out.err, e)
+			out.scaled = append(out.scaled, e/half)
+			out.plain = append(out.plain, math.Abs(float64(p.Slope)-truth))
+		}
+	}
+	return out
+}
+
+// TestStudy is the long coverage study; it runs only when asked for by -study and then fails on what the model promises.
+func TestStudy(t *testing.T) {
+	if !*studyOn {
+		t.Log("the long study runs with -study; TestCoverage is its short form")
+		return
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n|---|---|---|---|---|---|\n")
+	for _, f := range families() {
+		if !strings.Contains(f.name, *studyOnly) {
+			continue
+		}
+		s := study(t, f, *studyRuns, *studySeed)
+		line := fmt.Sprintf("| %s | %.1f %% | %.1f %% | %.2f | %.4f | %.2f |\n", f.name, 100*s.coverage(), 100*float64(s.plainHeld)/float64(s.n), s.wide(),
+			1000*quantile(s.width, 0.5), s.against())
+		fmt.Print(line)
+		b.WriteString(line)
+		if s.coverage() < 0.91 {
+			t.Errorf("%s: the interval held the truth in %.1f %%, want 91 %% at least", f.name, 100*s.coverage())
+		}
+		if f.long && s.wide() > 1.5 {
+			t.Errorf("%s: the interval is %.2f times as wide as the error needs, want 1.5 at most", f.name, s.wide())
+		}
+		if s.against() > 1.15 {
+			t.Errorf("%s: the error is %.2f times that of least squares, want 1.15 at most", f.name, s.against())
+		}
+		if s.refused > 0 {
+			t.Errorf("%s: %d sweeps refused", f.name, s.refused)
+		}
+	}
+	if *studyOut != "" {
+		if err := os.WriteFile(*studyOut, []byte(b.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

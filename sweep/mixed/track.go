@@ -1,0 +1,164 @@
+package mixed
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"tramd/sweep"
+)
+
+// track is what one indicator said, in the order it said it.
+type track struct {
+	indicator int
+	scale     float64 // radius over the mean radius: how strongly it sees the lean
+	t, th, z  []float64
+	why       []code // per reading: kept, or the reason it was left out
+}
+
+// input is the checked sweep.
+type input struct {
+	setup      sweep.Setup
+	tracks     []track
+	radius     float64 // mean radius, mm
+	resolution float64 // mean resolution, mm
+	readings   int
+	unknown    int // readings without an angle
+	unknownT   [2]float64
+	backwards  bool
+}
+
+// check refuses what cannot be fitted and sorts readings by indicator. A NaN angle means not known and is left out; any
+// other number that is not finite is an error.
+func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
+	if err := setup.Validate(); err != nil {
+		return nil, err
+	}
+	if len(pts) == 0 {
+		return nil, fmt.Errorf("no readings: nothing to fit")
+	}
+	in := &input{setup: setup, readings: len(pts)}
+	count := make([]int, len(setup.Indicators))
+	for i, p := range pts {
+		switch {
+		case p.Indicator < 0 || p.Indicator >= len(count):
+			return nil, fmt.Errorf("reading %d: indicator number %d is not in the setup, which has %d", i+1, p.Indicator+1, len(count))
+		case bad(p.Reading) || math.Abs(p.Reading) > 1e6:
+			return nil, fmt.Errorf("reading %d: %v mm is not a usable reading: take the row out", i+1, p.Reading)
+		case bad(p.T) || math.Abs(p.T) > 1e12:
+			return nil, fmt.Errorf("reading %d: time %v s is not a usable time: take the row out", i+1, p.T)
+		case math.IsInf(p.Angle, 0) || math.Abs(p.Angle) > 1e9:
+			return nil, fmt.Errorf("reading %d: angle %v is not a usable angle: leave it empty if it is not known", i+1, p.Angle)
+		}
+		count[p.Indicator]++
+	}
+	var radii, weight float64
+	for i, n := range count {
+		radii += float64(n) * setup.Indicators[i].RadiusMM
+		in.resolution += float64(n) * setup.Indicators[i].ResolutionMM
+		weight += float64(n)
+	}
+	in.radius, in.resolution = radii/weight, in.resolution/weight
+	at := make([]int, len(count))
+	for i, n := range count {
+		at[i] = -1
+		if n > 0 {
+			at[i] = len(in.tracks)
+			in.tracks = append(in.tracks, track{
+				indicator: i, scale: setup.Indicators[i].RadiusMM / in.radius,
+				t: make([]float64, 0, n), th: make([]float64, 0, n), z: make([]float64, 0, n),
+			})
+		}
+	}
+	for _, p := range pts {
+		if math.IsNaN(p.Angle) {
+			if in.unknown == 0 {
+				in.unknownT[0] = p.T
+			}
+			in.unknownT[1] = p.T
+			in.unknown++
+			continue
+		}
+		tr := &in.tracks[at[p.Indicator]]
+		phase := sweep.Radians(setup.Indicators[p.Indicator].PhaseDeg)
+		tr.t, tr.th, tr.z = append(tr.t, p.T), append(tr.th, p.Angle+phase), append(tr.z, p.Reading)
+	}
+	kept := in.tracks[:0]
+	for _, tr := range in.tracks {
+		if len(tr.t) > 0 {
+			tr.why = make([]code, len(tr.t))
+			in.backwards = tr.mendTime() || in.backwards
+			kept = append(kept, tr)
+		}
+	}
+	in.tracks = kept
+	if len(kept) == 0 {
+		return nil, fmt.Errorf("no reading has a spindle angle: give the angles, or measure at stations of known angle")
+	}
+	return in, nil
+}
+
+func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
+
+// mendTime makes time never run backwards: the order of the readings is taken as the truth, and a step back as a clock that
+// was set. It says whether it had to. A track with no lapse of time at all gets one second a reading.
+func (tr *track) mendTime() bool {
+	var back bool
+	var shift float64
+	for i := 1; i < len(tr.t); i++ {
+		if step := tr.t[i] + shift - tr.t[i-1]; step < 0 {
+			back = true
+			shift -= step
+		}
+		tr.t[i] += shift
+	}
+	if n := len(tr.t); n > 1 && tr.t[n-1] <= tr.t[0] {
+		for i := range tr.t {
+			tr.t[i] = tr.t[0] + float64(i)
+		}
+	}
+	return back
+}
+
+// angles is the sorted distinct places on the circle, more than apart radians from each other, that were visited.
+func (in *input) angles(apart float64) []float64 {
+	const cells = 7200
+	var seen [cells]bool
+	for _, tr := range in.tracks {
+		for _, th := range tr.th {
+			seen[int(sweep.Wrap(th)/(2*math.Pi)*cells)%cells] = true
+		}
+	}
+	var out []float64
+	for i, s := range seen {
+		if a := float64(i) / cells * 2 * math.Pi; s && (len(out) == 0 || a-out[len(out)-1] > apart) {
+			out = append(out, a)
+		}
+	}
+	if n := len(out); n > 1 && out[0]+2*math.Pi-out[n-1] <= apart {
+		out = out[:n-1]
+	}
+	return out
+}
+
+// largestGap is the widest arc between neighbouring angles of a sorted list.
+func largestGap(sorted []float64) float64 {
+	gaps := gapsOf(sorted)
+	if len(gaps) == 0 {
+		return 2 * math.Pi
+	}
+	sort.Float64s(gaps)
+	return gaps[len(gaps)-1]
+}
+
+func gapsOf(sorted []float64) []float64 {
+	var gaps []float64
+	for i, a := range sorted {
+		next := sorted[0] + 2*math.Pi
+		if i+1 < len(sorted) {
+			next = sorted[i+1]
+		}
+		gaps = append(gaps, next-a)
+	}
+	return gaps
+}
