@@ -1,0 +1,59 @@
+# Everything a person needs: make demo, make test. The rest is for those who work on tramd.
+GO       ?= go
+TAGS     := sqlite_omit_load_extension osusergo netgo
+VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+LDFLAGS  := -s -w -X main.version=$(VERSION)
+BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
+
+.PHONY: demo test bench study lint build cross deps deps-test fuzz clean
+
+demo: build
+	./bin/tramd demo
+
+test: deps-test
+	$(GO) test -tags "$(TAGS)" -race ./...
+
+build: deps
+	$(BUILD) -o bin/tramd ./cmd/tramd
+
+# What a fresh Debian machine lacks: installed as root, named to everybody else.
+deps:
+	@./cmd/tramd/need.sh cc:gcc go:golang-go
+
+deps-test: deps
+	@./cmd/tramd/need.sh chromium:chromium python3:python3 promtool:prometheus
+
+# What it costs, beside what a practitioner's own scripts cost, in one run.
+bench: build
+	@./cmd/tramd/need.sh python3:python3 python3-numpy:python3-numpy python3-serial:python3-serial
+	$(GO) test -tags "$(TAGS)" -run '^$$' -bench . -benchmem ./sweep/... ./device/... ./store/... ./cmd/...
+	./testdata/peer/compare.sh
+
+# The long coverage study of the stated uncertainty; writes its table.
+study:
+	$(GO) test -tags "$(TAGS)" -run TestStudy -study -timeout 2h -v ./sweep/mixed
+
+lint:
+	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo "run gofmt -w on these"; exit 1; }
+	$(GO) vet -tags "$(TAGS)" ./...
+	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 -tags "$(TAGS)" ./...
+	./cmd/tramd/vulncheck.sh
+	@test -z "$$(git status --porcelain)" || { git status --porcelain; echo "the tree is not clean"; exit 1; }
+
+# ARMv7 and arm64: the small computers of a shop.
+cross:
+	@./cmd/tramd/need.sh aarch64-linux-gnu-gcc:gcc-aarch64-linux-gnu,libc6-dev-arm64-cross arm-linux-gnueabihf-gcc:gcc-arm-linux-gnueabihf,libc6-dev-armhf-cross
+	GOOS=linux GOARCH=arm64 CGO_ENABLED=1 CC=aarch64-linux-gnu-gcc $(BUILD) -o dist/tramd-arm64 ./cmd/tramd
+	GOOS=linux GOARCH=arm GOARM=7 CGO_ENABLED=1 CC=arm-linux-gnueabihf-gcc $(BUILD) -o dist/tramd-armhf ./cmd/tramd
+	GOOS=linux GOARCH=arm64 CGO_ENABLED=1 CC=aarch64-linux-gnu-gcc $(GO) vet -tags "$(TAGS)" ./...
+	GOOS=linux GOARCH=arm GOARM=7 CGO_ENABLED=1 CC=arm-linux-gnueabihf-gcc $(GO) vet -tags "$(TAGS)" ./...
+
+# Each decoder and parser in turn, FUZZTIME long.
+FUZZTIME ?= 30s
+fuzz:
+	@set -e; for f in $$(grep -rl --include='*_test.go' '^func Fuzz' .); do \
+	  for t in $$(sed -n 's/^func \(Fuzz[A-Za-z0-9_]*\).*/\1/p' $$f); do \
+	    echo "$$t ($$(dirname $$f))"; $(GO) test -tags "$(TAGS)" -run '^$$' -fuzz "^$$t\$$" -fuzztime $(FUZZTIME) ./$$(dirname $$f); done; done
+
+clean:
+	rm -rf bin dist

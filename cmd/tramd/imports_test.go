@@ -1,0 +1,77 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+// forbidden says, for each room of the house, what must never be imported there.
+var forbidden = []struct {
+	room  string
+	never []string
+}{
+	{"tramd/sweep/units", []string{"tramd/", "gonum.org/"}},
+	{"tramd/sweep", []string{"tramd/device", "tramd/store", "tramd/cmd", "database/sql", "net", "os", "log"}},
+	{"tramd/device", []string{"tramd/store", "tramd/cmd", "net/http", "database/sql"}},
+	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
+	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql"}},
+	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
+	{"tramd/cmd/tramd/internal/web", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/metrics"}},
+	{"tramd/cmd/tramd/internal/bench", []string{"tramd/sweep", "tramd/device", "tramd/store"}},
+}
+
+type listed struct {
+	ImportPath string
+	Doc        string
+	Name       string
+	Imports    []string
+}
+
+func TestNoRoomReachesWhereItMustNot(t *testing.T) {
+	cmd := exec.Command("go", "list", "-json=ImportPath,Doc,Name,Imports", "-tags", "sqlite_omit_load_extension osusergo netgo", "tramd/...")
+	text, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	seen := 0
+	for d := json.NewDecoder(bytes.NewReader(text)); d.More(); {
+		var p listed
+		if err := d.Decode(&p); err != nil {
+			t.Fatal(err)
+		}
+		seen++
+		if p.Doc == "" {
+			t.Errorf("%s has no package comment", p.ImportPath)
+		}
+		for _, rule := range forbidden {
+			if p.ImportPath != rule.room && !strings.HasPrefix(p.ImportPath, rule.room+"/") {
+				continue
+			}
+			for _, imp := range p.Imports {
+				for _, never := range rule.never {
+					own := strings.HasPrefix(imp, rule.room)
+					if !own && (imp == never || strings.HasPrefix(imp, strings.TrimSuffix(never, "/")+"/")) {
+						t.Errorf("%s imports %s", p.ImportPath, imp)
+					}
+				}
+			}
+		}
+	}
+	if seen < 8 {
+		t.Fatalf("only %d packages were looked at", seen)
+	}
+}
+
+func TestOnlyOneFileKnowsTheSerialLibrary(t *testing.T) {
+	cmd := exec.Command("go", "list", "-f", `{{range .Imports}}{{.}}{{"\n"}}{{end}}`, "tramd/sweep/...", "tramd/store", "tramd/cmd/...")
+	text, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	if strings.Contains(string(text), "go.bug.st/serial") {
+		t.Error("the serial library is imported outside device")
+	}
+}
