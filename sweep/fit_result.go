@@ -33,10 +33,10 @@ func (t *tally) result(e estimate, g geometry, seen round) Result {
 		CoverageFactor: u.factor, DoF: u.dof, Covariance: u.cov,
 	}
 	if g.x {
-		out.Tilt = t.axis(0, e, u)
+		out.Tilt = t.axis(0, e, u, rms)
 	}
 	if g.y {
-		out.Nod = t.axis(1, e, u)
+		out.Nod = t.axis(1, e, u, rms)
 	}
 	if g.x && g.y {
 		out.Lean = &Lean{Slope: units.Slope(math.Hypot(e.slope[0], e.slope[1])), Azimuth: Wrap(math.Atan2(e.slope[1], e.slope[0]))}
@@ -46,10 +46,13 @@ func (t *tally) result(e estimate, g geometry, seen round) Result {
 	return out
 }
 
-func (t *tally) axis(a int, e estimate, u budget) *Axis {
+func (t *tally) axis(a int, e estimate, u budget, rms float64) *Axis {
 	std := math.Sqrt(u.cov[a][a])
 	out := &Axis{Slope: units.Slope(e.slope[a]), U: units.Slope(std), Expanded: units.Slope(u.factor * std)}
 	out.Verdict = Judge(out.Slope, out.Expanded, t.setup.Tolerance)
+	if std == 0 && math.IsNaN(rms) && t.setup.Tolerance.Given() { // not certain but unknown: nothing was repeated or stated
+		out.Verdict = Undecided
+	}
 	return out
 }
 

@@ -80,23 +80,23 @@ type leanJSON struct {
 
 // resultJSON is the shape other programs rely on; its names are a contract.
 type resultJSON struct {
-	Model          string    `json:"model"`
-	ModelVersion   int       `json:"model_version"`
-	Tilt           *axisJSON `json:"tilt"`
-	Nod            *axisJSON `json:"nod"`
-	Lean           *leanJSON `json:"lean"`
-	OffsetMM       *float64  `json:"offset_mm"`
-	OffsetsMM      []float64 `json:"offsets_mm,omitempty"` // where there are several indicators
-	ClosureMM      *float64  `json:"closure_mm"`
-	ResidualRMSMM  *float64  `json:"residual_rms_mm"`
-	FormPVMM       *float64  `json:"form_pv_mm"`
-	Readings       int       `json:"readings"`
-	Rejected       int       `json:"rejected"`
-	CoverageDeg    float64   `json:"coverage_deg"`
-	CoverageFactor float64   `json:"coverage_factor"`
-	DoF            *float64  `json:"dof"`
-	Verdict        Verdict   `json:"verdict"`
-	Warnings       []Warning `json:"warnings"`
+	Model          string     `json:"model"`
+	ModelVersion   int        `json:"model_version"`
+	Tilt           *axisJSON  `json:"tilt"`
+	Nod            *axisJSON  `json:"nod"`
+	Lean           *leanJSON  `json:"lean"`
+	OffsetMM       *float64   `json:"offset_mm"`
+	OffsetsMM      []*float64 `json:"offsets_mm,omitempty"` // where there are several indicators; null for a silent one
+	ClosureMM      *float64   `json:"closure_mm"`
+	ResidualRMSMM  *float64   `json:"residual_rms_mm"`
+	FormPVMM       *float64   `json:"form_pv_mm"`
+	Readings       int        `json:"readings"`
+	Rejected       int        `json:"rejected"`
+	CoverageDeg    float64    `json:"coverage_deg"`
+	CoverageFactor float64    `json:"coverage_factor"`
+	DoF            *float64   `json:"dof"`
+	Verdict        Verdict    `json:"verdict"`
+	Warnings       []Warning  `json:"warnings"`
 
 	Conformity *float64    `json:"conformity_probability,omitempty"`
 	Rejections []Rejection `json:"rejections,omitempty"`

@@ -29,7 +29,9 @@ func (r Result) MarshalJSON() ([]byte, error) {
 		out.OffsetMM = known(r.OffsetMM[0])
 	}
 	if len(r.OffsetMM) > 1 {
-		out.OffsetsMM = r.OffsetMM
+		for _, mm := range r.OffsetMM {
+			out.OffsetsMM = append(out.OffsetsMM, known(mm))
+		}
 	}
 	return json.Marshal(out)
 }
@@ -43,12 +45,14 @@ func (r *Result) UnmarshalJSON(data []byte) error {
 	*r = Result{
 		Model: in.Model, ModelVersion: in.ModelVersion,
 		Tilt: axisIn(in.Tilt), Nod: axisIn(in.Nod),
-		OffsetMM:  in.OffsetsMM,
 		ClosureMM: orNaN(in.ClosureMM), ResidualRMSMM: orNaN(in.ResidualRMSMM), FormPVMM: orNaN(in.FormPVMM),
 		Readings: in.Readings, Rejected: in.Rejected,
 		Coverage: Radians(in.CoverageDeg), CoverageFactor: in.CoverageFactor, DoF: orNaN(in.DoF),
 		Verdict: in.Verdict, Warnings: in.Warnings,
 		Conformity: in.Conformity, Rejections: in.Rejections, Form: in.Form,
+	}
+	for _, mm := range in.OffsetsMM {
+		r.OffsetMM = append(r.OffsetMM, orNaN(mm))
 	}
 	if r.OffsetMM == nil && in.OffsetMM != nil {
 		r.OffsetMM = []float64{*in.OffsetMM}
