@@ -142,7 +142,9 @@ func endRun(ctx context.Context, tx *sql.Tx, run int64, o Outcome, endedUS sql.N
 	} else if n == 0 {
 		return whyNotOpen(ctx, tx, run)
 	}
-	return nil
+	_, err = tx.ExecContext(ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, 1 FROM run WHERE id = ?
+		ON CONFLICT (kind, outcome) DO UPDATE SET runs = runs + 1`, run)
+	return err
 }
 
 // whyNotOpen tells a run that is not there from one that has ended.

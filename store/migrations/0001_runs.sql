@@ -26,6 +26,14 @@ CREATE TABLE run (
 CREATE INDEX run_outcome ON run (kind, outcome);
 CREATE INDEX run_open ON run (id) WHERE outcome = '';
 
+-- Kept as runs end, so that the counts cost nothing to read and do not fall when old runs are one day removed.
+CREATE TABLE run_count (
+    kind    TEXT NOT NULL,
+    outcome TEXT NOT NULL,
+    runs    INTEGER NOT NULL,
+    PRIMARY KEY (kind, outcome)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE chunk (
     id       INTEGER PRIMARY KEY,
     run_id   INTEGER NOT NULL REFERENCES run (id),
