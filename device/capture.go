@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"strconv"
+	"sync"
 	"time"
 )
 
@@ -35,13 +36,21 @@ const (
 	RecordLost    = "lost"
 )
 
-// Recorder writes a capture. Each record is handed to the kernel before the call returns, so what was recorded
-// survives the end of this process.
+// Recorder writes a capture. A busy disk must not hold up the reading of a port, so records wait in memory for a
+// goroutine that writes them at once; a kill loses what waits, which is a moment's worth. It belongs to one goroutine.
 type Recorder struct {
 	file  *os.File
 	start Stamp
-	line  []byte
+	wake  chan struct{} // closed by Close
+	done  chan struct{} // closed when the writer has ended
+
+	mu      sync.Mutex
+	pending []byte
+	err     error // the first failure; everything after it is refused
 }
+
+// maxPending bounds what waits for the disk: half a minute of a full line of 921,600 baud.
+const maxPending = 8 << 20
 
 // OpenRecorder begins a capture in a new file, or continues one. It refuses to touch a file that is not a capture. A
 // last line that a power cut left unfinished is removed, since nothing after it could be read.
@@ -60,7 +69,9 @@ func OpenRecorder(path string, spec Spec) (*Recorder, error) {
 		f.Close()
 		return nil, fmt.Errorf("begin capture: %w", err)
 	}
-	return &Recorder{file: f, start: Now()}, nil
+	r := &Recorder{file: f, start: Now(), wake: make(chan struct{}, 1), done: make(chan struct{})}
+	go r.write()
+	return r, nil
 }
 
 func seekCaptureEnd(f *os.File) error {
@@ -106,22 +117,57 @@ func (r *Recorder) Data(at Stamp, p []byte) error { return r.record(at, RecordDa
 func (r *Recorder) Lost(at Stamp, why string) error { return r.record(at, RecordLost, why) }
 
 func (r *Recorder) record(at Stamp, what, text string) error {
-	r.line = strconv.AppendInt(r.line[:0], int64(max(0, at-r.start)), 10)
-	r.line = append(r.line, ' ')
-	r.line = append(r.line, what...)
-	r.line = append(r.line, ' ')
-	r.line = strconv.AppendQuoteToASCII(r.line, text)
-	r.line = append(r.line, '\n')
-	_, err := r.file.Write(r.line)
-	return err
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.err == nil && len(r.pending) > maxPending {
+		r.err = errors.New("the disk is too slow to record this port: record to another disk")
+	}
+	if r.err != nil {
+		return r.err
+	}
+	b := strconv.AppendInt(r.pending, int64(max(0, at-r.start)), 10)
+	b = append(b, ' ')
+	b = append(b, what...)
+	b = append(b, ' ')
+	b = strconv.AppendQuoteToASCII(b, text)
+	r.pending = append(b, '\n')
+	select {
+	case r.wake <- struct{}{}:
+	default: // the writer has been woken and will find this record too
+	}
+	return nil
 }
 
-// Close ends the recording and brings it to the disk. Closing twice is harmless.
+// write brings what waits to the file, until Close.
+func (r *Recorder) write() {
+	defer close(r.done)
+	var spare []byte
+	for open := true; open; {
+		_, open = <-r.wake
+		r.mu.Lock()
+		out := r.pending
+		r.pending = spare[:0]
+		failed := r.err != nil
+		r.mu.Unlock()
+		if len(out) > 0 && !failed {
+			if _, err := r.file.Write(out); err != nil {
+				r.mu.Lock()
+				r.err = err
+				r.mu.Unlock()
+			}
+		}
+		spare = out
+	}
+}
+
+// Close ends the recording, brings it to the disk and reports the first failure. Closing twice is harmless.
 func (r *Recorder) Close() error {
 	if r.file == nil {
 		return nil
 	}
-	err := errors.Join(r.file.Sync(), r.file.Close())
+	close(r.wake)
+	<-r.done
+	err := errors.Join(r.err, r.file.Sync(), r.file.Close())
 	r.file = nil
 	return err
 }

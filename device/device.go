@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"maps"
 	"sync"
+	"time"
 )
 
 // Batch is what one read of a port brought.
@@ -48,6 +49,7 @@ type Device struct {
 	sink    Sink
 	log     *slog.Logger
 	lockDir string
+	quiet   time.Duration // silence after an open that proves a clean start
 	ended   chan struct{} // closed when a replay has no more
 	rec     *Recorder     // nil: nothing is recorded; belongs to Run's goroutine
 	dec     decoder       // belongs to Run's goroutine
@@ -71,7 +73,7 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 	}
 	fr := spec.framer()
 	return &Device{
-		index: index, spec: spec, sink: sink, lockDir: defaultLockDir,
+		index: index, spec: spec, sink: sink, lockDir: defaultLockDir, quiet: quietStart,
 		log:    log.With("device", spec.Name, "port", spec.Port),
 		ended:  make(chan struct{}),
 		dec:    newDecoder(fr, spec.Baud),
@@ -99,10 +101,11 @@ func (d *Device) Status() Status {
 	return s
 }
 
-// become changes the state and logs it, once for each change of state or of what is wrong.
+// become changes the state and logs it once, and once more when something turns out to be wrong in it. The words of an
+// error may differ at every retry (they can hold a port number of our own), so they alone are no news.
 func (d *Device) become(s State, err string) {
 	d.mu.Lock()
-	same := d.status.State == s && d.status.Err == err
+	same := d.status.State == s && (d.status.Err != "") == (err != "")
 	if d.status.State != s {
 		d.status.Since = Now()
 	}

@@ -64,7 +64,13 @@ type running struct {
 	stop func()
 }
 
+// start runs a device that takes every first line for a half one, however long a loaded machine takes to send it.
 func start(t testing.TB, spec Spec) *running {
+	t.Helper()
+	return startQuiet(t, spec, time.Hour)
+}
+
+func startQuiet(t testing.TB, spec Spec, quiet time.Duration) *running {
 	t.Helper()
 	r := &running{}
 	if spec.Name == "" {
@@ -77,7 +83,7 @@ func start(t testing.TB, spec Spec) *running {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d.lockDir = t.TempDir()
+	d.lockDir, d.quiet = t.TempDir(), quiet
 	r.Device = d
 	r.run(t)
 	return r
@@ -137,7 +143,7 @@ func TestPtyReadings(t *testing.T) {
 
 func TestFirstLineAfterSilenceIsKept(t *testing.T) {
 	l := devicetest.Open(t)
-	r := start(t, Spec{Port: l.Path})
+	r := startQuiet(t, Spec{Port: l.Path}, quietStart)
 	r.wait(t, StateSettling)
 	time.Sleep(quietStart + 50*time.Millisecond)
 	l.Write([]byte("0.5\n"))
@@ -222,6 +228,7 @@ func TestPortInUseByAnotherProcess(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() { _ = cmd.Process.Kill() }) // already dead when all went well
 	word := make([]byte, 5)
 	if _, err := out.Read(word); err != nil || string(word) != "held\n" {
 		t.Fatalf("the other process said %q, %v", word, err)
@@ -252,10 +259,6 @@ func TestOpenErrors(t *testing.T) {
 	}
 	if _, err := openSerial(plain, 115200, dir); err == nil || !strings.Contains(err.Error(), "not a serial port") {
 		t.Errorf("plain file: %v", err)
-	}
-	err := openError("/dev/ttyUSB0", fmt.Errorf("open: %w", os.ErrPermission))
-	if err == nil {
-		t.Error("no error")
 	}
 	for _, tc := range []struct {
 		err  error

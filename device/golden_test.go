@@ -7,9 +7,11 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -231,4 +233,37 @@ func FuzzCaptureReader(f *testing.F) {
 			last = rec.At
 		}
 	})
+}
+
+// /dev/full refuses every write as a full disk does. It is no capture, so the recorder is made by hand around it.
+func TestFullDiskEndsTheCaptureOnly(t *testing.T) {
+	full, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec := &Recorder{file: full, start: Now(), wake: make(chan struct{}, 1), done: make(chan struct{})}
+	go rec.write()
+	l, spec := openLine(t, "")
+	r := &running{}
+	spec.Name, spec.Role = "arm", RoleIndicator
+	d, err := New(0, spec, r.kept.sink, slog.New(slog.NewTextHandler(&r.log, nil)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.lockDir, d.quiet, d.rec = t.TempDir(), time.Hour, rec
+	r.Device = d
+	r.run(t)
+	r.wait(t, StateSettling)
+	l.Write([]byte("x\n"))
+	for i := range 20 {
+		l.Write([]byte("0.5\n"))
+		wait(t, "the reading", func() bool { return r.Status().Readings == uint64(i+1) })
+	}
+	r.stop()
+	if n := strings.Count(r.log.String(), "the capture has stopped, reading goes on"); n != 1 {
+		t.Errorf("said %d times that the capture stopped, want once:\n%s", n, r.log.String())
+	}
+	if err := rec.Close(); !errors.Is(err, syscall.ENOSPC) {
+		t.Errorf("Close: %v, want the failed write", err)
+	}
 }

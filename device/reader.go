@@ -39,8 +39,8 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		at := Now()
 		if n > 0 {
 			if first {
-				clean := at-opened > Stamp(quietStart)
-				d.record(func(r *Recorder) error { return r.Opened(at, clean) })
+				clean := at-opened > Stamp(d.quiet)
+				d.record(func(r *Recorder) error { return r.Opened(opened, clean) })
 				d.dec.opened(clean, opened)
 				first = false
 			}
@@ -77,8 +77,7 @@ func (d *Device) record(do func(*Recorder) error) {
 	}
 	if err := do(d.rec); err != nil {
 		d.log.Error("the capture has stopped, reading goes on", "file", d.spec.Capture, "err", err)
-		d.rec.Close()
-		d.rec = nil
+		d.rec = nil // Run closes it
 	}
 }
 

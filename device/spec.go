@@ -38,7 +38,7 @@ type Spec struct {
 	Frame         string
 	CountsPerTurn int64         // encoder frame: 0 when it sends degrees
 	StaleAfter    time.Duration // 0: 2 s. A port open this long without one reading says so in Status.Err
-	Capture       string        // when set, every byte read is also recorded to this file
+	Capture       string        // when set, every byte read is also recorded to this file; see Recorder
 	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
 }
 

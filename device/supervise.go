@@ -26,7 +26,11 @@ func (d *Device) Run(ctx context.Context) error {
 			d.log.Error("nothing is recorded", "err", err)
 		} else {
 			d.rec = rec
-			defer rec.Close()
+			defer func() {
+				if err := rec.Close(); err != nil {
+					d.log.Error("the capture is not complete", "file", d.spec.Capture, "err", err)
+				}
+			}()
 		}
 	}
 	if file, ok := strings.CutPrefix(d.spec.Port, replayScheme); ok {
