@@ -69,26 +69,32 @@ func (w *wire) stop(t *testing.T) {
 	<-w.ended
 }
 
-// settled gives the mean of the next few values sent after the first sent lines: of an arm at rest, however late they come.
+// await waits until n values have come, however late they come.
+func (w *wire) await(t *testing.T, n int) []float64 {
+	t.Helper()
+	for range 2000 {
+		w.mu.Lock()
+		values := w.value
+		w.mu.Unlock()
+		if len(values) >= n {
+			return values
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	t.Fatalf("fewer than %d values came in 10 s", n)
+	return nil
+}
+
+// settled gives the mean of the next few values sent after the first sent lines: of an arm at rest.
 func (w *wire) settled(t *testing.T, sent uint64) float64 {
 	t.Helper()
 	const few = 8
 	first := int(sent) + 1 // one may have been on its way
-	for range 2000 {
-		w.mu.Lock()
-		values := w.value[min(first, len(w.value)):]
-		w.mu.Unlock()
-		if len(values) >= few {
-			var sum float64
-			for _, v := range values[:few] {
-				sum += v
-			}
-			return sum / few
-		}
-		time.Sleep(5 * time.Millisecond)
+	var sum float64
+	for _, v := range w.await(t, first+few)[first : first+few] {
+		sum += v
 	}
-	t.Fatal("no settled values in 10 s")
-	return 0
+	return sum / few
 }
 
 // prompt tells whether the i-th value came soon after the one before it: then nobody was kept waiting by other programs.
