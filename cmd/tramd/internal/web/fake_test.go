@@ -170,7 +170,7 @@ func wrenByHand() *session.Snapshot {
 	s.Angle.Deg = ptr(180.0)
 	s.Clock.Set = true
 	r := result(0.0614, 0, 0.0105)
-	r.Nod, r.Lean, r.Verdict = nil, nil, sweep.Undecided
+	r.Nod, r.Lean, r.Verdict, r.Coverage = nil, nil, sweep.Undecided, math.Pi
 	r.Warnings = []sweep.Warning{{Code: "one_axis", Text: "two opposite stations show tilt alone; nod was not measured"}}
 	s.Sweep = session.SweepState{
 		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2, Say: "Hold still at 180°: the reading is settling.", Stored: true, Result: r,

@@ -30,7 +30,8 @@ func counting(size int) *liveFunc {
 func serve(t *testing.T, h http.Handler) *httptest.Server {
 	t.Helper()
 	srv := httptest.NewUnstartedServer(h)
-	srv.Config.WriteTimeout = 400 * time.Millisecond // as a careless server would have; streams must outlive it
+	// As a careless server would have; streams must outlive them.
+	srv.Config.WriteTimeout, srv.Config.ReadTimeout = 400*time.Millisecond, 400*time.Millisecond
 	srv.Config.ConnContext = func(ctx context.Context, c net.Conn) context.Context {
 		if err := c.(*net.TCPConn).SetWriteBuffer(4 << 10); err != nil {
 			t.Error(err)

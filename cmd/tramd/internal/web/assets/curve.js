@@ -56,6 +56,7 @@ function paint() {
   const w = Math.floor(svg.parentElement.clientWidth - 2 * parseFloat(getComputedStyle(svg.parentElement).paddingLeft));
   const h = w < 500 ? 220 : 260;
   if (w < 50) return;
+  svg.classList.toggle('gone', !last?.points.length);
   set(svg, { viewBox: `0 0 ${w} ${h}`, width: w, height: h });
   const x = (deg) => pad.left + (deg / 360) * (w - pad.left - pad.right);
   const all = last ? series(last) : [];
@@ -66,7 +67,7 @@ function paint() {
   const out = [...grid(w, h, x, y, low, high, empty)];
   for (const s of all) {
     const dots = s.points.map((p) => `M${x(p.deg).toFixed(1)} ${y(p.mm - s.zero).toFixed(1)}h0`).join('');
-    out.push(draw('path', { class: `dots i${s.indicator % 2}`, d: dots }));
+    out.push(draw('path', { class: `dots i${s.indicator % 2}${s.points.length <= 36 ? ' few' : ''}`, d: dots }));
     if (!s.fit) continue;
     const line = [];
     for (let d = 0; d <= 360; d += 3) line.push(`${x(d).toFixed(1)} ${y(fitted(s.fit, d) - s.zero).toFixed(1)}`);

@@ -54,9 +54,8 @@ function more(d) {
   return bits.join(' · ');
 }
 
-let shownNotices = '';
-
-export function notices(state, news) {
+// troubles lists what stands in the way, as [kind, text].
+function troubles(state, news) {
   const list = [];
   if (news.stale) list.push(['old', news.ever ? `No news for ${Math.floor(news.seconds)} s. What is shown is old.` : 'No news from the daemon yet.']);
   if (state) {
@@ -68,6 +67,16 @@ export function notices(state, news) {
     if (!state.clock.set) list.push(['note', 'The clock of this computer has not been set: dates and times are not to be trusted.']);
     if (state.sweep.untagged > 0) list.push(['note', `${state.sweep.untagged} readings have no angle: they are stored, but not fitted.`]);
   }
+  return list;
+}
+
+// spokenTroubles is the same for a listener, without the seconds that would be said over and over.
+export const spokenTroubles = (state, news) => troubles(state, news).map(([kind, text]) => (kind === 'old' ? 'No news from the daemon. What is shown is old.' : text));
+
+let shownNotices = '';
+
+export function notices(state, news) {
+  const list = troubles(state, news);
   const key = JSON.stringify(list);
   if (key === shownNotices) return;
   shownNotices = key;

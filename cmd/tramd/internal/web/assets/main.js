@@ -6,7 +6,7 @@ import { figures, spoken } from './figures.js';
 import { plan } from './plan.js';
 import { ring } from './ring.js';
 import { curve, watch } from './curve.js';
-import { devices, notices } from './devices.js';
+import { devices, notices, spokenTroubles } from './devices.js';
 import { loadRuns, runsUnit } from './runs.js';
 import { steer, wire } from './steer.js';
 
@@ -43,13 +43,18 @@ function fillUnits() {
   }));
 }
 
+// Who asks for less motion sees two pictures a second instead of fifteen.
+const calm = matchMedia('(prefers-reduced-motion: reduce)');
+
 function later() {
   if (waiting) return;
   waiting = true;
-  requestAnimationFrame(() => {
+  const draw = () => {
     waiting = false;
     show();
-  });
+  };
+  if (calm.matches) setTimeout(draw, 500);
+  else requestAnimationFrame(draw);
 }
 
 function show() {
@@ -80,7 +85,8 @@ function newsWords() {
 // A listener hears a change about once a second at most, and nothing while nothing changes.
 let said = '';
 setInterval(() => {
-  const text = news.stale ? 'No news from the daemon. What is shown is old.' : state ? spoken(state, unitNow()) : '';
+  const figures = state && !news.stale ? [spoken(state, unitNow())] : [];
+  const text = [...spokenTroubles(state, news), ...figures].join(' ');
   if (text === said) return;
   said = text;
   setText(byId('spoken'), text);
@@ -106,6 +112,7 @@ new Stream({
   },
   curve,
   age(next) {
+    if (news.stale && !next.stale) loadRuns();
     news = next;
     setText(byId('news'), newsWords());
     later();

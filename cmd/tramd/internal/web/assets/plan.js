@@ -6,8 +6,8 @@ import { towards } from './words.js';
 import { shown } from './figures.js';
 
 const mid = 220;
-const half = 104; // of the table, in drawing units
-const reach = 92; // full scale
+const half = 98; // of the table, in drawing units
+const reach = 88; // full scale
 
 let parts;
 let full = 0; // mm/m at reach
@@ -15,12 +15,12 @@ let full = 0; // mm/m at reach
 function build() {
   const svg = byId('plan');
   const slots = draw('g', { class: 'slots' });
-  for (const y of [-66, -22, 22, 66]) {
+  for (const y of [-62, -21, 21, 62]) {
     slots.append(draw('path', { d: `M${mid - half} ${mid + y - 3}h${2 * half}m0 6h${-2 * half}` }));
   }
   const names = draw('g', { class: 'names' });
-  for (const [text, x, y] of [['right', 412, 226], ['back', 220, 24], ['left', 28, 226], ['front', 220, 430]]) {
-    const t = draw('text', { x, y, 'text-anchor': 'middle' });
+  for (const [text, x, y, anchor] of [['right', 407, 226, 'start'], ['back', 220, 34, 'middle'], ['left', 33, 226, 'end'], ['front', 220, 418, 'middle']]) {
+    const t = draw('text', { x, y, 'text-anchor': anchor });
     t.textContent = text;
     names.append(t);
   }
@@ -29,9 +29,9 @@ function build() {
     band: draw('rect', { class: 'band' }),
     region: draw('ellipse', { class: 'region' }),
     rod: draw('path', { class: 'rod' }),
-    tip: draw('circle', { class: 'tip', r: 7 }),
+    tip: draw('circle', { class: 'tip', r: 4.5 }),
     bar: draw('path', { class: 'bar' }),
-    barText: draw('text', { class: 'bar-text', x: mid - half + 10, y: mid + half - 18 }),
+    barText: draw('text', { class: 'bar-text', x: mid, y: mid + half + 17, 'text-anchor': 'middle' }),
     ring: draw('g', { class: 'ring', id: 'ring' }),
   };
   svg.replaceChildren(
@@ -47,8 +47,9 @@ function build() {
 
 // fullScale grows at once and shrinks late, so that a figure near the edge does not make the drawing breathe.
 function fullScale(need) {
-  const want = niceStep(need * 1.05);
-  if (want > full || need < full * 0.3) full = want;
+  const p = 10 ** Math.floor(Math.log10(need * 1.08));
+  const want = p * [1, 1.25, 1.6, 2, 2.5, 3.2, 4, 5, 6.4, 8, 10].find((k) => k * p >= need * 1.08);
+  if (want > full || need < full * 0.4) full = want;
   return full;
 }
 
@@ -77,7 +78,7 @@ export function plan(state, unit) {
     set(p.rod, { d: `M${mid} ${mid}L${x} ${y}` });
     if (region) {
       set(p.region, {
-        cx: x, cy: y, rx: Math.max(1, region.major_mm_per_m * scale), ry: Math.max(1, region.minor_mm_per_m * scale),
+        cx: x, cy: y, rx: Math.max(1.5, region.major_mm_per_m * scale), ry: Math.max(1.5, region.minor_mm_per_m * scale),
         transform: `rotate(${-region.turn_deg} ${x} ${y})`, class: `region ${result.verdict}`,
       });
     }
@@ -89,7 +90,7 @@ export function plan(state, unit) {
   }
 
   const step = niceStep(full / 4);
-  set(p.bar, { d: `M${mid - half + 10} ${mid + half - 8}v-4h${step * scale}v4` });
+  set(p.bar, { d: `M${mid - (step * scale) / 2} ${mid + half + 28}v-5h${step * scale}v5` });
   setText(p.barText, `${barSize(step, unit)} ${unit.label}`);
   say(state, unit, result, both, one);
 }

@@ -47,7 +47,7 @@ export function ring(state) {
   arm.classList.toggle('gone', state.angle.deg == null);
   if (state.angle.deg != null) {
     const d = state.angle.deg;
-    set(arm, { d: `M${at(d, inner - 4)}L${at(d, outer + 1)}L${at(d - 2.6, outer + 13)}L${at(d + 2.6, outer + 13)}L${at(d, outer + 1)}Z` });
+    set(arm, { d: `M${at(d, outer + 4)}L${at(d, inner - 2)}L${at(d - 2.8, inner - 15)}L${at(d + 2.8, inner - 15)}L${at(d, inner - 2)}Z` });
   }
   setText(byId('missing'), missing(s, list, busy));
 }

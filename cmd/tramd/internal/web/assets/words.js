@@ -23,9 +23,12 @@ export function ago(seconds) {
   return `${Math.round(seconds / 86400)} d`;
 }
 
+// when is the moment on this reader's clock, in the order that nobody mistakes (ISO 8601).
 export function when(text) {
   const t = new Date(text);
-  return Number.isNaN(t.getTime()) ? '–' : t.toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
+  if (Number.isNaN(t.getTime())) return '–';
+  const two = (n) => String(n).padStart(2, '0');
+  return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())} ${two(t.getHours())}:${two(t.getMinutes())}`;
 }
 
 // arcs turns the 72 sectors into the arcs not yet seen, as "85°–120°"; one arc may run through 0.
