@@ -5,8 +5,10 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"os"
 	"os/exec"
+	"runtime"
 	"slices"
 	"testing"
 	"time"
@@ -71,19 +73,25 @@ func writerMain() int {
 	}
 	far := os.NewFile(3, "line")
 	sent := make([]int64, n)
-	from := 0
-	next := 0
-	err := devicetest.Pace(func(p []byte) error {
-		now := monotonic()
-		for ; from < next; from++ {
-			sent[from] = now
+	// Timers of two processes may tick together, which flatters a reader that sleeps: each reading is due at a random
+	// place within its period, and the last stretch is spun, not slept.
+	gap := int64(time.Second) / int64(rate)
+	rnd := rand.New(rand.NewPCG(1, 2))
+	start := monotonic()
+	var err error
+	var frame []byte
+	for i := 0; i < n && err == nil; i++ {
+		due := start + int64(i)*gap + rnd.Int64N(gap)
+		if ahead := time.Duration(due - monotonic()); ahead > 2*time.Millisecond {
+			time.Sleep(ahead - 2*time.Millisecond)
 		}
-		_, err := far.Write(p)
-		return err
-	}, n, rate, func(dst []byte, i int) []byte {
-		next = i + 1
-		return fmt.Appendf(dst, "%+09.3f\r\n", float64(i)/1000)
-	})
+		for monotonic() < due {
+			runtime.Gosched()
+		}
+		frame = fmt.Appendf(frame[:0], "%+09.3f\r\n", float64(i)/1000)
+		sent[i] = monotonic()
+		_, err = far.Write(frame)
+	}
 	if err == nil {
 		err = binary.Write(os.Stdout, binary.LittleEndian, sent)
 	}
