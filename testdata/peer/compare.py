@@ -32,6 +32,8 @@ def main():
     if args.only != "peer" and not os.access(args.tramd, os.X_OK):
         sys.exit(f"compare.py: {args.tramd} is not there: make build first, or --only peer for the scripts alone")
 
+    # Other programs spoil the figures, the 99th percentiles first: say how busy the machine was.
+    print(f"{os.cpu_count()} cores, load before the start {os.getloadavg()[0]:.2f}", flush=True)
     table = Table()
     tramd = None if args.only == "peer" else os.path.abspath(args.tramd)
     try:
