@@ -55,10 +55,14 @@ func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string
 	defer stop()
 	takeOnEnter(watch, cl, id, in, progress)
 	show := newShower(progress)
+	seen, others := false, 0
 	err = cl.Live(watch, func(s *session.Snapshot) bool {
 		if s.Sweep.Run != id {
-			return false
+			// The first states may still be from before the start.
+			others++
+			return !seen && others < 10
 		}
+		seen = true
 		show.state(s)
 		return true
 	})

@@ -32,7 +32,7 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 	if err != nil {
 		out.Store.Error = err.Error()
 	}
-	out.Sweep = s.sweepState(err == nil)
+	out.Sweep = s.sweepState()
 	return out
 }
 
@@ -79,7 +79,7 @@ func (s *Session) angleState(mono device.Stamp) AngleState {
 	return a
 }
 
-func (s *Session) sweepState(storing bool) SweepState {
+func (s *Session) sweepState() SweepState {
 	j := s.job
 	if j == nil || j.run == 0 {
 		return SweepState{Phase: Idle, Stations: s.stationStates(nil), Say: s.missing()}
@@ -87,7 +87,7 @@ func (s *Session) sweepState(storing bool) SweepState {
 	st := SweepState{
 		Phase: j.phase, Run: j.run, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
 		Readings: len(j.points), Untagged: j.untagged, Sectors: j.live.Sectors(), Say: j.say(s),
-		Stations: s.stationStates(j.stations), Stored: storing && int(j.durable.Load()) == len(j.points),
+		Stations: s.stationStates(j.stations), Stored: int(j.durable.Load()),
 	}
 	if r, err := j.live.Result(); err != nil {
 		st.WhyNot = err.Error()

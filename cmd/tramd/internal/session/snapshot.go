@@ -74,7 +74,7 @@ type SweepState struct {
 	Result      *sweep.Result  `json:"result"`   // the live fit, plain model; nil while it cannot be fitted
 	WhyNot      string         `json:"why_not"`  // why there is no live fit yet
 	Curve       []CurvePoint   `json:"curve"`    // mean reading by angle, for the plot
-	Stored      bool           `json:"stored"`   // all readings so far are safely on disk
+	Stored      int            `json:"stored"`   // how many of the readings are safely on disk
 }
 
 // StationState is one announced angle.

@@ -142,7 +142,7 @@ func linnet(t time.Duration) *session.Snapshot {
 		Angle: session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
 		Sweep: session.SweepState{
 			Phase: session.Turning, Run: 12, TurnsWanted: 1, TurnsDone: 0.74, Readings: 900, Sectors: string(sectors),
-			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083), Curve: curve, Stored: true,
+			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083), Curve: curve, Stored: 240,
 		},
 		Last:  &session.LastRun{Run: 11, At: time.Now().Add(-26 * time.Hour), Result: *result(0.031, -0.012, 0.0079)},
 		Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true},
