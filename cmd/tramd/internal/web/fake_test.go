@@ -173,7 +173,7 @@ func wrenByHand() *session.Snapshot {
 	r.Nod, r.Lean, r.Verdict, r.Coverage = nil, nil, sweep.Undecided, math.Pi
 	r.Warnings = []sweep.Warning{{Code: "one_axis", Text: "two opposite stations show tilt alone; nod was not measured"}}
 	s.Sweep = session.SweepState{
-		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2, Say: "Hold still at 180°: the reading is settling.", Stored: true, Result: r,
+		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2, Say: "Hold still at 180°: the reading is settling.", Stored: 4, Result: r,
 		Stations: []session.StationState{
 			{Deg: 0, State: "taken", ReadingMM: ptr(0.012)}, {Deg: 90, State: "ahead"}, {Deg: 180, State: "here"}, {Deg: 270, State: "ahead"},
 		},
