@@ -211,7 +211,7 @@ func BenchmarkRuns(b *testing.B) {
 }
 
 // BenchmarkBytesWritten is what a sweep of 2,000 readings in two seconds makes the kernel write from its first commit to
-// the emptied log, which is what wears a memory card; the readings themselves need a tenth of it or so.
+// the emptied log, which is what wears a memory card.
 func BenchmarkBytesWritten(b *testing.B) {
 	pts := handTurned(rand.New(rand.NewPCG(27, 28)), 2000)
 	s := fresh(b)
