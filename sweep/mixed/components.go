@@ -11,6 +11,7 @@ import (
 const (
 	stemTilt  = 3.0   // degrees that the stem may be off square, either way (common practice, no source)
 	tagJitter = 0.003 // seconds between the angle and the reading it is put to
+	playShape = 0.08  // share of the play by which its shape may differ from the model's (from simulation)
 )
 
 // budget lists what makes up the uncertainty of one axis, in mm/m.
@@ -62,6 +63,12 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 			Name: "stem angle", Type: uncertainty.B, U: sq(sweep.Radians(stemTilt)) / 2 * math.Sqrt(4.0/45), Unit: "1", Sensitivity: own, DoF: known,
 			Note: fmt.Sprintf("cosine of an angle within %.0f degrees", stemTilt),
 		})
+	if f.both {
+		b = append(b, uncertainty.Component{
+			Name: "play", Type: uncertainty.B, U: playShape * f.way.playMM, Unit: "mm", Sensitivity: perMM, DoF: known,
+			Note: "a plunger's play is not as sharp as the model takes it",
+		})
+	}
 	return b
 }
 

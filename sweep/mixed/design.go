@@ -22,6 +22,7 @@ type design struct {
 	groups, lean       int
 	cols               int
 	zero               float64 // taken off the readings
+	noise2             float64 // guess at the white noise's variance, to put priors in mm and seconds to scale
 	circles            []int   // by track: which circle on the surface it runs on
 }
 
@@ -72,7 +73,7 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 		x[d.cols-1] = b.z - d.zero
 	}
 	if way != nil {
-		way.columns(bs, along, func(i int, x [byCount]float64) { copy(d.rows[i][d.form+d.drift:], x[:]) })
+		way.write(d, bs, along)
 	}
 	return d
 }

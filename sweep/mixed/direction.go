@@ -6,46 +6,65 @@ import "math"
 const (
 	byOffset = iota // the reading is higher one way than the other
 	byPlay          // the plunger follows only when pushed to the end of its play
-	byMove          // the reading is higher going in than coming out
+	byMove          // the reading is higher coming out than going in
 	byLag           // the angle is off by a fixed amount each way: lost motion of the encoder
 	byDelay         // the angle and the reading are not of the same instant
 	byCount
 )
 
+// How large the shifts of the angle are thought to be before the sweep speaks: standard deviations.
+const (
+	lagSD   = 0.5 * math.Pi / 180 // radians
+	delaySD = 0.1                 // seconds
+)
+
 // direction is what is known of the way-dependent effects, improved round by round.
 type direction struct {
-	playMM float64 // half the lost motion
+	playMM float64 // half the lost motion of the plunger
+	moveMM float64
 	lag    float64 // radians
 	delayS float64
 }
 
-// curve is the noise-free reading and its derivative by angle under a block.
+// curve is the noise-free reading under a block, and its derivative by angle.
 type curve func(b *block) (z, rise float64)
 
-// columns writes the effects for every block, in time order of each track.
-func (w direction) columns(bs []block, c curve, write func(i int, x [byCount]float64)) {
-	var steep float64
-	for i := range bs {
-		_, rise := c(&bs[i])
-		steep += math.Abs(rise) / float64(len(bs))
-	}
-	steep = math.Max(steep, 1e-6)
-	play := math.Max(w.playMM, 1e-5)
+// playPath is by how much a plunger with the given play stands behind the curve at each block, block by block in time.
+func playPath(bs []block, zs, rises []float64, play float64) []float64 {
+	out := make([]float64, len(bs))
 	var at float64
 	for i := range bs {
-		b := &bs[i]
-		z, rise := c(b)
-		if i == 0 || bs[i-1].track != b.track {
-			at = z - math.Copysign(play, b.dir*rise)
+		if i == 0 || bs[i-1].track != bs[i].track {
+			at = zs[i] - math.Copysign(play, bs[i].dir*rises[i])
 		}
-		at = math.Min(math.Max(at, z-play), z+play)
-		write(i, [byCount]float64{
-			byOffset: b.dir,
-			byPlay:   (at - z) / play,
-			byMove:   -b.dir * math.Tanh(8*rise/steep),
-			byLag:    b.dir * rise,
-			byDelay:  b.rate * rise,
-		})
+		at = math.Min(math.Max(at, zs[i]-play), zs[i]+play)
+		out[i] = at - zs[i]
+	}
+	return out
+}
+
+// write puts the effects into the design. Play is not linear: its present value is taken off the readings and its column
+// is the change for a little more of it.
+func (w direction) write(d *design, bs []block, c curve) {
+	zs, rises := make([]float64, len(bs)), make([]float64, len(bs))
+	var steep float64
+	for i := range bs {
+		zs[i], rises[i] = c(&bs[i])
+		steep += math.Abs(rises[i]) / float64(len(bs))
+	}
+	steep = math.Max(steep, 1e-6)
+	step := math.Max(0.05*w.playMM, 1e-4)
+	low, high := math.Max(0, w.playMM-step), w.playMM+step
+	now, less, more := playPath(bs, zs, rises, w.playMM), playPath(bs, zs, rises, low), playPath(bs, zs, rises, high)
+	for i := range bs {
+		b, x := &bs[i], d.rows[i]
+		at := x[d.form+d.drift:]
+		at[byOffset] = b.dir
+		at[byPlay] = (more[i] - less[i]) / (high - low)
+		at[byMove] = -b.dir * math.Tanh(8*rises[i]/steep)
+		at[byLag] = b.dir * rises[i]
+		at[byDelay] = b.rate * rises[i]
+		x[d.cols-1] -= now[i]
 	}
 }
 
@@ -57,6 +76,13 @@ func (w *direction) learn(coef []float64) (shift func(b *block) float64, ok bool
 	}
 	w.lag += lag
 	w.delayS += delay
-	w.playMM = math.Max(0, coef[byPlay]+coef[byMove])
+	w.moveMM = coef[byMove]
+	w.playMM = math.Min(math.Max(0, w.playMM+coef[byPlay]), 2*w.playMM+5e-4)
 	return func(b *block) float64 { return b.dir*lag + b.rate*delay }, true
 }
+
+// playProof is by how much in log likelihood a play must be better than none.
+const playProof = 3
+
+// playLevels are tried before the play is refined, in mm: the likelihood has more than one hump.
+var playLevels = []float64{0, 0.0003, 0.0006, 0.001, 0.0015, 0.0022, 0.0033, 0.005, 0.0075, 0.011}

@@ -86,13 +86,13 @@ type fitting struct {
 	opt    Options
 	axes   [2]bool
 
-	bs     []block
-	both   bool
-	known  repeatability
-	d      *design
-	ans    answer
-	coef   []float64
-	way    direction
+	bs    []block
+	both  bool
+	known repeatability
+	d     *design
+	ans   answer
+	coef  []float64
+	way   direction
 }
 
 func (f *fitting) solve() {
@@ -107,8 +107,10 @@ func (f *fitting) solve() {
 		f.round(nil, along)
 		return
 	}
+	f.round(nil, along)
+	f.findPlay()
 	for range directionRounds {
-		f.round(&f.way, along)
+		f.round(&f.way, f.along())
 		shift, ok := f.way.learn(f.coef[f.d.form+f.d.drift:][:byCount])
 		if !ok {
 			return // what the columns found is no shift of the angle
@@ -116,14 +118,52 @@ func (f *fitting) solve() {
 		for i := range f.bs {
 			f.bs[i].th += shift(&f.bs[i])
 		}
-		coef, d := f.coef, f.d
-		along = func(b *block) (z, rise float64) {
-			c := func(th float64) float64 {
-				return leanAt(coef, f.axes, f.in.tracks[b.track].scale, th) + d.formAt(d.circles[b.track], coef, th)
-			}
-			return c(b.th), derivative(c, b.th)
+	}
+}
+
+// along is the curve as fitted last.
+func (f *fitting) along() curve {
+	coef, d := f.coef, f.d
+	return func(b *block) (z, rise float64) {
+		c := func(th float64) float64 {
+			return leanAt(coef, f.axes, f.in.tracks[b.track].scale, th) + d.formAt(d.circles[b.track], coef, th)
+		}
+		return c(b.th), derivative(c, b.th)
+	}
+}
+
+// findPlay looks for the play of the plunger that makes the readings likeliest, the variances held as the plain round found
+// them, from none upwards so that each curve starts the next.
+func (f *fitting) findPlay() {
+	l, h := newLevels(f.bs), f.ans.best.h
+	best, bestWay, bestD, bestCoef := math.Inf(-1), f.way, f.d, f.coef
+	amp := 0.0 // the play must leave something of the movement
+	along := f.along()
+	for i := range f.bs {
+		z, _ := along(&f.bs[i])
+		amp = math.Max(amp, math.Abs(z))
+	}
+	for _, play := range playLevels {
+		if play > 0.7*amp {
+			break
+		}
+		way := direction{playMM: play}
+		var p point
+		for range 2 {
+			f.d = newDesign(f.in, f.bs, f.groups, f.axes, &way, f.along())
+			f.d.noise2 = f.ans.best.s2
+			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, gram: map[[2]int8]white{}}
+			p = s.at(h)
+			f.coef = p.coefficients(f.d)
+		}
+		if play == 0 {
+			p.weight += playProof
+		}
+		if p.weight > best {
+			best, bestWay, bestD, bestCoef = p.weight, way, f.d, f.coef
 		}
 	}
+	f.way, f.d, f.coef = bestWay, bestD, bestCoef
 }
 
 // directionRounds is how often the effects of direction are put in and found again; each needs the curve, and the curve
@@ -131,7 +171,9 @@ func (f *fitting) solve() {
 const directionRounds = 3
 
 func (f *fitting) round(way *direction, along curve) {
+	before := f.ans.best.s2
 	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along)
+	f.d.noise2 = before
 	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
 	f.ans = summarise(s.search(), f.d.lean)
 	f.coef = f.ans.best.coefficients(f.d)
@@ -159,8 +201,8 @@ func leanAt(coef []float64, axes [2]bool, scale, th float64) float64 {
 
 // General repeatability of a station set and read by eye, worth two readings (common practice, no source).
 const (
-	stationNoiseMM  = 0.0015
-	stationNoiseDoF = 2.0
+	stationNoiseMM  = 0.0014
+	stationNoiseDoF = 3.0
 	stationAngle    = 1.0 // degrees, by eye
 	taggedAngle     = 0.1 // degrees, by an encoder
 )

@@ -41,10 +41,10 @@ func newLevels(bs []block) *levels {
 		step = half
 	}
 	l := &levels{
-		slow:  []float64{0, 0.1, 0.4, 1.6, 6.4, 25, 100, 400, 1600, 6400, 25600},
+		slow:  []float64{0, 0.006, 0.025, 0.1, 0.4, 1.6, 6.4, 25, 100, 400, 1600, 6400, 25600},
 		form:  []float64{0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000},
 		fall:  []float64{0.8, 1.6, 2.6},
-		drift: []float64{0, 0.3, 1, 3, 10, 30, 100, 300, 1000},
+		drift: []float64{0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000},
 	}
 	for tau := step; len(l.tau) < 8; tau *= 3 {
 		l.tau = append(l.tau, tau)
@@ -62,5 +62,5 @@ func (l *levels) prior(h hyper) float64 {
 		e := math.Log(math.Max(x, middle/30)/middle) / width
 		return -e * e / 2
 	}
-	return gauss(l.form[h.form], 1, 1.5) + gauss(l.slow[h.slow], 0.5, 4) + gauss(l.drift[h.drift], 0.5, 2)
+	return gauss(l.form[h.form], 0.6, 1.2) + gauss(l.slow[h.slow], 0.1, 4) + gauss(l.drift[h.drift], 0.1, 2)
 }

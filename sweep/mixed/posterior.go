@@ -44,7 +44,7 @@ type white struct {
 // search walks the grid outwards from its best point, best neighbours first, until what is left cannot matter.
 func (s *searcher) search() []point {
 	s.gram, s.seen = map[[2]int8]white{}, map[hyper]bool{}
-	first := hyper{tau: int8(len(s.l.tau) / 2), slow: 2, form: 2, fall: 1, drift: 1}
+	first := hyper{tau: int8(len(s.l.tau) / 2), slow: 3, form: 2, fall: 1, drift: 1}
 	todo := &frontier{s.at(first)}
 	s.seen[first] = true
 	var done []point
@@ -151,11 +151,15 @@ func (d *design) precision(l *levels, h hyper) []float64 {
 		out[i] = 1 / (f * f * formVariance(order, l.fall[h.fall]))
 	}
 	for i := range d.drift {
-		v := math.Max(l.drift[h.drift], 0.03) * driftFall[i]
+		v := l.drift[h.drift] * driftFall[i]
 		out[d.form+i] = 1 / (v * v)
 	}
 	for i := d.form + d.drift; i < len(out); i++ {
 		out[i] = 1e-9 // no opinion, but a column of zeros must not stop the solution
+	}
+	if d.extra > 0 {
+		out[d.form+d.drift+byLag] = d.noise2 / (lagSD * lagSD)
+		out[d.form+d.drift+byDelay] = d.noise2 / (delaySD * delaySD)
 	}
 	return out
 }

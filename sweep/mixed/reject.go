@@ -48,6 +48,9 @@ func clean(in *input) ([]segment, start, int) {
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
 
+// shallowMM is the least height of an arc that is called off the surface; anything less is form or noise.
+const shallowMM = 0.006
+
 func (in *input) dropDuplicates() {
 	for k := range in.tracks {
 		tr := &in.tracks[k]
@@ -119,7 +122,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 	if len(spreads) == 0 {
 		return
 	}
-	limit := 6*math.Max(median(spreads), 0.29*in.resolution) + in.resolution
+	limit := 4*math.Max(median(spreads), 0.29*in.resolution) + 0.5*in.resolution
 	buf := []float64{}
 	for i := range segs {
 		g := &segs[i]
@@ -150,7 +153,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 
 // rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.
 func rejectArcs(in *input, segs []segment, s *start) {
-	far := 5*s.scale + in.resolution
+	far := math.Max(5*s.scale+in.resolution, shallowMM)
 	near := 2.5 * s.scale
 	r := make([]float64, len(segs))
 	for i := range segs {
