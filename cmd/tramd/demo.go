@@ -31,6 +31,9 @@ type demoCmd struct {
 // demoPassword lets whoever watches the demo press the page's buttons; nothing real moves.
 const demoPassword = "instrument-case"
 
+// demoRPM is a hand that takes its time.
+const demoRPM = 8
+
 // demoSweep is what one sweep of the demo came to.
 type demoSweep struct {
 	Run    int64        `json:"run"`
@@ -140,7 +143,7 @@ func (d *demo) hand(ctx context.Context) {
 		_ = d.client.Live(ctx, func(s *session.Snapshot) bool {
 			if s.Sweep.Phase == session.Waiting && s.Sweep.Run != turning {
 				turning = s.Sweep.Run
-				d.machine.Turn(dir*(float64(s.Sweep.TurnsWanted)+0.03), 12)
+				d.machine.Turn(dir*(float64(s.Sweep.TurnsWanted)+0.03), demoRPM)
 				dir = -dir
 			}
 			return true
@@ -167,7 +170,7 @@ func (d *demo) job(ctx context.Context, seconds float64) error {
 			return fmt.Errorf("run %d %s: %s", run.ID, run.Outcome, run.Why)
 		}
 		d.keep(run)
-		if seconds > 0 && n >= 1 && time.Since(began).Seconds() > seconds-8 {
+		if seconds > 0 && n >= 1 && time.Since(began).Seconds() > seconds-10 {
 			return nil
 		}
 		d.adjust(ctx, run)

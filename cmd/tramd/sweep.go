@@ -37,6 +37,7 @@ func (c *sweepCmd) Run(e *env) error {
 	}
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
+	fmt.Fprint(e.err, cautions)
 	run, err := takeSweep(e.ctx, cl, c.Turns, c.Purpose, e.in, e.err)
 	if err != nil {
 		return err
@@ -46,7 +47,6 @@ func (c *sweepCmd) Run(e *env) error {
 
 // takeSweep starts a sweep, shows it until it has ended, and gives the stored run.
 func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string, in io.Reader, progress io.Writer) (store.Run, error) {
-	fmt.Fprint(progress, cautions)
 	id, err := cl.StartSweep(ctx, turns, purpose)
 	if err != nil {
 		return store.Run{}, err
