@@ -41,7 +41,7 @@ func browser(t *testing.T) context.Context {
 	if os.Geteuid() == 0 {
 		opts = append(opts, chromedp.NoSandbox) // Chromium's sandbox refuses to run as root
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 120*time.Second)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewExecAllocator(ctx, opts...)
 	t.Cleanup(cancel)
@@ -90,7 +90,7 @@ func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {
 // until waits for a JavaScript expression to be true.
 func until(t *testing.T, ctx context.Context, expr string) {
 	t.Helper()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(8*time.Second))); err != nil {
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(15*time.Second))); err != nil {
 		text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
 		t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, text)
 	}
@@ -130,6 +130,13 @@ func picture(t *testing.T, ctx context.Context, name string) {
 	if err := os.WriteFile(filepath.Join(pictures, name+".png"), png, 0o644); err != nil {
 		t.Fatal(err)
 	}
+	plan, err := chromedp.Run(ctx, chromedp.ScreenshotScale("#plan", 2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(pictures, name+"-plan.png"), plan, 0o644); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // complaints collects what the browser writes to its console as errors and warnings: a breach of the content policy, an
@@ -161,6 +168,7 @@ func complaints(t *testing.T, ctx context.Context) func() []string {
 const drawn = `document.querySelector("#tilt .digits").textContent.length > 3 && document.querySelector("#runs .id") !== null`
 
 func TestPageInABrowser(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t)
 	said := complaints(t, ctx)
 	s := newStage(t, hashed(t))
@@ -222,6 +230,7 @@ const cutOff = `[...document.querySelectorAll("main *")].filter(e => e.children.
 	.filter(e => { const r = e.getBoundingClientRect(); return r.right > innerWidth + 1 || r.left < -1 || (e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 && e.tagName === "P") }).map(e => e.id || e.className || e.textContent).join(", ")`
 
 func TestPageMarksOldNews(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t)
 	said := complaints(t, ctx)
 	s := newStage(t, "")
@@ -233,7 +242,7 @@ func TestPageMarksOldNews(t *testing.T) {
 		t.Error("fresh news were called old")
 	}
 	s.mute.Store(true)
-	until(t, ctx, `/^no news for [34] s$/.test(document.querySelector("#news").textContent)
+	until(t, ctx, `/^no news for \d+ s$/.test(document.querySelector("#news").textContent)
 		&& document.body.classList.contains("stale") && document.querySelector("#notices").textContent.includes("What is shown is old")`)
 	picture(t, ctx, "stale-360")
 	until(t, ctx, `document.querySelector("#spoken").textContent.includes("What is shown is old")`)
@@ -248,6 +257,7 @@ func TestPageMarksOldNews(t *testing.T) {
 }
 
 func TestPageSteersASweep(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t)
 	s := newStage(t, hashed(t))
 	s.show(still(quietWren()))

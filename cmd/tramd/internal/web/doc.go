@@ -8,6 +8,14 @@
 // the local socket (Options.Local) file permissions have already decided. Cautions that belong beside a control that
 // starts a sweep are on the page.
 //
+// # The live stream
+//
+// GET /api/v1/live sends server-sent events. `state` is session.Snapshot as JSON, its curve null, with `region` and
+// `last_region`: the ellipse that covers the true lean, both axes together, in 95 % of cases. `curve` is the mean reading in
+// each degree where an indicator touched and, by indicator, the fitted reading mean_mm + cos_mm*cos(angle) +
+// sin_mm*sin(angle). The state comes up to 15 times a second and the curve up to 4 times, when it changed; each is always
+// the newest there is, and what a slow client missed is not sent again.
+//
 // Everything that is measured or stored is reached through the interfaces below, so the package knows neither database nor
 // port. A Handler may be used from any number of goroutines.
 package web

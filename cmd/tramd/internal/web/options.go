@@ -37,7 +37,7 @@ type Options struct {
 	Records      Records
 	Sweeps       Sweeps
 	Metrics      http.Handler
-	Indicators   []sweep.Indicator // radius and phase, by index, for the fitted curve; without them only the points are drawn
+	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by
 	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP
 	Log          *slog.Logger

@@ -24,7 +24,7 @@ type curveView struct {
 	Fit    []harmonic           `json:"fit"`
 }
 
-// harmonic is the fitted reading of one indicator, mean + cos*cos(angle) + sin*sin(angle), in mm.
+// harmonic is the fitted reading of one indicator where it touches at the angle, mean + cos*cos(angle) + sin*sin(angle), in mm.
 type harmonic struct {
 	Indicator int     `json:"indicator"`
 	MeanMM    float64 `json:"mean_mm"`
@@ -76,23 +76,20 @@ func orEmpty(c []session.CurvePoint) []session.CurvePoint {
 	return c
 }
 
-// fits writes the result as the curve each indicator should have read, by the geometry of package sweep:
-// c + r*(tilt*cos(th+p) + nod*sin(th+p)), taken apart into cos(th) and sin(th).
+// fits writes the result as the curve each indicator should have read, by the geometry of package sweep. The angles of a
+// curve are those of the contact point, so an indicator's phase is in them already.
 func fits(r *sweep.Result, indicators []sweep.Indicator) []harmonic {
 	out := []harmonic{}
 	if r == nil || r.Tilt == nil || r.Nod == nil { // one axis alone does not make a curve
 		return out
 	}
-	tilt, nod := float64(r.Tilt.Slope), float64(r.Nod.Slope)
 	for i, ind := range indicators {
 		if i >= len(r.OffsetMM) {
 			break
 		}
-		sin, cos := math.Sincos(sweep.Radians(ind.PhaseDeg))
 		h := harmonic{
 			Indicator: i, MeanMM: r.OffsetMM[i],
-			CosMM: ind.RadiusMM * (tilt*cos + nod*sin),
-			SinMM: ind.RadiusMM * (nod*cos - tilt*sin),
+			CosMM: r.Tilt.Slope.Over(ind.RadiusMM), SinMM: r.Nod.Slope.Over(ind.RadiusMM),
 		}
 		if finite(h.MeanMM, h.CosMM, h.SinMM) {
 			out = append(out, h)

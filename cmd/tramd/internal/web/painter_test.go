@@ -10,27 +10,47 @@ import (
 	"tramd/sweep"
 )
 
-// The fitted curve must be the reading that the geometry of package sweep gives, phase and all.
-func TestFitIsTheReadingOfTheGeometry(t *testing.T) {
-	r := result(0.18, -0.07, 0.01)
-	r.OffsetMM = []float64{1.2, -0.4}
-	inds := []sweep.Indicator{{RadiusMM: 120}, {RadiusMM: 95, PhaseDeg: 180}, {RadiusMM: 10}}
-	got := fits(r, inds)
-	if len(got) != 2 {
-		t.Fatalf("%d curves for two offsets", len(got))
+// What is drawn as the fit must run through readings that have no noise: readings made by the geometry of package sweep,
+// two indicators at different places on the bar, turned into a curve and a result by the live fit itself.
+func TestFitRunsThroughTheReadings(t *testing.T) {
+	inds := []sweep.Indicator{{Name: "arm", RadiusMM: 120}, {Name: "far", RadiusMM: 95, PhaseDeg: 150}}
+	live, err := sweep.NewLive(sweep.Setup{Machine: "linnet", Indicators: inds, AngleSource: "encoder"})
+	if err != nil {
+		t.Fatal(err)
 	}
-	for i, h := range got {
-		for deg := 0.0; deg < 360; deg += 15 {
-			th := sweep.Radians(deg)
-			at := th + sweep.Radians(inds[i].PhaseDeg)
-			want := r.OffsetMM[i] + inds[i].RadiusMM*(float64(r.Tilt.Slope)*math.Cos(at)+float64(r.Nod.Slope)*math.Sin(at))
-			if z := h.MeanMM + h.CosMM*math.Cos(th) + h.SinMM*math.Sin(th); math.Abs(z-want) > 1e-12 {
-				t.Errorf("indicator %d at %v: %v, want %v", i, deg, z, want)
-			}
+	zero := []float64{1.2, -0.4}
+	for k := range 720 {
+		angle := sweep.Radians(float64(k) / 2)
+		for i, ind := range inds {
+			at := angle + sweep.Radians(ind.PhaseDeg)
+			live.Add(sweep.Point{
+				T: float64(k) / 100, Angle: angle, Indicator: i,
+				Reading: zero[i] + ind.RadiusMM*(1.8e-4*math.Cos(at)-0.7e-4*math.Sin(at)),
+			})
+		}
+	}
+	r, err := live.Result()
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := fits(&r, inds)
+	if len(got) != 2 {
+		t.Fatalf("%d curves for two indicators", len(got))
+	}
+	curve := live.Curve()
+	if len(curve) < 700 {
+		t.Fatalf("%d points for two full turns", len(curve))
+	}
+	for _, p := range curve {
+		h := got[p.Indicator]
+		sin, cos := math.Sincos(sweep.Radians(p.Deg))
+		// A mean over one degree may sit off the curve by its bend: r*slope*(1 degree)^2/8, far below 1e-6 mm.
+		if z := h.MeanMM + h.CosMM*cos + h.SinMM*sin; math.Abs(z-p.MM) > 1e-6 {
+			t.Fatalf("indicator %d at %v: drawn %v, read %v", p.Indicator, p.Deg, z, p.MM)
 		}
 	}
 	r.Nod = nil
-	if len(fits(r, inds)) != 0 {
+	if len(fits(&r, inds)) != 0 {
 		t.Error("a curve from one axis alone")
 	}
 }

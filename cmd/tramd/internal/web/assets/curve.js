@@ -1,4 +1,4 @@
-// Reading against spindle angle: a mark for each degree that was seen, and the fitted curve through them.
+// Reading against the angle where the indicator touched: a mark for each degree that was seen, and the fitted curve through them.
 import { byId, draw, set, setText } from './dom.js';
 import { mm, niceStep } from './units.js';
 
@@ -105,7 +105,7 @@ function words(all) {
   if (all.length) {
     const fit = all.some((s) => s.fit);
     const what = all.length > 1 ? 'each indicator about its own mean' : 'reading';
-    text = `Up: ${what}, mm. Across: spindle angle. Dots: mean of the readings in each degree.${fit ? ' Line: the fitted lean.' : ''}`;
+    text = `Up: ${what}, mm. Across: where the indicator touched. Dots: mean of the readings in each degree.${fit ? ' Line: the fitted lean.' : ''}`;
   }
   setText(byId('trace-words'), text);
 }

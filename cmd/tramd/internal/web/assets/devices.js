@@ -60,7 +60,6 @@ function troubles(state, news) {
   if (news.stale) list.push(['old', news.ever ? `No news for ${Math.floor(news.seconds)} s. What is shown is old.` : 'No news from the daemon yet.']);
   if (state) {
     if (!state.store.ok) list.push(['bad', `The store is in trouble: ${state.store.error || 'see the log'}. New readings may not be kept.`]);
-    else if (state.sweep.phase !== 'idle' && !state.sweep.stored && state.sweep.readings > 0) list.push(['note', 'Writing the newest readings to disk.']);
     for (const d of state.devices ?? []) {
       if (d.state === 'lost' || d.state === 'absent') list.push(['bad', `${d.name} is ${d.state === 'lost' ? 'lost' : 'not plugged in'}: check the cable and its adapter.`]);
     }

@@ -42,7 +42,7 @@ function sourceWords(state, live) {
   const s = state.sweep;
   if (live) {
     if (!s.result) return `Run ${s.run}: no figure yet${s.why_not ? `, ${s.why_not}` : ''}`;
-    return `Run ${s.run}, so far: ${s.readings} readings, ${Math.round(s.result.coverage_deg)}° seen`;
+    return `Run ${s.run}, so far: ${s.readings} readings (${s.stored} stored), ${Math.round(s.result.coverage_deg)}° seen`;
   }
   if (!state.last) return 'Nothing measured yet.';
   return `Last sweep, run ${state.last.run}, ${when(state.last.at)}`;

@@ -29,7 +29,7 @@ function build() {
     band: draw('rect', { class: 'band' }),
     region: draw('ellipse', { class: 'region' }),
     rod: draw('path', { class: 'rod' }),
-    tip: draw('circle', { class: 'tip', r: 4.5 }),
+    tip: draw('circle', { class: 'tip', r: 3.4 }),
     bar: draw('path', { class: 'bar' }),
     barText: draw('text', { class: 'bar-text', x: mid, y: mid + half + 17, 'text-anchor': 'middle' }),
     ring: draw('g', { class: 'ring', id: 'ring' }),
