@@ -3,6 +3,8 @@ package sweep
 import (
 	"fmt"
 	"math"
+
+	"tramd/sweep/units"
 )
 
 // Live fits a sweep while it goes on, from running sums: taking a reading costs the same however long the run, and
@@ -73,6 +75,53 @@ func (l *Live) Curve() []CurvePoint {
 	return out
 }
 
+// normal are the normal equations of the lean, each indicator's readings taken about their own mean.
+type normal struct {
+	xx, xy, yy, xz, yz float64
+	zz                 float64 // weighted sum of squares about the means
+	silent             int     // indicators without a reading
+}
+
+func (l *Live) normal() normal {
+	var q normal
+	t := l.tally
+	for i := range l.sums {
+		m := &l.sums[i]
+		if t.count[i] == 0 {
+			q.silent++
+			continue
+		}
+		n, r, w2 := float64(t.count[i]), t.setup.Indicators[i].RadiusMM, sq(t.weight[i])
+		q.xx += w2 * r * r * (m.cc - m.cos*m.cos/n)
+		q.xy += w2 * r * r * (m.cs - m.cos*m.sin/n)
+		q.yy += w2 * r * r * (m.ss - m.sin*m.sin/n)
+		q.xz += w2 * r * (m.zc - m.z*m.cos/n)
+		q.yz += w2 * r * (m.zs - m.z*m.sin/n)
+		q.zz += w2 * (m.zz - m.z*m.z/n)
+	}
+	return q
+}
+
+// spread inverts the equations; ok is false while they do not settle both axes.
+func (q normal) spread() (s [2][2]float64, ok bool) {
+	det := q.xx*q.yy - q.xy*q.xy
+	if !(det > 1e-9*q.xx*q.yy) {
+		return s, false
+	}
+	return [2][2]float64{{q.yy / det, -q.xy / det}, {-q.xy / det, q.xx / det}}, true
+}
+
+// Slopes gives tilt and nod alone, after every reading if need be: no judgement of them, no allocation, and a cost that
+// does not depend on the run. ok is false while the readings do not settle both.
+func (l *Live) Slopes() (tilt, nod units.Slope, ok bool) {
+	q := l.normal()
+	s, ok := q.spread()
+	if !ok {
+		return 0, 0, false
+	}
+	return units.Slope(s[0][0]*q.xz + s[0][1]*q.yz), units.Slope(s[1][0]*q.xz + s[1][1]*q.yz), true
+}
+
 // Result fits what was taken so far, or says why it cannot be fitted yet.
 func (l *Live) Result() (Result, error) {
 	t := l.tally
@@ -82,37 +131,26 @@ func (l *Live) Result() (Result, error) {
 		return Result{}, err
 	}
 	e := t.emptyEstimate()
-	var xx, xy, yy, xz, yz float64 // about each indicator's own mean
-	for i, m := range l.sums {
-		if t.count[i] == 0 {
-			continue
-		}
-		e.params++
-		n, r, w2 := float64(t.count[i]), t.setup.Indicators[i].RadiusMM, sq(t.weight[i])
-		xx += w2 * r * r * (m.cc - m.cos*m.cos/n)
-		xy += w2 * r * r * (m.cs - m.cos*m.sin/n)
-		yy += w2 * r * r * (m.ss - m.sin*m.sin/n)
-		xz += w2 * r * (m.zc - m.z*m.cos/n)
-		yz += w2 * r * (m.zs - m.z*m.sin/n)
-		e.rss += w2 * (m.zz - m.z*m.z/n)
-	}
-	switch det := xx*yy - xy*xy; {
+	q := l.normal()
+	e.params = len(l.sums) - q.silent
+	switch {
 	case g.x && g.y:
-		if !(det > 1e-9*xx*yy) {
+		s, ok := q.spread()
+		if !ok {
 			return Result{}, fmt.Errorf("the readings do not settle the lean yet: go on round")
 		}
-		e.spread = [2][2]float64{{yy / det, -xy / det}, {-xy / det, xx / det}}
+		e.spread = s
 		e.params += 2
 	case g.x:
-		e.spread[0][0] = 1 / xx
+		e.spread[0][0] = 1 / q.xx
 		e.params++
 	default:
-		e.spread[1][1] = 1 / yy
+		e.spread[1][1] = 1 / q.yy
 		e.params++
 	}
-	e.slope[0] = e.spread[0][0]*xz + e.spread[0][1]*yz
-	e.slope[1] = e.spread[1][0]*xz + e.spread[1][1]*yz
-	e.rss = max(0, e.rss-e.slope[0]*xz-e.slope[1]*yz)
+	e.slope[0] = e.spread[0][0]*q.xz + e.spread[0][1]*q.yz
+	e.slope[1] = e.spread[1][0]*q.xz + e.spread[1][1]*q.yz
+	e.rss = max(0, q.zz-e.slope[0]*q.xz-e.slope[1]*q.yz)
 	for i, m := range l.sums {
 		if n := float64(t.count[i]); n > 0 {
 			r := t.setup.Indicators[i].RadiusMM

@@ -165,3 +165,28 @@ func BenchmarkLiveResult(b *testing.B) {
 		}
 	}
 }
+
+func TestSlopesAreThoseOfTheResult(t *testing.T) {
+	live, err := NewLive(Setup{Indicators: []Indicator{{RadiusMM: 120, ResolutionMM: 0.001}, {RadiusMM: 80, PhaseDeg: 180, ResolutionMM: 0.01}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, ok := live.Slopes(); ok {
+		t.Error("a lean from nothing")
+	}
+	for i := range 400 {
+		a := float64(i) * 0.03
+		live.Add(Point{T: a, Angle: a, Reading: 7 + 0.05*math.Cos(a) - 0.02*math.Sin(a) + 1e-3*math.Sin(9*a), Indicator: i % 2})
+	}
+	r, err := live.Result()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tilt, nod, ok := live.Slopes()
+	if !ok || tilt != r.Tilt.Slope || nod != r.Nod.Slope {
+		t.Errorf("slopes %v %v, result %v %v", tilt, nod, r.Tilt.Slope, r.Nod.Slope)
+	}
+	if n := testing.AllocsPerRun(100, func() { live.Slopes() }); n != 0 {
+		t.Errorf("%v allocations", n)
+	}
+}

@@ -17,12 +17,13 @@ type job struct {
 	phase   SweepPhase
 	started time.Time
 
-	live     *sweep.Live
-	points   []sweep.Point // all of them, for the final fit
-	queued   int           // how many of points were handed to the archivist
-	durable  atomic.Int64  // how many are on disk
-	untagged int
-	lastAt   device.Stamp
+	live      *sweep.Live
+	points    []sweep.Point // all of them, for the final fit
+	queued    int           // how many of points were handed to the archivist
+	durable   atomic.Int64  // how many are on disk
+	untagged  int
+	published int // how many of points the published lean rests on
+	lastAt    device.Stamp
 
 	jumps     int     // of the encoder when the sweep began
 	placed    bool    // the arm's first angle is known
@@ -151,13 +152,14 @@ func (j *job) flush(s *Session, now time.Time) {
 	s.archive.add(writing{run: j.run, points: chunk, done: func() { j.durable.Store(int64(n)) }})
 }
 
-// publish makes the live result known after a batch.
+// publish makes the live lean known after a batch that brought readings.
 func (j *job) publish(s *Session) {
-	if !j.begun || j.phase == Fitting {
+	if !j.begun || j.phase == Fitting || len(j.points) == j.published {
 		return
 	}
-	r, err := j.live.Result()
-	s.published.Store(&Published{Readings: len(j.points), At: j.lastAt, Result: r, Err: err})
+	j.published = len(j.points)
+	tilt, nod, ok := j.live.Slopes()
+	s.published.Store(&Published{Readings: j.published, At: j.lastAt, Tilt: tilt, Nod: nod, Settled: ok})
 }
 
 // say tells the person what to do next.

@@ -85,12 +85,12 @@ type batch struct {
 	samples *[]device.Sample
 }
 
-// Published is the live result after the latest batch of readings.
+// Published is the live lean after the latest batch of readings.
 type Published struct {
-	Readings int
-	At       device.Stamp // arrival of the latest reading in it
-	Result   sweep.Result
-	Err      error
+	Readings  int
+	At        device.Stamp // when the latest reading in it was measured
+	Tilt, Nod units.Slope
+	Settled   bool // whether the readings settle both axes yet
 }
 
 // New makes a session.
