@@ -74,6 +74,9 @@ func jumps(in *input, segs []segment, s *start) []int {
 		if j.size < limit || len(out) == 6 {
 			break
 		}
+		if !stays(segs, r, j.at, j.size) {
+			continue
+		}
 		near := false
 		for _, o := range out {
 			near = near || o-j.at < w && j.at-o < w
@@ -83,4 +86,18 @@ func jumps(in *input, segs []segment, s *start) []int {
 		}
 	}
 	return out
+}
+
+// stays says whether most of a jump is still there a good way on: over a slot it is not.
+func stays(segs []segment, r []float64, at int, size float64) bool {
+	const far = 16
+	lo, hi := max(0, at-far), min(len(r), at+far)
+	for segs[lo].group != segs[at].group {
+		lo++
+	}
+	for segs[hi-1].group != segs[at].group {
+		hi--
+	}
+	before, after := append([]float64(nil), r[lo:at]...), append([]float64(nil), r[at:hi]...)
+	return math.Abs(median(after)-median(before)) > 0.5*size
 }

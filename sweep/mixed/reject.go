@@ -48,6 +48,9 @@ func clean(in *input) ([]segment, start, int) {
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
 
+// flatCount is how many equal readings in a row are looked at.
+const flatCount = 6
+
 // shallowMM is the least height of an arc that is called off the surface; anything less is form or noise.
 const shallowMM = 0.006
 
@@ -74,13 +77,19 @@ func (in *input) dropFlats(s *start) (dropped int) {
 		}
 		for lo := 0; lo < len(tr.z); {
 			hi := lo + 1
-			from, to := s.at(tr.scale, tr.th[lo], tr.t[lo]), s.at(tr.scale, tr.th[lo], tr.t[lo])
 			for hi < len(tr.z) && tr.z[hi] == tr.z[lo] {
-				v := s.at(tr.scale, tr.th[hi], tr.t[hi])
-				from, to = math.Min(from, v), math.Max(to, v)
 				hi++
 			}
-			if hi-lo >= 6 && to-from > 2.5*q+3*s.scale {
+			if hi-lo < flatCount {
+				lo = hi
+				continue
+			}
+			from, to := math.Inf(1), math.Inf(-1)
+			for i := lo; i < hi; i += 1 + (hi-lo)/100 {
+				v := s.at(tr.scale, tr.th[i], tr.t[i])
+				from, to = math.Min(from, v), math.Max(to, v)
+			}
+			if to-from > 2.5*q+3*s.scale {
 				why := stuck
 				if high > low && (tr.z[lo] == low || tr.z[lo] == high) {
 					why = endOfTravel
@@ -98,25 +107,38 @@ func (in *input) dropFlats(s *start) (dropped int) {
 
 // dropSpikes leaves out single readings far from the middle of their neighbours.
 func (in *input) dropSpikes(segs []segment, s *start) {
+	n := 0
+	for i := range segs {
+		n += segs[i].hi - segs[i].lo
+	}
 	off := make([][]float64, len(segs))
+	backing, sorted := make([]float64, 0, n), make([]float64, segmentCount)
 	var spreads []float64
 	for i := range segs {
 		g := &segs[i]
 		tr := &in.tracks[g.track]
-		var d []float64
+		// The curve is straight over a segment.
+		th0, th1 := tr.th[g.lo], tr.th[g.hi-1]
+		z0, slope := s.at(tr.scale, th0, g.t), 0.0
+		if th1 != th0 {
+			slope = (s.at(tr.scale, th1, g.t) - z0) / (th1 - th0)
+		}
+		first := len(backing)
 		for j := g.lo; j < g.hi; j++ {
 			if tr.why[j] == kept {
-				d = append(d, tr.z[j]-s.at(tr.scale, tr.th[j], tr.t[j]))
+				backing = append(backing, tr.z[j]-z0-slope*(tr.th[j]-th0))
 			}
 		}
-		sorted := append([]float64(nil), d...)
+		d := backing[first:]
+		sorted = append(sorted[:0], d...)
 		mid := median(sorted)
 		for j := range d {
 			d[j] -= mid
+			sorted[j] = math.Abs(d[j])
 		}
 		off[i] = d
 		if len(d) >= 4 {
-			spreads = append(spreads, spread(d))
+			spreads = append(spreads, 1.4826*median(sorted))
 		}
 	}
 	if len(spreads) == 0 {

@@ -46,6 +46,10 @@ type scene struct {
 	uneven           float64 // depth of speed variation
 	knock            float64 // mm
 	radiusU          float64
+	grooves          float64 // pitch of straight grooves across the table, mm
+	floor            float64 // the indicator ends its travel this far below the middle, mm
+	walk             float64 // mm over the sweep, random walk
+	signMM           float64 // half the offset between the ways the reading moves
 }
 
 func logUniform(r *rand.Rand, lo, hi float64) float64 {
@@ -79,7 +83,13 @@ func (s scene) draw(r *rand.Rand) trial {
 		arcs = append(arcs, arc{mid, sweep.Radians(s.slotDeg) / 2 * (0.5 + r.Float64()), s.slotMM * (0.5 + r.Float64())})
 	}
 	gapAt := 2 * math.Pi * r.Float64()
+	grooveAt, grooveWidth := r.Float64(), 0.12+0.12*r.Float64()
 	surface := func(th float64) (z float64, off bool) {
+		if s.grooves > 0 {
+			if x := radius*math.Cos(th)/s.grooves + grooveAt; x-math.Floor(x) < grooveWidth {
+				return -5, true
+			}
+		}
 		for k := 2; k < len(fc); k++ {
 			z += fc[k]*math.Cos(float64(k)*th) + fs[k]*math.Sin(float64(k)*th)
 		}
@@ -91,8 +101,8 @@ func (s scene) draw(r *rand.Rand) trial {
 		return z, false
 	}
 	type walker struct {
-		slow, at, offset, play float64
-		begun                  bool
+		slow, at, offset, play, walk float64
+		begun                        bool
 	}
 	walkers := make([]walker, count)
 	for i := range walkers {
@@ -111,6 +121,7 @@ func (s scene) draw(r *rand.Rand) trial {
 				f := math.Exp(-(time - w.at) / s.tau)
 				w.slow = w.slow*f + s.slow*math.Sqrt(1-f*f)*r.NormFloat64()
 			}
+			was := w.at
 			w.at = time
 			ph := th + sweep.Radians(t.setup.Indicators[i].PhaseDeg)
 			z, _ := surface(ph)
@@ -125,6 +136,15 @@ func (s scene) draw(r *rand.Rand) trial {
 				w.play = math.Min(math.Max(w.play, z-s.hysteresis), z+s.hysteresis)
 				z = w.play
 			}
+			if s.signMM > 0 {
+				z += math.Copysign(s.signMM, w.play-z)
+				w.play = z
+			}
+			w.walk += s.walk * math.Sqrt((time-was)/total) * r.NormFloat64()
+			if s.floor > 0 {
+				z = math.Max(z, -s.floor)
+			}
+			z += w.walk
 			z += w.slow + w.offset + s.white*r.NormFloat64()
 			if s.knock != 0 && time > knockAt {
 				z += s.knock
@@ -231,6 +251,29 @@ func families() []family {
 		{"knocked stylus", true, dense(func(r *rand.Rand, s *scene) {
 			s.knock = logUniform(r, 0.02, 0.2) * math.Copysign(1, r.NormFloat64())
 		})},
+		{"grooved table, 60 readings up", true, dense(func(r *rand.Rand, s *scene) {
+			s.n = int(logUniform(r, 60, 600) * s.turns)
+			s.grooves, s.floor = 40+60*r.Float64(), 0.2+r.Float64()
+			form(r, s)
+		})},
+		{"end of travel", true, dense(func(r *rand.Rand, s *scene) { s.floor = logUniform(r, 0.005, 0.05); form(r, s) })},
+		{"random walk", true, dense(func(r *rand.Rand, s *scene) { s.walk = logUniform(r, 0.001, 0.01) })},
+		{"arc of 150 to 300 degrees", true, dense(func(r *rand.Rand, s *scene) {
+			s.turns = (150 + 150*r.Float64()) / 360
+			s.form = logUniform(r, 0.0002, 0.002)
+		})},
+		{"both ways, sign", true, dense(func(r *rand.Rand, s *scene) { s.passes, s.signMM = 2, logUniform(r, 0.0005, 0.004); form(r, s) })},
+		{"late encoder, form", true, dense(func(r *rand.Rand, s *scene) {
+			s.passes, s.delay = 2, logUniform(r, 0.005, 0.2)
+			form(r, s)
+		})},
+		{"24 to 72 settled stations", false, func(r *rand.Rand) trial {
+			return scene{stations: 24 * (1 + r.IntN(3)), white: logUniform(r, 0.0003, 0.003), form: logUniform(r, 0.0005, 0.005), fall: 1 + r.Float64(), eye: logUniform(r, 0.1, 1),
+				chips: 0.05 * float64(r.IntN(2)), chipMM: 0.05}.draw(r)
+		}},
+		{"8 stations, one on a chip", false, func(r *rand.Rand) trial {
+			return scene{stations: 8, white: logUniform(r, 0.0005, 0.002), form: logUniform(r, 0.0003, 0.002), fall: 1.5, chips: 0.06, chipMM: 0.1}.draw(r)
+		}},
 		{"radius not well known", true, dense(func(r *rand.Rand, s *scene) { s.radiusU = logUniform(r, 0.3, 3) })},
 	}
 }
