@@ -26,8 +26,6 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("Cache-Control", "no-store")
 	h.Set("X-Accel-Buffering", "no") // asks a proxy between not to hoard
-	// A server's read time-out would be taken for the client having left.
-	_ = http.NewResponseController(w).SetReadDeadline(time.Time{})
 	st := stream{w: w, ctl: http.NewResponseController(w), patience: s.patience}
 	if !st.send([]byte("retry: 1500\n\n")) {
 		return
