@@ -65,7 +65,7 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 		})
 	if f.both {
 		b = append(b, uncertainty.Component{
-			Name: "play", Type: uncertainty.B, U: playShape * f.way.playMM, Unit: "mm", Sensitivity: perMM, DoF: known,
+			Name: "play", Type: uncertainty.B, U: playShape * (f.way.playMM + math.Abs(f.way.moveMM)), Unit: "mm", Sensitivity: perMM, DoF: known,
 			Note: "a plunger's play is not as sharp as the model takes it",
 		})
 	}

@@ -14,8 +14,9 @@ const (
 
 // How large the shifts of the angle are thought to be before the sweep speaks: standard deviations.
 const (
-	lagSD   = 0.5 * math.Pi / 180 // radians
-	delaySD = 0.1                 // seconds
+	lagSD        = 0.5 * math.Pi / 180 // radians
+	delaySD      = 0.1                 // seconds
+	lostMotionSD = 0.003               // mm
 )
 
 // direction is what is known of the way-dependent effects, improved round by round.
@@ -82,7 +83,7 @@ func (w *direction) learn(coef []float64) (shift func(b *block) float64, ok bool
 }
 
 // playProof is by how much in log likelihood a play must be better than none.
-const playProof = 3
+const playProof = 1
 
 // playLevels are tried before the play is refined, in mm: the likelihood has more than one hump.
 var playLevels = []float64{0, 0.0003, 0.0006, 0.001, 0.0015, 0.0022, 0.0033, 0.005, 0.0075, 0.011}

@@ -86,13 +86,14 @@ type fitting struct {
 	opt    Options
 	axes   [2]bool
 
-	bs    []block
-	both  bool
-	known repeatability
-	d     *design
-	ans   answer
-	coef  []float64
-	way   direction
+	bs     []block
+	both   bool
+	known  repeatability
+	d      *design
+	points []point // of the last round
+	ans    answer
+	coef   []float64
+	way    direction
 }
 
 func (f *fitting) solve() {
@@ -119,6 +120,30 @@ func (f *fitting) solve() {
 			f.bs[i].th += shift(&f.bs[i])
 		}
 	}
+	f.weighNoPlay()
+}
+
+// weighNoPlay averages over whether there is play at all, where some was found: it and a plain step by direction look much
+// alike, but only play takes from the lean.
+func (f *fitting) weighNoPlay() {
+	if f.way.playMM == 0 {
+		return
+	}
+	with := *f
+	f.way.playMM = 0
+	f.round(&f.way, f.along())
+	for i := range f.points {
+		f.points[i].weight += playProof
+	}
+	both := summarise(append(append([]point(nil), with.points...), f.points...), f.d.lean)
+	if with.ans.best.weightLog >= f.ans.best.weightLog+playProof {
+		*f = with
+	} else {
+		f.way.moveMM = f.coef[f.d.form+f.d.drift+byMove]
+	}
+	best := f.ans.best
+	f.ans = both
+	f.ans.best = best
 }
 
 // along is the curve as fitted last.
@@ -175,7 +200,8 @@ func (f *fitting) round(way *direction, along curve) {
 	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along)
 	f.d.noise2 = before
 	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
-	f.ans = summarise(s.search(), f.d.lean)
+	f.points = s.search()
+	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
 	f.coef = f.ans.best.coefficients(f.d)
 }
 

@@ -8,8 +8,8 @@ import (
 )
 
 const (
-	enough  = 5.0 // log weights further below the best than this are left out
-	mostHop = 700 // grid points looked at
+	enough  = 7.0  // log weights further below the best than this are left out
+	mostHop = 4000 // grid points looked at
 )
 
 // repeatability is what is known of the white noise before the sweep: a standard deviation and the degrees of freedom it
@@ -18,13 +18,14 @@ type repeatability struct{ s, dof float64 }
 
 // point is the model's answer at one point of the grid.
 type point struct {
-	h      hyper
-	weight float64 // log until normalised
-	lean   [2]float64
-	cov    [3]float64 // xx, xy, yy, in mm²
-	factor sym
-	s2     float64 // variance of the white noise of a typical block
-	dof    float64
+	h         hyper
+	weight    float64 // log until normalised
+	weightLog float64
+	lean      [2]float64
+	cov       [3]float64 // xx, xy, yy, in mm²
+	factor    sym
+	s2        float64 // variance of the white noise of a typical block
+	dof       float64
 }
 
 type searcher struct {
@@ -74,9 +75,17 @@ func (s *searcher) search() []point {
 			}
 		}
 	}
-	var total float64
-	kept := done[:0]
-	for _, p := range done {
+	return done
+}
+
+// normalise turns log weights into shares, and drops what cannot matter.
+func normalise(ps []point) []point {
+	best, total := math.Inf(-1), 0.0
+	for _, p := range ps {
+		best = math.Max(best, p.weight)
+	}
+	kept := ps[:0]
+	for _, p := range ps {
 		if p.weight >= best-enough {
 			p.weight = math.Exp(p.weight - best)
 			total += p.weight
@@ -119,6 +128,7 @@ func (s *searcher) at(h hyper) point {
 	scale := rss + s.known.dof*s.known.s*s.known.s
 	p := point{h: h, factor: c, dof: free, s2: scale / free}
 	p.weight = -(logDet+free*math.Log(scale))/2 + s.l.prior(h)
+	p.weightLog = p.weight
 	p.corner(d)
 	return p
 }
@@ -158,6 +168,9 @@ func (d *design) precision(l *levels, h hyper) []float64 {
 		out[i] = 1e-9 // no opinion, but a column of zeros must not stop the solution
 	}
 	if d.extra > 0 {
+		for _, i := range [3]int{byOffset, byPlay, byMove} {
+			out[d.form+d.drift+i] = d.noise2 / (lostMotionSD * lostMotionSD)
+		}
 		out[d.form+d.drift+byLag] = d.noise2 / (lagSD * lagSD)
 		out[d.form+d.drift+byDelay] = d.noise2 / (delaySD * delaySD)
 	}
@@ -185,6 +198,7 @@ type answer struct {
 // freedom. What the lean itself moves from point to point is added.
 func summarise(ps []point, lean int) answer {
 	var a answer
+	ps = normalise(ps)
 	var mean, square, spread [2]float64
 	for _, p := range ps {
 		if a.best.factor.n == 0 || p.weight > a.best.weight {

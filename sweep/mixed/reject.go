@@ -12,6 +12,7 @@ import (
 // offset groups.
 func clean(in *input) ([]segment, start, int) {
 	in.dropDuplicates()
+	in.dropEnds()
 	segs := in.segments()
 	groups := len(in.tracks)
 	stations := len(segs) < denseSegments
@@ -47,6 +48,58 @@ func clean(in *input) ([]segment, start, int) {
 
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
+
+// dropEnds leaves out what stands at the lowest or highest reading far longer than at any other: there the indicator's
+// travel ended. The round top of a slow curve on a coarse display stays up to five times longer than beside it.
+func (in *input) dropEnds() {
+	const longer, least = 8, 10 * math.Pi / 180
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, z := range tr.z {
+			low, high = math.Min(low, z), math.Max(high, z)
+		}
+		if low == high {
+			continue
+		}
+		var atLow, atHigh, elsewhere float64 // longest stretch, radians
+		for lo := 0; lo < len(tr.z); {
+			hi := lo + 1
+			for hi < len(tr.z) && tr.z[hi] == tr.z[lo] {
+				hi++
+			}
+			span := math.Abs(tr.th[hi-1] - tr.th[lo])
+			switch {
+			case tr.z[lo] == low && hi-lo >= flatCount:
+				atLow = math.Max(atLow, span)
+			case tr.z[lo] == high && hi-lo >= flatCount:
+				atHigh = math.Max(atHigh, span)
+			case tr.z[lo] != low && tr.z[lo] != high:
+				elsewhere = math.Max(elsewhere, span)
+			}
+			lo = hi
+		}
+		for _, end := range []struct{ z, span float64 }{{low, atLow}, {high, atHigh}} {
+			if end.span < least || end.span < longer*elsewhere {
+				continue
+			}
+			// Near the end only half of the noise shows, so the readings beside it go as well.
+			last := -1
+			for i, z := range tr.z {
+				if z != end.z {
+					continue
+				}
+				for j := i; j >= 0 && j > last && math.Abs(tr.th[i]-tr.th[j]) < 2*segmentSpan; j-- {
+					tr.why[j] = endOfTravel
+				}
+				for j := max(i, last+1); j < len(tr.z) && math.Abs(tr.th[j]-tr.th[i]) < 2*segmentSpan; j++ {
+					tr.why[j] = endOfTravel
+					last = j
+				}
+			}
+		}
+	}
+}
 
 // flatCount is how many equal readings in a row are looked at.
 const flatCount = 6

@@ -137,13 +137,9 @@ func (s scene) draw(r *rand.Rand) trial {
 				z = w.play
 			}
 			if s.signMM > 0 {
-				z += math.Copysign(s.signMM, w.play-z)
-				w.play = z
+				z, w.play = z+math.Copysign(s.signMM, w.play-z), z
 			}
 			w.walk += s.walk * math.Sqrt((time-was)/total) * r.NormFloat64()
-			if s.floor > 0 {
-				z = math.Max(z, -s.floor)
-			}
 			z += w.walk
 			z += w.slow + w.offset + s.white*r.NormFloat64()
 			if s.knock != 0 && time > knockAt {
@@ -151,6 +147,9 @@ func (s scene) draw(r *rand.Rand) trial {
 			}
 			if r.Float64() < s.chips {
 				z += s.chipMM * (0.3 + r.ExpFloat64())
+			}
+			if s.floor > 0 {
+				z = math.Max(z, w.offset-s.floor)
 			}
 			z = math.Round(z/s.resolution) * s.resolution
 			t.pts = append(t.pts, sweep.Point{T: time, Angle: tagged, Reading: z, Indicator: i})
