@@ -45,7 +45,10 @@ func (f *fitting) scatter() float64 {
 		}
 		tr := &f.in.tracks[g.track]
 		u := (g.t - t0) / half
-		base := f.coef[first+g.group] + f.coef[f.d.form]*u + f.coef[f.d.form+1]*(1.5*u*u-0.5) + f.coef[f.d.form+2]*(2.5*u*u*u-1.5*u)
+		base := f.coef[first+g.group]
+		for i, v := range legendre(u) {
+			base += f.coef[f.d.form+i] * v
+		}
 		for j := g.lo; j < g.hi; j++ {
 			if tr.why[j] != kept {
 				continue

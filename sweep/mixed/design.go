@@ -8,11 +8,11 @@ import (
 
 const (
 	formOrders = 10 // harmonics 2 to formOrders+1 of the surface
-	drifts     = 3  // Legendre polynomials of the sweep's time
+	drifts     = 4  // Legendre polynomials of the sweep's time
 )
 
 // driftFall is the standard deviation of each drift polynomial relative to the first.
-var driftFall = [drifts]float64{1, 0.5, 0.25}
+var driftFall = [drifts]float64{1, 0.3, 0.09, 0.027}
 
 // design is the model's columns by block, in the order: form, drift, directions, offsets, lean, reading. The lean comes
 // last before the reading so that its covariance is the corner of a Cholesky factor.
@@ -59,7 +59,9 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 			x[at], x[at+1] = f*ck, f*sk
 		}
 		u := (b.t - t0) / half
-		x[d.form], x[d.form+1], x[d.form+2] = u, 1.5*u*u-0.5, 2.5*u*u*u-1.5*u
+		for j, v := range legendre(u) {
+			x[d.form+j] = v
+		}
 		x[d.form+d.drift+d.extra+b.group] = 1
 		at := d.cols - 1 - d.lean
 		f := in.tracks[b.track].scale * blur(b.span/2)
@@ -76,6 +78,12 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 		way.write(d, bs, along)
 	}
 	return d
+}
+
+// legendre gives the drift polynomials at u in -1..1.
+func legendre(u float64) [drifts]float64 {
+	u2 := u * u
+	return [drifts]float64{u, (3*u2 - 1) / 2, u * (5*u2 - 3) / 2, (35*u2*u2 - 30*u2 + 3) / 8}
 }
 
 // circlesOf puts tracks whose radii agree within 4 % on one circle of the surface: they see the same form.

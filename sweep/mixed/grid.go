@@ -46,6 +46,9 @@ func newLevels(bs []block) *levels {
 		fall:  []float64{0.8, 1.6, 2.6},
 		drift: []float64{0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000},
 	}
+	if len(bs) < denseSegments { // too few to show more than this
+		l.slow, l.drift = l.slow[:7], l.drift[:6]
+	}
 	for tau := step; len(l.tau) < 8; tau *= 3 {
 		l.tau = append(l.tau, tau)
 		if tau > 2*half {
@@ -55,6 +58,8 @@ func newLevels(bs []block) *levels {
 	return l
 }
 
+const slower = 0.3
+
 // prior is the log weight of a point before the readings speak. The middles are what is common on machine tables swept by a
 // dial of 0.001 mm (common practice, no source); the widths leave a factor of ten either way hardly penalised.
 func (l *levels) prior(h hyper) float64 {
@@ -62,5 +67,10 @@ func (l *levels) prior(h hyper) float64 {
 		e := math.Log(math.Max(x, middle/30)/middle) / width
 		return -e * e / 2
 	}
-	return gauss(l.form[h.form], 0.6, 1.2) + gauss(l.slow[h.slow], 0.1, 4) + gauss(l.drift[h.drift], 0.1, 2)
+	// Without slow noise there is one point and not one for every tau; with it, slower is likelier, as machines go.
+	slow := math.Log(float64(len(l.tau)))
+	if h.slow > 0 {
+		slow = slower*math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2]) + gauss(l.slow[h.slow], 0.3, 4)
+	}
+	return gauss(l.form[h.form], 0.6, 1.2) + slow + gauss(l.drift[h.drift], 0.1, 2)
 }

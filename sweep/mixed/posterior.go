@@ -2,9 +2,14 @@ package mixed
 
 import (
 	"container/heap"
+	"maps"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"tramd/sweep/uncertainty"
 )
 
 const (
@@ -45,9 +50,21 @@ type white struct {
 // search walks the grid outwards from its best point, best neighbours first, until what is left cannot matter.
 func (s *searcher) search() []point {
 	s.gram, s.seen = map[[2]int8]white{}, map[hyper]bool{}
-	first := hyper{tau: int8(len(s.l.tau) / 2), slow: 3, form: 2, fall: 1, drift: 1}
-	todo := &frontier{s.at(first)}
-	s.seen[first] = true
+	todo := &frontier{}
+	push := func(h hyper) {
+		if h.slow == 0 {
+			h.tau = 0
+		}
+		if !s.seen[h] {
+			s.seen[h] = true
+			heap.Push(todo, s.at(h))
+		}
+	}
+	// A drift and slow noise explain much the same, so there may be a hill for each; start on both.
+	tops := [2]int8{int8(len(s.l.tau)) / 2, int8(len(s.l.tau)) - 1}
+	for i := range 16 {
+		push(hyper{tau: tops[i&1], slow: [2]int8{2, int8(len(s.l.slow)) / 2}[i>>1&1], form: [2]int8{2, 4}[i>>2&1], fall: 1, drift: [2]int8{1, 4}[i>>3&1]})
+	}
 	var done []point
 	best := math.Inf(-1)
 	for todo.Len() > 0 && len(s.seen) < mostHop {
@@ -65,13 +82,7 @@ func (s *searcher) search() []point {
 				if *v < 0 || int(*v) >= s.l.count(i) || h.slow == 0 && i == 0 {
 					continue
 				}
-				if h.slow == 0 {
-					h.tau = 0
-				}
-				if !s.seen[h] {
-					s.seen[h] = true
-					heap.Push(todo, s.at(h))
-				}
+				push(h)
 			}
 		}
 	}
@@ -193,52 +204,86 @@ type answer struct {
 	best point
 }
 
-// summarise averages over the grid. The variance of the lean has a distribution of its own; it is matched by the scaled
-// inverse chi-square with the same mean and variance of the logarithm, which gives the t distribution with dof degrees of
-// freedom. What the lean itself moves from point to point is added.
+// summarise averages over the grid. The half width of the interval is exact for the mixture of t distributions that the grid
+// gives. The degrees of freedom match the mean and variance of the logarithm of the lean's variance, which itself has a
+// distribution here; the standard uncertainty is the half width over their t factor, so that the three agree.
 func summarise(ps []point, lean int) answer {
 	var a answer
 	ps = normalise(ps)
-	var mean, square, spread [2]float64
+	var mean, square [2]float64
 	for _, p := range ps {
 		if a.best.factor.n == 0 || p.weight > a.best.weight {
 			a.best = p
 		}
-		own := trigamma(p.dof / 2)
 		for i := range lean {
 			a.lean[i] += p.weight * p.lean[i]
-			v := math.Log(p.cov[2*i]) + lift(p.dof)
-			mean[i] += p.weight * v
-			square[i] += p.weight * v * v
-			spread[i] += p.weight * own
 		}
 		if lean == 2 {
 			a.cov[1] += p.weight * p.cov[1] / math.Sqrt(p.cov[0]*p.cov[2])
 		}
 	}
-	a.dof = math.Inf(1)
-	var dofs [2]float64
-	for i := range lean {
-		dofs[i] = 2 * inverseTrigamma(spread[i]+math.Max(0, square[i]-mean[i]*mean[i]))
-		a.dof = math.Min(a.dof, dofs[i])
-	}
-	var between [2]float64
+	var mix [2]mixture
 	for _, p := range ps {
 		for i := range lean {
 			e := p.lean[i] - a.lean[i]
-			between[i] += p.weight * e * e
+			v := math.Log(p.cov[2*i] + e*e)
+			mix[i].add(v, p.weight)
+			mean[i] += p.weight * v
+			square[i] += p.weight * v * v
 		}
 	}
+	own := trigamma(a.best.dof / 2)
+	a.dof = math.Inf(1)
 	for i := range lean {
-		a.cov[2*i] = math.Exp(mean[i]-lift(dofs[i])) + between[i]
+		a.dof = math.Min(a.dof, 2*inverseTrigamma(own+math.Max(0, square[i]-mean[i]*mean[i])))
+	}
+	a.dof = math.Max(a.dof, 1)
+	for i := range lean {
+		u := mix[i].halfWidth(confidence, a.best.dof) / uncertainty.Factor(confidence, a.dof)
+		a.cov[2*i] = u * u
 	}
 	a.cov[1] *= math.Sqrt(a.cov[0] * a.cov[2])
 	return a
 }
 
-// lift is the mean logarithm of a variance known to dof degrees of freedom, relative to its estimate.
-func lift(dof float64) float64 {
-	return math.Log(dof/2) - mathext.Digamma(dof/2)
+// mixture is a histogram of log variances, each standing for a t distribution about zero.
+type mixture struct{ weight map[int]float64 }
+
+const mixtureStep = 0.1
+
+func (m *mixture) add(logVariance, weight float64) {
+	if m.weight == nil {
+		m.weight = map[int]float64{}
+	}
+	m.weight[int(math.Round(logVariance/mixtureStep))] += weight
+}
+
+// halfWidth is the distance from zero that holds the given share.
+func (m *mixture) halfWidth(share, dof float64) float64 {
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}
+	keys := slices.Sorted(maps.Keys(m.weight)) // a fixed order, so that the same sweep gives the same digits
+	if len(keys) == 0 {
+		return 0
+	}
+	q := t.Quantile(0.5 + share/2)
+	sd := func(k int) float64 { return math.Exp(float64(k) * mixtureStep / 2) }
+	lo, hi := q*sd(keys[0]), q*sd(keys[len(keys)-1])
+	for range 40 {
+		mid := math.Sqrt(lo * hi)
+		held := 0.0
+		for _, k := range keys {
+			held += m.weight[k] * (2*t.CDF(mid/sd(k)) - 1)
+		}
+		if held < share {
+			lo = mid
+		} else {
+			hi = mid
+		}
+		if hi < lo*1.0005 {
+			break
+		}
+	}
+	return hi
 }
 
 func trigamma(x float64) float64 { return mathext.Zeta(2, x) }

@@ -44,6 +44,9 @@ func (s *start) residual(in *input, g *segment) float64 {
 // robust fits the segments that are still kept.
 func robust(in *input, all []segment, groups int, richest int) start {
 	segs := thin(all)
+	if len(segs) == 0 { // everything was left out: the plain fit will say so
+		return start{offset: make([]float64, groups), th: 1, scale: 1}
+	}
 	r := regression{in: in, segs: segs, groups: groups}
 	r.t0, r.th = middleTime(segs)
 	best := r.trimmedStart()
