@@ -58,6 +58,22 @@ func FitPlainCSV(r io.Reader, setup Setup) (Result, error) {
 	return f.Result()
 }
 
+// ReadPoints reads one recorded sweep whole, its indicators matched as in FitPlainCSV.
+func ReadPoints(r io.Reader, setup Setup) ([]Point, error) {
+	var pts []Point
+	_, err := ReadCSVNamed(r, indicatorNames(setup), func(p Point) error {
+		if _, err := checkPoint(p, len(setup.Indicators)); err != nil {
+			return err
+		}
+		pts = append(pts, p)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return pts, nil
+}
+
 // indicatorNames gives the names to match a file against, nil where the setup does not name every indicator or has only
 // one: then whatever the file calls it is that one.
 func indicatorNames(setup Setup) []string {

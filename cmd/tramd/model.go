@@ -4,17 +4,25 @@ import (
 	"io"
 
 	"tramd/sweep"
+	"tramd/sweep/mixed"
 )
 
-// defaultModel is what `tramd fit` uses unless told otherwise.
-const defaultModel = sweep.ModelPlain
+// Models of `tramd fit`. Runs are always concluded by the full one.
+const (
+	modelFull    = "full"
+	defaultModel = modelFull
+)
 
 // bestFit is the model that runs are concluded by.
 func bestFit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
-	return sweep.FitPlain(pts, setup)
+	return mixed.Fit(pts, setup)
 }
 
-// fitFullCSV fits one recorded sweep by the best model.
+// fitFullCSV fits one recorded sweep by the full model, which needs all of it at once.
 func fitFullCSV(r io.Reader, setup sweep.Setup) (sweep.Result, error) {
-	return sweep.FitPlainCSV(r, setup)
+	pts, err := sweep.ReadPoints(r, setup)
+	if err != nil {
+		return sweep.Result{}, err
+	}
+	return bestFit(pts, setup)
 }
