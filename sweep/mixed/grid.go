@@ -58,7 +58,7 @@ func newLevels(bs []block) *levels {
 	return l
 }
 
-const slower = 0.3
+const slower = 0.7
 
 // prior is the log weight of a point before the readings speak. The middles are what is common on machine tables swept by a
 // dial of 0.001 mm (common practice, no source); the widths leave a factor of ten either way hardly penalised.

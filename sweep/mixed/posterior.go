@@ -13,8 +13,8 @@ import (
 )
 
 const (
-	enough  = 7.0  // log weights further below the best than this are left out
-	mostHop = 4000 // grid points looked at
+	enough  = 6.0  // log weights further below the best than this are left out
+	mostHop = 1500 // grid points looked at
 )
 
 // repeatability is what is known of the white noise before the sweep: a standard deviation and the degrees of freedom it

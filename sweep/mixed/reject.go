@@ -59,8 +59,8 @@ func (in *input) dropEnds() {
 		for _, z := range tr.z {
 			low, high = math.Min(low, z), math.Max(high, z)
 		}
-		if low == high {
-			continue
+		if high-low < 6*in.setup.Indicators[tr.indicator].ResolutionMM || low == high {
+			continue // too few steps to tell an end from a step
 		}
 		var atLow, atHigh, elsewhere float64 // longest stretch, radians
 		for lo := 0; lo < len(tr.z); {
