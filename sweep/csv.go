@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"unicode/utf8"
 )
 
 // CSVHeader is the first row of a recorded sweep; the last column may be left out.
@@ -116,7 +117,7 @@ func (p *csvParser) one(line []byte) error {
 }
 
 func (p *csvParser) header(line string) error {
-	if strings.ContainsAny(line, "\x00\xff\xfe") {
+	if strings.IndexByte(line, 0) >= 0 || !utf8.ValidString(line) {
 		return fmt.Errorf("line %d: not plain text: save the file as UTF-8", p.line)
 	}
 	got := strings.Split(line, ",")
