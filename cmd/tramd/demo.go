@@ -19,6 +19,7 @@ import (
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
+	"tramd/sweep/mixed"
 )
 
 type demoCmd struct {
@@ -77,7 +78,7 @@ func (c *demoCmd) Run(e *env) (err error) {
 	ready, ended := make(chan net.Addr, 1), make(chan error, 1)
 	go func() {
 		ended <- daemon.Run(ctx, cfg, daemon.Options{
-			Version: version, Log: e.log, Fit: bestFit, Ready: func(a net.Addr) { ready <- a },
+			Version: version, Log: e.log, Fit: mixed.FitWith, Ready: func(a net.Addr) { ready <- a },
 		})
 	}()
 	defer func() { // the daemon ends first, then its machine and its folder

@@ -176,7 +176,7 @@ func (s shop) daemon(t *testing.T) *process {
 	return nil
 }
 
-// waitFor asks the daemon until ok says so.
+// client gives a way to the daemon.
 func (s shop) client(t *testing.T) *client.Client {
 	cl := client.New(s.socket)
 	t.Cleanup(cl.Close)
@@ -188,7 +188,7 @@ func call(t *testing.T, args ...string) (status int, out, errOut string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	var o, e bytes.Buffer
+	var o, e shared
 	status = run(ctx, args, nil, &o, &e)
 	return status, o.String(), e.String()
 }

@@ -6,6 +6,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
+	"tramd/sweep/mixed"
 )
 
 type runCmd struct {
@@ -18,7 +19,7 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	tuneMemory()
-	return daemon.Run(e.ctx, cfg, daemon.Options{Version: version, Log: e.log, Fit: bestFit})
+	return daemon.Run(e.ctx, cfg, daemon.Options{Version: version, Log: e.log, Fit: mixed.FitWith})
 }
 
 // tuneMemory trades a little processor time for a small footprint: the daemon allocates little while it measures, and

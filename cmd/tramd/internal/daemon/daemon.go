@@ -18,13 +18,14 @@ import (
 	"tramd/device"
 	"tramd/store"
 	"tramd/sweep"
+	"tramd/sweep/mixed"
 )
 
 // Options are what the command line adds to a configuration.
 type Options struct {
 	Version string
 	Log     *slog.Logger
-	Fit     func([]sweep.Point, sweep.Setup) (sweep.Result, error)
+	Fit     func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, error)
 	Ready   func(addr net.Addr) // called once everything listens
 }
 
@@ -85,7 +86,7 @@ func (d *Daemon) build(ctx context.Context) error {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
-		Archive: &archive{store: d.store, clockSet: clock.IsSet}, Fit: d.o.Fit, ClockSet: clock.Watch(), Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: clock.IsSet}, Fit: d.fit, ClockSet: clock.Watch(), Log: d.o.Log,
 		Last: last, Counts: counts,
 	})
 	return err

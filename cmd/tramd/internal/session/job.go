@@ -35,6 +35,11 @@ type job struct {
 	flushedAt time.Time
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
 	stations  *sweep.Stations
+
+	refining bool          // a fit of the full model is on its way
+	refined  int           // how many readings it was given
+	refineAt time.Time     // when the next may begin
+	full     *sweep.Result // what the last one said
 }
 
 // Angles that decide when a turn has begun and ended.

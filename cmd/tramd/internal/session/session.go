@@ -62,15 +62,17 @@ type Session struct {
 	ended   chan struct{}
 
 	// Owned by Run's goroutine from here on.
-	encoder   *sweep.Encoder
-	emit      func(sweep.Point)
-	latest    []latest // per indicator
-	angleAt   device.Stamp
-	last      *LastRun
-	counts    map[RunKey]uint64
-	job       *job
-	comebacks uint64 // reconnects of the angle device seen
-	fits      chan fitted
+	encoder     *sweep.Encoder
+	emit        func(sweep.Point)
+	latest      []latest // per indicator
+	angleAt     device.Stamp
+	last        *LastRun
+	counts      map[RunKey]uint64
+	job         *job
+	comebacks   uint64 // reconnects of the angle device seen
+	fits        chan fitted
+	refinements chan refinement
+	watched     time.Time // when a snapshot was last asked for
 
 	published atomic.Pointer[Published]
 }
@@ -111,7 +113,7 @@ func New(o Options) (*Session, error) {
 		o.ClockSet = func() bool { return true }
 	}
 	s := &Session{
-		o: o, batches: make(chan batch, 256), asks: make(chan func()), fits: make(chan fitted, 1), ended: make(chan struct{}),
+		o: o, batches: make(chan batch, 256), asks: make(chan func()), fits: make(chan fitted, 1), refinements: make(chan refinement), ended: make(chan struct{}),
 		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{},
 	}
@@ -157,8 +159,11 @@ func (s *Session) Run(ctx context.Context) error {
 			f()
 		case f := <-s.fits:
 			s.fitDone(f)
+		case r := <-s.refinements:
+			s.refinedTo(r)
 		case <-tick.C:
 			s.tick(time.Now())
+			s.refine(time.Now())
 		case <-ctx.Done():
 			if s.job != nil {
 				s.stop()

@@ -12,7 +12,10 @@ import (
 // Snapshot gives everything a face may show, as of now.
 func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 	var snap *Snapshot
-	err := s.ask(ctx, func() { snap = s.snapshot(time.Now()) })
+	err := s.ask(ctx, func() {
+		s.watched = time.Now()
+		snap = s.snapshot(s.watched)
+	})
 	return snap, err
 }
 
@@ -93,6 +96,9 @@ func (s *Session) sweepState() SweepState {
 		st.WhyNot = err.Error()
 	} else {
 		st.Result = &r
+	}
+	if j.full != nil { // a moment older, but its interval can be believed
+		st.Result = j.full
 	}
 	for _, c := range j.live.Curve() {
 		st.Curve = append(st.Curve, CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator})

@@ -71,7 +71,7 @@ type SweepState struct {
 	Sectors     string         `json:"sectors"`  // 72 characters, one for each 5 degrees from 0: '1' seen, '0' not yet
 	Stations    []StationState `json:"stations"` // angle source stations only
 	Say         string         `json:"say"`      // what the person should do next, in words
-	Result      *sweep.Result  `json:"result"`   // the live fit, plain model; nil while it cannot be fitted
+	Result      *sweep.Result  `json:"result"`   // the live fit: the full model of a moment ago, the plain one until there is one; nil while it cannot be fitted
 	WhyNot      string         `json:"why_not"`  // why there is no live fit yet
 	Curve       []CurvePoint   `json:"curve"`    // mean reading by angle, for the plot
 	Stored      int            `json:"stored"`   // how many of the readings are safely on disk

@@ -1,0 +1,62 @@
+package session
+
+import (
+	"time"
+
+	"tramd/sweep"
+)
+
+// While somebody watches, the full model is fitted to the readings so far a few times a second, on a goroutine of its own,
+// so that the interval that is shown is an honest one. It may take a twentieth of the time, no more: a small computer
+// has a port to read.
+const (
+	refineEvery  = 300 * time.Millisecond
+	refineShare  = 20
+	refineAtMost = 200_000 // readings; beyond that the live fit stands until the end
+	watchedFor   = 2 * time.Second
+)
+
+// refinement is what the full model says of the sweep in hand.
+type refinement struct {
+	run    int64
+	result sweep.Result
+	err    error
+	took   time.Duration
+}
+
+// refine starts a fit of the full model when one is due.
+func (s *Session) refine(now time.Time) {
+	j := s.job
+	if j == nil || !j.begun || j.phase == Fitting || j.refining || now.Sub(s.watched) > watchedFor ||
+		now.Before(j.refineAt) || len(j.points) == j.refined || len(j.points) > refineAtMost {
+		return
+	}
+	if _, err := j.live.Result(); err != nil {
+		return
+	}
+	n := len(j.points)
+	pts, run := j.points[:n:n], j.run // readings are only ever appended
+	j.refining, j.refined = true, n
+	go func() {
+		r := refinement{run: run}
+		began := time.Now()
+		r.result, r.err = s.o.Fit(pts, s.o.Setup)
+		r.took = time.Since(began)
+		select {
+		case s.refinements <- r:
+		case <-s.ended:
+		}
+	}()
+}
+
+func (s *Session) refinedTo(r refinement) {
+	j := s.job
+	if j == nil || j.run != r.run {
+		return
+	}
+	j.refining = false
+	j.refineAt = time.Now().Add(max(refineEvery, refineShare*r.took))
+	if r.err == nil {
+		j.full = &r.result
+	}
+}
