@@ -10,7 +10,7 @@ import (
 
 const (
 	stemTilt  = 3.0   // degrees that the stem may be off square, either way (common practice, no source)
-	tagJitter = 0.003 // seconds between the angle and the reading it is put to
+	tagJitter = 0.001 // seconds between the angle and the reading it is put to
 	playShape = 0.08  // share of the play by which its shape may differ from the model's (from simulation)
 )
 
@@ -25,18 +25,9 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 	known := math.Inf(1)
 	own, other := lean[axis], lean[1-axis]
 
-	n := 2.0
-	for k := range f.in.tracks {
-		tr := &f.in.tracks[k]
-		for i := 1; i < len(tr.z); i++ {
-			if tr.z[i] != tr.z[i-1] && tr.why[i] == kept {
-				n++
-			}
-		}
-	}
 	b = append(b, uncertainty.Component{
-		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * math.Sqrt(2/n), DoF: known,
-		Note: "rectangular over one step; counted once for each change of the reading",
+		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * f.rounding(), DoF: known,
+		Note: "rectangular over one step, less what the noise of the readings averages out",
 	})
 	var mpe, radius, total float64
 	for k := range f.in.tracks {
@@ -70,6 +61,35 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 		})
 	}
 	return b
+}
+
+// rounding is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the lean, both in mm.
+//
+// Rounded readings of a wave A cos(angle) with noise s are wrong, in that wave, by q/pi * 2 J1(2 pi A/q) * exp(-2 (pi s/q)^2)
+// times the cosine of where the wave sits between two steps (first term of the Fourier series of the rounding error);
+// however many readings there are. Separate stations round independently.
+func (f *fitting) rounding() float64 {
+	q := f.in.resolution
+	if q == 0 {
+		return 0
+	}
+	if len(f.bs) < denseSegments {
+		return math.Sqrt(2 / float64(len(f.bs)))
+	}
+	dither := f.rms*f.rms - q*q/9 // the readings' scatter holds their rounding too
+	for _, c := range f.coef[:2*formOrders] {
+		dither += c * c / 2
+	}
+	if !(dither > 0) {
+		dither = 0
+	}
+	var amp float64
+	for _, v := range f.ans.lean[:f.d.lean] {
+		amp = math.Hypot(amp, v)
+	}
+	x := 2 * math.Pi * math.Max(amp/q, 0.25) // a smaller wave may hide between two steps
+	bessel := math.Min(0.58, 0.8/math.Sqrt(x))
+	return math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
 }
 
 // angleU is the standard uncertainty in degrees by which the angles as a whole may be turned.

@@ -8,23 +8,23 @@ import (
 	"tramd/sweep"
 )
 
-// TestCoverage is the short form of the study: every family, few sweeps, seeded. With so few, 95 % can come out as low as
-// 86 % by chance (binomial, both axes of 30 sweeps, one case in two hundred); least squares' intervals hold the truth in a
-// fifth of the cases in half of these families and would fail at once.
+// TestCoverage is the short form of the study: every family, few sweeps, seeded. With so few, one family can
+// come out as low as 75 % by chance, all together hardly below 93 %; least squares' intervals hold the truth in a third of
+// the cases in half of these families and would fail both.
 func TestCoverage(t *testing.T) {
 	held, all := 0, 0
 	for _, f := range families() {
-		s := study(t, f, 30, 2)
+		s := study(t, f, 12, 2)
 		held, all = held+s.held, all+s.n
 		if s.refused > 0 {
-			t.Errorf("%s: %d of 30 sweeps refused", f.name, s.refused)
+			t.Errorf("%s: %d of 12 sweeps refused", f.name, s.refused)
 		}
-		if s.n > 0 && s.coverage() < 0.80 {
+		if s.n > 0 && s.coverage() < 0.75 {
 			t.Errorf("%s: the interval held the truth in %.0f %%", f.name, 100*s.coverage())
 		}
 	}
-	if c := float64(held) / float64(all); c < 0.935 || c > 0.99 {
-		t.Errorf("over all families the interval held the truth in %.1f %%, want 93.5 to 99 %%", 100*c)
+	if c := float64(held) / float64(all); c < 0.93 || c > 0.99 {
+		t.Errorf("over all families the interval held the truth in %.1f %%, want 93 to 99 %%", 100*c)
 	}
 }
 

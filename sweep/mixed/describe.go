@@ -20,7 +20,7 @@ func (f *fitting) describe(r *sweep.Result) {
 		}
 		r.FormPVMM = high - low
 	}
-	r.ResidualRMSMM = f.scatter()
+	r.ResidualRMSMM = f.rms
 }
 
 // scatter is the root mean square of the kept readings about the fitted curve, the model's fixed unknowns taken off.

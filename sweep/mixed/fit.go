@@ -47,6 +47,7 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	}
 	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
+	f.rms = f.scatter()
 	return f.result(base), nil
 }
 
@@ -93,6 +94,7 @@ type fitting struct {
 	points []point // of the last round
 	ans    answer
 	coef   []float64
+	rms    float64 // of the readings about the fit, mm
 	way    direction
 }
 

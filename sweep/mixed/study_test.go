@@ -95,6 +95,11 @@ func TestStudy(t *testing.T) {
 		return
 	}
 	var b strings.Builder
+	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn anew for each sweep\n"+
+		"(`simulate_test.go` says from where), seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the\ntruth in 93 to 97 %%, never below 91 %%; "+
+		"on long sweeps it is at most 1.5 times as wide as the errors need; the error is never\nmore than 1.15 times that of least squares.\n\n"+
+		"Made by `go test ./sweep/mixed -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n\n",
+		*studyRuns, *studySeed, ModelVersion, *studyRuns, *studySeed)
 	fmt.Fprintf(&b, "| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n|---|---|---|---|---|---|\n")
 	for _, f := range families() {
 		if !regexp.MustCompile(*studyOnly).MatchString(f.name) {
