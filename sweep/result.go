@@ -61,6 +61,7 @@ type Result struct {
 	Conformity *float64    // probability that both axes are within the tolerance; nil when not computed
 	Rejections []Rejection // what was left out, where and why; nil when the model does not say
 	Form       []Harmonic  // of the surface, where it could be estimated
+	Turns      *Turns      // nil for less than two turns
 }
 
 type axisJSON struct {
@@ -101,4 +102,5 @@ type resultJSON struct {
 	Conformity *float64    `json:"conformity_probability,omitempty"`
 	Rejections []Rejection `json:"rejections,omitempty"`
 	Form       []Harmonic  `json:"form,omitempty"`
+	Turns      *Turns      `json:"turns,omitempty"`
 }

@@ -26,3 +26,13 @@ type Harmonic struct {
 	AmplitudeMM float64 `json:"amplitude_mm"`
 	PhaseDeg    float64 `json:"phase_deg"` // where its first high point lies
 }
+
+// Turns splits what repeats from turn to turn from what does not, in the sense of ISO 230-7 (cited from memory): the
+// fundamental, once a turn, is the lean; the residual synchronous part is the rest of what repeats with the turn; the
+// asynchronous part is what does not repeat.
+type Turns struct {
+	Count                 float64 `json:"count"`                   // turns seen, where they overlap
+	FundamentalMM         float64 `json:"fundamental_mm"`          // amplitude
+	ResidualSynchronousMM float64 `json:"residual_synchronous_mm"` // peak to valley
+	AsynchronousRMSMM     float64 `json:"asynchronous_rms_mm"`     // root mean square about the repeating part
+}

@@ -21,6 +21,7 @@ func (f *fitting) describe(r *sweep.Result) {
 		r.FormPVMM = high - low
 	}
 	r.ResidualRMSMM = f.rms
+	r.Turns = f.turns()
 }
 
 // scatter is the root mean square of the kept readings about the fitted curve, the model's fixed unknowns taken off.
