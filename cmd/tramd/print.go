@@ -50,8 +50,15 @@ func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance)
 		}
 	}
 	fmt.Fprintln(&b)
+	for _, x := range r.Rejections {
+		fmt.Fprintf(&b, "  left out: %s\n", rejected(x))
+	}
 	if tol.Given() {
-		fmt.Fprintf(&b, "  limit %8.4f mm/m (%s): %s\n", tol.Limit.MMPerM(), tol, r.Verdict)
+		fmt.Fprintf(&b, "  limit %8.4f mm/m (%s): %s", tol.Limit.MMPerM(), tol, r.Verdict)
+		if r.Conformity != nil {
+			fmt.Fprintf(&b, " (probability that both axes conform: %.4f)", *r.Conformity)
+		}
+		fmt.Fprintln(&b)
 	}
 	for _, n := range r.Warnings {
 		fmt.Fprintf(&b, "  note: %s [%s]\n", n.Text, n.Code)

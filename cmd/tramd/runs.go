@@ -90,8 +90,9 @@ func when(r store.Run) string {
 
 type showCmd struct {
 	storeFlag
-	ID   int64 `arg:"" help:"The run."`
-	JSON bool  `name:"json" help:"Print the whole run as JSON."`
+	ID     int64 `arg:"" help:"The run."`
+	Budget bool  `help:"Say where the uncertainty comes from."`
+	JSON   bool  `name:"json" help:"Print the whole run as JSON."`
 }
 
 func (c *showCmd) Run(e *env) error {
@@ -111,7 +112,11 @@ func (c *showCmd) Run(e *env) error {
 	}
 	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, r.Setup.Machine, when(r), outcome(r))
 	if r.Result != nil {
-		return printResult(e.out, title, *r.Result, r.Setup.Tolerance)
+		err := printResult(e.out, title, *r.Result, r.Setup.Tolerance)
+		if err == nil && c.Budget {
+			err = printBudget(e.out, *r.Result)
+		}
+		return err
 	}
 	if r.Why != "" {
 		title += ": " + r.Why

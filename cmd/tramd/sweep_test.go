@@ -137,7 +137,7 @@ func checkStored(t *testing.T, s shop, r swept) {
 	if math.Abs(again.Tilt.MMPerM-r.Tilt.MMPerM) > 1e-4 {
 		t.Errorf("fitted again from the export: tilt %v, at the time %v", again.Tilt.MMPerM, r.Tilt.MMPerM)
 	}
-	for _, args := range [][]string{{"runs"}, {"show", "1"}, {"export", "1"}, {"export", "1", "--json"}, {"refit", "1"}} {
+	for _, args := range [][]string{{"runs"}, {"show", "1"}, {"export", "1"}, {"export", "1", "--json"}, {"refit", "1"}, {"show", "1", "--budget"}, {"separate", "1", "1"}, {"separate", "1", "1", "--json"}} {
 		if status, out, errOut := call(t, append(args, "--config", s.config)...); status != exitDone || out == "" {
 			t.Errorf("tramd %v: status %d, %s", args, status, errOut)
 		}
