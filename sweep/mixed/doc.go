@@ -14,11 +14,11 @@
 //
 //	check     refuse what is not a sweep, order it by indicator              track.go
 //	segments  cut it into short straight stretches                           segment.go
-//	clean     robust start; leave out spikes, arcs, flats; find knocks       robust.go, reject.go, knock.go
+//	clean     robust start; leave out spikes, arcs, flats; find knocks       robust.go, reject.go, flat.go, knock.go
 //	blocks    join what is left into a few hundred means                     block.go
 //	design    write the columns, whiten them by the noise of a grid point    design.go, direction.go, filter.go
-//	search    walk the grid, average the lean                                grid.go, posterior.go
-//	result    budget, decision, form, warnings                               components.go, fit.go, describe.go
+//	search    walk the grid, average the lean                                solve.go, grid.go, posterior.go, average.go
+//	result    budget, decision, form, warnings                               fit.go, components.go, describe.go, turns.go
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.
 //

@@ -1,0 +1,152 @@
+package mixed
+
+import "math"
+
+// fitting is one fit on its way.
+type fitting struct {
+	in     *input
+	segs   []segment
+	start  start
+	groups int
+	opt    Options
+	axes   [2]bool
+
+	bs     []block
+	both   bool
+	known  repeatability
+	d      *design
+	points []point // of the last round
+	ans    answer
+	coef   []float64
+	rms    float64 // of the readings about the fit, mm
+	way    direction
+}
+
+func (f *fitting) solve() {
+	f.bs = blocks(f.in, f.segs)
+	f.known = f.prior()
+	along := func(b *block) (z, rise float64) {
+		scale := f.in.tracks[b.track].scale
+		return f.start.at(scale, b.th, f.start.t0), derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
+	}
+	f.both = bothWays(f.bs)
+	if !f.both {
+		f.round(nil, along)
+		return
+	}
+	f.round(nil, along)
+	f.findPlay()
+	for range directionRounds {
+		f.round(&f.way, f.along())
+		shift, ok := f.way.learn(f.coef[f.d.form+f.d.drift:][:byCount])
+		if !ok {
+			return // what the columns found is no shift of the angle
+		}
+		for i := range f.bs {
+			f.bs[i].th += shift(&f.bs[i])
+		}
+	}
+	f.weighNoPlay()
+}
+
+// weighNoPlay averages over whether there is play at all, where some was found: it and a plain step by direction look much
+// alike, but only play takes from the lean.
+func (f *fitting) weighNoPlay() {
+	if f.way.playMM == 0 {
+		return
+	}
+	with := *f
+	f.way.playMM = 0
+	f.round(&f.way, f.along())
+	for i := range f.points {
+		f.points[i].weight += playProof
+	}
+	both := summarise(append(append([]point(nil), with.points...), f.points...), f.d.lean)
+	if with.ans.best.weightLog >= f.ans.best.weightLog+playProof {
+		*f = with
+	} else {
+		f.way.moveMM = f.coef[f.d.form+f.d.drift+byMove]
+	}
+	best := f.ans.best
+	f.ans = both
+	f.ans.best = best
+}
+
+// along is the curve as fitted last.
+func (f *fitting) along() curve {
+	coef, d := f.coef, f.d
+	return func(b *block) (z, rise float64) {
+		c := func(th float64) float64 {
+			return leanAt(coef, f.axes, f.in.tracks[b.track].scale, th) + d.formAt(d.circles[b.track], coef, th)
+		}
+		return c(b.th), derivative(c, b.th)
+	}
+}
+
+// findPlay looks for the play of the plunger that makes the readings likeliest, the variances held as the plain round found
+// them, from none upwards so that each curve starts the next.
+func (f *fitting) findPlay() {
+	l, h := newLevels(f.bs), f.ans.best.h
+	best, bestWay, bestD, bestCoef := math.Inf(-1), f.way, f.d, f.coef
+	amp := 0.0 // the play must leave something of the movement
+	along := f.along()
+	for i := range f.bs {
+		z, _ := along(&f.bs[i])
+		amp = math.Max(amp, math.Abs(z))
+	}
+	for _, play := range playLevels {
+		if play > 0.7*amp {
+			break
+		}
+		way := direction{playMM: play}
+		var p point
+		for range 2 {
+			f.d = newDesign(f.in, f.bs, f.groups, f.axes, &way, f.along())
+			f.d.noise2 = f.ans.best.s2
+			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, gram: map[[2]int8]white{}}
+			p = s.at(h)
+			f.coef = p.coefficients(f.d)
+		}
+		if play == 0 {
+			p.weight += playProof
+		}
+		if p.weight > best {
+			best, bestWay, bestD, bestCoef = p.weight, way, f.d, f.coef
+		}
+	}
+	f.way, f.d, f.coef = bestWay, bestD, bestCoef
+}
+
+// directionRounds is how often the effects of direction are put in and found again; each needs the curve, and the curve
+// needs them.
+const directionRounds = 3
+
+func (f *fitting) round(way *direction, along curve) {
+	before := f.ans.best.s2
+	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along)
+	f.d.noise2 = before
+	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
+	f.points = s.search()
+	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
+	f.coef = f.ans.best.coefficients(f.d)
+}
+
+func derivative(c func(float64) float64, th float64) float64 {
+	const h = 0.01
+	return (c(th+h) - c(th-h)) / (2 * h)
+}
+
+// leanAt is the lean's part of a reading.
+func leanAt(coef []float64, axes [2]bool, scale, th float64) float64 {
+	s, c := math.Sincos(th)
+	at := len(coef) // the lean comes last
+	var z float64
+	if axes[1] {
+		at--
+		z += coef[at] * s
+	}
+	if axes[0] {
+		z += coef[at-1] * c
+	}
+	return z * scale
+}
