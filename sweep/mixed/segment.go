@@ -45,31 +45,49 @@ func (in *input) segments() []segment {
 	var buf []float64
 	for k := range in.tracks {
 		tr := &in.tracks[k]
-		first := len(out)
+		way := directions(tr.th)
 		for lo := 0; lo < len(tr.t); {
-			hi, dir := lo+1, 0.0
-			for hi < len(tr.t) && hi-lo < segmentCount {
-				step := tr.th[hi] - tr.th[hi-1]
-				if math.Abs(tr.th[hi]-tr.th[lo]) > segmentSpan || step*dir < 0 && math.Abs(step) > 1e-4 {
-					break
-				}
-				if math.Abs(step) > 1e-4 {
-					dir = math.Copysign(1, step)
-				}
+			hi := lo + 1
+			for hi < len(tr.t) && hi-lo < segmentCount && way[hi] == way[lo] && math.Abs(tr.th[hi]-tr.th[lo]) <= segmentSpan {
 				hi++
 			}
-			s := segment{track: k, lo: lo, hi: hi, group: k, dir: dir}
-			if dir == 0 && lo > 0 && math.Abs(tr.th[lo]-tr.th[lo-1]) > 1e-4 {
-				s.dir = math.Copysign(1, tr.th[lo]-tr.th[lo-1])
-			}
+			s := segment{track: k, lo: lo, hi: hi, group: k, dir: float64(way[lo])}
 			s.span = math.Abs(tr.th[hi-1] - tr.th[lo])
 			buf = s.middle(tr, buf)
 			out = append(out, s)
 			lo = hi
 		}
-		if first < len(out) && out[first].dir == 0 && first+1 < len(out) {
-			out[first].dir = out[first+1].dir
+	}
+	return out
+}
+
+// turnedBack is how far the angle must go back before the sweep is said to have turned: an encoder at rest trembles.
+const turnedBack = 0.5 * math.Pi / 180
+
+// directions says for every reading which way round the spindle was going: +1, -1, or 0 if it never moved.
+func directions(th []float64) []int8 {
+	out := make([]int8, len(th))
+	var dir int8
+	furthest := 0
+	for i, a := range th {
+		d := a - th[furthest]
+		switch {
+		case dir == 0 && math.Abs(d) > turnedBack:
+			dir = int8(math.Copysign(1, d))
+			for j := range i {
+				out[j] = dir
+			}
+			furthest = i
+		case dir != 0 && d*float64(dir) >= 0:
+			furthest = i
+		case dir != 0 && math.Abs(d) > turnedBack:
+			dir = -dir
+			for j := furthest + 1; j < i; j++ {
+				out[j] = dir
+			}
+			furthest = i
 		}
+		out[i] = dir
 	}
 	return out
 }
