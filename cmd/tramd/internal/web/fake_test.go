@@ -40,6 +40,7 @@ type shop struct {
 	csv    string // what a download sends before csvErr
 	csvErr error
 	runs   any
+	detail func(id int64) any // nil: the id and nothing else
 }
 
 func (f *shop) note(format string, args ...any) error {
@@ -65,6 +66,9 @@ func (f *shop) Runs(_ context.Context, before int64, limit int) (any, error) {
 func (f *shop) Run(_ context.Context, id int64) (any, error) {
 	if id == 404 {
 		return nil, fmt.Errorf("run %d: %w", id, ErrNotFound)
+	}
+	if f.detail != nil {
+		return f.detail(id), f.note("run %d", id)
 	}
 	return map[string]int64{"id": id}, f.note("run %d", id)
 }

@@ -9,6 +9,7 @@ import { curve, watch } from './curve.js';
 import { devices, notices, spokenTroubles } from './devices.js';
 import { loadRuns, runsUnit } from './runs.js';
 import { steer, wire } from './steer.js';
+import { again, detailUnit, openRun, wireDetail } from './detail.js';
 
 let state = null;
 let news = { seconds: 0, stale: false, ever: false };
@@ -64,13 +65,14 @@ function show() {
   const unit = unitNow();
   fillUnits();
   setText(byId('machine'), state.machine);
-  document.title = `${state.machine} · tramd`;
+  document.title = `${openRun() === null ? '' : `Run ${openRun()} · `}${state.machine} · tramd`;
   setText(byId('say'), state.sweep.say || (state.sweep.phase === 'idle' ? 'No sweep in hand.' : '…'));
   figures(state, unit);
   plan(state, unit);
   ring(state);
   devices(state);
   runsUnit(unit);
+  detailUnit(unit);
   steer(state, news.stale);
 }
 
@@ -82,10 +84,11 @@ function newsWords() {
   return `live · ${phases[state.sweep.phase] ?? state.sweep.phase}`;
 }
 
-// A listener hears a change about once a second at most, and nothing while nothing changes.
+// A listener hears a change about once a second at most, and nothing while nothing changes. Who reads an old run hears
+// troubles only.
 let said = '';
 setInterval(() => {
-  const figures = state && !news.stale ? [spoken(state, unitNow())] : [];
+  const figures = state && !news.stale && openRun() === null ? [spoken(state, unitNow())] : [];
   const text = [...spokenTroubles(state, news), ...figures].join(' ');
   if (text === said) return;
   said = text;
@@ -98,21 +101,28 @@ byId('unit').addEventListener('change', (e) => {
   later();
 });
 
+function renew() {
+  loadRuns();
+  again();
+}
+
 fillUnits();
+detailUnit(unitNow());
 wire();
+wireDetail();
 watch();
 loadRuns();
 new Stream({
   state(next) {
     state = next;
     const key = `${next.last?.run}/${next.sweep.phase}/${next.sweep.run}`;
-    if (runsKey && key !== runsKey) loadRuns();
+    if (runsKey && key !== runsKey) renew();
     runsKey = key;
     later();
   },
   curve,
   age(next) {
-    if (news.stale && !next.stale) loadRuns();
+    if (news.stale && !next.stale) renew();
     news = next;
     setText(byId('news'), newsWords());
     later();

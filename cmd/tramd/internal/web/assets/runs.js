@@ -1,4 +1,4 @@
-// The last runs, with links to what was stored of each.
+// The last runs, each opening in full, with links to what was stored of it.
 import { byId, make, setText } from './dom.js';
 import { signed } from './units.js';
 import { verdicts, when } from './words.js';
@@ -35,7 +35,10 @@ function line(text) {
 
 function show() {
   if (!unit) return;
-  byId('runs').replaceChildren(...(list.length ? list.map(rowOf) : [line('No runs yet.')]));
+  const body = byId('runs');
+  const held = body.contains(document.activeElement) ? document.activeElement.getAttribute('href') : null;
+  body.replaceChildren(...(list.length ? list.map(rowOf) : [line('No runs yet.')]));
+  if (held) body.querySelector(`a[href="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
 }
 
 function rowOf(run) {
@@ -54,6 +57,11 @@ function rowOf(run) {
   }
   const time = make('td', 'when', when(run.started_at));
   if (run.clock_set === false) time.append(make('small', '', ' clock not set'));
-  tr.append(make('td', 'id', String(run.id)), time, make('td', 'both', both), make('td', `said ${verdict}`, said), files);
+  const number = make('td', 'id');
+  const open = make('a', '', `${Number(run.id)} ›`);
+  open.href = `#run-${Number(run.id)}`;
+  open.setAttribute('aria-label', `run ${Number(run.id)} in full`);
+  number.append(open);
+  tr.append(number, time, make('td', 'both', both), make('td', `said ${verdict}`, said), files);
   return tr;
 }

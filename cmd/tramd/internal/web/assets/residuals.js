@@ -1,0 +1,145 @@
+// What the lean leaves over, reading by reading, against the angle where the indicator touched.
+import { draw } from './dom.js';
+import { mm, niceStep } from './units.js';
+
+const mostRows = 20000;
+const header = 't_s,angle_deg,reading_mm,indicator';
+const pad = { left: 62, right: 14, top: 12, bottom: 24 };
+const height = 240;
+
+let kept = { run: null, rows: null }; // a change of unit or width needs no second download
+let shown = null;
+
+const watcher = new ResizeObserver(() => shown && paint());
+
+export async function residuals(run, signal) {
+  shown = null;
+  const words = document.querySelector('.rest-words');
+  const box = document.querySelector('.rest-plot');
+  if (!words || !box) return;
+  const say = (text) => { words.textContent = text; };
+  const r = run.result;
+  if (!r.tilt && !r.nod) return say('No axis was measured.');
+  if (!run.readings) return say('No readings are stored.');
+  if (run.readings > mostRows) return say(`${run.readings} readings are too many to draw here: take the CSV file.`);
+  try {
+    const key = `${run.id}/${run.readings}`;
+    if (kept.run !== key) {
+      say('Reading the readings…');
+      const answer = await fetch(`/api/v1/runs/${run.id}/readings.csv`, { signal });
+      if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).error || `the daemon answered ${answer.status}`);
+      kept = { run: key, rows: parse(await answer.text()) };
+    }
+  } catch (e) {
+    if (!signal.aborted) say(`The readings cannot be drawn: ${e instanceof TypeError ? 'the daemon does not answer' : e.message}.`);
+    return;
+  }
+  if (signal.aborted || !box.isConnected) return;
+  shown = { box, words, r, points: left(kept.rows, run) };
+  watcher.disconnect();
+  watcher.observe(box);
+  paint();
+}
+
+function parse(text) {
+  const lines = text.split('\n');
+  if (lines[0].trim() !== header) throw new Error('the file of readings has other columns than expected');
+  const rows = [];
+  for (const line of lines.slice(1, mostRows + 1)) {
+    const [t, deg, reading, ...name] = line.trim().split(',');
+    if (!deg || !reading) continue; // no angle, or the end
+    rows.push({ t: Number(t), deg: Number(deg), mm: Number(reading), name: name.join(',') });
+  }
+  return rows;
+}
+
+// left takes offset and lean off each reading: z - (c + r*(tilt*cos + nod*sin)).
+function left(rows, run) {
+  const r = run.result;
+  const list = run.setup?.indicators ?? [];
+  const offsets = r.offsets_mm ?? [r.offset_mm];
+  const out = [];
+  for (const row of rows) {
+    const i = Math.max(0, list.findIndex((x) => x.name === row.name));
+    const ind = list[i];
+    if (!ind || offsets[i] == null) continue;
+    const deg = row.deg + (ind.phase_deg ?? 0);
+    const a = (deg * Math.PI) / 180;
+    const lean = ((r.tilt?.mm_per_m ?? 0) * Math.cos(a) + (r.nod?.mm_per_m ?? 0) * Math.sin(a)) / 1000;
+    const mm = row.mm - offsets[i] - ind.radius_mm * lean;
+    if (Number.isFinite(mm + deg)) out.push({ deg: ((deg % 360) + 360) % 360, mm, indicator: i, out: isOut(r.rejections, row.t, i) });
+  }
+  return out;
+}
+
+const close = 2e-6; // seconds: the file is written to the microsecond
+
+function isOut(list, t, indicator) {
+  return (list ?? []).some((x) => x.code !== 'no_angle' && x.indicator === indicator && t >= x.from_s - close && t <= x.to_s + close);
+}
+
+const form = (list, deg) => list.reduce((sum, h) => sum + h.amplitude_mm * Math.cos((h.order * (deg - h.phase_deg) * Math.PI) / 180), 0);
+
+// range is that of what was fitted: what was left out may lie far beyond.
+function range({ points, r }) {
+  let [low, high] = [-0.002, 0.002];
+  const see = (v) => { low = Math.min(low, v); high = Math.max(high, v); };
+  for (const p of points) if (!p.out) see(p.mm);
+  if (r.form) for (let d = 0; d < 360; d += 5) see(form(r.form, d));
+  const extra = (high - low) * 0.08;
+  return [low - extra, high + extra];
+}
+
+function paint() {
+  const { box, words, r, points } = shown;
+  const w = Math.floor(box.clientWidth);
+  if (w < 50) return;
+  const [low, high] = range(shown);
+  const x = (deg) => pad.left + (deg / 360) * (w - pad.left - pad.right);
+  const y = (v) => pad.top + ((high - Math.min(high, Math.max(low, v))) / (high - low)) * (height - pad.top - pad.bottom);
+  const svg = draw('svg', { class: 'rest-svg', viewBox: `0 0 ${w} ${height}`, width: w, height, role: 'img', 'aria-label': 'Residual of each reading against the angle where the indicator touched' });
+  svg.append(...grid(w, x, y, low, high));
+  const few = points.length <= 72 ? ' few' : '';
+  for (const i of new Set(points.map((p) => p.indicator))) svg.append(dots(points.filter((p) => !p.out && p.indicator === i), `left-over i${i % 2}${few}`, x, y));
+  const out = points.filter((p) => p.out);
+  const crosses = new Set(out.map((p) => `M${Math.round(x(p.deg)) - 3} ${Math.round(y(p.mm)) - 3}l6 6m0-6l-6 6`));
+  if (out.length) svg.append(draw('path', { class: 'out', d: [...crosses].join('') }));
+  if (r.form?.length) {
+    const line = [];
+    for (let d = 0; d <= 360; d += 2) line.push(`${x(d).toFixed(1)} ${y(form(r.form, d)).toFixed(1)}`);
+    svg.append(draw('path', { class: 'form-line', d: `M${line.join('L')}` }));
+  }
+  box.replaceChildren(svg);
+  const beyond = out.filter((p) => p.mm < low || p.mm > high).length;
+  words.textContent = [
+    'Up: reading less offset and lean, mm. Across: where the indicator touched; 0° right, 90° back. Drift, play and steps remain in it.',
+    r.form?.length ? 'Line: the form of the surface.' : '',
+    out.length ? `Crosses: ${out.length} readings left out${beyond ? `, ${beyond} of them beyond the edge` : ''}.` : '',
+  ].filter(Boolean).join(' ');
+}
+
+// dots draws each place once, however many readings lie there.
+function dots(points, className, x, y) {
+  const places = new Set(points.map((p) => `M${(2 * x(p.deg)).toFixed() / 2} ${(2 * y(p.mm)).toFixed() / 2}h0`));
+  return draw('path', { class: className, d: [...places].join('') });
+}
+
+function grid(w, x, y, low, high) {
+  const out = [];
+  const label = (px, py, text, anchor) => {
+    const t = draw('text', { x: px, y: py, 'text-anchor': anchor });
+    t.textContent = text;
+    out.push(t);
+  };
+  for (const deg of [0, 90, 180, 270, 360]) {
+    out.push(draw('path', { class: 'rule', d: `M${x(deg)} ${pad.top}V${height - pad.bottom}` }));
+    label(x(deg), height - 6, `${deg}°`, deg === 0 ? 'start' : deg === 360 ? 'end' : 'middle');
+  }
+  const step = niceStep((high - low) / 5);
+  const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
+  for (let k = Math.ceil(low / step); k * step <= high; k++) {
+    out.push(draw('path', { class: k === 0 ? 'rule nought' : 'rule', d: `M${pad.left} ${y(k * step)}H${w - pad.right}` }));
+    label(pad.left - 6, y(k * step) + 4, mm(k * step, digits), 'end');
+  }
+  return out;
+}

@@ -1,0 +1,177 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+const runOpen = `!document.querySelector("#detail").hidden && document.querySelector("#now").hidden && document.querySelector(".rest-svg") !== null`
+
+func TestRunInFullInABrowser(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, "")
+	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
+	s.show(still(quietWren()))
+
+	for _, width := range []int64{360, 768, 1280} {
+		for _, scheme := range []string{"light", "dark"} {
+			name := fmt.Sprintf("run-%d-%s", width, scheme)
+			open(t, ctx, "about:blank", width, 800, scheme) // an address that differs in its hash alone is not loaded again
+			open(t, ctx, s.url+"/#run-11", width, 800, scheme)
+			until(t, ctx, runOpen)
+			whole(t, ctx, name)
+			if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+				t.Errorf("%s: %d px too wide", name, over)
+			}
+			if cut := eval[string](t, ctx, cutOff); cut != "" {
+				t.Errorf("%s: cut off: %s", name, cut)
+			}
+			if small := eval[string](t, ctx, `[...document.querySelectorAll("#detail a")].filter(e => { const r = e.getBoundingClientRect(); return r.width < 43.5 || r.height < 43.5 }).map(e => e.id).join()`); small != "" {
+				t.Errorf("%s: too small for a gloved finger: %s", name, small)
+			}
+			// Stacked or not, a listener is told of a table with its rows, and every cell is beside or under its heading.
+			if rows := eval[int](t, ctx, `document.querySelectorAll("#budget-tilt [role=table] [role=rowgroup] [role=row]").length`); rows != 8 {
+				t.Errorf("%s: budget of %d rows, want 7 components and a head", name, rows)
+			}
+			label := eval[string](t, ctx, `getComputedStyle(document.querySelector("#budget-tilt .sensitivity"), "::before").content`)
+			if stacked := label == `"Sensitivity"`; stacked != (width < 860) {
+				t.Errorf("%s: label in the cell: %s", name, label)
+			}
+		}
+	}
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+}
+
+// What the page says is compared with figures worked out here from the run, not with what the page worked out.
+func TestRunInFullSaysAll(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, "")
+	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
+	open(t, ctx, s.url+"/#run-11", 1280, 900, "light")
+	until(t, ctx, runOpen)
+
+	b := demoBudget(0.0604, -0.0212)
+	text := eval[string](t, ctx, `document.querySelector("#detail").textContent`)
+	half, k := b.Expanded(0.95)
+	for _, want := range []string{
+		"Run 11", "linnet · sweep · to check", "Outcome: finished", "Note: after the new shim",
+		"+0.060", "−0.021", "undecided", "within the limit", "Probability of conformity 91.4 %", "Probability of conformity > 99.9 %", "both axes are within it: 91.4 %",
+		"leans 0.064 mm/m towards 341° (right)", "0.02/300", "0.0010 mm", "1.2000 mm", "0.0020 mm", "0.0079 mm",
+		"2 a turn0.0031 mm31.5°", "900 fitted, 40 left out, 720 stored, 8 without an angle", "full, version 3",
+		"radius 120.0 mm (u 0.50 mm)", "at 30° from the arm’s zero", "bed",
+		"8no angle0.0–0.7 sthe spindle angle was not known", "30100.0–114.5°20.0–22.9 san arc below the surface", "1200.5°40.1 ssingle readings above", "knock_of_a_later_version",
+		"30 readings were left out as off the surface", "Crosses: 32 readings left out",
+		fmt.Sprintf("Combined standard uncertainty%.5f mm/m", b.Combined()), fmt.Sprintf("Expanded uncertainty, 95 %%%.5f mm/m", half), fmt.Sprintf("Coverage factor%.2f", k),
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the run does not say %q", want)
+		}
+	}
+	if strings.Contains(text, "not what was combined") {
+		t.Error("a budget that adds up was called wrong")
+	}
+	for i, c := range b {
+		cells := eval[[]string](t, ctx, fmt.Sprintf(`[...document.querySelectorAll("#budget-tilt tbody tr")[%d].children].map(e => e.textContent)`, i))
+		if len(cells) != 8 || cells[0] != c.Name || cells[1] != string(c.Type) || cells[7] != c.Note || cells[6] != fmt.Sprintf("%.1f %%", 100*b.Share(i)) && !strings.HasPrefix(cells[6], "< ") {
+			t.Errorf("component %d: %q, share %v", i, cells, b.Share(i))
+		}
+		if bar := eval[float64](t, ctx, fmt.Sprintf(`Number(document.querySelectorAll("#budget-tilt .part")[%d].getAttribute("width"))`, i)); bar < 100*b.Share(i)-0.01 || bar > 100*b.Share(i)+0.01 {
+			t.Errorf("%s: bar of %v for a share of %v", c.Name, bar, b.Share(i))
+		}
+	}
+	first := eval[string](t, ctx, `document.querySelector("#budget-tilt tbody tr").innerText.split(/\s*\t\s*/).join("|")`)
+	if want := "repeatability|A|0.000310 mm|8.33 mm/m per mm|38.0|0.00258|"; !strings.HasPrefix(first, want) {
+		t.Errorf("first component %q, want %q", first, want)
+	}
+	if stem := eval[string](t, ctx, `document.querySelector("#budget-tilt tbody tr:last-child").textContent`); !strings.Contains(stem, "B0.0004100.0604 mm/mtaken as known2.48×10⁻⁵") {
+		t.Errorf("a component without a unit: %q", stem)
+	}
+	// Lean, offset and phase come off the readings: what is left of them is the form and the noise, within a few hundredths
+	// of a millimetre's tenth, so the paper spans less than 0.02 mm.
+	span := eval[string](t, ctx, `[...document.querySelectorAll(".rest-svg text")].map(e => e.textContent).filter(s => !s.includes("°")).join()`)
+	if !strings.Contains(span, "0.000") || strings.Contains(span, "0.010") || strings.Contains(span, "0.02") {
+		t.Errorf("heights in the plot of the residuals: %s", span)
+	}
+	eval[bool](t, ctx, `(e => { e.value = "arcsec"; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`)
+	until(t, ctx, `document.querySelector(".found.tilt .figure").textContent.startsWith("+12.5") && document.querySelector(".rest-svg") !== null`)
+	s.shop.mu.Lock()
+	fetched := strings.Count(strings.Join(s.shop.calls, "\n"), "csv 11")
+	s.shop.mu.Unlock()
+	if fetched != 1 {
+		t.Errorf("the readings were fetched %d times", fetched)
+	}
+
+	eval[bool](t, ctx, `(location.hash = "#run-9", true)`) // nothing was concluded
+	until(t, ctx, `document.querySelector("#detail").textContent.includes("Nothing was concluded") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+	eval[bool](t, ctx, `(location.hash = "#run-404", true)`)
+	until(t, ctx, `document.querySelector("#detail-state").textContent.startsWith("Run 404 cannot be shown: run 404: not found")`)
+}
+
+func TestRunOpensAndCloses(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	s := newStage(t, "")
+	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
+	open(t, ctx, s.url, 360, 800, "light")
+	until(t, ctx, drawn)
+	const (
+		atTitle = ` && document.activeElement.id === "detail-title"`
+		closed  = `document.querySelector("#detail").hidden && !document.querySelector("#now").hidden && location.hash === ""
+			&& document.activeElement.getAttribute("href") === "#run-11" && scrollY > 200`
+	)
+	enter := func() {
+		t.Helper()
+		eval[bool](t, ctx, `(document.querySelector('#runs a[href="#run-11"]').focus(), true)`)
+		if err := chromedp.Do(ctx, chromedp.KeyEvent("\r")); err != nil {
+			t.Fatal(err)
+		}
+		until(t, ctx, runOpen+atTitle+` && document.title.startsWith("Run 11 ")`)
+	}
+	ways := []struct{ name, js string }{
+		{"browser's back button", `(history.back(), true)`},
+		{"back link", `(document.querySelector("#detail-back").click(), true)`},
+		{"escape key", `document.dispatchEvent(new KeyboardEvent("keydown", { key: "Escape", bubbles: true }))`},
+	}
+	for _, way := range ways {
+		enter()
+		t.Log("closing by the " + way.name)
+		eval[bool](t, ctx, way.js)
+		until(t, ctx, closed)
+	}
+	// Opened by its address there is no list to go back to: the link leads to it all the same.
+	open(t, ctx, "about:blank", 360, 800, "light")
+	open(t, ctx, s.url+"/#run-11", 360, 800, "light")
+	until(t, ctx, runOpen+atTitle)
+	until(t, ctx, drawn)
+	eval[bool](t, ctx, ways[1].js)
+	until(t, ctx, closed)
+}
+
+func whole(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	if pictures == "" {
+		return
+	}
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err == nil {
+		err = os.WriteFile(filepath.Join(pictures, name+".png"), png, 0o644)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
