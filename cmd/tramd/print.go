@@ -35,7 +35,7 @@ func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance)
 	axis(&b, "tilt", r.Tilt, "right", "left")
 	axis(&b, "nod", r.Nod, "back", "front")
 	if r.Lean != nil {
-		fmt.Fprintf(&b, "  lean  %8.4f mm/m, upper end towards %.0f°\n", r.Lean.Slope.MMPerM(), sweep.Degrees(r.Lean.Azimuth))
+		fmt.Fprintf(&b, "  lean  %8.4f mm/m, upper end towards %.0f°\n", r.Lean.Slope.MMPerM(), math.Mod(math.Round(sweep.Degrees(r.Lean.Azimuth)), 360))
 	}
 	fmt.Fprintf(&b, "  %d readings over %.0f°", r.Readings, sweep.Degrees(r.Coverage))
 	if r.Rejected > 0 {
