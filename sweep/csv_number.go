@@ -10,43 +10,53 @@ import (
 var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
 	1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
-// parseDecimal reads a decimal number, correctly rounded, and refuses everything else: no hexadecimal, no infinity, no
-// NaN. Digits that fit 53 bits over an exact power of ten give the nearest float64 by one division (Clinger, "How to read
-// floating point numbers accurately", 1990); the library does the rest.
-func parseDecimal(b []byte) (float64, bool) {
+// scanDecimal reads the plain decimal number that b begins with, correctly rounded, and gives how many bytes it takes; 0
+// where there is none, or one that this cannot do. Digits that fit 53 bits over an exact power of ten give the nearest
+// float64 by one division (Clinger, "How to read floating point numbers accurately", 1990).
+func scanDecimal(b []byte) (v float64, used int) {
 	i, negative := 0, false
 	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
 		negative = b[0] == '-'
 		i++
 	}
 	var digits uint64
-	seen, places, point := 0, 0, false
+	first, point := i, -1
 	for ; i < len(b); i++ {
 		c := b[i]
 		if d := c - '0'; d <= 9 {
-			if digits > (1<<53)/10 {
-				return parseSlow(b)
-			}
 			digits = digits*10 + uint64(d)
-			seen++
-			if point {
-				places++
-			}
 			continue
 		}
-		if c != '.' || point {
-			return parseSlow(b)
+		if c != '.' || point >= 0 {
+			break
 		}
-		point = true
+		point = i
 	}
-	if seen == 0 || places >= len(pow10) || digits > 1<<53 {
-		return parseSlow(b)
+	count, places := i-first, 0
+	if point >= 0 {
+		count--
+		places = i - point - 1
 	}
-	v := float64(digits) / pow10[places]
+	if count == 0 || count > 18 || digits > 1<<53 { // 18 digits cannot wrap round 64 bits
+		return 0, 0
+	}
+	v = float64(digits)
+	if places > 0 {
+		v /= pow10[places]
+	}
 	if negative {
 		v = -v
 	}
-	return v, true
+	return v, i
+}
+
+// parseDecimal reads a field that is a decimal number, correctly rounded, and refuses everything else: no hexadecimal, no
+// infinity, no NaN. What scanDecimal cannot do is left to the library.
+func parseDecimal(b []byte) (float64, bool) {
+	if v, n := scanDecimal(b); n == len(b) && n > 0 {
+		return v, true
+	}
+	return parseSlow(b)
 }
 
 func parseSlow(b []byte) (float64, bool) {
@@ -61,9 +71,6 @@ func parseSlow(b []byte) (float64, bool) {
 
 // trimField takes off the spaces and the quotes that other programs put round a field.
 func trimField(b []byte) []byte {
-	if n := len(b); n > 0 && b[0] > '"' && b[n-1] > '"' { // nearly always
-		return b
-	}
 	b = bytes.TrimSpace(b)
 	if n := len(b); n >= 2 && b[0] == '"' && b[n-1] == '"' {
 		b = b[1 : n-1]

@@ -3,6 +3,7 @@ package sweep
 import (
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 )
 
@@ -61,17 +62,34 @@ func FitPlainCSV(r io.Reader, setup Setup) (Result, error) {
 // ReadPoints reads one recorded sweep whole, its indicators matched as in FitPlainCSV.
 func ReadPoints(r io.Reader, setup Setup) ([]Point, error) {
 	var pts []Point
-	_, err := ReadCSVNamed(r, indicatorNames(setup), func(p Point) error {
+	var c *csvReader
+	c = newCSVReader(r, indicatorNames(setup), func(p Point) error {
 		if _, err := checkPoint(p, len(setup.Indicators)); err != nil {
 			return err
+		}
+		if pts == nil { // growing by and by copies it all over and over
+			pts = make([]Point, 0, c.rows(sizeOf(r)))
 		}
 		pts = append(pts, p)
 		return nil
 	})
-	if err != nil {
+	if err := c.read(); err != nil {
 		return nil, err
 	}
 	return pts, nil
+}
+
+// sizeOf is how many bytes a reader will give, 0 where it cannot say.
+func sizeOf(r io.Reader) int64 {
+	switch f := r.(type) {
+	case interface{ Stat() (fs.FileInfo, error) }:
+		if info, err := f.Stat(); err == nil && info.Mode().IsRegular() {
+			return info.Size()
+		}
+	case interface{ Len() int }:
+		return int64(f.Len())
+	}
+	return 0
 }
 
 // indicatorNames gives the names to match a file against, nil where the setup does not name every indicator or has only
