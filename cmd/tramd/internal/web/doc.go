@@ -8,6 +8,8 @@
 // the local socket (Options.Local) file permissions have already decided. Cautions that belong beside a control that
 // starts a sweep are on the page.
 //
+// The page shows what is happening at / and one stored run in full at /#run-12.
+//
 // # The live stream
 //
 // GET /api/v1/live sends server-sent events. `state` is session.Snapshot as JSON, its curve null, with `region` and

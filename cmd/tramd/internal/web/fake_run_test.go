@@ -15,6 +15,24 @@ import (
 // demoForm is the shape of the demo table along the circle.
 var demoForm = []sweep.Harmonic{{Order: 2, AmplitudeMM: 0.0031, PhaseDeg: 31.5}, {Order: 3, AmplitudeMM: 0.0012, PhaseDeg: 75}}
 
+func demoFormAt(a float64) (z float64) {
+	for _, h := range demoForm {
+		z += h.AmplitudeMM * math.Cos(float64(h.Order)*(a-sweep.Radians(h.PhaseDeg)))
+	}
+	return z
+}
+
+func demoFormPV() float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	for d := range 360 {
+		low, high = min(low, demoFormAt(sweep.Radians(float64(d)))), max(high, demoFormAt(sweep.Radians(float64(d))))
+	}
+	return high - low
+}
+
+// demoNoiseMM is the scatter of the demo readings about their curve.
+const demoNoiseMM = 0.0008
+
 func demoBudget(own, other float64) uncertainty.Budget {
 	known := math.Inf(1)
 	return uncertainty.Budget{
@@ -37,7 +55,8 @@ func budgeted(mmPerM, other, conformity float64, v sweep.Verdict) *sweep.Axis {
 	}
 }
 
-// runInFull is a stored sweep of the demo workshop with everything a result can say. Run 9 was abandoned and has none.
+// runInFull is a stored sweep of the demo workshop with everything a result can say. Run 8 has a budget that does not add
+// up, run 9 was abandoned and has no result, run 10 is long.
 func runInFull(id int64) any {
 	run := map[string]any{
 		"id": id, "kind": "sweep", "purpose": "check", "outcome": "finished", "clock_set": true, "tolerance": "0.02/300", "why": "", "note": "after the new shim",
@@ -56,7 +75,7 @@ func runInFull(id int64) any {
 	r.Tilt, r.Nod = budgeted(0.0604, -0.0212, 0.9137, sweep.Undecided), budgeted(-0.0212, 0.0604, 0.99997, sweep.Within)
 	k := float64(r.Tilt.Expanded / r.Tilt.U)
 	r.Verdict, r.Conformity, r.CoverageFactor, r.DoF = sweep.Undecided, ptr(0.9136), k, r.Tilt.Budget.DoF()
-	r.Form, r.FormPVMM, r.Rejected = demoForm, 0.0079, 40
+	r.Form, r.FormPVMM, r.Readings, r.Rejected = demoForm, demoFormPV(), 680, 40
 	r.Rejections = []sweep.Rejection{
 		{Code: "no_angle", FromS: 0, ToS: 0.7, Readings: 8},
 		{Code: "hollow", FromS: 20, ToS: 22.9, FromDeg: 100, ToDeg: 114.5, Readings: 30},
@@ -64,6 +83,12 @@ func runInFull(id int64) any {
 		{Code: "knock_of_a_later_version", FromS: 71.9, ToS: 71.9, FromDeg: 359.5, ToDeg: 359.5, Readings: 1},
 	}
 	r.Warnings = []sweep.Warning{{Code: "off_surface", Text: "30 readings were left out as off the surface (30 below: slots, holes; 0 above: chips, burrs)"}}
+	switch id {
+	case 8: // stored by something that combined other than it listed
+		r.Tilt.U *= 2
+	case 10:
+		run["readings"] = 20001
+	}
 	run["result"] = r
 	return run
 }
@@ -76,10 +101,7 @@ func readingsInFull() string {
 	for i := range 720 {
 		t, deg := float64(i)/10, float64(i)/2
 		a := sweep.Radians(deg + 30)
-		z := 1.2 + 0.120*(0.0604*math.Cos(a)-0.0212*math.Sin(a)) + 0.0008*rng.NormFloat64()
-		for _, h := range demoForm {
-			z += h.AmplitudeMM * math.Cos(float64(h.Order)*(a-sweep.Radians(h.PhaseDeg)))
-		}
+		z := 1.2 + 0.120*(0.0604*math.Cos(a)-0.0212*math.Sin(a)) + demoFormAt(a) + demoNoiseMM*rng.NormFloat64()
 		switch {
 		case i >= 200 && i < 230:
 			z -= 0.4

@@ -20,7 +20,7 @@ const reasons = {
 
 export function part(className, title) {
   const s = make('section', className);
-  s.append(make('h2', '', title));
+  s.append(make('h3', 'title', title));
   return s;
 }
 
@@ -53,7 +53,7 @@ function axes(r, unit) {
 
 function axis(name, way, a, unit) {
   const box = make('article', `found ${name}`);
-  const h = make('h3', '', name === 'tilt' ? 'Tilt ' : 'Nod ');
+  const h = make('h4', '', name === 'tilt' ? 'Tilt ' : 'Nod ');
   h.append(make('small', '', way));
   box.append(h);
   if (!a) {
@@ -139,7 +139,7 @@ function leftOut(run, r) {
     return s;
   }
   const names = run.setup?.indicators ?? [];
-  s.append(tabled('rejections', ['Readings', 'Where', 'When', 'Why'], list.slice(0, mostRows).map((x) => {
+  s.append(tabled('rejections', ['Readings', 'Spindle angle', 'Time', 'Why'], list.slice(0, mostRows).map((x) => {
     const who = names.length > 1 ? `, ${names[x.indicator]?.name ?? `indicator ${x.indicator + 1}`}` : '';
     return [String(x.readings), where(x) + who, spanOf(x.from_s, x.to_s, 's', 1), reasons[x.code] ?? x.code];
   })));
@@ -148,7 +148,7 @@ function leftOut(run, r) {
 }
 
 function where(x) {
-  if (x.code === 'no_angle') return 'no angle';
+  if (x.code === 'no_angle') return 'not known';
   if (Math.abs(x.to_deg - x.from_deg) >= 360) return 'all round';
   const [a, b] = x.from_deg <= x.to_deg ? [x.from_deg, x.to_deg] : [x.to_deg, x.from_deg];
   return spanOf(wrapped(a), wrapped(b), '°', 1, '');
