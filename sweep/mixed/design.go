@@ -12,7 +12,7 @@ const (
 )
 
 // driftFall is the standard deviation of each drift polynomial relative to the first.
-var driftFall = [drifts]float64{1, 0.3, 0.09, 0.027}
+var driftFall = [drifts]float64{1, 0.25, 0.06, 0.015}
 
 // design is the model's columns by block, in the order: form, drift, directions, offsets, lean, reading. The lean comes
 // last before the reading so that its covariance is the corner of a Cholesky factor.

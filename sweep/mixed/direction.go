@@ -83,7 +83,7 @@ func (w *direction) learn(coef []float64) (shift func(b *block) float64, ok bool
 }
 
 // playProof is by how much in log likelihood a play must be better than none.
-const playProof = 1
+const playProof = 3
 
 // playLevels are tried before the play is refined, in mm: the likelihood has more than one hump.
 var playLevels = []float64{0, 0.0003, 0.0006, 0.001, 0.0015, 0.0022, 0.0033, 0.005, 0.0075, 0.011}

@@ -11,11 +11,12 @@ const mostKnocks = 3
 // offset group. A jump is believed only when an own offset after it makes the whole fit much tighter; a slot jumps twice
 // and does not.
 func findKnocks(in *input, segs []segment, s start, groups int) ([]segment, start, int) {
+	least := shallow(segs)
 	for range mostKnocks {
 		best, bestAt := s, -1
 		for _, at := range jumps(in, segs, &s) {
 			trial := split(segs, at, groups)
-			if t := robust(in, trial, groups+1, robustOrder); t.scale < 0.7*best.scale && math.Abs(t.offset[groups]-t.offset[segs[at].group]) > 5*t.scale {
+			if t := robust(in, trial, groups+1, robustOrder); t.scale < 0.7*best.scale && math.Abs(t.offset[groups]-t.offset[segs[at].group]) > math.Max(5*t.scale, least) {
 				best, bestAt = t, at
 			}
 		}

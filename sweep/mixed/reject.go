@@ -49,8 +49,23 @@ func clean(in *input) ([]segment, start, int) {
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
 
-// shallowMM is the least height of an arc that is called off the surface; anything less is form or noise.
-const shallowMM = 0.006
+// The least height of an arc that is called off the surface, or of a jump that is called a knock; anything less is form or
+// noise. Swept both ways, the lost motion of the plunger jumps by up to some 0.01 mm of its own.
+const (
+	shallowMM         = 0.006
+	shallowBothWaysMM = 0.015
+)
+
+func shallow(segs []segment) float64 {
+	var ways [3]int
+	for i := range segs {
+		ways[int(segs[i].dir)+1]++
+	}
+	if 5*min(ways[0], ways[2]) >= len(segs) {
+		return shallowBothWaysMM
+	}
+	return shallowMM
+}
 
 func (in *input) dropDuplicates() {
 	for k := range in.tracks {
@@ -133,7 +148,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 
 // rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.
 func rejectArcs(in *input, segs []segment, s *start) {
-	far := math.Max(5*s.scale+in.resolution, shallowMM)
+	far := math.Max(5*s.scale+in.resolution, shallow(segs))
 	near := 2.5 * s.scale
 	r := make([]float64, len(segs))
 	for i := range segs {
