@@ -16,6 +16,7 @@ import (
 const (
 	blockBytes = 2 * maxLine
 	inHand     = 4 // blocks between reader and user at most
+	minRow     = 6 // bytes of the shortest row
 )
 
 // csvBlock is a run of whole lines on its way through a parser.
@@ -32,7 +33,7 @@ type csvBlock struct {
 }
 
 func (b *csvBlock) parse() {
-	b.pts, b.err = b.parser.lines(b.pts[:0], b.data)
+	b.pts, b.err = b.parser.lines(b.pts, b.data)
 	b.done <- struct{}{}
 }
 
@@ -148,10 +149,12 @@ func (c *csvReader) take(b *csvBlock, data []byte) error {
 	b.data, b.first, b.known = data, c.head.line+1, len(c.head.names)
 	b.parser = c.head
 	b.parser.names = slices.Clone(c.head.names)
-	c.head.line += bytes.Count(data, []byte{'\n'})
+	lines := bytes.Count(data, []byte{'\n'})
 	if n := len(data); n > 0 && data[n-1] != '\n' {
-		c.head.line++
+		lines++
 	}
+	c.head.line += lines
+	b.pts = slices.Grow(b.pts[:0], min(lines, len(data)/minRow+1))
 	c.queue = append(c.queue, b)
 	c.jobs <- b
 	if len(c.queue) < inHand {

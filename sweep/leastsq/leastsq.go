@@ -60,7 +60,9 @@ func (b *Builder) Add(row []float64, y float64) {
 		b.fold()
 	}
 	dst := b.buf[b.fill*(b.p+1) : (b.fill+1)*(b.p+1)]
-	copy(dst[:b.p], row)
+	for j, v := range row[:b.p] { // a handful of values: a call of copy would cost more
+		dst[j] = v
+	}
 	dst[b.p] = y
 	b.fill++
 	b.n++
