@@ -169,6 +169,7 @@ func TestOneSweepAtATimeAndOnlyItCanBeAbandoned(t *testing.T) {
 		t.Errorf("taking a station of an encoder: %v", err)
 	}
 	r.turn(0, 40)
+	r.wait(t, "readings", func(s *Snapshot) bool { return s.Sweep.Readings > 0 })
 	if err := r.Abandon(t.Context(), run); err != nil {
 		t.Fatal(err)
 	}
