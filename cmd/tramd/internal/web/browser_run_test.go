@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -69,7 +70,7 @@ func TestRunInFullSaysAll(t *testing.T) {
 		"Run 11", "linnet · sweep · to check", "Outcome: finished", "Note: after the new shim",
 		"+0.060", "−0.021", "undecided", "within the limit", "Probability of conformity 91.4 %", "Probability of conformity > 99.9 %", "both axes are within it: 91.4 %",
 		"leans 0.064 mm/m towards 341° (right)", "0.02/300", "0.0010 mm", "1.2000 mm", "0.0020 mm", fmt.Sprintf("peak to valley%.4f mm", demoFormPV()),
-		"2 a turn0.0031 mm31.5°", "680 fitted, 40 left out, 720 stored, 8 without an angle", "full, version 3",
+		"2 a turn3.10 µm31.5°", "680 fitted, 40 left out, 720 stored, 8 without an angle", "full, version 3",
 		"radius 120.0 mm (u 0.50 mm)", "at 30° from the arm’s zero", "bed",
 		"8not known0.0–0.7 sthe spindle angle was not known", "30100.0–114.5°20.0–22.9 san arc below the surface", "1200.5°40.1 ssingle readings above", "knock_of_a_later_version",
 		"30 readings were left out as off the surface", "Crosses: 32 readings left out",
@@ -115,7 +116,8 @@ func TestRunInFullSaysAll(t *testing.T) {
 	eval[bool](t, ctx, `(location.hash = "#run-9", true)`) // nothing was concluded
 	until(t, ctx, `document.querySelector("#detail").textContent.includes("Nothing was concluded") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
 	eval[bool](t, ctx, `(location.hash = "#run-8", true)`)
-	until(t, ctx, `document.querySelector("#budget-tilt")?.textContent.includes("not what was combined") && !document.querySelector("#budget-nod").textContent.includes("not what was combined")`)
+	until(t, ctx, `document.querySelector("#budget-tilt")?.textContent.includes("not what was combined") && !document.querySelector("#budget-nod").textContent.includes("not what was combined")
+		&& document.querySelector(".found.nod .chance").textContent === "Probability of conformity < 0.1 %"`)
 	eval[bool](t, ctx, `(location.hash = "#run-10", true)`)
 	until(t, ctx, `document.querySelector(".rest-words")?.textContent.startsWith("20001 readings are too many to draw") && document.querySelector(".rest-svg") === null`)
 	if list := said(); len(list) > 0 {
@@ -174,6 +176,28 @@ func TestRunOpensAndCloses(t *testing.T) {
 	until(t, ctx, drawn)
 	eval[bool](t, ctx, ways[1].js)
 	until(t, ctx, closed)
+}
+
+// A run that is still going on is read again when the daemon tells that something ended.
+func TestRunGoingOnIsReadAgain(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	s := newStage(t, "")
+	var ended atomic.Bool
+	s.shop.csv = readingsInFull()
+	s.shop.detail = func(id int64) any {
+		run := runInFull(id).(map[string]any)
+		if !ended.Load() {
+			run["outcome"], run["result"] = "", nil
+		}
+		return run
+	}
+	open(t, ctx, s.url+"/#run-12", 360, 800, "dark")
+	until(t, ctx, `document.querySelector(".outcome")?.textContent === "Outcome: still going on" && document.querySelector("#detail").textContent.includes("Nothing concluded yet")`)
+	until(t, ctx, `document.body.className === "fresh"`)
+	ended.Store(true)
+	s.show(still(quietWren()))
+	until(t, ctx, runOpen+` && document.querySelector(".outcome").textContent === "Outcome: finished"`)
 }
 
 func whole(t *testing.T, ctx context.Context, name string) {

@@ -107,13 +107,21 @@ func eval[T any](t *testing.T, ctx context.Context, expr string) T {
 
 func open(t *testing.T, ctx context.Context, url string, width, height int64, scheme string) {
 	t.Helper()
-	media := chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+	colours(t, ctx, scheme)
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height), chromedp.Navigate(url)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// colours sets what the person prefers, light or dark; a page that is open follows at once.
+func colours(t *testing.T, ctx context.Context, scheme string) {
+	t.Helper()
+	if err := chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
 		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
 			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
 		})
 		return err
-	})
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height), media, chromedp.Navigate(url)); err != nil {
+	})); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -199,7 +207,10 @@ func TestPageInABrowser(t *testing.T) {
 		for _, width := range []int64{360, 768, 1280} {
 			for _, scheme := range []string{"light", "dark"} {
 				name := fmt.Sprintf("%s-%d-%s", scene.name, width, scheme)
-				open(t, ctx, s.url, width, 800, scheme)
+				if scheme == "light" {
+					open(t, ctx, s.url, width, 800, scheme)
+				}
+				colours(t, ctx, scheme)
 				until(t, ctx, drawn)
 				until(t, ctx, scene.ok)
 				picture(t, ctx, name)
@@ -253,46 +264,5 @@ func TestPageMarksOldNews(t *testing.T) {
 	}
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
-	}
-}
-
-func TestPageSteersASweep(t *testing.T) {
-	t.Parallel()
-	ctx := browser(t)
-	s := newStage(t, hashed(t))
-	s.show(still(quietWren()))
-	open(t, ctx, s.url, 768, 900, "light")
-	until(t, ctx, `!document.querySelector("#login").hidden && document.querySelector("#start").disabled && document.querySelector("#why").textContent.startsWith("Log in")`)
-	if caution := eval[string](t, ctx, `document.querySelector(".steer .caution").innerText`); !strings.Contains(caution, "Never run the spindle with the arm on it") {
-		t.Errorf("caution beside the start button: %q", caution)
-	}
-	type_ := func(word string) {
-		eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, word))
-		eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
-	}
-	type_("wrong")
-	until(t, ctx, `document.querySelector("#answer").textContent === "wrong password"`)
-	type_(password)
-	until(t, ctx, `!document.querySelector("#start").disabled && document.querySelector("#login").hidden`)
-	picture(t, ctx, "logged-in-768")
-	press := func(id, did string) {
-		t.Helper()
-		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector("#%s").click() ?? true`, id))
-		for end := time.Now().Add(3 * time.Second); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
-			if time.Now().After(end) {
-				t.Fatalf("#%s did %q, want %q", id, s.shop.last(), did)
-			}
-		}
-	}
-	press("start", "start 1 check")
-	until(t, ctx, `document.querySelector("#answer").textContent === "Run 7 has begun."`)
-	s.show(still(wrenByHand()))
-	until(t, ctx, `!document.querySelector("#take").disabled && document.querySelector("#start").disabled`)
-	press("take", "take 5")
-	press("abandon", "abandon 5")
-
-	for unit, want := range map[string]string{"span": "+0.0184", "arcsec": "+12.7", "thou_ft": "+0.74", "mm_per_m": "+0.061"} {
-		eval[bool](t, ctx, fmt.Sprintf(`(e => { e.value = %q; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`, unit))
-		until(t, ctx, fmt.Sprintf(`document.querySelector("#tilt .digits").textContent === %q`, want))
 	}
 }

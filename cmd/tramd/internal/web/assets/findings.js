@@ -2,7 +2,7 @@
 import { make } from './dom.js';
 import { signed, size, expanded, mm } from './units.js';
 import { towards, verdicts } from './words.js';
-import { percent, significant, wrapped } from './numbers.js';
+import { chance, significant, wrapped } from './numbers.js';
 import { leanWords } from './figures.js';
 
 const mostRows = 40;
@@ -41,7 +41,7 @@ function axes(r, unit) {
   s.append(row);
   if (r.lean) s.append(make('p', 'together', `Together: the upper end leans ${size(r.lean.mm_per_m, unit)} ${unit.label} towards ${significant(r.lean.azimuth_deg)}° (${towards(r.lean.azimuth_deg)}).`));
   const v = verdicts[r.verdict] ?? verdicts.none;
-  const both = r.conformity_probability == null ? '' : ` Probability that both axes are within it: ${percent(r.conformity_probability)}.`;
+  const both = r.conformity_probability == null ? '' : ` Probability that both axes are within it: ${chance(r.conformity_probability)}.`;
   s.append(make('p', `overall said ${r.verdict}`, `${v.mark} Both axes: ${v.text}.${both}`));
   if (r.warnings?.length) {
     const list = make('ul', 'warnings');
@@ -64,7 +64,7 @@ function axis(name, way, a, unit) {
   const figure = make('p', 'figure', signed(a.mm_per_m, unit, a.U_mm_per_m));
   figure.append(make('span', 'pm', ` ± ${expanded(a.U_mm_per_m, unit)} ${unit.label}`));
   box.append(figure, make('p', `verdict ${a.verdict}`, `${v.mark} ${v.text}`), make('p', 'words', leanWords(a, name, unit)));
-  if (a.conformity_probability != null) box.append(make('p', 'chance', `Probability of conformity ${percent(a.conformity_probability)}`));
+  if (a.conformity_probability != null) box.append(make('p', 'chance', `Probability of conformity ${chance(a.conformity_probability)}`));
   return box;
 }
 
@@ -79,19 +79,19 @@ export function pairs(list) {
   return dl;
 }
 
-const um = (x) => (x == null ? 'not seen' : `${mm(x, 4)} mm`);
+const length = (x) => (x == null ? 'not seen' : `${mm(x, 4)} mm`);
 
 function facts(run, r, unit) {
   const names = (run.setup?.indicators ?? []).map((i) => i.name);
   const offsets = r.offsets_mm?.length > 1
-    ? r.offsets_mm.map((v, i) => `${names[i] ?? `indicator ${i + 1}`} ${v == null ? 'silent' : um(v)}`).join(', ') : um(r.offset_mm);
+    ? r.offsets_mm.map((v, i) => `${names[i] ?? `indicator ${i + 1}`} ${v == null ? 'silent' : length(v)}`).join(', ') : length(r.offset_mm);
   const s = part('measured', 'As measured');
   s.append(pairs([
     ['Tolerance', run.tolerance || 'none given'],
-    ['Closure, last reading less first', um(r.closure_mm)],
+    ['Closure, last reading less first', length(r.closure_mm)],
     ['Offset, reading at no lean', offsets],
-    ['Residual, rms about the fit', um(r.residual_rms_mm)],
-    ['Form of the surface, peak to valley', um(r.form_pv_mm)],
+    ['Residual, rms about the fit', length(r.residual_rms_mm)],
+    ['Form of the surface, peak to valley', length(r.form_pv_mm)],
     ['Circle seen', `${Math.round(r.coverage_deg)}°`],
     ['Readings', `${r.readings} fitted, ${r.rejected} left out, ${run.readings ?? '–'} stored${run.untagged ? `, ${run.untagged} without an angle` : ''}`],
     ['Coverage factor', significant(r.coverage_factor)],
@@ -126,7 +126,7 @@ function plot(r) {
   s.append(make('div', 'rest-plot'), make('p', 'small rest-words', ''));
   if (r.form?.length) {
     s.append(tabled('harmonics', ['Form, high points', 'Amplitude', 'First high point at'],
-      r.form.map((h) => [`${h.order} a turn`, um(h.amplitude_mm), `${Number(wrapped(h.phase_deg).toFixed(1))}°`])));
+      r.form.map((h) => [`${h.order} a turn`, `${(1000 * h.amplitude_mm).toFixed(2)} µm`, `${Number(wrapped(h.phase_deg).toFixed(1))}°`])));
   }
   return s;
 }

@@ -13,12 +13,17 @@ export function significant(x, n = 3) {
   return `${minus(head)}×10${p < 0 ? '⁻' : ''}${power}`;
 }
 
-// percent never says 0 or 100 of what is neither.
+// percent writes a share: what is small is not said to be nothing.
 export function percent(p) {
   if (p == null || !Number.isFinite(p)) return '–';
-  if (p > 0 && p < 0.001) return '< 0.1 %';
-  if (p < 1 && p > 0.999) return '> 99.9 %';
-  return `${(100 * p).toFixed(1)} %`;
+  return p > 0 && p < 0.001 ? '< 0.1 %' : `${(100 * p).toFixed(1)} %`;
+}
+
+// chance writes a probability, never as sure: one that comes as 0 or 1 has only lost its last digits.
+export function chance(p) {
+  if (p == null || !Number.isFinite(p)) return '–';
+  if (p < 0.001) return '< 0.1 %';
+  return p > 0.999 ? '> 99.9 %' : percent(p);
 }
 
 export const wrapped = (deg) => ((deg % 360) + 360) % 360;
