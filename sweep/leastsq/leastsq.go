@@ -60,9 +60,7 @@ func (b *Builder) Add(row []float64, y float64) {
 		b.fold()
 	}
 	dst := b.buf[b.fill*(b.p+1) : (b.fill+1)*(b.p+1)]
-	for j, v := range row[:b.p] { // a handful of values: a call of copy would cost more
-		dst[j] = v
-	}
+	copy(dst, row[:b.p])
 	dst[b.p] = y
 	b.fill++
 	b.n++

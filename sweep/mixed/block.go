@@ -18,7 +18,6 @@ type block struct {
 	rate         float64 // turning, rad/s, signed
 	n            float64
 	noise        float64 // variance of its white noise, relative to the typical block
-	up           float64 // the way the reading is moving: +1 in, -1 out, 0 not known
 }
 
 // blocks joins neighbouring segments of a track.

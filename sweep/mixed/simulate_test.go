@@ -113,8 +113,7 @@ func (s scene) draw(r *rand.Rand) trial {
 	}
 	total := s.seconds * float64(max(1, s.passes))
 	knockAt := total * (0.2 + 0.6*r.Float64())
-	var take func(time, tagged, th float64)
-	take = func(time, tagged, th float64) {
+	take := func(time, tagged, th float64) {
 		for i := range walkers {
 			w := &walkers[i]
 			if s.tau > 0 {

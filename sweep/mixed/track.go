@@ -3,7 +3,6 @@ package mixed
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"tramd/sweep"
 )
@@ -118,47 +117,4 @@ func (tr *track) mendTime() bool {
 		}
 	}
 	return back
-}
-
-// angles is the sorted distinct places on the circle, more than apart radians from each other, that were visited.
-func (in *input) angles(apart float64) []float64 {
-	const cells = 7200
-	var seen [cells]bool
-	for _, tr := range in.tracks {
-		for _, th := range tr.th {
-			seen[int(sweep.Wrap(th)/(2*math.Pi)*cells)%cells] = true
-		}
-	}
-	var out []float64
-	for i, s := range seen {
-		if a := float64(i) / cells * 2 * math.Pi; s && (len(out) == 0 || a-out[len(out)-1] > apart) {
-			out = append(out, a)
-		}
-	}
-	if n := len(out); n > 1 && out[0]+2*math.Pi-out[n-1] <= apart {
-		out = out[:n-1]
-	}
-	return out
-}
-
-// largestGap is the widest arc between neighbouring angles of a sorted list.
-func largestGap(sorted []float64) float64 {
-	gaps := gapsOf(sorted)
-	if len(gaps) == 0 {
-		return 2 * math.Pi
-	}
-	sort.Float64s(gaps)
-	return gaps[len(gaps)-1]
-}
-
-func gapsOf(sorted []float64) []float64 {
-	var gaps []float64
-	for i, a := range sorted {
-		next := sorted[0] + 2*math.Pi
-		if i+1 < len(sorted) {
-			next = sorted[i+1]
-		}
-		gaps = append(gaps, next-a)
-	}
-	return gaps
 }
