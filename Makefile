@@ -31,7 +31,7 @@ bench: build
 
 # The long coverage study of the stated uncertainty; writes its table.
 study:
-	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/testdata/study.md -timeout 2h -v ./sweep/mixed
+	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/mixed/study.md -timeout 2h -v ./sweep/mixed
 
 lint:
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo "run gofmt -w on these"; exit 1; }
