@@ -65,7 +65,7 @@ func halfBudget(a, b *sweep.Axis, sign float64) uncertainty.Budget {
 	if a.Budget == nil || b.Budget == nil { // a result that only states its total
 		part := func(name string, x *sweep.Axis) uncertainty.Component {
 			return uncertainty.Component{
-				Name: name, Type: uncertainty.A, U: float64(x.U), Unit: "mm/m", Sensitivity: 0.5 / float64(units.MMPerM), DoF: math.Inf(1),
+				Name: name, Type: uncertainty.A, U: x.U.MMPerM(), Unit: "mm/m", Sensitivity: 0.5, DoF: math.Inf(1),
 			}
 		}
 		return uncertainty.Budget{part("first sweep", a), part("turned sweep", b)}
