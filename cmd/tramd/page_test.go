@@ -1,0 +1,119 @@
+package main
+
+import (
+	"context"
+	"math"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// The real page of a real daemon, a machine behind real ptys, and a person at 360 px who logs in, starts a sweep by the
+// page's button and reads the lean.
+func TestAPersonSweepsByThePage(t *testing.T) {
+	chromium, err := exec.LookPath("chromium")
+	if err != nil {
+		t.Fatal("the page is tested in a real browser: install one with `apt-get install chromium`")
+	}
+	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "6", "--turns", "1.05", "--noise", "0.001")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	var hash, errOut strings.Builder
+	if status := run(t.Context(), []string{"password"}, strings.NewReader("instrument-case\n"), &hash, &errOut); status != exitDone {
+		t.Fatal(errOut.String())
+	}
+	text, err := os.ReadFile(s.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+hash.String(), 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s.daemon(t)
+	waitState(t, s, "both ports live", live)
+
+	// What the page cannot be talked into: a change without a login.
+	resp, err := http.Post("http://"+s.page+"/api/v1/sweeps", "application/json", strings.NewReader(`{"turns":1,"purpose":"check"}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if resp.StatusCode != http.StatusUnauthorized {
+		t.Errorf("a sweep was started without a login: %s", resp.Status)
+	}
+
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium), chromedp.DisableGPU)
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Second)
+	defer cancel()
+	ctx, cancel = chromedp.NewExecAllocator(ctx, opts...)
+	defer cancel()
+	ctx, cancel = chromedp.NewContext(ctx)
+	defer cancel()
+	until := func(expr string) {
+		t.Helper()
+		if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(20*time.Second))); err != nil {
+			page, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`)) // for the message only
+			t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, page)
+		}
+	}
+	picture := func(name string) {
+		t.Helper()
+		dir := os.Getenv("TRAMD_PICTURES")
+		if dir == "" {
+			return
+		}
+		png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(360, 740), chromedp.Navigate("http://"+s.page+"/")); err != nil {
+		t.Fatal(err)
+	}
+	until(`!document.querySelector('#login').hidden && document.querySelector('#start').disabled`)
+	if err := chromedp.Do(ctx, chromedp.SendKeys("#password", "instrument-case\r")); err != nil {
+		t.Fatal(err)
+	}
+	until(`!document.querySelector('#start').disabled`)
+	if err := chromedp.Do(ctx, chromedp.Click("#start")); err != nil {
+		t.Fatal(err)
+	}
+	until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
+	m.turn(t)
+	until(`/\d/.test(document.querySelector('#tilt').textContent) && document.querySelectorAll('#trace *').length > 5`)
+	picture("real-sweep-360")
+	until(`document.querySelector('#runs').textContent.includes('outside')`)
+	picture("real-done-360")
+	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.querySelector('#tilt').textContent`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := firstNumber(shown); math.Abs(got-0.3) > 0.02 {
+		t.Errorf("the page shows a tilt of %v (%q), the truth is 0.3 mm/m", got, shown)
+	}
+}
+
+// firstNumber finds the first signed decimal in a text.
+func firstNumber(text string) float64 {
+	text = strings.ReplaceAll(text, "−", "-")
+	for i := range text {
+		for j := len(text); j > i; j-- {
+			if x, err := strconv.ParseFloat(text[i:j], 64); err == nil {
+				return x
+			}
+		}
+	}
+	return math.NaN()
+}
