@@ -6,11 +6,12 @@ import (
 )
 
 const (
-	// gatherFor is the wait before the next read while bytes come fast: it bounds wake-ups to a thousand a second and
+	// gatherFor is the wait before the next read while lines come fast: it bounds wake-ups to a thousand a second and
 	// costs half of itself in delay, on average. BenchmarkPty measures both sides of that bargain.
 	gatherFor = time.Millisecond
-	// gatherAbove is the rate of reads, a second, from which gathering pays.
-	gatherAbove = 200
+	// gatherAbove is the rate of lines, a second, from which gathering pays. A wait takes a timer and often a second
+	// wake-up for what had not come yet: at a thousand lines a second it costs more than it saves (BenchmarkReadPath).
+	gatherAbove = 1500
 	// quietStart is the silence after an open that proves that the next byte begins a line. A stalled network may hold
 	// half a line back for a few hundred milliseconds; half a second is beyond that and short for a person.
 	quietStart = 500 * time.Millisecond
@@ -33,6 +34,7 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		opened = Now()
 		first  = true
 		pace   pacer
+		got    int
 	)
 	for {
 		n, err := src.Read(buf)
@@ -45,7 +47,8 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 				first = false
 			}
 			d.record(func(r *Recorder) error { return r.Data(at, buf[:n]) })
-			lived = d.take(buf[:n], at) || lived
+			got = d.take(buf[:n], at)
+			lived = lived || got > 0
 		}
 		if ctx.Err() != nil {
 			return lived
@@ -56,18 +59,18 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 			d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
 			return lived
 		}
-		if pace.fast(at) {
+		if pace.fast(at, got) {
 			time.Sleep(gatherFor)
 		}
 	}
 }
 
-// take decodes one read and passes the samples on. It reports whether there were any.
-func (d *Device) take(p []byte, at Stamp) bool {
+// take decodes one read and passes the samples on. It gives how many there were.
+func (d *Device) take(p []byte, at Stamp) int {
 	faults := d.dec.framer.faultTotal()
 	samples := d.dec.read(p, at)
 	d.deliver(samples, faults)
-	return len(samples) > 0
+	return len(samples)
 }
 
 // record does one thing to the capture, if there is one. A full disk ends the capture, never the measurement.
@@ -81,19 +84,20 @@ func (d *Device) record(do func(*Recorder) error) {
 	}
 }
 
-// pacer tells a fast port by its reads in the last tenth of a second.
+// pacer tells a fast port by what its reads brought in the last tenth of a second. A read that brought nothing counts as
+// one line: bytes that are no lines can come fast too.
 type pacer struct {
 	since   Stamp
-	reads   int
+	lines   int
 	gathers bool
 }
 
-func (p *pacer) fast(now Stamp) bool {
+func (p *pacer) fast(now Stamp, samples int) bool {
 	const window = Stamp(100 * time.Millisecond)
-	p.reads++
+	p.lines += max(1, samples)
 	if span := now - p.since; span >= window {
-		p.gathers = int64(p.reads)*int64(time.Second) > gatherAbove*int64(span)
-		p.since, p.reads = now, 0
+		p.gathers = int64(p.lines)*int64(time.Second) > gatherAbove*int64(span)
+		p.since, p.lines = now, 0
 	}
 	return p.gathers
 }
