@@ -164,7 +164,11 @@ func (j *job) publish(s *Session) {
 	}
 	j.published = len(j.points)
 	tilt, nod, ok := j.live.Slopes()
-	s.published.Store(&Published{Readings: j.published, At: j.lastAt, Tilt: tilt, Nod: nod, Settled: ok})
+	p := &Published{Readings: j.published, At: j.lastAt, Tilt: tilt, Nod: nod, Settled: ok}
+	s.published.Store(p)
+	if s.onPublish != nil {
+		s.onPublish(p)
+	}
 }
 
 // say tells the person what to do next.

@@ -75,6 +75,7 @@ type Session struct {
 	watched     time.Time // when a snapshot was last asked for
 
 	published atomic.Pointer[Published]
+	onPublish func(*Published) // told of each, on Run's goroutine; may be nil
 }
 
 type latest struct {
