@@ -190,7 +190,7 @@ func (j *job) say(s *Session) string {
 	case !j.begun:
 		return "Turn the arm slowly by hand, either way round."
 	case j.turned() < float64(j.turns):
-		return fmt.Sprintf("Keep turning: %.2f of %d turns.", j.turned(), j.turns)
+		return fmt.Sprintf("Keep turning: %.2f of %d.", j.turned(), j.turns)
 	}
 	return "A little further, past the place you began at."
 }
