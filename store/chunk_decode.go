@@ -166,24 +166,28 @@ func (c *cursor) smooth(n int, limit int64, keep []bool) []int64 {
 	return out
 }
 
-// Huffman codes alone: the deltas hold no repeats worth searching for (within 2 % of the full search on hand-turned sweeps,
-// see BenchmarkBytesPerReading), and a searching deflater is most of a megabyte, made anew after each collection.
-var deflaters = sync.Pool{New: func() any {
-	w, err := flate.NewWriter(nil, flate.HuffmanOnly)
-	if err != nil {
-		panic(err) // only for a level that does not exist
-	}
-	return w
-}}
+// deflater packs by Huffman codes alone: the deltas hold no repeats worth searching for (within 2 % of the full search on
+// hand-turned sweeps, see BenchmarkBytesPerReading). It is half a megabyte, so there is one, and it is kept.
+var deflater struct {
+	sync.Mutex
+	w *flate.Writer
+}
 
 func deflate(body []byte) []byte {
-	w := deflaters.Get().(*flate.Writer)
-	defer deflaters.Put(w)
+	deflater.Lock()
+	defer deflater.Unlock()
+	if deflater.w == nil {
+		w, err := flate.NewWriter(nil, flate.HuffmanOnly)
+		if err != nil {
+			panic(err) // only for a level that does not exist
+		}
+		deflater.w = w
+	}
 	var out bytes.Buffer
 	out.Grow(len(body))
-	w.Reset(&out)
-	_, _ = w.Write(body) // a buffer takes everything
-	_ = w.Close()
+	deflater.w.Reset(&out)
+	_, _ = deflater.w.Write(body) // a buffer takes everything
+	_ = deflater.w.Close()
 	return out.Bytes()
 }
 
