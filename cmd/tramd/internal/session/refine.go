@@ -7,11 +7,11 @@ import (
 )
 
 // While somebody watches, the full model is fitted to the readings so far a few times a second, on a goroutine of its own,
-// so that the interval that is shown is an honest one. It may take a twentieth of the time, no more: a small computer
+// so that the interval that is shown is an honest one. It may take a fortieth of the time, no more: a small computer
 // has a port to read.
 const (
 	refineEvery  = 300 * time.Millisecond
-	refineShare  = 20
+	refineShare  = 40
 	refineAtMost = 200_000 // readings; beyond that the live fit stands until the end
 	watchedFor   = 2 * time.Second
 )
