@@ -261,8 +261,8 @@ func BenchmarkLongSweep(b *testing.B) {
 				z, _ := units.FromMM(0.05 * math.Cos(float64(i)*2*math.Pi/4096))
 				reading[0].At, reading[0].Value = at, int64(z)
 				count[0].At, count[0].Value = at, int64(i)
-				s.batch(batch{0, copied(s, reading)})
-				s.batch(batch{1, copied(s, count)})
+				s.Sink(device.Batch{Device: 0, Samples: reading})
+				s.Sink(device.Batch{Device: 1, Samples: count})
 				if i%100 == 99 {
 					now := time.Now()
 					longest = max(longest, now.Sub(last))
@@ -278,11 +278,4 @@ func BenchmarkLongSweep(b *testing.B) {
 		b.ReportMetric(float64(took[len(took)-1].Nanoseconds())/part, "last-ns/reading")
 		b.ReportMetric(float64(longest.Microseconds())/1000, "longest-ms/100-readings")
 	}
-}
-
-// copied is what Sink does with a batch.
-func copied(s *Session, x []device.Sample) *[]device.Sample {
-	buf := s.pool.Get().(*[]device.Sample)
-	*buf = append((*buf)[:0], x...)
-	return buf
 }

@@ -10,7 +10,7 @@ import (
 	"tramd/sweep"
 )
 
-// job is the sweep in hand. It belongs to the session's goroutine.
+// job is the sweep in hand, under the session's lock.
 type job struct {
 	run     int64
 	turns   int

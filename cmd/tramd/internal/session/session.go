@@ -55,13 +55,11 @@ const staleAfter = 2 * time.Second
 // Session owns the live state. Make it with New, run it with Run.
 type Session struct {
 	o       Options
-	batches chan batch
-	asks    chan func()
 	archive *archivist
-	pool    sync.Pool
 	ended   chan struct{}
 
-	// Owned by Run's goroutine from here on.
+	mu          sync.Mutex // guards what follows, the job included
+	stopped     bool
 	encoder     *sweep.Encoder
 	emit        func(sweep.Point)
 	latest      []latest // per indicator
@@ -75,17 +73,12 @@ type Session struct {
 	watched     time.Time // when a snapshot was last asked for
 
 	published atomic.Pointer[Published]
-	onPublish func(*Published) // told of each, on Run's goroutine; may be nil
+	onPublish func(*Published) // told of each, under the lock; may be nil
 }
 
 type latest struct {
 	at device.Stamp
 	mm units.Length
-}
-
-type batch struct {
-	device  int
-	samples *[]device.Sample
 }
 
 // Published is the live lean after the latest batch of readings.
@@ -114,14 +107,13 @@ func New(o Options) (*Session, error) {
 		o.ClockSet = func() bool { return true }
 	}
 	s := &Session{
-		o: o, batches: make(chan batch, 256), asks: make(chan func()), fits: make(chan fitted, 1), refinements: make(chan refinement), ended: make(chan struct{}),
+		o: o, fits: make(chan fitted, 1), refinements: make(chan refinement), ended: make(chan struct{}),
 		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{},
 	}
 	for k, n := range o.Counts {
 		s.counts[k] = n
 	}
-	s.pool.New = func() any { b := make([]device.Sample, 0, 64); return &b }
 	if o.Angle.Device >= 0 {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
@@ -129,18 +121,25 @@ func New(o Options) (*Session, error) {
 	return s, nil
 }
 
-// Sink takes a batch from a device's reader. It copies the samples and returns at once unless the session is 256 batches
-// behind.
+// Sink takes a batch on the goroutine of a device's reader. Everything done under the lock is short: nothing there waits
+// for a disk, a fit or a face.
 func (s *Session) Sink(b device.Batch) {
-	buf := s.pool.Get().(*[]device.Sample)
-	*buf = append((*buf)[:0], b.Samples...)
-	select {
-	case s.batches <- batch{b.Device, buf}:
-	case <-s.ended:
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.stopped {
+		return
+	}
+	if b.Device == s.o.Angle.Device {
+		s.angle(b.Samples)
+	} else {
+		s.readings(b.Device, b.Samples)
+	}
+	if s.job != nil {
+		s.job.publish(s)
 	}
 }
 
-// Run owns the state until ctx ends. A sweep in hand is then ended as abandoned, with its readings stored.
+// Run keeps the session going until ctx ends. A sweep in hand is then ended as abandoned, with its readings stored.
 func (s *Session) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	writes, stopWrites := context.WithCancel(context.WithoutCancel(ctx))
@@ -154,57 +153,52 @@ func (s *Session) Run(ctx context.Context) error {
 	defer tick.Stop()
 	for {
 		select {
-		case b := <-s.batches:
-			s.batch(b)
-		case f := <-s.asks:
-			f()
 		case f := <-s.fits:
-			s.fitDone(f)
+			s.locked(func() { s.fitDone(f) })
 		case r := <-s.refinements:
-			s.refinedTo(r)
+			s.locked(func() { s.refinedTo(r) })
 		case <-tick.C:
-			s.tick(time.Now())
-			s.refine(time.Now())
+			s.locked(func() {
+				s.tick(time.Now())
+				s.refine(time.Now())
+			})
 		case <-ctx.Done():
-			if s.job != nil {
-				s.stop()
-			}
+			s.locked(func() {
+				if s.job != nil {
+					s.stop()
+				}
+				s.stopped = true
+			})
 			return nil
 		}
 	}
 }
 
+func (s *Session) locked(f func()) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	f()
+}
+
 // errStopped answers requests to a session that has ended.
 var errStopped = errors.New("the daemon is stopping")
 
-// ask runs f on the owner's goroutine and waits for it.
+// ask runs f on the live state.
 func (s *Session) ask(ctx context.Context, f func()) error {
-	done := make(chan struct{})
-	select {
-	case s.asks <- func() { f(); close(done) }:
-		<-done
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-s.ended:
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.stopped {
 		return errStopped
 	}
+	f()
+	return nil
 }
 
-// Published gives the live result without asking the owner; nil while no sweep has readings.
+// Published gives the live result without the lock; nil while no sweep has readings.
 func (s *Session) Published() *Published { return s.published.Load() }
-
-func (s *Session) batch(b batch) {
-	defer s.pool.Put(b.samples)
-	if b.device == s.o.Angle.Device {
-		s.angle(*b.samples)
-	} else {
-		s.readings(b.device, *b.samples)
-	}
-	if s.job != nil {
-		s.job.publish(s)
-	}
-}
 
 func (s *Session) angle(samples []device.Sample) {
 	delay := s.o.Angle.Delay.Seconds()
