@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 
 	"tramd/cmd/tramd/internal/daemon"
+	"tramd/store"
 	"tramd/sweep"
 )
 
@@ -14,15 +15,10 @@ type exportCmd struct {
 }
 
 func (c *exportCmd) Run(e *env) error {
-	s, err := c.open(e)
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	r, err := s.Run(e.ctx, c.ID)
-	if err != nil {
-		return err
-	}
+	return c.withRun(e, c.ID, func(s *store.Store, r store.Run) error { return c.export(e, s, r) })
+}
+
+func (c *exportCmd) export(e *env, s *store.Store, r store.Run) error {
 	pts, err := s.Points(e.ctx, c.ID)
 	if err != nil {
 		return err

@@ -24,6 +24,20 @@ func (f storeFlag) open(e *env) (*store.Store, error) {
 	return store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
 }
 
+// withRun gives do one stored run, and the record to read more of it from.
+func (f storeFlag) withRun(e *env, id int64, do func(*store.Store, store.Run) error) error {
+	s, err := f.open(e)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	r, err := s.Run(e.ctx, id)
+	if err != nil {
+		return err
+	}
+	return do(s, r)
+}
+
 type runsCmd struct {
 	storeFlag
 	Limit  int   `default:"20" help:"How many."`
@@ -96,15 +110,10 @@ type showCmd struct {
 }
 
 func (c *showCmd) Run(e *env) error {
-	s, err := c.open(e)
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	r, err := s.Run(e.ctx, c.ID)
-	if err != nil {
-		return err
-	}
+	return c.withRun(e, c.ID, func(_ *store.Store, r store.Run) error { return c.show(e, r) })
+}
+
+func (c *showCmd) show(e *env, r store.Run) error {
 	if c.JSON {
 		out := json.NewEncoder(e.out)
 		out.SetIndent("", "  ")
@@ -121,6 +130,6 @@ func (c *showCmd) Run(e *env) error {
 	if r.Why != "" {
 		title += ": " + r.Why
 	}
-	_, err = fmt.Fprintf(e.out, "%s\n  %d readings\n", title, r.Readings)
+	_, err := fmt.Fprintf(e.out, "%s\n  %d readings\n", title, r.Readings)
 	return err
 }
