@@ -10,8 +10,10 @@ BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LD
 demo: build
 	./bin/tramd demo
 
+# Compiled side by side, run one package after the other: some tests keep time with real ports and a real browser.
 test: deps-test
-	$(GO) test -tags "$(TAGS)" -race ./...
+	@$(GO) test -tags "$(TAGS)" -race -run '^$$' ./... >/dev/null
+	$(GO) test -tags "$(TAGS)" -race -p 1 ./...
 
 build: deps
 	$(BUILD) -o bin/tramd ./cmd/tramd
