@@ -7,11 +7,8 @@ import (
 	"tramd/sweep/mixed"
 )
 
-// Models of `tramd fit`. Runs are always concluded by the full one.
-const (
-	modelFull    = "full"
-	defaultModel = modelFull
-)
+// defaultModel is what `tramd fit` uses unless told otherwise. Runs are always concluded by it.
+const defaultModel = mixed.Model
 
 // bestFit is the model that runs are concluded by.
 func bestFit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {

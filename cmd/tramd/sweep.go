@@ -3,7 +3,6 @@ package main
 import (
 	"bufio"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -122,7 +121,7 @@ func reportRun(e *env, run store.Run, asJSON bool) error {
 		return err
 	}
 	if run.Outcome != store.Finished {
-		return errors.Join(errShown)
+		return errShown
 	}
 	return verdictStatus(run.Result.Verdict)
 }

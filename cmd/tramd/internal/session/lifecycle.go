@@ -42,9 +42,8 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 	if purpose != "check" && purpose != "adjust" {
 		return 0, refuse(http.StatusBadRequest, "purpose %q; write \"check\" or \"adjust\"", purpose)
 	}
-	placeholder := &job{phase: Waiting}
 	var err error
-	if e := s.ask(ctx, func() { err = s.reserve(placeholder) }); e != nil {
+	if e := s.ask(ctx, func() { err = s.reserve() }); e != nil {
 		return 0, e
 	}
 	if err != nil {
@@ -70,15 +69,15 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 	return run, nil
 }
 
-func (s *Session) reserve(placeholder *job) error {
+// reserve keeps the place for a run that is being begun in the store; what stands there takes no readings.
+func (s *Session) reserve() error {
 	if s.job != nil {
 		if s.job.run == 0 {
 			return refuse(http.StatusConflict, "another sweep is just being begun")
 		}
 		return refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
 	}
-	s.job = placeholder
-	placeholder.phase = Fitting // takes no readings yet
+	s.job = &job{phase: Fitting}
 	return nil
 }
 

@@ -35,11 +35,17 @@ func (s *server) runs(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, v)
 }
 
-func (s *server) run(w http.ResponseWriter, r *http.Request) {
+// recordID is the {id} of the path, where there is a record to look it up in.
+func (s *server) recordID(r *http.Request) (int64, error) {
 	id, err := pathID(r)
 	if err == nil && s.Records == nil {
 		err = noRecords
 	}
+	return id, err
+}
+
+func (s *server) run(w http.ResponseWriter, r *http.Request) {
+	id, err := s.recordID(r)
 	if err != nil {
 		s.fail(w, err)
 		return
@@ -53,10 +59,7 @@ func (s *server) run(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) readings(w http.ResponseWriter, r *http.Request) {
-	id, err := pathID(r)
-	if err == nil && s.Records == nil {
-		err = noRecords
-	}
+	id, err := s.recordID(r)
 	if err != nil {
 		s.fail(w, err)
 		return
