@@ -125,7 +125,7 @@ func (d *Daemon) listen() error {
 	}
 	common := web.Options{
 		Live: d.session, Records: &records{d.store}, Sweeps: d.session, Indicators: d.cfg.Setup().Indicators,
-		Metrics: metrics.Handler(d.session, d.o.Version, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
+		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.cfg.HTTP.PasswordHash, Log: d.o.Log, Done: d.done,
 	}
 	local := common

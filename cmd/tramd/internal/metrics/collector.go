@@ -20,16 +20,18 @@ type Live interface {
 // patience is how long a scrape waits for the snapshot; scrapers commonly give up after 10 s.
 const patience = 2 * time.Second
 
-// Collector makes constant metrics from one snapshot a scrape.
-type Collector struct {
-	live    Live
-	version string
+// Options are what the metrics are made from.
+type Options struct {
+	Live    Live
+	Version string
+	Free    func() (bytes uint64, err error) // room left where the record is kept; nil: not told
 }
 
-// NewCollector reads from live and reports itself as version.
-func NewCollector(live Live, version string) *Collector {
-	return &Collector{live: live, version: version}
-}
+// Collector makes constant metrics from one snapshot a scrape.
+type Collector struct{ o Options }
+
+// NewCollector makes the collector of one machine.
+func NewCollector(o Options) *Collector { return &Collector{o: o} }
 
 func desc(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc(name, help, append([]string{"machine"}, labels...), nil)
@@ -56,11 +58,18 @@ var (
 		"Frames of the device that could not be read, since the program started.", "device", "reason")
 	upDesc = desc("tramd_device_up",
 		"1 when the device is sending readings, 0 when not.", "device")
+	clockDesc = desc("tramd_clock_set",
+		"1 when the computer's clock has been set since it started, 0 when what is measured now cannot be dated.")
+	storeDesc = desc("tramd_store_ok",
+		"1 when what is measured is being written, 0 when it waits in memory.")
+	freeDesc = desc("tramd_store_free_bytes",
+		"Room left for the record on its file system.")
 	buildDesc = desc("tramd_build_info",
 		"Always 1; the labels say which program this is.", "version", "goversion")
 
 	all = []*prometheus.Desc{
-		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, buildDesc,
+		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc,
+		clockDesc, storeDesc, freeDesc, buildDesc,
 	}
 )
 
@@ -75,7 +84,7 @@ func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
 func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
-	s, err := c.live.Snapshot(ctx)
+	s, err := c.o.Live.Snapshot(ctx)
 	if err == nil && s == nil {
 		err = fmt.Errorf("no state yet")
 	}
@@ -84,8 +93,9 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		return
 	}
 	e := emitter{ch: ch, machine: text(s.Machine)}
-	e.gauge(buildDesc, 1, c.version, runtime.Version())
+	e.gauge(buildDesc, 1, c.o.Version, runtime.Version())
 	e.result(s)
+	e.computer(s, c.o.Free)
 	e.runs(s.Runs)
 	for i := range s.Devices {
 		e.device(&s.Devices[i])

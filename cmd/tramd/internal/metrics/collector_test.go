@@ -34,6 +34,8 @@ type fixed struct {
 
 func (f fixed) Snapshot(context.Context) (*session.Snapshot, error) { return f.s, f.err }
 
+func gigabyte() (uint64, error) { return 1 << 30, nil }
+
 func ptr[T any](v T) *T { return &v }
 
 // linnet is a gantry router of the demo workshop, with one check in the store and one adapter unplugged.
@@ -50,6 +52,7 @@ func linnet() *session.Snapshot {
 			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Outside},
 		}},
 		Store:     session.StoreState{OK: true},
+		Clock:     session.ClockState{Set: true},
 		Runs:      map[session.RunKey]uint64{{Kind: "sweep", Outcome: "finished"}: 3},
 		NextCheck: ptr(time.Date(2026, 3, 9, 9, 0, 0, 0, time.UTC)),
 	}
@@ -58,7 +61,7 @@ func linnet() *session.Snapshot {
 func gather(t *testing.T, s *session.Snapshot) string {
 	t.Helper()
 	rec := httptest.NewRecorder()
-	Handler(fixed{s: s}, "v1.2.3", nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Free: gigabyte}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
 	if rec.Code != http.StatusOK {
 		t.Fatalf("scrape: %d %s", rec.Code, rec.Body)
 	}
@@ -89,7 +92,7 @@ func TestGolden(t *testing.T) {
 }
 
 func TestLint(t *testing.T) {
-	problems, err := testutil.GatherAndLint(Registry(fixed{s: linnet()}, "v1.2.3"))
+	problems, err := testutil.GatherAndLint(Registry(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,6 +132,21 @@ func TestLostDeviceLeavesTheResults(t *testing.T) {
 		if !strings.Contains(after, keep+"{") {
 			t.Errorf("%s went with the device", keep)
 		}
+	}
+}
+
+func TestTheComputersOwnState(t *testing.T) {
+	s := linnet()
+	s.Clock.Set, s.Store.OK = false, false
+	got := gather(t, s)
+	for _, want := range []string{`tramd_clock_set{machine="linnet"} 0`, `tramd_store_ok{machine="linnet"} 0`} {
+		if !strings.Contains(got, want) {
+			t.Errorf("missing %s in\n%s", want, got)
+		}
+	}
+	n, err := testutil.GatherAndCount(Registry(Options{Live: fixed{s: s}, Free: func() (uint64, error) { return 0, errors.New("gone") }}), "tramd_store_free_bytes")
+	if err != nil || n != 0 {
+		t.Errorf("room that could not be asked for was told %d times, err %v", n, err)
 	}
 }
 
@@ -174,7 +192,7 @@ func TestScrapeFailsAsAWhole(t *testing.T) {
 	for name, live := range map[string]Live{"error": fixed{err: errors.New("session has ended")}, "nil": fixed{}} {
 		t.Run(name, func(t *testing.T) {
 			rec := httptest.NewRecorder()
-			Handler(live, "v1", nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+			Handler(Options{Live: live}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
 			if rec.Code != http.StatusInternalServerError || !strings.Contains(rec.Body.String(), "read the present state") {
 				t.Errorf("got %d %s", rec.Code, rec.Body)
 			}
@@ -183,7 +201,7 @@ func TestScrapeFailsAsAWhole(t *testing.T) {
 }
 
 func TestRuntimeMetricsAreThere(t *testing.T) {
-	n, err := testutil.GatherAndCount(Registry(fixed{s: linnet()}, "v1"), "go_goroutines", "process_open_fds")
+	n, err := testutil.GatherAndCount(Registry(Options{Live: fixed{s: linnet()}}), "go_goroutines", "process_open_fds")
 	if err != nil || n != 2 {
 		t.Fatalf("got %d of the runtime's metrics on %s, err %v", n, runtime.GOOS, err)
 	}
@@ -193,7 +211,7 @@ var _ prometheus.Collector = (*Collector)(nil)
 
 // BenchmarkScrape is one scrape of everything, runtime metrics included; the aim is less than 3 ms.
 func BenchmarkScrape(b *testing.B) {
-	h := Handler(fixed{s: linnet()}, "v1.2.3", nil)
+	h := Handler(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte}, nil)
 	b.ReportAllocs()
 	for b.Loop() {
 		rec := httptest.NewRecorder()

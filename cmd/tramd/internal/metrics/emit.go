@@ -68,6 +68,18 @@ func (e emitter) axis(name string, a *sweep.Axis) {
 	e.gauge(expandedDesc, float64(a.Expanded), name)
 }
 
+// computer is the state of what tramd runs on. Room that cannot be asked for is left out.
+func (e emitter) computer(s *session.Snapshot, free func() (uint64, error)) {
+	e.gauge(clockDesc, number(s.Clock.Set))
+	e.gauge(storeDesc, number(s.Store.OK))
+	if free == nil {
+		return
+	}
+	if bytes, err := free(); err == nil {
+		e.gauge(freeDesc, float64(bytes))
+	}
+}
+
 func (e emitter) runs(counts map[session.RunKey]uint64) {
 	for _, o := range outcomes {
 		if _, ok := counts[session.RunKey{Kind: "sweep", Outcome: o}]; !ok {
@@ -80,10 +92,7 @@ func (e emitter) runs(counts map[session.RunKey]uint64) {
 }
 
 func (e emitter) device(d *session.DeviceState) {
-	up := 0.0
-	if d.State == "live" {
-		up = 1
-	}
+	up := number(d.State == "live")
 	e.gauge(upDesc, up, d.Name)
 	e.counter(readingsDesc, d.Readings, d.Name)
 	for reason, n := range d.Faults {
@@ -92,6 +101,13 @@ func (e emitter) device(d *session.DeviceState) {
 	if up == 1 && d.Role == "indicator" && d.ReadingMM != nil {
 		e.gauge(indicatorDesc, *d.ReadingMM*1e-3, d.Name)
 	}
+}
+
+func number(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 func seconds(t time.Time) float64 { return float64(t.UnixMicro()) / 1e6 }

@@ -11,10 +11,10 @@ import (
 
 // Registry holds the collector and those of the Go runtime and the process, and nothing that a library registered
 // behind our back.
-func Registry(live Live, version string) *prometheus.Registry {
+func Registry(o Options) *prometheus.Registry {
 	r := prometheus.NewRegistry()
 	r.MustRegister(
-		NewCollector(live, version),
+		NewCollector(o),
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
@@ -22,11 +22,11 @@ func Registry(live Live, version string) *prometheus.Registry {
 }
 
 // Handler serves the scrape. A failed scrape answers 500 with the reason.
-func Handler(live Live, version string, log *slog.Logger) http.Handler {
+func Handler(o Options, log *slog.Logger) http.Handler {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
-	return promhttp.HandlerFor(Registry(live, version), promhttp.HandlerOpts{
+	return promhttp.HandlerFor(Registry(o), promhttp.HandlerOpts{
 		ErrorLog:            scrapeLog{log},
 		ErrorHandling:       promhttp.HTTPErrorOnError,
 		MaxRequestsInFlight: 4,
