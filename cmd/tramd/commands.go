@@ -32,6 +32,7 @@ type commandLine struct {
 	Separate separateCmd `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
 	Export   exportCmd   `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
 	Event    eventCmd    `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
+	Ports    portsCmd    `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
 	Record   recordCmd   `cmd:"" help:"Record every byte of a port to a capture file."`
 	Config   configCmd   `cmd:"" help:"Look after the configuration."`
 	Demo     demoCmd     `cmd:"" help:"Run the whole job on a simulated machine."`
