@@ -17,6 +17,10 @@ type Event struct {
 	Kind string    `json:"kind"` // one of EventKinds
 	Text string    `json:"text"`
 	Run  int64     `json:"run,omitempty"` // the run it belongs to; 0: none
+
+	BootID     string        `json:"-"`                     // empty: the store's; both for DateBoot
+	BootTime   time.Duration `json:"-"`                     // since that boot
+	ClockUnset bool          `json:"clock_unset,omitempty"` // At cannot be believed
 }
 
 // EventKinds are the kinds of event there are.
@@ -34,6 +38,9 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	if e.At.IsZero() {
 		return 0, fmt.Errorf("%s: no time given", doing)
 	}
+	if e.BootID == "" {
+		e.BootID = s.bootID
+	}
 	var id int64
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		if e.Run != 0 {
@@ -41,8 +48,9 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 				return fmt.Errorf("run %d: %w", e.Run, err)
 			}
 		}
-		res, err := tx.ExecContext(ctx, "INSERT INTO event (at_us, kind, text, run_id) VALUES (?, ?, ?, ?)",
-			micros(e.At), e.Kind, e.Text, sql.NullInt64{Int64: e.Run, Valid: e.Run != 0})
+		res, err := tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set)
+			VALUES (?, ?, ?, ?, ?, ?, ?)`, micros(e.At), e.Kind, e.Text, sql.NullInt64{Int64: e.Run, Valid: e.Run != 0},
+			e.BootID, e.BootTime.Microseconds(), !e.ClockUnset)
 		if err != nil {
 			return err
 		}
@@ -58,7 +66,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 // Events gives up to limit events (at most 1000), the last stored first.
 func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	const doing = "list events"
-	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0) FROM event ORDER BY id DESC LIMIT ?",
+	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0 FROM event ORDER BY id DESC LIMIT ?",
 		min(max(limit, 0), maxPage))
 	if err != nil {
 		return nil, s.fault(doing, err)
@@ -68,7 +76,7 @@ func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	for rows.Next() {
 		var e Event
 		var at int64
-		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run); err != nil {
+		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset); err != nil {
 			return nil, s.fault(doing, err)
 		}
 		e.At = fromMicros(at)

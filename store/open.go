@@ -37,6 +37,7 @@ type Store struct {
 
 	mu     sync.Mutex
 	setups map[int64]sweep.Setup // by row; a stored setup never changes
+	begun  map[int64]time.Time   // runs begun through this store and not ended: when, on the clock that nobody sets
 
 	closing  sync.Once
 	closeErr error
@@ -176,7 +177,7 @@ func (o Options) store(path string) *Store {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
-	return &Store{path: path, bootID: o.BootID, log: log, setups: map[int64]sweep.Setup{}}
+	return &Store{path: path, bootID: o.BootID, log: log, setups: map[int64]sweep.Setup{}, begun: map[int64]time.Time{}}
 }
 
 func (o Options) wait() time.Duration {

@@ -280,12 +280,17 @@ func TestCloseEmptiesTheLog(t *testing.T) {
 
 func TestMigration(t *testing.T) {
 	ctx := t.Context()
-	first, err := fs.ReadFile(migrationFiles, "migrations/0001_runs.sql")
+	present, err := steps(migrationFiles)
 	if err != nil {
 		t.Fatal(err)
 	}
+	now := len(present)
 	next := func(sql string) fs.FS {
-		return fstest.MapFS{"migrations/0001_runs.sql": {Data: first}, "migrations/0002_next.sql": {Data: []byte(sql)}}
+		files := fstest.MapFS{"migrations/9999_next.sql": {Data: []byte(sql)}}
+		for i, text := range present {
+			files[fmt.Sprintf("migrations/%04d.sql", i+1)] = &fstest.MapFile{Data: []byte(text)}
+		}
+		return files
 	}
 	path := filepath.Join(t.TempDir(), "linnet.db")
 	s := open(t, path)
@@ -309,7 +314,7 @@ func TestMigration(t *testing.T) {
 
 	// A step that fails leaves the file at the step before it.
 	_, err = Open(ctx, path, Options{files: next("ALTER TABLE run ADD COLUMN part TEXT; CREATE TABLE run (x)")})
-	wantErr(t, err, nil, "bring the schema from 1 to 2")
+	wantErr(t, err, nil, fmt.Sprintf("bring the schema from %d to %d", now, now+1))
 	s = open(t, path)
 	if _, err := s.Run(ctx, id); err != nil {
 		t.Fatal(err)
@@ -323,8 +328,8 @@ func TestMigration(t *testing.T) {
 		t.Fatal(err)
 	}
 	var version int
-	if err := s.w.QueryRow("SELECT count(part) + (SELECT user_version FROM pragma_user_version) FROM run").Scan(&version); err != nil || version != 2 {
-		t.Errorf("schema %d, %v, want 2", version, err)
+	if err := s.w.QueryRow("SELECT count(part) + (SELECT user_version FROM pragma_user_version) FROM run").Scan(&version); err != nil || version != now+1 {
+		t.Errorf("schema %d, %v, want %d", version, err, now+1)
 	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
@@ -341,5 +346,5 @@ func TestMigration(t *testing.T) {
 	if _, err := old.Run(ctx, id); err != nil {
 		t.Errorf("in the backup: %v", err)
 	}
-	wantErr(t, tryOpen(t, path), ErrNewer, "schema 2, this one knows up to 1")
+	wantErr(t, tryOpen(t, path), ErrNewer, fmt.Sprintf("schema %d, this one knows up to %d", now+1, now))
 }

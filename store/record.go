@@ -42,6 +42,9 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	if err != nil {
 		return 0, s.fault(doing, err)
 	}
+	s.mu.Lock()
+	s.begun[id] = r.StartedAt
+	s.mu.Unlock()
 	return id, nil
 }
 
@@ -94,7 +97,9 @@ func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) 
 	return s.fault(doing, err)
 }
 
-// FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing.
+// FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing. Of a run that was begun through
+// this store with a StartedAt from time.Now the length is taken from the monotonic clock and added to the stored start,
+// which may have been dated anew meanwhile.
 func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, res *sweep.Result) error {
 	doing := fmt.Sprintf("end run %d", run)
 	if s.w == nil {
@@ -104,7 +109,7 @@ func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt tim
 		return fmt.Errorf("%s: %q is not an outcome", doing, o)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		if err := endRun(ctx, tx, run, o, sql.NullInt64{Int64: micros(endedAt), Valid: !endedAt.IsZero()}, why); err != nil {
+		if err := endRun(ctx, tx, run, o, s.endOf(ctx, tx, run, endedAt), why); err != nil {
 			return err
 		}
 		if res == nil {
@@ -112,7 +117,30 @@ func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt tim
 		}
 		return putResult(ctx, tx, run, *res)
 	})
+	if err == nil {
+		s.mu.Lock()
+		delete(s.begun, run)
+		s.mu.Unlock()
+	}
 	return s.fault(doing, err)
+}
+
+// endOf gives when a run ended by the clock that its start is written in.
+func (s *Store) endOf(ctx context.Context, tx *sql.Tx, run int64, endedAt time.Time) sql.NullInt64 {
+	s.mu.Lock()
+	began, ok := s.begun[run]
+	s.mu.Unlock()
+	ended := sql.NullInt64{Int64: micros(endedAt), Valid: !endedAt.IsZero()}
+	// Round(0) strips the monotonic reading: only a time that has one differs from itself without.
+	if !ok || !ended.Valid || began == began.Round(0) || endedAt == endedAt.Round(0) {
+		return ended
+	}
+	var started int64
+	if err := tx.QueryRowContext(ctx, "SELECT started_us FROM run WHERE id = ?", run).Scan(&started); err != nil {
+		return ended // endRun will say what is wrong with that run
+	}
+	ended.Int64 = started + endedAt.Sub(began).Microseconds()
+	return ended
 }
 
 // AddResult adds the result of a later fit to a run. The older ones stay; the newest is the one shown.

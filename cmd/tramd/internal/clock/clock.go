@@ -6,7 +6,6 @@ package clock
 import (
 	"os"
 	"strings"
-	"sync"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -47,19 +46,4 @@ func IsSet() bool {
 		return false
 	}
 	return tx.Maxerror < maxErrorSet
-}
-
-// Watch gives IsSet without asking the kernel more than once in ten seconds.
-func Watch() func() bool {
-	var mu sync.Mutex
-	var at time.Time
-	var set bool
-	return func() bool {
-		mu.Lock()
-		defer mu.Unlock()
-		if now := time.Now(); now.Sub(at) > 10*time.Second {
-			at, set = now, IsSet()
-		}
-		return set
-	}
 }

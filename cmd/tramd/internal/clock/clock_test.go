@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 )
 
 func TestTheBootIsTheKernels(t *testing.T) {
@@ -23,7 +24,12 @@ func TestTheBootIsTheKernels(t *testing.T) {
 	if d := SinceBoot().Seconds() - uptime; d < -0.1 || d > 5 {
 		t.Errorf("since boot %v, the kernel says %v s", SinceBoot(), uptime)
 	}
-	if got := Watch()(); got != IsSet() {
-		t.Errorf("watch says %v", got)
+	w := NewWatcher(System(false))
+	w.Look()
+	if got := w.IsSet(); got != IsSet() {
+		t.Errorf("the watcher says %v", got)
+	}
+	if d := time.Since(w.Booted()) - SinceBoot(); d < -time.Second || d > time.Second {
+		t.Errorf("boot was at %v, which is %v off", w.Booted(), d)
 	}
 }

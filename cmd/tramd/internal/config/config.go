@@ -20,6 +20,7 @@ type Config struct {
 	Indicators []Indicator `toml:"indicator"`
 	Angle      Angle       `toml:"angle"`
 	Sweep      Sweep       `toml:"sweep"`
+	Clock      Clock       `toml:"clock"`
 
 	tolerance units.Tolerance
 }

@@ -21,8 +21,9 @@ type archive struct {
 }
 
 func (a *archive) BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error) {
+	set := a.clockSet() // before the time is read: what is read after may be believed
 	return a.store.BeginRun(ctx, store.NewRun{
-		Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: a.clockSet(),
+		Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
 	})
 }
 
@@ -35,7 +36,10 @@ func (a *archive) FinishRun(ctx context.Context, run int64, end session.Ending) 
 }
 
 // records is the pages' way into the store.
-type records struct{ store *store.Store }
+type records struct {
+	store    *store.Store
+	clockSet func() bool
+}
 
 func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
 	runs, err := r.store.Runs(ctx, before, limit)
@@ -57,7 +61,8 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 }
 
 func (r *records) AddEvent(ctx context.Context, kind, text string, run int64) (int64, error) {
-	return r.store.AddEvent(ctx, store.Event{At: time.Now(), Kind: kind, Text: text, Run: run})
+	set := r.clockSet()
+	return r.store.AddEvent(ctx, store.Event{At: time.Now(), Kind: kind, Text: text, Run: run, BootTime: clock.SinceBoot(), ClockUnset: !set})
 }
 
 func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error {

@@ -34,6 +34,8 @@ type Daemon struct {
 	o       Options
 	cfg     *config.Config
 	store   *store.Store
+	clock   *clock.Watcher
+	dates   *dates
 	devices []*device.Device
 	session *session.Session
 	servers []server
@@ -67,6 +69,9 @@ func (d *Daemon) build(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	d.clock = clock.NewWatcher(clock.System(d.cfg.Clock.Trusted))
+	d.dates = &dates{d: d, boot: clock.BootID()}
+	d.dates.look(ctx)
 	for _, id := range found {
 		d.o.Log.Warn("found a run that was cut short; its readings are kept and it is marked interrupted", "run", id)
 	}
@@ -86,7 +91,7 @@ func (d *Daemon) build(ctx context.Context) error {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
-		Archive: &archive{store: d.store, clockSet: clock.IsSet}, Fit: d.fit, ClockSet: clock.Watch(), Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: last, Counts: counts,
 	})
 	return err
@@ -124,7 +129,7 @@ func (d *Daemon) listen() error {
 		return errors.Join(err, tcp.Close())
 	}
 	common := web.Options{
-		Live: d.session, Records: &records{d.store}, Sweeps: d.session, Indicators: d.cfg.Setup().Indicators,
+		Live: d.session, Records: &records{d.store, d.clock.IsSet}, Sweeps: d.session, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.cfg.HTTP.PasswordHash, Log: d.o.Log, Done: d.done,
 	}
@@ -160,6 +165,7 @@ func (d *Daemon) serve(ctx context.Context) error {
 			failed <- err
 		}
 	})
+	owner.Go(func() { d.dates.watch(owning) })
 	for _, dev := range d.devices {
 		readers.Go(func() {
 			if err := dev.Run(reading); err != nil && reading.Err() == nil {
