@@ -12,10 +12,12 @@ import (
 	"golang.org/x/term"
 )
 
-type passwdCmd struct{}
+type passwdCmd struct {
+	Bare bool `help:"Print the hash alone, for a credential's file."`
+}
 
 // Run reads the password from standard input, so that it stands in no list of processes and in no shell history.
-func (passwdCmd) Run(e *env) error {
+func (c *passwdCmd) Run(e *env) error {
 	word, err := readPassword(e)
 	if err != nil {
 		return err
@@ -27,7 +29,11 @@ func (passwdCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("cannot make the hash: %w", err)
 	}
-	_, err = fmt.Fprintf(e.out, "password_hash = %q\n", hash)
+	form := "password_hash = %q\n"
+	if c.Bare {
+		form = "%s\n"
+	}
+	_, err = fmt.Fprintf(e.out, form, hash)
 	return err
 }
 

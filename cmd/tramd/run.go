@@ -2,10 +2,13 @@ package main
 
 import (
 	"os"
+	"os/signal"
 	"runtime/debug"
+	"syscall"
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/notify"
 	"tramd/sweep/mixed"
 )
 
@@ -13,13 +16,24 @@ type runCmd struct {
 	Config string `required:"" placeholder:"FILE" help:"Configuration (TOML)."`
 }
 
+// Run keeps the daemon going until it is told to end; a hang-up signal makes it read its configuration again.
 func (c *runCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	load := func() (*config.Config, error) { return config.Load(c.Config) }
+	cfg, err := load()
 	if err != nil {
 		return err
 	}
+	manager, err := notify.FromEnvironment()
+	if err != nil {
+		return err
+	}
+	reload := make(chan os.Signal, 1)
+	signal.Notify(reload, syscall.SIGHUP)
+	defer signal.Stop(reload)
 	tuneMemory()
-	return daemon.Run(e.ctx, cfg, daemon.Options{Version: version, Log: e.log, Fit: mixed.FitWith})
+	return daemon.Run(e.ctx, cfg, daemon.Options{
+		Version: version, Log: e.log, Fit: mixed.FitWith, Manager: manager, Reload: reload, Load: load,
+	})
 }
 
 // tuneMemory trades a little processor time for a small footprint: the daemon allocates little while it measures, and

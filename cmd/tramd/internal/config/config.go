@@ -41,7 +41,7 @@ type Store struct {
 type HTTP struct {
 	Listen       string   `toml:"listen"`
 	Hosts        []string `toml:"hosts"`         // further names the page may be asked for by
-	PasswordHash string   `toml:"password_hash"` // from `tramd password`; empty = nothing can be changed over the network
+	PasswordHash string   `toml:"password_hash"` // from `tramd password`, or credential:NAME; see Hash
 }
 
 // Control is the local socket the commands speak to the daemon over.

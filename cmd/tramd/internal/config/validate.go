@@ -32,9 +32,7 @@ func (v *validator) config(c *Config) {
 	if _, port, err := net.SplitHostPort(c.HTTP.Listen); err != nil || port == "" {
 		v.bad("http.listen", `%q is not an address; write host:port, for example "127.0.0.1:9743"`, c.HTTP.Listen)
 	}
-	if c.HTTP.PasswordHash != "" && !strings.HasPrefix(c.HTTP.PasswordHash, "$2") {
-		v.bad("http.password_hash", "is not a bcrypt hash; make one with `tramd password`")
-	}
+	v.passwordHash(c.HTTP.PasswordHash)
 	// A unix socket's address holds 108 bytes, its closing zero included (unix(7)).
 	if abs, err := filepath.Abs(c.Control.Socket); err == nil && len(abs) > 107 {
 		v.bad("control.socket", "%q is longer than the 107 bytes a socket path may have; write a shorter one, for example \"/run/tramd/tramd.sock\"", abs)

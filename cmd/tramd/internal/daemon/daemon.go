@@ -7,12 +7,15 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/notify"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/web"
 	"tramd/device"
@@ -27,6 +30,9 @@ type Options struct {
 	Log     *slog.Logger
 	Fit     func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, error)
 	Ready   func(addr net.Addr) // called once everything listens
+	Manager *notify.Manager     // nil: nobody watches over the daemon
+	Reload  <-chan os.Signal    // nil: the configuration is read once
+	Load    func() (*config.Config, error)
 }
 
 // Daemon is a running program.
@@ -37,9 +43,12 @@ type Daemon struct {
 	clock   *clock.Watcher
 	dates   *dates
 	devices []*device.Device
+	readers []*reader // of the devices
 	session *session.Session
 	servers []server
-	done    chan struct{} // closed when the pages must end
+	done    chan struct{}          // closed when the pages must end
+	started bool                   // everything listened
+	refused atomic.Pointer[string] // why the last new configuration was not taken; nil: it was
 }
 
 type server struct {
@@ -47,19 +56,18 @@ type server struct {
 	listen net.Listener
 }
 
-// Run runs the daemon until ctx ends.
-func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
-	d := &Daemon{o: o, cfg: cfg, done: make(chan struct{})}
-	d.store, err = store.Open(ctx, cfg.Store.Path, store.Options{BootID: clock.BootID(), Log: o.Log})
+// once runs the daemon until ctx ends, or until there is another configuration to run it with.
+func (d *Daemon) once(ctx context.Context) (next *config.Config, err error) {
+	d.store, err = store.Open(ctx, d.cfg.Store.Path, store.Options{BootID: clock.BootID(), Log: d.o.Log})
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer func() { err = errors.Join(err, d.store.Close()) }()
 	if err := d.build(ctx); err != nil {
-		return err
+		return nil, err
 	}
 	if err := d.listen(); err != nil {
-		return err
+		return nil, err
 	}
 	return d.serve(ctx)
 }
@@ -82,11 +90,12 @@ func (d *Daemon) build(ctx context.Context) error {
 	specs, indicators, angle := routes(d.cfg)
 	var ports []session.Port
 	for i, spec := range specs {
-		dev, err := device.New(i, spec, func(b device.Batch) { d.session.Sink(b) }, d.o.Log)
+		r := &reader{name: spec.Name}
+		dev, err := device.New(i, spec, r.handsOn(func(b device.Batch) { d.session.Sink(b) }), d.o.Log)
 		if err != nil {
 			return err
 		}
-		d.devices = append(d.devices, dev)
+		d.devices, d.readers = append(d.devices, dev), append(d.readers, r)
 		ports = append(ports, session.Port{Name: spec.Name, Role: spec.Role.String(), Path: spec.Port, Status: dev.Status})
 	}
 	d.session, err = session.New(session.Options{
@@ -120,6 +129,10 @@ func (d *Daemon) past(ctx context.Context) (*session.LastRun, map[session.RunKey
 
 // listen takes the addresses before anything is served, so that a taken one is an error and not a surprise.
 func (d *Daemon) listen() error {
+	hash, err := d.cfg.HTTP.Hash()
+	if err != nil {
+		return err
+	}
 	tcp, err := net.Listen("tcp", d.cfg.HTTP.Listen)
 	if err != nil {
 		return fmt.Errorf("cannot serve the page on %s: %w; write another http.listen", d.cfg.HTTP.Listen, err)
@@ -131,7 +144,7 @@ func (d *Daemon) listen() error {
 	common := web.Options{
 		Live: d.session, Records: &records{d.store, d.clock.IsSet}, Sweeps: d.session, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
-		PasswordHash: d.cfg.HTTP.PasswordHash, Log: d.o.Log, Done: d.done,
+		PasswordHash: hash, Log: d.o.Log, Done: d.done,
 	}
 	local := common
 	local.Local = true
@@ -151,7 +164,7 @@ func (d *Daemon) listen() error {
 	return nil
 }
 
-func (d *Daemon) serve(ctx context.Context) error {
+func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 	// Three stages, each with its own end, so that they can be stopped one after the other.
 	reading, stopReading := context.WithCancel(context.WithoutCancel(ctx))
 	owning, stopOwning := context.WithCancel(context.WithoutCancel(ctx))
@@ -166,10 +179,15 @@ func (d *Daemon) serve(ctx context.Context) error {
 		}
 	})
 	owner.Go(func() { d.dates.watch(owning) })
-	for _, dev := range d.devices {
+	for i, dev := range d.devices {
 		readers.Go(func() {
 			if err := dev.Run(reading); err != nil && reading.Err() == nil {
 				d.o.Log.Error("device ended", "error", err)
+			}
+			select {
+			case <-dev.Ended(): // a capture that was played to its end
+			default:
+				d.readers[i].ended.Store(reading.Err() == nil)
 			}
 		})
 	}
@@ -185,12 +203,15 @@ func (d *Daemon) serve(ctx context.Context) error {
 		d.o.Ready(d.servers[0].listen.Addr())
 	}
 
-	var err error
-	select {
-	case <-ctx.Done():
-	case err = <-failed:
-	}
+	d.started = true
+	d.tell(d.o.Manager.Ready(d.status(ctx)))
+	owner.Go(func() { d.watch(owning) })
+
+	next, err := d.until(ctx, failed)
 	d.o.Log.Info("stopping")
+	if next == nil {
+		d.tell(d.o.Manager.Stopping())
+	}
 	close(d.done)
 	for _, s := range d.servers {
 		grace, cancel := context.WithTimeout(context.Background(), 2*time.Second)
@@ -204,5 +225,21 @@ func (d *Daemon) serve(ctx context.Context) error {
 	readers.Wait()
 	stopOwning()
 	owner.Wait()
-	return err
+	return next, err
+}
+
+// until waits for the end: of ctx, of a part that failed, or of the configuration in force.
+func (d *Daemon) until(ctx context.Context, failed <-chan error) (*config.Config, error) {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil, nil
+		case err := <-failed:
+			return nil, err
+		case <-d.o.Reload:
+			if next := d.reload(ctx); next != nil {
+				return next, nil
+			}
+		}
+	}
 }

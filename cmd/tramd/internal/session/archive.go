@@ -39,6 +39,7 @@ const (
 type archivist struct {
 	archive Archive
 	log     *slog.Logger
+	beats   pulse
 
 	mu    sync.Mutex
 	queue []writing
@@ -81,6 +82,7 @@ func (a *archivist) run(ctx context.Context) {
 	defer retry.Stop()
 	for {
 		a.drain(ctx)
+		a.beats.beat()
 		select {
 		case <-a.wake:
 		case <-retry.C:
@@ -112,6 +114,7 @@ func (a *archivist) drain(ctx context.Context) {
 		} else {
 			err = a.archive.AppendPoints(context.WithoutCancel(ctx), w.run, w.points)
 		}
+		a.beats.beat()
 		a.mu.Lock()
 		changed := (err == nil) != (a.err == nil)
 		a.err = err

@@ -57,6 +57,7 @@ type Session struct {
 	o       Options
 	archive *archivist
 	ended   chan struct{}
+	beats   pulse
 
 	mu          sync.Mutex // guards what follows, the job included
 	stopped     bool
@@ -118,6 +119,8 @@ func New(o Options) (*Session, error) {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
 	s.emit = s.point
+	s.beats.beat()
+	s.archive.beats.beat()
 	return s, nil
 }
 
@@ -162,6 +165,7 @@ func (s *Session) Run(ctx context.Context) error {
 				s.tick(time.Now())
 				s.refine(time.Now())
 			})
+			s.beats.beat()
 		case <-ctx.Done():
 			s.locked(func() {
 				if s.job != nil {

@@ -1,0 +1,60 @@
+package config
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+// credentialScheme marks a value that is not written here but in a file which the service manager hands to the daemon
+// alone (systemd.exec(5), LoadCredential=).
+const credentialScheme = "credential:"
+
+// noCredential is what stands in a credential that was not given: the manager hands over no empty ones by default.
+const noCredential = "none"
+
+var credentialForm = regexp.MustCompile(`^credential:[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$`)
+
+func (v *validator) passwordHash(hash string) {
+	switch {
+	case hash == "" || strings.HasPrefix(hash, "$2"):
+	case !strings.HasPrefix(hash, credentialScheme):
+		v.bad("http.password_hash", "is not a bcrypt hash; make one with `tramd password`")
+	case !credentialForm.MatchString(hash):
+		v.bad("http.password_hash", "%q names no credential; write \"credential:password_hash\", as the packaged unit calls it", hash)
+	}
+}
+
+// Hash gives the hash of the page's password; empty means that nothing can be changed over the network. A credential is
+// looked up only now: the commands that read the same configuration are no services and are handed none.
+func (h HTTP) Hash() (string, error) {
+	if !strings.HasPrefix(h.PasswordHash, credentialScheme) {
+		return h.PasswordHash, nil
+	}
+	path, err := credentialFile(h.PasswordHash)
+	if err != nil {
+		return "", fmt.Errorf("http.password_hash: %w", err)
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return "", fmt.Errorf("http.password_hash: %w; name the credential in the unit (LoadCredential=)", err)
+	}
+	hash := strings.TrimSpace(string(text))
+	switch {
+	case hash == noCredential || hash == "":
+		return "", nil
+	case !strings.HasPrefix(hash, "$2"):
+		return "", fmt.Errorf("http.password_hash: the credential holds no bcrypt hash; make its file with `tramd password --bare`")
+	}
+	return hash, nil
+}
+
+func credentialFile(value string) (string, error) {
+	dir := os.Getenv("CREDENTIALS_DIRECTORY")
+	if dir == "" {
+		return "", fmt.Errorf("%q is handed over by the service manager; start the daemon by systemctl, or write the value itself", value)
+	}
+	return filepath.Join(dir, strings.TrimPrefix(value, credentialScheme)), nil
+}

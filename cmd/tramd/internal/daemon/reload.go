@@ -1,0 +1,86 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"reflect"
+	"time"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/session"
+)
+
+// Run runs the daemon until ctx ends. Each word on o.Reload makes it read its configuration again. One that is wrong, or
+// that cannot be started (a taken address, say), changes nothing: the old one stays, and the log and the service manager
+// are told why. A good one is put to work by stopping and starting the parts in their usual order.
+func Run(ctx context.Context, cfg *config.Config, o Options) error {
+	var old *config.Config
+	var refused error
+	for {
+		d := &Daemon{o: o, cfg: cfg, done: make(chan struct{})}
+		d.refuse(refused)
+		next, err := d.once(ctx)
+		switch {
+		case next != nil:
+			if err != nil {
+				o.Log.Warn("stopping for the new configuration was not clean", "error", err)
+			}
+			old, cfg, refused = cfg, next, nil
+		case err != nil && !d.started && old != nil && ctx.Err() == nil:
+			o.Log.Error("the new configuration cannot be started; the old one is put back", "error", err)
+			old, cfg, refused = nil, old, err
+		default:
+			return err
+		}
+	}
+}
+
+// errSweeping keeps a reload from cutting off a person in mid-turn.
+var errSweeping = errors.New("a sweep is in hand; reload again when it has ended")
+
+// reload reads the configuration again and gives it if it should be put to work.
+func (d *Daemon) reload(ctx context.Context) *config.Config {
+	d.tell(d.o.Manager.Reloading())
+	next, err := d.o.Load()
+	if err == nil && !reflect.DeepEqual(next, d.cfg) {
+		err = d.free(ctx)
+	}
+	switch {
+	case err != nil:
+		d.refuse(err)
+		d.o.Log.Error("the new configuration is refused; the old one holds", "error", err)
+	case reflect.DeepEqual(next, d.cfg):
+		d.refuse(nil)
+		d.o.Log.Info("the configuration was read again; nothing in it has changed")
+	default:
+		d.o.Log.Info("the configuration has changed; starting anew with it")
+		return next
+	}
+	d.tell(d.o.Manager.Ready(d.status(ctx)))
+	return nil
+}
+
+// refuse remembers why the last new configuration was not taken.
+func (d *Daemon) refuse(err error) {
+	if err == nil {
+		d.refused.Store(nil)
+		return
+	}
+	why := err.Error()
+	d.refused.Store(&why)
+}
+
+// free says whether the daemon may be interrupted.
+func (d *Daemon) free(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	s, err := d.session.Snapshot(ctx)
+	if err != nil {
+		return fmt.Errorf("cannot see whether a sweep is in hand: %w", err)
+	}
+	if s.Sweep.Phase != session.Idle {
+		return errSweeping
+	}
+	return nil
+}
