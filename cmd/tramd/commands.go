@@ -23,21 +23,23 @@ const (
 
 // commandLine is every command and flag.
 type commandLine struct {
-	Run      runCmd      `cmd:"" help:"Run the daemon."`
-	Sweep    sweepCmd    `cmd:"" help:"Take one attended sweep and show it live."`
-	Fit      fitCmd      `cmd:"" help:"Fit recorded sweeps (CSV)."`
-	Runs     runsCmd     `cmd:"" help:"List stored runs, newest first."`
-	Show     showCmd     `cmd:"" help:"Show one stored run."`
-	Refit    refitCmd    `cmd:"" help:"Fit stored runs anew with today's model; old results stay."`
-	Separate separateCmd `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
-	Export   exportCmd   `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
-	Event    eventCmd    `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
-	Ports    portsCmd    `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
-	Record   recordCmd   `cmd:"" help:"Record every byte of a port to a capture file."`
-	Config   configCmd   `cmd:"" help:"Look after the configuration."`
-	Demo     demoCmd     `cmd:"" help:"Run the whole job on a simulated machine."`
-	Pass     passwdCmd   `cmd:"" name:"password" help:"Make the hash for http.password_hash from a password on standard input."`
-	Version  versionCmd  `cmd:"" help:"Print the version."`
+	Run      runCmd        `cmd:"" help:"Run the daemon."`
+	Sweep    sweepCmd      `cmd:"" help:"Take one attended sweep and show it live."`
+	Fit      fitCmd        `cmd:"" help:"Fit recorded sweeps (CSV)."`
+	Runs     runsCmd       `cmd:"" help:"List stored runs, newest first."`
+	Show     showCmd       `cmd:"" help:"Show one stored run."`
+	Refit    refitCmd      `cmd:"" help:"Fit stored runs anew with today's model; old results stay."`
+	Separate separateCmd   `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
+	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
+	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
+	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
+	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`
+	Config   configCmd     `cmd:"" help:"Look after the configuration."`
+	Demo     demoCmd       `cmd:"" help:"Run the whole job on a simulated machine."`
+	Pass     passwdCmd     `cmd:"" name:"password" help:"Make the hash for http.password_hash from a password on standard input."`
+	Manual   manualCmd     `cmd:"" help:"Print the manual page (roff)."`
+	Complete completionCmd `cmd:"" name:"completion" help:"Print the completion for a shell: source <(tramd completion bash)."`
+	Version  versionCmd    `cmd:"" help:"Print the version."`
 }
 
 // env is what a command may touch of the outside.
