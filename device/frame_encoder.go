@@ -1,12 +1,18 @@
 package device
 
+import "bytes"
+
 // EncoderFramer decodes one spindle angle a line: a signed count ("-1024"), or a decimal with the unit deg
 // ("359.95 deg"), either with an optional name in front. Counter-clockwise seen from above counts up. Wrap, direction
 // and turns are the reader's business: a count is passed on as it came.
+//
+// An encoder with an index mark writes a word for it after what it showed there ("1024 index", "359.95 deg index"), or
+// the word alone on a line when it passes.
 type EncoderFramer struct {
 	lines
 	names    names
 	maxCount uint64 // 0: counts mean nothing here
+	mark     string // the word for the index mark; empty: there is none
 }
 
 const (
@@ -29,12 +35,24 @@ func NewEncoderFramer(countsPerTurn int64) *EncoderFramer {
 	return f
 }
 
+// MarkedBy sets the word for the index mark.
+func (e *EncoderFramer) MarkedBy(word string) *EncoderFramer {
+	e.mark = word
+	return e
+}
+
 func (e *EncoderFramer) line(b []byte) (Sample, fault) {
+	if e.mark != "" && string(b) == e.mark {
+		return Sample{Kind: Index}, noFault
+	}
 	fl, f := scanFields(b)
 	if f != noFault {
 		return Sample{}, f
 	}
 	s := Sample{Kind: Count}
+	if rest, ok := bytes.CutSuffix(fl.unit, []byte(e.mark)); ok && e.mark != "" {
+		s.Mark, fl.unit = true, trim(rest)
+	}
 	unit, limit := uint64(1), e.maxCount
 	switch string(fl.unit) {
 	case "":

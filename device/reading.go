@@ -26,12 +26,14 @@ const (
 	Length Kind = iota + 1 // Value is a units.Length: nanometres
 	Count                  // Value is a signed encoder count
 	Angle                  // Value is an angle in units of 1e-6 degree
+	Index                  // the encoder's index mark, without a count of its own
 )
 
 // Sample is one decoded frame.
 type Sample struct {
 	At      Stamp  // when the last byte of the frame arrived
 	Kind    Kind   //
+	Mark    bool   // a Count or Angle that was taken at the encoder's index mark
 	Value   int64  // by Kind
 	Channel string // the name or channel the frame carried; empty when it carried none
 }

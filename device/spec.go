@@ -37,6 +37,7 @@ type Spec struct {
 	// Frame is "text" for an indicator, "encoder" for an angle.
 	Frame         string
 	CountsPerTurn int64         // encoder frame: 0 when it sends degrees
+	IndexMark     string        // encoder frame: the word for its index mark; empty = it has none
 	StaleAfter    time.Duration // 0: 2 s. A port open this long without one reading says so in Status.Err
 	Capture       string        // when set, every byte read is also recorded to this file; see Recorder
 	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
@@ -123,7 +124,7 @@ func (s Spec) checkPort() error {
 
 func (s Spec) framer() framer {
 	if s.Frame == "encoder" {
-		return NewEncoderFramer(s.CountsPerTurn)
+		return NewEncoderFramer(s.CountsPerTurn).MarkedBy(s.IndexMark)
 	}
 	return NewTextFramer()
 }

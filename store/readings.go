@@ -9,7 +9,7 @@ import (
 	"tramd/sweep"
 )
 
-// Points gives a run's readings in the order they were stored. If a chunk is damaged, the readings of all the others come
+// Points gives a run's readings in the order they were stored, those under a doubt with their angle unknown. If a chunk is damaged, the readings of all the others come
 // back together with an error that is ErrDamaged and names it.
 func (s *Store) Points(ctx context.Context, run int64) ([]sweep.Point, error) {
 	doing := fmt.Sprintf("readings of run %d", run)
@@ -49,6 +49,11 @@ func (s *Store) Points(ctx context.Context, run int64) ([]sweep.Point, error) {
 	if err := rows.Err(); err != nil {
 		return pts, s.fault(doing, err)
 	}
+	doubted, err := doubts(ctx, tx, run)
+	if err != nil {
+		return pts, s.fault(doing, err)
+	}
+	pts = sweep.Believed(pts, doubted)
 	if len(damage) > 0 {
 		return pts, fmt.Errorf("%s: the other %d are good; restore a backup to get the rest: %w", doing, len(pts), errors.Join(damage...))
 	}

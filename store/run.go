@@ -47,8 +47,9 @@ type Run struct {
 	Setup     sweep.Setup   `json:"setup"`
 	Tolerance string        `json:"tolerance"` // as written; the limit is in Setup.Tolerance
 	Readings  int           `json:"readings"`
-	Untagged  int           `json:"untagged"` // readings whose angle is not known
-	Result    *sweep.Result `json:"result"`   // the newest; nil when there is none
+	Untagged  int           `json:"untagged"`         // readings whose angle is not known
+	Doubts    []sweep.Doubt `json:"doubts,omitempty"` // of a run that was asked for by its number
+	Result    *sweep.Result `json:"result"`           // the newest; nil when there is none
 	Why       string        `json:"why"`
 	Note      string        `json:"note"`
 }

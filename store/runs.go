@@ -37,6 +37,9 @@ func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
 	if err != nil {
 		return Run{}, s.fault(fmt.Sprintf("run %d", id), err)
 	}
+	if out[0].Doubts, err = doubts(ctx, s.r, id); err != nil {
+		return Run{}, s.fault(fmt.Sprintf("run %d", id), err)
+	}
 	return out[0], nil
 }
 

@@ -39,7 +39,7 @@ func TestEncoderTagsEveryReadingWithTheAngleOfItsMoment(t *testing.T) {
 				if tc.wrap {
 					c = ((c % cpt) + cpt) % cpt
 				}
-				e.AddCount(at, c, emit)
+				e.AddCount(at, c, false, emit)
 			}
 			if n < 19990 {
 				t.Fatalf("only %d of 20000 readings were given an angle", n)
@@ -57,18 +57,18 @@ func TestEncoderGivesNoAngleWhereItIsNotCertain(t *testing.T) {
 	var got []Point
 	emit := func(p Point) { got = append(got, p) }
 	e.AddReading(-1, 0, 0, emit) // before the encoder ever spoke
-	e.AddCount(0, 0, emit)
+	e.AddCount(0, 0, false, emit)
 	e.AddReading(0.5, 1, 0, emit) // in a gap over which the arm moved
-	e.AddCount(1, 100, emit)
+	e.AddCount(1, 100, false, emit)
 	e.AddReading(1.5, 2, 0, emit) // in a gap over which it stood still: certain
-	e.AddCount(2, 100, emit)
+	e.AddCount(2, 100, false, emit)
 	e.AddReading(2.005, 3, 0, emit) // the count jumps by 40 turns in 10 ms
-	e.AddCount(2.01, 40100, emit)
-	e.AddReading(2.015, 4, 0, emit) // and goes on from there
-	e.AddCount(2.02, 40100, emit)
+	e.AddCount(2.01, 40100, false, emit)
+	e.AddReading(2.015, 4, 0, emit) // and goes on from there: from where is not known
+	e.AddCount(2.02, 40100, false, emit)
 	e.AddReading(3, 5, 0, emit) // the encoder says no more
 	e.Flush(emit)
-	want := []bool{false, false, true, false, true, false}
+	want := []bool{false, false, true, false, false, false}
 	if len(got) != len(want) {
 		t.Fatalf("got %d points, want %d", len(got), len(want))
 	}
@@ -100,7 +100,7 @@ func TestHalfALineOfTheEncoderTagsNothing(t *testing.T) {
 			if i%97 == 50 {
 				c /= 10 // the last digit was lost on the wire
 			}
-			e.AddCount(at, c, emit)
+			e.AddCount(at, c, false, emit)
 		}
 		if n < total*95/100 {
 			t.Errorf("period %v s: only %d of %d readings were given an angle", period, n, total)
@@ -119,7 +119,7 @@ func TestEncoderTagsReadingsThatArriveAfterLaterSamples(t *testing.T) {
 	e := NewEncoder(EncoderOptions{CountsPerTurn: 36000})
 	none := func(Point) { t.Error("nothing waits") }
 	for i := range 100 {
-		e.AddCount(float64(i)/100, int64(i*10), none)
+		e.AddCount(float64(i)/100, int64(i*10), false, none)
 	}
 	var got Point
 	e.AddReading(0.505, 1, 0, func(p Point) { got = p })
@@ -143,7 +143,7 @@ func TestEncoderNeverLosesOrReordersAReading(t *testing.T) {
 	for range 5000 {
 		at += rng.Float64() * 0.01
 		if rng.IntN(3) == 0 {
-			e.AddCount(at, int64(at*50), emit)
+			e.AddCount(at, int64(at*50), false, emit)
 		} else {
 			e.AddReading(at, 0, 0, emit)
 			sent++
@@ -159,14 +159,14 @@ func TestEncoderDegrees(t *testing.T) {
 	e := NewEncoder(EncoderOptions{})
 	emit := func(Point) {}
 	for _, d := range []float64{350, 355, 0, 5, 90, 180, 270, 359, 1, -1, 358} {
-		e.AddDegrees(e.lastT()+0.2, d, emit)
+		e.AddDegrees(e.lastT()+0.2, d, false, emit)
 	}
 	got, _, _ := e.Angle()
 	if want := Radians(358 + 360); math.Abs(got-want) > 1e-9 {
 		t.Errorf("angle %v deg, want %v deg", Degrees(got), Degrees(want))
 	}
-	e.AddDegrees(9, math.NaN(), emit)
-	e.AddDegrees(9, math.Inf(1), emit)
+	e.AddDegrees(9, math.NaN(), false, emit)
+	e.AddDegrees(9, math.Inf(1), false, emit)
 	if again, _, _ := e.Angle(); again != got {
 		t.Error("a value that is no number moved the arm")
 	}
@@ -186,6 +186,6 @@ func BenchmarkEncoderTag(b *testing.B) {
 	for i := range b.N {
 		t := float64(i) / 1000
 		e.AddReading(t+0.0003, 1, 0, emit)
-		e.AddCount(t, int64(i), emit)
+		e.AddCount(t, int64(i), false, emit)
 	}
 }

@@ -57,6 +57,7 @@ func (c *refitCmd) refit(e *env, s *store.Store, id int64) error {
 	if err != nil {
 		return err
 	}
+	fresh.WarnDoubts(r.Doubts)
 	if c.Keep {
 		if err := s.AddResult(e.ctx, id, fresh); err != nil {
 			return err

@@ -67,20 +67,27 @@ type Indicator struct {
 
 // Angle is where the spindle angle comes from.
 type Angle struct {
-	Source        string    `toml:"source"`
-	Port          string    `toml:"port"`
-	Baud          int       `toml:"baud"`
-	Frame         string    `toml:"frame"`
-	CountsPerTurn int64     `toml:"counts_per_turn"`
-	Reversed      bool      `toml:"reversed"`
-	ZeroDeg       float64   `toml:"zero_deg"`
-	DelayMS       float64   `toml:"delay_ms"`
-	MaxGapMS      float64   `toml:"max_gap_ms"`
-	Capture       string    `toml:"capture"`
-	StationsDeg   []float64 `toml:"stations_deg"`
-	Closing       *bool     `toml:"closing"`
-	SettleS       float64   `toml:"settle_s"`
-	SettleMM      float64   `toml:"settle_mm"`
+	Source        string   `toml:"source"`
+	Port          string   `toml:"port"`
+	Baud          int      `toml:"baud"`
+	Frame         string   `toml:"frame"`
+	CountsPerTurn int64    `toml:"counts_per_turn"`
+	CounterBits   int      `toml:"counter_bits"`  // 16, 24 or 32; 0 = wraps after one turn, or counts on
+	SpindleTeeth  int64    `toml:"spindle_teeth"` // of the wheels that drive the encoder; both 0 = it sits on the spindle
+	EncoderTeeth  int64    `toml:"encoder_teeth"`
+	IndexMark     string   `toml:"index_mark"` // the word in the encoder's line for its index mark
+	IndexDeg      *float64 `toml:"index_deg"`  // spindle angle at the mark
+	Reversed      bool     `toml:"reversed"`
+
+	IndexToleranceDeg float64   `toml:"index_tolerance_deg"`
+	ZeroDeg           float64   `toml:"zero_deg"`
+	DelayMS           float64   `toml:"delay_ms"`
+	MaxGapMS          float64   `toml:"max_gap_ms"`
+	Capture           string    `toml:"capture"`
+	StationsDeg       []float64 `toml:"stations_deg"`
+	Closing           *bool     `toml:"closing"`
+	SettleS           float64   `toml:"settle_s"`
+	SettleMM          float64   `toml:"settle_mm"`
 }
 
 // Sweep is how an attended sweep goes.

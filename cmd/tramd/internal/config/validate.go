@@ -117,6 +117,7 @@ func (v *validator) angle(c *Config) {
 		} else {
 			v.whole("angle.counts_per_turn", a.CountsPerTurn, 4, 1<<40)
 		}
+		v.encoder(a)
 		for _, ind := range c.Indicators {
 			if ind.Port != "" && ind.Port == a.Port {
 				v.bad("angle.port", "indicator %q has the same port; the encoder needs a port of its own", ind.Name)

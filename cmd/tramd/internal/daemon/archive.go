@@ -31,6 +31,10 @@ func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point
 	return a.store.AppendPoints(ctx, run, pts)
 }
 
+func (a *archive) AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error {
+	return a.store.AddDoubt(ctx, run, d)
+}
+
 func (a *archive) FinishRun(ctx context.Context, run int64, end session.Ending) error {
 	return a.store.FinishRun(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, end.Result)
 }

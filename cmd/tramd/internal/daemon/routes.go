@@ -32,10 +32,12 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 		angle.Device = len(specs)
 		angle.Encoder = sweep.EncoderOptions{
 			CountsPerTurn: a.CountsPerTurn, Reversed: a.Reversed, ZeroDeg: a.ZeroDeg, MaxGapS: a.MaxGapMS / 1000,
+			SpindleTeeth: a.SpindleTeeth, EncoderTeeth: a.EncoderTeeth, CounterBits: a.CounterBits,
+			IndexDeg: a.IndexDeg, IndexToleranceDeg: a.IndexToleranceDeg,
 		}
 		specs = append(specs, device.Spec{
 			Name: "encoder", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: a.Frame,
-			CountsPerTurn: a.CountsPerTurn, Capture: a.Capture,
+			CountsPerTurn: a.CountsPerTurn, IndexMark: a.IndexMark, Capture: a.Capture,
 		})
 	case config.SourceStations:
 		angle.Stations = sweep.StationOptions{

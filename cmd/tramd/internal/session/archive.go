@@ -13,6 +13,7 @@ import (
 type Archive interface {
 	BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error)
 	AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error
+	AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error
 	FinishRun(ctx context.Context, run int64, end Ending) error
 }
 
@@ -47,10 +48,11 @@ type archivist struct {
 	wake  chan struct{}
 }
 
-// writing is a chunk, or the end of a run.
+// writing is a chunk, a doubt about what was written, or the end of a run.
 type writing struct {
 	run    int64
 	points []sweep.Point
+	doubt  *sweep.Doubt
 	end    *Ending
 	done   func() // called once it is durable
 }
@@ -109,9 +111,12 @@ func (a *archivist) drain(ctx context.Context) {
 		a.mu.Unlock()
 
 		var err error
-		if w.end != nil {
+		switch {
+		case w.end != nil:
 			err = a.archive.FinishRun(context.WithoutCancel(ctx), w.run, *w.end)
-		} else {
+		case w.doubt != nil:
+			err = a.archive.AddDoubt(context.WithoutCancel(ctx), w.run, *w.doubt)
+		default:
 			err = a.archive.AppendPoints(context.WithoutCancel(ctx), w.run, w.points)
 		}
 		a.beats.beat()

@@ -25,7 +25,6 @@ type job struct {
 	published int // how many of points the published lean rests on
 	lastAt    device.Stamp
 
-	jumps     int     // of the encoder when the sweep began
 	placed    bool    // the arm's first angle is known
 	begun     bool    // the arm has moved
 	low, high float64 // travel of the unwrapped angle
@@ -35,6 +34,9 @@ type job struct {
 	flushedAt time.Time
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
 	stations  *sweep.Stations
+
+	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
+	doubtful int           // how many points lie in them
 
 	refining bool          // a fit of the full model is on its way
 	refined  int           // how many readings it was given
@@ -65,8 +67,6 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 	j := &job{run: run, turns: turns, phase: Waiting, started: now, movedAt: now, flushedAt: now, live: live}
 	if s.encoder == nil {
 		j.stations = sweep.NewStations(s.o.Angle.Stations)
-	} else {
-		j.jumps = s.encoder.Jumps()
 	}
 	return j, nil
 }
@@ -187,6 +187,8 @@ func (j *job) say(s *Session) string {
 			return fmt.Sprintf("Turn the arm to %s, let go and keep still.", place(deg))
 		}
 		return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
+	case !j.begun && s.encoder.Unplaced():
+		return "Turn the arm past the encoder's index mark, so that its angle is known, then go on slowly, the same way round."
 	case !j.begun:
 		return "Turn the arm slowly by hand, either way round."
 	case j.turned() < float64(j.turns):

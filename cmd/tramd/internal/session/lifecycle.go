@@ -159,14 +159,13 @@ func (s *Session) watchAngle() {
 		return
 	}
 	st := s.o.Ports[s.o.Angle.Device].Status()
-	if st.Reconnects == s.comebacks && s.job == nil {
-		return
-	}
-	gone := st.Reconnects != s.comebacks
-	s.comebacks = st.Reconnects
-	jumped := s.job != nil && s.job.begun && s.encoder.Jumps() > s.job.jumps
+	gone, jumped := st.Reconnects != s.comebacks, s.encoder.Jumps() != s.jumps
+	s.comebacks, s.jumps = st.Reconnects, s.encoder.Jumps()
 	if !gone && !jumped {
 		return
+	}
+	if jumped {
+		s.o.Log.Warn("the encoder's count jumped further than an arm can turn; its zero may be lost")
 	}
 	s.encoder.Lose(s.emit)
 	if s.job == nil || s.job.phase == Fitting || !s.job.begun {
@@ -202,10 +201,11 @@ func (s *Session) end(o Outcome, why string) {
 		s.conclude(Ending{Outcome: o, At: time.Now(), Why: why})
 		return
 	}
-	pts, run := j.points, j.run
+	pts, run, doubts := j.points, j.run, j.doubts
 	go func() {
 		f := fitted{run: run}
-		f.result, f.err = s.o.Fit(pts, s.o.Setup)
+		f.result, f.err = s.o.Fit(sweep.Believed(pts, doubts), s.o.Setup)
+		f.result.WarnDoubts(doubts)
 		s.fits <- f
 	}()
 }

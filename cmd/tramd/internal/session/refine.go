@@ -36,11 +36,13 @@ func (s *Session) refine(now time.Time) {
 	}
 	n := len(j.points)
 	pts, run := j.points[:n:n], j.run // readings are only ever appended
+	doubts := j.doubts[:len(j.doubts):len(j.doubts)]
 	j.refining, j.refined = true, n
 	go func() {
 		r := refinement{run: run}
 		began := time.Now()
-		r.result, r.err = s.o.Fit(pts, s.o.Setup)
+		r.result, r.err = s.o.Fit(sweep.Believed(pts, doubts), s.o.Setup)
+		r.result.WarnDoubts(doubts)
 		r.took = time.Since(began)
 		select {
 		case s.refinements <- r:

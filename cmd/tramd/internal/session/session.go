@@ -69,6 +69,7 @@ type Session struct {
 	counts      map[RunKey]uint64
 	job         *job
 	comebacks   uint64 // reconnects of the angle device seen
+	jumps       int    // of the encoder seen
 	fits        chan fitted
 	refinements chan refinement
 	watched     time.Time // when a snapshot was last asked for
@@ -210,11 +211,16 @@ func (s *Session) angle(samples []device.Sample) {
 		t := x.At.Seconds() - delay
 		switch x.Kind {
 		case device.Count:
-			s.encoder.AddCount(t, x.Value, s.emit)
+			s.encoder.AddCount(t, x.Value, x.Mark, s.emit)
 		case device.Angle:
-			s.encoder.AddDegrees(t, float64(x.Value)/1e6, s.emit)
+			s.encoder.AddDegrees(t, float64(x.Value)/1e6, x.Mark, s.emit)
+		case device.Index:
+			s.encoder.AddIndex(t)
 		}
 		s.angleAt = x.At
+	}
+	for slip, ok := s.encoder.Slip(); ok; slip, ok = s.encoder.Slip() {
+		s.slipped(slip)
 	}
 }
 

@@ -18,8 +18,18 @@ type shelf struct {
 	mu     sync.Mutex
 	broken error
 	points []sweep.Point
+	doubts []sweep.Doubt
 	ends   []Ending
 	runs   int64
+}
+
+func (s *shelf) AddDoubt(_ context.Context, _ int64, d sweep.Doubt) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.broken == nil {
+		s.doubts = append(s.doubts, d)
+	}
+	return s.broken
 }
 
 func (s *shelf) BeginRun(context.Context, sweep.Setup, string) (int64, error) {
@@ -58,6 +68,7 @@ type rig struct {
 	*Session
 	shelf *shelf
 	at    device.Stamp
+	lost  int // counts of the encoder that never came
 }
 
 func newRig(t *testing.T, idle time.Duration) *rig {
@@ -90,7 +101,7 @@ func (r *rig) turn(from, to int) {
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))) // well inside an indicator's travel
 		r.at += device.Stamp(5 * time.Millisecond)
 		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Value: int64(deg * 10)}}})
+		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Value: int64(deg*10 - r.lost)}}})
 	}
 }
 

@@ -74,6 +74,7 @@ type SweepState struct {
 	Result      *sweep.Result  `json:"result"`   // the live fit: the full model of a moment ago, the plain one until there is one; nil while it cannot be fitted
 	WhyNot      string         `json:"why_not"`  // why there is no live fit yet
 	Curve       []CurvePoint   `json:"curve"`    // mean reading by angle, for the plot
+	Doubts      []sweep.Doubt  `json:"doubts"`   // stretches whose angles turned out wrong; stored, not fitted
 	Stored      int            `json:"stored"`   // how many of the readings are safely on disk
 }
 

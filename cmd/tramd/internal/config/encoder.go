@@ -1,0 +1,43 @@
+package config
+
+import "strings"
+
+// encoder checks what an encoder may have beside counts.
+func (v *validator) encoder(a *Angle) {
+	switch a.CounterBits {
+	case 0, 16, 24, 32:
+	default:
+		v.bad("angle.counter_bits", "%d is not the width of a counter tramd knows; write 16, 24 or 32, or leave it out for one that wraps after a turn or counts on", a.CounterBits)
+	}
+	if (a.SpindleTeeth == 0) != (a.EncoderTeeth == 0) {
+		v.bad("angle.spindle_teeth", "a gear has two wheels; write spindle_teeth and encoder_teeth, or neither")
+	} else if a.SpindleTeeth != 0 {
+		v.whole("angle.spindle_teeth", a.SpindleTeeth, 1, 100000)
+		v.whole("angle.encoder_teeth", a.EncoderTeeth, 1, 100000)
+	}
+	if a.IndexMark == "" {
+		if a.IndexDeg != nil || a.IndexToleranceDeg != 0 {
+			v.bad("angle.index_mark", `missing; write the word the encoder's line carries at its index, for example index_mark = "index"`)
+		}
+		return
+	}
+	if len(a.IndexMark) > 16 || strings.ContainsAny(a.IndexMark, "0123456789+-., \t") || a.IndexMark == "deg" || !printable(a.IndexMark) {
+		v.bad("angle.index_mark", "%q; write a word of up to 16 characters without digits, signs, points or blanks, for example \"index\"", a.IndexMark)
+	}
+	v.number("angle.index_tolerance_deg", a.IndexToleranceDeg, 0, 90)
+	if a.IndexDeg != nil {
+		v.number("angle.index_deg", *a.IndexDeg, -360, 360)
+		if a.SpindleTeeth != a.EncoderTeeth {
+			v.bad("angle.index_deg", "a geared encoder passes its index at several spindle angles, so it cannot say one; remove index_deg (lost counts are still noticed)")
+		}
+	}
+}
+
+func printable(s string) bool {
+	for _, c := range []byte(s) {
+		if c <= ' ' || c > '~' {
+			return false
+		}
+	}
+	return true
+}
