@@ -23,7 +23,7 @@ deps:
 	@./cmd/tramd/need.sh cc:gcc go:golang-go
 
 deps-test: deps
-	@./cmd/tramd/need.sh chromium:chromium python3:python3 promtool:prometheus systemd-analyze:systemd kill:procps mandoc:mandoc zsh:zsh
+	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps mandoc:mandoc zsh:zsh
 
 # What it costs, beside what a practitioner's own scripts cost, in one run.
 bench: build

@@ -48,6 +48,12 @@ var (
 		"When the sweep that tramd_lean_radians speaks of was taken, in seconds since 1970.")
 	nextCheckDesc = desc("tramd_next_check_timestamp_seconds",
 		"When the next check is due, in seconds since 1970.")
+	driftDesc = desc("tramd_lean_drift_radians_per_second",
+		"How fast the lean changes, from the stored checks. Absent where there is too little to say.", "axis")
+	alarmDesc = desc("tramd_alarm",
+		"1 while the alarm stands: shift (something moved), trend (it is moving), outside (past the tolerance).", "kind")
+	alarmSinceDesc = desc("tramd_alarm_since_timestamp_seconds",
+		"When the standing alarm began, in seconds since 1970.", "kind")
 	runsDesc = desc("tramd_runs_total",
 		"Runs ended since the database was made.", "kind", "outcome")
 	indicatorDesc = desc("tramd_indicator_metres",
@@ -68,7 +74,8 @@ var (
 		"Always 1; the labels say which program this is.", "version", "goversion")
 
 	all = []*prometheus.Desc{
-		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc,
+		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc,
+		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc,
 		clockDesc, storeDesc, freeDesc, buildDesc,
 	}
 )
@@ -95,6 +102,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	e := emitter{ch: ch, machine: text(s.Machine)}
 	e.gauge(buildDesc, 1, c.o.Version, runtime.Version())
 	e.result(s)
+	e.drift(s.Drift)
 	e.computer(s, c.o.Free)
 	e.runs(s.Runs)
 	for i := range s.Devices {

@@ -51,6 +51,10 @@ func linnet() *session.Snapshot {
 			Tilt: &sweep.Axis{Slope: 0.125 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Within},
 			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Outside},
 		}},
+		Drift: &session.DriftState{TiltRate: ptr(0.0), NodRate: ptr(-0.0054), Alarms: []session.Alarm{ // 0.0054 mm/m a day = 6.25e-11 rad/s
+			{Kind: "outside", Axis: "nod", Since: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)},
+			{Kind: "outside", Axis: "tilt", Since: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)},
+		}},
 		Store:     session.StoreState{OK: true},
 		Clock:     session.ClockState{Set: true},
 		Runs:      map[session.RunKey]uint64{{Kind: "sweep", Outcome: "finished"}: 3},

@@ -68,6 +68,38 @@ func (e emitter) axis(name string, a *sweep.Axis) {
 	e.gauge(expandedDesc, float64(a.Expanded), name)
 }
 
+const secondsPerDay = 86400
+
+// drift tells of every kind of alarm as soon as anything is known, as 0, so that the first one is seen to rise.
+func (e emitter) drift(d *session.DriftState) {
+	if d == nil {
+		return
+	}
+	if d.TiltRate != nil {
+		e.gauge(driftDesc, *d.TiltRate*1e-3/secondsPerDay, "tilt")
+	}
+	if d.NodRate != nil {
+		e.gauge(driftDesc, *d.NodRate*1e-3/secondsPerDay, "nod")
+	}
+	for _, kind := range session.AlarmKinds {
+		since, stands := oldest(d.Alarms, kind)
+		e.gauge(alarmDesc, number(stands), kind)
+		if stands {
+			e.gauge(alarmSinceDesc, seconds(since), kind)
+		}
+	}
+}
+
+// oldest gives the beginning of the alarm of that kind that has stood longest.
+func oldest(alarms []session.Alarm, kind string) (since time.Time, stands bool) {
+	for _, a := range alarms {
+		if a.Kind == kind && (!stands || a.Since.Before(since)) {
+			since, stands = a.Since, true
+		}
+	}
+	return since, stands
+}
+
 // computer is the state of what tramd runs on. Room that cannot be asked for is left out.
 func (e emitter) computer(s *session.Snapshot, free func() (uint64, error)) {
 	e.gauge(clockDesc, number(s.Clock.Set))

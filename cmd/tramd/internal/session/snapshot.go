@@ -21,6 +21,26 @@ type Snapshot struct {
 	Clock     ClockState        `json:"clock"`
 	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made
 	NextCheck *time.Time        `json:"next_check"`
+	Drift     *DriftState       `json:"drift"` // nil until the stored checks say something
+}
+
+// DriftState is what the stored checks of the machine, taken together, say today.
+type DriftState struct {
+	TiltRate *float64 `json:"tilt_mm_per_m_per_day"` // nil where there is too little to say
+	NodRate  *float64 `json:"nod_mm_per_m_per_day"`
+	Alarms   []Alarm  `json:"alarms"` // those that stand
+}
+
+// AlarmKinds are what an alarm can be about: something moved, it is moving, it is outside its tolerance.
+var AlarmKinds = []string{"shift", "trend", "outside"}
+
+// Alarm is one thing found wrong with the machine.
+type Alarm struct {
+	Kind  string    `json:"kind"`
+	Axis  string    `json:"axis"` // tilt | nod | both
+	Since time.Time `json:"since"`
+	Size  float64   `json:"size_mm_per_m"` // how far it moved, or how far outside it is
+	Text  string    `json:"text"`          // in a sentence
 }
 
 // RunKey labels a count of runs.
