@@ -88,7 +88,7 @@ func TestKilledWhileWriting(t *testing.T) {
 			finished[id] = finished[id] || what == "finished"
 		}
 		s := open(t, path)
-		if err := quickCheck(t.Context(), path); err != nil {
+		if err := checkFile(t.Context(), path); err != nil {
 			t.Fatalf("round %d: %v", round, err)
 		}
 		found, err := s.RecoverUnfinished(t.Context())

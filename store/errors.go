@@ -21,6 +21,14 @@ var (
 	ErrDamaged     = errors.New("damaged")
 )
 
+// errOthers is the refusal of a whole database that another program made.
+var errOthers = errors.New("another program's SQLite file")
+
+func isConstraint(err error) bool {
+	var se sqlite3.Error
+	return errors.As(err, &se) && se.Code == sqlite3.ErrConstraint
+}
+
 // fault carries a sentinel for the program, the cure for the person, and SQLite's own words for whoever digs deeper.
 func (s *Store) fault(doing string, err error) error { return fault(s.path, doing, err) }
 
@@ -46,7 +54,7 @@ func fault(path, doing string, err error) error {
 	case se.Code == sqlite3.ErrNotADB:
 		return say(ErrNotDatabase, "give another path, or move that file away")
 	case se.Code == sqlite3.ErrCorrupt:
-		return say(ErrDamaged, "copy the file, its -wal and its -shm away as they are, then go back to the last backup")
+		return say(ErrDamaged, "start the daemon, which keeps that file aside and saves what can be read of it, or go back to a backup with tramd restore")
 	case se.Code == sqlite3.ErrReadonly, se.Code == sqlite3.ErrPerm, se.Code == sqlite3.ErrAuth, se.SystemErrno == syscall.EROFS:
 		return say(ErrReadOnly, "give the user it runs as the right to write the file and its directory")
 	case se.Code == sqlite3.ErrCantOpen:

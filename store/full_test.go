@@ -103,7 +103,7 @@ func fillUp(t *testing.T, s *Store, makeRoom func()) {
 		t.Fatal(err)
 	}
 	check()
-	if err := quickCheck(ctx, s.path); err != nil {
+	if err := checkFile(ctx, s.path); err != nil {
 		t.Error(err)
 	}
 }

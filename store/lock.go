@@ -12,7 +12,13 @@ import (
 
 // lock is the right to write a database. The kernel gives it back when the process ends, however it ends. The file stays:
 // removing it would let two processes each lock a file of that name.
-type lock struct{ f *os.File }
+type lock struct {
+	f    *os.File
+	held bool // a database of ours was opened under this name before
+}
+
+// heldLine is the second line of the lock's file once the database beside it was opened as ours.
+const heldLine = "a record was kept here"
 
 func takeLock(path string) (*lock, error) {
 	name := path + ".lock"
@@ -30,16 +36,37 @@ func takeLock(path string) (*lock, error) {
 		}
 		return nil, fmt.Errorf("store %s: lock %s: %w", path, name, err)
 	}
-	// The number is for people; a disk too full to write it does not take the lock away.
-	if err := f.Truncate(0); err == nil {
-		_, _ = f.WriteAt(fmt.Appendf(nil, "%d\n", os.Getpid()), 0)
+	l := &lock{f: f}
+	text, _ := io.ReadAll(io.LimitReader(f, 256))
+	_, rest, _ := strings.Cut(string(text), "\n")
+	l.held = strings.TrimSpace(rest) == heldLine
+	l.write()
+	return l, nil
+}
+
+// write says who holds the lock. It is for people; a disk too full for it does not take the lock away.
+func (l *lock) write() {
+	text := fmt.Sprintf("%d\n", os.Getpid())
+	if l.held {
+		text += heldLine + "\n"
 	}
-	return &lock{f}, nil
+	if _, err := l.f.WriteAt([]byte(text), 0); err == nil {
+		_ = l.f.Truncate(int64(len(text)))
+	}
+}
+
+// mark notes that the database is ours.
+func (l *lock) mark() {
+	if !l.held {
+		l.held = true
+		l.write()
+	}
 }
 
 func holder(f *os.File) string {
 	text, _ := io.ReadAll(io.LimitReader(f, 32))
-	if pid := strings.TrimSpace(string(text)); pid != "" {
+	pid, _, _ := strings.Cut(string(text), "\n")
+	if pid = strings.TrimSpace(pid); pid != "" {
 		return pid
 	}
 	return "unknown"

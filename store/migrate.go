@@ -46,7 +46,7 @@ func schemaVersion(ctx context.Context, db *sql.DB, path string, known int) (int
 	case app == 0 && version == 0 && tables == 0:
 		return 0, nil
 	default:
-		return 0, fmt.Errorf("store %s: %w: another program's SQLite file; give another path, or move that file away", path, ErrNotDatabase)
+		return 0, fmt.Errorf("store %s: %w: %w; give another path, or move that file away", path, ErrNotDatabase, errOthers)
 	}
 	if version > known {
 		return 0, fmt.Errorf("store %s: %w (schema %d, this one knows up to %d); install that version, or go back to the backup made before it",
@@ -92,7 +92,7 @@ func (s *Store) backup(ctx context.Context, version int) (string, error) {
 	if _, err := s.w.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
 		return "", s.fault("write "+part, err)
 	}
-	if err := quickCheck(ctx, part); err != nil {
+	if err := checkFile(ctx, part); err != nil {
 		return "", err
 	}
 	if err := syncFile(part); err != nil {
@@ -102,20 +102,6 @@ func (s *Store) backup(ctx context.Context, version int) (string, error) {
 		return "", err
 	}
 	return name, syncDir(name)
-}
-
-// quickCheck has SQLite look through a file that nobody writes.
-func quickCheck(ctx context.Context, path string) error {
-	db := openReaders(path, busyTimeout)
-	defer db.Close()
-	var verdict string
-	if err := db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&verdict); err != nil {
-		return fault(path, "check", err)
-	}
-	if verdict != "ok" {
-		return fmt.Errorf("check %s: %w: %s", path, ErrDamaged, verdict)
-	}
-	return nil
 }
 
 func syncFile(path string) error {

@@ -28,12 +28,13 @@ type Options struct {
 
 // Store is one database file. See the package's promises.
 type Store struct {
-	path   string
-	bootID string
-	log    *slog.Logger
-	lock   *lock
-	w      *sql.DB // one connection; nil when opened for reading only
-	r      *sql.DB
+	path     string
+	bootID   string
+	log      *slog.Logger
+	lock     *lock
+	cutShort bool    // there was something in the write-ahead log when it was opened
+	w        *sql.DB // one connection; nil when opened for reading only
+	r        *sql.DB
 
 	mu     sync.Mutex
 	setups map[int64]sweep.Setup // by row; a stored setup never changes
@@ -65,12 +66,22 @@ func Open(ctx context.Context, path string, o Options) (*Store, error) {
 		_ = s.Close()
 		return nil, err
 	}
+	lock.mark()
 	return s, nil
 }
 
 func (s *Store) open(ctx context.Context, o Options) error {
-	if err := probe(s.path, os.O_RDWR|os.O_CREATE); err != nil {
+	if err := whyDamaged(s.path); err != nil {
 		return err
+	}
+	if err := probe(s.path, os.O_RDWR|os.O_CREATE); err != nil {
+		return s.wasOurs(err)
+	}
+	if st, err := os.Stat(s.path); err == nil && st.Size() == 0 && s.lock.held {
+		return s.wasOurs(fmt.Errorf("store %s: %w: it is empty", s.path, ErrNotDatabase))
+	}
+	if st, err := os.Stat(s.path + "-wal"); err == nil {
+		s.cutShort = st.Size() > 0
 	}
 	steps, err := o.steps()
 	if err != nil {
@@ -78,10 +89,10 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	}
 	s.w = openWriter(s.path, o.wait())
 	if err := s.w.PingContext(ctx); err != nil {
-		return s.fault("open", err)
+		return s.wasOurs(s.fault("open", err))
 	}
 	if err := s.migrate(ctx, steps); err != nil {
-		return err
+		return s.wasOurs(err)
 	}
 	if err := syncDir(s.path); err != nil { // or a power cut could take a new file's name away
 		return fmt.Errorf("store %s: %w", s.path, err)
@@ -91,6 +102,15 @@ func (s *Store) open(ctx context.Context, o Options) error {
 		return s.fault("open for reading", err)
 	}
 	return nil
+}
+
+// wasOurs tells a file that is no database from one that was ours and is none any more: a power cut can leave a file
+// empty or full of zeros.
+func (s *Store) wasOurs(err error) error {
+	if s.lock.held && errors.Is(err, ErrNotDatabase) && !errors.Is(err, errOthers) {
+		return fmt.Errorf("%w, though it held the record before: %w", ErrDamaged, err)
+	}
+	return err
 }
 
 // OpenReadOnly opens an existing database beside whoever may be writing it. Methods that write fail with ErrReadOnly.

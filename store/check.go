@@ -1,0 +1,103 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+	"time"
+)
+
+// CutShort says whether whoever had the file open before did not close it: it was killed, or the power went.
+func (s *Store) CutShort() bool { return s.cutShort }
+
+// Check has SQLite look through the whole file, table by table, beside whoever is at work on it; on a slow card that takes
+// a minute or more for each gigabyte. ErrDamaged says that the file is damaged; ctx bounds the time.
+func (s *Store) Check(ctx context.Context) error {
+	tables, err := tableNames(ctx, s.r)
+	if err != nil {
+		return s.fault("check", err)
+	}
+	for _, table := range tables { // one at a time, so that no reader keeps the write-ahead log from being emptied for long
+		if err := quickCheck(ctx, s.r, s.path, table); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// quickCheck checks one table, or all of a file where none is named.
+func quickCheck(ctx context.Context, db *sql.DB, path, table string) error {
+	arg := "1"
+	if table != "" {
+		arg = quoted(table)
+	}
+	var verdict string
+	if err := db.QueryRowContext(ctx, "PRAGMA quick_check("+arg+")").Scan(&verdict); err != nil {
+		if ctx.Err() != nil {
+			return fmt.Errorf("check %s: %w", path, ctx.Err())
+		}
+		return fault(path, "check", err)
+	}
+	if verdict != "ok" {
+		return fmt.Errorf("check %s: %w: %s", path, ErrDamaged, strings.ReplaceAll(verdict, "\n", "; "))
+	}
+	return nil
+}
+
+// checkFile has SQLite look through a file that nobody writes.
+func checkFile(ctx context.Context, path string) error {
+	db := openReaders(path, busyTimeout)
+	defer db.Close()
+	return quickCheck(ctx, db, path, "")
+}
+
+func tableNames(ctx context.Context, db *sql.DB) ([]string, error) {
+	rows, err := db.QueryContext(ctx, "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' ORDER BY rowid")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []string
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return nil, err
+		}
+		out = append(out, name)
+	}
+	return out, rows.Err()
+}
+
+// quoted is a name as SQL writes it.
+func quoted(name string) string { return `"` + strings.ReplaceAll(name, `"`, `""`) + `"` }
+
+// markName is the file that says, from one start to the next, that a database was found damaged.
+func markName(path string) string { return path + ".damaged" }
+
+// MarkDamaged notes beside the file that it was found damaged, and why. Open then refuses it with ErrDamaged until Salvage
+// has been there.
+func MarkDamaged(path string, why error) error {
+	name := markName(path)
+	text := fmt.Sprintf("%s\n%v\n", time.Now().UTC().Format(asideStamp), why)
+	if err := os.WriteFile(name, []byte(text), 0o640); err != nil {
+		return fmt.Errorf("note that %s is damaged: %w", path, err)
+	}
+	return errors.Join(syncFile(name), syncDir(name))
+}
+
+// damageNoted gives the first line of the note, which names the copy that is set aside, and the rest, which says why.
+func damageNoted(path string) (stamp, why string, found bool) {
+	text, err := os.ReadFile(markName(path))
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", "", false
+	}
+	stamp, why, _ = strings.Cut(string(text), "\n")
+	if _, err := time.Parse(asideStamp, stamp); err != nil { // cut short by a power cut
+		stamp = time.Now().UTC().Format(asideStamp)
+	}
+	return stamp, strings.TrimSpace(why), true
+}

@@ -1,0 +1,323 @@
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"tramd/sweep"
+)
+
+const (
+	rescueBatch = 500    // rows in one commit
+	rescueTries = 200000 // failed reads of a table after which the rest of it is given up
+)
+
+// copyFrom copies what can be read, row by row, around what cannot. An error is one of the new file, or of the time.
+func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
+	from := openReaders(path, busyTimeout)
+	defer from.Close()
+	out.Rows = map[string]int{}
+	there, err := tableNames(ctx, from)
+	if err != nil {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		out.Lost++
+		return nil // not even the list of tables can be read
+	}
+	wanted, err := tableNames(ctx, to.w)
+	if err != nil {
+		return err
+	}
+	if _, err := to.w.ExecContext(ctx, "PRAGMA foreign_keys = OFF; PRAGMA synchronous = OFF"); err != nil { // synced as a whole
+		return err
+	}
+	for _, table := range wanted {
+		if !slices.Contains(there, table) { // of a later schema
+			continue
+		}
+		t := &rescue{ctx: ctx, from: from, to: to, table: table}
+		if err := t.run(); err != nil {
+			return fmt.Errorf("table %s: %w", table, err)
+		}
+		out.Rows[table] = t.rows
+		out.Lost += t.lost
+	}
+	// A number that was once shown is not given out again, though its run may be lost.
+	if seq, err := numbers(ctx, from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(seq) == 1 {
+		if _, err := to.w.ExecContext(ctx, "UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'run'", seq[0]); err != nil {
+			return err
+		}
+	}
+	return adopt(ctx, to)
+}
+
+// rescue is one table on its way.
+type rescue struct {
+	ctx        context.Context
+	from       *sql.DB
+	to         *Store
+	table      string
+	columns    []string
+	read, save string
+	rows, lost int
+	tries      int
+	batch      [][]any
+}
+
+func (t *rescue) run() error {
+	var keyed bool
+	var err error
+	if t.columns, keyed, err = common(t.ctx, t.from, t.to.w, t.table); err != nil {
+		return err
+	}
+	if len(t.columns) == 0 {
+		t.lost++
+		return nil
+	}
+	names := strings.Join(t.columns, ", ")
+	t.save = fmt.Sprintf("INSERT INTO %s (%s) VALUES (?%s)", quoted(t.table), names, strings.Repeat(", ?", len(t.columns)-1))
+	t.read = fmt.Sprintf("SELECT %s FROM %s", names, quoted(t.table))
+	if !keyed { // a small table without row numbers: as far as it can be read
+		_, err := t.stretch(t.read)
+		if err == nil {
+			return t.flush()
+		}
+		t.lost++
+		return t.flushAfter(err)
+	}
+	key := t.columns[0]
+	t.read += fmt.Sprintf(" WHERE %[1]s BETWEEN ? AND ? ORDER BY %[1]s", key)
+	last := t.last(key)
+	if err := t.between(0, last); err != nil {
+		return err
+	}
+	return t.flush()
+}
+
+// last is the highest row number worth looking for. Where it cannot be read it is reckoned from the size of the file: no
+// row is smaller than ten bytes.
+func (t *rescue) last(key string) int64 {
+	var n sql.NullInt64
+	if t.from.QueryRowContext(t.ctx, fmt.Sprintf("SELECT max(%s) FROM %s", key, quoted(t.table))).Scan(&n) == nil {
+		return n.Int64
+	}
+	if t.from.QueryRowContext(t.ctx, "SELECT (SELECT * FROM pragma_page_count) * (SELECT * FROM pragma_page_size) / 10").Scan(&n) == nil {
+		return n.Int64
+	}
+	return 1 << 24
+}
+
+// between copies the rows low to high. Where the reading breaks off, what lies beyond is tried in halves, so that a page
+// that cannot be read costs its own rows and no others.
+func (t *rescue) between(low, high int64) error {
+	for low <= high {
+		done, err := t.stretch(t.read, low, high)
+		if err == nil {
+			return nil
+		}
+		if bad, ok := err.(*newFileError); ok {
+			return bad.error
+		}
+		if t.ctx.Err() != nil || t.tries >= rescueTries {
+			t.lost++
+			return t.ctx.Err()
+		}
+		t.tries++
+		if done >= low {
+			low = done + 1
+		}
+		if low >= high {
+			if low == high {
+				t.lost++
+			}
+			return nil
+		}
+		middle := low + (high-low)/2
+		if err := t.between(low, middle); err != nil {
+			return err
+		}
+		low = middle + 1
+	}
+	return nil
+}
+
+// stretch copies rows until there are no more or one cannot be read, and gives the last row's number.
+func (t *rescue) stretch(query string, args ...any) (int64, error) {
+	rows, err := t.from.QueryContext(t.ctx, query, args...)
+	if err != nil {
+		return -1, err
+	}
+	defer rows.Close()
+	last := int64(-1)
+	for rows.Next() {
+		row := make([]any, len(t.columns))
+		into := make([]any, len(row))
+		for i := range row {
+			into[i] = &row[i]
+		}
+		if err := rows.Scan(into...); err != nil {
+			return last, err
+		}
+		if n, ok := row[0].(int64); ok {
+			last = n
+		}
+		t.batch = append(t.batch, row)
+		if len(t.batch) >= rescueBatch {
+			if err := t.flush(); err != nil {
+				return last, &newFileError{err}
+			}
+		}
+	}
+	return last, rows.Err()
+}
+
+// newFileError is a failure to write the new file, which no other stretch of the old one can cure.
+type newFileError struct{ error }
+
+func (t *rescue) flushAfter(err error) error {
+	if bad, ok := err.(*newFileError); ok {
+		return bad.error
+	}
+	return t.flush()
+}
+
+// flush writes the rows that are at hand. A row that the schema refuses is one that was read wrong.
+func (t *rescue) flush() error {
+	rows := t.batch
+	t.batch = nil
+	return t.to.write(t.ctx, func(ctx context.Context, tx *sql.Tx) error {
+		stmt, err := tx.PrepareContext(ctx, t.save)
+		if err != nil {
+			return err
+		}
+		defer stmt.Close()
+		for _, row := range rows {
+			_, err := stmt.ExecContext(ctx, row...)
+			switch {
+			case err == nil:
+				t.rows++
+			case isConstraint(err):
+				t.lost++
+			default:
+				return t.to.fault("save rows of "+t.table, err)
+			}
+		}
+		return nil
+	})
+}
+
+// common gives the columns that both files have of a table, its row number first, and whether it has one.
+func common(ctx context.Context, from, to *sql.DB, table string) ([]string, bool, error) {
+	want, key, err := columnsOf(ctx, to, table)
+	if err != nil {
+		return nil, false, err
+	}
+	have, _, err := columnsOf(ctx, from, table)
+	if err != nil {
+		return nil, false, ctx.Err() // nothing of that table can be read
+	}
+	want = slices.DeleteFunc(want, func(c string) bool { return !slices.Contains(have, c) })
+	if i := slices.Index(want, key); i > 0 {
+		want[0], want[i] = want[i], want[0]
+	}
+	return want, key != "" && slices.Contains(want, key), nil
+}
+
+// columnsOf gives a table's columns, quoted, and which of them is its row number ("" if none).
+func columnsOf(ctx context.Context, db *sql.DB, table string) (names []string, key string, err error) {
+	rows, err := db.QueryContext(ctx, `SELECT name, pk = 1 AND type = 'INTEGER' AND (SELECT wr = 0 FROM pragma_table_list WHERE name = ?1)
+		AND (SELECT count(*) FROM pragma_table_info(?1) WHERE pk > 0) = 1 FROM pragma_table_info(?1)`, table)
+	if err != nil {
+		return nil, "", err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		var number bool
+		if err := rows.Scan(&name, &number); err != nil {
+			return nil, "", err
+		}
+		names = append(names, quoted(name))
+		if number {
+			key = quoted(name)
+		}
+	}
+	return names, key, rows.Err()
+}
+
+// adopt gives what was saved a home where its own row is lost: readings and results keep a run, runs keep a setup. What
+// still points at nothing goes.
+func adopt(ctx context.Context, to *Store) error {
+	err := to.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		setups, err := numbers(ctx, tx, "SELECT DISTINCT setup_id FROM run WHERE setup_id NOT IN (SELECT id FROM setup)")
+		if err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, "UPDATE event SET run_id = NULL WHERE run_id NOT IN (SELECT id FROM run)"); err != nil {
+			return err
+		}
+		orphans, err := numbers(ctx, tx, "SELECT run_id FROM chunk UNION SELECT run_id FROM result EXCEPT SELECT id FROM run")
+		if err != nil {
+			return err
+		}
+		if len(orphans) > 0 {
+			setups = append(setups, 1<<40) // one for all of them
+		}
+		for _, id := range setups {
+			text, err := json.Marshal(sweep.Setup{Machine: "unknown", Surface: fmt.Sprintf("setup %d was lost with a damaged file", id)})
+			if err != nil {
+				return err
+			}
+			hash := sha256.Sum256(append(text, 0))
+			if _, err := tx.ExecContext(ctx, "INSERT INTO setup (id, hash, json, tolerance) VALUES (?, ?, ?, '')", id, hash[:], string(text)); err != nil {
+				return err
+			}
+		}
+		for _, id := range orphans {
+			if _, err := tx.ExecContext(ctx, `INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why, readings, untagged)
+				SELECT ?1, 'sweep', '', ?2, 0, '', 0, 0, 'failed', 'what was known of this run was lost with a damaged file; its readings are what could be saved',
+				coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE run_id = ?1`, id, int64(1<<40)); err != nil {
+				return err
+			}
+		}
+		// The counts are more than the runs where old runs were removed; less than them, rows of the counts are lost.
+		_, err = tx.ExecContext(ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, count(*) FROM run WHERE outcome <> '' GROUP BY 1, 2
+			ON CONFLICT (kind, outcome) DO UPDATE SET runs = max(runs, excluded.runs)`)
+		return err
+	})
+	if err != nil {
+		return to.fault("put in order what was saved", err)
+	}
+	rows, err := numbers(ctx, to.w, "SELECT count(*) FROM pragma_foreign_key_check")
+	if err != nil || rows[0] == 0 {
+		return err
+	}
+	return fmt.Errorf("put in order what was saved: %d rows point at rows that are not there", rows[0])
+}
+
+type lister interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}
+
+func numbers(ctx context.Context, q lister, query string, args ...any) ([]int64, error) {
+	rows, err := q.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []int64
+	for rows.Next() {
+		var n int64
+		if err := rows.Scan(&n); err != nil {
+			return nil, err
+		}
+		out = append(out, n)
+	}
+	return out, rows.Err()
+}
