@@ -45,6 +45,7 @@ type Daemon struct {
 	devices []*device.Device
 	readers []*reader // of the devices
 	session *session.Session
+	saved   string // what became of a damaged record; empty: it was whole
 	servers []server
 	done    chan struct{}          // closed when the pages must end
 	started bool                   // everything listened
@@ -58,12 +59,13 @@ type server struct {
 
 // once runs the daemon until ctx ends, or until there is another configuration to run it with.
 func (d *Daemon) once(ctx context.Context) (next *config.Config, err error) {
-	d.store, err = store.Open(ctx, d.cfg.Store.Path, store.Options{BootID: clock.BootID(), Log: d.o.Log})
+	var past past
+	d.store, past, err = d.openRecord(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, d.store.Close()) }()
-	if err := d.build(ctx); err != nil {
+	if err := d.build(ctx, past); err != nil {
 		return nil, err
 	}
 	if err := d.listen(); err != nil {
@@ -72,21 +74,10 @@ func (d *Daemon) once(ctx context.Context) (next *config.Config, err error) {
 	return d.serve(ctx)
 }
 
-func (d *Daemon) build(ctx context.Context) error {
-	found, err := d.store.RecoverUnfinished(ctx)
-	if err != nil {
-		return err
-	}
+func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.clock = clock.NewWatcher(clock.System(d.cfg.Clock.Trusted))
 	d.dates = &dates{d: d, boot: clock.BootID()}
 	d.dates.look(ctx)
-	for _, id := range found {
-		d.o.Log.Warn("found a run that was cut short; its readings are kept and it is marked interrupted", "run", id)
-	}
-	last, counts, err := d.past(ctx)
-	if err != nil {
-		return err
-	}
 	specs, indicators, angle := routes(d.cfg)
 	var ports []session.Port
 	for i, spec := range specs {
@@ -101,30 +92,9 @@ func (d *Daemon) build(ctx context.Context) error {
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
-		Last: last, Counts: counts,
+		Last: past.last, Counts: past.counts,
 	})
 	return err
-}
-
-// past is what the store knows of earlier runs.
-func (d *Daemon) past(ctx context.Context) (*session.LastRun, map[session.RunKey]uint64, error) {
-	run, err := d.store.LastFinished(ctx, "sweep")
-	if err != nil && !errors.Is(err, store.ErrNotFound) {
-		return nil, nil, err
-	}
-	var last *session.LastRun
-	if run != nil && run.Result != nil {
-		last = &session.LastRun{Run: run.ID, At: run.EndedAt, Result: *run.Result}
-	}
-	stored, err := d.store.RunCounts(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
-	counts := map[session.RunKey]uint64{}
-	for k, n := range stored {
-		counts[session.RunKey{Kind: k.Kind, Outcome: string(k.Outcome)}] = n
-	}
-	return last, counts, nil
 }
 
 // listen takes the addresses before anything is served, so that a taken one is an error and not a surprise.
@@ -179,6 +149,7 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 		}
 	})
 	owner.Go(func() { d.dates.watch(owning) })
+	owner.Go(func() { d.checkRecord(owning) })
 	for i, dev := range d.devices {
 		readers.Go(func() {
 			if err := dev.Run(reading); err != nil && reading.Err() == nil {

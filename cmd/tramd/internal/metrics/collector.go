@@ -68,6 +68,8 @@ var (
 		"1 when the computer's clock has been set since it started, 0 when what is measured now cannot be dated.")
 	storeDesc = desc("tramd_store_ok",
 		"1 when what is measured is being written, 0 when it waits in memory.")
+	troubleDesc = desc("tramd_trouble",
+		"1 while a chore of the daemon needs a person: the record is damaged, a backup failed, a scheduled check was missed or stopped; 0 when not.", "kind")
 	freeDesc = desc("tramd_store_free_bytes",
 		"Room left for the record on its file system.")
 	buildDesc = desc("tramd_build_info",
@@ -76,7 +78,7 @@ var (
 	all = []*prometheus.Desc{
 		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc,
 		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc,
-		clockDesc, storeDesc, freeDesc, buildDesc,
+		clockDesc, storeDesc, troubleDesc, freeDesc, buildDesc,
 	}
 )
 

@@ -142,8 +142,10 @@ func TestLostDeviceLeavesTheResults(t *testing.T) {
 func TestTheComputersOwnState(t *testing.T) {
 	s := linnet()
 	s.Clock.Set, s.Store.OK = false, false
+	s.Troubles = map[string]string{"backup": "the disk is not there"}
 	got := gather(t, s)
-	for _, want := range []string{`tramd_clock_set{machine="linnet"} 0`, `tramd_store_ok{machine="linnet"} 0`} {
+	for _, want := range []string{`tramd_clock_set{machine="linnet"} 0`, `tramd_store_ok{machine="linnet"} 0`,
+		`tramd_trouble{kind="backup",machine="linnet"} 1`, `tramd_trouble{kind="record",machine="linnet"} 0`} {
 		if !strings.Contains(got, want) {
 			t.Errorf("missing %s in\n%s", want, got)
 		}

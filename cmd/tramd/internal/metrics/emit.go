@@ -104,6 +104,9 @@ func oldest(alarms []session.Alarm, kind string) (since time.Time, stands bool) 
 func (e emitter) computer(s *session.Snapshot, free func() (uint64, error)) {
 	e.gauge(clockDesc, number(s.Clock.Set))
 	e.gauge(storeDesc, number(s.Store.OK))
+	for _, kind := range session.TroubleKinds {
+		e.gauge(troubleDesc, number(s.Troubles[kind] != ""), kind)
+	}
 	if free == nil {
 		return
 	}

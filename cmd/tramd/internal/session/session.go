@@ -67,6 +67,7 @@ type Session struct {
 	angleAt     device.Stamp
 	last        *LastRun
 	counts      map[RunKey]uint64
+	troubles    map[string]string // by kind: why
 	job         *job
 	comebacks   uint64 // reconnects of the angle device seen
 	jumps       int    // of the encoder seen
@@ -111,7 +112,7 @@ func New(o Options) (*Session, error) {
 	s := &Session{
 		o: o, fits: make(chan fitted, 1), refinements: make(chan refinement), ended: make(chan struct{}),
 		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
-		last: o.Last, counts: map[RunKey]uint64{},
+		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
 	}
 	for k, n := range o.Counts {
 		s.counts[k] = n

@@ -21,7 +21,8 @@ type Snapshot struct {
 	Clock     ClockState        `json:"clock"`
 	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made
 	NextCheck *time.Time        `json:"next_check"`
-	Drift     *DriftState       `json:"drift"` // nil until the stored checks say something
+	Troubles  map[string]string `json:"troubles"` // of the daemon's own chores, by kind: why; see TroubleKinds
+	Drift     *DriftState       `json:"drift"`    // nil until the stored checks say something
 }
 
 // DriftState is what the stored checks of the machine, taken together, say today.

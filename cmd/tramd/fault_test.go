@@ -1,0 +1,164 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// smallDisk mounts a small disk in memory and has new shops made on it.
+func smallDisk(t *testing.T, size string) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "disk")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = os.Remove(dir) })
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size="+size); err != nil {
+		t.Fatalf("mount a small disk: %v; run this test as root, or in `unshare -rm`", err)
+	}
+	t.Cleanup(func() {
+		if err := syscall.Unmount(dir, syscall.MNT_DETACH); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Setenv("TMPDIR", dir)
+	return dir
+}
+
+// fillDisk leaves no room, and says how to make it again.
+func fillDisk(t *testing.T, dir string) (makeRoom func()) {
+	t.Helper()
+	ballast, err := os.Create(filepath.Join(dir, "ballast"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for block := make([]byte, 4096); err == nil; {
+		_, err = ballast.Write(block)
+	}
+	if !errors.Is(err, syscall.ENOSPC) {
+		t.Fatal(err)
+	}
+	return func() {
+		if err := errors.Join(ballast.Close(), os.Remove(ballast.Name())); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// status gives the HTTP status and the body of an answer, whatever it is.
+func status(t *testing.T, url string) (int, string) {
+	t.Helper()
+	resp, err := http.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	text, err := io.ReadAll(resp.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return resp.StatusCode, string(text)
+}
+
+// The disk fills up in the middle of a sweep: the sweep, the live view and the metrics go on, the faces say what is wrong,
+// and once there is room everything is stored, nothing missing.
+func TestADiskThatFillsUpLosesNothing(t *testing.T) {
+	disk := smallDisk(t, "4m")
+	m := startOther(t, "--rate", "1000", "--encoder-rate", "1000", "--seconds", "6", "--turns", "2.05")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	sw := program(t, "sweep", "--config", s.config, "--turns", "2", "--json")
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	waitState(t, s, "stored readings", func(snap *session.Snapshot) bool { return snap.Sweep.Stored > 500 })
+	makeRoom := fillDisk(t, disk)
+	var stored, seen int
+	waitState(t, s, "the trouble shown", func(snap *session.Snapshot) bool {
+		stored, seen = snap.Sweep.Stored, snap.Sweep.Readings
+		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space")
+	})
+	waitState(t, s, "the live view going on", func(snap *session.Snapshot) bool { return snap.Sweep.Readings > seen+1000 })
+	if text := get(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_store_ok{machine="linnet"} 0`) || !strings.Contains(text, "tramd_indicator_metres{") {
+		t.Errorf("metrics with a full disk:\n%s", text)
+	}
+	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(text, "no room left") {
+		t.Errorf("health with a full disk: %d %s", code, text)
+	}
+	waitState(t, s, "all readings in, none of them stored", func(snap *session.Snapshot) bool {
+		return snap.Sweep.Phase == session.Fitting && snap.Sweep.Stored <= stored+1000
+	})
+	makeRoom()
+	if got := sw.wait(); got != exitOutside {
+		t.Fatalf("exit status %d: %s", got, sw.err.String())
+	}
+	waitState(t, s, "storing again", func(snap *session.Snapshot) bool { return snap.Store.OK })
+	var r swept
+	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil {
+		t.Fatal(err)
+	}
+	checkStored(t, s, r)
+	if r.Readings < 5000 {
+		t.Errorf("%d readings of a sweep of 6 s at 1,000 a second", r.Readings)
+	}
+}
+
+// The record is found damaged at the start: the daemon starts all the same, with what could be read, and says so.
+func TestADaemonStartsOnADamagedRecord(t *testing.T) {
+	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	d := s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	sw := program(t, "sweep", "--config", s.config)
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	sw.wait()
+	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	d.wait()
+	path := filepath.Join(s.dir, "tramd.db")
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The table of counts lies in one of the first pages, which a start reads; its page is the one that says so.
+	page := make([]byte, 4096)
+	spoilt := false
+	for n := int64(1); n < 30 && !spoilt; n++ {
+		if _, err := f.ReadAt(page, n*4096); err != nil {
+			t.Fatal(err)
+		}
+		if text := string(page); strings.Contains(text, "sweepfinished") && !strings.Contains(text, "encoder") && page[0] == 10 {
+			clear(page)
+			if _, err := f.WriteAt(page, n*4096); err != nil {
+				t.Fatal(err)
+			}
+			spoilt = true
+		}
+	}
+	if err := f.Close(); err != nil || !spoilt {
+		t.Fatalf("no page to spoil was found: %v", err)
+	}
+	d = s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	if !strings.Contains(d.err.String(), "kept as "+path+".damaged-") {
+		t.Errorf("the daemon said %s", d.err.String())
+	}
+	_, text := status(t, "http://"+s.page+"/metrics")
+	if !strings.Contains(text, `tramd_trouble{kind="record",machine="linnet"} 1`) {
+		t.Errorf("metrics:\n%s", text)
+	}
+	if _, text := status(t, "http://"+s.page+"/api/v1/runs/1"); !strings.Contains(text, `"outcome":"finished"`) {
+		t.Errorf("run 1 was not saved: %s", text)
+	}
+}

@@ -1,0 +1,19 @@
+package session
+
+import "context"
+
+// TroubleKinds are what can be amiss with the daemon's own chores: the record is damaged, a backup failed, a scheduled
+// check was missed or stopped.
+var TroubleKinds = []string{"record", "backup", "check"}
+
+// Trouble has the faces show that a chore went wrong, and why; an empty why takes it back.
+func (s *Session) Trouble(kind, why string) {
+	// An error here means the session has stopped; nobody is left to show it to.
+	_ = s.ask(context.Background(), func() {
+		if why == "" {
+			delete(s.troubles, kind)
+			return
+		}
+		s.troubles[kind] = why
+	})
+}
