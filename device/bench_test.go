@@ -149,10 +149,14 @@ func report(b *testing.B, sent, got []int64, used time.Duration, wakes int) {
 	b.ReportMetric(float64(lost), "lost")
 }
 
-// BenchmarkPty measures a device from the byte written to the sink called.
+// BenchmarkPty measures a device from the byte written to the sink called: with and without patience.
 func BenchmarkPty(b *testing.B) {
-	for _, rate := range []int{100, 1000, 7000} {
-		b.Run(fmt.Sprintf("%d_per_s", rate), func(b *testing.B) {
+	for _, tc := range []struct {
+		rate     int
+		patience time.Duration
+	}{{100, 0}, {1000, 0}, {1000, 5 * time.Millisecond}, {7000, 0}} {
+		rate := tc.rate
+		b.Run(fmt.Sprintf("%d_per_s_patience_%v", rate, tc.patience), func(b *testing.B) {
 			for b.Loop() {
 				n := benchSeconds * rate
 				l := devicetest.Open(b)
@@ -171,6 +175,7 @@ func BenchmarkPty(b *testing.B) {
 					b.Fatal(err)
 				}
 				d.lockDir = b.TempDir()
+				d.SetPatience(tc.patience)
 				r := &running{Device: d}
 				r.run(b)
 				r.wait(b, StateSettling)
@@ -188,20 +193,19 @@ func BenchmarkPty(b *testing.B) {
 }
 
 // BenchmarkReadPath compares ways to read 1,000 readings a second: through the library's own Read, through the runtime's
-// poller at once, and through the poller after gathering.
+// poller, and through the runtime's poller after gathering. BenchmarkPty measures our own way.
 func BenchmarkReadPath(b *testing.B) {
-	library := func(p *serialPort) io.Reader { return p.line }
-	poller := func(p *serialPort) io.Reader { return p.file }
+	library := func(p *serialPort, _ *os.File) io.Reader { return p.line }
+	runtimes := func(_ *serialPort, f *os.File) io.Reader { return f }
 	for _, tc := range []struct {
 		name   string
 		gather time.Duration
-		reader func(*serialPort) io.Reader
+		reader func(*serialPort, *os.File) io.Reader
 	}{
 		{"library", 0, library},
-		{"poller", 0, poller},
-		{"library_gather_1ms", time.Millisecond, library},
-		{"poller_gather_1ms", time.Millisecond, poller},
-		{"poller_gather_2ms", 2 * time.Millisecond, poller},
+		{"library_gather_2ms", 2 * time.Millisecond, library},
+		{"runtime", 0, runtimes},
+		{"runtime_gather_2ms", 2 * time.Millisecond, runtimes},
 	} {
 		b.Run(tc.name, func(b *testing.B) {
 			for b.Loop() {
@@ -211,7 +215,7 @@ func BenchmarkReadPath(b *testing.B) {
 	}
 }
 
-func readPath(b *testing.B, gather time.Duration, reader func(*serialPort) io.Reader) {
+func readPath(b *testing.B, gather time.Duration, reader func(*serialPort, *os.File) io.Reader) {
 	const rate, n = 1000, benchSeconds * 1000
 	l := devicetest.Open(b)
 	p, err := openSerial(l.Path, 921600, b.TempDir())
@@ -219,7 +223,13 @@ func readPath(b *testing.B, gather time.Duration, reader func(*serialPort) io.Re
 		b.Fatal(err)
 	}
 	defer p.Close()
-	in := reader(p)
+	fd, err := unix.FcntlInt(uintptr(p.fd), unix.F_DUPFD_CLOEXEC, 0)
+	if err != nil {
+		b.Fatal(err)
+	}
+	file := os.NewFile(uintptr(fd), l.Path) // which the runtime watches, as it does not block
+	defer file.Close()
+	in := reader(p, file)
 	got := make([]int64, n)
 	wakes := 0
 	done := make(chan struct{})

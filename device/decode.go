@@ -15,9 +15,9 @@ type framer interface {
 type decoder struct {
 	framer  framer
 	baud    int
-	prev    Stamp // when the previous read returned
 	latest  Stamp // of the last sample handed out
 	samples []Sample
+	steady  steady
 }
 
 // newDecoder makes a decoder without a past: a replay may be stamped before the program began.
@@ -31,39 +31,45 @@ func (d *decoder) opened(clean bool, at Stamp) {
 	if clean {
 		d.samples = d.framer.Feed(d.samples[:0], []byte{'\n'}, at)
 	}
-	d.prev = at
+	d.steady = steady{}
 }
 
 // read decodes what one read brought. The result is valid until the next call.
-func (d *decoder) read(p []byte, at Stamp) []Sample {
-	d.samples = d.framer.Feed(d.samples[:0], p, at)
-	spread(d.samples, d.prev, at, len(p), d.baud)
+func (d *decoder) read(p []byte, a arrival) []Sample {
+	d.samples = d.framer.Feed(d.samples[:0], p, a.at)
+	spread(d.samples, a, len(p), d.baud)
+	d.steady.place(d.samples, a)
 	for i := range d.samples {
 		// Only a replay of captures joined end to end could run backwards here.
 		d.latest = max(d.latest, d.samples[i].At)
 		d.samples[i].At = d.latest
 	}
-	d.prev = at
 	return d.samples
 }
 
-// spread shares out the stamps of several lines that one read brought. The last keeps the read's stamp. The others
-// arrived between the previous read and this one and are set evenly in between, but no further apart than the lines
-// take on the wire: after a pause the whole read arrived just now. When the previous read is no longer ago than the
-// reader itself was gathering, there was no pause, and the lines fill that time evenly.
+// spread shares out the stamps of the lines that one read brought. Where their coming ended the wait, the last keeps the
+// read's stamp and the others are set before it, no further apart than lines take on the wire: the whole read arrived just
+// now. Lines that were found lying there are set evenly in the time in which they can have come.
 //
 // The wire's time counts ten bits a byte (start, eight, stop) and the mean length of a line in this read.
-func spread(s []Sample, prev, at Stamp, size, baud int) {
+func spread(s []Sample, a arrival, size, baud int) {
 	n := len(s)
-	if n < 2 || at <= prev {
+	if n == 0 || a.at <= a.from {
 		return
 	}
-	step := (at - prev) / Stamp(n)
-	if at-prev > Stamp(2*gatherFor) && baud > 0 {
+	span := a.at - a.from
+	if !a.prompt {
+		for i := range s {
+			s[i].At = a.from + span*Stamp(i+1)/Stamp(n+1)
+		}
+		return
+	}
+	step := span / Stamp(n)
+	if baud > 0 {
 		onWire := Stamp(int64(size) * 10 * int64(time.Second) / int64(baud) / int64(n))
 		step = min(step, onWire)
 	}
 	for i := range s {
-		s[i].At = at - step*Stamp(n-1-i)
+		s[i].At = a.at - step*Stamp(n-1-i)
 	}
 }

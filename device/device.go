@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"maps"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -15,8 +16,8 @@ type Batch struct {
 	Samples []Sample // valid only during the call of the sink
 }
 
-// Sink takes batches on the reader's goroutine. While it works the port is not read, so it must not wait for a disk or
-// a network.
+// Sink takes batches on the reader's goroutine. While it works no port is read, so it must not wait for a disk or a
+// network.
 type Sink func(Batch)
 
 // State is how far a device has come.
@@ -51,8 +52,10 @@ type Device struct {
 	lockDir string
 	quiet   time.Duration // silence after an open that proves a clean start
 	ended   chan struct{} // closed when a replay has no more
-	rec     *Recorder     // nil: nothing is recorded; belongs to Run's goroutine
-	dec     decoder       // belongs to Run's goroutine
+	rec     *Recorder     // nil: nothing is recorded; belongs with dec
+	dec     decoder       // belongs to whoever reads: Run's goroutine or the poller's
+
+	patience atomic.Int64 // nanoseconds; see SetPatience
 
 	mu     sync.Mutex
 	status Status
@@ -87,6 +90,10 @@ func (d *Device) Spec() Spec { return d.spec }
 // Ended is closed when no more can come: a replayed capture has been played to its end, or cannot be opened (see
 // Status.Err). It never is for a live port.
 func (d *Device) Ended() <-chan struct{} { return d.ended }
+
+// SetPatience says how long bytes may wait to be read while they come fast, so that one wake-up takes several lines. At 0,
+// as at the start, none waits longer than a millisecond or two. It may be called at any time.
+func (d *Device) SetPatience(wait time.Duration) { d.patience.Store(int64(max(0, wait))) }
 
 // Status may be called from any goroutine.
 func (d *Device) Status() Status {

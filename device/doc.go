@@ -3,8 +3,12 @@
 // # From port to sample
 //
 // A [Device] owns one port: a serial line by its stable path, a TCP stream, or a recorded capture. [Device.Run] opens
-// it, reads it, hands every decoded [Sample] to its sink in batches, and opens it again after every loss until its
-// context ends. One goroutine does all of that; [Device.Status] may be called from any other.
+// it, has it read, hands every decoded [Sample] to its sink in batches, and opens it again after every loss until its
+// context ends. [Device.Status] may be called from any goroutine.
+//
+// All ports of the process are read by one poller, on one goroutine, where the sinks are called too. While lines come
+// slowly each is read as it comes. Fast ones are read together, when a line of the encoder comes or, where nobody is in
+// a hurry ([Device.SetPatience]), a few times less often: a wake-up costs a hundred times more than the decoding.
 //
 // # Lines
 //
@@ -20,7 +24,9 @@
 //
 // # Stamps
 //
-// A sample is stamped with the monotonic clock when the read that ended its line returned. When one read brought
-// several lines, the last gets that stamp and the others are set before it; see spread for the rule.
+// A sample is stamped with the monotonic clock when the last byte of its line arrived. A line that was waited for came
+// when the wait ended. Of one that was found lying there it is known that it came since the port was last looked at; where
+// the instrument keeps a pace of its own, its next line is known to a fraction of that time (see steady), else it is set
+// in the middle. When one read brought several lines they share out the time (see spread).
 // Stamps of one device never run backwards and are never in the future.
 package device

@@ -61,16 +61,8 @@ func (l *portLock) release() {
 
 // claimNode locks the node itself as well, which also meets a process that uses another lock directory. It binds root,
 // whom the kernel's exclusive mode does not.
-func claimNode(f *os.File, path string) error {
-	raw, err := f.SyscallConn()
-	if err != nil {
-		return fmt.Errorf("claim port %s: %w", path, err)
-	}
-	var lockErr error
-	if err := raw.Control(func(fd uintptr) { lockErr = unix.Flock(int(fd), unix.LOCK_EX|unix.LOCK_NB) }); err != nil {
-		return fmt.Errorf("claim port %s: %w", path, err)
-	}
-	if errors.Is(lockErr, unix.EWOULDBLOCK) {
+func claimNode(fd int, path string) error {
+	if err := unix.Flock(fd, unix.LOCK_EX|unix.LOCK_NB); errors.Is(err, unix.EWOULDBLOCK) {
 		return inUse(path, 0)
 	}
 	return nil // a file system without locks is no reason not to measure

@@ -12,20 +12,19 @@ import (
 )
 
 // serialPort is an open serial line. The library sets the line up and holds it exclusively; the bytes are read through
-// our own descriptor, because the library's Read blocks in select and so holds a thread, where the runtime's poller
-// parks a goroutine and closing unblocks it at once. BenchmarkReadPath compares the two.
+// our own descriptor by the poller, because the library's Read blocks in select, once for each line of each port.
 type serialPort struct {
-	file *os.File
+	fd   int
 	line serial.Port
 	lock *portLock
 }
 
-func (p *serialPort) Read(b []byte) (int, error) { return p.file.Read(b) }
+func (p *serialPort) descriptor() int { return p.fd }
 
 // Close gives everything back at once. Keeping a descriptor of a vanished adapter open would make it come back under
 // another name.
 func (p *serialPort) Close() error {
-	err := p.file.Close()
+	err := unix.Close(p.fd)
 	if e := p.line.Close(); err == nil {
 		err = e
 	}
@@ -45,17 +44,17 @@ func openSerial(path string, baud int, lockDir string) (*serialPort, error) {
 		return nil, err
 	}
 	// Our descriptor comes first: once the library has claimed the line, an unprivileged second open fails.
-	file, err := os.OpenFile(node, os.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
+	fd, err := unix.Open(node, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
 		lock.release()
-		return nil, openError(path, err)
+		return nil, openError(path, &os.PathError{Op: "open", Path: node, Err: err})
 	}
 	fail := func(err error) (*serialPort, error) {
-		file.Close()
+		unix.Close(fd)
 		lock.release()
 		return nil, err
 	}
-	if err := claimNode(file, path); err != nil {
+	if err := claimNode(fd, path); err != nil {
 		return fail(err)
 	}
 	// No InitialStatusBits: asking for modem lines fails on ports that have none.
@@ -68,7 +67,7 @@ func openSerial(path string, baud int, lockDir string) (*serialPort, error) {
 		line.Close()
 		return fail(fmt.Errorf("flush %s: %w", path, err))
 	}
-	return &serialPort{file: file, line: line, lock: lock}, nil
+	return &serialPort{fd: fd, line: line, lock: lock}, nil
 }
 
 // openError says in one sentence what is wrong with a port and what to do about it.

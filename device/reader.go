@@ -6,69 +6,63 @@ import (
 )
 
 const (
-	// gatherFor is the wait before the next read while lines come fast: it bounds wake-ups to a thousand a second and
-	// costs half of itself in delay, on average. BenchmarkPty measures both sides of that bargain.
-	gatherFor = time.Millisecond
-	// gatherAbove is the rate of lines, a second, from which gathering pays. A wait takes a timer and often a second
-	// wake-up for what had not come yet: at a thousand lines a second it costs more than it saves (BenchmarkReadPath).
-	gatherAbove = 1500
 	// quietStart is the silence after an open that proves that the next byte begins a line. A stalled network may hold
 	// half a line back for a few hundred milliseconds; half a second is beyond that and short for a person.
 	quietStart = 500 * time.Millisecond
 	readBuffer = 16 << 10
 )
 
-// serve reads an open port until it is lost or ctx ends, then closes it. It reports whether readings came.
+// serve has an open port read until it is lost or ctx ends, then closes it. It reports whether readings came.
 func (d *Device) serve(ctx context.Context, src source) (lived bool) {
-	closed := make(chan struct{})
-	stop := context.AfterFunc(ctx, func() { src.Close(); close(closed) })
-	defer func() {
-		if stop() {
-			src.Close()
-		} else {
-			<-closed // the port is given back before anyone hears that we stopped
-		}
-	}()
-	var (
-		buf    = make([]byte, readBuffer)
-		opened = Now()
-		first  = true
-		pace   pacer
-		got    int
-	)
-	for {
-		n, err := src.Read(buf)
-		at := Now()
-		if n > 0 {
-			if first {
-				clean := at-opened > Stamp(d.quiet)
-				d.record(func(r *Recorder) error { return r.Opened(opened, clean) })
-				d.dec.opened(clean, opened)
-				first = false
-			}
-			d.record(func(r *Recorder) error { return r.Data(at, buf[:n]) })
-			got = d.take(buf[:n], at)
-			lived = lived || got > 0
-		}
-		if ctx.Err() != nil {
-			return lived
-		}
-		// A serial line never reads as empty, so no bytes and no error is an end too.
-		if err != nil || n == 0 {
-			d.record(func(r *Recorder) error { return r.Lost(at, lossText(err)) })
-			d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
-			return lived
-		}
-		if pace.fast(at, got) {
-			time.Sleep(gatherFor)
-		}
+	r := reading{Device: d, opened: Now(), first: true}
+	p := &polled{fd: src.descriptor(), leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
+	if err := thePoller.add(p); err != nil {
+		src.Close()
+		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
+		return false
 	}
+	var err error
+	lost := false
+	select {
+	case <-ctx.Done():
+	case err = <-p.lost:
+		lost = true
+	}
+	thePoller.remove(p)
+	src.Close() // the port is given back before anyone hears that we stopped
+	if lost && ctx.Err() == nil {
+		d.record(func(rec *Recorder) error { return rec.Lost(Now(), lossText(err)) })
+		d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
+	}
+	return r.lived
+}
+
+// reading is one stretch of a port from its open to its loss.
+type reading struct {
+	*Device
+	opened Stamp
+	first  bool // nothing has come yet
+	lived  bool // readings have come
+}
+
+// take is called on the poller's goroutine, as is what it calls.
+func (r *reading) take(p []byte, a arrival) int {
+	if r.first {
+		clean := a.at-r.opened > Stamp(r.quiet)
+		r.record(func(rec *Recorder) error { return rec.Opened(r.opened, clean) })
+		r.dec.opened(clean, r.opened)
+		r.first = false
+	}
+	r.record(func(rec *Recorder) error { return rec.Data(a.at, p) })
+	n := r.Device.take(p, a)
+	r.lived = r.lived || n > 0
+	return n
 }
 
 // take decodes one read and passes the samples on. It gives how many there were.
-func (d *Device) take(p []byte, at Stamp) int {
+func (d *Device) take(p []byte, a arrival) int {
 	faults := d.dec.framer.faultTotal()
-	samples := d.dec.read(p, at)
+	samples := d.dec.read(p, a)
 	d.deliver(samples, faults)
 	return len(samples)
 }
@@ -82,22 +76,4 @@ func (d *Device) record(do func(*Recorder) error) {
 		d.log.Error("the capture has stopped, reading goes on", "file", d.spec.Capture, "err", err)
 		d.rec = nil // Run closes it
 	}
-}
-
-// pacer tells a fast port by what its reads brought in the last tenth of a second. A read that brought nothing counts as
-// one line: bytes that are no lines can come fast too.
-type pacer struct {
-	since   Stamp
-	lines   int
-	gathers bool
-}
-
-func (p *pacer) fast(now Stamp, samples int) bool {
-	const window = Stamp(100 * time.Millisecond)
-	p.lines += max(1, samples)
-	if span := now - p.since; span >= window {
-		p.gathers = int64(p.lines)*int64(time.Second) > gatherAbove*int64(span)
-		p.since, p.lines = now, 0
-	}
-	return p.gathers
 }

@@ -46,8 +46,9 @@ func (d *Device) replay(ctx context.Context, path string) error {
 func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 	capture := NewCaptureReader(r)
 	isOpen := false
+	var before Stamp // when the read before this one was
 	open := func(clean bool, at Stamp) {
-		isOpen = true
+		isOpen, before = true, at
 		d.countOpen()
 		d.dec.opened(clean, at)
 		d.become(StateSettling, "")
@@ -74,7 +75,8 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 			if !isOpen { // a part cut out of a longer capture
 				open(false, at)
 			}
-			d.take([]byte(rec.Data), at)
+			d.take([]byte(rec.Data), arrival{from: before, at: at, prompt: true})
+			before = at
 		case RecordLost:
 			isOpen = false
 			d.become(StateLost, "in the capture the port was lost: "+rec.Data)

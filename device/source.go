@@ -8,13 +8,21 @@ import (
 	"net"
 	"strings"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
-// source is an open port. Close unblocks a Read in progress.
+// source is an open port.
 type source interface {
-	Read(p []byte) (int, error)
+	descriptor() int // does not block
 	Close() error
 }
+
+// socket is a connection that the runtime no longer watches.
+type socket int
+
+func (s socket) descriptor() int { return int(s) }
+func (s socket) Close() error    { return unix.Close(int(s)) }
 
 // open opens whatever the spec's port names.
 func (d *Device) open(ctx context.Context) (source, error) {
@@ -40,7 +48,18 @@ func openTCP(ctx context.Context, addr string) (source, error) {
 		return nil, &portError{kind: ErrAbsent, text: fmt.Sprintf(
 			"cannot reach tcp://%s: check that the bridge is on and the address is right: %v", addr, err)}
 	}
-	return c, nil
+	defer c.Close()
+	// The descriptor is taken over, with all that was set on it, or each packet would wake the runtime's poller besides ours.
+	raw, err := c.(*net.TCPConn).SyscallConn()
+	if err != nil {
+		return nil, fmt.Errorf("tcp://%s: %w", addr, err)
+	}
+	var fd int
+	var dupErr error
+	if err := raw.Control(func(own uintptr) { fd, dupErr = unix.FcntlInt(own, unix.F_DUPFD_CLOEXEC, 0) }); err != nil || dupErr != nil {
+		return nil, fmt.Errorf("tcp://%s: %w", addr, errors.Join(err, dupErr))
+	}
+	return socket(fd), nil
 }
 
 // lossText says why a stream ended. A vanished adapter shows as end of file or as an input/output error, by driver.

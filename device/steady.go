@@ -1,0 +1,100 @@
+package device
+
+import (
+	"math"
+	"time"
+)
+
+// arrival is what is known of when the bytes of one read came.
+type arrival struct {
+	from, at Stamp // after from, and no later than at
+	prompt   bool  // their coming is what ended the wait, so the first of them came just before at
+}
+
+const (
+	// promptWithin is how long a wake-up takes where nothing disturbs it.
+	promptWithin = Stamp(100 * time.Microsecond)
+	// learnLines is how many lines it takes to know the period of an instrument.
+	learnLines = 64
+	// unevenAt is the unevenness, in periods, from which an instrument has no pace that is worth following.
+	unevenAt = 0.03
+)
+
+// steady knows an instrument that sends at a pace of its own, and so when its lines came that were found lying there.
+// It expects each line one period after the one before; where the read says otherwise, the read is right and the
+// expectation is moved, by no more than it must. So a stamp never leaves the time in which its line can have come.
+type steady struct {
+	n        int     // lines since it began to learn
+	first    float64 // of those, in nanoseconds
+	last     float64 // the latest line
+	period   float64 // 0 while it learns
+	anchored int     // lines since the last that was waited for
+	misses   int     // lines in a row that were far from expected
+	uneven   float64 // how far lines found lying there are from expected of late, in periods
+}
+
+// place corrects the stamps of one read, which spread has set.
+func (t *steady) place(s []Sample, a arrival) {
+	if len(s) == 0 {
+		return
+	}
+	if t.period == 0 {
+		t.learn(s)
+		return
+	}
+	low, high := float64(a.from), float64(a.at)
+	if a.prompt && len(s) == 1 {
+		low = max(low, high-float64(promptWithin))
+	}
+	n := float64(len(s))
+	end := t.last + t.period*n
+	off := min(max(end, low), high) - end
+	far := math.Abs(off) > t.period/2
+	if t.misses++; !far {
+		t.misses = 0
+	}
+	// A line or two may be missing; more, or many times, and this is not the pace that was learned.
+	if t.misses > 3 || math.Abs(off) > 4*t.period {
+		*t = steady{}
+		t.learn(s)
+		return
+	}
+	if t.uneven < unevenAt { // else the middle of the time in which they can have come is the better guess
+		for i := range s {
+			at := t.last + off + t.period*float64(i+1)
+			s[i].At = Stamp(min(max(at, float64(a.from)), high))
+		}
+	}
+	t.last = end + off
+	t.anchored += len(s)
+	switch {
+	case far: // the phase has jumped
+		t.anchored = 0
+	case a.prompt:
+		t.period += off / 2 / float64(max(t.anchored, learnLines/2)) // one alone says little
+		t.anchored = 0
+	default:
+		t.period += off / 32 / n
+	}
+	if !a.prompt {
+		t.uneven += (math.Abs(off)/t.period - t.uneven) / 32
+	}
+}
+
+// learn takes the mean period of the first lines. A pause in them is no part of it.
+func (t *steady) learn(s []Sample) {
+	for i := range s {
+		at := float64(s[i].At)
+		if t.n > 1 && at-t.last > 4*(t.last-t.first)/float64(t.n-1) {
+			t.n = 0
+		}
+		if t.n == 0 {
+			t.first = at
+		}
+		t.last = at
+		t.n++
+	}
+	if t.n > learnLines {
+		t.period = (t.last - t.first) / float64(t.n-1)
+	}
+}
