@@ -93,6 +93,11 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts,
+		Patience: func(wait time.Duration) {
+			for _, dev := range d.devices {
+				dev.SetPatience(wait)
+			}
+		},
 	})
 	return err
 }

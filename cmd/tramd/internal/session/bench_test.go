@@ -112,13 +112,13 @@ func cpu(b *testing.B) time.Duration {
 }
 
 // benchSession is a session as newRig's, whose ports are the devices given.
-func benchSession(b *testing.B, ports []Port) (*Session, *shelf) {
+func benchSession(b *testing.B, ports []Port, patience func(time.Duration)) (*Session, *shelf) {
 	sh := &shelf{}
 	s, err := New(Options{
 		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: benchCounts}},
-		Ports:      ports, Archive: sh, Fit: sweep.FitPlain,
+		Ports:      ports, Archive: sh, Fit: sweep.FitPlain, Patience: patience,
 	})
 	if err != nil {
 		b.Fatal(err)
@@ -150,7 +150,11 @@ func benchPublished(b *testing.B, rate, seconds int) {
 		devices = append(devices, d)
 		ports = append(ports, Port{Name: spec.Name, Path: spec.Port, Status: d.Status})
 	}
-	s, sh := benchSession(b, ports)
+	s, sh := benchSession(b, ports, func(wait time.Duration) {
+		for _, d := range devices {
+			d.SetPatience(wait)
+		}
+	})
 	n := rate * seconds
 	seen := make([]int64, 0, 2*n) // when each point was first published
 	s.onPublish = func(p *Published) {
@@ -237,13 +241,25 @@ func until(b *testing.B, ok func() bool) {
 	b.Fatal("a device did not come to life within 5 s")
 }
 
+// threadCPU gives the processor time of this thread so far, in nanoseconds.
+func threadCPU(b *testing.B) int64 {
+	var ts unix.Timespec
+	if err := unix.ClockGettime(unix.CLOCK_THREAD_CPUTIME_ID, &ts); err != nil {
+		b.Fatal(err)
+	}
+	return ts.Nano()
+}
+
 // BenchmarkLongSweep takes a sweep of a million readings, without ports, and compares what a reading costs at the
 // beginning and at the end of it, publishing included.
 func BenchmarkLongSweep(b *testing.B) {
 	const total, part = 1_000_000, 100_000
+	// Another program on the machine makes a reading late too; the processor time of this thread tells what is ours.
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	for b.Loop() {
-		s, _ := benchSession(b, []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}})
+		s, _ := benchSession(b, []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}}, nil)
 		j, err := newJob(s, 1, MaxTurns, time.Now())
 		if err != nil {
 			b.Fatal(err)
@@ -253,9 +269,10 @@ func BenchmarkLongSweep(b *testing.B) {
 		count := []device.Sample{{Kind: device.Count}}
 		var took [total / part]time.Duration
 		var longest time.Duration
+		var dearest int64
 		for p := range took {
 			began := time.Now()
-			last := began
+			last, spent := began, threadCPU(b)
 			for i := p * part; i < (p+1)*part; i++ {
 				at := device.Stamp(i+1) * device.Stamp(time.Millisecond)
 				z, _ := units.FromMM(0.05 * math.Cos(float64(i)*2*math.Pi/4096))
@@ -267,15 +284,57 @@ func BenchmarkLongSweep(b *testing.B) {
 					now := time.Now()
 					longest = max(longest, now.Sub(last))
 					last = now
+					cpu := threadCPU(b)
+					dearest = max(dearest, cpu-spent)
+					spent = cpu
 				}
 			}
 			took[p] = time.Since(began)
 		}
-		if n := len(j.points); n < total-1000 {
+		if n := j.points.n; n < total-1000 {
 			b.Fatalf("%d points of %d", n, total)
 		}
 		b.ReportMetric(float64(took[0].Nanoseconds())/part, "first-ns/reading")
 		b.ReportMetric(float64(took[len(took)-1].Nanoseconds())/part, "last-ns/reading")
+		b.ReportMetric(float64(dearest)/1e6, "dearest-cpu-ms/100-readings")
 		b.ReportMetric(float64(longest.Microseconds())/1000, "longest-ms/100-readings")
+	}
+}
+
+// BenchmarkKeep compares the list of points with a slice that grows, over a million points: what a point costs, and the
+// dearest hundred of them.
+func BenchmarkKeep(b *testing.B) {
+	const total = 1_000_000
+	var list points
+	var slice []sweep.Point
+	for _, tc := range []struct {
+		name string
+		keep func(sweep.Point)
+		free func()
+	}{
+		{"list", func(p sweep.Point) { list.add(p) }, func() { list = points{} }},
+		{"slice", func(p sweep.Point) { slice = append(slice, p) }, func() { slice = nil }},
+	} {
+		b.Run(tc.name, func(b *testing.B) {
+			runtime.LockOSThread()
+			defer runtime.UnlockOSThread()
+			var dearest, all int64
+			for b.Loop() {
+				began := threadCPU(b)
+				last := began
+				for i := range total {
+					tc.keep(sweep.Point{T: float64(i)})
+					if i%100 == 99 {
+						now := threadCPU(b)
+						dearest = max(dearest, now-last)
+						last = now
+					}
+				}
+				all += last - began
+				tc.free()
+			}
+			b.ReportMetric(float64(all)/float64(b.N)/total, "cpu-ns/point")
+			b.ReportMetric(float64(dearest)/1e6, "dearest-cpu-ms/100-points")
+		})
 	}
 }

@@ -24,7 +24,7 @@ func (j *job) doubt(s *Session, d sweep.Doubt) {
 		return // it was made once, so it can be made again
 	}
 	j.doubtful = -j.untagged
-	for _, p := range sweep.Believed(j.points, j.doubts) {
+	for _, p := range sweep.Believed(join(nil, j.points.since(0)), j.doubts) {
 		if math.IsNaN(p.Angle) {
 			j.doubtful++
 			continue

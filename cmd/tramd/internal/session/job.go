@@ -18,9 +18,9 @@ type job struct {
 	started time.Time
 
 	live      *sweep.Live
-	points    []sweep.Point // all of them, for the final fit
-	queued    int           // how many of points were handed to the archivist
-	durable   atomic.Int64  // how many are on disk
+	points    points       // all of them, for the final fit
+	queued    int          // how many of points were handed to the archivist
+	durable   atomic.Int64 // how many are on disk
 	untagged  int
 	published int // how many of points the published lean rests on
 	lastAt    device.Stamp
@@ -40,6 +40,7 @@ type job struct {
 
 	refining bool          // a fit of the full model is on its way
 	refined  int           // how many readings it was given
+	joined   []sweep.Point // those, in one piece, for the next to go on from; belongs to the fit while there is one
 	refineAt time.Time     // when the next may begin
 	full     *sweep.Result // what the last one said
 }
@@ -123,7 +124,7 @@ func (j *job) took(s *Session, r sweep.StationReading) {
 }
 
 func (j *job) keep(p sweep.Point) {
-	j.points = append(j.points, p)
+	j.points.add(p)
 	j.lastAt = device.Stamp(p.T * 1e9)
 }
 
@@ -147,22 +148,20 @@ func (j *job) cameRound(now time.Time) bool {
 
 // flush hands the new points to the archivist.
 func (j *job) flush(s *Session, now time.Time) {
-	n := len(j.points)
 	j.flushedAt = now
-	if n == j.queued {
-		return
+	for _, piece := range j.points.since(j.queued) {
+		j.queued += len(piece)
+		n := int64(j.queued)
+		s.archive.add(writing{run: j.run, points: piece, done: func() { j.durable.Store(n) }})
 	}
-	chunk := j.points[j.queued:n:n]
-	j.queued = n
-	s.archive.add(writing{run: j.run, points: chunk, done: func() { j.durable.Store(int64(n)) }})
 }
 
 // publish makes the live lean known after a batch that brought readings.
 func (j *job) publish(s *Session) {
-	if !j.begun || j.phase == Fitting || len(j.points) == j.published {
+	if !j.begun || j.phase == Fitting || j.points.n == j.published {
 		return
 	}
-	j.published = len(j.points)
+	j.published = j.points.n
 	tilt, nod, ok := j.live.Slopes()
 	p := &Published{Readings: j.published, At: j.lastAt, Tilt: tilt, Nod: nod, Settled: ok}
 	s.published.Store(p)

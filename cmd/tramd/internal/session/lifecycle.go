@@ -201,10 +201,10 @@ func (s *Session) end(o Outcome, why string) {
 		s.conclude(Ending{Outcome: o, At: time.Now(), Why: why})
 		return
 	}
-	pts, run, doubts := j.points, j.run, j.doubts
+	pieces, run, doubts := j.points.since(0), j.run, j.doubts
 	go func() {
 		f := fitted{run: run}
-		f.result, f.err = s.o.Fit(sweep.Believed(pts, doubts), s.o.Setup)
+		f.result, f.err = s.o.Fit(sweep.Believed(join(nil, pieces), doubts), s.o.Setup)
 		f.result.WarnDoubts(doubts)
 		s.fits <- f
 	}()
@@ -231,7 +231,7 @@ func (s *Session) conclude(end Ending) {
 }
 
 func (s *Session) concluded(j *job, end Ending) {
-	s.o.Log.Info("sweep ended", "run", j.run, "outcome", end.Outcome, "readings", len(j.points), "why", end.Why)
+	s.o.Log.Info("sweep ended", "run", j.run, "outcome", end.Outcome, "readings", j.points.n, "why", end.Why)
 	s.counts[RunKey{"sweep", string(end.Outcome)}]++
 	if end.Result != nil {
 		s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}

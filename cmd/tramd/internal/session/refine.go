@@ -19,6 +19,7 @@ const (
 // refinement is what the full model says of the sweep in hand.
 type refinement struct {
 	run    int64
+	joined []sweep.Point // what it rests on
 	result sweep.Result
 	err    error
 	took   time.Duration
@@ -28,20 +29,20 @@ type refinement struct {
 func (s *Session) refine(now time.Time) {
 	j := s.job
 	if j == nil || !j.begun || j.phase == Fitting || j.refining || now.Sub(s.watched) > watchedFor ||
-		now.Before(j.refineAt) || len(j.points) == j.refined || len(j.points) > refineAtMost {
+		now.Before(j.refineAt) || j.points.n == j.refined || j.points.n > refineAtMost {
 		return
 	}
 	if _, err := j.live.Result(); err != nil {
 		return
 	}
-	n := len(j.points)
-	pts, run := j.points[:n:n], j.run // readings are only ever appended
+	n := len(j.joined)
+	pieces, joined, run := j.points.since(n), j.joined, j.run
 	doubts := j.doubts[:len(j.doubts):len(j.doubts)]
-	j.refining, j.refined = true, n
+	j.refining, j.refined = true, j.points.n
 	go func() {
-		r := refinement{run: run}
+		r := refinement{run: run, joined: join(joined, pieces)}
 		began := time.Now()
-		r.result, r.err = s.o.Fit(sweep.Believed(pts, doubts), s.o.Setup)
+		r.result, r.err = s.o.Fit(sweep.Believed(r.joined, doubts), s.o.Setup)
 		r.result.WarnDoubts(doubts)
 		r.took = time.Since(began)
 		select {
@@ -56,7 +57,7 @@ func (s *Session) refinedTo(r refinement) {
 	if j == nil || j.run != r.run {
 		return
 	}
-	j.refining = false
+	j.refining, j.joined = false, r.joined
 	j.refineAt = time.Now().Add(max(refineEvery, refineShare*r.took))
 	if r.err == nil {
 		j.full = &r.result

@@ -45,8 +45,9 @@ type Options struct {
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
 	ClockSet   func() bool
 	Log        *slog.Logger
-	Last       *LastRun          // from the store, at start
-	Counts     map[RunKey]uint64 // from the store, at start
+	Last       *LastRun            // from the store, at start
+	Counts     map[RunKey]uint64   // from the store, at start
+	Patience   func(time.Duration) // told how long bytes may wait to be read; at first not at all. May be nil
 }
 
 // staleAfter is the age at which a reading or an angle is no longer shown as the present one.
@@ -73,7 +74,8 @@ type Session struct {
 	jumps       int    // of the encoder seen
 	fits        chan fitted
 	refinements chan refinement
-	watched     time.Time // when a snapshot was last asked for
+	watched     time.Time     // when a snapshot was last asked for
+	patience    time.Duration // what the ports were told last
 
 	published atomic.Pointer[Published]
 	onPublish func(*Published) // told of each, under the lock; may be nil
@@ -166,6 +168,7 @@ func (s *Session) Run(ctx context.Context) error {
 			s.locked(func() {
 				s.tick(time.Now())
 				s.refine(time.Now())
+				s.agree()
 			})
 			s.beats.beat()
 		case <-ctx.Done():

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -68,12 +69,15 @@ type rig struct {
 	*Session
 	shelf *shelf
 	at    device.Stamp
-	lost  int // counts of the encoder that never came
+	lost  int          // counts of the encoder that never came
+	waits atomic.Int64 // how long the ports' bytes may wait, in nanoseconds
 }
 
 func newRig(t *testing.T, idle time.Duration) *rig {
 	t.Helper()
 	sh := &shelf{}
+	r := &rig{shelf: sh, at: device.Now()}
+	r.waits.Store(-1)
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	s, err := New(Options{
 		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
@@ -81,6 +85,7 @@ func newRig(t *testing.T, idle time.Duration) *rig {
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}},
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}},
 		Idle:       idle, Archive: sh, Fit: sweep.FitPlain,
+		Patience: func(d time.Duration) { r.waits.Store(int64(d)) },
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -89,7 +94,8 @@ func newRig(t *testing.T, idle time.Duration) *rig {
 	done := make(chan struct{})
 	go func() { defer close(done); _ = s.Run(ctx) }() // Run has no errors of its own
 	t.Cleanup(func() { stop(); <-done })
-	return &rig{Session: s, shelf: sh, at: device.Now()}
+	r.Session = s
+	return r
 }
 
 const rigTilt, rigNod = 0.4e-3, -0.2e-3

@@ -89,7 +89,7 @@ func (s *Session) sweepState() SweepState {
 	}
 	st := SweepState{
 		Phase: j.phase, Run: j.run, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
-		Readings: len(j.points), Untagged: j.untagged + j.doubtful, Sectors: j.live.Sectors(), Say: j.say(s),
+		Readings: j.points.n, Untagged: j.untagged + j.doubtful, Sectors: j.live.Sectors(), Say: j.say(s),
 		Stations: s.stationStates(j.stations), Stored: int(j.durable.Load()),
 		Doubts: j.doubts[:len(j.doubts):len(j.doubts)],
 	}
