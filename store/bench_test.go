@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -210,41 +209,85 @@ func BenchmarkRuns(b *testing.B) {
 	})
 }
 
-// BenchmarkBytesWritten is what a sweep of 2,000 readings in two seconds makes the kernel write from its first commit to
-// the emptied log, which is what wears a memory card.
+// BenchmarkBytesWritten is what storing makes the kernel write, which is what wears a memory card: handed to write calls
+// (wchar), and of that what has to go to a disk, in blocks of the file system (write_bytes; proc(5)). A sweep is 2,000
+// readings in four seconds, stored as the daemon does, a commit each second; a day is twenty-four of those, an hour's
+// checks. Each is counted with its share of the folding of the log into the file. Small pages and the usual ones side by side.
 func BenchmarkBytesWritten(b *testing.B) {
 	pts := handTurned(rand.New(rand.NewPCG(27, 28)), 2000)
-	s := fresh(b)
-	begin(b, s)
-	var written uint64
-	for b.Loop() {
-		before := wroteSoFar(b)
-		id := begin(b, s)
-		appendBySecond(b, s, id, pts)
-		if err := s.FinishRun(b.Context(), id, Finished, day, "", resultOf(1e-4, 0)); err != nil {
-			b.Fatal(err)
-		}
-		if err := s.Checkpoint(b.Context()); err != nil {
-			b.Fatal(err)
-		}
-		written += wroteSoFar(b) - before
+	for _, page := range []int{pageBytes, 4096} {
+		b.Run(fmt.Sprintf("page-%d", page), func(b *testing.B) {
+			for b.Loop() {
+				s, err := Open(b.Context(), filepath.Join(b.TempDir(), "linnet.db"), Options{pageBytes: page})
+				if err != nil {
+					b.Fatal(err)
+				}
+				storeSweep(b, s, pts)
+				if err := s.Checkpoint(b.Context()); err != nil {
+					b.Fatal(err)
+				}
+				calls, disk := wroteSoFar(b)
+				storeSweep(b, s, pts)
+				oneCalls, oneDisk := wroteSoFar(b)
+				b.ReportMetric(float64(oneCalls-calls), "B-calls/sweep")
+				b.ReportMetric(float64(oneDisk-disk), "B-disk/sweep")
+				for range 23 {
+					storeSweep(b, s, pts)
+				}
+				if err := s.Close(); err != nil { // folds the log in
+					b.Fatal(err)
+				}
+				dayCalls, dayDisk := wroteSoFar(b)
+				b.ReportMetric(float64(dayCalls-calls), "B-calls/day")
+				b.ReportMetric(float64(dayDisk-disk), "B-disk/day")
+				b.ReportMetric(float64(fileSize(b, s.path))/25, "B-kept/sweep")
+			}
+		})
 	}
-	b.ReportMetric(float64(written)/float64(b.N), "B/sweep")
 }
 
-// wroteSoFar is how many bytes this process has handed to write calls (proc(5), /proc/pid/io, wchar).
-func wroteSoFar(tb testing.TB) uint64 {
+// TestBytesWritten holds what a memory card is asked to do to what was promised: at most 64 KiB for a sweep of 2,000
+// readings, and less than 1 GB kept of a year of such checks, one an hour.
+func TestBytesWritten(t *testing.T) {
+	pts := handTurned(rand.New(rand.NewPCG(27, 28)), 2000)
+	s := fresh(t)
+	storeSweep(t, s, pts)
+	before, _ := wroteSoFar(t)
+	storeSweep(t, s, pts)
+	after, _ := wroteSoFar(t)
+	if n := after - before; n > 64<<10 || n < 10_000 {
+		t.Errorf("%d bytes handed to the kernel for a sweep, want at most %d (and more than its readings take)", n, 64<<10)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if year := fileSize(t, s.path) / 2 * 24 * 365; year > 1e9 {
+		t.Errorf("a year of hourly checks would take %d MB", year/1e6)
+	}
+}
+
+func storeSweep(b testing.TB, s *Store, pts []sweep.Point) {
+	b.Helper()
+	id := begin(b, s)
+	for part := range slices.Chunk(pts, 500) {
+		if err := s.AppendPoints(b.Context(), id, part); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := s.FinishRun(b.Context(), id, Finished, day, "", resultOf(1e-4, 0)); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// wroteSoFar is how many bytes this process has handed to write calls, and how many of them were bound for a disk.
+func wroteSoFar(tb testing.TB) (calls, disk uint64) {
 	tb.Helper()
 	text, err := os.ReadFile("/proc/self/io")
 	if err != nil {
 		tb.Fatal(err)
 	}
-	for line := range strings.Lines(string(text)) {
-		var n uint64
-		if _, err := fmt.Sscanf(line, "wchar: %d", &n); err == nil {
-			return n
-		}
+	if _, err := fmt.Sscanf(string(text), "rchar: %d\nwchar: %d\nsyscr: %d\nsyscw: %d\nread_bytes: %d\nwrite_bytes: %d", new(uint64), &calls, new(uint64), new(uint64), new(uint64), &disk); err != nil {
+		tb.Fatalf("/proc/self/io: %v", err)
 	}
-	tb.Fatal("/proc/self/io does not say what was written")
-	return 0
+	return calls, disk
 }

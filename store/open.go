@@ -24,6 +24,7 @@ type Options struct {
 
 	busyTimeout time.Duration // zero: the usual; tests wait less
 	files       fs.FS         // nil: the migrations built in
+	pageBytes   int           // of a new file; zero: the usual
 }
 
 // Store is one database file. See the package's promises.
@@ -79,6 +80,11 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	}
 	if st, err := os.Stat(s.path); err == nil && st.Size() == 0 && s.lock.held {
 		return s.wasOurs(fmt.Errorf("store %s: %w: it is empty", s.path, ErrNotDatabase))
+	}
+	if st, err := os.Stat(s.path); err == nil && st.Size() == 0 {
+		if err := create(s.path, o.page()); err != nil {
+			return s.fault("create", err)
+		}
 	}
 	if st, err := os.Stat(s.path + "-wal"); err == nil {
 		s.cutShort = st.Size() > 0
@@ -205,6 +211,13 @@ func (o Options) wait() time.Duration {
 		return o.busyTimeout
 	}
 	return busyTimeout
+}
+
+func (o Options) page() int {
+	if o.pageBytes > 0 {
+		return o.pageBytes
+	}
+	return pageBytes
 }
 
 func (o Options) steps() ([]string, error) {

@@ -209,7 +209,7 @@ func TestEveryConnectionIsSet(t *testing.T) {
 			_ = c.Close()
 		}
 	}
-	_, err := s.w.Exec("INSERT INTO chunk (run_id, seq, readings, untagged, data) VALUES (99, 0, 1, 0, x'00')")
+	_, err := s.w.Exec("INSERT INTO chunk (id, run_id, seq, readings, untagged, data) VALUES (99 << 20, 99, 0, 1, 0, x'00')")
 	if err == nil || !strings.Contains(err.Error(), "FOREIGN KEY") {
 		t.Errorf("readings of no run: got %v, want a foreign key error", err)
 	}

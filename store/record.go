@@ -80,8 +80,9 @@ func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) 
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		for _, p := range pieces {
-			res, err := tx.ExecContext(ctx, `INSERT INTO chunk (run_id, seq, readings, untagged, data)
-				SELECT id, (SELECT coalesce(max(seq) + 1, 0) FROM chunk WHERE run_id = run.id), ?, ?, ? FROM run WHERE id = ? AND outcome = ''`,
+			res, err := tx.ExecContext(ctx, `INSERT INTO chunk (id, run_id, seq, readings, untagged, data)
+				SELECT run << 20 | next, run, next, ?, ?, ? FROM (SELECT id AS run, coalesce((SELECT seq + 1 FROM chunk WHERE `+chunksOfRun+`
+				ORDER BY chunk.id DESC LIMIT 1), 0) AS next FROM run WHERE id = ? AND outcome = '')`,
 				p.readings, p.untagged, p.data, run)
 			if err != nil {
 				return err
@@ -160,7 +161,7 @@ func (s *Store) AddResult(ctx context.Context, run int64, res sweep.Result) erro
 
 func endRun(ctx context.Context, tx *sql.Tx, run int64, o Outcome, endedUS sql.NullInt64, why string) error {
 	res, err := tx.ExecContext(ctx, `UPDATE run SET outcome = ?, ended_us = ?, why = ?,
-		(readings, untagged) = (SELECT coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE run_id = run.id)
+		(readings, untagged) = (SELECT coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE `+chunksOfRun+`)
 		WHERE id = ? AND outcome = ''`, string(o), endedUS, why, run)
 	if err != nil {
 		return err

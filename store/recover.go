@@ -60,8 +60,8 @@ func openRuns(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 // missing where they cannot be read, which is no reason to leave the run unmarked.
 func lastReadingUS(ctx context.Context, tx *sql.Tx, run, started int64) sql.NullInt64 {
 	var first, last []byte
-	err := tx.QueryRowContext(ctx, `SELECT (SELECT data FROM chunk WHERE run_id = ?1 ORDER BY seq LIMIT 1),
-		(SELECT data FROM chunk WHERE run_id = ?1 ORDER BY seq DESC LIMIT 1)`, run).Scan(&first, &last)
+	err := tx.QueryRowContext(ctx, `SELECT (SELECT data FROM chunk WHERE `+chunksOfRun+` ORDER BY chunk.id LIMIT 1),
+		(SELECT data FROM chunk WHERE `+chunksOfRun+` ORDER BY chunk.id DESC LIMIT 1) FROM run WHERE id = ?`, run).Scan(&first, &last)
 	if err != nil {
 		return sql.NullInt64{}
 	}

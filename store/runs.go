@@ -13,8 +13,8 @@ const maxPage = 1000
 
 // selectRun reads runs with their newest result. A run that goes on has its chunks counted.
 const selectRun = `SELECT run.id, kind, purpose, setup_id, started_us, ended_us, boot_id, boot_us, clock_set, outcome, why, note,
-	CASE outcome WHEN '' THEN (SELECT coalesce(sum(readings), 0) FROM chunk WHERE run_id = run.id) ELSE run.readings END,
-	CASE outcome WHEN '' THEN (SELECT coalesce(sum(untagged), 0) FROM chunk WHERE run_id = run.id) ELSE run.untagged END,
+	CASE outcome WHEN '' THEN (SELECT coalesce(sum(readings), 0) FROM chunk WHERE ` + chunksOfRun + `) ELSE run.readings END,
+	CASE outcome WHEN '' THEN (SELECT coalesce(sum(untagged), 0) FROM chunk WHERE ` + chunksOfRun + `) ELSE run.untagged END,
 	result.json, cov_tilt, cov_tilt_nod, cov_nod
 	FROM run LEFT JOIN result ON result.id = (SELECT max(id) FROM result WHERE run_id = run.id) `
 

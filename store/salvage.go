@@ -17,7 +17,7 @@ type Saved struct {
 	Aside string         // the damaged file, as it was; its write-ahead log has the same name and -wal
 	Why   string         // what was found
 	Rows  map[string]int // rows saved, by table
-	Lost  int            // rows, or stretches of rows, that could not be read
+	Lost  int            // rows, or stretches of rows, that could not be read or were of no use
 
 	resumed bool // the rows were saved before a power cut
 }
@@ -29,7 +29,7 @@ func (s Saved) String() string {
 	case s.resumed:
 		return "the damaged database was kept as " + s.Aside + "; what could be read of it was saved."
 	case s.Lost > 0:
-		lost = fmt.Sprintf("%d could not be read", s.Lost)
+		lost = fmt.Sprintf("at %d places it could not be read", s.Lost)
 	case len(s.Rows) == 0:
 		lost = "nothing in it could be read"
 	}

@@ -54,7 +54,7 @@ func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
 			return err
 		}
 	}
-	return adopt(ctx, to)
+	return adopt(ctx, to, out)
 }
 
 // rescue is one table on its way.
@@ -90,6 +90,9 @@ func (t *rescue) run() error {
 		}
 		t.lost++
 		return t.flushAfter(err)
+	}
+	if t.table == "chunk" {
+		return t.chunks()
 	}
 	key := t.columns[0]
 	t.read += fmt.Sprintf(" WHERE %[1]s BETWEEN ? AND ? ORDER BY %[1]s", key)
@@ -143,6 +146,60 @@ func (t *rescue) between(low, high int64) error {
 			return err
 		}
 		low = middle + 1
+	}
+	return nil
+}
+
+// chunks copies the readings. Their numbers lie far apart, one stretch a run; where the reading of them all breaks off,
+// it goes on run by run, and within a run chunk by chunk, for those are numbered without a gap.
+func (t *rescue) chunks() error {
+	t.read += " WHERE id BETWEEN ? AND ? ORDER BY id"
+	done, err := t.stretch(t.read, 0, int64(1)<<62)
+	if err == nil {
+		return t.flush()
+	}
+	if err := t.flushAfter(err); err != nil {
+		return err
+	}
+	last, err := numbers(t.ctx, t.to.w, "SELECT coalesce(max(id), 0) FROM run")
+	if err != nil {
+		return err
+	}
+	if more, err := numbers(t.ctx, t.from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(more) == 1 {
+		last[0] = max(last[0], more[0])
+	}
+	next := max(done+1, 1<<20)
+	for run := next >> 20; run <= last[0]; run++ {
+		if err := t.chunksOf(run, max(next, run<<20)); err != nil {
+			return err
+		}
+	}
+	return t.flush()
+}
+
+// chunksOf copies what can be read of one run from the chunk of a number on.
+func (t *rescue) chunksOf(run, next int64) error {
+	const misses = 512 // chunks in a row that cannot be read, after which no more of the run is looked for
+	missed := 0
+	for missed < misses {
+		done, err := t.stretch(t.read, next, run<<20|1048575)
+		if bad, ok := err.(*newFileError); ok {
+			return bad.error
+		}
+		if t.ctx.Err() != nil {
+			return t.ctx.Err()
+		}
+		if err == nil {
+			break
+		}
+		if done >= next {
+			missed = 0
+		}
+		missed++
+		next = max(next, done+1) + 1
+	}
+	if missed > 0 {
+		t.lost++
 	}
 	return nil
 }
@@ -253,7 +310,7 @@ func columnsOf(ctx context.Context, db *sql.DB, table string) (names []string, k
 
 // adopt gives what was saved a home where its own row is lost: readings and results keep a run, runs keep a setup. What
 // still points at nothing goes.
-func adopt(ctx context.Context, to *Store) error {
+func adopt(ctx context.Context, to *Store, out *Saved) error {
 	err := to.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		setups, err := numbers(ctx, tx, "SELECT DISTINCT setup_id FROM run WHERE setup_id NOT IN (SELECT id FROM setup)")
 		if err != nil {
@@ -282,7 +339,7 @@ func adopt(ctx context.Context, to *Store) error {
 		for _, id := range orphans {
 			if _, err := tx.ExecContext(ctx, `INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why, readings, untagged)
 				SELECT ?1, 'sweep', '', ?2, 0, '', 0, 0, 'failed', 'what was known of this run was lost with a damaged file; its readings are what could be saved',
-				coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE run_id = ?1`, id, int64(1<<40)); err != nil {
+				coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575)`, id, int64(1<<40)); err != nil {
 				return err
 			}
 		}
@@ -294,11 +351,35 @@ func adopt(ctx context.Context, to *Store) error {
 	if err != nil {
 		return to.fault("put in order what was saved", err)
 	}
-	rows, err := numbers(ctx, to.w, "SELECT count(*) FROM pragma_foreign_key_check")
-	if err != nil || rows[0] == 0 {
+	return dropLoose(ctx, to, out)
+}
+
+// dropLoose drops what still points at a row that is not there.
+func dropLoose(ctx context.Context, to *Store, out *Saved) error {
+	tables, err := tableNames(ctx, to.w)
+	if err != nil {
 		return err
 	}
-	return fmt.Errorf("put in order what was saved: %d rows point at rows that are not there", rows[0])
+	for _, table := range tables {
+		err := to.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+			loose, err := numbers(ctx, tx, "SELECT DISTINCT rowid FROM pragma_foreign_key_check(?) WHERE rowid IS NOT NULL", table)
+			if err != nil {
+				return err
+			}
+			for _, row := range loose {
+				if _, err := tx.ExecContext(ctx, fmt.Sprintf("DELETE FROM %s WHERE rowid = ?", quoted(table)), row); err != nil {
+					return err
+				}
+				out.Rows[table]--
+				out.Lost++
+			}
+			return nil
+		})
+		if err != nil {
+			return to.fault("drop what points at nothing", err)
+		}
+	}
+	return nil
 }
 
 type lister interface {
