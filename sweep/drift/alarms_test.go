@@ -1,0 +1,147 @@
+package drift
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// healthy is a machine that holds still and how its checks are described to the model.
+type healthy struct {
+	name     string
+	stated   float64 // u told, as a multiple of the truth
+	clamping float64 // scatter from clamping anew that nobody is told of, in u
+	uneven   bool    // every other check is five times as uncertain
+	adjusted bool    // the record begins with an adjustment
+}
+
+func healthies() []healthy {
+	return []healthy{
+		{name: "u right"},
+		{name: "u told a quarter too small", stated: 0.75},
+		{name: "u told a quarter too large", stated: 1.25},
+		{name: "u not told", stated: math.NaN()},
+		{name: "clamping anew scatters by 3 u", clamping: 3},
+		{name: "every other check five times as uncertain", uneven: true},
+		{name: "begins with an adjustment", adjusted: true},
+	}
+}
+
+const trueU = 0.004
+
+// stream gives checks of a healthy machine one after the other; step is added to tilt, in units of the scatter.
+func (h healthy) stream(r *rand.Rand) func(step float64) Check {
+	day := 0.0
+	k := 0
+	stated := h.stated
+	if stated == 0 {
+		stated = 1
+	}
+	return func(step float64) Check {
+		u := trueU
+		if h.uneven && k%2 == 1 {
+			u *= 5
+		}
+		scatter := math.Hypot(u, h.clamping*trueU)
+		c := Check{Time: at(day), SpindleHours: math.NaN(), Axis: [2]*Value{
+			{0.01 + scatter*(step+r.NormFloat64()), u * stated},
+			{-0.02 + scatter*r.NormFloat64(), u * stated},
+		}}
+		k++
+		day += 0.5 + r.Float64()
+		return c
+	}
+}
+
+// falseAlarms gives the mean number of checks to the first alarm of a healthy machine, each watched for so many checks at
+// most, and how many alarms began in a check when machines are watched on.
+func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (toFirst, aCheck float64) {
+	r := rand.New(rand.NewPCG(seed, 2))
+	var firsts, watched, begun, all float64
+	for range machines {
+		next, tr := h.stream(r), New()
+		if h.adjusted {
+			if err := tr.Event(Event{Time: at(0), Kind: "adjusted"}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		alarmed, on := false, false
+		for range checks {
+			row, err := tr.Check(next(0))
+			if err != nil {
+				t.Fatal(err)
+			}
+			all++
+			if !alarmed {
+				watched++
+			}
+			if row.Alarm != None {
+				if !alarmed {
+					firsts++
+				}
+				if !on {
+					begun++
+				}
+				alarmed = true
+			}
+			on = row.Alarm != None
+		}
+	}
+	return watched / firsts, begun / all
+}
+
+// delay gives the mean number of checks until a step of so many standard deviations is told, after quiet checks; and the
+// share told as a shift. A machine with a false alarm before is left out; one that is never told counts as 300.
+func delay(t testing.TB, h healthy, quiet int, step float64, machines int, seed uint64) (mean, asShift float64) {
+	r := rand.New(rand.NewPCG(seed, 3))
+	var n, sum, shifts float64
+machine:
+	for range machines {
+		next, tr := h.stream(r), New()
+		for range quiet {
+			row, err := tr.Check(next(0))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if row.Alarm != None {
+				continue machine
+			}
+		}
+		took := 300.0
+		for k := range 300 {
+			row, err := tr.Check(next(step))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if row.Alarm != None {
+				took = float64(k + 1)
+				if row.Alarm == Shift {
+					shifts++
+				}
+				break
+			}
+		}
+		n++
+		sum += took
+	}
+	return sum / n, shifts / n
+}
+
+// The short form of the study's first tables.
+func TestAlarmsAreRareAndSoon(t *testing.T) {
+	for _, h := range []healthy{{name: "u right"}, {name: "u a quarter too small, clamping scatters", stated: 0.75, clamping: 2}} {
+		// About 130 alarms are expected, so the figure is known to some 9 %.
+		toFirst, aCheck := falseAlarms(t, h, 100, 500, 1)
+		t.Logf("%s: %.0f checks to the first false alarm, 1 in %.0f checks begins one", h.name, toFirst, 1/aCheck)
+		if toFirst < 340 || aCheck > 1.0/340 {
+			t.Errorf("%s: %.0f checks to the first false alarm, want 370 (less two standard errors)", h.name, toFirst)
+		}
+	}
+	for _, x := range []struct{ step, most float64 }{{1, 15}, {2, 5}} {
+		mean, _ := delay(t, healthy{}, 100, x.step, 150, 2)
+		t.Logf("a step of %.0f standard deviations after 100 checks is told after %.1f", x.step, mean)
+		if mean > x.most {
+			t.Errorf("a step of %.0f standard deviations is told after %.1f checks, want %.0f at most", x.step, mean, x.most)
+		}
+	}
+}

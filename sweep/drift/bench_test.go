@@ -1,0 +1,53 @@
+package drift
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+)
+
+// hourly is ten years of checks, one an hour, of a machine that wanders a little.
+func hourly(n int) []Check {
+	r := rand.New(rand.NewPCG(11, 12))
+	out := make([]Check, n)
+	level := [2]float64{0.01, -0.02}
+	for k := range out {
+		out[k] = Check{Time: epoch.Add(time.Duration(k) * time.Hour), Limit: 0.0667, SpindleHours: math.NaN()}
+		for i := range level {
+			level[i] += 2e-5 * r.NormFloat64()
+			out[k].Axis[i] = &Value{level[i] + 0.005*r.NormFloat64(), 0.004}
+		}
+	}
+	return out
+}
+
+// BenchmarkTenYearsHourly follows 87,600 checks, one by one on one goroutine, and asks for the next date.
+func BenchmarkTenYearsHourly(b *testing.B) {
+	checks := hourly(87600)
+	for b.Loop() {
+		t := New()
+		for _, c := range checks {
+			if _, err := t.Check(c); err != nil {
+				b.Fatal(err)
+			}
+		}
+		t.Forecast(0.95)
+	}
+}
+
+// BenchmarkAsBatches is the alternative: at each check, all of the history again. Checks are few, for it is quadratic.
+func BenchmarkAsBatches(b *testing.B) {
+	checks := hourly(400)
+	for b.Loop() {
+		for n := range checks {
+			t := New()
+			for _, c := range checks[:n+1] {
+				if _, err := t.Check(c); err != nil {
+					b.Fatal(err)
+				}
+			}
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed())/float64(b.N)/float64(len(checks)), "ns/check")
+}

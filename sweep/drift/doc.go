@@ -1,0 +1,38 @@
+// Package drift says what a history of checks is worth: where each axis lies now, how fast it moves, whether and since when
+// something moved, and when the next check is due. It knows nothing of files or databases; a history comes in as checks and
+// events in the order of their time, and everything said of a day uses nothing from later.
+//
+// # Model
+//
+// Tilt and nod are followed each by itself. With s(t) the true lean on an axis, a check k at time t reads
+//
+//	y_k = s(t_k) + e_k,   e_k with standard deviation sigma * sqrt(r_k)
+//
+// where e is everything that differs from check to check: the sweep's own uncertainty u_k and the clamping anew of the arm.
+// r_k grows with u_k; sigma is learned. The truth is level + swing,
+//
+//	level(t+h) = level + rate*h + wander,   wander with variance q*q*h
+//	swing(t+h) = swing*exp(-h/tau) (settling), or the same kept alive by noise (a wander that is held back)
+//
+// A bank of some forty such models, each with its own q, tau and width of the rate's prior, runs in parallel: one Kalman
+// filter each, sigma integrated out by its conjugate prior (so what is predicted has Student's distribution). Each weighs as
+// much as its prior times how well it predicted the checks so far. This is maximum likelihood's job done by averaging, at a
+// fixed cost a check. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, chapters 2 and 4
+// (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting and Dynamic Models,
+// chapters 4 and 12 (from memory).
+//
+// # Alarms
+//
+// The chart of each axis compares, at each check, "nothing happened" with a step or a ramp that began at any earlier check,
+// mean and scatter unknown: the unknown-parameter change-point formulation (D. M. Hawkins, P. Qiu, C. W. Kang, Journal of
+// Quality Technology 35 (2003) 355-366, from memory). Settling at the start of a segment is allowed for. What this costs in
+// false alarms and how soon it finds a step stands in study.md.
+//
+// # Units
+//
+// Leans in mm/m, rates in mm/m per day, times of day as time.Time, durations in days. The sign is that of the axis.
+//
+// # Concurrency
+//
+// A Tracker belongs to one goroutine. Nothing here reads a clock.
+package drift

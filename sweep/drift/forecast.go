@@ -1,0 +1,228 @@
+package drift
+
+import (
+	"math"
+	"time"
+)
+
+// Forecast is when to look again and when the machine will be outside.
+type Forecast struct {
+	Next    *NextCheck
+	Outside *OutsideDate
+	Why     string // why Next or Outside is nil
+}
+
+// NextCheck is the day by which the chance of being outside comes to what is left of the reliability.
+type NextCheck struct {
+	Time          time.Time
+	Days          float64 // from the last check
+	SpindleHours  float64 // from the last check; NaN when not known
+	ChanceOutside float64 // at that time
+	LimitedBy     string  // "": the chance; "record": no further than the record bears; "year"; "now": it is due
+}
+
+// OutsideDate is when the chance of being outside comes to one half, and the interval of 95 % about it.
+type OutsideDate struct {
+	Time, Low, High time.Time
+	HighOpen        bool // the chance does not come to 97.5 % within sight; High is where sight ends
+}
+
+// Bounds of what is said.
+const (
+	leastChecks  = 3    // since the last event, before a date is given
+	mostDays     = 365  // common practice, no source: once a year at least
+	sightYears   = 10.0 // for the outside date
+	sightRecords = 20   // and as many times the record's length
+)
+
+// ahead is how far a record of n checks bears, as a multiple of its length.
+func ahead(n int) float64 { return math.Min(4, float64(n-1)/2) }
+
+// ChanceOutside is the probability that either axis lies outside its tolerance so many days after the last check; NaN with
+// no tolerance or nothing measured.
+func (t *Tracker) ChanceOutside(afterDays float64) float64 {
+	inside, any := 1.0, false
+	now := days(t.last.Sub(t.began))
+	for _, a := range t.axes {
+		if a.bank == nil || t.limit <= 0 {
+			continue
+		}
+		any = true
+		inside *= 1 - a.bank.outside(now+afterDays-a.bank.last, t.limit)
+	}
+	if !any {
+		return math.NaN()
+	}
+	return 1 - inside
+}
+
+// outside is the probability that the lean lies beyond the limit h days after the bank's last check.
+func (b *bank) outside(h, limit float64) float64 {
+	var decay [len(tausInGaps)]float64
+	for i, tau := range b.taus {
+		decay[i] = math.Exp(-h / tau)
+	}
+	sum := 0.0
+	for i := range b.h {
+		x := &b.h[i]
+		if x.weight < 1e-6 {
+			continue
+		}
+		d := 0.0
+		if x.tau >= 0 {
+			d = decay[x.tau]
+		}
+		m, v := x.ahead(&x.process, h, d)
+		s := math.Sqrt(v * x.square / b.dof)
+		sum += x.weight * (beyond((limit-m)/s, b.dof) + beyond((limit+m)/s, b.dof))
+	}
+	return sum
+}
+
+// beyond is the probability that a Student variable exceeds t.
+func beyond(t, dof float64) float64 {
+	if math.IsNaN(t) { // nothing is uncertain and the lean is the limit
+		return 0.5
+	}
+	if math.IsInf(t, 0) {
+		return above(t)
+	}
+	return above(normalOfT(t, dof))
+}
+
+// Forecast says when the next check is due for a reliability such as 0.95.
+func (t *Tracker) Forecast(reliability float64) Forecast {
+	if why := t.silent(); why != "" {
+		return Forecast{Why: why}
+	}
+	out := Forecast{Next: t.next(1 - reliability)}
+	out.Outside, out.Why = t.outsideDate()
+	return out
+}
+
+// silent says why no date can be given, or nothing.
+func (t *Tracker) silent() string {
+	n := t.borne()
+	switch {
+	case t.checks == 0:
+		return "no check yet"
+	case t.limit <= 0:
+		return "no tolerance: nothing to be outside of"
+	case t.here == 0:
+		return "no check since the last event: take one"
+	case t.here == 1:
+		return "one check only since the last event: nothing to tell a rate from"
+	case n < leastChecks:
+		return "fewer than three checks since the machine last changed: too little to tell a rate from"
+	case t.span() <= 0:
+		return "all checks were taken at one instant: nothing to tell a rate from"
+	}
+	return ""
+}
+
+// borne is how many checks what is said rests on: those of the axis with fewer.
+func (t *Tracker) borne() int {
+	n := math.MaxInt
+	for _, a := range t.axes {
+		if a.bank != nil {
+			n = min(n, a.checks())
+		}
+	}
+	if n == math.MaxInt {
+		return 0
+	}
+	return n
+}
+
+// span is how many days the record since the last event covers.
+func (t *Tracker) span() float64 { return days(t.lastCheck().Sub(t.since)) }
+
+func (t *Tracker) lastCheck() time.Time {
+	var at time.Time
+	for _, a := range t.axes {
+		if n := len(a.segment); n > 0 && a.segment[n-1].at.After(at) {
+			at = a.segment[n-1].at
+		}
+	}
+	return at
+}
+
+func (t *Tracker) next(risk float64) *NextCheck {
+	last := t.lastCheck()
+	offset := days(last.Sub(t.last)) // an event that ends nothing may have come after
+	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
+	out := &NextCheck{SpindleHours: math.NaN()}
+	furthest := math.Min(mostDays, t.span()*ahead(t.here))
+	out.LimitedBy = "record"
+	if furthest == mostDays {
+		out.LimitedBy = "year"
+	}
+	switch h, found := reach(chance, risk, furthest); {
+	case chance(0) >= risk:
+		out.LimitedBy = "now"
+	case found:
+		out.Days, out.LimitedBy = h, ""
+	default:
+		out.Days = furthest
+	}
+	out.ChanceOutside = chance(out.Days)
+	out.Time = last.Add(duration(out.Days))
+	if use := t.hours.perDay(); finite(use) {
+		out.SpindleHours = use * out.Days
+	}
+	return out
+}
+
+// reach is the first time up to furthest at which a chance comes to a value.
+func reach(chance func(float64) float64, value, furthest float64) (float64, bool) {
+	const steps = 60
+	before := 0.0
+	for i := 1; i <= steps; i++ {
+		h := furthest * math.Pow(1e-3, 1-float64(i)/steps)
+		if chance(h) < value {
+			before = h
+			continue
+		}
+		for range 30 {
+			mid := (before + h) / 2
+			if chance(mid) < value {
+				before = mid
+			} else {
+				h = mid
+			}
+		}
+		return h, true
+	}
+	return furthest, false
+}
+
+func (t *Tracker) outsideDate() (*OutsideDate, string) {
+	if t.borne() < 5 {
+		return nil, "fewer than five checks since the machine last changed: too little for a date of being outside"
+	}
+	last := t.lastCheck()
+	offset := days(last.Sub(t.last))
+	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
+	sight := math.Min(sightYears*365.25, sightRecords*t.span())
+	if chance(0) >= 0.5 {
+		return nil, "it is outside already, as likely as not"
+	}
+	mid, found := reach(chance, 0.5, sight)
+	if !found {
+		return nil, "nothing seen so far would take it outside"
+	}
+	low, high := 0.0, sight
+	if chance(0) < 0.025 {
+		low, _ = reach(chance, 0.025, mid)
+	}
+	rest, closed := reach(func(h float64) float64 { return chance(mid + h) }, 0.975, sight-mid)
+	if closed {
+		high = mid + rest
+	}
+	return &OutsideDate{Time: last.Add(duration(mid)), Low: last.Add(duration(low)), High: last.Add(duration(high)), HighOpen: !closed}, ""
+}
+
+// duration is so many days, to the second.
+func duration(d float64) time.Duration {
+	return time.Duration(d*86400) * time.Second
+}

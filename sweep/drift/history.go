@@ -1,0 +1,137 @@
+package drift
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+)
+
+// Axes are the names of the axes, in the order in which everything here keeps them.
+var Axes = [2]string{"tilt", "nod"}
+
+// Value is one axis of a check.
+type Value struct {
+	MMPerM float64
+	U      float64 // standard uncertainty in mm/m; 0 or NaN: not known
+}
+
+// Check is one measurement of the machine that nothing was adjusted for.
+type Check struct {
+	Time         time.Time
+	Axis         [2]*Value // nil: not measured
+	Limit        float64   // the tolerance in mm/m that held on that day; 0: none
+	SpindleHours float64   // of the machine's counter; NaN: not known
+}
+
+// Event is something that happened to the machine.
+type Event struct {
+	Time time.Time
+	Kind string // "adjusted", "crashed", "serviced", "moved"; "note" ends nothing
+	Text string
+}
+
+// EndsSegment says whether the machine is another one after the event.
+func (e Event) EndsSegment() bool { return e.Kind != "note" && e.Kind != "hours" && e.Kind != "" }
+
+// Row is what was said on the day of a check.
+type Row struct {
+	Time   time.Time
+	Axis   [2]*Lean // nil: never measured since the last event
+	Alarms []Alarm
+	Alarm  AlarmKind // the most severe
+}
+
+// ErrOrder is the error for a check or an event that lies before one already taken in.
+var ErrOrder = errors.New("times out of order")
+
+// Tracker follows a machine, check by check. The zero value is not ready; use New.
+type Tracker struct {
+	axes   [2]*axis
+	began  time.Time
+	last   time.Time
+	checks int // in all
+	here   int // since the last event
+	since  time.Time
+	limit  float64
+	hours  hours
+}
+
+// New makes a tracker that has seen nothing.
+func New() *Tracker {
+	return &Tracker{axes: [2]*axis{{name: Axes[0]}, {name: Axes[1]}}}
+}
+
+func (t *Tracker) arrive(at time.Time) error {
+	if t.last.IsZero() {
+		t.began = at
+	}
+	if at.Before(t.last) {
+		return fmt.Errorf("%w: %s comes after %s", ErrOrder, at.Format(time.RFC3339), t.last.Format(time.RFC3339))
+	}
+	t.last = at
+	return nil
+}
+
+// Event takes in what happened to the machine. A kind that ends a segment starts everything anew but what was learned of
+// the scatter between checks.
+func (t *Tracker) Event(e Event) error {
+	if err := t.arrive(e.Time); err != nil {
+		return err
+	}
+	if e.EndsSegment() {
+		for _, a := range t.axes {
+			a.restart()
+		}
+		t.here = 0
+	}
+	return nil
+}
+
+// Check takes in a check and says what it means. Values that are not finite are refused.
+func (t *Tracker) Check(c Check) (Row, error) {
+	for i, v := range c.Axis {
+		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
+			return Row{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+		}
+	}
+	if err := t.arrive(c.Time); err != nil {
+		return Row{}, err
+	}
+	if t.checks++; t.here == 0 {
+		t.since = c.Time
+	}
+	t.here++
+	t.limit = c.Limit
+	at := days(c.Time.Sub(t.began))
+	t.hours.add(at, c.SpindleHours)
+	row := Row{Time: c.Time}
+	for i, a := range t.axes {
+		if v := c.Axis[i]; v != nil {
+			u := v.U
+			if u == 0 {
+				u = math.NaN()
+			}
+			a.add(observation{at: c.Time, t: at, y: v.MMPerM, u: u}, c.Limit)
+		}
+		if a.bank != nil {
+			now := a.now()
+			row.Axis[i] = &now
+		}
+		row.Alarms = append(row.Alarms, a.alarms()...)
+	}
+	row.Alarm = worst(row.Alarms)
+	return row, nil
+}
+
+// Alarms are those that stand now, tilt before nod.
+func (t *Tracker) Alarms() []Alarm {
+	return append(t.axes[0].alarms(), t.axes[1].alarms()...)
+}
+
+// Last is when the last check or event was; zero when there was none.
+func (t *Tracker) Last() time.Time { return t.last }
+
+func days(d time.Duration) float64 { return d.Hours() / 24 }
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

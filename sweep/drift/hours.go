@@ -1,0 +1,35 @@
+package drift
+
+import "math"
+
+// hours knows how much the spindle runs, from a counter that is read now and then.
+type hours struct {
+	at, count []float64 // since the counter last began
+	back      int       // how often it went back
+}
+
+// usageDays is how far back the present use is taken from.
+const usageDays = 60
+
+func (h *hours) add(t, count float64) {
+	if !finite(count) {
+		return
+	}
+	if n := len(h.count); n > 0 && count < h.count[n-1] { // changed or set back: what it said before counts no more
+		h.at, h.count = h.at[:0], h.count[:0]
+		h.back++
+	}
+	h.at, h.count = append(h.at, t), append(h.count, count)
+	for len(h.at) > 2 && h.at[len(h.at)-1]-h.at[1] > usageDays {
+		h.at, h.count = h.at[1:], h.count[1:]
+	}
+}
+
+// perDay is the spindle's use; NaN when not known.
+func (h *hours) perDay() float64 {
+	n := len(h.at) - 1
+	if n < 1 || h.at[n]-h.at[0] < leastGap {
+		return math.NaN()
+	}
+	return (h.count[n] - h.count[0]) / (h.at[n] - h.at[0])
+}

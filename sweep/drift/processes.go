@@ -1,0 +1,37 @@
+package drift
+
+// tausInGaps are the time constants of a swing, in typical gaps between checks.
+var tausInGaps = [...]float64{1.5, 5, 15, 45}
+
+// processes is the bank's list: wander and rate in steps of two to five, from what a few hundred checks could just show to
+// what outdoes the scatter between two checks. Weights before anything was seen are our own choice; study.md shows what they do.
+func processes(gap float64) []process {
+	root := sqrt(gap)
+	var out []process
+	add := func(k Kind, wander, rate, swing float64, tau int, alive bool, prior float64) {
+		out = append(out, process{kind: k, wander: wander / root, steep: rate / gap, reach: swing, tau: tau, alive: alive, prior: prior})
+	}
+	add(Steady, 0, 0, 0, -1, false, 0.30)
+	for _, q := range []float64{0.005, 0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64, 1.3, 2.6} {
+		add(Wandering, q, 0, 0, -1, false, 0.025)
+	}
+	for _, b := range []float64{0.01, 0.1, 0.5} {
+		add(Trending, 0, b, 0, -1, false, 0.05)
+	}
+	for _, b := range []float64{0.03, 0.3} {
+		for _, q := range []float64{0.04, 0.16, 0.64} {
+			add(Trending, q, b, 0, -1, false, 0.08/6)
+		}
+	}
+	for tau := range tausInGaps {
+		add(Settling, 0, 0, 6, tau, false, 0.03)
+		add(Settling, 0.04, 0, 6, tau, false, 0.00625)
+		add(Settling, 0.2, 0, 6, tau, false, 0.00625)
+	}
+	for tau := 1; tau < len(tausInGaps); tau++ {
+		for _, v := range []float64{0.7, 2} {
+			add(Wandering, 0, 0, v, tau, true, 0.05/6)
+		}
+	}
+	return out
+}

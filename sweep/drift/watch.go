@@ -1,0 +1,123 @@
+package drift
+
+import "math"
+
+// threshold is the evidence that raises an alarm, as a normal deviate: for both axes together less than one false alarm in
+// 370 checks of a healthy machine (study.md). It grows a little with the number of candidates.
+func threshold(n int) float64 {
+	return 3.33 + 0.012*math.Log(math.Max(float64(n), 500)/500)
+}
+
+// Evidence below which an alarm has lost its reason, and log likelihood that must speak for a return to the old level.
+const (
+	doubtful = 2.0
+	returned = 5.0
+	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
+)
+
+// standing is a shift or a trend that stands.
+type standing struct {
+	change
+	base     float64 // the level before
+	back     float64 // how much likelier it is that the lean is back there
+	backFrom int     // since when, in the chart's count
+	size     float64 // of the change while nothing spoke for a return
+}
+
+// watch looks for a change after a new check, or whether the one that stands still has its reason.
+func (a *axis) watch() {
+	f, ok := a.chart.look()
+	if !ok {
+		return
+	}
+	if a.moved == nil {
+		if f.evidence > threshold(a.chart.n()) {
+			a.raise(f)
+		}
+		return
+	}
+	m := a.moved
+	if f.evidence < doubtful {
+		a.moved = nil
+		if n := len(a.segment) - a.from; n <= 1000 {
+			a.follow(a.from, a.start(0))
+		}
+		return
+	}
+	if a.wentBack(m) {
+		a.carry = a.bank.sigma().kept()
+		a.from += m.backFrom
+		a.moved, a.bankFrom = nil, a.from
+		a.rebuild(0)
+		return
+	}
+	if m.back == 0 {
+		best := f.best()
+		if best.ramp != m.ramp && math.Abs(f.ramp.gain-f.step.gain) < 2 {
+			best = f.step
+			if m.ramp {
+				best = f.ramp
+			}
+		}
+		if !math.IsInf(best.gain, -1) {
+			m.change, m.size = best, best.size
+		}
+	}
+}
+
+func (a *axis) raise(f finding) {
+	c := f.best()
+	from := c.from
+	if f.ramp.gain > f.step.gain-nearly {
+		from = min(from, f.ramp.from)
+	}
+	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n()}
+	// What was learned before the change says nothing of where the axis is going now.
+	a.follow(a.from+from, a.bank.sigma().kept())
+}
+
+// wentBack weighs the last check's word for the old level against the new one; a cumulative sum of log likelihood ratios
+// (E. S. Page, Biometrika 41 (1954) 100-115).
+func (a *axis) wentBack(m *standing) bool {
+	o := a.segment[len(a.segment)-1]
+	s2 := a.bank.sigma().variance() * o.r
+	size := math.Copysign(math.Max(math.Abs(m.size), 1.5*math.Sqrt(s2)), m.size)
+	before := m.back
+	m.back = math.Max(0, m.back+(sq(o.y-m.base-size)-sq(o.y-m.base))/(2*s2))
+	if before == 0 {
+		m.backFrom = a.chart.n() - 1
+	}
+	return m.back > returned
+}
+
+// judge says whether the axis lies outside its tolerance.
+func (a *axis) judge(limit float64) {
+	if limit <= 0 {
+		a.outside = nil
+		return
+	}
+	last := a.segment[len(a.segment)-1]
+	now := a.now()
+	over := math.Abs(now.Level) - limit
+	alone := math.Abs(last.y) - limit
+	sigma := last.u
+	needs := 2.0
+	if len(a.segment) > 1 {
+		sigma, needs = math.Sqrt(a.bank.sigma().variance()*last.r), 3
+	}
+	switch {
+	case over > oneSided*now.U, known(sigma) && alone > needs*sigma:
+		if a.outside == nil {
+			a.outside = &Alarm{Kind: Outside, Axis: a.name, Since: last.at}
+		}
+		a.outside.SizeMMPerM = math.Max(over, 0)
+		if over <= 0 {
+			a.outside.SizeMMPerM = alone
+		}
+	case over < 0 && alone < 0:
+		a.outside = nil
+	}
+}
+
+// oneSided is the normal deviate that 5 % exceed.
+const oneSided = 1.6448536269514722
