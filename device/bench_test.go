@@ -218,7 +218,7 @@ func BenchmarkReadPath(b *testing.B) {
 func readPath(b *testing.B, gather time.Duration, reader func(*serialPort, *os.File) io.Reader) {
 	const rate, n = 1000, benchSeconds * 1000
 	l := devicetest.Open(b)
-	p, err := openSerial(l.Path, 921600, b.TempDir())
+	p, err := openSerial(l.Path, 921600, plainLine, b.TempDir())
 	if err != nil {
 		b.Fatal(err)
 	}

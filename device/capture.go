@@ -22,6 +22,7 @@ import (
 //	clean    the port was opened and was silent first: the next byte begins a line
 //	partial  the port was opened in mid-talk: drop up to the next line end
 //	data     one read
+//	asked    BYTES were written to the instrument
 //	lost     the stream ended; BYTES says why
 //
 // The first line is captureMagic. A recording may be continued in the same file; another magic line begins each part,
@@ -33,6 +34,7 @@ const (
 	RecordClean   = "clean"
 	RecordPartial = "partial"
 	RecordData    = "data"
+	RecordAsked   = "asked"
 	RecordLost    = "lost"
 )
 
@@ -112,6 +114,9 @@ func (r *Recorder) Opened(at Stamp, clean bool) error {
 
 // Data records one read.
 func (r *Recorder) Data(at Stamp, p []byte) error { return r.record(at, RecordData, string(p)) }
+
+// Asked records a question to the instrument.
+func (r *Recorder) Asked(at Stamp, request string) error { return r.record(at, RecordAsked, request) }
 
 // Lost records the end of the stream.
 func (r *Recorder) Lost(at Stamp, why string) error { return r.record(at, RecordLost, why) }

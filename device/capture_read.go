@@ -15,7 +15,7 @@ type Record struct {
 	Line int           // where it stands in the file, from 1
 	At   time.Duration // since the start of the capture
 	What string        // one of the Record constants
-	Data string        // the bytes of a read, or why the stream was lost
+	Data string        // the bytes of a read or a question, or why the stream was lost
 }
 
 // CaptureError says where a capture stops making sense. Everything before that line was read.
@@ -110,9 +110,10 @@ func parseRecord(line []byte) (Record, error) {
 	}
 	what := string(parts[1])
 	switch what {
-	case RecordClean, RecordPartial, RecordData, RecordLost:
+	case RecordClean, RecordPartial, RecordData, RecordAsked, RecordLost:
 	default:
-		return Record{}, fmt.Errorf("record %.40q is not known: want %s, %s, %s or %s", what, RecordClean, RecordPartial, RecordData, RecordLost)
+		return Record{}, fmt.Errorf("record %.40q is not known: want %s, %s, %s, %s or %s",
+			what, RecordClean, RecordPartial, RecordData, RecordAsked, RecordLost)
 	}
 	if !bytes.HasPrefix(parts[2], []byte{'"'}) {
 		return Record{}, errors.New("the bytes are not in double quotes")

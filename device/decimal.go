@@ -4,10 +4,11 @@ import "math/bits"
 
 // decimal is a signed decimal number as it was written: (-1)^neg * mant / 10^frac.
 type decimal struct {
-	neg   bool
-	point bool
-	mant  uint64
-	frac  int
+	neg    bool
+	signed bool // it has a sign, or is said to
+	point  bool
+	mant   uint64
+	frac   int
 }
 
 const maxDigits = 18 // significant digits, and decimals: the most that a uint64 holds with room to multiply by ten
@@ -30,7 +31,7 @@ func point(c byte) bool  { return c == '.' || c == ',' }
 // that lost its end.
 func scanDecimal(b []byte) (d decimal, rest []byte, f fault) {
 	if len(b) > 0 && sign(b[0]) {
-		d.neg = b[0] == '-'
+		d.neg, d.signed = b[0] == '-', true
 		b = b[1:]
 		for len(b) > 0 && blank(b[0]) {
 			b = b[1:]

@@ -9,6 +9,14 @@ import (
 type framer interface {
 	Framer
 	faultTotal() uint64
+	begin() // the next byte begins a frame
+}
+
+// waiter is a framer that may hold a whole frame back until what follows it proves it, be that only silence.
+type waiter interface {
+	holding() bool
+	patience() time.Duration                 // how long a silence it is that proves the frame
+	silence(dst []Sample, at Stamp) []Sample // none came for so long
 }
 
 // decoder turns the reads of one port into stamped samples. Live ports and replayed captures share it.
@@ -29,7 +37,7 @@ func newDecoder(f framer, baud int) decoder {
 func (d *decoder) opened(clean bool, at Stamp) {
 	d.framer.Reset()
 	if clean {
-		d.samples = d.framer.Feed(d.samples[:0], []byte{'\n'}, at)
+		d.framer.begin()
 	}
 	d.steady = steady{}
 }
@@ -37,14 +45,53 @@ func (d *decoder) opened(clean bool, at Stamp) {
 // read decodes what one read brought. The result is valid until the next call.
 func (d *decoder) read(p []byte, a arrival) []Sample {
 	d.samples = d.framer.Feed(d.samples[:0], p, a.at)
-	spread(d.samples, a, len(p), d.baud)
-	d.steady.place(d.samples, a)
+	switch w, ok := d.framer.(waiter); {
+	case len(d.samples) > 0 && d.samples[0].Asked != 0:
+		// What was asked for came as one answer, at one time.
+	case ok:
+		spreadHeld(d.samples, w.holding(), a, len(p), d.baud)
+	default:
+		spread(d.samples, a, len(p), d.baud)
+		d.steady.place(d.samples, a)
+	}
+	d.order()
+	return d.samples
+}
+
+// silence takes from the framer what it held back. The result is valid until the next call.
+func (d *decoder) silence(w waiter, at Stamp) []Sample {
+	d.samples = w.silence(d.samples[:0], at)
+	d.order()
+	return d.samples
+}
+
+// order keeps stamps from running backwards. Only a replay of captures joined end to end could make them.
+func (d *decoder) order() {
 	for i := range d.samples {
-		// Only a replay of captures joined end to end could run backwards here.
 		d.latest = max(d.latest, d.samples[i].At)
 		d.samples[i].At = d.latest
 	}
-	return d.samples
+}
+
+// spreadHeld is spread for a framer that holds frames back. What an earlier read brought and this one proved has its stamp
+// already. A frame that is still held came last of all and has the read's stamp: its place is left free.
+func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
+	for len(s) > 0 && s[0].At != a.at {
+		s = s[1:]
+	}
+	if !holding {
+		spread(s, a, size, baud)
+		return
+	}
+	var room [64]Sample // more frames than that in one read are set without the one that is held
+	if len(s) < len(room) {
+		with := append(room[:0], s...)
+		with = append(with, Sample{At: a.at})
+		spread(with, a, size, baud)
+		copy(s, with)
+		return
+	}
+	spread(s, a, size, baud)
 }
 
 // spread shares out the stamps of the lines that one read brought. Where their coming ended the wait, the last keeps the

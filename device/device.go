@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"os"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -41,6 +42,9 @@ type Status struct {
 	Reconnects uint64            // opens after the first
 	Err        string            // what is wrong and what to do about it; empty when nothing is
 	LastAt     Stamp             // of the last sample; 0: none yet
+
+	Asked, Answered uint64        // questions to an instrument that is asked, and how many were answered
+	AnswerDelay     time.Duration // from the latest question to its answer's last byte
 }
 
 // Device keeps one port alive and decodes it.
@@ -57,9 +61,18 @@ type Device struct {
 
 	patience atomic.Int64 // nanoseconds; see SetPatience
 
-	mu     sync.Mutex
-	status Status
-	opens  uint64
+	turns    *turns // nil: the instrument speaks by itself
+	waiter   waiter // nil: the framer holds nothing back
+	lastRead Stamp  // of a port that is read alone
+
+	mu      sync.Mutex
+	status  Status
+	opens   uint64
+	alone   *os.File          // a port that is read alone; nil: not open
+	wanted  bool              // a reading is asked for
+	bounded bool              // a read has a bound
+	mute    map[string]int    // how often in a row a question was not answered
+	refused map[string]string // what an instrument said it cannot answer, and why
 }
 
 // New makes a device that is not running yet. Its errors say which device and what to write instead.
@@ -75,13 +88,19 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 		log = slog.New(slog.DiscardHandler)
 	}
 	fr := spec.framer()
-	return &Device{
+	d := &Device{
 		index: index, spec: spec, sink: sink, lockDir: defaultLockDir, quiet: quietStart,
 		log:    log.With("device", spec.Name, "port", spec.Port),
 		ended:  make(chan struct{}),
 		dec:    newDecoder(fr, spec.Baud),
 		status: Status{State: StateAbsent, Since: Now(), Faults: fr.Faults()},
-	}, nil
+		mute:   map[string]int{}, refused: map[string]string{},
+	}
+	if a, ok := fr.(asker); ok {
+		d.turns = newTurns(a, spec)
+	}
+	d.waiter, _ = fr.(waiter)
+	return d, nil
 }
 
 // Spec gives the spec with its defaults filled in.
@@ -101,6 +120,12 @@ func (d *Device) Status() Status {
 	defer d.mu.Unlock()
 	s := d.status
 	s.Faults = maps.Clone(s.Faults)
+	if s.Err == "" && (s.State == StateSettling || s.State == StateLive) {
+		s.Err = d.unanswered()
+	}
+	if d.turns != nil && d.turns.onDemand {
+		return s // silence means nothing here
+	}
 	if waited := Now() - s.Since; s.State == StateSettling && s.Err == "" && waited > Stamp(d.spec.StaleAfter) {
 		s.Err = fmt.Sprintf("port is open, but no reading has come for %.0f s: check that the instrument is on and sending, its cable, the baud rate (%d) and the frame (%s)",
 			waited.Seconds(), d.spec.Baud, d.spec.Frame)

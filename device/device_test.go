@@ -189,7 +189,7 @@ func TestPortInUse(t *testing.T) {
 	}
 	// The lock file tells who; without one (another directory) the node's own lock still holds.
 	for dir, want := range map[string]string{first.lockDir: "in use by this program: two devices name the same port", t.TempDir(): "in use by another program"} {
-		p, err := openSerial(link, 115200, dir)
+		p, err := openSerial(link, 115200, plainLine, dir)
 		if p != nil {
 			p.Close()
 		}
@@ -198,7 +198,7 @@ func TestPortInUse(t *testing.T) {
 		}
 	}
 	first.stop()
-	p, err := openSerial(link, 115200, first.lockDir)
+	p, err := openSerial(link, 115200, plainLine, first.lockDir)
 	if err != nil {
 		t.Fatalf("open after the first let go: %v", err)
 	}
@@ -209,7 +209,7 @@ func TestPortInUse(t *testing.T) {
 func TestPortInUseByAnotherProcess(t *testing.T) {
 	const who, dir = "DEVICE_TEST_HOLD_PORT", "DEVICE_TEST_LOCK_DIR"
 	if path := os.Getenv(who); path != "" {
-		if _, err := openSerial(path, 115200, os.Getenv(dir)); err != nil {
+		if _, err := openSerial(path, 115200, plainLine, os.Getenv(dir)); err != nil {
 			fmt.Println("failed:", err)
 			os.Exit(1)
 		}
@@ -233,7 +233,7 @@ func TestPortInUseByAnotherProcess(t *testing.T) {
 	if _, err := out.Read(word); err != nil || string(word) != "held\n" {
 		t.Fatalf("the other process said %q, %v", word, err)
 	}
-	_, err = openSerial(l.Path, 115200, locks)
+	_, err = openSerial(l.Path, 115200, plainLine, locks)
 	if want := fmt.Sprintf("in use by pid %d: stop that program", cmd.Process.Pid); err == nil || !strings.Contains(err.Error(), want) {
 		t.Errorf("open: %v; want %q", err, want)
 	}
@@ -241,7 +241,7 @@ func TestPortInUseByAnotherProcess(t *testing.T) {
 		t.Fatal(err)
 	}
 	_ = cmd.Wait() // it was killed, and says so
-	p, err := openSerial(l.Path, 115200, locks)
+	p, err := openSerial(l.Path, 115200, plainLine, locks)
 	if err != nil {
 		t.Fatalf("open after the other was killed: %v", err)
 	}
@@ -254,10 +254,10 @@ func TestOpenErrors(t *testing.T) {
 	if err := os.WriteFile(plain, []byte("x"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := openSerial(filepath.Join(dir, "none"), 115200, dir); !errors.Is(err, ErrAbsent) || !strings.Contains(err.Error(), "/dev/serial/by-id") {
+	if _, err := openSerial(filepath.Join(dir, "none"), 115200, plainLine, dir); !errors.Is(err, ErrAbsent) || !strings.Contains(err.Error(), "/dev/serial/by-id") {
 		t.Errorf("absent: %v", err)
 	}
-	if _, err := openSerial(plain, 115200, dir); err == nil || !strings.Contains(err.Error(), "not a serial port") {
+	if _, err := openSerial(plain, 115200, plainLine, dir); err == nil || !strings.Contains(err.Error(), "not a serial port") {
 		t.Errorf("plain file: %v", err)
 	}
 	for _, tc := range []struct {
@@ -366,7 +366,7 @@ func TestSpecErrors(t *testing.T) {
 		{func(s *Spec) { s.Port = "replay:" }, `device "arm": port "replay:": write replay:FILE`},
 		{func(s *Spec) { s.Port, s.Capture = "replay:a", "a" }, `device "arm": capture "a" is the file being replayed: record to another`},
 		{func(s *Spec) { s.Baud = 7 }, `device "arm": baud 7 is not a rate of a serial line: write one from 50 to 4000000, as the instrument's manual says`},
-		{func(s *Spec) { s.Frame = "encoder" }, `device "arm": frame "encoder" does not fit indicator: write frame = "text"`},
+		{func(s *Spec) { s.Frame = "encoder" }, `device "arm": frame "encoder" does not fit indicator: write frame = "text", or "pattern", "digits", "binary" or "modbus" with its table`},
 		{func(s *Spec) { s.CountsPerTurn = 5 }, `device "arm": counts_per_turn belongs to an encoder: remove it, or write frame = "encoder"`},
 		{func(s *Spec) { s.CountsPerTurn = -5 }, `device "arm": counts_per_turn is -5: write a positive count, or 0 when the encoder sends degrees`},
 		{func(s *Spec) { s.StaleAfter = -1 }, `device "arm": the time after which a reading is stale is negative: write a positive one`},

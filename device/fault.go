@@ -1,18 +1,26 @@
 package device
 
-// fault is the reason why a line was refused.
+// fault is the reason why a frame was refused.
 type fault uint8
 
 const (
-	noFault      fault = iota
-	faultGarbage       // holds no number where one belongs
-	faultNotText       // control characters or bytes beyond ASCII: a wrong baud rate, mostly
-	faultTooLong       // longer than maxLine
-	faultNumber        // a number, but not one signed decimal: "12.3.4", "1,234.5", "--1", "5.", "1e3"
-	faultUnit          // a unit that the frame does not know, or none where one is needed
-	faultRange         // beyond what an indicator or an encoder can show
-	faultStatus        // a message about the instrument's state ("err 3", "batt 2.9"), not a reading
-	faultReasons       // how many there are
+	noFault       fault = iota
+	faultGarbage        // holds no number where one belongs
+	faultNotText        // control characters or bytes beyond ASCII: a wrong baud rate, mostly
+	faultTooLong        // longer than maxLine
+	faultNumber         // a number, but not one signed decimal: "12.3.4", "1,234.5", "--1", "5.", "1e3"
+	faultUnit           // a unit that the frame does not know, or none where one is needed
+	faultRange          // beyond what an indicator or an encoder can show
+	faultStatus         // a message about the instrument's state ("err 3", "batt 2.9"), not a reading
+	faultNoMatch        // text that does not fit the user's pattern
+	faultDigit          // a nibble that is no digit, sign, place or unit where one belongs
+	faultShort          // a frame that a silence cut off, or a burst that is no whole number of frames
+	faultJunk           // bytes that belong to no frame: counted once for each loss of step
+	faultCheck          // the check value is wrong
+	faultRefused        // the instrument answered that it cannot
+	faultNoAnswer       // the instrument did not answer in its time
+	faultUnasked        // an answer that nothing was asked for, or that came too late to know what it answers
+	faultReasons        // how many there are
 )
 
 var faultNames = [faultReasons]string{
@@ -23,12 +31,25 @@ var faultNames = [faultReasons]string{
 	faultUnit:    "bad_unit",
 	faultRange:   "out_of_range",
 	faultStatus:  "status",
+
+	faultNoMatch:  "no_match",
+	faultDigit:    "bad_digit",
+	faultShort:    "short_frame",
+	faultJunk:     "junk",
+	faultCheck:    "bad_checksum",
+	faultRefused:  "refused",
+	faultNoAnswer: "no_answer",
+	faultUnasked:  "unasked",
 }
+
+// textReasons are those of a frame that is a line of text.
+var textReasons = []fault{faultGarbage, faultNotText, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus}
 
 // faultCount counts refused lines by reason.
 type faultCount struct {
-	by    [faultReasons]uint64
-	total uint64
+	by      [faultReasons]uint64
+	total   uint64
+	reasons []fault // those the frame can give; nil: textReasons
 }
 
 func (c *faultCount) add(f fault) {
@@ -36,11 +57,15 @@ func (c *faultCount) add(f fault) {
 	c.total++
 }
 
-// Faults gives the number of refused lines by reason. Every reason is present, at zero if it never occurred, so that
-// a counter made of it exists before the first fault.
+// Faults gives the number of refused frames by reason. Every reason that the kind of frame knows is present, at zero if
+// it never occurred, so that a counter made of it exists before the first fault.
 func (c *faultCount) Faults() map[string]uint64 {
-	m := make(map[string]uint64, faultReasons-1)
-	for f := faultGarbage; f < faultReasons; f++ {
+	reasons := c.reasons
+	if reasons == nil {
+		reasons = textReasons
+	}
+	m := make(map[string]uint64, len(reasons))
+	for _, f := range reasons {
 		m[faultNames[f]] = c.by[f]
 	}
 	return m

@@ -31,7 +31,7 @@ func NewEncoderFramer(countsPerTurn int64) *EncoderFramer {
 			f.maxCount = maxTurns * uint64(countsPerTurn)
 		}
 	}
-	f.parse = f.line
+	f.parse, f.ends = f.line, &lineEnds
 	return f
 }
 

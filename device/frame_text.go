@@ -17,7 +17,7 @@ type TextFramer struct {
 // NewTextFramer makes a framer that takes the first byte for the start of a line.
 func NewTextFramer() *TextFramer {
 	f := &TextFramer{}
-	f.parse = f.line
+	f.parse, f.ends = f.line, &lineEnds
 	return f
 }
 

@@ -32,6 +32,10 @@ func TestCaptures(t *testing.T) {
 			if strings.HasPrefix(filepath.Base(path), "encoder") {
 				spec = Spec{Name: "spindle", Role: RoleAngle, CountsPerTurn: 4096}
 			}
+			if own, ok := captureSpecs[filepath.Base(path)]; ok {
+				spec = own
+				spec.Name, spec.Role = "arm", RoleIndicator
+			}
 			got := playCapture(t, path, spec)
 			golden := strings.TrimSuffix(path, ".log") + ".golden"
 			if *update {
@@ -48,6 +52,28 @@ func TestCaptures(t *testing.T) {
 			}
 		})
 	}
+}
+
+// captureSpecs are those of captures that are neither text nor an encoder's.
+var captureSpecs = map[string]Spec{
+	"pattern_columns.log": {Frame: FramePattern, Pattern: &Pattern{
+		Form: "{channel:2}{flag:1}{value:8}{unit:2}", GoodFlags: []string{"N"}, Units: map[string]string{"MM": "mm", "IN": "in"},
+	}},
+	"digits_gap.log": {Frame: FrameDigits, Digits: &Digits{
+		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: inUnits, GapMS: 20,
+	}},
+	"digits_sync.log": {Frame: FrameDigits, Digits: &Digits{
+		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: inUnits,
+	}},
+	"binary_channels.log": {Frame: FrameBinary, Binary: &Binary{
+		Layout: "AA 55 ch value check", Bits: 24, Order: "low_first", Scale: "0.001 mm", Check: "xor",
+	}},
+	"binary_bare.log": {Frame: FrameBinary, Binary: &Binary{Layout: "A5 value", Bits: 16, Order: "high_first", Scale: "0.001 mm"}},
+	"modbus_two.log": {Frame: FrameModbus, Registers: []Register{
+		{Address: 1, Register: 16, Type: "float32", Scale: "1 mm", Channel: "front"},
+		{Address: 2, Function: 4, Type: "int16", Scale: "0.001 mm", Channel: "back"},
+	}},
+	"asked_text.log": {Asking: Asking{Asks: []Ask{{"A\r", "left"}, {"B\r", "right"}}}},
 }
 
 func playCapture(t *testing.T, path string, spec Spec) string {
@@ -87,7 +113,7 @@ func TestCaptureDamage(t *testing.T) {
 		{head + "9 data \"2.5\n", "capture line 5: the bytes are not a closed string in double quotes"},
 		{head + "9 data\n", `capture line 5: want NANOSECONDS WHAT "BYTES"`},
 		{head + "-9 data \"\"\n", `capture line 5: time "-9" is not a number of nanoseconds`},
-		{head + "9 date \"\"\n", `capture line 5: record "date" is not known: want clean, partial, data or lost`},
+		{head + "9 date \"\"\n", `capture line 5: record "date" is not known: want clean, partial, data, asked or lost`},
 		{head + "4 data \"\"\n", "capture line 5: time runs backwards: the line is damaged, or lines were moved"},
 		{head + "9223372036854775807 data \"\"\n", "capture line 5: time is out of range: the line is damaged"},
 		{head + strings.Repeat("#", maxRecord+1) + "\n", "capture line 5: longer than any record: the file is not a capture, or is damaged"},

@@ -15,20 +15,25 @@ type Framer interface {
 	Faults() map[string]uint64
 }
 
-// lines cuts a stream at CR and LF and hands each line that is not blank to parse.
+// lines cuts a stream at its line ends and hands each line that is not blank to parse.
 type lines struct {
 	faultCount
 	parse func(line []byte) (Sample, fault)
-	skip  bool // drop up to the next line end
-	n     int  // bytes of an unfinished line in buf
+	ends  *[256]bool // the bytes that end a line
+	raw   bool       // parse wants the blanks around a line too
+	skip  bool       // drop up to the next line end
+	n     int        // bytes of an unfinished line in buf
 	buf   [maxLine]byte
 }
+
+// lineEnds are CR and LF.
+var lineEnds = [256]bool{'\r': true, '\n': true}
 
 // Feed implements Framer.
 func (l *lines) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 	for len(p) > 0 {
 		end := 0
-		for end < len(p) && p[end] != '\n' && p[end] != '\r' {
+		for end < len(p) && !l.ends[p[end]] {
 			end++
 		}
 		if end == len(p) {
@@ -51,10 +56,14 @@ func (l *lines) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 			line = l.buf[:l.n]
 			l.n = 0
 		}
-		if line = trim(line); len(line) == 0 {
+		text := trim(line)
+		if len(text) == 0 {
 			continue
 		}
-		s, f := l.parse(line)
+		if l.raw {
+			text = line
+		}
+		s, f := l.parse(text)
 		if f != noFault {
 			l.add(f)
 			continue
@@ -79,6 +88,8 @@ func (l *lines) hold(p []byte) {
 
 // Reset implements Framer: the stream was joined in an unknown place.
 func (l *lines) Reset() { l.skip, l.n = true, 0 }
+
+func (l *lines) begin() { l.skip, l.n = false, 0 }
 
 func blank(c byte) bool { return c == ' ' || c == '\t' }
 

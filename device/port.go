@@ -34,7 +34,7 @@ func (p *serialPort) Close() error {
 
 // openSerial opens the port that path names at this moment; stable paths are links that move to a new node at every
 // replug.
-func openSerial(path string, baud int, lockDir string) (*serialPort, error) {
+func openSerial(path string, baud int, mode lineMode, lockDir string) (*serialPort, error) {
 	node, err := filepath.EvalSymlinks(path)
 	if err != nil {
 		return nil, openError(path, err)
@@ -58,7 +58,7 @@ func openSerial(path string, baud int, lockDir string) (*serialPort, error) {
 		return fail(err)
 	}
 	// No InitialStatusBits: asking for modem lines fails on ports that have none.
-	line, err := serial.Open(node, &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit})
+	line, err := serial.Open(node, mode.with(baud))
 	if err != nil {
 		return fail(openError(path, err))
 	}

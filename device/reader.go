@@ -14,6 +14,9 @@ const (
 
 // serve has an open port read until it is lost or ctx ends, then closes it. It reports whether readings came.
 func (d *Device) serve(ctx context.Context, src source) (lived bool) {
+	if d.turns != nil || d.waiter != nil {
+		return d.serveAlone(ctx, src)
+	}
 	r := reading{Device: d, opened: Now(), first: true}
 	p := &polled{fd: src.descriptor(), leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
 	if err := thePoller.add(p); err != nil {

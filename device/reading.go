@@ -36,6 +36,7 @@ type Sample struct {
 	Mark    bool   // a Count or Angle that was taken at the encoder's index mark
 	Value   int64  // by Kind
 	Channel string // the name or channel the frame carried; empty when it carried none
+	Asked   Stamp  // when it was asked for; 0 when it came by itself
 }
 
 // Length gives the value of a Length sample.

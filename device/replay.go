@@ -56,6 +56,7 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 	for ctx.Err() == nil {
 		rec, err := capture.Next()
 		if err != nil {
+			d.release() // the silence after the end
 			return err
 		}
 		at := origin + Stamp(rec.At)
@@ -75,9 +76,18 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 			if !isOpen { // a part cut out of a longer capture
 				open(false, at)
 			}
+			d.after(at) // an answer may have been too late by now
 			d.take([]byte(rec.Data), arrival{from: before, at: at, prompt: true})
-			before = at
+			before, d.lastRead = at, at
+			d.after(at)
+		case RecordAsked:
+			if d.turns != nil {
+				d.after(at)
+				d.turns.sent(rec.Data, at)
+				d.countAsked()
+			}
 		case RecordLost:
+			d.release()
 			isOpen = false
 			d.become(StateLost, "in the capture the port was lost: "+rec.Data)
 		}

@@ -29,7 +29,7 @@ func (d *Device) open(ctx context.Context) (source, error) {
 	if addr, ok := strings.CutPrefix(d.spec.Port, tcpScheme); ok {
 		return openTCP(ctx, addr)
 	}
-	p, err := openSerial(d.spec.Port, d.spec.Baud, d.lockDir)
+	p, err := openSerial(d.spec.Port, d.spec.Baud, d.spec.mode, d.lockDir)
 	if err != nil {
 		return nil, err // never a nil *serialPort inside a source
 	}

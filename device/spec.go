@@ -33,14 +33,23 @@ type Spec struct {
 	Role Role
 	// Port is the path of a serial port ("/dev/serial/by-id/..."), "tcp://host:port", or "replay:FILE".
 	Port string
-	Baud int // 0: 115200; serial ports only
-	// Frame is "text" for an indicator, "encoder" for an angle.
+	Baud int    // 0: 115200; serial ports only
+	Line string // bits, parity and stop bits: "" is "8N1"; serial ports only
+	// Frame is "text" for an indicator, "encoder" for an angle, or one of those below that says what it looks like:
+	// "pattern", "digits", "binary", "modbus".
 	Frame         string
+	Pattern       *Pattern
+	Digits        *Digits
+	Binary        *Binary
+	Registers     []Register    // of "modbus": one for each value of the port
+	Asking        Asking        // of an instrument that sends only when it is asked
 	CountsPerTurn int64         // encoder frame: 0 when it sends degrees
 	IndexMark     string        // encoder frame: the word for its index mark; empty = it has none
 	StaleAfter    time.Duration // 0: 2 s. A port open this long without one reading says so in Status.Err
 	Capture       string        // when set, every byte read is also recorded to this file; see Recorder
 	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
+
+	mode lineMode
 }
 
 const (
@@ -72,13 +81,13 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Frame == "" {
 		s.Frame = want
 	}
-	if s.Frame != want {
-		return bad("frame %q does not fit %s: write frame = %q", s.Frame, s.Role, want)
+	if err := s.checkFrame(want); err != nil {
+		return bad("%w", err)
 	}
 	if s.CountsPerTurn < 0 {
 		return bad("counts_per_turn is %d: write a positive count, or 0 when the encoder sends degrees", s.CountsPerTurn)
 	}
-	if s.CountsPerTurn != 0 && s.Frame != "encoder" {
+	if s.CountsPerTurn != 0 && s.Role != RoleAngle {
 		return bad("counts_per_turn belongs to an encoder: remove it, or write frame = \"encoder\"")
 	}
 	if s.Baud == 0 {
@@ -86,6 +95,17 @@ func (s Spec) withDefaults() (Spec, error) {
 	}
 	if s.Baud < minBaud || s.Baud > maxBaud {
 		return bad("baud %d is not a rate of a serial line: write one from %d to %d, as the instrument's manual says", s.Baud, minBaud, maxBaud)
+	}
+	if s.Line == "" {
+		s.Line = "8N1"
+	}
+	mode, err := parseLine(s.Line)
+	if err != nil {
+		return bad("%w", err)
+	}
+	s.mode = mode
+	if s.Asking, err = s.Asking.withDefaults(s.Frame == FrameModbus); err != nil {
+		return bad("%w", err)
 	}
 	if s.StaleAfter < 0 {
 		return bad("the time after which a reading is stale is negative: write a positive one")
@@ -120,11 +140,4 @@ func (s Spec) checkPort() error {
 		return bad("port %q: only tcp://host:port, replay:FILE and paths are known", s.Port)
 	}
 	return nil
-}
-
-func (s Spec) framer() framer {
-	if s.Frame == "encoder" {
-		return NewEncoderFramer(s.CountsPerTurn).MarkedBy(s.IndexMark)
-	}
-	return NewTextFramer()
 }

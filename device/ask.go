@@ -1,0 +1,205 @@
+package device
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Ask is one question to the instruments of a port. Some indicators send only when they are asked.
+//
+// Caution: what is written to a port may move a machine if something else than an indicator listens there.
+type Ask struct {
+	Request string // the bytes themselves
+	Channel string // whose answer this is, when the answer does not say
+}
+
+// Asking says how a port is asked. With the zero value it is not asked at all.
+type Asking struct {
+	Asks     []Ask         // in turn; a modbus port makes its own
+	Every    time.Duration // from one question to the next; 0: a tenth of a second
+	Answer   time.Duration // how long an answer may take; 0: half a second
+	OnDemand bool          // only when Device.Ask is called
+}
+
+// withDefaults checks what is asked. A modbus port asks by itself.
+func (a Asking) withDefaults(modbus bool) (Asking, error) {
+	if modbus && len(a.Asks) > 0 {
+		return a, errors.New("a modbus indicator has its own questions: remove ask")
+	}
+	for _, x := range a.Asks {
+		if x.Request == "" || len(x.Request) > maxRequest {
+			return a, fmt.Errorf("question %q: write 1 to %d bytes", x.Request, maxRequest)
+		}
+	}
+	if a.Every < 0 || a.Answer < 0 {
+		return a, errors.New("the time between questions or for an answer is negative: write a positive one")
+	}
+	if len(a.Asks) == 0 && !modbus && (a.OnDemand || a.Every != 0 || a.Answer != 0) {
+		return a, errors.New("it is said when to ask, but not what: write ask")
+	}
+	if a.Every == 0 {
+		a.Every = defaultEvery
+	}
+	if a.Answer == 0 {
+		a.Answer = defaultAnswer
+	}
+	return a, nil
+}
+
+const (
+	defaultEvery  = 100 * time.Millisecond
+	defaultAnswer = 500 * time.Millisecond
+	maxRequest    = 256
+)
+
+// ParseRequest reads a request as a person writes it: text with the escapes \r \n \t \\ and \x05, or "hex:" and
+// hexadecimal digits, as in "hex: 3F 0D".
+func ParseRequest(s string) (string, error) {
+	out, isHex := strings.CutPrefix(s, "hex:")
+	if isHex {
+		b, err := hex.DecodeString(strings.Join(strings.Fields(out), ""))
+		if err != nil {
+			return "", fmt.Errorf(`%q: write pairs of hexadecimal digits behind hex:, for example "hex: 3F 0D"`, s)
+		}
+		out = string(b)
+	} else {
+		var err error
+		if out, err = unescape(s); err != nil {
+			return "", err
+		}
+	}
+	if out == "" || len(out) > maxRequest {
+		return "", fmt.Errorf(`%q: write 1 to %d bytes, for example "?\r"`, s, maxRequest)
+	}
+	return out, nil
+}
+
+// asker is a framer of an instrument that speaks when it is asked.
+type asker interface {
+	framer
+	next() string                           // the request whose turn it is
+	asked(request string, at Stamp)         // it has gone out
+	answered() bool                         // something has come that it may have been for
+	silent()                                // the time for an answer is over
+	channelOf(request string) (name string) // whom it asks, for people
+}
+
+// askFramer wraps the framer of the answers.
+type askFramer struct {
+	framer
+	asks    []Ask
+	turn    int
+	open    bool // what comes now is an answer
+	got     bool
+	named   bool // an answer that did not say whose it is has come
+	at      Stamp
+	misses  uint64
+	strays  uint64
+	channel string
+}
+
+func newAskFramer(f framer, asks []Ask) *askFramer {
+	return &askFramer{framer: f, asks: asks, turn: len(asks) - 1}
+}
+
+func (a *askFramer) next() string { return a.asks[(a.turn+1)%len(a.asks)].Request }
+
+func (a *askFramer) asked(request string, at Stamp) {
+	for range a.asks { // a replayed capture may have been recorded with other questions
+		a.turn = (a.turn + 1) % len(a.asks)
+		if a.asks[a.turn].Request == request {
+			break
+		}
+	}
+	a.channel = a.asks[a.turn].Channel
+	a.framer.begin()
+	a.open, a.got, a.named, a.at = true, false, false, at
+}
+
+func (a *askFramer) channelOf(request string) string {
+	for _, x := range a.asks {
+		if x.Request == request {
+			return x.Channel
+		}
+	}
+	return ""
+}
+
+// Feed implements Framer. What comes while nothing is asked is counted and dropped: it may be the late answer to a
+// question that has been given up, and nobody could say to which.
+func (a *askFramer) Feed(dst []Sample, p []byte, at Stamp) []Sample {
+	had, faults := len(dst), a.framer.faultTotal()
+	return a.sort(a.framer.Feed(dst, p, at), had, faults)
+}
+
+func (a *askFramer) sort(dst []Sample, had int, faults uint64) []Sample {
+	if !a.open {
+		a.strays += uint64(len(dst) - had)
+		return dst[:had]
+	}
+	kept := dst[:had]
+	for _, s := range dst[had:] {
+		if s.Channel == "" && a.channel != "" {
+			if a.named { // one question, one answer: whose the second is, nothing says
+				a.strays++
+				continue
+			}
+			s.Channel, a.named = a.channel, true
+		}
+		s.Asked = a.at
+		kept = append(kept, s)
+	}
+	a.got = a.got || len(kept) > had || a.framer.faultTotal() != faults
+	return kept
+}
+
+func (a *askFramer) answered() bool { return a.got }
+
+func (a *askFramer) silent() {
+	a.open = false
+	a.misses++
+}
+
+// Reset implements Framer.
+func (a *askFramer) Reset() {
+	a.framer.Reset()
+	a.open = false
+}
+
+// begin is for ports that speak by themselves: an asked one begins with its question.
+func (a *askFramer) begin() {}
+
+func (a *askFramer) faultTotal() uint64 { return a.framer.faultTotal() + a.misses + a.strays }
+
+// Faults implements Framer.
+func (a *askFramer) Faults() map[string]uint64 {
+	m := a.framer.Faults()
+	m[faultNames[faultNoAnswer]] = a.misses
+	m[faultNames[faultUnasked]] = a.strays
+	return m
+}
+
+// The frames of an answer may be held back too.
+func (a *askFramer) holding() bool {
+	w, ok := a.framer.(waiter)
+	return ok && w.holding()
+}
+
+func (a *askFramer) patience() time.Duration {
+	if w, ok := a.framer.(waiter); ok {
+		return w.patience()
+	}
+	return 0
+}
+
+func (a *askFramer) silence(dst []Sample, at Stamp) []Sample {
+	w, ok := a.framer.(waiter)
+	if !ok {
+		return dst
+	}
+	had, faults := len(dst), a.framer.faultTotal()
+	return a.sort(w.silence(dst, at), had, faults)
+}

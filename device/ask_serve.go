@@ -1,0 +1,219 @@
+package device
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// serveAlone reads a port that must be written to, or whose frames are proved by silence, until it is lost or ctx ends.
+// Both need a clock of the port's own, so it is read apart from the others, by the runtime's poller. It reports whether
+// readings came.
+func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
+	defer src.Close()
+	fd, err := unix.FcntlInt(uintptr(src.descriptor()), unix.F_DUPFD_CLOEXEC, 0)
+	if err != nil {
+		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
+		return false
+	}
+	f := os.NewFile(uintptr(fd), d.spec.Port)
+	closed := make(chan struct{})
+	stop := context.AfterFunc(ctx, func() { f.Close(); close(closed) })
+	defer func() {
+		if stop() {
+			f.Close()
+		} else {
+			<-closed
+		}
+	}()
+	d.setAlone(f)
+	defer d.setAlone(nil)
+	r := reading{Device: d, opened: Now(), first: true}
+	d.lastRead = r.opened
+	if d.turns != nil { // what is asked for begins with its question
+		r.first = false
+		d.record(func(rec *Recorder) error { return rec.Opened(r.opened, true) })
+		d.dec.opened(true, r.opened)
+		d.turns.opened(r.opened)
+	}
+	buf := make([]byte, readBuffer)
+	for {
+		n := 0
+		err := d.before(f)
+		if err == nil {
+			n, err = f.Read(buf)
+		}
+		at := Now()
+		if n > 0 {
+			r.take(buf[:n], arrival{from: d.lastRead, at: at, prompt: true})
+			d.lastRead = at
+		}
+		if ctx.Err() != nil {
+			return r.lived
+		}
+		d.after(at)
+		if errors.Is(err, os.ErrDeadlineExceeded) {
+			continue
+		}
+		// A serial line never reads as empty, so no bytes and no error is an end too.
+		if err != nil || n == 0 {
+			d.release()
+			d.record(func(rec *Recorder) error { return rec.Lost(at, lossText(err)) })
+			d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
+			return r.lived
+		}
+	}
+}
+
+func (d *Device) setAlone(f *os.File) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.alone, d.bounded = f, false
+}
+
+// Ask asks the instrument once, on a port that is asked on demand. It may be called from any goroutine; a demand that is
+// not yet served is not doubled.
+func (d *Device) Ask() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.wanted = true
+	if d.alone != nil {
+		d.bounded = true
+		_ = d.alone.SetReadDeadline(time.Now()) // wakes the reader; a port that is gone needs no waking
+	}
+}
+
+// before gets a port ready for the next read: it writes the question that is due, and bounds the read by whatever comes
+// first, the end of a phase or of a framer's patience. A port that nobody asks and whose framer holds nothing back is
+// read without a bound, and costs nothing here.
+func (d *Device) before(f *os.File) error {
+	if d.turns == nil && d.waiter == nil {
+		return nil
+	}
+	if d.turns != nil {
+		d.mu.Lock()
+		wanted := d.wanted
+		d.mu.Unlock()
+		if d.turns.due(Now(), wanted) {
+			if err := d.ask(f); err != nil {
+				return err
+			}
+		}
+	}
+	until := never
+	if d.waiter != nil && d.waiter.holding() {
+		until = d.lastRead + Stamp(d.waiter.patience())
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if t := d.turns; t != nil && (t.phase != turnIdle || !t.onDemand || d.wanted) {
+		until = min(until, t.until)
+	}
+	if until == never {
+		if !d.bounded {
+			return nil
+		}
+		d.bounded = false
+		return f.SetReadDeadline(time.Time{})
+	}
+	d.bounded = true
+	return f.SetReadDeadline(origin.Add(time.Duration(until)))
+}
+
+func (d *Device) ask(f *os.File) error {
+	t := d.turns
+	request := t.asker.next()
+	if err := f.SetWriteDeadline(time.Now().Add(writeWithin)); err != nil {
+		return err
+	}
+	d.record(func(r *Recorder) error { return r.Asked(Now(), request) })
+	if _, err := f.Write([]byte(request)); err != nil {
+		return fmt.Errorf("cannot ask: %w", err)
+	}
+	t.sent(request, Now())
+	d.countAsked()
+	return nil
+}
+
+func (d *Device) countAsked() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.wanted = false
+	d.status.Asked++
+}
+
+// after draws the consequences of a read, whether it brought something or ended with its bound.
+func (d *Device) after(at Stamp) {
+	if d.waiter != nil && d.waiter.holding() && at-d.lastRead >= Stamp(d.waiter.patience()) {
+		d.release()
+	}
+	t := d.turns
+	switch {
+	case t == nil:
+	case t.heard(at):
+		why := ""
+		if r, ok := t.asker.(refuser); ok {
+			why = r.refused()
+		}
+		d.mu.Lock()
+		delete(d.mute, t.request)
+		if why != "" {
+			d.refused[t.request] = why
+		} else {
+			delete(d.refused, t.request)
+		}
+		d.status.Answered++
+		d.status.AnswerDelay = time.Duration(at - t.at)
+		d.mu.Unlock()
+	default:
+		faults := d.dec.framer.faultTotal()
+		if t.late(at) {
+			d.mu.Lock()
+			d.mute[t.request]++
+			d.mu.Unlock()
+			d.deliver(nil, faults)
+		}
+	}
+}
+
+// release hands on what the framer held back.
+func (d *Device) release() {
+	if d.waiter == nil || !d.waiter.holding() {
+		return
+	}
+	faults := d.dec.framer.faultTotal()
+	d.deliver(d.dec.silence(d.waiter, d.lastRead), faults)
+}
+
+// fewMisses is how many answers may be missing in a row before it is said.
+const fewMisses = 3
+
+// refuser is a framer whose instrument says why it cannot answer.
+type refuser interface{ refused() string }
+
+// unanswered names the questions that are not answered; empty when there is none. The caller holds the lock.
+func (d *Device) unanswered() string {
+	for _, request := range slices.Sorted(maps.Keys(d.mute)) {
+		if n := d.mute[request]; n >= fewMisses {
+			return fmt.Sprintf("the indicator%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
+				d.whom(request), n, d.spec.Baud, d.spec.Line, request)
+		}
+	}
+	for _, request := range slices.Sorted(maps.Keys(d.refused)) {
+		return fmt.Sprintf("the indicator%s answered that %s", d.whom(request), d.refused[request])
+	}
+	return ""
+}
+
+func (d *Device) whom(request string) string {
+	if name := d.turns.asker.channelOf(request); name != "" {
+		return " " + name
+	}
+	return ""
+}
