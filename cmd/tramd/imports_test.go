@@ -19,6 +19,7 @@ var forbidden = []struct {
 	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
 	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql"}},
 	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
+	{"tramd/cmd/tramd/internal/alarm", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/web", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/metrics"}},
 	{"tramd/cmd/tramd/internal/bench", []string{"tramd/sweep", "tramd/device", "tramd/store"}},
 }

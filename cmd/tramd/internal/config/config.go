@@ -21,6 +21,8 @@ type Config struct {
 	Angle      Angle       `toml:"angle"`
 	Sweep      Sweep       `toml:"sweep"`
 	Clock      Clock       `toml:"clock"`
+	Alarm      Alarm       `toml:"alarm"`
+	Mail       Mail        `toml:"mail"`
 
 	tolerance units.Tolerance
 }

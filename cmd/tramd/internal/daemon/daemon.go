@@ -12,6 +12,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/cmd/tramd/internal/alarm"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/metrics"
@@ -45,7 +46,8 @@ type Daemon struct {
 	devices []*device.Device
 	readers []*reader // of the devices
 	session *session.Session
-	saved   string // what became of a damaged record; empty: it was whole
+	saved   string        // what became of a damaged record; empty: it was whole
+	alarms  *alarm.Teller // nil: nobody is to be told
 	servers []server
 	done    chan struct{}          // closed when the pages must end
 	started bool                   // everything listened
@@ -99,6 +101,10 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 			}
 		},
 	})
+	if err != nil {
+		return err
+	}
+	d.alarms, err = teller(d.cfg, d.session, d.o.Log)
 	return err
 }
 
@@ -155,6 +161,9 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 	})
 	owner.Go(func() { d.dates.watch(owning) })
 	owner.Go(func() { d.checkRecord(owning) })
+	if d.alarms != nil {
+		owner.Go(func() { d.alarms.Run(owning) })
+	}
 	for i, dev := range d.devices {
 		readers.Go(func() {
 			if err := dev.Run(reading); err != nil && reading.Err() == nil {

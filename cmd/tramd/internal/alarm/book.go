@@ -1,0 +1,100 @@
+package alarm
+
+import (
+	"sort"
+	"time"
+)
+
+// clearAfter keeps a loose cable from telling of itself each minute: an alarm has gone when it stayed away so long.
+const clearAfter = time.Minute
+
+// Message is what people are told: that an alarm began, or that it is over.
+type Message struct {
+	Machine string     `json:"machine"`
+	State   string     `json:"state"` // raised | cleared
+	Alarm              // kind, about, severity, since, text
+	Until   *time.Time `json:"until,omitempty"`
+}
+
+// entry is one alarm as the book knows it.
+type entry struct {
+	Alarm Alarm `json:"alarm"`
+	Told  bool  `json:"told"` // people know of it
+	first time.Time
+	seen  time.Time
+}
+
+// book remembers which alarms people have been told of. It is pure: times are given to it.
+type book struct {
+	machine string
+	open    map[key]*entry
+}
+
+func newBook(machine string, told []entry, now time.Time) *book {
+	b := &book{machine: machine, open: map[key]*entry{}}
+	for _, e := range told {
+		e.first, e.seen = now, now // what stood when the program ended has clearAfter to show itself again
+		b.open[e.Alarm.key()] = &e
+	}
+	return b
+}
+
+// update takes what stands now and gives what is to be told, the oldest first.
+func (b *book) update(now time.Time, standing []Alarm) []Message {
+	var out []Message
+	for _, a := range standing {
+		e := b.open[a.key()]
+		if e == nil {
+			e = &entry{first: now}
+			b.open[a.key()] = e
+		}
+		e.seen = now
+		if e.Told { // its beginning and its words are those that people were told
+			continue
+		}
+		a.Since = earlier(a.Since, e.Alarm.Since)
+		e.Alarm = a
+		if now.Sub(e.first) >= a.After || now.Sub(a.Since) >= a.After {
+			e.Told = true
+			out = append(out, Message{Machine: b.machine, State: "raised", Alarm: a})
+		}
+	}
+	for k, e := range b.open {
+		switch {
+		case e.seen.Equal(now):
+		case !e.Told:
+			delete(b.open, k)
+		case now.Sub(e.seen) >= clearAfter:
+			until := e.seen
+			out = append(out, Message{Machine: b.machine, State: "cleared", Alarm: e.Alarm, Until: &until})
+			delete(b.open, k)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Since.Before(out[j].Since) })
+	return out
+}
+
+// told lists the alarms people know of, in a fixed order.
+func (b *book) told() []entry {
+	var out []entry
+	for _, e := range b.open {
+		if e.Told {
+			out = append(out, *e)
+		}
+	}
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i].Alarm, out[j].Alarm
+		if a.Kind != b.Kind {
+			return a.Kind < b.Kind
+		}
+		return a.About < b.About
+	})
+	return out
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.IsZero() || a.Before(b) {
+		return a
+	}
+	return b
+}

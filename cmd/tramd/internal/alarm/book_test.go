@@ -1,0 +1,119 @@
+package alarm
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+
+func states(ms []Message) (out []string) {
+	for _, m := range ms {
+		out = append(out, m.Kind+" "+m.State)
+	}
+	return out
+}
+
+func TestToldOnceAndClearedOnce(t *testing.T) {
+	b := newBook("linnet", nil, noon)
+	a := []Alarm{{Kind: "shift", About: "tilt", Since: noon.Add(-time.Hour)}}
+	if got := b.update(noon, a); len(got) != 1 || got[0].State != "raised" || !got[0].Since.Equal(noon.Add(-time.Hour)) {
+		t.Fatalf("got %v", got)
+	}
+	for s := range 20 {
+		if got := b.update(noon.Add(time.Duration(s)*time.Minute), a); len(got) != 0 {
+			t.Fatalf("told again: %v", states(got))
+		}
+	}
+	now := noon.Add(20 * time.Minute)
+	if got := b.update(now, nil); len(got) != 1 || got[0].State != "cleared" {
+		t.Fatalf("got %v", states(got))
+	}
+	if got := b.update(now.Add(time.Hour), nil); len(got) != 0 {
+		t.Fatalf("cleared twice: %v", states(got))
+	}
+}
+
+// A cable that comes and goes within a minute is one alarm, and one that is away for less than five minutes is none.
+func TestALooseCable(t *testing.T) {
+	b := newBook("linnet", nil, noon)
+	lost := []Alarm{{Kind: "device", About: "arm", Since: noon, After: deviceAfter}}
+	told := 0
+	for s := 0; s < 3600; s += 5 {
+		var standing []Alarm
+		if s < 200 || (s >= 600 && s%60 < 45) {
+			standing = lost
+			if s >= 600 {
+				standing = []Alarm{{Kind: "device", About: "arm", Since: noon.Add(600 * time.Second), After: deviceAfter}}
+			}
+		}
+		for _, m := range b.update(noon.Add(time.Duration(s)*time.Second), standing) {
+			told++
+			if m.State != "raised" || s < 900 {
+				t.Errorf("after %d s: %s", s, m.State)
+			}
+		}
+	}
+	if told != 1 {
+		t.Errorf("told %d times", told)
+	}
+}
+
+func TestARestartTellsNothingTwice(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.alarms")
+	b := newBook("linnet", nil, noon)
+	a := []Alarm{{Kind: "outside", About: "nod", Since: noon}, {Kind: "clock", Since: noon, After: clockAfter}}
+	if got := states(b.update(noon, a)); len(got) != 1 || got[0] != "outside raised" {
+		t.Fatalf("got %v", got)
+	}
+	s := state{Told: b.told(), Waiting: map[string][]Message{}}
+	if err := s.save(path); err != nil {
+		t.Fatal(err)
+	}
+	got, err := load(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	later := noon.Add(time.Hour)
+	b = newBook("linnet", got.Told, later)
+	if got := states(b.update(later, a[:1])); len(got) != 0 {
+		t.Errorf("told again after a restart: %v", got)
+	}
+	if got := states(b.update(later.Add(2*time.Minute), nil)); len(got) != 1 || got[0] != "outside cleared" {
+		t.Errorf("got %v", got)
+	}
+}
+
+func TestStanding(t *testing.T) {
+	next := noon.Add(-time.Hour)
+	s := &session.Snapshot{At: noon, NextCheck: &next, Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
+		Devices: []session.DeviceState{{Name: "arm", State: "live"}, {Name: "encoder", State: "lost", SinceS: 90}},
+		Drift:   &session.DriftState{Alarms: []session.Alarm{{Kind: "trend", Axis: "tilt", Since: noon.AddDate(0, 0, -3), Text: "tilt is moving"}}},
+	}
+	want := []Alarm{
+		{Kind: "trend", About: "tilt", Severity: "warning", Since: noon.AddDate(0, 0, -3), Text: "tilt is moving"},
+		{Kind: "due", Severity: "info", Since: next, Text: "the next check is due: sweep the spindle again"},
+		{Kind: "device", About: "encoder", Severity: "warning", Since: noon.Add(-90 * time.Second), After: deviceAfter,
+			Text: "encoder sends nothing: its port is lost; look at cable, battery and adapter"},
+	}
+	got := Standing(s)
+	if len(got) != len(want) {
+		t.Fatalf("got %+v", got)
+	}
+	for i := range want {
+		if got[i] != want[i] {
+			t.Errorf("got  %+v\nwant %+v", got[i], want[i])
+		}
+	}
+	s.Clock.Set, s.Store = false, session.StoreState{Error: "disk full"}
+	kinds := map[string]bool{}
+	for _, a := range Standing(s) {
+		kinds[a.Kind] = true
+	}
+	if kinds["due"] || !kinds["clock"] || !kinds["store"] {
+		t.Errorf("a clock that was not set cannot say that a check is due: %v", kinds)
+	}
+}

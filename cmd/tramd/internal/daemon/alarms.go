@@ -1,0 +1,30 @@
+package daemon
+
+import (
+	"log/slog"
+
+	"tramd/cmd/tramd/internal/alarm"
+	"tramd/cmd/tramd/internal/config"
+)
+
+// teller makes what tells people of alarms; nil when the configuration names nobody.
+func teller(c *config.Config, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
+	o := alarm.Options{
+		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: c.Alarm.Webhook, File: c.Store.Path + ".alarms", Log: log,
+	}
+	if m := c.Mail; m.Server != "" {
+		host, port, err := m.HostPort()
+		if err != nil {
+			return nil, err
+		}
+		password, err := m.Secret()
+		if err != nil {
+			return nil, err
+		}
+		o.Mail = &alarm.Mail{Host: host, Port: port, TLS: m.TLS, User: m.User, Password: password, From: m.From, To: m.To}
+	}
+	if !o.Any() {
+		return nil, nil
+	}
+	return alarm.New(live, o), nil
+}
