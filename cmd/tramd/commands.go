@@ -25,6 +25,7 @@ const (
 type commandLine struct {
 	Run      runCmd        `cmd:"" help:"Run the daemon."`
 	Sweep    sweepCmd      `cmd:"" help:"Take one attended sweep and show it live."`
+	Watch    watchCmd      `cmd:"" help:"Show the present state in the terminal, live, until Ctrl-C."`
 	Fit      fitCmd        `cmd:"" help:"Fit recorded sweeps (CSV)."`
 	Runs     runsCmd       `cmd:"" help:"List stored runs, newest first."`
 	Show     showCmd       `cmd:"" help:"Show one stored run."`

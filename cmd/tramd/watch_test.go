@@ -1,146 +1,122 @@
 package main
 
 import (
-	"net"
 	"os"
-	"path/filepath"
+	"os/exec"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
+
+	"github.com/creack/pty"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+	"tramd/sweep/units"
 )
 
-// manager stands in for the service manager: the socket the daemon speaks to.
-type manager struct {
-	*net.UnixConn
-	t *testing.T
+func TestView(t *testing.T) {
+	local := time.Local
+	time.Local = time.UTC
+	t.Cleanup(func() { time.Local = local })
+	mm := 1.25
+	s := &session.Snapshot{
+		Machine: "linnet", At: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC), Limit: 0.3,
+		Last: &session.LastRun{Run: 3, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Result: sweep.Result{
+			Tilt: &sweep.Axis{Slope: 0.257 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Within},
+			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Outside},
+		}},
+		Devices: []session.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm}, {Name: "encoder", State: "lost", SinceS: 12}},
+		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC),
+			Text: "nod is past its limit"}}},
+	}
+	got := view(s, 80, 7*time.Second)
+	for _, want := range []string{
+		"STALE: the daemon has said nothing for 7 s", "arm          live        +1.2500 mm", "encoder      lost      for 12 s",
+		"ALARM outside since 2026-03-01: nod is past its limit", "NOT STORED", "the clock of this computer has not been set",
+		"±0.008", "outside", "within",
+	} {
+		if !strings.Contains(got, want) {
+			t.Errorf("missing %q in\n%s", want, got)
+		}
+	}
+	for _, row := range strings.Split(view(s, 30, 0), "\n") {
+		if n := len([]rune(row)); n > 30 {
+			t.Errorf("%d columns on a terminal of 30: %q", n, row)
+		}
+	}
+	s.Last.Result.Nod = nil
+	if got := view(s, 80, 0); !strings.Contains(got, "nod   not measured") || strings.Contains(got, "back") {
+		t.Errorf("a plan of one axis was drawn:\n%s", got)
+	}
 }
 
-func newManager(t *testing.T, dir string) manager {
-	t.Helper()
-	name := filepath.Join(dir, "notify")
-	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: name, Net: "unixgram"})
+// The lean stands where it points: tilt right, nod to the back, on a plan seen from above.
+func TestPlanPointsWhereTheSpindleLeans(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		tilt, nod float64
+		row, col  int // of the o, in a grid of 11 by 21 whose middle is 5, 10
+	}{
+		{"square", 0, 0, 5, 10}, {"right", 0.25, 0, 5, 18}, {"left", -0.25, 0, 5, 2}, {"back", 0, 0.25, 1, 10}, {"front", 0, -0.25, 9, 10},
+		{"far outside", 9, -9, 10, 20},
+	} {
+		rows := plan(&sweep.Result{Tilt: &sweep.Axis{Slope: units.Slope(c.tilt) * units.MMPerM}, Nod: &sweep.Axis{Slope: units.Slope(c.nod) * units.MMPerM}}, 0.25)
+		for y, row := range rows[1 : len(rows)-1] {
+			x := strings.IndexRune(row, 'o')
+			if (x >= 0) != (y == c.row) {
+				t.Errorf("%s: row %d is %q", c.name, y, row)
+			} else if x >= 0 && len([]rune(row[:x]))-8 != c.col {
+				t.Errorf("%s: column %d, not %d", c.name, len([]rune(row[:x]))-8, c.col)
+			}
+		}
+	}
+}
+
+// A real terminal, a real daemon that is killed and comes back.
+func TestWatchOnATerminal(t *testing.T) {
+	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "50", "--encoder-rate", "50", "--seconds", "600")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	d := s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { c.Close() })
-	t.Setenv("NOTIFY_SOCKET", name)
-	t.Setenv("WATCHDOG_USEC", "600000")
-	t.Setenv("WATCHDOG_PID", "")
-	return manager{c, t}
-}
-
-// waitFor gives the first message with the words in it, and says which came before it.
-func (m manager) waitFor(words string) (before []string) {
-	m.t.Helper()
-	if err := m.SetReadDeadline(time.Now().Add(20 * time.Second)); err != nil {
-		m.t.Fatal(err)
-	}
-	buf := make([]byte, 4096)
-	for {
-		n, err := m.Read(buf)
-		if err != nil {
-			m.t.Fatalf("no %q: %v; heard %q", words, err, before)
-		}
-		if strings.Contains(string(buf[:n]), words) {
-			return append(before, string(buf[:n]))
-		}
-		before = append(before, string(buf[:n]))
-	}
-}
-
-func (s shop) edit(t *testing.T, old, new string) {
-	t.Helper()
-	text, err := os.ReadFile(s.config)
+	cmd := exec.Command(self, "watch", "--config", s.config)
+	cmd.Env = append(os.Environ(), "TRAMD_BE_THE_PROGRAM=1")
+	term, err := pty.StartWithSize(cmd, &pty.Winsize{Rows: 40, Cols: 80})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(string(text), old) {
-		t.Fatalf("%q is not in the configuration", old)
-	}
-	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), old, new, 1)), 0o600); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func TestTheServiceManagerIsToldAndABadReloadChangesNothing(t *testing.T) {
-	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
-	m := newManager(t, s.dir)
-	p := s.daemon(t)
-	if heard := m.waitFor("READY=1"); len(heard) != 1 {
-		t.Errorf("before it was ready it said %q", heard)
-	}
-	m.waitFor("WATCHDOG=1")
-	m.waitFor("0 of 2 devices live, sweep idle")
-	hangUp := func() {
+	defer term.Close()
+	var seen shared
+	go func() {
+		buf := make([]byte, 4096)
+		for {
+			n, err := term.Read(buf)
+			if err != nil {
+				return
+			}
+			_, _ = seen.Write(buf[:n])
+		}
+	}()
+	until := func(text string) {
 		t.Helper()
-		if err := p.cmd.Process.Signal(syscall.SIGHUP); err != nil {
-			t.Fatal(err)
+		for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+			if strings.Contains(seen.String(), text) {
+				return
+			}
 		}
-		m.waitFor("RELOADING=1\nMONOTONIC_USEC=")
+		t.Fatalf("never seen: %q in\n%q", text, seen.String())
 	}
-
-	s.edit(t, "radius_mm = 120.0", "radius_mm = -1")
-	hangUp()
-	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "refused, the old one holds") || !strings.Contains(said, "radius_mm") {
-		t.Errorf("of a bad file it said %q", said)
-	}
-	if body := get(t, "http://"+s.page+"/metrics"); !strings.Contains(body, `machine="linnet"`) {
-		t.Error("the old configuration does not hold")
-	}
-
-	// A good file that cannot be started: its address is taken.
-	taken, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
+	until("arm          live")
+	d.kill()
+	until("STALE: the daemon has said nothing")
+	if _, err := term.Write([]byte{3}); err != nil { // Ctrl-C
 		t.Fatal(err)
 	}
-	defer taken.Close()
-	s.edit(t, "radius_mm = -1", "radius_mm = 120.0")
-	s.edit(t, s.page, taken.Addr().String())
-	hangUp()
-	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "the old one holds") || !strings.Contains(said, "address already in use") {
-		t.Errorf("of a taken address it said %q", said)
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("Ctrl-C ended it with %v", err)
 	}
-	get(t, "http://"+s.page+"/metrics")
-
-	s.edit(t, taken.Addr().String(), s.page)
-	s.edit(t, `"linnet"`, `"wren"`)
-	hangUp()
-	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "STATUS=wren") || strings.Contains(said, "refused") {
-		t.Errorf("of a good file it said %q", said)
-	}
-	if body := get(t, "http://"+s.page+"/metrics"); !strings.Contains(body, `machine="wren"`) {
-		t.Error("the new configuration is not in force")
-	}
-	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
-		t.Fatal(err)
-	}
-	m.waitFor("STOPPING=1")
-	if status := p.wait(); status != exitDone {
-		t.Errorf("status %d", status)
-	}
+	until(cursor)
 }
-
-func TestAReloadWaitsForTheSweepInHand(t *testing.T) {
-	other := startOther(t)
-	s := newShop(t, encoderPorts(other.Paths.Indicator, other.Paths.Encoder))
-	m := newManager(t, s.dir)
-	p := s.daemon(t)
-	run, err := s.client(t).StartSweep(t.Context(), 1, "check")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.edit(t, `"linnet"`, `"wren"`)
-	if err := p.cmd.Process.Signal(syscall.SIGHUP); err != nil {
-		t.Fatal(err)
-	}
-	m.waitFor("RELOADING=1")
-	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "a sweep is in hand") {
-		t.Errorf("it said %q", said)
-	}
-	if err := s.client(t).AbandonSweep(t.Context(), run); err != nil {
-		t.Errorf("the sweep was cut off: %v", err)
-	}
-}
-
-func last(heard []string) string { return heard[len(heard)-1] }

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/session"
+)
+
+type watchCmd struct {
+	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Once   bool   `help:"Show the present state once and end."`
+}
+
+// Run shows the present state until Ctrl-C, over a slow line too: only the latest state is ever drawn. A daemon that goes
+// away is waited for, and what was last seen is marked as old.
+func (c *watchCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	s := newScreen(e.out)
+	if c.Once || !s.tty {
+		return cl.Live(e.ctx, func(snap *session.Snapshot) bool {
+			fmt.Fprint(e.out, view(snap, 80, 0))
+			return false
+		})
+	}
+	defer s.leave()
+	for e.ctx.Err() == nil {
+		err := cl.Live(e.ctx, func(snap *session.Snapshot) bool {
+			s.draw(snap, 0)
+			return true
+		})
+		if err != nil && !errors.Is(err, client.ErrNoDaemon) && !errors.Is(err, context.Canceled) && s.last == nil {
+			return err
+		}
+		s.lost(err)
+		select {
+		case <-e.ctx.Done():
+		case <-time.After(time.Second):
+		}
+	}
+	return nil
+}
+
+// screen is a terminal that is drawn over and over.
+type screen struct {
+	w    io.Writer
+	tty  bool
+	fd   int
+	at   time.Time
+	last *session.Snapshot
+}
+
+func newScreen(w io.Writer) *screen {
+	s := &screen{w: w}
+	if f, ok := w.(*os.File); ok {
+		s.fd = int(f.Fd())
+		s.tty = term.IsTerminal(s.fd)
+	}
+	return s
+}
+
+// Control sequences of ECMA-48: cursor home, erase to the end of line and of page, cursor off and on.
+const (
+	home     = "\x1b[H"
+	endLine  = "\x1b[K"
+	endPage  = "\x1b[J"
+	noCursor = "\x1b[?25l"
+	cursor   = "\x1b[?25h"
+)
+
+func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
+	now := time.Now()
+	if age == 0 && now.Sub(s.at) < 100*time.Millisecond {
+		return
+	}
+	s.at, s.last = now, snap
+	width, _, err := term.GetSize(s.fd)
+	if err != nil {
+		width = 80
+	}
+	text := strings.ReplaceAll(view(snap, width, age), "\n", endLine+"\r\n")
+	fmt.Fprint(s.w, noCursor+home+text+endPage)
+}
+
+// lost draws what was last seen, with its age.
+func (s *screen) lost(err error) {
+	if s.last == nil {
+		fmt.Fprintf(s.w, "%sWaiting for the daemon: %v%s", home, err, endPage)
+		return
+	}
+	s.draw(s.last, max(time.Second, time.Since(s.last.At)))
+}
+
+func (s *screen) leave() { fmt.Fprint(s.w, cursor+"\r\n") }

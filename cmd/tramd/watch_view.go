@@ -1,0 +1,174 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+// view writes the present state in a terminal of that width. An age above zero says that nothing was heard for so long.
+func view(s *session.Snapshot, width int, age time.Duration) string {
+	var b strings.Builder
+	line := func(format string, args ...any) {
+		b.WriteString(clip(fmt.Sprintf(format, args...), width) + "\n")
+	}
+	line("%s   %s", s.Machine, s.At.Local().Format(time.DateTime))
+	if age > 0 {
+		line("STALE: the daemon has said nothing for %.0f s", age.Seconds())
+	}
+	line("")
+	result, what := shown(s)
+	line("%s", what)
+	if result != nil {
+		for _, a := range []struct {
+			name string
+			axis *sweep.Axis
+		}{{"tilt", result.Tilt}, {"nod", result.Nod}} {
+			for _, row := range large(a.name, a.axis) {
+				line("%s", row)
+			}
+		}
+		for _, row := range plan(result, s.Limit) {
+			line("%s", row)
+		}
+	}
+	line("")
+	if sw := s.Sweep; sw.Phase != session.Idle {
+		line("%s", sw.Say)
+		if sw.WhyNot != "" {
+			line("no lean yet: %s", sw.WhyNot)
+		}
+		line("%d readings, %d on disk", sw.Readings, sw.Stored)
+		line("")
+	}
+	for _, d := range s.Devices {
+		line("%-12s %-9s %s", d.Name, d.State, reading(d))
+	}
+	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
+	if s.Drift != nil {
+		for _, a := range s.Drift.Alarms {
+			line("ALARM %s since %s: %s", a.Kind, a.Since.Local().Format(time.DateOnly), a.Text)
+		}
+	}
+	if s.NextCheck != nil {
+		line("next check   %s", s.NextCheck.Local().Format(time.DateOnly))
+	}
+	if !s.Store.OK {
+		line("NOT STORED: readings wait in memory: %s", s.Store.Error)
+	}
+	if !s.Clock.Set {
+		line("the clock of this computer has not been set")
+	}
+	return b.String()
+}
+
+// shown picks the result to show: the sweep in hand, or the last one that was stored.
+func shown(s *session.Snapshot) (*sweep.Result, string) {
+	if s.Sweep.Phase != session.Idle && s.Sweep.Result != nil {
+		return s.Sweep.Result, "Sweep in hand"
+	}
+	if s.Last != nil {
+		return &s.Last.Result, fmt.Sprintf("Run %d of %s", s.Last.Run, s.Last.At.Local().Format(time.DateTime))
+	}
+	return nil, "Nothing has been swept yet"
+}
+
+func reading(d session.DeviceState) string {
+	switch {
+	case d.ReadingMM != nil:
+		return fmt.Sprintf("%+9.4f mm", *d.ReadingMM)
+	case d.Error != "":
+		return d.Error
+	case d.State == "live":
+		return fmt.Sprintf("%d lines", d.Readings)
+	default:
+		return fmt.Sprintf("for %.0f s", d.SinceS)
+	}
+}
+
+func degrees(a session.AngleState) string {
+	if a.Deg == nil {
+		return "not known"
+	}
+	return fmt.Sprintf("%6.1f°", *a.Deg)
+}
+
+func clip(line string, width int) string {
+	if r := []rune(line); len(r) > width {
+		return string(r[:width])
+	}
+	return line
+}
+
+// figures are drawn three columns wide and five rows high, to be read from the other side of the machine.
+var figures = map[rune][5]string{
+	'0': {"███", "█ █", "█ █", "█ █", "███"}, '1': {"  █", "  █", "  █", "  █", "  █"},
+	'2': {"███", "  █", "███", "█  ", "███"}, '3': {"███", "  █", "███", "  █", "███"},
+	'4': {"█ █", "█ █", "███", "  █", "  █"}, '5': {"███", "█  ", "███", "  █", "███"},
+	'6': {"███", "█  ", "███", "█ █", "███"}, '7': {"███", "  █", "  █", "  █", "  █"},
+	'8': {"███", "█ █", "███", "█ █", "███"}, '9': {"███", "█ █", "███", "  █", "███"},
+	'+': {"   ", " █ ", "███", " █ ", "   "}, '-': {"   ", "   ", "███", "   ", "   "},
+	'.': {" ", " ", " ", " ", "█"},
+}
+
+// large writes one axis in large figures, its name, uncertainty and verdict beside them.
+func large(name string, a *sweep.Axis) []string {
+	if a == nil {
+		return []string{fmt.Sprintf("%-5s not measured", name)}
+	}
+	var rows [5]string
+	for _, r := range fmt.Sprintf("%+.3f", a.Slope.MMPerM()) {
+		for i, part := range figures[r] {
+			rows[i] += part + " "
+		}
+	}
+	out := make([]string, 0, 6)
+	side := [5]string{1: "mm/m", 2: fmt.Sprintf("±%.3f", a.Expanded.MMPerM()), 3: string(a.Verdict)}
+	for i, row := range rows {
+		label := ""
+		if i == 2 {
+			label = name
+		}
+		out = append(out, strings.TrimRight(fmt.Sprintf("%-5s %s  %s", label, row, side[i]), " "))
+	}
+	return append(out, "")
+}
+
+// plan draws the lean seen from above, the machine's back at the top: o the lean, + square, . the limit. A terminal's
+// letters are about twice as high as wide.
+func plan(r *sweep.Result, limit float64) []string {
+	if r.Tilt == nil || r.Nod == nil || limit <= 0 {
+		return nil
+	}
+	const half = 5
+	scale := half / (1.25 * limit)
+	var grid [2*half + 1][4*half + 1]rune
+	for y := range grid {
+		for x := range grid[y] {
+			grid[y][x] = ' '
+		}
+	}
+	put := func(tilt, nod float64, c rune) {
+		x, y := int(math.Round(2*half+2*tilt*scale)), int(math.Round(half-nod*scale))
+		x, y = min(max(x, 0), 4*half), min(max(y, 0), 2*half) // what lies outside is drawn at the edge
+		grid[y][x] = c
+	}
+	for i := range 72 {
+		put(limit*math.Cos(float64(i)*math.Pi/36), limit*math.Sin(float64(i)*math.Pi/36), '.')
+	}
+	put(0, 0, '+')
+	put(r.Tilt.Slope.MMPerM(), r.Nod.Slope.MMPerM(), 'o')
+	out := []string{"                  back"}
+	for y := range grid {
+		edge := [2]string{"     ", ""}
+		if y == half {
+			edge = [2]string{"left ", " right"}
+		}
+		out = append(out, strings.TrimRight("   "+edge[0]+string(grid[y][:])+edge[1], " "))
+	}
+	return append(out, "                  front")
+}
