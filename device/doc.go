@@ -8,19 +8,21 @@
 //
 // All ports of the process are read by one poller, on one goroutine, where the sinks are called too. While lines come
 // slowly each is read as it comes. Fast ones are read together, when a line of the encoder comes or, where nobody is in
-// a hurry ([Device.SetPatience]), a few times less often: a wake-up costs a hundred times more than the decoding.
+// a hurry ([Device.SetPatience]), a few times less often: a wake-up costs a hundred times more than the decoding. A port
+// that is asked (see [Asking]), or whose frames are proved by silence, keeps a time of its own and is read apart.
 //
-// # Lines
+// # Frames
 //
-// Both frames are lines of text that end in CR, LF or both; empty lines are ignored. A text line (see [TextFramer])
-// is one indicator reading; larger means the plunger is pushed further in. An encoder line (see [EncoderFramer]) is a
-// count or an angle. What does not read as exactly that is counted as a fault by its reason and never guessed at.
+// A text line (see [TextFramer]) is one indicator reading; larger means the plunger is pushed further in. An encoder line
+// (see [EncoderFramer]) is a count or an angle. Other frames are described by the configuration: see [Pattern], [Digits],
+// [Binary] and [Register]. What does not read as exactly that is counted as a fault by its reason and never guessed at.
 //
 // A port is joined in the middle of its talk, so the first line after an open may be the second half of one: "12.345"
 // cut to "2.345" is a well-formed wrong number. That line is dropped, on serial ports and on TCP alike, since a bridge
 // from serial to TCP joins its instrument in mid-line too and the bytes cannot show it. It is kept only when the port
 // was silent for half a second after the open, so that an indicator which sends at the push of a button loses
-// nothing. A replayed capture says for each of its opens which of the two it was.
+// nothing. A replayed capture says for each of its opens which of the two it was. Frames of bytes find their beginning
+// for themselves.
 //
 // # Stamps
 //

@@ -24,6 +24,12 @@ func parseLine(s string) (lineMode, error) {
 	return lineMode{}, fmt.Errorf(`line %q: write data bits (7 or 8), parity (N none, E even, O odd) and stop bits (1 or 2), for example "8N1" or "7E1"`, s)
 }
 
+// CheckLine refuses what is not the framing of a character.
+func CheckLine(s string) error {
+	_, err := parseLine(s)
+	return err
+}
+
 func (m lineMode) with(baud int) *serial.Mode {
 	s := &serial.Mode{BaudRate: baud, DataBits: m.bits, Parity: serial.NoParity, StopBits: serial.OneStopBit}
 	switch m.parity {

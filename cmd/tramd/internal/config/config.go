@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"tramd/device"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -53,10 +54,10 @@ type Control struct {
 
 // Indicator is one indicator and the port its readings come from.
 type Indicator struct {
+	Framing
 	Name         string  `toml:"name"`
 	Port         string  `toml:"port"`
 	Baud         int     `toml:"baud"`
-	Frame        string  `toml:"frame"`
 	Channel      string  `toml:"channel"` // takes only frames of this name or channel; for several on one port
 	RadiusMM     float64 `toml:"radius_mm"`
 	RadiusUMM    float64 `toml:"radius_u_mm"`
@@ -69,10 +70,10 @@ type Indicator struct {
 
 // Angle is where the spindle angle comes from.
 type Angle struct {
+	Framing
 	Source        string   `toml:"source"`
 	Port          string   `toml:"port"`
 	Baud          int      `toml:"baud"`
-	Frame         string   `toml:"frame"`
 	CountsPerTurn int64    `toml:"counts_per_turn"`
 	CounterBits   int      `toml:"counter_bits"`  // 16, 24 or 32; 0 = wraps after one turn, or counts on
 	SpindleTeeth  int64    `toml:"spindle_teeth"` // of the wheels that drive the encoder; both 0 = it sits on the spindle
@@ -111,14 +112,13 @@ func (c *Config) setDefaults() {
 	if c.Control.Socket == "" && c.Store.Path != "" {
 		c.Control.Socket = filepath.Join(filepath.Dir(c.Store.Path), "tramd.sock")
 	}
+	c.sharePorts()
 	for i := range c.Indicators {
 		ind := &c.Indicators[i]
 		if ind.Baud == 0 {
 			ind.Baud = 115200
 		}
-		if ind.Frame == "" {
-			ind.Frame = "text"
-		}
+		ind.Framing.setDefaults(device.FrameText)
 		if ind.ResolutionMM == 0 {
 			ind.ResolutionMM = 0.001
 		}
@@ -127,9 +127,7 @@ func (c *Config) setDefaults() {
 	if a.Baud == 0 {
 		a.Baud = 115200
 	}
-	if a.Frame == "" {
-		a.Frame = "encoder"
-	}
+	a.Framing.setDefaults(device.FrameEncoder)
 	if a.Source == SourceStations && len(a.StationsDeg) == 0 {
 		a.StationsDeg = []float64{0, 90, 180, 270}
 	}

@@ -1,19 +1,23 @@
 package config
 
 import (
+	"maps"
 	"reflect"
 	"sort"
+	"strings"
 )
 
 // knownKeys lists the keys of a table ("" for the top level), read off the types so that it cannot fall behind them.
 func knownKeys(table string) []string {
 	keys := fieldsOf(reflect.TypeFor[Config]())
-	if table != "" {
-		t, ok := keys[table]
+	for table != "" {
+		var name string
+		name, table, _ = strings.Cut(table, ".")
+		t, ok := keys[name]
 		if !ok {
 			return nil
 		}
-		if t.Kind() == reflect.Slice {
+		if t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {
 			t = t.Elem()
 		}
 		if t.Kind() != reflect.Struct {
@@ -33,7 +37,10 @@ func fieldsOf(t reflect.Type) map[string]reflect.Type {
 	out := map[string]reflect.Type{}
 	for i := range t.NumField() {
 		f := t.Field(i)
-		if tag := f.Tag.Get("toml"); tag != "" {
+		if f.Anonymous {
+			maps.Copy(out, fieldsOf(f.Type))
+		}
+		if tag := f.Tag.Get("toml"); tag != "" && tag != "-" {
 			out[tag] = f.Type
 		}
 	}

@@ -30,7 +30,7 @@ func indexLines(text []byte) lines {
 		path := strings.Join(parts, ".")
 		switch e.Kind {
 		case unstable.Table:
-			table = path
+			table = within(parts, counts)
 		case unstable.ArrayTable:
 			n := counts[path]
 			counts[path]++
@@ -45,6 +45,21 @@ func indexLines(text []byte) lines {
 		out[table] = line
 	}
 	return out
+}
+
+// within gives the path of a table that lies in the latest one of an array of tables.
+func within(parts []string, counts map[string]int) string {
+	raw, path := "", ""
+	for i, p := range parts {
+		if i > 0 {
+			raw, path = raw+".", path+"."
+		}
+		raw, path = raw+p, path+p
+		if n := counts[raw]; n > 0 && i < len(parts)-1 {
+			path += "." + strconv.Itoa(n-1)
+		}
+	}
+	return path
 }
 
 // of finds the line of a key, or of the table that should hold it; 0 when neither is written.

@@ -123,6 +123,7 @@ func plainKind(text string) string {
 	want := map[string]string{
 		"int": "a whole number", "int64": "a whole number", "float64": "a number", "string": `text in quotes`,
 		"bool": "true or false", "[]float64": "a list of numbers", "[]string": "a list of texts in quotes",
+		"[]int": "a list of whole numbers",
 	}[m[2]]
 	if want == "" {
 		want = "a table"

@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strings"
 
+	"tramd/device"
 	"tramd/sweep/units"
 )
 
@@ -71,9 +72,7 @@ func (v *validator) indicators(c *Config) {
 		names[ind.Name] = true
 		v.port(key("port"), ind.Port)
 		v.whole(key("baud"), int64(ind.Baud), 50, 4_000_000)
-		if ind.Frame != "text" {
-			v.bad(key("frame"), `%q is not a frame tramd knows for an indicator; write frame = "text"`, ind.Frame)
-		}
+		v.framing(fmt.Sprintf("indicator.%d", i), device.FrameText, device.RoleIndicator, &ind.Framing)
 		place := ind.Port + "\x00" + ind.Channel
 		if other, ok := places[place]; ok && ind.Port != "" {
 			v.bad(key("port"), "indicator %q has the same port and channel; give each indicator of one port its own channel", other)
@@ -92,13 +91,10 @@ func (v *validator) indicators(c *Config) {
 		v.number(key("mpe_mm"), ind.MPEMM, 0, 1)
 		v.number(key("delay_ms"), ind.DelayMS, 0, 5000)
 	}
-	for i, a := range c.Indicators {
-		for _, b := range c.Indicators[:i] {
-			if a.Port == b.Port && a.Baud != b.Baud {
-				v.bad(fmt.Sprintf("indicator.%d.baud", i), "%d here and %d for %q, which shares the port; write the same", a.Baud, b.Baud, b.Name)
-			}
-			if a.Port == b.Port && (a.Channel == "" || b.Channel == "") && a.Channel != b.Channel {
-				v.bad(fmt.Sprintf("indicator.%d.channel", i), "%q and %q share a port; give both a channel", a.Name, b.Name)
+	for i := range c.Indicators {
+		for j := range c.Indicators[:i] {
+			if a, b := &c.Indicators[i], &c.Indicators[j]; a.Port == b.Port {
+				v.sharing(i, a, b)
 			}
 		}
 	}
@@ -110,9 +106,7 @@ func (v *validator) angle(c *Config) {
 	case SourceEncoder:
 		v.port("angle.port", a.Port)
 		v.whole("angle.baud", int64(a.Baud), 50, 4_000_000)
-		if a.Frame != "encoder" {
-			v.bad("angle.frame", `%q is not a frame tramd knows for an encoder; write frame = "encoder"`, a.Frame)
-		}
+		v.framing("angle", device.FrameEncoder, device.RoleAngle, &a.Framing)
 		if a.CountsPerTurn == 0 {
 			v.bad("angle.counts_per_turn", "missing; write the counts of one spindle turn, for example counts_per_turn = 4096 (for lines in degrees write 360)")
 		} else {

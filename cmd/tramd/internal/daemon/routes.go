@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"slices"
 	"time"
 
 	"tramd/cmd/tramd/internal/config"
@@ -11,18 +12,10 @@ import (
 
 // routes turns a configuration into the devices to open (one a port) and the way from each to its indicator.
 func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, session.AngleRoute) {
-	var specs []device.Spec
+	specs := cfg.IndicatorPorts()
 	var indicators []session.IndicatorRoute
-	byPort := map[string]int{}
 	for _, ind := range cfg.Indicators {
-		at, ok := byPort[ind.Port]
-		if !ok {
-			at = len(specs)
-			byPort[ind.Port] = at
-			specs = append(specs, device.Spec{
-				Name: ind.Name, Role: device.RoleIndicator, Port: ind.Port, Baud: ind.Baud, Frame: ind.Frame, Capture: ind.Capture,
-			})
-		}
+		at := slices.IndexFunc(specs, func(s device.Spec) bool { return s.Port == ind.Port })
 		indicators = append(indicators, session.IndicatorRoute{Device: at, Channel: ind.Channel, Delay: ms(ind.DelayMS)})
 	}
 	a := cfg.Angle
@@ -35,10 +28,7 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 			SpindleTeeth: a.SpindleTeeth, EncoderTeeth: a.EncoderTeeth, CounterBits: a.CounterBits,
 			IndexDeg: a.IndexDeg, IndexToleranceDeg: a.IndexToleranceDeg,
 		}
-		specs = append(specs, device.Spec{
-			Name: "encoder", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: a.Frame,
-			CountsPerTurn: a.CountsPerTurn, IndexMark: a.IndexMark, Capture: a.Capture,
-		})
+		specs = append(specs, cfg.AnglePort())
 	case config.SourceStations:
 		angle.Stations = sweep.StationOptions{
 			AnglesDeg: a.StationsDeg, Closing: *a.Closing && len(a.StationsDeg) > 2, SettleS: a.SettleS, SettleMM: a.SettleMM,
