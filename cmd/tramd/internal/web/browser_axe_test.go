@@ -1,0 +1,62 @@
+package web
+
+import (
+	"context"
+	"os"
+	"strings"
+	"testing"
+)
+
+// Whoever cannot see the page, or sees it badly, is told everything: no rule of axe-core (WCAG 2.2, levels A and AA, and its
+// best practices) is broken, in any state, light or dark, on a phone and on a desk.
+func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
+	t.Parallel()
+	axe, err := os.ReadFile("testdata/axe/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx := browser(t)
+	s := newStage(t, hashed(t))
+	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
+	for _, c := range []struct {
+		name, path, ready string
+		prepare           func()
+	}{
+		{"turning", "", `document.querySelector("#machine").textContent === "linnet"`, func() { s.show(linnet) }},
+		{"by hand", "", `document.querySelector("#machine").textContent === "wren"`, func() { s.show(still(wrenByHand())) }},
+		{"a run", "/#run-11", runOpen, func() { s.show(still(quietWren())) }},
+	} {
+		for _, look := range []struct {
+			width  int64
+			scheme string
+		}{{360, "light"}, {360, "dark"}, {1280, "light"}, {1280, "dark"}} {
+			c.prepare()
+			open(t, ctx, "about:blank", look.width, 800, look.scheme)
+			open(t, ctx, s.url+c.path, look.width, 800, look.scheme)
+			until(t, ctx, c.ready)
+			for _, fault := range faults(t, ctx, string(axe)) {
+				t.Errorf("%s, %d px, %s: %s", c.name, look.width, look.scheme, fault)
+			}
+		}
+	}
+	// A check that finds nothing on a bad page would be worth nothing.
+	open(t, ctx, `data:text/html,<html><title>x</title><body><img src="x"><input>`, 360, 800, "light")
+	if found := faults(t, ctx, string(axe)); len(found) < 2 {
+		t.Errorf("on a page with an unnamed picture and field it finds only %q", found)
+	}
+}
+
+func faults(t *testing.T, ctx context.Context, axe string) []string {
+	t.Helper()
+	eval[bool](t, ctx, axe+`;
+		window.found = null;
+		axe.run(document, {resultTypes: ["violations"]}).then(r => { window.found = r.violations.map(v =>
+			v.id + ": " + v.help + " (" + v.nodes.slice(0, 3).map(n => n.target.join(" ") + " " + n.failureSummary.split("\n").slice(1).join(" ").trim()).join("; ") + ")").join("\n") });
+		true`)
+	until(t, ctx, `window.found !== null`)
+	text := eval[string](t, ctx, `window.found`)
+	if text == "" {
+		return nil
+	}
+	return strings.Split(text, "\n")
+}
