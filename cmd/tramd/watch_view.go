@@ -157,8 +157,12 @@ func plan(r *sweep.Result, limit float64) []string {
 		x, y = min(max(x, 0), 4*half), min(max(y, 0), 2*half) // what lies outside is drawn at the edge
 		grid[y][x] = c
 	}
-	for i := range 72 {
-		put(limit*math.Cos(float64(i)*math.Pi/36), limit*math.Sin(float64(i)*math.Pi/36), '.')
+	for i := -2 * half; i <= 2*half; i++ { // the limit holds for each axis by itself: a square
+		at := limit * float64(i) / (2 * half)
+		put(at, limit, '.')
+		put(at, -limit, '.')
+		put(limit, at, '.')
+		put(-limit, at, '.')
 	}
 	put(0, 0, '+')
 	put(r.Tilt.Slope.MMPerM(), r.Nod.Slope.MMPerM(), 'o')
