@@ -31,6 +31,7 @@ type commandLine struct {
 	Show     showCmd       `cmd:"" help:"Show one stored run."`
 	Refit    refitCmd      `cmd:"" help:"Fit stored runs anew with today's model; old results stay."`
 	Separate separateCmd   `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
+	Drift    driftCmd      `cmd:"" help:"Say from a history of checks whether the machine drifts, since when, and when to check next."`
 	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`

@@ -76,13 +76,20 @@ func (t *Tracker) arrive(at time.Time) error {
 // Event takes in what happened to the machine. A kind that ends a segment starts everything anew but what was learned of
 // the scatter between checks.
 func (t *Tracker) Event(e Event) error {
+	if err := t.noteEvent(e); err != nil {
+		return err
+	}
+	for _, a := range t.axes {
+		a.event(e)
+	}
+	return nil
+}
+
+func (t *Tracker) noteEvent(e Event) error {
 	if err := t.arrive(e.Time); err != nil {
 		return err
 	}
 	if e.EndsSegment() {
-		for _, a := range t.axes {
-			a.restart()
-		}
 		t.here = 0
 	}
 	return nil
@@ -90,38 +97,57 @@ func (t *Tracker) Event(e Event) error {
 
 // Check takes in a check and says what it means. Values that are not finite are refused.
 func (t *Tracker) Check(c Check) (Row, error) {
+	if err := t.noteCheck(c); err != nil {
+		return Row{}, err
+	}
+	row := Row{Time: c.Time}
+	for i, a := range t.axes {
+		var alarms []Alarm
+		row.Axis[i], alarms = a.check(c, i, t.began)
+		row.Alarms = append(row.Alarms, alarms...)
+	}
+	row.Alarm = worst(row.Alarms)
+	return row, nil
+}
+
+func (t *Tracker) noteCheck(c Check) error {
 	for i, v := range c.Axis {
 		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
-			return Row{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+			return fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
 		}
 	}
 	if err := t.arrive(c.Time); err != nil {
-		return Row{}, err
+		return err
 	}
 	if t.checks++; t.here == 0 {
 		t.since = c.Time
 	}
 	t.here++
 	t.limit = c.Limit
-	at := days(c.Time.Sub(t.began))
-	t.hours.add(at, c.SpindleHours)
-	row := Row{Time: c.Time}
-	for i, a := range t.axes {
-		if v := c.Axis[i]; v != nil {
-			u := v.U
-			if u == 0 {
-				u = math.NaN()
-			}
-			a.add(observation{at: c.Time, t: at, y: v.MMPerM, u: u}, c.Limit)
-		}
-		if a.bank != nil {
-			now := a.now()
-			row.Axis[i] = &now
-		}
-		row.Alarms = append(row.Alarms, a.alarms()...)
+	t.hours.add(days(c.Time.Sub(t.began)), c.SpindleHours)
+	return nil
+}
+
+func (a *axis) event(e Event) {
+	if e.EndsSegment() {
+		a.restart()
 	}
-	row.Alarm = worst(row.Alarms)
-	return row, nil
+}
+
+// check takes in this axis of a check of the record that began at a moment.
+func (a *axis) check(c Check, i int, began time.Time) (*Lean, []Alarm) {
+	if v := c.Axis[i]; v != nil {
+		u := v.U
+		if u == 0 {
+			u = math.NaN()
+		}
+		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u}, c.Limit)
+	}
+	if a.bank == nil {
+		return nil, nil
+	}
+	now := a.now()
+	return &now, a.alarms()
 }
 
 // Alarms are those that stand now, tilt before nod.

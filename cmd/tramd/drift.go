@@ -1,0 +1,133 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"time"
+
+	"tramd/sweep"
+	"tramd/sweep/drift"
+	"tramd/sweep/units"
+)
+
+type driftCmd struct {
+	File        string  `arg:"" optional:"" help:"A history of checks: CSV with the header time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event; - for standard input."`
+	Config      string  `placeholder:"FILE" help:"Take the history from the record of this configuration instead, and its tolerance."`
+	Tolerance   string  `placeholder:"MM/MM" help:"Largest lean allowed on either axis: 0.02/300, 0.1 mrad, 20 arcsec."`
+	Reliability float64 `default:"0.95" help:"Chance that the machine is still within its tolerance at the next check."`
+	JSON        bool    `name:"json" help:"Print one JSON object: what would have been said at each check, and what follows."`
+}
+
+func (c *driftCmd) Run(e *env) error {
+	h, err := c.history(e)
+	if err != nil {
+		return err
+	}
+	a, err := drift.Work(h, c.Reliability)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		err = a.WriteJSON(e.out, c.Reliability)
+	} else {
+		err = printDrift(e.out, a, c.Reliability)
+	}
+	if err != nil {
+		return err
+	}
+	return verdictStatus(a.Verdict)
+}
+
+func (c *driftCmd) history(e *env) (*drift.History, error) {
+	if !(c.Reliability >= 0.5 && c.Reliability < 1) {
+		return nil, usageError{fmt.Errorf("--reliability must be at least 0.5 and less than 1; 0.95 is usual")}
+	}
+	tol, err := units.ParseTolerance(c.Tolerance)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	if c.File == "" {
+		return nil, usageError{fmt.Errorf("no history: name a CSV file, - for standard input, or --config FILE for the record")}
+	}
+	in := e.in
+	if c.File != "-" {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		in = f
+	}
+	h, err := drift.ReadCSV(in, tol.Limit.MMPerM())
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", c.File, err)
+	}
+	return h, nil
+}
+
+// printDrift says what a history comes to, for a person.
+func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
+	p := &printer{w: w}
+	if n := len(a.Rows); n > 0 {
+		p.printf("%d checks, %s to %s\n", n, day(a.Rows[0].Time), day(a.Rows[n-1].Time))
+	} else {
+		p.printf("no check\n")
+	}
+	for i, x := range a.Tracker.Now() {
+		if x == nil {
+			p.printf("  %-5s not measured since the last event\n", drift.Axes[i])
+			continue
+		}
+		p.printf("  %-5s %+8.4f mm/m", drift.Axes[i], x.Level)
+		if !math.IsNaN(x.U) {
+			p.printf(" ± %.4f (95 %%), moving by %+.6f ± %.6f mm/m per day", 1.96*x.U, x.Rate, 1.96*x.RateU)
+		}
+		if s := a.Scatter[i]; !math.IsNaN(s) {
+			p.printf(", clamping scatters by %.4f", s)
+		}
+		p.printf("\n")
+	}
+	for _, al := range a.Alarms {
+		p.printf("  alarm: %s [%s]\n", al.Text(), al.Kind)
+	}
+	if a.Verdict != sweep.None {
+		p.printf("  verdict: %s\n", a.Verdict)
+	}
+	if n := a.Forecast.Next; n != nil {
+		p.printf("  next check by %s, %.1f days after the last", day(n.Time), n.Days)
+		if !math.IsNaN(n.SpindleHours) {
+			p.printf(" or %.0f spindle hours", n.SpindleHours)
+		}
+		p.printf(": %s\n", n.Basis(reliability))
+	}
+	if o := a.Forecast.Outside; o != nil {
+		until := "to " + day(o.High)
+		if o.HighOpen {
+			until = "or never"
+		}
+		p.printf("  expected outside about %s (95 %%: %s %s)\n", day(o.Time), day(o.Low), until)
+	}
+	if a.Forecast.Why != "" {
+		p.printf("  %s\n", a.Forecast.Why)
+	}
+	for _, n := range a.Warnings {
+		p.printf("  note: %s [%s]\n", n.Text, n.Code)
+	}
+	return p.err
+}
+
+func day(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 UTC") }
+
+// printer remembers the first error, so that a page of text reads like one.
+type printer struct {
+	w   io.Writer
+	err error
+}
+
+func (p *printer) printf(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format, args...)
+	}
+}

@@ -1,0 +1,102 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"tramd/sweep/drift"
+)
+
+// historyCSV is a machine whose tilt lies at so many mm/m, checked daily, with a scatter of 0.003 that repeats itself.
+func historyCSV(checks int, tilt float64) string {
+	var b strings.Builder
+	b.WriteString(drift.CSVHeader + "\n")
+	begin := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
+	for k := range checks {
+		x := float64(k*7%11-5) / 5 * 0.004
+		fmt.Fprintf(&b, "%s,%.4f,0.003,%.4f,0.003,%d,\n", begin.AddDate(0, 0, k).Format(time.RFC3339), tilt+x, -0.01-x, 100+6*k)
+	}
+	return b.String()
+}
+
+func TestDriftStatuses(t *testing.T) {
+	dir := t.TempDir()
+	for _, x := range []struct {
+		name, in, args string
+		want           int
+		says           string
+	}{
+		{"within", historyCSV(30, 0.02), "--tolerance 0.02/300", exitDone, "next check by"},
+		{"outside", historyCSV(30, 0.09), "--tolerance 0.02/300", exitOutside, "tilt is outside its tolerance since 2026-03-02"},
+		{"undecided", historyCSV(30, 0.0667), "--tolerance 0.02/300", exitUndecided, "verdict: undecided"},
+		{"no tolerance", historyCSV(30, 0.02), "", exitDone, "no tolerance: nothing to be outside of"},
+		{"bad row", historyCSV(2, 0.02) + "yesterday,0,0,0,0,,\n", "", exitFailed, "line 4, column time"},
+		{"bad tolerance", historyCSV(2, 0.02), "--tolerance 0.02", exitUsage, "0.02/300"},
+		{"bad reliability", historyCSV(2, 0.02), "--reliability 95", exitUsage, "0.95 is usual"},
+	} {
+		path := filepath.Join(dir, x.name+".csv")
+		if err := os.WriteFile(path, []byte(x.in), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		args := append([]string{"drift"}, strings.Fields(x.args)...)
+		status, out, errOut := call(t, append(args, path)...)
+		if status != x.want || !strings.Contains(out+errOut, x.says) {
+			t.Errorf("%s: status %d, want %d, out %s err %s", x.name, status, x.want, out, errOut)
+		}
+	}
+	if status, _, errOut := call(t, "drift"); status != exitUsage || !strings.Contains(errOut, "no history") {
+		t.Errorf("no file: %d, %s", status, errOut)
+	}
+}
+
+func TestDriftReadsStandardInput(t *testing.T) {
+	var out, errOut strings.Builder
+	status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", "-"}, strings.NewReader(historyCSV(30, 0.02)), &out, &errOut)
+	var got struct {
+		Checks []json.RawMessage
+		Next   *struct {
+			Days, Chance float64
+			SpindleHours *float64 `json:"spindle_hours"`
+		} `json:"next_check"`
+	}
+	if err := json.Unmarshal([]byte(out.String()), &got); err != nil || status != exitDone {
+		t.Fatalf("status %d, %v: %s", status, err, errOut.String())
+	}
+	if len(got.Checks) != 30 || got.Next == nil || got.Next.SpindleHours == nil {
+		t.Fatalf("%d checks, next %+v", len(got.Checks), got.Next)
+	}
+	if per := *got.Next.SpindleHours / got.Next.Days; per < 5.99 || per > 6.01 {
+		t.Errorf("%.3f spindle hours a day, want 6", per)
+	}
+}
+
+// BenchmarkDriftTenYearsHourly is the whole command: 87,600 checks read, worked out and written.
+func BenchmarkDriftTenYearsHourly(b *testing.B) {
+	var csv strings.Builder
+	csv.WriteString(drift.CSVHeader + "\n")
+	begin := time.Date(2016, 1, 4, 0, 0, 0, 0, time.UTC)
+	for k := range 87600 {
+		x := float64(k*7919%1009-504) / 504 * 0.007
+		fmt.Fprintf(&csv, "%s,%.5f,0.003,%.5f,0.003,,\n", begin.Add(time.Duration(k)*time.Hour).Format(time.RFC3339), 0.01+x, -0.01-x*float64(k%7-3)/3)
+	}
+	path := filepath.Join(b.TempDir(), "ten.csv")
+	if err := os.WriteFile(path, []byte(csv.String()), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		var out, errOut discard
+		if status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", path}, nil, &out, &errOut); status != exitDone {
+			b.Fatalf("status %d", status)
+		}
+	}
+}
+
+type discard struct{}
+
+func (discard) Write(b []byte) (int, error) { return len(b), nil }

@@ -1,0 +1,102 @@
+package drift
+
+import (
+	"math"
+	"strings"
+
+	"tramd/sweep"
+)
+
+// Answer is everything said of a history.
+type Answer struct {
+	Rows     []Row
+	Alarms   []Alarm // that stand now
+	Verdict  sweep.Verdict
+	Forecast Forecast
+	Scatter  [2]float64          // from check to check beyond what u explains, mm/m; NaN: not known
+	Process  [2]map[Kind]float64 // how the axis moves, as weights that sum to one; nil: nothing measured
+	Warnings []sweep.Warning
+	Tracker  *Tracker
+}
+
+// Work works out a history: what would have been said at each check, and what follows for a reliability such as 0.95.
+func Work(h *History, reliability float64) (*Answer, error) {
+	t := New()
+	rows, err := t.Follow(h.Entries)
+	if err != nil {
+		return nil, err
+	}
+	out := t.Answer(reliability)
+	out.Rows, out.Warnings = rows, h.Warnings
+	if h.Undated > 0 {
+		out.Forecast = Forecast{Why: "the latest checks carry no believable time, so the newest state cannot be dated: set the clock and take another"}
+	}
+	return out, nil
+}
+
+// Answer is what is said now; without rows and warnings.
+func (t *Tracker) Answer(reliability float64) *Answer {
+	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t}
+	for i, a := range t.axes {
+		out.Scatter[i] = a.scatter()
+		if a.bank == nil {
+			continue
+		}
+		out.Process[i] = map[Kind]float64{}
+		for k, w := range a.bank.kinds() {
+			out.Process[i][Kind(k)] = w
+		}
+	}
+	return out
+}
+
+// Verdict is whether the machine lies within its tolerance after the last check, by the level and not by that check alone.
+func (t *Tracker) Verdict() sweep.Verdict {
+	if t.limit <= 0 || t.checks == 0 {
+		return sweep.None
+	}
+	all := sweep.Within
+	for _, a := range t.axes {
+		switch {
+		case a.outside != nil:
+			return sweep.Outside
+		case a.bank == nil:
+			all = sweep.Undecided
+		default:
+			now := a.now()
+			if !(math.Abs(now.Level)+oneSided*now.U <= t.limit) {
+				all = sweep.Undecided
+			}
+		}
+	}
+	return all
+}
+
+// Now is where the axes lie after the last check; nil where nothing was measured since the last event.
+func (t *Tracker) Now() [2]*Lean {
+	var out [2]*Lean
+	for i, a := range t.axes {
+		if a.bank != nil {
+			now := a.now()
+			out[i] = &now
+		}
+	}
+	return out
+}
+
+// Basis says in a sentence what the next date rests on.
+func (n *NextCheck) Basis(reliability float64) string {
+	switch n.LimitedBy {
+	case "":
+		return "the chance of being outside comes to " + percent(1-reliability) + " then"
+	case "record":
+		return "the chance of being outside stays below " + percent(1-reliability) + ", and the record bears no date further off"
+	case "year":
+		return "the chance of being outside stays below " + percent(1-reliability) + "; once a year at least all the same"
+	}
+	return "the chance of being outside is above " + percent(1-reliability) + " already: check now"
+}
+
+func percent(x float64) string {
+	return strings.TrimSuffix(strings.TrimRight(number(100*x, 3), "0"), ".") + " %"
+}

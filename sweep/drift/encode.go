@@ -1,0 +1,201 @@
+package drift
+
+import (
+	"bufio"
+	"encoding/json"
+	"io"
+	"math"
+	"strconv"
+	"time"
+
+	"tramd/sweep"
+)
+
+// number writes a figure with so many digits after the point.
+func number(x float64, digits int) string { return strconv.FormatFloat(x, 'f', digits, 64) }
+
+// appendFigure writes a figure for programs; what is not known is null.
+func appendFigure(b []byte, x float64) []byte {
+	if !finite(x) {
+		return append(b, "null"...)
+	}
+	return strconv.AppendFloat(b, x, 'g', 7, 64)
+}
+
+func appendTime(b []byte, t time.Time) []byte {
+	b = append(b, '"')
+	b = t.UTC().AppendFormat(b, time.RFC3339)
+	return append(b, '"')
+}
+
+// AppendJSON writes one row. A history may have a hundred thousand, so not by reflection.
+func (r *Row) AppendJSON(b []byte) []byte {
+	b = append(b, `{"time":`...)
+	b = appendTime(b, r.Time)
+	b = append(b, `,"axis":{`...)
+	for i, x := range r.Axis {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = append(b, '"')
+		b = append(b, Axes[i]...)
+		b = append(b, `":`...)
+		b = x.appendJSON(b)
+	}
+	b = append(b, `},"alarm":"`...)
+	b = append(b, r.Alarm...)
+	b = append(b, '"')
+	if len(r.Alarms) > 0 {
+		b = append(b, `,"alarms":[`...)
+		for i := range r.Alarms {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			b = r.Alarms[i].appendJSON(b)
+		}
+		b = append(b, ']')
+	}
+	return append(b, '}')
+}
+
+func (x *Lean) appendJSON(b []byte) []byte {
+	if x == nil {
+		return append(b, "null"...)
+	}
+	b = append(b, `{"level_mm_per_m":`...)
+	b = appendFigure(b, x.Level)
+	b = append(b, `,"u_mm_per_m":`...)
+	b = appendFigure(b, x.U)
+	b = append(b, `,"rate_mm_per_m_per_day":`...)
+	b = appendFigure(b, x.Rate)
+	b = append(b, `,"rate_u_mm_per_m_per_day":`...)
+	b = appendFigure(b, x.RateU)
+	return append(b, '}')
+}
+
+func (a *Alarm) appendJSON(b []byte) []byte {
+	b = append(b, `{"kind":"`...)
+	b = append(b, a.Kind...)
+	b = append(b, `","axis":"`...)
+	b = append(b, a.Axis...)
+	b = append(b, `","since":`...)
+	b = appendTime(b, a.Since)
+	b = append(b, `,"size_mm_per_m":`...)
+	b = appendFigure(b, a.SizeMMPerM)
+	if a.Kind == Trend {
+		b = append(b, `,"rate_mm_per_m_per_day":`...)
+		b = appendFigure(b, a.Rate)
+	}
+	return append(b, '}')
+}
+
+// NextJSON and OutsideJSON are the shapes other programs rely on.
+type (
+	NextJSON struct {
+		Time          string   `json:"time"`
+		Days          float64  `json:"days"`
+		SpindleHours  *float64 `json:"spindle_hours"`
+		ChanceOutside float64  `json:"chance_outside_by_then"`
+		Basis         string   `json:"basis"`
+	}
+	OutsideJSON struct {
+		Time     string `json:"time"`
+		Low      string `json:"low"`
+		High     string `json:"high"`
+		HighOpen bool   `json:"high_is_open,omitempty"` // nothing is known beyond high
+	}
+	axisJSON struct {
+		Scatter *float64           `json:"scatter_mm_per_m"`
+		Process map[string]float64 `json:"process"`
+	}
+	tailJSON struct {
+		Next     *NextJSON            `json:"next_check"`
+		Outside  *OutsideJSON         `json:"outside_expected"`
+		Why      string               `json:"why,omitempty"`
+		Alarms   []Alarm              `json:"alarms"`
+		Verdict  sweep.Verdict        `json:"verdict"`
+		Axes     map[string]*axisJSON `json:"axes"`
+		Warnings []sweep.Warning      `json:"warnings"`
+	}
+)
+
+// JSON is the next check for other programs; nil for none.
+func (n *NextCheck) JSON(reliability float64) *NextJSON {
+	if n == nil {
+		return nil
+	}
+	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), round(n.ChanceOutside, 6), n.Basis(reliability)}
+}
+
+// JSON is the date of being outside for other programs; nil for none.
+func (o *OutsideDate) JSON() *OutsideJSON {
+	if o == nil {
+		return nil
+	}
+	return &OutsideJSON{stamp(o.Time), stamp(o.Low), stamp(o.High), o.HighOpen}
+}
+
+func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+func round(x float64, digits int) float64 {
+	p := math.Pow(10, float64(digits))
+	return math.Round(x*p) / p
+}
+
+func known4(x float64) *float64 {
+	if !finite(x) {
+		return nil
+	}
+	x = round(x, 4)
+	return &x
+}
+
+// WriteJSON writes the whole answer as one object.
+func (a *Answer) WriteJSON(w io.Writer, reliability float64) error {
+	out := bufio.NewWriterSize(w, 1<<16)
+	line := []byte(`{"checks":[`)
+	for i := range a.Rows {
+		if i > 0 {
+			line = append(line, ",\n"...)
+		}
+		line = a.Rows[i].AppendJSON(line)
+		if _, err := out.Write(line); err != nil {
+			return err
+		}
+		line = line[:0]
+	}
+	tail := tailJSON{Next: a.Forecast.Next.JSON(reliability), Outside: a.Forecast.Outside.JSON(), Why: a.Forecast.Why, Alarms: a.Alarms,
+		Verdict: a.Verdict, Axes: map[string]*axisJSON{}, Warnings: a.Warnings}
+	if tail.Alarms == nil {
+		tail.Alarms = []Alarm{}
+	}
+	if tail.Warnings == nil {
+		tail.Warnings = []sweep.Warning{}
+	}
+	for i, name := range Axes {
+		if a.Process[i] == nil {
+			tail.Axes[name] = nil
+			continue
+		}
+		x := &axisJSON{Process: map[string]float64{}}
+		if s := a.Scatter[i]; finite(s) {
+			s = round(s, 7)
+			x.Scatter = &s
+		}
+		for k, p := range a.Process[i] {
+			x.Process[k.String()] = round(p, 4)
+		}
+		tail.Axes[name] = x
+	}
+	text, err := json.Marshal(tail)
+	if err != nil {
+		return err
+	}
+	line = append(line, ']', ',')
+	line = append(line, text[1:]...) // the rest of the same object
+	line = append(line, '\n')
+	if _, err := out.Write(line); err != nil {
+		return err
+	}
+	return out.Flush()
+}
