@@ -5,7 +5,7 @@ VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
 
-.PHONY: demo test bench study lint build cross deps deps-test fuzz clean
+.PHONY: demo test bench study lint build cross emulated deb deb-test deps deps-test fuzz clean
 
 demo: build
 	./bin/tramd demo
@@ -49,6 +49,27 @@ cross:
 	GOOS=linux GOARCH=arm GOARM=7 CGO_ENABLED=1 CC=arm-linux-gnueabihf-gcc $(BUILD) -o dist/tramd-armhf ./cmd/tramd
 	GOOS=linux GOARCH=arm64 CGO_ENABLED=1 CC=aarch64-linux-gnu-gcc $(GO) vet -tags "$(TAGS)" ./...
 	GOOS=linux GOARCH=arm GOARM=7 CGO_ENABLED=1 CC=arm-linux-gnueabihf-gcc $(GO) vet -tags "$(TAGS)" ./...
+
+# The cross-built programs do the whole job, each on its own processor as qemu plays it.
+emulated: cross
+	@./cmd/tramd/need.sh qemu-aarch64-static:qemu-user-static
+	qemu-aarch64-static -L /usr/aarch64-linux-gnu dist/tramd-arm64 version
+	qemu-arm-static -L /usr/arm-linux-gnueabihf dist/tramd-armhf version
+	qemu-aarch64-static -L /usr/aarch64-linux-gnu dist/tramd-arm64 demo --seconds 6 --json --listen 127.0.0.1:0 >dist/demo-arm64.json 2>dist/demo-arm64.log & \
+	qemu-arm-static -L /usr/arm-linux-gnueabihf dist/tramd-armhf demo --seconds 6 --json --listen 127.0.0.1:0 >dist/demo-armhf.json 2>dist/demo-armhf.log || { cat dist/demo-armhf.log; exit 1; }; \
+	wait $$! || { cat dist/demo-arm64.log; exit 1; }
+
+# Debian packages for this computer, arm64 and armhf, in dist/deb.
+deb: build cross
+	@./cmd/tramd/need.sh dpkg-deb:dpkg readelf:binutils
+	rm -rf dist/deb
+	cp bin/tramd dist/tramd-$$(dpkg --print-architecture)
+	for arch in $$(dpkg --print-architecture) arm64 armhf; do systemd/deb/build.sh $$arch dist/tramd-$$arch dist/deb || exit 1; done
+
+# Their life on a machine, in a copy-on-write copy of this one. As root.
+deb-test: deb
+	@./cmd/tramd/need.sh lintian:lintian systemd-analyze:systemd man:man-db
+	systemd/deb/test.sh dist/deb
 
 # Each decoder and parser in turn, FUZZTIME long.
 FUZZTIME ?= 30s
