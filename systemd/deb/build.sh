@@ -32,7 +32,7 @@ put 644 "$top/systemd/tmpfiles.conf" usr/lib/tmpfiles.d/tramd.conf
 put 644 "$here/default" etc/default/tramd
 put 644 "$here/linnet.toml" usr/share/doc/tramd/examples/linnet.toml
 put 644 "$here/lintian-overrides" usr/share/lintian/overrides/tramd
-for f in prometheus.yml rules/tramd.yml; do put 644 "$top/dashboards/$f" "usr/share/doc/tramd/examples/$f"; done
+for f in prometheus.yml machines.json rules/tramd.yml; do put 644 "$top/dashboards/$f" "usr/share/doc/tramd/examples/$f"; done
 
 install -d "$root/usr/share/man/man1" "$root/usr/share/bash-completion/completions" "$root/usr/share/zsh/vendor-completions"
 "$native" manual | gzip -9n >"$root/usr/share/man/man1/tramd.1.gz"
