@@ -77,6 +77,16 @@ func openReaders(path string, wait time.Duration) *sql.DB {
 	return db
 }
 
+// openCopier opens a connection that copies a whole file. It reads only, but SQLite counts a copy as a write.
+func openCopier(path string) *sql.DB {
+	db := sql.OpenDB(&connector{
+		dsn:    dsn(path, url.Values{"mode": {"ro"}, "_busy_timeout": {strconv.FormatInt(busyTimeout.Milliseconds(), 10)}}),
+		driver: &sqlite3.SQLiteDriver{},
+	})
+	db.SetMaxOpenConns(1)
+	return db
+}
+
 // pageBytes is the page of a new file. A commit writes whole pages to the log, and most commits here are a few hundred
 // bytes to a few kilobytes: small pages wear a memory card less (BenchmarkBytesWritten has both).
 const pageBytes = 1024

@@ -19,6 +19,7 @@ var (
 	ErrReadOnly    = errors.New("cannot be written to")
 	ErrNotDatabase = errors.New("not a database of this program")
 	ErrDamaged     = errors.New("damaged")
+	ErrGone        = errors.New("readings were let go when they grew old")
 )
 
 // errOthers is the refusal of a whole database that another program made.

@@ -83,25 +83,11 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 	return nil
 }
 
-// backup writes a compact copy beside the file and checks it before giving it its name.
+// backup writes a copy beside the file.
 func (s *Store) backup(ctx context.Context, version int) (string, error) {
 	stamp := time.Now().UTC().Format("20060102T150405.000000Z")
 	name := fmt.Sprintf("%s.schema%d-%s.backup", s.path, version, stamp)
-	part := name + ".part"
-	defer os.Remove(part) // there only if something failed
-	if _, err := s.w.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
-		return "", s.fault("write "+part, err)
-	}
-	if err := checkFile(ctx, part); err != nil {
-		return "", err
-	}
-	if err := syncFile(part); err != nil {
-		return "", err
-	}
-	if err := os.Rename(part, name); err != nil {
-		return "", err
-	}
-	return name, syncDir(name)
+	return name, s.BackupFile(ctx, name)
 }
 
 func syncFile(path string) error {

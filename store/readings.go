@@ -22,9 +22,13 @@ func (s *Store) Points(ctx context.Context, run int64) ([]sweep.Point, error) {
 	}
 	defer tx.Rollback()
 	var total int
-	if err := tx.QueryRowContext(ctx, `SELECT (SELECT coalesce(sum(readings), 0) FROM chunk WHERE `+chunksOfRun+`)
-		FROM run WHERE id = ?`, run).Scan(&total); err != nil {
+	var gone bool
+	if err := tx.QueryRowContext(ctx, `SELECT (SELECT coalesce(sum(readings), 0) FROM chunk WHERE `+chunksOfRun+`), readings_gone
+		FROM run WHERE id = ?`, run).Scan(&total, &gone); err != nil {
 		return nil, s.fault(doing, err)
+	}
+	if gone {
+		return nil, fmt.Errorf("%s: %w; its result stays, and a backup of that time has them", doing, ErrGone)
 	}
 	rows, err := tx.QueryContext(ctx, "SELECT seq, readings, data FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575) ORDER BY id", run)
 	if err != nil {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -141,20 +140,7 @@ func keepAs(name, as string) error {
 	if err == nil || errors.Is(err, fs.ErrExist) {
 		return nil
 	}
-	from, err := os.Open(name)
-	if err != nil {
-		return err
-	}
-	defer from.Close()
-	to, err := os.Create(as + ".part")
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(to, from)
-	if err = errors.Join(err, to.Sync(), to.Close()); err != nil {
-		return errors.Join(err, os.Remove(as+".part"))
-	}
-	return os.Rename(as+".part", as)
+	return copyFile(name, as)
 }
 
 // whyDamaged is the refusal of a file that was found damaged at an earlier start.
