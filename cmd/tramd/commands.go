@@ -33,6 +33,8 @@ type commandLine struct {
 	Separate separateCmd   `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
 	Drift    driftCmd      `cmd:"" help:"Say from a history of checks whether the machine drifts, since when, and when to check next."`
 	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
+	Backup   backupCmd     `cmd:"" help:"Copy the record beside the running daemon, and check the copy."`
+	Restore  restoreCmd    `cmd:"" help:"Put a backup in the record's place; the daemon must be stopped."`
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
 	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`

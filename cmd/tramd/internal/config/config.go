@@ -22,6 +22,7 @@ type Config struct {
 	Angle      Angle       `toml:"angle"`
 	Sweep      Sweep       `toml:"sweep"`
 	Clock      Clock       `toml:"clock"`
+	Backup     Backup      `toml:"backup"`
 	Alarm      Alarm       `toml:"alarm"`
 	Mail       Mail        `toml:"mail"`
 
@@ -37,7 +38,8 @@ type Machine struct {
 
 // Store is where runs are kept.
 type Store struct {
-	Path string `toml:"path"`
+	Path         string `toml:"path"`
+	KeepReadings string `toml:"keep_readings"` // "400 days"; empty = for ever
 }
 
 // HTTP is the page and /metrics.
@@ -106,6 +108,7 @@ const (
 )
 
 func (c *Config) setDefaults() {
+	c.Backup.setDefaults()
 	if c.HTTP.Listen == "" {
 		c.HTTP.Listen = "127.0.0.1:9743"
 	}

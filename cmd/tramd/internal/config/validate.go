@@ -38,6 +38,8 @@ func (v *validator) config(c *Config) {
 	if abs, err := filepath.Abs(c.Control.Socket); err == nil && len(abs) > 107 {
 		v.bad("control.socket", "%q is longer than the 107 bytes a socket path may have; write a shorter one, for example \"/run/tramd/tramd.sock\"", abs)
 	}
+	v.keepReadings(c.Store.KeepReadings)
+	v.backup(c.Backup)
 	v.indicators(c)
 	v.angle(c)
 	v.alarm(c)

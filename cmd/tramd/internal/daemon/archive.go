@@ -76,7 +76,7 @@ func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) e
 	}
 	pts, err := r.store.Points(ctx, id)
 	if err != nil {
-		return err
+		return notFound(err)
 	}
 	return WriteCSV(w, run.Setup, pts)
 }

@@ -8,9 +8,9 @@ import (
 	"tramd/store"
 )
 
-// notFound says in the pages' words that a run is not there.
+// notFound says in the pages' words that a run, or its readings, are not there.
 func notFound(err error) error {
-	if errors.Is(err, store.ErrNotFound) {
+	if errors.Is(err, store.ErrNotFound) || errors.Is(err, store.ErrGone) {
 		return fmt.Errorf("%w: %w", web.ErrNotFound, err)
 	}
 	return err

@@ -67,6 +67,20 @@ func (p Plan) Next(after time.Time) (Slot, bool) {
 	return Slot{}, false
 }
 
+// Last gives the last slot at or before a moment; false where there was none in four hundred days.
+func (p Plan) Last(now time.Time) (Slot, bool) {
+	for _, back := range []int{2, 10, 400} {
+		var last Slot
+		for s, ok := p.Next(now.AddDate(0, 0, -back)); ok && !s.At.After(now); s, ok = p.Next(s.At) {
+			last = s
+		}
+		if last.Name != "" {
+			return last, true
+		}
+	}
+	return Slot{}, false
+}
+
 func (p Plan) on(day time.Time) bool {
 	if len(p.Days) > 0 && !slices.Contains(p.Days, day.Weekday()) {
 		return false

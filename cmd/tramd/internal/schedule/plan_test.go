@@ -107,6 +107,26 @@ func TestDaysAndEveryFew(t *testing.T) {
 	}
 }
 
+func TestLast(t *testing.T) {
+	now := time.Date(2026, 3, 2, 9, 0, 0, 0, place(t, "Europe/Berlin"))
+	for _, tc := range []struct {
+		name string
+		plan Plan
+		want string
+	}{
+		{"this morning", Plan{Times: []Minute{360}}, "2026-03-02 06:00"},
+		{"just now", Plan{Times: []Minute{540}}, "2026-03-02 09:00"},
+		{"yesterday", Plan{Times: []Minute{541}}, "2026-03-01 09:01"},
+		{"last week", Plan{Times: []Minute{360}, Days: []time.Weekday{time.Tuesday}}, "2026-02-24 06:00"},
+		{"last year", Plan{Times: []Minute{360}, Every: 365, From: time.Date(2024, 3, 4, 0, 0, 0, 0, time.UTC)}, "2025-03-04 06:00"},
+		{"not yet", Plan{Times: []Minute{360}, Every: 2, From: time.Date(2026, 3, 3, 0, 0, 0, 0, time.UTC)}, ""},
+	} {
+		if s, ok := tc.plan.Last(now); s.Name != tc.want || ok != (tc.want != "") {
+			t.Errorf("%s: got %q, %v, want %q", tc.name, s.Name, ok, tc.want)
+		}
+	}
+}
+
 func TestParse(t *testing.T) {
 	for _, bad := range []string{"", "6", "24:00", "06:60", "06:00:00", "noon", "-1:00"} {
 		if m, err := ParseMinute(bad); err == nil {

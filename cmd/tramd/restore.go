@@ -1,0 +1,30 @@
+package main
+
+import (
+	"fmt"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+)
+
+type restoreCmd struct {
+	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	File   string `arg:"" help:"The backup. It is looked through first and left as it is."`
+}
+
+func (c *restoreCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	replaced, err := store.Restore(e.ctx, cfg.Store.Path, c.File)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "%s is now the record of %s\n", c.File, cfg.Store.Path)
+	if replaced != "" {
+		fmt.Fprintf(e.out, "what it replaced was kept as %s\n", replaced)
+	}
+	_, err = fmt.Fprintln(e.out, "start the daemon again")
+	return err
+}
