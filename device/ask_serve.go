@@ -137,6 +137,9 @@ func (d *Device) ask(f *os.File) error {
 		return fmt.Errorf("cannot ask: %w", err)
 	}
 	t.sent(request, Now())
+	if d.spec.Tap != nil {
+		d.spec.Tap(t.at, []byte(request), true)
+	}
 	d.countAsked()
 	return nil
 }

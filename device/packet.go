@@ -8,9 +8,14 @@ import (
 // maxPacket caps a frame of fixed length. One alignment a bit of the search fits a machine word.
 const maxPacket = 64
 
-// pauseAfter is a silence within a frame that no line and no adapter makes: the bytes before and after it belong to two
-// frames. Adapters hold bytes back for up to 16 ms when they come from their makers.
-const pauseAfter = 25 * time.Millisecond
+const (
+	// pauseAfter is a silence within a frame that no line and no adapter makes, nor often a busy machine: the bytes before
+	// and after it belong to two frames.
+	pauseAfter = 60 * time.Millisecond
+	// holdFor is the silence after which nothing of a whole frame is missing. Adapters hold bytes back for up to 16 ms when
+	// they come from their makers.
+	holdFor = 25 * time.Millisecond
+)
 
 // packet is a frame of fixed length, as a layout describes it.
 type packet struct {

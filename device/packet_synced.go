@@ -179,7 +179,7 @@ func (f *synced) silence(dst []Sample, _ Stamp) []Sample {
 }
 
 func (f *synced) holding() bool           { return f.holds }
-func (f *synced) patience() time.Duration { return pauseAfter }
+func (f *synced) patience() time.Duration { return holdFor }
 
 // Reset implements Framer: the stream was joined in an unknown place.
 func (f *synced) Reset() {

@@ -64,6 +64,9 @@ func (r *reading) take(p []byte, a arrival) int {
 
 // take decodes one read and passes the samples on. It gives how many there were.
 func (d *Device) take(p []byte, a arrival) int {
+	if d.spec.Tap != nil {
+		d.spec.Tap(a.at, p, false)
+	}
 	faults := d.dec.framer.faultTotal()
 	samples := d.dec.read(p, a)
 	d.deliver(samples, faults)

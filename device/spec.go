@@ -47,10 +47,15 @@ type Spec struct {
 	IndexMark     string        // encoder frame: the word for its index mark; empty = it has none
 	StaleAfter    time.Duration // 0: 2 s. A port open this long without one reading says so in Status.Err
 	Capture       string        // when set, every byte read is also recorded to this file; see Recorder
+	Tap           Tap           // when set, is shown all that comes and goes
 	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
 
 	mode lineMode
 }
+
+// Tap is shown the bytes of each read before they are decoded, and those of each question once they are sent. It is called
+// where the sink is called, must not wait, and keeps no reference to p.
+type Tap func(at Stamp, p []byte, asked bool)
 
 const (
 	tcpScheme    = "tcp://"

@@ -37,6 +37,7 @@ type commandLine struct {
 	Restore  restoreCmd    `cmd:"" help:"Put a backup in the record's place; the daemon must be stopped."`
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
+	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`
 	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`
 	Config   configCmd     `cmd:"" help:"Look after the configuration."`
 	Demo     demoCmd       `cmd:"" help:"Run the whole job on a simulated machine."`
