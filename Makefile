@@ -31,9 +31,10 @@ bench: build
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench . -benchmem ./sweep/... ./device/... ./store/... ./cmd/...
 	./testdata/peer/compare.sh
 
-# The long coverage study of the stated uncertainty; writes its table.
+# The long studies: does the stated uncertainty hold, how many adjustments does the advice take. They write their tables.
 study:
 	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/mixed/study.md -timeout 2h -v ./sweep/mixed
+	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/advice/study.md -timeout 2h -v ./sweep/advice
 
 lint:
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo "run gofmt -w on these"; exit 1; }

@@ -27,6 +27,7 @@ type commandLine struct {
 	Sweep    sweepCmd      `cmd:"" help:"Take one attended sweep and show it live."`
 	Watch    watchCmd      `cmd:"" help:"Show the present state in the terminal, live, until Ctrl-C."`
 	Fit      fitCmd        `cmd:"" help:"Fit recorded sweeps (CSV)."`
+	Advise   adviseCmd     `cmd:"" help:"Say what to move next, by how much, and when to stop."`
 	Runs     runsCmd       `cmd:"" help:"List stored runs, newest first."`
 	Show     showCmd       `cmd:"" help:"Show one stored run."`
 	Refit    refitCmd      `cmd:"" help:"Fit stored runs anew with today's model; old results stay."`

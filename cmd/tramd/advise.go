@@ -1,0 +1,60 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"tramd/sweep/advice"
+)
+
+type adviseCmd struct {
+	File string `arg:"" help:"Log of what was measured and moved (JSON), or - for standard input."`
+	JSON bool   `name:"json" help:"Print one JSON object."`
+}
+
+func (c *adviseCmd) Run(e *env) error {
+	in, name := e.in, "standard input"
+	if c.File != "-" {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		in, name = f, c.File
+	}
+	p, err := advice.ReadLog(in)
+	if err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	a, err := advice.Advise(p)
+	if err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(a)
+	}
+	return printAdvice(e.out, a)
+}
+
+// printAdvice writes an advice for a person.
+func printAdvice(w io.Writer, a advice.Answer) error {
+	var b strings.Builder
+	for _, s := range a.Cautions {
+		fmt.Fprintf(&b, "Caution: %s\n", s)
+	}
+	for i, m := range a.Moves {
+		fmt.Fprintf(&b, "%d. %s\n", i+1, m.Say)
+	}
+	fmt.Fprintln(&b, a.Why)
+	for _, l := range a.Learned {
+		fmt.Fprintf(&b, "  %s: one unit is believed to give tilt %+.3g, nod %+.3g mm/m (standard uncertainty %.2g)\n", l.Adjuster, l.Tilt, l.Nod, l.U)
+	}
+	for _, n := range a.Warnings {
+		fmt.Fprintf(&b, "  note: %s [%s]\n", n.Text, n.Code)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}

@@ -1,0 +1,126 @@
+package advice
+
+import (
+	"math"
+	"slices"
+	"sort"
+)
+
+// grid is what amounts of one adjuster exist, as changes from where it is now.
+type grid struct {
+	step  float64   // whole multiples; never 0
+	list  []float64 // sorted changes; nil: multiples of step
+	bound float64   // largest change either way
+}
+
+func newGrid(p *Problem, j int, b *belief) grid {
+	a := p.Adjusters[j]
+	g := grid{step: a.Step}
+	if b.size[j] == 0 {
+		return g
+	}
+	// An adjuster believed weak may need more than its nominal amount, but not the whole workshop's travel.
+	x, _ := b.moments(0)
+	y, _ := b.moments(1)
+	g.bound = (5*math.Hypot(x, y) + 5*b.limit) / b.size[j]
+	if g.step == 0 {
+		g.step = roundStep(0.05 * b.limit / b.size[j])
+	}
+	if len(a.StockMM) > 0 {
+		g.list = stacks(a.StockMM, p.packed[a.Name])
+	}
+	g.bound = math.Max(g.bound, g.step)
+	return g
+}
+
+// roundStep is the power of ten at or below x: amounts nobody can set finer than that need no more digits.
+func roundStep(x float64) float64 { return math.Pow(10, math.Floor(math.Log10(x))) }
+
+func (g grid) nearest(v float64) float64 {
+	v = math.Max(-g.bound, math.Min(g.bound, v))
+	if g.list != nil {
+		i := sort.SearchFloat64s(g.list, v)
+		if i == len(g.list) || (i > 0 && v-g.list[i-1] < g.list[i]-v) {
+			i--
+		}
+		return g.list[i]
+	}
+	if g.step == 0 {
+		return 0
+	}
+	return g.round(math.Round(v / g.step))
+}
+
+// shift goes about by away from an amount, at least to its neighbour.
+func (g grid) shift(from, by float64) float64 {
+	to := g.nearest(from + by)
+	if to != from {
+		return to
+	}
+	if g.list != nil {
+		i := sort.SearchFloat64s(g.list, from)
+		if by > 0 {
+			i++
+		} else {
+			i--
+		}
+		if i < 0 || i >= len(g.list) {
+			return from
+		}
+		return g.list[i]
+	}
+	if g.step == 0 || math.Abs(by) < 0.1*g.step {
+		return from
+	}
+	k := math.Round(from/g.step) + math.Copysign(1, by)
+	if math.Abs(k*g.step) > g.bound*1.0001 {
+		return from
+	}
+	return g.round(k)
+}
+
+// round gives k steps without the dust of binary fractions.
+func (g grid) round(k float64) float64 {
+	v := k * g.step
+	digits := math.Pow(10, math.Ceil(9-math.Log10(math.Max(g.step, 1e-12))))
+	if digits > 1e15 || math.IsInf(digits, 0) {
+		return v
+	}
+	return math.Round(v*digits) / digits
+}
+
+// maxPieces is the most shims in one stack: common practice, no source, is few thick ones rather than many thin.
+const maxPieces = 4
+
+// stacks lists the changes that shims on hand allow: every sum of a few pieces, packed behind this row or the one across
+// from it, less what is packed now. What was packed before comes out and is on hand again.
+func stacks(stock []float64, packed float64) []float64 {
+	// In nanometres, so that equal sums are one; fewest[s] is the fewest pieces that make s.
+	fewest := map[int64]int{0: 0}
+	for _, s := range stock {
+		piece := int64(math.Round(s * 1e6))
+		for _, have := range sortedKeys(fewest) { // as it was before this piece
+			n := fewest[have] + 1
+			if old, ok := fewest[have+piece]; n <= maxPieces && (!ok || n < old) {
+				fewest[have+piece] = n
+			}
+		}
+	}
+	now := int64(math.Round(packed * 1e6))
+	out := []float64{0}
+	for s := range fewest {
+		out = append(out, float64(s-now)/1e6, float64(-s-now)/1e6)
+	}
+	sort.Float64s(out)
+	return slices.Compact(out)
+}
+
+// sortedKeys lists the sums largest first, so that a sum made with a piece is not taken for one made without it.
+func sortedKeys(m map[int64]int) []int64 {
+	out := make([]int64, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.SortFunc(out, func(a, b int64) int { return int(b - a) })
+	return out
+}

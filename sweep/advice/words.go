@@ -1,0 +1,133 @@
+package advice
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"tramd/sweep"
+)
+
+// Cautions that belong to every move.
+const (
+	cautionSpindle = "Isolate the spindle's power before a hand or an arm is near it, and keep clear of axes moved by a motor."
+	cautionHead    = "Support the head before you loosen what holds it."
+	cautionRules   = "Local rules and the machine's manual come first."
+)
+
+func (a *Answer) warn(code, format string, args ...any) {
+	a.Warnings = append(a.Warnings, sweep.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
+}
+
+// moveWords puts a plan into moves and sentences.
+func (a *Answer) moveWords(p *Problem, next plan) {
+	a.Cautions = append(a.Cautions, cautionSpindle)
+	loosens := false
+	for j, by := range next.by {
+		if by == 0 {
+			continue
+		}
+		adj := p.Adjusters[j]
+		a.Moves = append(a.Moves, Move{adj.Name, by, adj.unit(), adj.say(by)})
+		loosens = loosens || adj.Words.Loosens
+	}
+	if loosens {
+		a.Cautions = append(a.Cautions, cautionHead)
+	}
+	a.Cautions = append(a.Cautions, cautionRules)
+	a.Why = fmt.Sprintf("To be expected after it: tilt %+.3f, nod %+.3f mm/m; both within the tolerance in %s of 100 cases. Then sweep again.",
+		next.x, next.y, hundred(next.chance))
+	switch {
+	case next.trial:
+		a.Why = "The log can be read in more than one way; this move tells which is right. Then sweep again."
+	case next.chance < 0.3:
+		a.Why += " One move is unlikely to be enough; this one also shows how the machine answers."
+	}
+}
+
+func (a Adjuster) unit() string {
+	if a.Unit == "" {
+		return "mm"
+	}
+	return a.Unit
+}
+
+// say tells a person what to do, in the words of the machine's owner where there are some.
+func (a Adjuster) say(by float64) string {
+	amount := strconv.FormatFloat(math.Abs(by), 'f', -1, 64) + " " + a.unit()
+	words := a.Words.Plus
+	if by < 0 {
+		words = a.Words.Minus
+	}
+	var s string
+	switch {
+	case words == "":
+		sign := "+"
+		if by < 0 {
+			sign = "-"
+		}
+		s = fmt.Sprintf("Move %s by %s%s.", a.Name, sign, amount)
+	case strings.Contains(words, "{}"):
+		s = sentence(strings.ReplaceAll(words, "{}", amount))
+	default:
+		s = sentence(a.Name + ": " + amount + " " + words)
+	}
+	if a.Words.Notes != "" {
+		s += " " + sentence(a.Words.Notes)
+	}
+	return s
+}
+
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return s
+	}
+	s = strings.ToUpper(s[:1]) + s[1:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+// hundred says a chance as cases in a hundred, never none or all.
+func hundred(p float64) string {
+	switch {
+	case p < 0.01:
+		return "fewer than 1"
+	case p > 0.99:
+		return "more than 99"
+	}
+	return strconv.Itoa(int(math.Round(100 * p)))
+}
+
+func (a *Answer) stopWords(now, next plan) {
+	if now.chance > tells {
+		a.Why = fmt.Sprintf("Stop here: both axes are within the tolerance in %s of 100 cases as they stand, and in %s after the best move that can be made. "+
+			"To know more, sweep again with more turns.", hundred(now.chance), hundred(next.chance))
+		return
+	}
+	a.Why = "Stop here: no amount that can be set brings it nearer."
+	a.warn("no_better_move", "it is outside, and no amount that can be set brings it nearer; finer steps or thinner shims, or another adjuster, would help")
+}
+
+func (a *Answer) stuckWords(p *Problem) {
+	if len(p.Adjusters) == 0 {
+		a.Why = "Nothing is known of what can be moved, so only the lean and its side can be told."
+		return
+	}
+	a.Why = "Nothing that can be moved has an effect."
+}
+
+// afterUnmeasured answers a log that ends with a move: first see what it did.
+func (c *chooser) afterUnmeasured(a *Answer, last Entry) {
+	m, known := c.p.nominal(last, c.b)
+	o := c.b.foresee(m, 1)
+	if !known {
+		o.chance = 0
+	}
+	a.Expected = expected(plan{outlook: o})
+	a.Why = "Sweep before the next move: the last one is not measured yet."
+	a.warn("measure_first", "the log ends with a move that was not measured; what is expected here is what it should have done")
+}
