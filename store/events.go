@@ -41,26 +41,16 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	if e.BootID == "" {
 		e.BootID = s.bootID
 	}
-	var id int64
-	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	return s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) {
 		if e.Run != 0 {
 			if err := whyNotOpen(ctx, tx, e.Run); errors.Is(err, ErrNotFound) {
-				return fmt.Errorf("run %d: %w", e.Run, err)
+				return nil, fmt.Errorf("run %d: %w", e.Run, err)
 			}
 		}
-		res, err := tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set)
+		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set)
 			VALUES (?, ?, ?, ?, ?, ?, ?)`, micros(e.At), e.Kind, e.Text, sql.NullInt64{Int64: e.Run, Valid: e.Run != 0},
 			e.BootID, e.BootTime.Microseconds(), !e.ClockUnset)
-		if err != nil {
-			return err
-		}
-		id, err = res.LastInsertId()
-		return err
 	})
-	if err != nil {
-		return 0, s.fault(doing, err)
-	}
-	return id, nil
 }
 
 // Events gives up to limit events (at most 1000), the last stored first.

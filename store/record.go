@@ -24,15 +24,28 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	if r.BootID == "" {
 		r.BootID = s.bootID
 	}
-	var id int64
-	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	id, err := s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) {
 		setup, err := putSetup(ctx, tx, r.Setup)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
+		return tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
 			r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
+	})
+	if err != nil {
+		return 0, err
+	}
+	s.mu.Lock()
+	s.begun[id] = r.StartedAt
+	s.mu.Unlock()
+	return id, nil
+}
+
+// insert runs f in a transaction and gives the number of the row it added.
+func (s *Store) insert(ctx context.Context, doing string, f func(context.Context, *sql.Tx) (sql.Result, error)) (id int64, err error) {
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		res, err := f(ctx, tx)
 		if err != nil {
 			return err
 		}
@@ -42,9 +55,6 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	if err != nil {
 		return 0, s.fault(doing, err)
 	}
-	s.mu.Lock()
-	s.begun[id] = r.StartedAt
-	s.mu.Unlock()
 	return id, nil
 }
 

@@ -11,21 +11,30 @@ import (
 // maxPage bounds one page of runs.
 const maxPage = 1000
 
-// selectRun reads runs with their newest result. A run that goes on has its chunks counted.
-const selectRun = `SELECT run.id, kind, purpose, setup_id, started_us, ended_us, boot_id, boot_us, clock_set, outcome, why, note,
-	CASE outcome WHEN '' THEN (SELECT coalesce(sum(readings), 0) FROM chunk WHERE ` + chunksOfRun + `) ELSE run.readings END,
-	CASE outcome WHEN '' THEN (SELECT coalesce(sum(untagged), 0) FROM chunk WHERE ` + chunksOfRun + `) ELSE run.untagged END,
+// selectRun reads runs with their newest result.
+const selectRun = `SELECT run.id, kind, purpose, setup_id, started_us, ended_us, boot_id, boot_us, clock_set, outcome, why, note,` + runCounts + `
 	result.json, cov_tilt, cov_tilt_nod, cov_nod
 	FROM run LEFT JOIN result ON result.id = (SELECT max(id) FROM result WHERE run_id = run.id) `
 
+// runCounts are the readings of a run, with and without an angle. A run that goes on has its chunks counted.
+const runCounts = `
+	CASE outcome WHEN '' THEN (SELECT coalesce(sum(readings), 0) FROM chunk WHERE ` + chunksOfRun + `) ELSE run.readings END,
+	CASE outcome WHEN '' THEN (SELECT coalesce(sum(untagged), 0) FROM chunk WHERE ` + chunksOfRun + `) ELSE run.untagged END,`
+
 // Runs gives up to limit runs (at most 1000), newest first, with numbers below before; before 0 begins with the newest.
 func (s *Store) Runs(ctx context.Context, before int64, limit int) ([]Run, error) {
-	query, args := selectRun+"ORDER BY run.id DESC LIMIT ?", []any{}
-	if before > 0 {
-		query, args = selectRun+"WHERE run.id < ? ORDER BY run.id DESC LIMIT ?", []any{before}
-	}
-	out, err := s.runs(ctx, query, append(args, min(max(limit, 0), maxPage))...)
+	query, args := page(selectRun, before, limit)
+	out, err := s.runs(ctx, query, args...)
 	return out, s.fault("list runs", err)
+}
+
+// page asks for one page of runs.
+func page(from string, before int64, limit int) (query string, args []any) {
+	limit = min(max(limit, 0), maxPage)
+	if before > 0 {
+		return from + "WHERE run.id < ? ORDER BY run.id DESC LIMIT ?", []any{before, limit}
+	}
+	return from + "ORDER BY run.id DESC LIMIT ?", []any{limit}
 }
 
 // Run gives one run (ErrNotFound).
@@ -125,7 +134,8 @@ func (s *Store) runRows(ctx context.Context, query string, args ...any) ([]runRo
 	return out, rows.Err()
 }
 
-func (s *Store) fromRow(ctx context.Context, row runRow) (Run, error) {
+// withSetup makes a run of its row, all but the result.
+func (s *Store) withSetup(ctx context.Context, row runRow) (Run, error) {
 	run := row.run
 	setup, err := s.setup(ctx, s.r, row.setup)
 	if err != nil {
@@ -135,6 +145,14 @@ func (s *Store) fromRow(ctx context.Context, row runRow) (Run, error) {
 	run.StartedAt, run.BootTime = fromMicros(row.started), durationFromMicros(row.boot)
 	if row.ended.Valid {
 		run.EndedAt = fromMicros(row.ended.Int64)
+	}
+	return run, nil
+}
+
+func (s *Store) fromRow(ctx context.Context, row runRow) (Run, error) {
+	run, err := s.withSetup(ctx, row)
+	if err != nil {
+		return run, err
 	}
 	if row.text != nil {
 		run.Result = &sweep.Result{}

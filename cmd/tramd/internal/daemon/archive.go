@@ -46,14 +46,7 @@ type records struct {
 }
 
 func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
-	runs, err := r.store.Runs(ctx, before, limit)
-	if err != nil {
-		return nil, err
-	}
-	if runs == nil {
-		runs = []store.Run{}
-	}
-	return runs, nil
+	return r.store.List(ctx, before, limit)
 }
 
 func (r *records) Run(ctx context.Context, id int64) (any, error) {
