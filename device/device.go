@@ -123,7 +123,7 @@ func (d *Device) Status() Status {
 	if s.Err == "" && (s.State == StateSettling || s.State == StateLive) {
 		s.Err = d.unanswered()
 	}
-	if d.turns != nil && d.turns.onDemand {
+	if d.turns != nil && d.turns.onDemand || d.spec.Frame == FramePulse {
 		return s // silence means nothing here
 	}
 	if waited := Now() - s.Since; s.State == StateSettling && s.Err == "" && waited > Stamp(d.spec.StaleAfter) {

@@ -10,14 +10,22 @@ const (
 	FrameDigits  = "digits"
 	FrameBinary  = "binary"
 	FrameModbus  = "modbus"
+	FramePulse   = "pulse"
 )
 
 // checkFrame refuses a frame that does not fit the role, or whose description is missing or wrong.
 func (s Spec) checkFrame(plain string) error {
 	missing := fmt.Errorf("frame %q is not described: add its table", s.Frame)
+	if s.Role == RoleTrigger && s.Frame != FramePulse {
+		return fmt.Errorf("frame %q does not fit %s: write frame = %q", s.Frame, s.Role, FramePulse)
+	}
 	switch s.Frame {
 	case plain:
 		return nil
+	case FramePulse:
+		if s.Role == RoleAngle {
+			return nil
+		}
 	case FramePattern:
 		if s.Pattern == nil {
 			return missing
@@ -53,6 +61,8 @@ func (s Spec) framer() framer {
 	asked := len(s.Asking.Asks) > 0
 	var f framer
 	switch s.Frame {
+	case FramePulse:
+		return NewPulseFramer()
 	case FrameEncoder:
 		f = NewEncoderFramer(s.CountsPerTurn).MarkedBy(s.IndexMark)
 	case FramePattern:

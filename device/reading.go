@@ -27,6 +27,7 @@ const (
 	Count                  // Value is a signed encoder count
 	Angle                  // Value is an angle in units of 1e-6 degree
 	Index                  // the encoder's index mark, without a count of its own
+	Pulse                  // something was pressed or passed; there is no value
 )
 
 // Sample is one decoded frame.

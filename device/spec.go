@@ -15,6 +15,7 @@ type Role uint8
 const (
 	RoleIndicator Role = iota + 1
 	RoleAngle
+	RoleTrigger // a foot switch or button
 )
 
 func (r Role) String() string {
@@ -23,6 +24,8 @@ func (r Role) String() string {
 		return "indicator"
 	case RoleAngle:
 		return "angle"
+	case RoleTrigger:
+		return "trigger"
 	}
 	return "unknown role"
 }
@@ -35,8 +38,8 @@ type Spec struct {
 	Port string
 	Baud int    // 0: 115200; serial ports only
 	Line string // bits, parity and stop bits: "" is "8N1"; serial ports only
-	// Frame is "text" for an indicator, "encoder" for an angle, or one of those below that says what it looks like:
-	// "pattern", "digits", "binary", "modbus".
+	// Frame is "text" for an indicator, "encoder" or "pulse" (once a turn) for an angle, "pulse" for a trigger, or one of
+	// those below that says what it looks like: "pattern", "digits", "binary", "modbus".
 	Frame         string
 	Pattern       *Pattern
 	Digits        *Digits
@@ -79,7 +82,7 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Name == "" {
 		return Spec{}, errors.New("device has no name: give it one")
 	}
-	want := map[Role]string{RoleIndicator: "text", RoleAngle: "encoder"}[s.Role]
+	want := map[Role]string{RoleIndicator: "text", RoleAngle: "encoder", RoleTrigger: "pulse"}[s.Role]
 	if want == "" {
 		return bad("role %d is not known: make it an indicator or an angle source", s.Role)
 	}

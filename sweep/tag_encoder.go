@@ -45,6 +45,7 @@ type Encoder struct {
 	quantum float64 // radians within which an arm counts as standing still
 	pace    float64 // radians a second the arm has lately reached
 	rhythm  float64 // seconds from sample to sample
+	late    float64 // seconds by which the latest samples may have been stamped late
 	held    bool    // suspect waits for the next sample to bear it out
 	suspect sample
 	jumps   int
@@ -187,14 +188,17 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	turns := math.Abs(step) / (2 * math.Pi)
 	switch {
 	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+0.02),
-		doubtful && (math.Abs(step) > e.reach(gap) || e.restarted(x.raw, gap)):
+		doubtful && (math.Abs(step) > e.reach(gap+e.late) || e.restarted(x.raw, gap)):
 		e.jumps++
 		e.placed, b.known, b.certain = false, false, false // where the arm is now, the count no longer says
 	case gap > e.o.MaxGapS && math.Abs(step) > 1.5*e.quantum:
 		b.certain = false
+	case doubtful && math.Abs(step) > e.reach(gap):
+		b.certain = false // the arm got here, but not in the time that the stamps say
 	default:
 		e.learn(gap, step)
 	}
+	e.late = math.Min(math.Max(0, 0.98*e.late+gap-e.rhythm), maxLateS)
 	e.lastRaw = x.raw
 	if pos, ok := e.indexPos(x, a.t, from); ok {
 		e.atIndex(pos, d, &b)

@@ -207,3 +207,30 @@ func TestACountThatNoCounterOfItsWidthShowsIsDropped(t *testing.T) {
 		t.Errorf("%d spikes, angle %v", e.Spikes(), a)
 	}
 }
+
+// A computer that is busy stamps a line late, and the next one, which came after a pause, right after it.
+func TestALateStampIsNoJump(t *testing.T) {
+	e := NewEncoder(EncoderOptions{CountsPerTurn: 4096})
+	var pts []Point
+	emit := func(p Point) { pts = append(pts, p) }
+	count := func(at float64) int64 { return int64(math.Floor(turning(at) / (2 * math.Pi) * 4096)) }
+	for i := range 2500 {
+		at := float64(i) / 250
+		stamp := at
+		switch k := i % 100; {
+		case k == 50:
+			stamp = at + 0.0999
+		case k > 50 && k < 75: // the instrument's computer was busy too
+			continue
+		}
+		e.AddReading(at, 0, 0, emit)
+		e.AddCount(stamp, count(at), false, emit)
+	}
+	if e.Jumps() > 0 {
+		t.Errorf("%d jumps", e.Jumps())
+	}
+	// The angle of a late stamp is that of a moment 0.1 s before: nothing shows it, but the stretch after it is known to be off.
+	if worst, known := worstError(pts, turning); worst > 0.1*2.1 || known < 1500 {
+		t.Errorf("worst %.1f deg of %d known", Degrees(worst), known)
+	}
+}

@@ -48,6 +48,10 @@ const (
 	stirDeg = 0.5 // any sample may lie this far from the one before
 	maxSpin = 100 // rad/s², more than a hand gives an arm (common practice, no source)
 	unevenS = 0.03
+
+	// maxLateS bounds how late a busy computer may stamp a sample: the time then seems to be missing before the next one. It
+	// shows beforehand as a gap that is longer than the rhythm.
+	maxLateS = 0.5
 )
 
 // likely says whether a step fits how the arm has been going: at most four times the steps before, for the time it took.

@@ -1,34 +1,55 @@
 package sweep
 
 import (
+	"fmt"
 	"math"
 	"slices"
 )
 
-// StationOptions describe a sweep by stations: the arm is turned by hand to announced angles and a settled reading is
-// taken at each.
+// StationOptions describe a sweep by stations: the arm is turned to announced angles and a settled reading is taken at
+// each.
 type StationOptions struct {
 	AnglesDeg  []float64 // in the order they are visited
 	Closing    bool      // return to the first angle at the end, so that the closure is seen
 	SettleS    float64   // how long the reading must lie still; 0 = 1 s
-	SettleMM   float64   // widest span of readings that counts as still; 0 = adapts to the noise, up to 0.01 mm
+	SettleMM   float64   // widest span of readings that counts as still; 0 = adapts to the noise that is seen
 	Resolution float64   // of the indicators, mm; the span is never narrower than three steps
 	Indicators int       // how many indicators there are; every one must lie still
+	Typed      bool      // readings come by Put alone
+	Told       bool      // somebody else moves the arm, and says by Arrive that it stands
 }
 
 // Stations tags readings by announced stations. It sees by itself when the arm has been moved and the reading has settled:
 // the reading must first leave the place it was taken at (an arm that is turned stirs the plunger), then lie within a
-// narrow span for SettleS. Where a true spindle and a smooth surface give nothing to see, TakeNow takes the station.
+// narrow span for SettleS, without creeping. Where a true spindle and a smooth surface give nothing to see, TakeNow takes
+// the station. A station may be skipped, and one that went wrong taken again.
 //
 // Stations is for one goroutine.
 type Stations struct {
 	o       StationOptions
-	angles  []float64 // degrees, the closing station included
-	taken   []StationReading
-	next    int
+	places  []place
+	here    int   // the place whose reading comes next; len(places): none is left
+	order   []int // places in the order they were taken
 	moved   bool
 	movedAt float64  // when the reading left the place of the last station
 	windows []window // per indicator
+	quiet   noise    // what the readings did at the stations taken so far
+}
+
+// StationState is how far one station has come.
+type StationState uint8
+
+// States of a station.
+const (
+	StationAhead StationState = iota
+	StationTaken
+	StationSkipped
+)
+
+type place struct {
+	deg     float64
+	state   StationState
+	reading StationReading
 }
 
 // StationReading is a station that has been taken.
@@ -40,13 +61,6 @@ type StationReading struct {
 	Reading float64 // mm, of the first indicator
 }
 
-// window holds the readings of the last SettleS of one indicator.
-type window struct {
-	t, mm []float64
-	last  float64 // mean when the last station was taken
-	full  bool    // covers SettleS
-}
-
 // NewStations begins a sweep by stations.
 func NewStations(o StationOptions) *Stations {
 	if o.SettleS <= 0 {
@@ -55,55 +69,69 @@ func NewStations(o StationOptions) *Stations {
 	if o.Indicators <= 0 {
 		o.Indicators = 1
 	}
-	s := &Stations{o: o, angles: slices.Clone(o.AnglesDeg), windows: make([]window, o.Indicators), moved: true}
-	if o.Closing && len(s.angles) > 1 {
-		s.angles = append(s.angles, s.angles[0])
+	s := &Stations{o: o, windows: make([]window, o.Indicators), moved: !o.Told}
+	degs := slices.Clone(o.AnglesDeg)
+	if o.Closing && len(degs) > 1 {
+		degs = append(degs, degs[0])
+	}
+	for _, d := range degs {
+		s.places = append(s.places, place{deg: d})
 	}
 	return s
 }
 
-// Angles gives the stations in order, in degrees.
-func (s *Stations) Angles() []float64 { return s.angles }
+// Len says how many stations there are, the closing one included.
+func (s *Stations) Len() int { return len(s.places) }
 
-// Taken gives the stations taken so far.
-func (s *Stations) Taken() []StationReading { return s.taken }
+// Station gives one station's angle in degrees, how far it has come, and its reading if it was taken.
+func (s *Stations) Station(i int) (deg float64, st StationState, r StationReading) {
+	p := s.places[i]
+	return p.deg, p.state, p.reading
+}
 
-// Done says whether every station has been taken.
-func (s *Stations) Done() bool { return s.next >= len(s.angles) }
+// Taken says how many stations have been taken.
+func (s *Stations) Taken() int { return len(s.order) }
 
-// Next gives the angle to turn to, in degrees.
-func (s *Stations) Next() (deg float64, ok bool) {
+// Done says whether every station has been taken or skipped.
+func (s *Stations) Done() bool { return s.here >= len(s.places) }
+
+// Here gives the station to turn to.
+func (s *Stations) Here() (i int, deg float64, ok bool) {
 	if s.Done() {
-		return 0, false
+		return 0, 0, false
 	}
-	return s.angles[s.next], true
+	return s.here, s.places[s.here].deg, true
 }
 
 // Moved says whether the arm was seen to move since the last station was taken.
 func (s *Stations) Moved() bool { return s.moved }
 
+// Arrive says that the arm now stands at the present station, for stations that are Told: readings count from here.
+func (s *Stations) Arrive() {
+	s.clear()
+	s.moved = true
+}
+
 // AddReading takes a reading; it returns the station when this reading completes it.
 func (s *Stations) AddReading(t, mm float64, indicator int) (StationReading, bool) {
-	if s.Done() || indicator < 0 || indicator >= len(s.windows) || !finite(t) || !finite(mm) {
+	if s.Done() || s.o.Typed || indicator < 0 || indicator >= len(s.windows) || !finite(t) || !finite(mm) {
 		return StationReading{}, false
 	}
 	w := &s.windows[indicator]
 	w.add(t, mm, s.o.SettleS)
+	if s.o.Told {
+		if s.moved && s.settled() {
+			return s.take(false), true
+		}
+		return StationReading{}, false
+	}
 	if !s.moved && math.Abs(mm-w.last) > s.band(w) {
 		s.moved, s.movedAt = true, t
-		for i := range s.windows { // what was read on the old place must not count towards the new one
-			s.windows[i].clear()
-		}
+		s.clear() // what was read on the old place must not count towards the new one
 		return StationReading{}, false
 	}
-	if !s.moved {
+	if !s.moved || !s.settled() {
 		return StationReading{}, false
-	}
-	for i := range s.windows {
-		w := &s.windows[i]
-		if !w.full || w.span() > s.band(w) {
-			return StationReading{}, false
-		}
 	}
 	if s.twitched() {
 		s.moved = false
@@ -112,27 +140,10 @@ func (s *Stations) AddReading(t, mm float64, indicator int) (StationReading, boo
 	return s.take(false), true
 }
 
-// shortestTurn is the time below which a disturbance cannot have been the arm going to another station.
-const shortestTurn = 0.7
-
-// twitched says whether the reading only stirred and came back: somebody leant on the table, and the arm is where it was.
-func (s *Stations) twitched() bool {
-	if s.next == 0 {
-		return false
-	}
-	for i := range s.windows {
-		w := &s.windows[i]
-		if w.t[0]-s.movedAt >= shortestTurn || math.Abs(w.mean()-w.last) > s.band(w) {
-			return false
-		}
-	}
-	return true
-}
-
 // TakeNow takes the present station on the person's word, from what was read in the last SettleS. It fails only when
 // there is no reading of some indicator.
 func (s *Stations) TakeNow() (StationReading, bool) {
-	if s.Done() {
+	if s.Done() || s.o.Typed {
 		return StationReading{}, false
 	}
 	for i := range s.windows {
@@ -143,82 +154,119 @@ func (s *Stations) TakeNow() (StationReading, bool) {
 	return s.take(true), true
 }
 
+// Put takes what a person read off an indicator at the present station at t; it returns the station once every indicator
+// has its reading. A second reading of the same indicator replaces the first.
+func (s *Stations) Put(t, mm float64, indicator int) (StationReading, bool) {
+	if s.Done() || indicator < 0 || indicator >= len(s.windows) || !finite(t) || !finite(mm) {
+		return StationReading{}, false
+	}
+	w := &s.windows[indicator]
+	w.clear()
+	w.add(t, mm, s.o.SettleS)
+	if s.Wanted() >= 0 {
+		return StationReading{}, false
+	}
+	return s.take(true), true
+}
+
+// Wanted gives the first indicator that has no reading at the present station; -1 when each has one.
+func (s *Stations) Wanted() int {
+	return slices.IndexFunc(s.windows, func(w window) bool { return len(w.mm) == 0 })
+}
+
 func (s *Stations) take(byHand bool) StationReading {
-	deg := s.angles[s.next]
-	r := StationReading{Deg: deg, ByHand: byHand}
+	p := &s.places[s.here]
+	r := StationReading{Deg: p.deg, ByHand: byHand}
 	for i := range s.windows {
 		w := &s.windows[i]
 		w.last = w.mean()
 		r.Spread = math.Max(r.Spread, w.span())
-		// The closing station is a turn further on, so that the closure can be told from the first reading.
-		angle := Radians(deg)
-		if s.next == len(s.angles)-1 && s.o.Closing && s.next > 0 {
-			angle += 2 * math.Pi
+		if !byHand {
+			s.quiet.join(w.noise())
 		}
-		r.Points = append(r.Points, Point{T: w.t[len(w.t)-1], Angle: angle, Reading: w.last, Indicator: i})
+		r.Points = append(r.Points, Point{T: w.t[len(w.t)-1], Angle: s.angle(), Reading: w.last, Indicator: i})
 	}
 	r.Reading = r.Points[0].Reading
-	for i := range s.windows {
-		s.windows[i].clear()
-	}
-	s.taken = append(s.taken, r)
-	s.next++
-	s.moved = false
+	p.state, p.reading = StationTaken, r
+	s.order = append(s.order, s.here)
+	s.onward()
 	return r
 }
 
-// band is the span within which readings count as still. It widens with the noise that is seen from reading to reading,
-// but not so far that a slow turn of the arm could pass for stillness.
-func (s *Stations) band(w *window) float64 {
-	if s.o.SettleMM > 0 {
-		return s.o.SettleMM
+// angle is the present station's. The closing station is a turn further on, so that the closure can be told from the
+// first reading.
+func (s *Stations) angle() float64 {
+	a := Radians(s.places[s.here].deg)
+	if s.o.Closing && s.here > 0 && s.here == len(s.places)-1 {
+		a += 2 * math.Pi
 	}
-	floor := math.Max(3*s.o.Resolution, 0.002)
-	return math.Max(floor, math.Min(0.01, 6*w.noise()))
+	return a
 }
 
-func (w *window) clear() { w.t, w.mm, w.full = w.t[:0], w.mm[:0], false }
-
-func (w *window) add(t, mm, span float64) {
-	if n := len(w.t); n > 0 && t < w.t[n-1] { // a clock that goes backwards starts the wait anew
-		w.clear()
+// onward goes to the next station that is ahead.
+func (s *Stations) onward() {
+	s.clear()
+	s.moved = s.o.Typed
+	s.here = slices.IndexFunc(s.places, func(p place) bool { return p.state == StationAhead })
+	if s.here < 0 {
+		s.here = len(s.places)
 	}
-	w.t, w.mm = append(w.t, t), append(w.mm, mm)
-	drop := 0
-	for drop < len(w.t)-1 && t-w.t[drop+1] >= span {
-		drop++
-	}
-	if drop > 0 {
-		w.t = w.t[:copy(w.t, w.t[drop:])]
-		w.mm = w.mm[:copy(w.mm, w.mm[drop:])]
-	}
-	w.full = t-w.t[0] >= span && len(w.t) >= 3
 }
 
-func (w *window) span() float64 {
-	if len(w.mm) == 0 {
-		return 0
+// Skip leaves the present station out.
+func (s *Stations) Skip() error {
+	if s.Done() {
+		return fmt.Errorf("no station is left to skip")
 	}
-	return slices.Max(w.mm) - slices.Min(w.mm)
+	s.places[s.here].state = StationSkipped
+	s.stay()
+	s.onward()
+	return nil
 }
 
-func (w *window) mean() float64 {
-	sum := 0.0
-	for _, x := range w.mm {
-		sum += x - w.mm[0]
+// Redo puts a station back to be taken next, and gives the reading it had, to be left out; negative means the last one
+// that was taken or skipped. A station that was skipped had none.
+func (s *Stations) Redo(i int) (old StationReading, had bool, err error) {
+	if i < 0 {
+		if i = s.latest(); i < 0 {
+			return old, false, fmt.Errorf("no station has been taken yet")
+		}
 	}
-	return w.mm[0] + sum/float64(len(w.mm))
+	if i >= len(s.places) {
+		return old, false, fmt.Errorf("there is no station %d; the last is %d", i, len(s.places)-1)
+	}
+	p := &s.places[i]
+	if p.state == StationAhead {
+		return old, false, fmt.Errorf("the station at %v degrees has not been taken yet", p.deg)
+	}
+	old, had = p.reading, p.state == StationTaken
+	s.order = slices.DeleteFunc(s.order, func(k int) bool { return k == i })
+	*p = place{deg: p.deg}
+	s.here = i
+	s.stay()
+	s.clear()
+	s.moved = s.o.Typed
+	return old, had, nil
 }
 
-// noise estimates the standard deviation from the differences of neighbouring readings, which a slow drift leaves alone.
-func (w *window) noise() float64 {
-	if len(w.mm) < 4 {
-		return 0
+// stay takes it that the arm is not where the next reading belongs, wherever it stands: it must be seen to move first.
+func (s *Stations) stay() {
+	for i := range s.windows {
+		if w := &s.windows[i]; len(w.mm) > 0 {
+			w.last = w.mean()
+		}
 	}
-	sum := 0.0
-	for i := 1; i < len(w.mm); i++ {
-		sum += math.Abs(w.mm[i] - w.mm[i-1])
+}
+
+// latest is the station before the present one in the order of the list that was taken or skipped, else the last taken.
+func (s *Stations) latest() int {
+	for i := min(s.here, len(s.places)) - 1; i >= 0; i-- {
+		if s.places[i].state != StationAhead {
+			return i
+		}
 	}
-	// For normal noise the mean absolute difference of two readings is 2/sqrt(pi) standard deviations.
-	return sum / float64(len(w.mm)-1) * math.Sqrt(math.Pi) / 2
+	if n := len(s.order); n > 0 {
+		return s.order[n-1]
+	}
+	return -1
 }

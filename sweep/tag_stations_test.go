@@ -97,3 +97,173 @@ func TestStationsRefuseWhatIsNoReading(t *testing.T) {
 		t.Error("taken without a reading")
 	}
 }
+
+func TestStationsOfANoisyIndicatorAreTakenToo(t *testing.T) {
+	heights := []float64{0.300, 0.420, 0.180, 0.250, 0.300}
+	for _, noise := range []float64{0.002, 0.004} {
+		hit := 0
+		for seed := range uint64(20) {
+			s := NewStations(StationOptions{AnglesDeg: []float64{0, 90, 180, 270}, Closing: true, Resolution: 0.001})
+			taken := turner(s, heights, noise, rand.New(rand.NewPCG(seed, 4)))
+			for i, r := range taken {
+				// A mean of twenty readings.
+				if d := math.Abs(r.Reading - heights[i]); d > 3*noise {
+					t.Errorf("noise %v, seed %d: station %v reads %v, want %v", noise, seed, r.Deg, r.Reading, heights[i])
+				}
+			}
+			if s.Done() {
+				hit++
+			}
+		}
+		if hit < 19 {
+			t.Errorf("noise %v: only %d of 20 sweeps were taken hands-free", noise, hit)
+		}
+	}
+}
+
+func TestAStirredPlungerIsNotStill(t *testing.T) {
+	for _, first := range []bool{true, false} {
+		s := NewStations(StationOptions{AnglesDeg: []float64{0, 90}, Resolution: 0.001})
+		at := 0.0
+		feed := func(n int, mm func(i int) float64) (taken int) {
+			for i := range n {
+				at += 0.05
+				if _, ok := s.AddReading(at, mm(i), 0); ok {
+					taken++
+				}
+			}
+			return taken
+		}
+		if !first && feed(40, func(int) float64 { return 0.5 }) != 1 {
+			t.Fatal("the first station was not taken")
+		}
+		if feed(400, func(i int) float64 { return 0.7 + 0.05*math.Sin(float64(i)) }) != 0 {
+			t.Errorf("taken while it was stirred (first %v)", first)
+		}
+		if span, long := s.Unsettled(); span < 0.09 || long < 15 {
+			t.Errorf("unsettled: %v mm for %v s", span, long)
+		}
+	}
+}
+
+// stand holds one height for n readings.
+func stand(s *Stations, at *float64, n int, mm float64) (taken int) {
+	for range n {
+		*at += 0.05
+		if _, ok := s.AddReading(*at, mm, 0); ok {
+			taken++
+		}
+	}
+	return taken
+}
+
+func TestASkippedStationIsNotTakenAsTheNext(t *testing.T) {
+	s := NewStations(StationOptions{AnglesDeg: []float64{0, 90, 180, 270}, Resolution: 0.001})
+	at := 0.0
+	if stand(s, &at, 40, 0.5) != 1 {
+		t.Fatal("not taken")
+	}
+	stand(s, &at, 20, 0.62)          // at 90, over a hole: not still yet
+	if err := s.Skip(); err != nil { // the arm still stands there
+		t.Fatal(err)
+	}
+	if stand(s, &at, 100, 0.62) != 0 {
+		t.Error("the skipped place was taken for the next")
+	}
+	if stand(s, &at, 100, 0.40) != 1 {
+		t.Error("the next was not taken")
+	}
+	if i, deg, _ := s.Here(); i != 3 || deg != 270 {
+		t.Errorf("next is %v at %v", i, deg)
+	}
+	if _, st, _ := s.Station(1); st != StationSkipped || s.Taken() != 2 {
+		t.Errorf("station 1 is %v, %d taken", st, s.Taken())
+	}
+}
+
+func TestAStationIsTakenAgain(t *testing.T) {
+	s := NewStations(StationOptions{AnglesDeg: []float64{0, 90, 180}, Closing: true, Resolution: 0.001})
+	at := 0.0
+	if _, _, err := s.Redo(-1); err == nil {
+		t.Error("redone before anything was taken")
+	}
+	for _, mm := range []float64{0.5, 0.62} {
+		if stand(s, &at, 60, mm) != 1 {
+			t.Fatal("not taken")
+		}
+	}
+	stand(s, &at, 10, 0.58) // on the way to 180 the person sees that 90 was wrong
+	old, had, err := s.Redo(1)
+	if err != nil || !had || math.Abs(old.Reading-0.62) > 1e-9 {
+		t.Fatalf("%+v %v %v", old, had, err)
+	}
+	if stand(s, &at, 100, 0.58) != 0 {
+		t.Error("taken where the arm stood by chance")
+	}
+	if stand(s, &at, 60, 0.65) != 1 {
+		t.Error("not taken again")
+	}
+	if _, deg, _ := s.Here(); deg != 180 {
+		t.Errorf("goes on with %v", deg)
+	}
+	if _, _, err := s.Redo(2); err == nil {
+		t.Error("a station ahead was redone")
+	}
+	if _, _, err := s.Redo(9); err == nil {
+		t.Error("a station that is not there was redone")
+	}
+	if err := s.Skip(); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Skip(); err != nil || !s.Done() {
+		t.Errorf("%v, done %v", err, s.Done())
+	}
+	if s.Skip() == nil {
+		t.Error("skipped past the end")
+	}
+	if _, had, err := s.Redo(-1); err != nil || had {
+		t.Errorf("the closing station was skipped, so it had no reading: %v %v", had, err)
+	}
+	if _, deg, ok := s.Here(); !ok || deg != 0 {
+		t.Errorf("next is %v", deg)
+	}
+}
+
+func TestStationsThatAreToldWaitForTheArrival(t *testing.T) {
+	s := NewStations(StationOptions{AnglesDeg: []float64{0, 90}, Resolution: 0.001, Told: true})
+	at := 0.0
+	if stand(s, &at, 100, 0.5) != 0 {
+		t.Fatal("taken before the arm was said to stand")
+	}
+	s.Arrive()
+	if stand(s, &at, 100, 0.5) != 1 {
+		t.Fatal("not taken, or twice")
+	}
+	s.Arrive()
+	if stand(s, &at, 100, 0.5) != 1 || !s.Done() { // the same height: a true spindle
+		t.Error("not taken")
+	}
+}
+
+func TestReadingsThatAPersonPutsIn(t *testing.T) {
+	s := NewStations(StationOptions{AnglesDeg: []float64{0, 180}, Closing: true, Indicators: 2, Typed: true})
+	for i := range 3 {
+		if w := s.Wanted(); w != 0 {
+			t.Fatalf("station %d wants indicator %d", i, w)
+		}
+		if _, ok := s.Put(float64(i), 0.1, 0); ok || s.Wanted() != 1 {
+			t.Fatal("taken with one of two readings")
+		}
+		s.Put(float64(i), 0.2, 0) // a slip put right
+		r, ok := s.Put(float64(i), 0.3, 1)
+		if !ok || r.Points[0].Reading != 0.2 || r.Points[1].Reading != 0.3 || !r.ByHand {
+			t.Fatalf("%+v %v", r, ok)
+		}
+	}
+	if !s.Done() {
+		t.Error("not done")
+	}
+	if _, ok := s.Put(9, 0.1, 0); ok {
+		t.Error("more than there are stations")
+	}
+}

@@ -31,6 +31,12 @@ func TestMain(m *testing.M) {
 // program starts tramd as a process of its own.
 func program(t *testing.T, args ...string) *process {
 	t.Helper()
+	return programWith(t, nil, args...)
+}
+
+// programWith gives it something to read from.
+func programWith(t *testing.T, in *os.File, args ...string) *process {
+	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
@@ -38,6 +44,9 @@ func program(t *testing.T, args ...string) *process {
 	p := &process{cmd: exec.Command(self, args...)}
 	p.cmd.Env = append(os.Environ(), "TRAMD_BE_THE_PROGRAM=1")
 	p.cmd.Stdout, p.cmd.Stderr = &p.out, &p.err
+	if in != nil {
+		p.cmd.Stdin = in
+	}
 	if err := p.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/term"
@@ -14,6 +15,7 @@ import (
 
 // shower shows a sweep while it goes on: one line that is rewritten on a terminal, a line now and then elsewhere.
 type shower struct {
+	mu    sync.Mutex // a key's answer comes from another goroutine
 	w     io.Writer
 	tty   bool
 	said  string
@@ -27,6 +29,8 @@ func newShower(w io.Writer) *shower {
 }
 
 func (s *shower) state(snap *session.Snapshot) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	now := time.Now()
 	sw := snap.Sweep
 	every := 2 * time.Second
@@ -68,7 +72,20 @@ func (s *shower) lean(sw session.SweepState) string {
 	return b.String()
 }
 
+// note shows a line of its own; what stood there is shown again below it.
+func (s *shower) note(text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.tty && s.said != "" {
+		fmt.Fprintln(s.w)
+	}
+	fmt.Fprintln(s.w, text)
+	s.said, s.width, s.at = "", 0, time.Time{}
+}
+
 func (s *shower) end() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if s.tty && s.said != "" {
 		fmt.Fprintln(s.w)
 	}

@@ -1,14 +1,10 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"time"
-
-	"golang.org/x/term"
 
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
@@ -37,7 +33,7 @@ func (c *sweepCmd) Run(e *env) error {
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
 	fmt.Fprint(e.err, cautions)
-	run, err := takeSweep(e.ctx, cl, c.Turns, c.Purpose, e.in, e.err)
+	run, err := takeSweep(e.ctx, cl, c.Turns, c.Purpose, cfg.Angle.Source, e.in, e.err)
 	if err != nil {
 		return err
 	}
@@ -45,15 +41,16 @@ func (c *sweepCmd) Run(e *env) error {
 }
 
 // takeSweep starts a sweep, shows it until it has ended, and gives the stored run.
-func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string, in io.Reader, progress io.Writer) (store.Run, error) {
+func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose, source string, in io.Reader, progress io.Writer) (store.Run, error) {
 	id, err := cl.StartSweep(ctx, turns, purpose)
 	if err != nil {
 		return store.Run{}, err
 	}
 	watch, stop := context.WithCancel(ctx)
 	defer stop()
-	takeOnEnter(watch, cl, id, in, progress)
 	show := newShower(progress)
+	restore := steer(watch, source, cl, id, in, show)
+	defer restore()
 	seen, others := false, 0
 	err = cl.Live(watch, func(s *session.Snapshot) bool {
 		if s.Sweep.Run != id {
@@ -91,22 +88,6 @@ func endedRun(ctx context.Context, cl *client.Client, id int64) (store.Run, erro
 		case <-time.After(20 * time.Millisecond):
 		}
 	}
-}
-
-// takeOnEnter lets the person take a station by pressing Enter, where there is a person.
-func takeOnEnter(ctx context.Context, cl *client.Client, run int64, in io.Reader, progress io.Writer) {
-	f, ok := in.(*os.File)
-	if !ok || !term.IsTerminal(int(f.Fd())) {
-		return
-	}
-	go func() { // ends with the program: a read of the terminal cannot be called off
-		keys := bufio.NewScanner(f)
-		for keys.Scan() && ctx.Err() == nil {
-			if err := cl.TakeStation(ctx, run); err != nil && ctx.Err() == nil {
-				fmt.Fprintf(progress, "\n%v\n", err)
-			}
-		}
-	}()
 }
 
 func reportRun(e *env, run store.Run, asJSON bool) error {

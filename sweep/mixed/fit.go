@@ -48,7 +48,9 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
 	f.rms = f.scatter()
-	return f.result(base), nil
+	r := f.result(base)
+	r.WarnOrder(pts, setup)
+	return r, nil
 }
 
 // plain fits what is left by least squares: it knows what the angles allow, the closure and the coverage.

@@ -57,6 +57,29 @@ func LengthUnit(name string) (Length, bool) {
 	return 0, false
 }
 
+// ParseLength reads what a person types: a number with a point or a comma, and a unit, or none for one in bare.
+func ParseLength(s string, bare Length) (Length, error) {
+	if strings.Count(s, ",") == 1 && !strings.Contains(s, ".") {
+		s = strings.Replace(s, ",", ".", 1)
+	}
+	v, name, err := splitQuantity(s)
+	if err != nil {
+		return 0, fmt.Errorf("%w; write a reading such as 0.12, -3 um or 0.0005 in", err)
+	}
+	unit := bare
+	if name != "" {
+		var ok bool
+		if unit, ok = LengthUnit(name); !ok {
+			return 0, fmt.Errorf("%q is not a unit of length; write mm, um, in or thou", name)
+		}
+	}
+	x := math.Round(v * float64(unit))
+	if math.Abs(x) > float64(MaxLength) {
+		return 0, fmt.Errorf("%s is longer than any indicator's travel; check its unit", strings.TrimSpace(s))
+	}
+	return Length(x), nil
+}
+
 // splitQuantity parts "0.02 mm" or "0.02mm" into its number and the rest.
 func splitQuantity(s string) (float64, string, error) {
 	s = strings.TrimSpace(s)

@@ -91,3 +91,31 @@ func FuzzParseTolerance(f *testing.F) {
 		}
 	})
 }
+
+func TestParseLength(t *testing.T) {
+	for text, want := range map[string]Length{
+		"0.12": 120_000, "-3 um": -3000, "0,004 in": 101_600, " +0.5 thou ": 12_700, "12µm": 12_000, "-.5": -500_000, "1e-3": 1000, "0.0005\"": 12_700,
+	} {
+		if got, err := ParseLength(text, Millimetre); err != nil || got != want {
+			t.Errorf("%q: %v %v, want %v", text, got, err, want)
+		}
+	}
+	if got, err := ParseLength("3", Micrometre); err != nil || got != 3000 {
+		t.Errorf("bare in micrometres: %v %v", got, err)
+	}
+	for _, text := range []string{"", "mm", "1,234.5", "1.2.3", "3 ells", "1e9 m", "nan", "inf", "0x10", "1 2"} {
+		if got, err := ParseLength(text, Millimetre); err == nil {
+			t.Errorf("%q was taken for %v", text, got)
+		}
+	}
+}
+
+func FuzzParseLength(f *testing.F) {
+	f.Add("-0,12 mm")
+	f.Add("1e-3in")
+	f.Fuzz(func(t *testing.T, text string) {
+		if l, err := ParseLength(text, Millimetre); err == nil && (l > MaxLength || l < -MaxLength) {
+			t.Errorf("%q: %v", text, l)
+		}
+	})
+}

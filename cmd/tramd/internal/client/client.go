@@ -107,6 +107,21 @@ func (c *Client) TakeStation(ctx context.Context, run int64) error {
 	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/take", run), nil, nil)
 }
 
+// SkipStation leaves the present station out.
+func (c *Client) SkipStation(ctx context.Context, run int64) error {
+	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/skip", run), nil, nil)
+}
+
+// RedoStation puts the last station back to be taken again.
+func (c *Client) RedoStation(ctx context.Context, run int64) error {
+	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/redo", run), nil, nil)
+}
+
+// PutReading gives what a person read off the indicator that is asked for.
+func (c *Client) PutReading(ctx context.Context, run int64, text string) error {
+	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/reading", run), map[string]string{"text": text}, nil)
+}
+
 // LogEvent stores something that happened to the machine.
 func (c *Client) LogEvent(ctx context.Context, kind, text string) error {
 	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text}, nil)

@@ -70,42 +70,11 @@ type Indicator struct {
 	Capture      string  `toml:"capture"`  // a file every byte of the port is also recorded to
 }
 
-// Angle is where the spindle angle comes from.
-type Angle struct {
-	Framing
-	Source        string   `toml:"source"`
-	Port          string   `toml:"port"`
-	Baud          int      `toml:"baud"`
-	CountsPerTurn int64    `toml:"counts_per_turn"`
-	CounterBits   int      `toml:"counter_bits"`  // 16, 24 or 32; 0 = wraps after one turn, or counts on
-	SpindleTeeth  int64    `toml:"spindle_teeth"` // of the wheels that drive the encoder; both 0 = it sits on the spindle
-	EncoderTeeth  int64    `toml:"encoder_teeth"`
-	IndexMark     string   `toml:"index_mark"` // the word in the encoder's line for its index mark
-	IndexDeg      *float64 `toml:"index_deg"`  // spindle angle at the mark
-	Reversed      bool     `toml:"reversed"`
-
-	IndexToleranceDeg float64   `toml:"index_tolerance_deg"`
-	ZeroDeg           float64   `toml:"zero_deg"`
-	DelayMS           float64   `toml:"delay_ms"`
-	MaxGapMS          float64   `toml:"max_gap_ms"`
-	Capture           string    `toml:"capture"`
-	StationsDeg       []float64 `toml:"stations_deg"`
-	Closing           *bool     `toml:"closing"`
-	SettleS           float64   `toml:"settle_s"`
-	SettleMM          float64   `toml:"settle_mm"`
-}
-
 // Sweep is how an attended sweep goes.
 type Sweep struct {
 	Turns int     `toml:"turns"`
 	IdleS float64 `toml:"idle_s"` // a sweep in which nothing moves this long is given up
 }
-
-// Angle sources.
-const (
-	SourceEncoder  = "encoder"
-	SourceStations = "stations"
-)
 
 func (c *Config) setDefaults() {
 	c.Backup.setDefaults()
@@ -131,9 +100,7 @@ func (c *Config) setDefaults() {
 		a.Baud = 115200
 	}
 	a.Framing.setDefaults(device.FrameEncoder)
-	if a.Source == SourceStations && len(a.StationsDeg) == 0 {
-		a.StationsDeg = []float64{0, 90, 180, 270}
-	}
+	a.stationDefaults()
 	if a.Closing == nil {
 		yes := true
 		a.Closing = &yes
@@ -151,7 +118,7 @@ func (c *Config) Setup() sweep.Setup {
 	s := sweep.Setup{
 		Machine: c.Machine.Name, Tolerance: c.tolerance, Surface: c.Machine.Surface, AngleSource: c.Angle.Source,
 	}
-	if c.Angle.Source == SourceStations {
+	if c.Angle.ByStations() {
 		s.StationsDeg = c.Angle.StationsDeg
 	}
 	for _, ind := range c.Indicators {

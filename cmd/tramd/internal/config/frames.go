@@ -247,6 +247,9 @@ func (c *Config) IndicatorPorts() []device.Spec {
 	byPort := map[string]int{}
 	for i := range c.Indicators {
 		ind := &c.Indicators[i]
+		if ind.Port == "" {
+			continue // a person reads it
+		}
 		at, ok := byPort[ind.Port]
 		if !ok {
 			at = len(specs)

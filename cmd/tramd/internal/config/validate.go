@@ -72,7 +72,7 @@ func (v *validator) indicators(c *Config) {
 			v.bad(key("name"), "%q is taken by another indicator; give each its own name", ind.Name)
 		}
 		names[ind.Name] = true
-		v.port(key("port"), ind.Port)
+		v.indicatorPort(key("port"), c, ind.Port)
 		v.whole(key("baud"), int64(ind.Baud), 50, 4_000_000)
 		v.framing(fmt.Sprintf("indicator.%d", i), device.FrameText, device.RoleIndicator, &ind.Framing)
 		place := ind.Port + "\x00" + ind.Channel
@@ -120,40 +120,18 @@ func (v *validator) angle(c *Config) {
 				v.bad("angle.port", "indicator %q has the same port; the encoder needs a port of its own", ind.Name)
 			}
 		}
-	case SourceStations:
-		if a.Port != "" {
-			v.bad("angle.port", `source = "stations" needs no port; remove it, or write source = "encoder"`)
-		}
-		v.stations(a.StationsDeg)
+	case SourceStations, SourceTyped:
+		v.byHand(c)
 	case "":
-		v.bad("angle.source", `missing; write source = "encoder" or source = "stations"`)
+		v.bad("angle.source", `missing; write source = "encoder", "stations" or "typed"`)
 	default:
-		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder" or "stations"`, a.Source)
+		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations" or "typed"`, a.Source)
 	}
 	v.number("angle.zero_deg", a.ZeroDeg, -360, 360)
 	v.number("angle.delay_ms", a.DelayMS, 0, 5000)
 	v.number("angle.max_gap_ms", a.MaxGapMS, 0, 10000)
 	v.number("angle.settle_s", a.SettleS, 0, 60)
 	v.number("angle.settle_mm", a.SettleMM, 0, 1)
-}
-
-func (v *validator) stations(degs []float64) {
-	if len(degs) < 2 || len(degs) > 360 {
-		v.bad("angle.stations_deg", "%d stations; write 2 to 360 angles in degrees, for example [0, 90, 180, 270]", len(degs))
-		return
-	}
-	for i, d := range degs {
-		if math.IsNaN(d) || d < -360 || d > 360 {
-			v.bad("angle.stations_deg", "%v is not an angle between -360 and 360 degrees", d)
-			return
-		}
-		for _, e := range degs[:i] {
-			if math.Abs(math.Remainder(d-e, 360)) < 1 {
-				v.bad("angle.stations_deg", "%v and %v are the same place; write each once (the return to the first is `closing`)", e, d)
-				return
-			}
-		}
-	}
 }
 
 func (v *validator) port(path, port string) {

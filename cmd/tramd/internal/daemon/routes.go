@@ -15,6 +15,10 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 	specs := cfg.IndicatorPorts()
 	var indicators []session.IndicatorRoute
 	for _, ind := range cfg.Indicators {
+		if ind.Port == "" { // read by a person
+			indicators = append(indicators, session.IndicatorRoute{Device: -1})
+			continue
+		}
 		at := slices.IndexFunc(specs, func(s device.Spec) bool { return s.Port == ind.Port })
 		indicators = append(indicators, session.IndicatorRoute{Device: at, Channel: ind.Channel, Delay: ms(ind.DelayMS)})
 	}
@@ -29,10 +33,15 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 			IndexDeg: a.IndexDeg, IndexToleranceDeg: a.IndexToleranceDeg,
 		}
 		specs = append(specs, cfg.AnglePort())
-	case config.SourceStations:
+	case config.SourceStations, config.SourceTyped:
+		angle.TypedUnit = a.Unit()
 		angle.Stations = sweep.StationOptions{
 			AnglesDeg: a.StationsDeg, Closing: *a.Closing && len(a.StationsDeg) > 2, SettleS: a.SettleS, SettleMM: a.SettleMM,
 			Resolution: coarsest(cfg), Indicators: len(cfg.Indicators),
+			Typed: a.Source == config.SourceTyped,
+		}
+		if a.TriggerPort != "" {
+			specs = append(specs, device.Spec{Name: "trigger", Role: device.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
 		}
 	}
 	return specs, indicators, angle

@@ -105,25 +105,6 @@ func (j *job) point(s *Session, p sweep.Point) {
 	}
 }
 
-// station takes a reading when the angle source is stations.
-func (j *job) station(s *Session, t, mm float64, indicator int) {
-	if r, ok := j.stations.AddReading(t, mm, indicator); ok {
-		j.took(s, r)
-	}
-}
-
-func (j *job) took(s *Session, r sweep.StationReading) {
-	j.begun, j.phase = true, Turning
-	j.movedAt = time.Now()
-	for _, p := range r.Points {
-		j.keep(p)
-		j.live.Add(p)
-	}
-	if j.stations.Done() {
-		s.end(Finished, "")
-	}
-}
-
 func (j *job) keep(p sweep.Point) {
 	j.points.add(p)
 	j.lastAt = device.Stamp(p.T * 1e9)
@@ -134,7 +115,7 @@ func (j *job) wanted() float64 { return float64(j.turns) * 2 * math.Pi }
 // turned is how many turns the arm has travelled.
 func (j *job) turned() float64 {
 	if j.stations != nil {
-		return float64(len(j.stations.Taken())) / float64(len(j.stations.Angles()))
+		return float64(j.stations.Taken()) / float64(j.stations.Len())
 	}
 	if !j.begun {
 		return 0
@@ -179,14 +160,7 @@ func (j *job) say(s *Session) string {
 	case s.missing() != "":
 		return s.missing()
 	case j.stations != nil:
-		deg, ok := j.stations.Next()
-		if !ok {
-			return ""
-		}
-		if j.stations.Moved() {
-			return fmt.Sprintf("Turn the arm to %s, let go and keep still.", place(deg))
-		}
-		return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
+		return j.sayStation(s)
 	case !j.begun && s.encoder.Unplaced():
 		return "Turn the arm past the encoder's index mark, so that its angle is known, then go on slowly, the same way round."
 	case !j.begun:
@@ -195,14 +169,4 @@ func (j *job) say(s *Session) string {
 		return fmt.Sprintf("Keep turning: %.2f of %d.", j.turned(), j.turns)
 	}
 	return "A little further, past the place you began at."
-}
-
-// place names an angle as a person at the machine sees it.
-func place(deg float64) string {
-	names := map[float64]string{0: "right", 90: "back", 180: "left", 270: "front"}
-	w := math.Mod(math.Mod(deg, 360)+360, 360)
-	if n, ok := names[w]; ok {
-		return fmt.Sprintf("%.0f° (%s)", w, n)
-	}
-	return fmt.Sprintf("%.0f°", w)
 }

@@ -99,32 +99,6 @@ func (s *Session) Abandon(ctx context.Context, run int64) error {
 	return err
 }
 
-// Take takes the present station on the person's word.
-func (s *Session) Take(ctx context.Context, run int64) error {
-	var err error
-	if e := s.ask(ctx, func() {
-		switch {
-		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
-			err = refuse(http.StatusNotFound, "run %d is not taking readings", run)
-		case s.job.stations == nil:
-			err = refuse(http.StatusConflict, "stations are taken by hand only where the angle source is stations")
-		case s.missing() != "":
-			err = refuse(http.StatusConflict, "%s", s.missing())
-		default:
-			r, ok := s.job.stations.TakeNow()
-			if !ok {
-				err = refuse(http.StatusConflict, "no reading since the last station; wait for the indicator")
-				return
-			}
-			s.job.took(s, r)
-			s.job.publish(s)
-		}
-	}); e != nil {
-		return e
-	}
-	return err
-}
-
 // tick looks after what no reading would notice.
 func (s *Session) tick(now time.Time) {
 	s.watchAngle()
@@ -181,6 +155,9 @@ func (s *Session) watchAngle() {
 // missing says which device is not there, in words, or "".
 func (s *Session) missing() string {
 	for _, p := range s.o.Ports {
+		if p.Role == TriggerRole {
+			continue // the reading can be taken by other means
+		}
 		if st := p.Status(); st.State != "live" && st.State != "settling" {
 			return fmt.Sprintf("%s is %s (%s). Plug it in; tramd finds it again by itself.", p.Name, st.State, p.Path)
 		}

@@ -22,11 +22,15 @@ type IndicatorRoute struct {
 
 // AngleRoute says where the spindle angle comes from.
 type AngleRoute struct {
-	Device   int // -1: no device (stations)
-	Delay    time.Duration
-	Encoder  sweep.EncoderOptions
-	Stations sweep.StationOptions
+	Device    int // -1: no device (stations)
+	Delay     time.Duration
+	Encoder   sweep.EncoderOptions
+	Stations  sweep.StationOptions
+	TypedUnit units.Length // of a typed reading without a unit
 }
+
+// TriggerRole is the role of a port on which a foot switch or button takes the station.
+const TriggerRole = "trigger"
 
 // Port is a device as the session sees it.
 type Port struct {
@@ -70,8 +74,9 @@ type Session struct {
 	counts      map[RunKey]uint64
 	troubles    map[string]string // by kind: why
 	job         *job
-	comebacks   uint64 // reconnects of the angle device seen
-	jumps       int    // of the encoder seen
+	comebacks   uint64       // reconnects of the angle device seen
+	jumps       int          // of the encoder seen
+	pressedAt   device.Stamp // when the trigger port last sent something
 	fits        chan fitted
 	refinements chan refinement
 	watched     time.Time     // when a snapshot was last asked for
@@ -138,6 +143,8 @@ func (s *Session) Sink(b device.Batch) {
 	}
 	if b.Device == s.o.Angle.Device {
 		s.angle(b.Samples)
+	} else if s.o.Ports[b.Device].Role == TriggerRole {
+		s.pressed(b.Samples)
 	} else {
 		s.readings(b.Device, b.Samples)
 	}

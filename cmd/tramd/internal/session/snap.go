@@ -90,7 +90,7 @@ func (s *Session) sweepState() SweepState {
 	st := SweepState{
 		Phase: j.phase, Run: j.run, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
 		Readings: j.points.n, Untagged: j.untagged + j.doubtful, Sectors: j.live.Sectors(), Say: j.say(s),
-		Stations: s.stationStates(j.stations), Stored: int(j.durable.Load()),
+		Stations: s.stationStates(j.stations), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
 		Doubts: j.doubts[:len(j.doubts):len(j.doubts)],
 	}
 	if r, err := j.live.Result(); err != nil {
@@ -105,26 +105,4 @@ func (s *Session) sweepState() SweepState {
 		st.Curve = append(st.Curve, CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator})
 	}
 	return st
-}
-
-func (s *Session) stationStates(st *sweep.Stations) []StationState {
-	if s.encoder != nil {
-		return nil
-	}
-	if st == nil {
-		st = sweep.NewStations(s.o.Angle.Stations)
-	}
-	var out []StationState
-	taken := st.Taken()
-	for i, deg := range st.Angles() {
-		x := StationState{Deg: deg, State: "ahead"}
-		switch {
-		case i < len(taken):
-			x.State, x.ReadingMM = "taken", &taken[i].Reading
-		case i == len(taken) && s.job != nil:
-			x.State = "here"
-		}
-		out = append(out, x)
-	}
-	return out
 }

@@ -90,7 +90,8 @@ type SweepState struct {
 	Readings    int            `json:"readings"`
 	Untagged    int            `json:"untagged"` // readings whose angle is not known; stored, not fitted
 	Sectors     string         `json:"sectors"`  // 72 characters, one for each 5 degrees from 0: '1' seen, '0' not yet
-	Stations    []StationState `json:"stations"` // angle source stations only
+	Stations    []StationState `json:"stations"` // where the arm is turned from station to station
+	Wanted      string         `json:"wanted"`   // the indicator whose reading is to be typed now; empty: none is
 	Say         string         `json:"say"`      // what the person should do next, in words
 	Result      *sweep.Result  `json:"result"`   // the live fit: the full model of a moment ago, the plain one until there is one; nil while it cannot be fitted
 	WhyNot      string         `json:"why_not"`  // why there is no live fit yet
@@ -102,7 +103,7 @@ type SweepState struct {
 // StationState is one announced angle.
 type StationState struct {
 	Deg       float64  `json:"deg"`
-	State     string   `json:"state"` // ahead | here | taken
+	State     string   `json:"state"` // ahead | here | taken | skipped
 	ReadingMM *float64 `json:"reading_mm"`
 }
 

@@ -47,6 +47,35 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 func (s *server) abandonSweep(w http.ResponseWriter, r *http.Request) { s.steer(w, r, Sweeps.Abandon) }
 func (s *server) takeStation(w http.ResponseWriter, r *http.Request)  { s.steer(w, r, Sweeps.Take) }
 
+func (s *server) skipStation(w http.ResponseWriter, r *http.Request) { s.steer(w, r, Sweeps.Skip) }
+
+func (s *server) redoStation(w http.ResponseWriter, r *http.Request) {
+	in := struct {
+		Station int `json:"station"`
+	}{-1}
+	if err := decode(r, &in); err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.steer(w, r, func(sw Sweeps, ctx context.Context, run int64) error { return sw.Redo(ctx, run, in.Station) })
+}
+
+func (s *server) putReading(w http.ResponseWriter, r *http.Request) {
+	var in struct {
+		Indicator string `json:"indicator"`
+		Text      string `json:"text"`
+	}
+	err := decode(r, &in)
+	if err == nil {
+		in.Text, err = words("text", in.Text, 1, 40)
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.steer(w, r, func(sw Sweeps, ctx context.Context, run int64) error { return sw.Put(ctx, run, in.Indicator, in.Text) })
+}
+
 // steering is one of the methods of Sweeps that name a run.
 type steering func(s Sweeps, ctx context.Context, run int64) error
 

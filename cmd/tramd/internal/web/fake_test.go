@@ -92,6 +92,15 @@ func (f *shop) Start(_ context.Context, turns int, purpose string) (int64, error
 func (f *shop) Abandon(_ context.Context, run int64) error { return f.note("abandon %d", run) }
 func (f *shop) Take(_ context.Context, run int64) error    { return f.note("take %d", run) }
 
+func (f *shop) Skip(_ context.Context, run int64) error { return f.note("skip %d", run) }
+func (f *shop) Redo(_ context.Context, run int64, station int) error {
+	return f.note("redo %d %d", run, station)
+}
+
+func (f *shop) Put(_ context.Context, run int64, indicator, text string) error {
+	return f.note("put %d %q %q", run, indicator, text)
+}
+
 func ptr[T any](v T) *T { return &v }
 
 func axis(mmPerM, u float64, v sweep.Verdict) *sweep.Axis {

@@ -20,6 +20,9 @@ func TestChangingNeedsALogin(t *testing.T) {
 		{method: "POST", path: "/api/v1/sweeps", body: "{}"},
 		{method: "DELETE", path: "/api/v1/sweeps/7"},
 		{method: "POST", path: "/api/v1/sweeps/7/take"},
+		{method: "POST", path: "/api/v1/sweeps/7/skip"},
+		{method: "POST", path: "/api/v1/sweeps/7/redo"},
+		{method: "POST", path: "/api/v1/sweeps/7/reading", body: `{"text":"0.1"}`},
 		{method: "POST", path: "/api/v1/events", body: `{"kind":"note"}`},
 	}
 	refused := func(when string, cookies []*http.Cookie) {

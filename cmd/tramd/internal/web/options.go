@@ -28,7 +28,10 @@ type Records interface {
 type Sweeps interface {
 	Start(ctx context.Context, turns int, purpose string) (run int64, err error)
 	Abandon(ctx context.Context, run int64) error
-	Take(ctx context.Context, run int64) error // take the reading at this station now
+	Take(ctx context.Context, run int64) error                        // take the reading at this station now
+	Skip(ctx context.Context, run int64) error                        // leave this station out
+	Redo(ctx context.Context, run int64, station int) error           // take a station again; negative is the last
+	Put(ctx context.Context, run int64, indicator, text string) error // a reading that a person read and typed
 }
 
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.

@@ -65,7 +65,7 @@ function drawStations(list) {
 function missing(s, list, busy) {
   if (!busy) return '';
   if (list.length) {
-    const todo = list.filter((x) => x.state !== 'taken').map((x) => `${Number(x.deg.toFixed(1))}°`);
+    const todo = list.filter((x) => x.state === 'ahead' || x.state === 'here').map((x) => `${Number(x.deg.toFixed(1))}°`);
     return todo.length ? `Stations still missing: ${todo.join(', ')}.` : 'All stations are taken.';
   }
   const arcs = missingArcs(s.sectors ?? '');

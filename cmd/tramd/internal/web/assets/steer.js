@@ -56,11 +56,18 @@ function reason() {
 function refresh() {
   const free = may.may_change && !stale && Boolean(state);
   const busy = free && state.sweep.phase !== 'idle';
-  const byHand = state?.angle.source === 'stations';
+  const typed = state?.angle.source === 'typed';
+  const byHand = state?.angle.source === 'stations' || typed;
+  const here = busy && (state.sweep.stations ?? []).some((s) => s.state === 'here');
   byId('start').disabled = !free || busy;
   byId('abandon').disabled = !busy;
-  byId('take').hidden = !byHand;
-  byId('take').disabled = !busy || !(state.sweep.stations ?? []).some((s) => s.state === 'here');
+  byId('take').hidden = !byHand || typed;
+  byId('skip').hidden = byId('redo').hidden = !byHand;
+  byId('take').disabled = byId('skip').disabled = !here;
+  byId('redo').disabled = !busy || !(state.sweep.stations ?? []).some((s) => s.state === 'taken' || s.state === 'skipped');
+  byId('typed').hidden = !typed;
+  byId('put').disabled = !here || !state.sweep.wanted;
+  setText(byId('typed-what'), state?.sweep.wanted ? `Reading of ${state.sweep.wanted}` : 'Reading');
   byId('login').hidden = may.may_change || !may.password_set;
   byId('event').hidden = !may.may_change;
   byId('logout-row').hidden = !may.may_change || !may.password_set;
@@ -79,6 +86,20 @@ export function wire() {
   on('take', 'click', async () => {
     await send('POST', `/api/v1/sweeps/${state.sweep.run}/take`);
     return 'Taken.';
+  });
+  on('skip', 'click', async () => {
+    await send('POST', `/api/v1/sweeps/${state.sweep.run}/skip`);
+    return 'Skipped.';
+  });
+  on('redo', 'click', async () => {
+    await send('POST', `/api/v1/sweeps/${state.sweep.run}/redo`);
+    return 'The last station is to be taken again.';
+  });
+  on('typed', 'submit', async () => {
+    const field = byId('typed-text');
+    await send('POST', `/api/v1/sweeps/${state.sweep.run}/reading`, { text: field.value });
+    field.value = '';
+    return 'Put down.';
   });
   on('abandon', 'click', async () => {
     await send('DELETE', `/api/v1/sweeps/${state.sweep.run}`);

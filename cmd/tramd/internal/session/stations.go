@@ -1,0 +1,222 @@
+package session
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"time"
+
+	"tramd/device"
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+// station takes a reading when the angle source is stations.
+func (j *job) station(s *Session, t, mm float64, indicator int) {
+	if r, ok := j.stations.AddReading(t, mm, indicator); ok {
+		j.took(s, r)
+	}
+}
+
+func (j *job) took(s *Session, r sweep.StationReading) {
+	j.begun, j.phase = true, Turning
+	j.movedAt = time.Now()
+	for _, p := range r.Points {
+		j.keep(p)
+		j.live.Add(p)
+	}
+	if j.stations.Done() {
+		s.end(Finished, "")
+	}
+}
+
+// atStation runs f on the stations of a run that is taking readings.
+func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error) error {
+	var err error
+	if e := s.ask(ctx, func() {
+		switch {
+		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
+			err = refuse(http.StatusNotFound, "run %d is not taking readings", run)
+		case s.job.stations == nil:
+			err = refuse(http.StatusConflict, "the angle source of this machine knows no stations")
+		default:
+			err = f(s.job)
+		}
+	}); e != nil {
+		return e
+	}
+	return err
+}
+
+// Take takes the present station on the person's word.
+func (s *Session) Take(ctx context.Context, run int64) error {
+	return s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) })
+}
+
+func (s *Session) takeNow(j *job) error {
+	if s.o.Angle.Stations.Typed {
+		return refuse(http.StatusConflict, "readings are typed on this machine: send the reading itself")
+	}
+	if missing := s.missing(); missing != "" {
+		return refuse(http.StatusConflict, "%s", missing)
+	}
+	r, ok := j.stations.TakeNow()
+	if !ok {
+		return refuse(http.StatusConflict, "no reading since the last station; wait for the indicator")
+	}
+	j.took(s, r)
+	j.publish(s)
+	return nil
+}
+
+// Put takes what a person read off a plain indicator at the present station: "0.12", "-3 um", "0,004 in". The indicator
+// may be left out where there is one only.
+func (s *Session) Put(ctx context.Context, run int64, indicator, text string) error {
+	return s.atStation(ctx, run, func(j *job) error {
+		if !s.o.Angle.Stations.Typed {
+			return refuse(http.StatusConflict, "readings come from the indicator's port on this machine; they are not typed")
+		}
+		i := j.stations.Wanted()
+		if indicator != "" {
+			i = slices.IndexFunc(s.o.Setup.Indicators, func(x sweep.Indicator) bool { return x.Name == indicator })
+		}
+		if i < 0 {
+			return refuse(http.StatusBadRequest, "there is no indicator %q", indicator)
+		}
+		mm, err := units.ParseLength(text, s.o.Angle.TypedUnit)
+		if err != nil {
+			return refuse(http.StatusBadRequest, "%v", err)
+		}
+		s.latest[i] = latest{device.Now(), mm}
+		j.movedAt = time.Now()
+		if r, ok := j.stations.Put(device.Now().Seconds(), mm.MM(), i); ok {
+			j.took(s, r)
+			j.publish(s)
+		}
+		return nil
+	})
+}
+
+// Skip leaves the present station out.
+func (s *Session) Skip(ctx context.Context, run int64) error {
+	return s.atStation(ctx, run, func(j *job) error {
+		if err := j.stations.Skip(); err != nil {
+			return refuse(http.StatusConflict, "%v", err)
+		}
+		j.movedAt = time.Now()
+		if j.stations.Done() {
+			s.end(Finished, "")
+		}
+		return nil
+	})
+}
+
+// Redo puts a station back to be taken next; negative means the last one. What was read there stays in the store, but no
+// longer counts.
+func (s *Session) Redo(ctx context.Context, run int64, station int) error {
+	return s.atStation(ctx, run, func(j *job) error {
+		old, had, err := j.stations.Redo(station)
+		if err != nil {
+			return refuse(http.StatusConflict, "%v", err)
+		}
+		j.movedAt = time.Now()
+		if had {
+			d := sweep.Doubt{Code: sweep.DoubtRedone, FromS: math.Inf(1), ToS: math.Inf(-1),
+				Text: fmt.Sprintf("the station at %v degrees was taken again", old.Deg)}
+			for _, p := range old.Points {
+				d.FromS, d.ToS = min(d.FromS, p.T), max(d.ToS, p.T)
+			}
+			j.flush(s, time.Now()) // what is in doubt must be there before the doubt
+			j.doubt(s, d)
+		}
+		return nil
+	})
+}
+
+// triggerRest is how long a foot switch must rest between two stations: contacts bounce.
+const triggerRest = device.Stamp(400 * time.Millisecond)
+
+// pressed takes what the foot switch or button on the trigger port sent.
+func (s *Session) pressed(samples []device.Sample) {
+	for _, x := range samples {
+		bounce := s.pressedAt != 0 && x.At-s.pressedAt < triggerRest
+		s.pressedAt = x.At
+		if bounce || s.job == nil || s.job.phase == Fitting || s.job.stations == nil {
+			continue
+		}
+		if err := s.takeNow(s.job); err != nil {
+			s.o.Log.Info("the trigger took nothing", "why", err)
+		}
+	}
+}
+
+// unsettledFor is how long a reading may go to and fro before the person is told what to do about it.
+const unsettledFor = 8 // seconds
+
+func (j *job) sayStation(s *Session) string {
+	_, deg, ok := j.stations.Here()
+	if !ok {
+		return ""
+	}
+	if s.o.Angle.Stations.Typed {
+		who := ""
+		if len(s.o.Setup.Indicators) > 1 {
+			who = " of " + s.wanted(j)
+		}
+		return fmt.Sprintf("Turn the arm to %s and type the reading%s.", place(deg), who)
+	}
+	if span, long := j.stations.Unsettled(); long > unsettledFor {
+		return fmt.Sprintf("The reading at %s does not lie still (%.3f mm to and fro): let go of the arm, or take it as it is.", place(deg), span)
+	}
+	if j.stations.Moved() {
+		return fmt.Sprintf("Turn the arm to %s, let go and keep still.", place(deg))
+	}
+	return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
+}
+
+// wanted names the indicator whose reading is to be typed next.
+func (s *Session) wanted(j *job) string {
+	if j.stations == nil || !s.o.Angle.Stations.Typed || j.phase == Fitting {
+		return ""
+	}
+	if i := j.stations.Wanted(); i >= 0 {
+		return s.o.Setup.Indicators[i].Name
+	}
+	return ""
+}
+
+func (s *Session) stationStates(st *sweep.Stations) []StationState {
+	if len(s.o.Angle.Stations.AnglesDeg) == 0 {
+		return nil
+	}
+	if st == nil {
+		st = sweep.NewStations(s.o.Angle.Stations)
+	}
+	here, _, _ := st.Here()
+	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken", sweep.StationSkipped: "skipped"}
+	var out []StationState
+	for i := range st.Len() {
+		deg, state, r := st.Station(i)
+		x := StationState{Deg: deg, State: names[state]}
+		switch {
+		case state == sweep.StationTaken:
+			x.ReadingMM = &r.Reading
+		case i == here && s.job != nil:
+			x.State = "here"
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// place names an angle as a person at the machine sees it.
+func place(deg float64) string {
+	names := map[float64]string{0: "right", 90: "back", 180: "left", 270: "front"}
+	w := math.Mod(math.Mod(deg, 360)+360, 360)
+	if n, ok := names[w]; ok {
+		return fmt.Sprintf("%.0f° (%s)", w, n)
+	}
+	return fmt.Sprintf("%.0f°", w)
+}

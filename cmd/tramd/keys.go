@@ -1,0 +1,95 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/sys/unix"
+	"golang.org/x/term"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/config"
+)
+
+// steer lets a person at a terminal steer a sweep by stations: single keys where the indicator speaks by itself, lines
+// where its readings are typed. The result puts the terminal back as it was.
+func steer(ctx context.Context, source string, cl *client.Client, run int64, in io.Reader, show *shower) (restore func()) {
+	restore = func() {}
+	if in == nil {
+		return restore
+	}
+	f, isFile := in.(*os.File)
+	tty := isFile && term.IsTerminal(int(f.Fd()))
+	switch {
+	case source == config.SourceTyped: // readings may come through a pipe too
+		show.note("Type each reading as the dial shows it (0.12, -3 um, 0.0005 in); larger is the plunger pushed further in. u: the last again, s: skip.")
+		go typeLines(ctx, cl, run, in, show)
+	case source == config.SourceStations && tty:
+		restore = singleKeys(int(f.Fd()))
+		show.note("Enter or space: take this station now. s: skip it. r: the last again. Ctrl-C: give up.")
+		go pressKeys(ctx, cl, run, f, show)
+	}
+	return restore
+}
+
+// singleKeys has the terminal hand over each key at once. Ctrl-C goes on being a signal.
+func singleKeys(fd int) (restore func()) {
+	before, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		return func() {} // then Enter has to follow each key
+	}
+	raw := *before
+	raw.Lflag &^= unix.ICANON | unix.ECHO
+	raw.Cc[unix.VMIN], raw.Cc[unix.VTIME] = 1, 0
+	if err := unix.IoctlSetTermios(fd, unix.TCSETS, &raw); err != nil {
+		return func() {}
+	}
+	return func() { _ = unix.IoctlSetTermios(fd, unix.TCSETS, before) } // nobody is left to tell
+}
+
+// pressKeys ends with the program: a read of the terminal cannot be called off.
+func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *shower) {
+	keys := bufio.NewReader(in)
+	for {
+		k, err := keys.ReadByte()
+		if err != nil || ctx.Err() != nil {
+			return
+		}
+		switch k {
+		case '\r', '\n', ' ':
+			err = cl.TakeStation(ctx, run)
+		case 's', 'S':
+			err = cl.SkipStation(ctx, run)
+		case 'r', 'R', 'u', 'U':
+			err = cl.RedoStation(ctx, run)
+		}
+		if err != nil && ctx.Err() == nil {
+			show.note(err.Error())
+		}
+	}
+}
+
+func typeLines(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *shower) {
+	lines := bufio.NewScanner(in)
+	for lines.Scan() && ctx.Err() == nil {
+		text := strings.TrimSpace(lines.Text())
+		var err error
+		switch strings.ToLower(text) {
+		case "":
+			continue
+		case "u", "undo", "r", "redo":
+			err = cl.RedoStation(ctx, run)
+		case "s", "skip":
+			err = cl.SkipStation(ctx, run)
+		default:
+			err = cl.PutReading(ctx, run, text)
+		}
+		if err != nil && ctx.Err() == nil {
+			show.note(fmt.Sprintf("%s: %v", text, err))
+		}
+	}
+}
