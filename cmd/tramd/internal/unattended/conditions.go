@@ -1,0 +1,89 @@
+package unattended
+
+import (
+	"fmt"
+	"time"
+)
+
+// hindrance is why a check cannot be begun now. One that waiting cannot cure ends it at once.
+type hindrance struct {
+	text  string
+	final bool
+}
+
+// hindered gives the first condition that does not hold; nil when all do.
+func (p Plan) hindered(f Facts) *hindrance {
+	switch {
+	case !f.ClockSet:
+		return &hindrance{text: "the clock is not set"}
+	case p.Moves && f.ArmedUntil.IsZero():
+		return &hindrance{"it is not armed: tramd arm", true}
+	case p.Moves && !f.ArmedUntil.After(f.Now):
+		return &hindrance{fmt.Sprintf("the arming ran out at %s: tramd arm", f.ArmedUntil.Format(time.DateTime)), true}
+	case f.Busy != "":
+		return &hindrance{text: f.Busy}
+	case p.Moves && f.Machine != "":
+		return &hindrance{text: "the machine does not say that it is idle: " + f.Machine}
+	case len(f.Gauges) == 0:
+		return &hindrance{"there is no indicator", true}
+	}
+	for _, g := range f.Gauges {
+		if why := p.gauge(g); why != "" {
+			return &hindrance{text: why}
+		}
+		if p.StillMM > 0 && g.SpanMM > p.StillMM {
+			return &hindrance{text: fmt.Sprintf("indicator %s is not still: it wandered by %.3f mm, at most %.3f mm is still", g.Name, g.SpanMM, p.StillMM)}
+		}
+	}
+	return nil
+}
+
+// gauge says what is wrong with an indicator; "" when nothing is. A reading that is no number is outside every travel.
+func (p Plan) gauge(g Gauge) string {
+	switch {
+	case !g.Live:
+		return fmt.Sprintf("indicator %s sends nothing", g.Name)
+	case (p.MinMM != 0 || p.MaxMM != 0) && !(g.MM >= p.MinMM && g.MM <= p.MaxMM):
+		return fmt.Sprintf("indicator %s is outside its travel: %.3f mm, allowed are %.3f to %.3f mm", g.Name, g.MM, p.MinMM, p.MaxMM)
+	}
+	return ""
+}
+
+// alarmed says why a check that is being taken must be stopped; "" while it need not.
+func (p Plan) alarmed(f Facts) string {
+	if !p.Moves {
+		return "" // nothing moves by our doing, and the sweep itself knows when a device is lost
+	}
+	if !f.ArmedUntil.After(f.Now) {
+		return "it is no longer armed"
+	}
+	for _, g := range f.Gauges {
+		if why := p.gauge(g); why != "" {
+			return why
+		}
+	}
+	return ""
+}
+
+// wanted says whether a slot brings a check, and why not.
+func (p Plan) wanted(f Facts) (bool, string) {
+	if p.When != WhenDue && p.Hours == 0 {
+		return true, ""
+	}
+	if p.Hours > 0 && f.Hours != nil && *f.Hours >= p.Hours {
+		return true, ""
+	}
+	if p.When == WhenDue {
+		switch {
+		case f.NextCheck == nil: // too little is known, which more checks cure
+			return true, ""
+		case !f.Now.Before(*f.NextCheck):
+			return true, ""
+		}
+		return false, "the next check is due at " + f.NextCheck.Format(time.DateTime)
+	}
+	if f.Hours == nil {
+		return true, "" // not known is no reason to leave the machine unchecked
+	}
+	return false, fmt.Sprintf("the spindle has turned %.1f h since the last check, one is due after %.1f h", *f.Hours, p.Hours)
+}
