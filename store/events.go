@@ -23,8 +23,11 @@ type Event struct {
 	ClockUnset bool          `json:"clock_unset,omitempty"` // At cannot be believed
 }
 
-// EventKinds are the kinds of event there are.
-func EventKinds() []string { return []string{"adjusted", "crashed", "serviced", "moved", "note"} }
+// EventKinds are the kinds of event there are. All but the last two mean that the machine is another one from then on;
+// acknowledged takes it as it is. The text of hours is what the spindle's hour counter showed.
+func EventKinds() []string {
+	return []string{"adjusted", "crashed", "serviced", "moved", "acknowledged", "note", hoursEvent}
+}
 
 // AddEvent stores an event and gives its number.
 func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
@@ -34,6 +37,11 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	}
 	if !slices.Contains(EventKinds(), e.Kind) {
 		return 0, fmt.Errorf("%s: %q is not a kind of event; use %s", doing, e.Kind, strings.Join(EventKinds(), ", "))
+	}
+	if e.Kind == hoursEvent {
+		if _, err := parseHours(e.Text); err != nil {
+			return 0, fmt.Errorf("%s: %w", doing, err)
+		}
 	}
 	if e.At.IsZero() {
 		return 0, fmt.Errorf("%s: no time given", doing)

@@ -29,9 +29,13 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 		if err != nil {
 			return nil, err
 		}
-		return tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
+		res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
 			r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
+		if err != nil || r.TemperatureC == nil {
+			return res, err
+		}
+		return res, setTemperature(ctx, tx, res, *r.TemperatureC)
 	})
 	if err != nil {
 		return 0, err
@@ -40,6 +44,18 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	s.begun[id] = r.StartedAt
 	s.mu.Unlock()
 	return id, nil
+}
+
+func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius float64) error {
+	if math.IsNaN(celsius) || math.IsInf(celsius, 0) { // SQLite would store NULL without a word
+		return fmt.Errorf("temperature %v is not a number", celsius)
+	}
+	id, err := run.LastInsertId()
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "UPDATE run SET temperature_c = ? WHERE id = ?", celsius, id)
+	return err
 }
 
 // insert runs f in a transaction and gives the number of the row it added.

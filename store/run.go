@@ -31,6 +31,8 @@ type NewRun struct {
 	BootTime  time.Duration // since that boot
 	ClockSet  bool          // whether StartedAt can be believed
 	Note      string
+
+	TemperatureC *float64 // of the machine or the shop; nil: not known
 }
 
 // Run is one stored measurement.
@@ -52,6 +54,8 @@ type Run struct {
 	Result    *sweep.Result `json:"result"`           // the newest; nil when there is none
 	Why       string        `json:"why"`
 	Note      string        `json:"note"`
+
+	TemperatureC *float64 `json:"temperature_c,omitempty"` // of the machine or the shop when it began; nil: not known
 }
 
 // RunKey labels a count of runs.

@@ -225,7 +225,7 @@ func TestRefusals(t *testing.T) {
 		"no kind":                  {second(s.BeginRun(ctx, NewRun{Setup: setupOf(t, "")})), nil, "no kind given"},
 		"tolerance without text":   {second(s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: noText})), nil, "only its text is stored"},
 		"setup not finite":         {second(s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: notFinite})), nil, "setup"},
-		"event of no known kind":   {second(s.AddEvent(ctx, Event{At: day, Kind: "polished"})), nil, "use adjusted, crashed, serviced, moved, note"},
+		"event of no known kind":   {second(s.AddEvent(ctx, Event{At: day, Kind: "polished"})), nil, "use adjusted, crashed, serviced, moved, acknowledged, note, hours"},
 		"event without a time":     {second(s.AddEvent(ctx, Event{Kind: "note"})), nil, "no time given"},
 		"event of a run not there": {second(s.AddEvent(ctx, Event{At: day, Kind: "note", Run: 99})), ErrNotFound, "run 99: not found"},
 	} {

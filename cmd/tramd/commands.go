@@ -36,7 +36,7 @@ type commandLine struct {
 	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
 	Backup   backupCmd     `cmd:"" help:"Copy the record beside the running daemon, and check the copy."`
 	Restore  restoreCmd    `cmd:"" help:"Put a backup in the record's place; the daemon must be stopped."`
-	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, note."`
+	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, acknowledged, note; or its hours."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
 	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`
 	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`

@@ -7,6 +7,8 @@ import (
 	"os"
 	"time"
 
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
 	"tramd/sweep/units"
@@ -48,7 +50,13 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 	if err != nil {
 		return nil, usageError{err}
 	}
-	if c.File == "" {
+	switch {
+	case c.Config != "" && c.File != "":
+		return nil, usageError{fmt.Errorf("a file and --config: name one of the two")}
+	case c.Config != "":
+		h, _, err := recorded(e, c.Config, tol)
+		return h, err
+	case c.File == "":
 		return nil, usageError{fmt.Errorf("no history: name a CSV file, - for standard input, or --config FILE for the record")}
 	}
 	in := e.in
@@ -65,6 +73,28 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 		return nil, fmt.Errorf("%s: %w", c.File, err)
 	}
 	return h, nil
+}
+
+// recorded gives the history of a configuration's machine out of the record. A tolerance that is given takes the place of
+// those the checks were taken with.
+func recorded(e *env, path string, tol units.Tolerance) (*drift.History, *config.Config, error) {
+	cfg, err := config.Load(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	if err != nil {
+		return nil, nil, err
+	}
+	defer s.Close()
+	h, _, err := s.History(e.ctx, cfg.Machine.Name, store.Mark{})
+	if err != nil {
+		return nil, nil, err
+	}
+	if tol.Given() {
+		h.Judge(tol.Limit.MMPerM())
+	}
+	return h, cfg, nil
 }
 
 // printDrift says what a history comes to, for a person.

@@ -10,7 +10,11 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+	"tramd/sweep"
 	"tramd/sweep/drift"
+	"tramd/sweep/units"
 )
 
 // historyCSV is a machine whose tilt lies at so many mm/m, checked daily, with a scatter of 0.003 that repeats itself.
@@ -73,6 +77,47 @@ func TestDriftReadsStandardInput(t *testing.T) {
 	}
 	if per := *got.Next.SpindleHours / got.Next.Days; per < 5.99 || per > 6.01 {
 		t.Errorf("%.3f spindle hours a day, want 6", per)
+	}
+}
+
+// From the record: what the daemon stored, beside it or while it is away.
+func TestDriftFromTheRecord(t *testing.T) {
+	shop := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
+	cfg, err := config.Load(shop.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := store.Open(t.Context(), cfg.Store.Path, store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k := range 12 {
+		at := time.Date(2026, 3, 2+k, 7, 30, 0, 0, time.UTC)
+		id, err := s.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Purpose: "check", Setup: cfg.Setup(), StartedAt: at, ClockSet: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		axis := func(mmPerM float64) *sweep.Axis {
+			return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM, Expanded: 0.006 * units.MMPerM, Verdict: sweep.Within}
+		}
+		x := 0.002 * float64(k*5%7-3)
+		res := sweep.Result{Model: "plain", Tilt: axis(0.01 + x), Nod: axis(-0.02 - x), Verdict: sweep.Within}
+		if err := s.FinishRun(t.Context(), id, store.Finished, at.Add(time.Minute), "", &res); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errOut := call(t, "drift", "--config", shop.config)
+	if status != exitDone || !strings.Contains(out, "12 checks, 2026-03-02 07:30 UTC to 2026-03-13") || !strings.Contains(out, "next check by") {
+		t.Errorf("status %d: %s%s", status, out, errOut)
+	}
+	if status, out, _ := call(t, "drift", "--config", shop.config, "--tolerance", "0.001/300"); status != exitOutside {
+		t.Errorf("by a hundredth of a tolerance: status %d: %s", status, out)
+	}
+	if status, _, _ := call(t, "drift", "--config", shop.config, "x.csv"); status != exitUsage {
+		t.Error("a file and a record at once were taken")
 	}
 }
 

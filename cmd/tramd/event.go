@@ -7,8 +7,8 @@ import (
 
 type eventCmd struct {
 	storeFlag
-	Kind string `arg:"" enum:"adjusted,crashed,serviced,moved,note" help:"adjusted, crashed, serviced, moved or note."`
-	Text string `arg:"" optional:"" help:"In a few words."`
+	Kind string `arg:"" enum:"adjusted,crashed,serviced,moved,acknowledged,note,hours" help:"adjusted, crashed, serviced, moved, acknowledged (taken as it is: alarms start anew), note, or hours."`
+	Text string `arg:"" optional:"" help:"In a few words; of hours, what the spindle's hour counter shows."`
 }
 
 func (c *eventCmd) Run(e *env) error {

@@ -49,6 +49,9 @@ func (p *csvParser) row(row []string) error {
 			return p.bad(colEvent, text, "write it as plain UTF-8 text in less than 1000 bytes")
 		}
 		kind, _, _ := strings.Cut(text, " ")
+		if strings.EqualFold(strings.Trim(kind, ":;,."), HoursEvent) { // the counter has a column of its own
+			return p.bad(colEvent, text, "write the counter into the column spindle_hours")
+		}
 		p.h.Entries = append(p.h.Entries, Entry{Event: &Event{Time: at, Kind: strings.ToLower(strings.Trim(kind, ":;,.")), Text: text}, Place: p.line})
 	}
 	if check != nil {

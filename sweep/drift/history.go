@@ -27,12 +27,17 @@ type Check struct {
 // Event is something that happened to the machine.
 type Event struct {
 	Time time.Time
-	Kind string // "adjusted", "crashed", "serviced", "moved"; "note" ends nothing
+	Kind string // "adjusted", "crashed", "serviced", "moved", "acknowledged"; "note" and HoursEvent end nothing
 	Text string
+
+	Hours float64 // of HoursEvent: what the spindle's hour counter showed
 }
 
+// HoursEvent is the kind of event that says what the spindle's hour counter showed.
+const HoursEvent = "hours"
+
 // EndsSegment says whether the machine is another one after the event.
-func (e Event) EndsSegment() bool { return e.Kind != "note" && e.Kind != "hours" && e.Kind != "" }
+func (e Event) EndsSegment() bool { return e.Kind != "note" && e.Kind != HoursEvent && e.Kind != "" }
 
 // Row is what was said on the day of a check.
 type Row struct {
@@ -88,6 +93,9 @@ func (t *Tracker) Event(e Event) error {
 func (t *Tracker) noteEvent(e Event) error {
 	if err := t.arrive(e.Time); err != nil {
 		return err
+	}
+	if e.Kind == HoursEvent {
+		t.hours.add(days(e.Time.Sub(t.began)), e.Hours)
 	}
 	if e.EndsSegment() {
 		t.here = 0

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"tramd/sweep"
@@ -47,4 +48,14 @@ func (h *History) Look(place string) []sweep.Warning {
 		limit, last = c.Limit, c
 	}
 	return out
+}
+
+// Judge has every check judged by one tolerance in mm/m, whatever held when it was taken.
+func (h *History) Judge(limit float64) {
+	for i := range h.Entries {
+		if c := h.Entries[i].Check; c != nil {
+			c.Limit = limit
+		}
+	}
+	h.Warnings = slices.DeleteFunc(h.Warnings, func(w sweep.Warning) bool { return w.Code == "tolerance_changed" })
 }
