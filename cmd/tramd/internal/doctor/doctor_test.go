@@ -1,0 +1,208 @@
+package doctor
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
+)
+
+// healthy is a made-up machine on which nothing is wrong, and its configuration.
+func healthy(t *testing.T) (m Machine, file string) {
+	t.Helper()
+	root := t.TempDir()
+	port := "/sys/devices/usb1/1-1/1-1:1.0/ttyUSB0"
+	for path, text := range map[string]string{
+		"/sys/devices/usb1/1-1/idVendor": "1209\n", "/sys/devices/usb1/1-1/idProduct": "0001\n", "/sys/devices/usb1/1-1/serial": "LN7\n",
+		port + "/latency_timer": "1\n", port + "/tty/ttyUSB0/dev": "188:0\n", "/dev/ttyUSB0": "", "/run/udev/control": "",
+		"/proc/1/comm": "systemd\n", "/proc/uptime": "1 1\n", "/etc/group": "root:x:0:\ndialout:x:20:tramd,joiner\n",
+		"/usr/lib/systemd/system/tramd@.service": "", throttled: "0\n", "/var/lib/tramd/tramd.db": "",
+		"/etc/tramd/linnet.toml": `[machine]
+name = "linnet"
+[store]
+path = "/var/lib/tramd/tramd.db"
+[[indicator]]
+name = "arm"
+port = "/dev/serial/by-id/usb-Bridge_LN7"
+radius_mm = 120.0
+[angle]
+source = "stations"
+`,
+	} {
+		write(t, filepath.Join(root, path), text)
+	}
+	for at, to := range map[string]string{
+		port + "/tty/ttyUSB0/device": root + port, "/sys/class/tty/ttyUSB0": root + port + "/tty/ttyUSB0", "/dev/serial/by-id/usb-Bridge_LN7": "../../ttyUSB0",
+	} {
+		link(t, to, filepath.Join(root, at))
+	}
+	path := filepath.Join(root, "/var/lib/tramd/tramd.db")
+	if err := os.Remove(path); err != nil {
+		t.Fatal(err)
+	}
+	s, err := store.Open(t.Context(), path, store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return Machine{
+		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout"}, ClockSet: func() bool { return true }, Patience: time.Minute,
+		Statfs: func(string) (unix.Statfs_t, error) {
+			return unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 20}, nil
+		},
+		Access: func(string) error { return nil },
+		Daemon: func(context.Context, string) (*session.Snapshot, error) {
+			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true}}, nil
+		},
+	}, filepath.Join(root, "/etc/tramd/linnet.toml")
+}
+
+func write(t *testing.T, path, text string) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func link(t *testing.T, to, at string) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(at), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(to, at); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestAHealthyMachineHasNoComplaints(t *testing.T) {
+	m, file := healthy(t)
+	checks := map[string]bool{}
+	for _, f := range Examine(t.Context(), m, file) {
+		checks[f.Check] = true
+		if f.Status != OK {
+			t.Errorf("%+v", f)
+		}
+	}
+	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm", "disk", "record"} {
+		if !checks[c] {
+			t.Errorf("%s was not looked at", c)
+		}
+	}
+}
+
+func TestEachIllIsFoundWithItsCure(t *testing.T) {
+	statfs := func(st unix.Statfs_t) func(*testing.T, *Machine, string) {
+		return func(_ *testing.T, m *Machine, _ string) {
+			m.Statfs = func(string) (unix.Statfs_t, error) { return st, nil }
+		}
+	}
+	put := func(path, text string) func(*testing.T, *Machine, string) {
+		return func(t *testing.T, m *Machine, _ string) { write(t, m.at(path), text) }
+	}
+	remove := func(path string) func(*testing.T, *Machine, string) {
+		return func(t *testing.T, m *Machine, _ string) {
+			if err := os.RemoveAll(m.at(path)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	edit := func(old, new string) func(*testing.T, *Machine, string) {
+		return func(t *testing.T, _ *Machine, file string) {
+			text, err := os.ReadFile(file)
+			if err != nil || !strings.Contains(string(text), old) {
+				t.Fatalf("%v, %q", err, old)
+			}
+			write(t, file, strings.Replace(string(text), old, new, 1))
+		}
+	}
+	daemon := func(s *session.Snapshot, err error) func(*testing.T, *Machine, string) {
+		return func(_ *testing.T, m *Machine, _ string) {
+			m.Daemon = func(context.Context, string) (*session.Snapshot, error) { return s, err }
+		}
+	}
+	const big = 1 << 20
+	for _, c := range []struct {
+		name      string
+		ill       func(*testing.T, *Machine, string)
+		check     string
+		status    Status
+		says, way string
+	}{
+		{"not in the group", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"joiner"} }, "user", Wrong, "not in the group dialout", "usermod -aG dialout joiner"},
+		{"root", func(_ *testing.T, m *Machine, _ string) { m.UID = 0 }, "user", Unknown, "as root", "sudo -u tramd"},
+		{"the service is not in the group", put("/etc/group", "dialout:x:20:joiner\n"), "service user", Wrong, "tramd is not in the group", "usermod -aG dialout tramd"},
+		{"no udev", remove("/run/udev/control"), "udev", Wrong, "does not run", "systemd-udevd"},
+		{"slow adapter", put("/sys/devices/usb1/1-1/1-1:1.0/ttyUSB0/latency_timer", "16\n"), "latency", Warning, "for 16 ms", "/sys/class/tty/ttyUSB0/device/latency_timer"},
+		{"a rival", put("/proc/88/comm", "ModemManager\n"), "rivals", Warning, "ModemManager runs (pid 88)", "disable --now modemmanager"},
+		{"clock", func(_ *testing.T, m *Machine, _ string) { m.ClockSet = func() bool { return false } }, "clock", Warning, "nothing has set the clock", "set-ntp true"},
+		{"weak supply now", put(throttled, "50005\n"), "power", Wrong, "right now", "supply"},
+		{"weak supply before", put(throttled, "0x50000\n"), "power", Warning, "since boot", "supply"},
+		{"odd firmware", put(throttled, "maybe\n"), "power", Unknown, `"maybe"`, ""},
+		{"no config", remove("/etc/tramd/linnet.toml"), "config", Wrong, "no such file", "config check"},
+		{"a mistake in it", edit("120.0", "-1"), "config", Wrong, "radius_mm", "config check"},
+		{"a hash for all to read", edit("[store]", "[http]\npassword_hash = \"$2a$10$x\"\n[store]"), "config", Warning, "everybody", "chmod o-r"},
+		{"passwords in the clear", edit("[store]", "[http]\nlisten = \"0.0.0.0:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"), "page", Warning, "unencrypted", "TLS"},
+		{"no adapter", remove("/dev/serial/by-id/usb-Bridge_LN7"), "port of arm", Wrong, "is not there", "tramd ports"},
+		{"a name that moves", edit("/dev/serial/by-id/usb-Bridge_LN7", "/dev/ttyUSB0"), "port of arm", Warning, "another adapter", `port = "/dev/serial/by-id/usb-Bridge_LN7"`},
+		{"no right to it", func(_ *testing.T, m *Machine, _ string) { m.Access = func(string) error { return unix.EACCES } }, "port of arm", Wrong, "may not open", "group of the port"},
+		{"somebody else has it", func(t *testing.T, m *Machine, _ string) {
+			write(t, m.at("/proc/77/comm"), "terminal\n")
+			link(t, m.at("/dev/ttyUSB0"), m.at("/proc/77/fd/4"))
+		}, "port of arm", Wrong, "open by terminal (pid 77)", "stop that program"},
+		{"a record that is forgotten", statfs(unix.Statfs_t{Type: 0x01021994, Bsize: 4096, Bavail: big}), "disk", Wrong, "tmpfs", "store.path"},
+		{"a system that forgets", statfs(unix.Statfs_t{Type: 0x794c7630, Bsize: 4096, Bavail: big}), "disk", Wrong, "overlay", "partition of its own"},
+		{"a worn card", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: big, Flags: unix.ST_RDONLY}), "disk", Wrong, "read-only", "remount"},
+		{"a full disk", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 10}), "disk", Wrong, "0 MB", "larger disk"},
+		{"a disk that fills", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 17}), "disk", Warning, "512 MB", "larger disk"},
+		{"no folder", remove("/var/lib/tramd"), "disk", Wrong, "no folder", "make it"},
+		{"a broken record", put("/var/lib/tramd/tramd.db", strings.Repeat("broken ", 4000)), "record", Wrong, "tramd.db", ""},
+		{"no daemon", daemon(nil, fmt.Errorf("%w at x", client.ErrNoDaemon)), "daemon", Warning, "no daemon answers", "systemctl start tramd@linnet"},
+		{"a daemon that will not be asked", daemon(nil, errors.New("dial: permission denied")), "daemon", Unknown, "cannot be asked", "sudo"},
+		{"a daemon that cannot store", daemon(&session.Snapshot{Store: session.StoreState{Error: "disk full: free some space"}}, nil), "daemon", Wrong, "disk full", ""},
+		{"a device in trouble", daemon(&session.Snapshot{Store: session.StoreState{OK: true}, Devices: []session.DeviceState{{Name: "arm", State: "lost", Error: "check the cable"}}}, nil), "device arm", Wrong, "lost: check the cable", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			m, file := healthy(t)
+			c.ill(t, &m, file)
+			found := Examine(t.Context(), m, file)
+			for _, f := range found {
+				if f.Check == c.check && f.Status == c.status && strings.Contains(f.Text, c.says) && strings.Contains(f.Cure, c.way) {
+					return
+				}
+			}
+			t.Errorf("not found among %+v", found)
+		})
+	}
+}
+
+func TestThisMachineCanBeExamined(t *testing.T) {
+	m := This()
+	found := Examine(t.Context(), m, "")
+	if len(found) < 4 || m.User == "" && m.UID == 0 {
+		t.Errorf("%+v on %+v", found, m)
+	}
+	if _, err := m.Statfs("/"); err != nil {
+		t.Error(err)
+	}
+	if err := m.Access(filepath.Join(t.TempDir(), "none")); !errors.Is(err, unix.ENOENT) {
+		t.Errorf("access to nothing: %v", err)
+	}
+	if _, err := m.Daemon(t.Context(), filepath.Join(t.TempDir(), "none")); !errors.Is(err, client.ErrNoDaemon) {
+		t.Errorf("no daemon: %v", err)
+	}
+}

@@ -1,0 +1,87 @@
+package doctor
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"golang.org/x/sys/unix"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/device/adapters"
+)
+
+// ports looks at each port the configuration names. While the daemon answers it is meant to have them open.
+func (e *examination) ports(cfg *config.Config, list []adapters.Port, running bool) {
+	seen := map[string]bool{}
+	look := func(check, port string) {
+		if port == "" || seen[port] || !strings.HasPrefix(port, "/") { // a network address or a capture is no port of ours
+			return
+		}
+		seen[port] = true
+		e.port(check, port, list, running)
+	}
+	for _, ind := range cfg.Indicators {
+		look("port of "+ind.Name, ind.Port)
+	}
+	look("port of the angle", cfg.Angle.Port)
+}
+
+func (e *examination) port(check, port string, list []adapters.Port, running bool) {
+	node, err := filepath.EvalSymlinks(e.m.at(port))
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		e.wrong(check, "plug the adapter in, or correct the path; `tramd ports` shows what is there", "%s is not there", port)
+		return
+	case err != nil:
+		e.wrong(check, "correct the path; `tramd ports` shows what is there", "%s: %v", port, err)
+		return
+	}
+	var known *adapters.Port
+	for i := range list {
+		if list[i].Node == node {
+			known = &list[i]
+		}
+	}
+	before := len(e.found)
+	if known != nil {
+		lasting := strings.TrimPrefix(known.Name, e.m.Root)
+		if port == strings.TrimPrefix(known.Node, e.m.Root) && lasting != port {
+			e.warn(check, "write port = \""+lasting+"\"", "%s may be another adapter after the next replug", port)
+		}
+		for _, p := range known.OpenBy {
+			if p.Name != "tramd" || !running {
+				e.wrong(check, "stop that program (ps -p "+itoa(p.PID)+" shows it), or give it another port", "%s is open by %s (pid %d)", port, p.Name, p.PID)
+			}
+		}
+	}
+	if err := e.m.Access(node); err != nil && e.m.UID != 0 {
+		cure := "join the group of the port (ls -l " + node + " shows it), then log in again"
+		if errors.Is(err, unix.EROFS) {
+			cure = "this is a read-only file system; look from outside the service"
+		}
+		e.wrong(check, cure, "%s may not open %s: %v", e.m.User, port, err)
+	}
+	if len(e.found) == before {
+		e.ok(check, "%s is there and may be opened", port)
+	}
+}
+
+func (e *examination) config(file string, cfg *config.Config) {
+	e.ok("config", "%s is right: machine %s", file, cfg.Machine.Name)
+	if st, err := os.Stat(file); err == nil && st.Mode().Perm()&0o004 != 0 && strings.HasPrefix(cfg.HTTP.PasswordHash, "$2") {
+		e.warn("config", "sudo chmod o-r "+file+", or keep the hash as a credential", "everybody on this machine may read %s and the password's hash in it", file)
+	}
+	host := cfg.HTTP.Listen[:strings.LastIndexByte(cfg.HTTP.Listen, ':')]
+	local := host == "localhost" || strings.HasPrefix(host, "127.") || host == "[::1]"
+	switch {
+	case !local && cfg.HTTP.PasswordHash == "":
+		e.ok("page", "the network may look at %s and change nothing: there is no password", cfg.HTTP.Listen)
+	case !local:
+		e.warn("page", "keep it to a network you trust, or let a TLS proxy stand in front", "passwords travel to %s unencrypted", cfg.HTTP.Listen)
+	default:
+		e.ok("page", "the page is shown on this machine only (%s)", cfg.HTTP.Listen)
+	}
+}
