@@ -54,6 +54,27 @@ func TestFitGoesOnAfterAFileThatCannotBeFitted(t *testing.T) {
 	}
 }
 
+// A lean of 0.179 mm/m under a 50 mm cutter: marks of some micrometres, by the formulae of package finish.
+func TestFitSaysWhatTheLeanLeavesOnTheWork(t *testing.T) {
+	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
+	text, err := os.ReadFile(s.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cutters := "\n[[cutter]]\nname = \"face mill\"\ndiameter_mm = 50.0\nstepover_mm = 40.0\nlimit_mm = 0.002\n"
+	if err := os.WriteFile(s.config, append(text, cutters...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "sweep.csv")
+	if err := os.WriteFile(path, []byte("t_s,angle_deg,reading_mm\n0,0,0.0250\n1,90,0\n2,180,-0.0250\n3,270,0\n4,360,0.0250\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errOut := call(t, "fit", "--config", s.config, "--radius", "140", "--model", "plain", path)
+	if !strings.Contains(out, "face mill, 50 mm wide at 40 mm between passes: marks of 0.0071 mm") {
+		t.Errorf("status %d: %s%s", status, out, errOut)
+	}
+}
+
 func TestCommandsSayWhenNoDaemonAnswers(t *testing.T) {
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
 	status, _, errOut := call(t, "sweep", "--config", s.config)

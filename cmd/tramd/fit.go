@@ -7,6 +7,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/sweep"
+	"tramd/sweep/finish"
 	"tramd/sweep/units"
 )
 
@@ -20,6 +21,8 @@ type fitCmd struct {
 	Model      string   `enum:"plain,full" default:"${model}" help:"plain: least squares with its textbook covariance; full: everything the program knows."`
 	Config     string   `placeholder:"FILE" help:"Take everything from a configuration; flags given beside it win."`
 	JSON       bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
+
+	cutters []finish.Cutter
 }
 
 func (c *fitCmd) Run(e *env) error {
@@ -41,6 +44,9 @@ func (c *fitCmd) Run(e *env) error {
 			err = printJSON(e.out, "file", path, r)
 		} else {
 			err = printResult(e.out, path, r, setup.Tolerance)
+			if err == nil {
+				err = printFinish(e.out, c.cutters, r)
+			}
 		}
 		if err != nil {
 			return err
@@ -69,6 +75,7 @@ func (c *fitCmd) setup() (sweep.Setup, error) {
 			return s, err
 		}
 		s = cfg.Setup()
+		c.cutters = cfg.Tools()
 	} else {
 		if c.Radius == 0 {
 			return s, usageError{fmt.Errorf("no radius: give --radius MM (arm length from the spindle axis to the contact point), or --config FILE")}

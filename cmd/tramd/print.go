@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"tramd/sweep"
+	"tramd/sweep/finish"
 	"tramd/sweep/units"
 )
 
@@ -81,4 +82,18 @@ func axis(b *strings.Builder, name string, a *sweep.Axis, plus, minus string) {
 		fmt.Fprintf(b, ": %s", a.Verdict)
 	}
 	fmt.Fprintln(b)
+}
+
+// printFinish says what the lean leaves on the work with each cutter.
+func printFinish(w io.Writer, cutters []finish.Cutter, r sweep.Result) error {
+	for _, c := range cutters {
+		rep, ok := finish.Weigh(c, r.Tilt, r.Nod)
+		if !ok {
+			continue
+		}
+		if _, err := fmt.Fprintf(w, "  %s\n", rep.Say); err != nil {
+			return err
+		}
+	}
+	return nil
 }

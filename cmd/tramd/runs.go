@@ -125,6 +125,9 @@ func (c *showCmd) show(e *env, r store.Run) error {
 		if err == nil && c.Budget {
 			err = printBudget(e.out, *r.Result)
 		}
+		if err == nil {
+			err = c.finish(e, *r.Result)
+		}
 		return err
 	}
 	if r.Why != "" {
@@ -132,4 +135,13 @@ func (c *showCmd) show(e *env, r store.Run) error {
 	}
 	_, err := fmt.Fprintf(e.out, "%s\n  %d readings\n", title, r.Readings)
 	return err
+}
+
+// finish says what the lean leaves on the work, with the cutters of today's configuration.
+func (c *showCmd) finish(e *env, r sweep.Result) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	return printFinish(e.out, cfg.Tools(), r)
 }

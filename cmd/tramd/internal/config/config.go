@@ -25,6 +25,9 @@ type Config struct {
 	Backup     Backup      `toml:"backup"`
 	Alarm      Alarm       `toml:"alarm"`
 	Mail       Mail        `toml:"mail"`
+	Adjusters  []Adjuster  `toml:"adjuster"`
+	Shims      Shims       `toml:"shims"`
+	Cutters    []Cutter    `toml:"cutter"`
 
 	tolerance units.Tolerance
 }
@@ -95,6 +98,7 @@ func (c *Config) setDefaults() {
 			ind.ResolutionMM = 0.001
 		}
 	}
+	c.adjusterDefaults()
 	a := &c.Angle
 	if a.Baud == 0 {
 		a.Baud = 115200

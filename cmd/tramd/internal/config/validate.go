@@ -43,6 +43,8 @@ func (v *validator) config(c *Config) {
 	v.indicators(c)
 	v.angle(c)
 	v.alarm(c)
+	v.adjusters(c)
+	v.cutters(c)
 	v.whole("sweep.turns", int64(c.Sweep.Turns), 1, 1000)
 	v.number("sweep.idle_s", c.Sweep.IdleS, 5, 86400)
 }

@@ -1,0 +1,188 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"tramd/sweep/advice"
+)
+
+// Adjuster is one thing a person can move, described by geometry (Kind) or by what one unit of it does.
+type Adjuster struct {
+	Name  string `toml:"name"`
+	Kind  string `toml:"kind"`  // swing, shim or screw; empty: by nominal effect
+	Leans string `toml:"leans"` // where a positive amount takes the spindle's upper end: right, left, back or front
+	// Geometry: a swing by the lever it is measured at, a shim by the spacing of the bolt rows, a screw by its pitch and its
+	// distance from what it pivots about.
+	LeverMM   float64 `toml:"lever_mm"`
+	SpacingMM float64 `toml:"spacing_mm"`
+	PitchMM   float64 `toml:"pitch_mm"`
+	PivotMM   float64 `toml:"pivot_mm"` // where it pivots, along its axis from the spindle: + right or back
+	// Nominal effect of one unit.
+	TiltMMPerM float64 `toml:"tilt_mm_per_m"`
+	NodMMPerM  float64 `toml:"nod_mm_per_m"`
+	Unit       string  `toml:"unit"`
+
+	Step        float64 `toml:"step"` // the smallest amount; 0: any
+	Plus        string  `toml:"plus"` // how to say a positive amount: "pack {} behind the lower bolts"
+	Minus       string  `toml:"minus"`
+	Notes       string  `toml:"notes"` // which screws, in what order
+	LoosensHead bool    `toml:"loosens_head"`
+}
+
+// Shims are the thicknesses on hand, one entry a piece.
+type Shims struct {
+	StockMM []float64 `toml:"stock_mm"`
+}
+
+// Kinds of adjuster.
+const (
+	KindSwing = "swing"
+	KindShim  = "shim"
+	KindScrew = "screw"
+)
+
+var leanWays = map[string][2]float64{"right": {1, 0}, "left": {-1, 0}, "back": {0, 1}, "front": {0, -1}}
+
+// opposite is the other way a lean can go.
+var opposite = map[string]string{"right": "left", "left": "right", "back": "front", "front": "back"}
+
+// effect is what one unit does to tilt and nod, mm/m: a turn of t/H for a shim t behind one of two bolt rows H apart, of d/L
+// for a swing d at a lever L, and of pitch/L for one turn of a screw.
+func (a *Adjuster) effect() (tilt, nod float64) {
+	var size float64
+	switch a.Kind {
+	case KindSwing:
+		size = 1000 / a.LeverMM
+	case KindShim:
+		size = 1000 / a.SpacingMM
+	case KindScrew:
+		size = 1000 * a.PitchMM / a.LeverMM
+	default:
+		return a.TiltMMPerM, a.NodMMPerM
+	}
+	way := leanWays[a.Leans]
+	return size * way[0], size * way[1]
+}
+
+// Advisers gives the adjusters as the adviser knows them.
+func (c *Config) Advisers() []advice.Adjuster {
+	var out []advice.Adjuster
+	for i := range c.Adjusters {
+		a := &c.Adjusters[i]
+		tilt, nod := a.effect()
+		x := advice.Adjuster{Name: a.Name, Unit: a.Unit, Tilt: tilt, Nod: nod, Step: a.Step,
+			Words: advice.Words{Plus: a.Plus, Minus: a.Minus, Notes: a.Notes, Loosens: a.LoosensHead || a.Kind == KindShim}}
+		if a.Kind == KindShim && a.Step == 0 {
+			x.StockMM = c.Shims.StockMM
+		}
+		if a.Plus == "" && a.Kind == KindSwing {
+			x.Words.Plus, x.Words.Minus = "swing it by {}, the spindle's upper end to the "+a.Leans, "swing it by {}, the spindle's upper end to the "+opposite[a.Leans]
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+func (c *Config) adjusterDefaults() {
+	for i := range c.Adjusters {
+		if a := &c.Adjusters[i]; a.Unit == "" {
+			a.Unit = "mm"
+			if a.Kind == KindScrew {
+				a.Unit = "turn"
+			}
+		}
+	}
+}
+
+func (v *validator) adjusters(c *Config) {
+	if len(c.Adjusters) > 12 {
+		v.bad("adjuster", "%d of them; at most 12 can be weighed together", len(c.Adjusters))
+	}
+	names := map[string]bool{}
+	for i := range c.Adjusters {
+		a := &c.Adjusters[i]
+		key := func(k string) string { return fmt.Sprintf("adjuster.%d.%s", i, k) }
+		switch {
+		case a.Name == "" || len(a.Name) > 64 || strings.ContainsAny(a.Name, "=\n\r\t"):
+			v.bad(key("name"), `%q; write a short name without "=", for example name = "lower shim"`, a.Name)
+		case names[a.Name]:
+			v.bad(key("name"), "%q is taken by another adjuster; give each its own name", a.Name)
+		}
+		names[a.Name] = true
+		v.adjusterKind(a, key)
+		v.number(key("step"), a.Step, 0, 1000)
+		v.number(key("pivot_mm"), a.PivotMM, -10000, 10000)
+		if (a.Plus == "") != (a.Minus == "") {
+			v.bad(key("plus"), `plus and minus belong together; write both, for example plus = "pack {} behind the lower bolts" and minus = "pack {} behind the upper bolts"`)
+		}
+	}
+	if len(c.Shims.StockMM) > 64 {
+		v.bad("shims.stock_mm", "%d pieces; list at most 64", len(c.Shims.StockMM))
+	}
+	for _, s := range c.Shims.StockMM {
+		if !(s >= 0.001 && s <= 50) {
+			v.bad("shims.stock_mm", "%v is no thickness of a shim; write mm, one entry a piece, for example stock_mm = [0.05, 0.1, 0.1, 0.2]", s)
+			break
+		}
+	}
+}
+
+// adjusterKind wants what a kind needs and refuses what it cannot use.
+func (v *validator) adjusterKind(a *Adjuster, key func(string) string) {
+	needs := map[string][]string{KindSwing: {"lever_mm"}, KindShim: {"spacing_mm"}, KindScrew: {"lever_mm", "pitch_mm"}, "": {}}
+	need, ok := needs[a.Kind]
+	if !ok {
+		v.bad(key("kind"), `%q is not a kind of adjuster; write "swing", "shim" or "screw", or leave it out and write tilt_mm_per_m and nod_mm_per_m`, a.Kind)
+		return
+	}
+	has := map[string]float64{"lever_mm": a.LeverMM, "spacing_mm": a.SpacingMM, "pitch_mm": a.PitchMM}
+	for _, k := range []string{"lever_mm", "spacing_mm", "pitch_mm"} {
+		wanted := false
+		for _, n := range need {
+			wanted = wanted || n == k
+		}
+		switch {
+		case !wanted && has[k] != 0:
+			v.bad(key(k), "%s has no use for it; remove it", kindName(a.Kind))
+		case wanted && has[k] == 0:
+			v.bad(key(k), "missing; %s", map[string]string{
+				"lever_mm":   "measure from the pivot to where the movement is measured or the screw presses, for example lever_mm = 240.0",
+				"spacing_mm": "measure from one bolt row to the other, for example spacing_mm = 140.0",
+				"pitch_mm":   "write how far one turn takes the screw, for example pitch_mm = 1.0",
+			}[k])
+		case wanted && !(has[k] >= 0.05 && has[k] <= 10000):
+			v.bad(key(k), "%v is out of range; write mm, from 0.05 to 10000", has[k])
+		}
+	}
+	_, known := leanWays[a.Leans]
+	switch {
+	case a.Kind == "" && a.Leans != "":
+		v.bad(key("leans"), "an adjuster by nominal effect says its way by its signs; remove leans")
+	case a.Kind != "" && !known:
+		v.bad(key("leans"), `%q; write where a positive amount takes the spindle's upper end: leans = "right", "left", "back" or "front"`, a.Leans)
+	}
+	v.nominalEffect(a, key)
+}
+
+func (v *validator) nominalEffect(a *Adjuster, key func(string) string) {
+	for k, x := range map[string]float64{"tilt_mm_per_m": a.TiltMMPerM, "nod_mm_per_m": a.NodMMPerM} {
+		if a.Kind != "" && x != 0 {
+			v.bad(key(k), "%s has its effect from its geometry; remove it, or remove kind", kindName(a.Kind))
+		}
+		if !(math.Abs(x) <= 1e5) {
+			v.bad(key(k), "%v is out of range; write what one unit does, in mm/m", x)
+		}
+	}
+	if a.Kind == "" && a.TiltMMPerM == 0 && a.NodMMPerM == 0 {
+		v.bad(key("tilt_mm_per_m"), "no effect is described; write what one unit does as tilt_mm_per_m and nod_mm_per_m, or a kind with its geometry")
+	}
+}
+
+func kindName(kind string) string {
+	if kind == "" {
+		return "an adjuster by nominal effect"
+	}
+	return "a " + kind
+}
