@@ -19,6 +19,7 @@ var (
 	ErrReadOnly    = errors.New("cannot be written to")
 	ErrNotDatabase = errors.New("not a database of this program")
 	ErrDamaged     = errors.New("damaged")
+	ErrImported    = errors.New("imported already")
 	ErrGone        = errors.New("readings were let go when they grew old")
 )
 

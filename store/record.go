@@ -24,19 +24,7 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	if r.BootID == "" {
 		r.BootID = s.bootID
 	}
-	id, err := s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) {
-		setup, err := putSetup(ctx, tx, r.Setup)
-		if err != nil {
-			return nil, err
-		}
-		res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
-			r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
-		if err != nil || r.TemperatureC == nil {
-			return res, err
-		}
-		return res, setTemperature(ctx, tx, res, *r.TemperatureC)
-	})
+	id, err := s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) { return putRun(ctx, tx, r) })
 	if err != nil {
 		return 0, err
 	}
@@ -44,6 +32,20 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	s.begun[id] = r.StartedAt
 	s.mu.Unlock()
 	return id, nil
+}
+
+func putRun(ctx context.Context, tx *sql.Tx, r NewRun) (sql.Result, error) {
+	setup, err := putSetup(ctx, tx, r.Setup)
+	if err != nil {
+		return nil, err
+	}
+	res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+		r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
+	if err != nil || r.TemperatureC == nil {
+		return res, err
+	}
+	return res, setTemperature(ctx, tx, res, *r.TemperatureC)
 }
 
 func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius float64) error {
@@ -85,16 +87,27 @@ func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) 
 	if len(pts) == 0 {
 		return nil
 	}
-	type piece struct {
-		data               []byte
-		readings, untagged int
+	pieces, err := pack(pts) // first: a reading that cannot be stored must not leave half of them behind
+	if err != nil {
+		return fmt.Errorf("%s: %w", doing, err)
 	}
-	var pieces []piece // packed first: a reading that cannot be stored must not leave half of them behind
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error { return putPieces(ctx, tx, run, pieces) })
+	return s.fault(doing, err)
+}
+
+// piece is a chunk on its way to its row.
+type piece struct {
+	data               []byte
+	readings, untagged int
+}
+
+func pack(pts []sweep.Point) ([]piece, error) {
+	var pieces []piece
 	for first := 0; first < len(pts); first += maxChunk {
 		part := pts[first:min(first+maxChunk, len(pts))]
 		data, err := encodeChunk(part)
 		if err != nil {
-			return fmt.Errorf("%s: %w", doing, err)
+			return nil, err
 		}
 		untagged := 0
 		for _, p := range part {
@@ -104,24 +117,25 @@ func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) 
 		}
 		pieces = append(pieces, piece{data, len(part), untagged})
 	}
-	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		for _, p := range pieces {
-			res, err := tx.ExecContext(ctx, `INSERT INTO chunk (id, run_id, seq, readings, untagged, data)
-				SELECT run << 20 | next, run, next, ?, ?, ? FROM (SELECT id AS run, coalesce((SELECT seq + 1 FROM chunk WHERE `+chunksOfRun+`
-				ORDER BY chunk.id DESC LIMIT 1), 0) AS next FROM run WHERE id = ? AND outcome = '')`,
-				p.readings, p.untagged, p.data, run)
-			if err != nil {
-				return err
-			}
-			if n, err := res.RowsAffected(); err != nil {
-				return err
-			} else if n == 0 {
-				return whyNotOpen(ctx, tx, run)
-			}
+	return pieces, nil
+}
+
+func putPieces(ctx context.Context, tx *sql.Tx, run int64, pieces []piece) error {
+	for _, p := range pieces {
+		res, err := tx.ExecContext(ctx, `INSERT INTO chunk (id, run_id, seq, readings, untagged, data)
+			SELECT run << 20 | next, run, next, ?, ?, ? FROM (SELECT id AS run, coalesce((SELECT seq + 1 FROM chunk WHERE `+chunksOfRun+`
+			ORDER BY chunk.id DESC LIMIT 1), 0) AS next FROM run WHERE id = ? AND outcome = '')`,
+			p.readings, p.untagged, p.data, run)
+		if err != nil {
+			return err
 		}
-		return nil
-	})
-	return s.fault(doing, err)
+		if n, err := res.RowsAffected(); err != nil {
+			return err
+		} else if n == 0 {
+			return whyNotOpen(ctx, tx, run)
+		}
+	}
+	return nil
 }
 
 // FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing. Of a run that was begun through

@@ -36,6 +36,7 @@ type commandLine struct {
 	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
 	Backup   backupCmd     `cmd:"" help:"Copy the record beside the running daemon, and check the copy."`
 	Restore  restoreCmd    `cmd:"" help:"Put a backup in the record's place; the daemon must be stopped."`
+	Import   importCmd     `cmd:"" help:"Bring recorded sweeps (CSV) into the record; the same one twice is noticed."`
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, acknowledged, note; or its hours."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
 	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`

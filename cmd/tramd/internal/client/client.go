@@ -12,7 +12,9 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/url"
 	"strings"
+	"time"
 
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -46,7 +48,10 @@ func (c *Client) Close() { c.http.CloseIdleConnections() }
 
 func (c *Client) do(ctx context.Context, method, path string, in any) (*http.Response, error) {
 	var body io.Reader
-	if in != nil {
+	kind := "application/json"
+	if csv, ok := in.(io.Reader); ok {
+		body, kind = csv, "text/csv"
+	} else if in != nil {
 		text, err := json.Marshal(in)
 		if err != nil {
 			return nil, err
@@ -58,7 +63,7 @@ func (c *Client) do(ctx context.Context, method, path string, in any) (*http.Res
 		return nil, err
 	}
 	if in != nil {
-		req.Header.Set("Content-Type", "application/json")
+		req.Header.Set("Content-Type", kind)
 	}
 	resp, err := c.http.Do(req)
 	if err != nil {
@@ -125,6 +130,25 @@ func (c *Client) PutReading(ctx context.Context, run int64, text string) error {
 // LogEvent stores something that happened to the machine.
 func (c *Client) LogEvent(ctx context.Context, kind, text string) error {
 	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text}, nil)
+}
+
+// Alive says whether a daemon answers.
+func (c *Client) Alive(ctx context.Context) bool {
+	resp, err := c.do(ctx, http.MethodGet, "/api/v1/runs?limit=1", nil)
+	if err != nil {
+		return !errors.Is(err, ErrNoDaemon)
+	}
+	resp.Body.Close()
+	return true
+}
+
+// Import brings a recorded sweep in, CSV as it lies in a file.
+func (c *Client) Import(ctx context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool, out any) error {
+	q := url.Values{"name": {name}, "at": {at.Format(time.RFC3339Nano)}, "purpose": {purpose}}
+	if again {
+		q.Set("again", "1")
+	}
+	return c.call(ctx, http.MethodPost, "/api/v1/imports?"+q.Encode(), csv, out)
 }
 
 // Run gives one stored run.

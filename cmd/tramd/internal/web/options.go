@@ -5,6 +5,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"time"
 
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
@@ -34,11 +35,17 @@ type Sweeps interface {
 	Put(ctx context.Context, run int64, indicator, text string) error // a reading that a person read and typed
 }
 
+// Imports brings recorded sweeps (CSV) into the store. What it returns is sent as JSON as it is.
+type Imports interface {
+	Import(ctx context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool) (any, error)
+}
+
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.
 type Options struct {
 	Live         Live
 	Records      Records
 	Sweeps       Sweeps
+	Imports      Imports
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by

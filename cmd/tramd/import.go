@@ -1,0 +1,123 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/daemon"
+	"tramd/store"
+	"tramd/sweep"
+)
+
+type importCmd struct {
+	Files   []string `arg:"" name:"file" help:"Recorded sweeps: t_s,angle_deg,reading_mm[,indicator]."`
+	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration: the setup they were taken with."`
+	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
+	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
+	Again   bool     `help:"Store sweeps a second time that were imported before."`
+	JSON    bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
+}
+
+func (c *importCmd) Run(e *env) error {
+	if c.At != "" && len(c.Files) > 1 {
+		return usageError{errors.New("--at says when one sweep was taken; give one file")}
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	way, closing, err := importWay(e, cfg)
+	if err != nil {
+		return err
+	}
+	defer closing()
+	failed := false
+	verdict := sweep.None
+	for _, path := range c.Files {
+		out, at, err := c.bring(e.ctx, way, path)
+		if err != nil {
+			fmt.Fprintf(e.err, "tramd: %s: %v\n", path, err)
+			failed = true
+			continue
+		}
+		verdict = worst(verdict, out.Result.Verdict)
+		if c.JSON {
+			err = printJSON(e.out, "run", out.Run, out.Result)
+		} else {
+			title := fmt.Sprintf("run %d from %s, taken %s", out.Run, path, at.Local().Format("2006-01-02 15:04"))
+			if c.At == "" {
+				title += " (when the file was last changed; --at says otherwise)"
+			}
+			err = printResult(e.out, title, out.Result, cfg.Setup().Tolerance)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if failed {
+		return errShown
+	}
+	return verdictStatus(verdict)
+}
+
+// importer brings one file in.
+type importer func(ctx context.Context, file *os.File, f daemon.ImportFile) (daemon.Imported, error)
+
+// importWay is through the daemon where one runs, else straight into the store.
+func importWay(e *env, cfg *config.Config) (way importer, closing func(), err error) {
+	cl := client.New(cfg.Control.Socket)
+	if cl.Alive(e.ctx) {
+		return func(ctx context.Context, file *os.File, f daemon.ImportFile) (out daemon.Imported, err error) {
+			err = cl.Import(ctx, file, f.Name, f.At, f.Purpose, f.Again, &out)
+			return out, err
+		}, cl.Close, nil
+	}
+	cl.Close()
+	s, err := store.Open(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	if err != nil {
+		return nil, nil, err
+	}
+	return func(ctx context.Context, file *os.File, f daemon.ImportFile) (daemon.Imported, error) {
+		return daemon.Import(ctx, s, file, f, cfg.Setup(), bestFit)
+	}, func() { s.Close() }, nil
+}
+
+func (c *importCmd) bring(ctx context.Context, way importer, path string) (out daemon.Imported, at time.Time, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return out, at, err
+	}
+	defer file.Close()
+	if c.At != "" {
+		at, err = parseTime(c.At)
+	} else {
+		var info os.FileInfo
+		if info, err = file.Stat(); err == nil {
+			at = info.ModTime()
+		}
+	}
+	if err != nil {
+		return out, at, err
+	}
+	out, err = way(ctx, file, daemon.ImportFile{Name: filepath.Base(path), At: at, Purpose: c.Purpose, Again: c.Again})
+	return out, at, err
+}
+
+// parseTime reads a time of day as people write it (local) or as programs do.
+func parseTime(text string) (time.Time, error) {
+	if t, err := time.Parse(time.RFC3339Nano, text); err == nil {
+		return t, nil
+	}
+	for _, form := range []string{"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02"} {
+		if t, err := time.ParseInLocation(form, text, time.Local); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, fmt.Errorf("--at %q is not a time; write it as 2026-03-02 07:30, or as 2026-03-02T07:30:00Z", text)
+}
