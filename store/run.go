@@ -54,6 +54,9 @@ type Run struct {
 	Result    *sweep.Result `json:"result"`           // the newest; nil when there is none
 	Why       string        `json:"why"`
 	Note      string        `json:"note"`
+	Log       string        `json:"log,omitempty"` // what was done step by step; this and the next of a run that was asked for by its number
+
+	ReadingsGone bool `json:"readings_gone,omitempty"` // they were let go when they grew old
 
 	TemperatureC *float64 `json:"temperature_c,omitempty"` // of the machine or the shop when it began; nil: not known
 }

@@ -49,6 +49,9 @@ func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
 	if out[0].Doubts, err = doubts(ctx, s.r, id); err != nil {
 		return Run{}, s.fault(fmt.Sprintf("run %d", id), err)
 	}
+	if err := s.r.QueryRowContext(ctx, "SELECT log, readings_gone FROM run WHERE id = ?", id).Scan(&out[0].Log, &out[0].ReadingsGone); err != nil {
+		return Run{}, s.fault(fmt.Sprintf("run %d", id), err)
+	}
 	return out[0], nil
 }
 

@@ -128,12 +128,15 @@ func (c *showCmd) show(e *env, r store.Run) error {
 		if err == nil {
 			err = c.finish(e, *r.Result)
 		}
+		if err == nil {
+			_, err = fmt.Fprint(e.out, r.Log)
+		}
 		return err
 	}
 	if r.Why != "" {
 		title += ": " + r.Why
 	}
-	_, err := fmt.Fprintf(e.out, "%s\n  %d readings\n", title, r.Readings)
+	_, err := fmt.Fprintf(e.out, "%s\n  %d readings\n%s", title, r.Readings, r.Log)
 	return err
 }
 

@@ -23,6 +23,7 @@ type Config struct {
 	Sweep      Sweep       `toml:"sweep"`
 	Clock      Clock       `toml:"clock"`
 	Backup     Backup      `toml:"backup"`
+	Check      Check       `toml:"check"`
 	Alarm      Alarm       `toml:"alarm"`
 	Mail       Mail        `toml:"mail"`
 	Adjusters  []Adjuster  `toml:"adjuster"`
@@ -81,6 +82,7 @@ type Sweep struct {
 
 func (c *Config) setDefaults() {
 	c.Backup.setDefaults()
+	c.Check.setDefaults()
 	if c.HTTP.Listen == "" {
 		c.HTTP.Listen = "127.0.0.1:9743"
 	}

@@ -40,6 +40,7 @@ func (v *validator) config(c *Config) {
 	}
 	v.keepReadings(c.Store.KeepReadings)
 	v.backup(c.Backup)
+	v.check(c.Check, c.Angle.Source)
 	v.indicators(c)
 	v.angle(c)
 	v.alarm(c)

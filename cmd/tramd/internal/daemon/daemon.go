@@ -162,6 +162,7 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 	owner.Go(func() { d.dates.watch(owning) })
 	owner.Go(func() { d.checkRecord(owning) })
 	owner.Go(func() { d.doChores(owning) })
+	owner.Go(func() { d.doChecks(owning) })
 	if d.alarms != nil {
 		owner.Go(func() { d.alarms.Run(owning) })
 	}

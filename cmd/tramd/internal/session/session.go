@@ -73,6 +73,7 @@ type Session struct {
 	last        *LastRun
 	counts      map[RunKey]uint64
 	troubles    map[string]string // by kind: why
+	check       *CheckState       // nil: no unattended checks are planned
 	job         *job
 	comebacks   uint64       // reconnects of the angle device seen
 	jumps       int          // of the encoder seen

@@ -23,7 +23,7 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 	out := &Snapshot{
 		At: now, Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
-		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Clock: ClockState{Set: s.o.ClockSet()},
+		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check, Clock: ClockState{Set: s.o.ClockSet()},
 	}
 	mono := device.Now()
 	for i := range s.o.Ports {

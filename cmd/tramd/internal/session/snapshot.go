@@ -22,6 +22,7 @@ type Snapshot struct {
 	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made
 	NextCheck *time.Time        `json:"next_check"`
 	Troubles  map[string]string `json:"troubles"` // of the daemon's own chores, by kind: why; see TroubleKinds
+	Check     *CheckState       `json:"check"`    // unattended checks; nil: none are planned
 	Drift     *DriftState       `json:"drift"`    // nil until the stored checks say something
 }
 

@@ -45,7 +45,7 @@ type Checker struct {
 	state   state
 	slot    schedule.Slot
 	held    time.Time // since when all conditions have held; zero: they do not
-	hinder  string    // what was last said to be in the way
+	hinder  string    // what was last said to be in the way, without figures
 	tries   int
 	again   time.Time // when the second try begins
 	stopped string    // why a stop was asked for
@@ -58,6 +58,9 @@ func New(plan Plan, slots schedule.Plan, last time.Time) *Checker {
 
 // Last is what must outlive a restart, so that no slot comes twice.
 func (c *Checker) Last() time.Time { return c.keep.Last }
+
+// Preparing says whether the conditions are being watched.
+func (c *Checker) Preparing() bool { return c.state == preparing }
 
 // Next is when the next slot is.
 func (c *Checker) Next(now time.Time) (time.Time, bool) {
@@ -121,8 +124,8 @@ func (c *Checker) prepare(f Facts, do doer) {
 			do(GaveUp, name, "the check of %s was not begun: %s", name, h.text)
 			return
 		}
-		if h.text != c.hinder {
-			c.hinder = h.text
+		if sort := h.sort(); sort != c.hinder {
+			c.hinder = sort
 			do(Note, name, "waiting: %s", h.text)
 		}
 		return

@@ -108,18 +108,29 @@ func TestEachConditionHoldsItBack(t *testing.T) {
 		"a sweep by hand":      {func(f *Facts) { f.Busy = "run 6 is being taken" }, "run 6 is being taken", false},
 		"silent":               {func(f *Facts) { f.Gauges[0].Live = false }, "indicator arm sends nothing", false},
 		"below its travel":     {func(f *Facts) { f.Gauges[0].MM = 0.05 }, "outside its travel: 0.050 mm", false},
-		"above its travel":     {func(f *Facts) { f.Gauges[0].MM = 0.95 }, "outside its travel: 0.950 mm", false},
+		"above its travel":     {func(f *Facts) { f.Gauges[0].MM = 0.95 }, "outside its travel: 0.9", false},
 		"no number":            {func(f *Facts) { f.Gauges[0].MM = nan() }, "outside its travel", false},
+		"no word of stillness": {func(f *Facts) { f.Gauges[0].SpanMM = nan() }, "not still", false},
 		"not still":            {func(f *Facts) { f.Gauges[0].SpanMM = 0.02 }, "not still: it wandered by 0.020 mm", false},
 		"the second one":       {func(f *Facts) { f.Gauges = append(f.Gauges, Gauge{Name: "column"}) }, "indicator column sends nothing", false},
 		"none":                 {func(f *Facts) { f.Gauges = nil }, "there is no indicator", true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := newShop(t, plan())
-			s.wrong = func(s *shop) { g := slices.Clone(s.f.Gauges[:min(1, len(s.f.Gauges))]); s.f.Gauges = g; tc.spoil(&s.f) }
+			s.wrong = func(s *shop) {
+				g := slices.Clone(s.f.Gauges[:min(1, len(s.f.Gauges))])
+				s.f.Gauges = g
+				tc.spoil(&s.f)
+				if len(s.f.Gauges) > 0 && s.f.Gauges[0].MM > 0.9 {
+					s.f.Gauges[0].MM += float64(s.f.Now.Second()) * 1e-3 // the figure changes
+				}
+			}
 			got := s.run(30 * time.Minute)
 			if s.begun != 0 {
 				t.Fatalf("it was begun:\n%s", strings.Join(got, "\n"))
+			}
+			if len(got) > 3 {
+				t.Errorf("it says the same thing again and again:\n%s", strings.Join(got, "\n"))
 			}
 			last := got[len(got)-1]
 			at := "06:10:00"

@@ -2,6 +2,8 @@ package unattended
 
 import (
 	"fmt"
+	"math"
+	"strings"
 	"time"
 )
 
@@ -9,6 +11,16 @@ import (
 type hindrance struct {
 	text  string
 	final bool
+}
+
+// sort is the text without its figures, which may change each second.
+func (h hindrance) sort() string {
+	return strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' || r == '-' {
+			return -1
+		}
+		return r
+	}, h.text)
 }
 
 // hindered gives the first condition that does not hold; nil when all do.
@@ -31,7 +43,10 @@ func (p Plan) hindered(f Facts) *hindrance {
 		if why := p.gauge(g); why != "" {
 			return &hindrance{text: why}
 		}
-		if p.StillMM > 0 && g.SpanMM > p.StillMM {
+		if p.StillMM > 0 && math.IsInf(g.SpanMM, 0) {
+			return &hindrance{text: fmt.Sprintf("indicator %s has not been watched for long enough", g.Name)}
+		}
+		if p.StillMM > 0 && !(g.SpanMM <= p.StillMM) {
 			return &hindrance{text: fmt.Sprintf("indicator %s is not still: it wandered by %.3f mm, at most %.3f mm is still", g.Name, g.SpanMM, p.StillMM)}
 		}
 	}

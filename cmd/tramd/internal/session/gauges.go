@@ -1,0 +1,45 @@
+package session
+
+import (
+	"context"
+
+	"tramd/device"
+)
+
+// Gauge is an indicator as it stands now.
+type Gauge struct {
+	Name string
+	Live bool    // its port is live and its reading is fresh
+	MM   float64 // where Live
+}
+
+// Gauges gives every indicator of the setup.
+func (s *Session) Gauges(ctx context.Context) ([]Gauge, error) {
+	var out []Gauge
+	err := s.ask(ctx, func() {
+		now := device.Now()
+		for i, r := range s.o.Indicators {
+			g := Gauge{Name: s.o.Setup.Indicators[i].Name, MM: s.latest[i].mm.MM()}
+			fresh := s.latest[i].at != 0 && now-s.latest[i].at < device.Stamp(staleAfter)
+			if r.Device >= 0 && r.Device < len(s.o.Ports) {
+				fresh = fresh && s.o.Ports[r.Device].Status().State == device.StateLive
+			}
+			g.Live = fresh
+			out = append(out, g)
+		}
+	})
+	return out, err
+}
+
+// CheckState is how the unattended checks stand.
+type CheckState struct {
+	Next   string `json:"next"` // RFC 3339; empty: none planned
+	Say    string `json:"say"`  // the last thing that was done or waited for, in words
+	DryRun bool   `json:"dry_run"`
+}
+
+// SetCheck has the faces show how the unattended checks stand.
+func (s *Session) SetCheck(c CheckState) {
+	// An error here means the session has stopped; nobody is left to show it to.
+	_ = s.ask(context.Background(), func() { s.check = &c })
+}

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
+)
+
+// The real daemon takes a check by itself in the minute that is planned; the spindle is turned by a machine that is not ours.
+func TestACheckNobodyAsksFor(t *testing.T) {
+	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	slot := time.Now().Truncate(time.Minute)
+	past, err := store.Open(t.Context(), filepath.Join(s.dir, "tramd.db"), store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(past.SetChore(t.Context(), "check", slot.Add(-time.Hour)), past.Close()); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.OpenFile(s.config, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := fmt.Fprintf(f, "[clock]\ntrusted = true\n[check]\nat = [%q]\nstill_mm = 0.05\n", slot.Format("15:04")); err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	s.daemon(t)
+	waitState(t, s, "a sweep nobody asked for", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	waitState(t, s, "its end", func(snap *session.Snapshot) bool {
+		return snap.Last != nil && snap.Sweep.Phase == session.Idle && strings.Contains(snap.Check.Say, "is run 1") && snap.Check.Next == slot.AddDate(0, 0, 1).Format(time.RFC3339)
+	})
+	_, out, _ := call(t, "show", "1", "--config", s.config)
+	for _, want := range []string{"is due", "all conditions hold", "begins", "is run 1", "tilt"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+}
