@@ -36,11 +36,11 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 		return 0, s.readOnly(doing)
 	}
 	if !slices.Contains(EventKinds(), e.Kind) {
-		return 0, fmt.Errorf("%s: %q is not a kind of event; use %s", doing, e.Kind, strings.Join(EventKinds(), ", "))
+		return 0, fmt.Errorf("%s: %w: %q is not a kind of event; use %s", doing, ErrEvent, e.Kind, strings.Join(EventKinds(), ", "))
 	}
 	if e.Kind == hoursEvent {
 		if _, err := parseHours(e.Text); err != nil {
-			return 0, fmt.Errorf("%s: %w", doing, err)
+			return 0, fmt.Errorf("%s: %w: %w", doing, ErrEvent, err)
 		}
 	}
 	if e.At.IsZero() {

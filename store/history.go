@@ -111,7 +111,7 @@ func (b *historian) runs() error {
 			}
 		}
 		if c.Axis[0] != nil || c.Axis[1] != nil {
-			b.h.Entries = append(b.h.Entries, drift.Entry{Check: c, Place: int(r.id)})
+			b.h.Entries = append(b.h.Entries, drift.Entry{Check: c, Place: int(r.id), Surface: setup.Surface})
 		}
 	}
 	return nil

@@ -28,9 +28,7 @@ func Work(h *History, reliability float64) (*Answer, error) {
 	}
 	out := t.Answer(reliability)
 	out.Rows, out.Warnings = rows, h.Warnings
-	if h.Undated > 0 {
-		out.Forecast = Forecast{Why: "the latest checks carry no believable time, so the newest state cannot be dated: set the clock and take another"}
-	}
+	out.Forecast = h.Temper(out.Forecast)
 	return out, nil
 }
 

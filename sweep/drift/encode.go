@@ -104,6 +104,10 @@ type (
 		High     string `json:"high"`
 		HighOpen bool   `json:"high_is_open,omitempty"` // nothing is known beyond high
 	}
+	alarmJSON struct {
+		Alarm
+		Text string `json:"text"`
+	}
 	axisJSON struct {
 		Scatter *float64           `json:"scatter_mm_per_m"`
 		Process map[string]float64 `json:"process"`
@@ -112,7 +116,7 @@ type (
 		Next     *NextJSON            `json:"next_check"`
 		Outside  *OutsideJSON         `json:"outside_expected"`
 		Why      string               `json:"why,omitempty"`
-		Alarms   []Alarm              `json:"alarms"`
+		Alarms   []alarmJSON          `json:"alarms"` // that stand now
 		Verdict  sweep.Verdict        `json:"verdict"`
 		Axes     map[string]*axisJSON `json:"axes"`
 		Warnings []sweep.Warning      `json:"warnings"`
@@ -164,10 +168,25 @@ func (a *Answer) WriteJSON(w io.Writer, reliability float64) error {
 		}
 		line = line[:0]
 	}
-	tail := tailJSON{Next: a.Forecast.Next.JSON(reliability), Outside: a.Forecast.Outside.JSON(), Why: a.Forecast.Why, Alarms: a.Alarms,
+	text, err := json.Marshal(a.tail(reliability))
+	if err != nil {
+		return err
+	}
+	line = append(line, ']', ',')
+	line = append(line, text[1:]...) // the rest of the same object
+	line = append(line, '\n')
+	if _, err := out.Write(line); err != nil {
+		return err
+	}
+	return out.Flush()
+}
+
+// tail is everything but the checks.
+func (a *Answer) tail(reliability float64) tailJSON {
+	tail := tailJSON{Next: a.Forecast.Next.JSON(reliability), Outside: a.Forecast.Outside.JSON(), Why: a.Forecast.Why, Alarms: []alarmJSON{},
 		Verdict: a.Verdict, Axes: map[string]*axisJSON{}, Warnings: a.Warnings}
-	if tail.Alarms == nil {
-		tail.Alarms = []Alarm{}
+	for _, al := range a.Alarms {
+		tail.Alarms = append(tail.Alarms, alarmJSON{al, al.Text()})
 	}
 	if tail.Warnings == nil {
 		tail.Warnings = []sweep.Warning{}
@@ -187,15 +206,5 @@ func (a *Answer) WriteJSON(w io.Writer, reliability float64) error {
 		}
 		tail.Axes[name] = x
 	}
-	text, err := json.Marshal(tail)
-	if err != nil {
-		return err
-	}
-	line = append(line, ']', ',')
-	line = append(line, text[1:]...) // the rest of the same object
-	line = append(line, '\n')
-	if _, err := out.Write(line); err != nil {
-		return err
-	}
-	return out.Flush()
+	return tail
 }

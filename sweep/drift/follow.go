@@ -10,6 +10,8 @@ type Entry struct {
 	Check *Check
 	Event *Event
 	Place int // the line of the file, or the number of the run; 0: not known
+
+	Surface string // of a check: what was swept
 }
 
 // Follow takes in a whole history, both axes side by side, and gives what Tracker would have said check by check, and the

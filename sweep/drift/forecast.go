@@ -152,7 +152,7 @@ func (t *Tracker) next(risk float64) *NextCheck {
 	offset := days(last.Sub(t.last)) // an event that ends nothing may have come after
 	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
 	out := &NextCheck{SpindleHours: math.NaN()}
-	furthest := math.Min(mostDays, t.span()*ahead(t.here))
+	furthest := t.furthest()
 	out.LimitedBy = "record"
 	if furthest == mostDays {
 		out.LimitedBy = "year"

@@ -59,3 +59,21 @@ func (h *History) Judge(limit float64) {
 	}
 	h.Warnings = slices.DeleteFunc(h.Warnings, func(w sweep.Warning) bool { return w.Code == "tolerance_changed" })
 }
+
+// Temper takes a forecast back where the latest checks have no date.
+func (h *History) Temper(f Forecast) Forecast {
+	if h.Undated > 0 {
+		return Forecast{Why: "the latest checks carry no believable time, so the newest state cannot be dated: set the clock and take another"}
+	}
+	return f
+}
+
+// Surface is what the last check swept.
+func (h *History) Surface() string {
+	for i := len(h.Entries) - 1; i >= 0; i-- {
+		if h.Entries[i].Check != nil {
+			return h.Entries[i].Surface
+		}
+	}
+	return ""
+}

@@ -3,6 +3,7 @@ package daemon
 import (
 	"bufio"
 	"context"
+	"errors"
 	"io"
 	"math"
 	"strconv"
@@ -10,6 +11,7 @@ import (
 
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -18,6 +20,7 @@ import (
 type archive struct {
 	store    *store.Store
 	clockSet func() bool
+	changed  func(anew bool) // told when something was stored that a history is made of; may be nil
 }
 
 func (a *archive) BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error) {
@@ -36,13 +39,18 @@ func (a *archive) AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error 
 }
 
 func (a *archive) FinishRun(ctx context.Context, run int64, end session.Ending) error {
-	return a.store.FinishRun(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, end.Result)
+	err := a.store.FinishRun(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, end.Result)
+	if err == nil && a.changed != nil {
+		a.changed(false)
+	}
+	return err
 }
 
 // records is the pages' way into the store.
 type records struct {
 	store    *store.Store
 	clockSet func() bool
+	changed  func(anew bool)
 }
 
 func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
@@ -59,7 +67,14 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 
 func (r *records) AddEvent(ctx context.Context, kind, text string, run int64) (int64, error) {
 	set := r.clockSet()
-	return r.store.AddEvent(ctx, store.Event{At: time.Now(), Kind: kind, Text: text, Run: run, BootTime: clock.SinceBoot(), ClockUnset: !set})
+	id, err := r.store.AddEvent(ctx, store.Event{At: time.Now(), Kind: kind, Text: text, Run: run, BootTime: clock.SinceBoot(), ClockUnset: !set})
+	if errors.Is(err, store.ErrEvent) {
+		return 0, web.Wrong(err)
+	}
+	if err == nil && r.changed != nil {
+		r.changed(false)
+	}
+	return id, err
 }
 
 func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error {

@@ -43,6 +43,7 @@ type Daemon struct {
 	store   *store.Store
 	clock   *clock.Watcher
 	dates   *dates
+	drift   *drifting
 	devices []*device.Device
 	readers []*reader // of the devices
 	session *session.Session
@@ -80,6 +81,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.clock = clock.NewWatcher(clock.System(d.cfg.Clock.Trusted))
 	d.dates = &dates{d: d, boot: clock.BootID()}
 	d.dates.look(ctx)
+	d.drift = newDrifting(d)
 	specs, indicators, angle := routes(d.cfg)
 	var ports []session.Port
 	for i, spec := range specs {
@@ -93,7 +95,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
@@ -123,7 +125,7 @@ func (d *Daemon) listen() error {
 		return errors.Join(err, tcp.Close())
 	}
 	common := web.Options{
-		Live: d.session, Records: &records{d.store, d.clock.IsSet}, Sweeps: d.session, Imports: imports{d}, Indicators: d.cfg.Setup().Indicators,
+		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed}, Drift: d.drift, Sweeps: d.session, Imports: imports{d}, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: hash, Log: d.o.Log, Done: d.done,
 	}
@@ -160,6 +162,7 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 		}
 	})
 	owner.Go(func() { d.dates.watch(owning) })
+	owner.Go(func() { d.drift.run(owning) })
 	owner.Go(func() { d.checkRecord(owning) })
 	owner.Go(func() { d.doChores(owning) })
 	owner.Go(func() { d.doChecks(owning) })

@@ -53,6 +53,9 @@ func (k *dates) due(ctx context.Context) {
 	if len(done.Runs) > 0 || done.Events > 0 {
 		k.d.o.Log.Info("dated what was stored before the clock was set", "runs", done.Runs, "events", done.Events)
 		k.last(ctx, done)
+		if k.d.drift != nil {
+			k.d.drift.changed(true)
+		}
 	}
 }
 

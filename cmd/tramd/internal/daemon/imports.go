@@ -76,5 +76,6 @@ func (i imports) Import(ctx context.Context, r io.Reader, name string, at time.T
 		return nil, err
 	}
 	i.d.o.Log.Info("sweep imported", "run", out.Run, "file", name)
+	i.d.drift.changed(false)
 	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: at, Result: out.Result})
 }

@@ -72,6 +72,8 @@ type Session struct {
 	angleAt     device.Stamp
 	last        *LastRun
 	counts      map[RunKey]uint64
+	drift       *DriftState
+	next        *time.Time        // when the next check is due
 	troubles    map[string]string // by kind: why
 	check       *CheckState       // nil: no unattended checks are planned
 	job         *job

@@ -25,6 +25,11 @@ type Records interface {
 	AddEvent(ctx context.Context, kind, text string, run int64) (int64, error)
 }
 
+// Drift is what the stored checks come to, as the page draws it. It is sent as JSON as it is.
+type Drift interface {
+	Drift(ctx context.Context) (any, error)
+}
+
 // Sweeps starts and steers the one sweep there can be.
 type Sweeps interface {
 	Start(ctx context.Context, turns int, purpose string) (run int64, err error)
@@ -46,6 +51,7 @@ type Options struct {
 	Records      Records
 	Sweeps       Sweeps
 	Imports      Imports
+	Drift        Drift
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by

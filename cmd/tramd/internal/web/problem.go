@@ -24,6 +24,12 @@ type problem struct {
 func (p problem) Error() string   { return p.text }
 func (p problem) HTTPStatus() int { return p.status }
 
+// NotYet is a Problem: what was asked for will be there in a moment.
+func NotYet(text string) Problem { return problem{http.StatusServiceUnavailable, text} }
+
+// Wrong is a Problem: the caller wrote something that cannot be.
+func Wrong(err error) Problem { return problem{http.StatusBadRequest, err.Error()} }
+
 // status says how an error is told.
 func status(err error) int {
 	var p Problem

@@ -1,0 +1,194 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/web"
+	"tramd/store"
+	"tramd/sweep/drift"
+)
+
+// What the page gets to draw, and what is asked of a next check.
+const (
+	drawnChecks = 800
+	reliability = 0.95
+)
+
+// drifting works out what the stored checks come to, again after each change of the record, on a goroutine of its own:
+// nobody who measures or looks waits for it.
+type drifting struct {
+	d    *Daemon
+	wake chan struct{}
+
+	tracker *drift.Tracker
+	history *drift.History
+	rows    []drift.Row
+	mark    store.Mark
+
+	mu    sync.Mutex
+	anew  bool        // what was read before may have changed
+	drawn *drift.View // nil: not worked out yet
+}
+
+func newDrifting(d *Daemon) *drifting {
+	return &drifting{d: d, wake: make(chan struct{}, 1), anew: true}
+}
+
+// changed is told that something was stored; anew, that something older was given another meaning.
+func (k *drifting) changed(anew bool) {
+	if anew {
+		k.mu.Lock()
+		k.anew = true
+		k.mu.Unlock()
+	}
+	select {
+	case k.wake <- struct{}{}:
+	default:
+	}
+}
+
+// run works until ctx ends. What fails is tried again after a while.
+func (k *drifting) run(ctx context.Context) {
+	const again = time.Minute
+	k.changed(true)
+	var retry <-chan time.Time
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-k.wake:
+		case <-retry:
+		}
+		retry = nil
+		if err := k.work(ctx); err != nil && ctx.Err() == nil {
+			k.d.o.Log.Warn("cannot work out the drift; trying again", "in", again, "error", err)
+			k.changed(true)
+			<-k.wake
+			retry = time.After(again)
+		}
+	}
+}
+
+func (k *drifting) work(ctx context.Context) error {
+	k.mu.Lock()
+	anew := k.anew
+	k.anew = false
+	k.mu.Unlock()
+	if !anew {
+		done, err := k.goOn(ctx)
+		if err != nil || done {
+			return err
+		}
+	}
+	h, mark, err := k.d.store.History(ctx, k.d.cfg.Machine.Name, store.Mark{})
+	if err != nil {
+		return err
+	}
+	t := drift.New()
+	rows, err := t.Follow(h.Entries)
+	if err != nil {
+		return err
+	}
+	k.tracker, k.history, k.rows, k.mark = t, h, rows, mark
+	k.show()
+	return nil
+}
+
+// goOn takes in what came after the last time. It cannot where that lies before what was taken in already, or where there
+// is something to warn of.
+func (k *drifting) goOn(ctx context.Context) (done bool, err error) {
+	more, mark, err := k.d.store.History(ctx, k.d.cfg.Machine.Name, k.mark)
+	if err != nil {
+		return false, err
+	}
+	if len(more.Entries) == 0 && mark == k.mark {
+		return true, nil
+	}
+	if len(more.Warnings) > 0 || k.apart(more) {
+		return false, nil
+	}
+	for _, e := range more.Entries {
+		if e.Event != nil {
+			err = k.tracker.Event(*e.Event)
+		} else {
+			var row drift.Row
+			if row, err = k.tracker.Check(*e.Check); err == nil {
+				k.rows = append(k.rows, row)
+			}
+		}
+		if errors.Is(err, drift.ErrOrder) {
+			return false, nil
+		}
+		if err != nil {
+			return false, err
+		}
+	}
+	k.history = &drift.History{Entries: append(k.history.Entries, more.Entries...), Warnings: k.history.Warnings}
+	k.mark = mark
+	k.show()
+	return true, nil
+}
+
+// apart says whether what is new cannot simply be joined to what was there: another surface or tolerance may lie between.
+func (k *drifting) apart(more *drift.History) bool {
+	if k.history == nil || k.history.Undated > 0 {
+		return true
+	}
+	for _, e := range more.Entries {
+		if e.Check != nil && (len(k.rows) == 0 || e.Check.Limit != k.tracker.Limit() || e.Surface != k.history.Surface()) {
+			return true
+		}
+	}
+	return false
+}
+
+// show hands out what was worked out.
+func (k *drifting) show() {
+	a := k.tracker.Answer(reliability)
+	a.Rows, a.Warnings = k.rows, k.history.Warnings
+	a.Forecast = k.history.Temper(a.Forecast)
+	drawn := a.View(k.history, drawnChecks, reliability)
+	k.mu.Lock()
+	k.drawn = drawn
+	k.mu.Unlock()
+	if len(k.rows) == 0 {
+		k.d.session.SetDrift(nil, nil)
+		return
+	}
+	state := &session.DriftState{Alarms: []session.Alarm{}}
+	for i, x := range k.tracker.Now() {
+		if x == nil || k.tracker.Checks() < 3 {
+			continue
+		}
+		rate := x.Rate
+		if i == 0 {
+			state.TiltRate = &rate
+		} else {
+			state.NodRate = &rate
+		}
+	}
+	for _, al := range a.Alarms {
+		state.Alarms = append(state.Alarms, session.Alarm{
+			Kind: string(al.Kind), Axis: al.Axis, Since: al.Since, Size: al.SizeMMPerM, Text: al.Text(),
+		})
+	}
+	var next *time.Time
+	if n := a.Forecast.Next; n != nil {
+		next = &n.Time
+	}
+	k.d.session.SetDrift(state, next)
+}
+
+// Drift gives the history as a page draws it.
+func (k *drifting) Drift(context.Context) (any, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.drawn == nil {
+		return nil, web.NotYet("the record is still being worked through; ask again in a moment")
+	}
+	return k.drawn, nil
+}

@@ -1,0 +1,37 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+)
+
+type driftFunc func() (any, error)
+
+func (f driftFunc) Drift(context.Context) (any, error) { return f() }
+
+func TestDriftAnswers(t *testing.T) {
+	for _, x := range []struct {
+		name  string
+		drift Drift
+		want  int
+		says  string
+	}{
+		{"none", nil, http.StatusServiceUnavailable, "started without it"},
+		{"not yet", driftFunc(func() (any, error) { return nil, NotYet("still being worked through") }), http.StatusServiceUnavailable, "still being"},
+		{"there", driftFunc(func() (any, error) { return map[string]int{"total": 3}, nil }), http.StatusOK, `{"total":3}`},
+	} {
+		w := httptest.NewRecorder()
+		r := httptest.NewRequest(http.MethodGet, "http://localhost/api/v1/drift", nil)
+		Handler(Options{Drift: x.drift, Local: true}).ServeHTTP(w, r)
+		if w.Code != x.want || !strings.Contains(w.Body.String(), x.says) {
+			t.Errorf("%s: %d %s", x.name, w.Code, w.Body.String())
+		}
+	}
+	if got := status(Wrong(errors.New("hours \"a lot\""))); got != http.StatusBadRequest {
+		t.Errorf("what the caller wrote wrong is told as %d", got)
+	}
+}
