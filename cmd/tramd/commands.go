@@ -40,6 +40,7 @@ type commandLine struct {
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, acknowledged, note; or its hours."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
 	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`
+	Setup    setupCmd      `cmd:"" help:"Ask what a configuration must hold, find the ports, and write it."`
 	Doctor   doctorCmd     `cmd:"" help:"Look over the machine: rights, udev, ports, clock, disk, record, daemon; each finding with its cure."`
 	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`
 	Config   configCmd     `cmd:"" help:"Look after the configuration."`

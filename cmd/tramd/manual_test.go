@@ -99,7 +99,7 @@ func TestTheShellsOfferWhatTheProgramTakes(t *testing.T) {
 		want []string
 	}
 	questions := []question{
-		{"tramd config _", []string{"check"}}, {"tramd event _", []string{"adjusted", "crashed", "serviced", "moved", "note"}},
+		{"tramd config _", []string{"check"}}, {"tramd completion _", []string{"bash", "zsh"}},
 		{"tramd fit --model _", []string{"plain", "full"}}, {"tramd fit --config _", nil}, {"tramd fit x.csv _", nil},
 	}
 	top := []string{}

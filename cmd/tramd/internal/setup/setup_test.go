@@ -1,0 +1,139 @@
+package setup
+
+import (
+	"context"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+	"time"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/device/adapters"
+)
+
+var bench = []adapters.Port{
+	{Name: "/dev/serial/by-id/usb-Bridge_LN7", Node: "/dev/ttyUSB0", USB: &adapters.USB{Model: "Bridge"}},
+	{Name: "/dev/serial/by-id/usb-Encoder_E4", Node: "/dev/ttyACM0", USB: &adapters.USB{Model: "Encoder"}, OpenBy: []adapters.Process{{PID: 77, Name: "terminal"}}},
+}
+
+func interview(t *testing.T, o Options, answers ...string) (name, text, said string, err error) {
+	t.Helper()
+	var out strings.Builder
+	o.Record = func(machine string) string { return "/srv/" + machine + ".db" }
+	if o.Machine == "" {
+		o.Machine = "linnet"
+	}
+	a := NewAsker(t.Context(), strings.NewReader(strings.Join(answers, "\n")+"\n"), &out)
+	name, text, err = Interview(t.Context(), a, o)
+	return name, text, out.String(), err
+}
+
+func parsed(t *testing.T, text string) *config.Config {
+	t.Helper()
+	c, err := config.Parse("x.toml", []byte(text))
+	if err != nil {
+		t.Fatalf("%v in\n%s", err, text)
+	}
+	return c
+}
+
+func TestTheShortestWayThroughTheQuestions(t *testing.T) {
+	name, text, said, err := interview(t, Options{Ports: bench}, "", "", "", "", "", "", "120", "", "", "", "", "", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := parsed(t, text)
+	ind := c.Indicators[0]
+	if name != "linnet" || c.Machine.Name != "linnet" || c.Machine.Tolerance != "0.02/300" || c.Angle.Source != "stations" || len(c.Angle.StationsDeg) != 4 ||
+		ind.Port != bench[0].Name || ind.RadiusMM != 120 || ind.RadiusUMM != 0.5 || ind.ResolutionMM != 0.001 || ind.Baud != 115200 ||
+		c.Store.Path != "/srv/linnet.db" || c.HTTP.Listen != "127.0.0.1:9743" {
+		t.Errorf("%s", text)
+	}
+	if !strings.Contains(said, "in use by terminal (pid 77)") {
+		t.Errorf("a port in use was not marked:\n%s", said)
+	}
+}
+
+func TestTwoIndicatorsAndAnEncoderWithSlipsOfThePen(t *testing.T) {
+	_, text, said, err := interview(t, Options{Ports: bench},
+		"a b", "wren", "0.02", "0.03/300", "9", "encoder",
+		"", "7", "1", "fast", "9600", "none", "-5", "120,5", "0,2", "0.001", "maybe", "y",
+		"arm", "right", "tcp://192.0.2.7:4001", "", "80", "", "", "180", "n",
+		"1", "2", "115200", "1", "3600", "/srv/wren/\"odd\".db", "9743", "0.0.0.0:9743")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	c := parsed(t, text)
+	if c.Machine.Name != "wren" || len(c.Indicators) != 2 || c.Indicators[0].Baud != 9600 || c.Indicators[0].RadiusMM != 120.5 || c.Indicators[1].Name != "right" ||
+		c.Indicators[1].PhaseDeg != 180 || c.Indicators[1].Port != "tcp://192.0.2.7:4001" || c.Angle.Port != bench[1].Name || c.Angle.CountsPerTurn != 3600 ||
+		c.Store.Path != `/srv/wren/"odd".db` || c.HTTP.Listen != "0.0.0.0:9743" {
+		t.Errorf("%s\n%s", text, said)
+	}
+	for _, want := range []string{"letters, digits", "there is no port 7", "write a whole number, for example 9600", `"none" is not a number`, "out of range", "write y or n",
+		"is taken by another", "has the same port", "counts", "is not an address"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("%q was not said:\n%s", want, said)
+		}
+	}
+}
+
+func TestAPlainDialNeedsNoPort(t *testing.T) {
+	_, text, said, err := interview(t, Options{}, "wren", "-", "3", "dial", "95", "", "0.01", "", "0 180", "", "")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	c := parsed(t, text)
+	if c.Angle.Source != config.SourceTyped || c.Indicators[0].Port != "" || c.Machine.Tolerance != "" || len(c.Angle.StationsDeg) != 2 {
+		t.Errorf("%s", text)
+	}
+}
+
+func TestWhatListeningFindsIsTaken(t *testing.T) {
+	finds := map[string]string{bench[0].Name: "baud = 4800\nline = \"7E1\"\n"}
+	o := Options{Ports: bench, Find: func(_ context.Context, port string) (string, []string, bool, error) {
+		if port == bench[1].Name {
+			return "", nil, false, errors.New("port is in use by pid 77")
+		}
+		return finds[port], []string{"the unit was never sent"}, finds[port] != "", nil
+	}}
+	_, text, said, err := interview(t, o, "", "", "", "", "2", "y", "", "120", "", "", "n", "", "", "")
+	if err != nil || !strings.Contains(said, "pid 77") || parsed(t, text).Indicators[0].Baud != 115200 {
+		t.Errorf("%v\n%s\n%s", err, said, text)
+	}
+	_, text, said, err = interview(t, o, "", "", "", "", "1", "", "120", "", "", "n", "", "", "")
+	if err != nil || !strings.Contains(said, "the unit was never sent") {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	if ind := parsed(t, text).Indicators[0]; ind.Baud != 4800 || ind.Line != "7E1" {
+		t.Errorf("%s", text)
+	}
+}
+
+func TestAnswersThatEndWriteNothing(t *testing.T) {
+	if _, text, _, err := interview(t, Options{Ports: bench}, "wren", ""); !errors.Is(err, errNoAnswer) || text != "" {
+		t.Errorf("%v, %q", err, text)
+	}
+	// A person who gives up at a question is not waited for.
+	ctx, stop := context.WithCancel(t.Context())
+	in, w := io.Pipe()
+	defer w.Close()
+	time.AfterFunc(50*time.Millisecond, stop)
+	if _, _, err := Interview(ctx, NewAsker(ctx, in, io.Discard), Options{Machine: "linnet"}); !errors.Is(err, context.Canceled) {
+		t.Errorf("%v", err)
+	}
+}
+
+func FuzzAnswersNeverMakeABadConfiguration(f *testing.F) {
+	f.Add("\n\n\n\n\n\n120\n\n\n\n\n\n\n")
+	f.Add("wren\n-\ntyped\na\"b\n1e9\n95\n\n\nn\n0\n0 180\n/x\n[::1]:1\n")
+	f.Fuzz(func(t *testing.T, answers string) {
+		a := NewAsker(t.Context(), strings.NewReader(answers), io.Discard)
+		_, text, err := Interview(t.Context(), a, Options{Ports: bench, Machine: "linnet", Record: func(string) string { return "/srv/x.db" }})
+		if err == nil {
+			if _, err := config.Parse("x", []byte(text)); err != nil {
+				t.Fatalf("%v in\n%s", err, text)
+			}
+		}
+	})
+}

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/setup"
+	"tramd/device/adapters"
+)
+
+type setupCmd struct {
+	File  string `arg:"" optional:"" help:"The configuration to write; without it NAME.toml, in /etc/tramd where that may be written."`
+	Force bool   `help:"Write over a file that is there."`
+
+	roots adapters.Roots // tests look at a made-up machine
+}
+
+// stateDir is where the packaged service keeps its records.
+const stateDir = "/var/lib/tramd"
+
+func (c *setupCmd) Run(e *env) error {
+	if c.File != "" && !c.Force {
+		if _, err := os.Lstat(c.File); err == nil {
+			return inTheWay(c.File)
+		}
+	}
+	ports, err := adapters.List(c.roots)
+	if err != nil {
+		fmt.Fprintln(e.err, "tramd:", err) // they can be named by hand
+	}
+	fmt.Fprintf(e.out, "%sAn empty answer takes what stands in brackets.\n\n", cautions)
+	name, text, err := setup.Interview(e.ctx, setup.NewAsker(e.ctx, e.in, e.out), setup.Options{
+		Ports: ports, Record: recordPlace, Machine: hostName(),
+	})
+	if err != nil {
+		return err
+	}
+	file := c.File
+	if file == "" {
+		file = name + ".toml"
+		if writable("/etc/tramd") {
+			file = filepath.Join("/etc/tramd", file)
+		}
+	}
+	if err := writeConfig(file, text, c.Force); err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "\n%s is written.\n", file)
+	if err := (&configCheckCmd{File: file}).Run(e); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "Next: tramd doctor --config %[1]s, then tramd run --config %[1]s\n", file)
+	return err
+}
+
+func inTheWay(file string) error {
+	return fmt.Errorf("%s is there already and was left alone; write --force to replace it, or name another file", file)
+}
+
+// writeConfig puts a configuration in place whole or not at all.
+func writeConfig(file, text string, force bool) error {
+	f, err := os.CreateTemp(filepath.Dir(file), ".tramd-setup-*")
+	if err != nil {
+		return fmt.Errorf("cannot write %s: %w; name a file in a folder you may write, or use sudo", file, err)
+	}
+	defer os.Remove(f.Name()) // gone already when all went well
+	_, err = f.WriteString(text)
+	if err == nil {
+		err = f.Chmod(0o640)
+	}
+	if err == nil {
+		// The service's user reads it by its group, where the folder has that.
+		if st, e := os.Stat(filepath.Dir(file)); e == nil && filepath.Dir(file) == "/etc/tramd" {
+			err = chgrp(f, st)
+		}
+	}
+	if err == nil {
+		err = f.Sync() // a power cut leaves what was not synced empty
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return fmt.Errorf("cannot write %s: %w", file, err)
+	}
+	if force {
+		err = os.Rename(f.Name(), file)
+	} else {
+		err = os.Link(f.Name(), file) // unlike renaming, never over a file that came meanwhile
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return inTheWay(file)
+	}
+	if err != nil {
+		return fmt.Errorf("cannot write %s: %w", file, err)
+	}
+	if _, err := config.Load(file); err != nil {
+		return fmt.Errorf("what was written does not read back: %w", err)
+	}
+	return nil
+}
+
+// recordPlace proposes where a machine's runs are kept: in the service's folder where there is one, else here.
+func recordPlace(machine string) string {
+	if _, err := os.Stat(stateDir); err == nil {
+		return filepath.Join(stateDir, machine, "tramd.db") // the unit makes the folder
+	}
+	if dir, err := os.Getwd(); err == nil {
+		return filepath.Join(dir, machine+".db")
+	}
+	return filepath.Join(stateDir, "tramd.db")
+}
+
+// hostName proposes a name for the machine; often the computer is called by it.
+func hostName() string {
+	name, err := os.Hostname()
+	if err != nil || name == "" || name == "localhost" {
+		return "linnet"
+	}
+	short, _, _ := strings.Cut(name, ".")
+	return short
+}
+
+// chgrp gives a file the group of a folder.
+func chgrp(f *os.File, folder os.FileInfo) error {
+	st, ok := folder.Sys().(*syscall.Stat_t)
+	if !ok {
+		return nil
+	}
+	return f.Chown(-1, int(st.Gid))
+}
+
+func writable(dir string) bool { return unix.Access(dir, unix.W_OK) == nil }
