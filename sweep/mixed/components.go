@@ -88,7 +88,7 @@ func (f *fitting) rounding() float64 {
 		amp = math.Hypot(amp, v)
 	}
 	x := 2 * math.Pi * math.Max(amp/q, 0.25) // a smaller wave may hide between two steps
-	bessel := math.Min(0.58, 0.8/math.Sqrt(x))
+	bessel := 0.8 / math.Sqrt(2*x)           // root mean square of J1 over its waves
 	return math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
 }
 

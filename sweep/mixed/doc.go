@@ -4,8 +4,8 @@
 // # The model
 //
 // A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with their
-// order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov), and
-// white noise. Swept both ways round, it also has an offset by direction, the play of the plunger and a delay between the
+// order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov, or over
+// many times at once, as 1/f noise is), and white noise. Swept both ways round, it also has an offset by direction, the play of the plunger and a delay between the
 // angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
 // restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged.
 // A t distribution with matched degrees of freedom then gives the interval.

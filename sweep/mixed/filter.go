@@ -2,33 +2,99 @@ package mixed
 
 import "math"
 
-// noise is the shape of the noise in time: white noise of unit variance (times each block's own) plus a part that is
-// correlated over tau seconds, with the given variance. It is the exponentially correlated (Ornstein-Uhlenbeck) process;
-// with tau as long as the sweep it behaves as a random walk.
+// noise is the shape of the noise in time: white noise of unit variance (times each block's own) plus a slow part of the
+// given variance. The slow part is correlated over tau seconds, exponentially (an Ornstein-Uhlenbeck process; with tau as
+// long as the sweep it behaves as a random walk). Given several taus in even ratio it is the sum of as many such processes
+// of equal variance, whose spectrum falls as one over the frequency.
 type noise struct {
-	slow float64 // variance of the slow part, relative to the white
-	tau  float64 // seconds
+	slow float64   // variance of the slow part, relative to the white
+	tau  []float64 // seconds
 }
 
 // whiten runs the columns of the design through the innovations of that noise and returns the sums of products of the
-// result and the log determinant of the noise's covariance. Being Markov, the noise costs one scalar filter a column, so
+// result and the log determinant of the noise's covariance. Being Markov, the noise costs one small filter a column, so
 // the whole is linear in the blocks.
 func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
+	if len(nz.tau) == 1 || nz.slow == 0 {
+		return d.whitenOne(bs, nz.slow, nz.tau[0])
+	}
+	m := len(nz.tau)
 	gram = newSym(d.cols)
-	state, out := make([]float64, d.cols), make([]float64, d.cols)
-	p := nz.slow
+	each := nz.slow / float64(m)
+	state, out := make([]float64, m*d.cols), make([]float64, d.cols) // state of a column beside each other
+	p, sum, fade := newSym(m), make([]float64, m), make([]float64, m)
 	for i := range bs {
 		if i == 0 || bs[i].track != bs[i-1].track {
-			for j := range state {
-				state[j] = 0
+			clear(state)
+			clear(p.a)
+			for k := range m {
+				p.row(k)[k] = each
 			}
-			p = nz.slow
-		} else if nz.slow > 0 {
-			f := math.Exp(-math.Abs(bs[i].t-bs[i-1].t) / nz.tau)
+		} else {
+			dt := math.Abs(bs[i].t - bs[i-1].t)
+			for k, tau := range nz.tau {
+				fade[k] = math.Exp(-dt / tau)
+			}
+			for k := range m {
+				r := p.row(k)
+				for l := range r {
+					r[l] *= fade[k] * fade[l]
+				}
+				r[k] += each * (1 - fade[k]*fade[k])
+			}
+			for j := range d.cols {
+				for k := range m {
+					state[j*m+k] *= fade[k]
+				}
+			}
+		}
+		v := bs[i].noise
+		for k := range m {
+			sum[k] = 0
+			for _, x := range p.row(k) {
+				sum[k] += x
+			}
+			v += sum[k]
+		}
+		scale := 1 / math.Sqrt(v)
+		logDet += math.Log(v)
+		for j, x := range d.rows[i] {
+			s := state[j*m : j*m+m]
+			e := x
+			for _, y := range s {
+				e -= y
+			}
+			out[j] = e * scale
+			for k := range s {
+				s[k] += sum[k] / v * e
+			}
+		}
+		for k := range m {
+			r := p.row(k)
+			for l := range r {
+				r[l] -= sum[k] * sum[l] / v
+			}
+		}
+		gram.rank1(out, 1)
+	}
+	return gram, logDet
+}
+
+// whitenOne is whiten for a single process.
+func (d *design) whitenOne(bs []block, slow, tau float64) (gram sym, logDet float64) {
+	gram = newSym(d.cols)
+	state, out := make([]float64, d.cols), make([]float64, d.cols)
+	p := slow
+	for i := range bs {
+		if i == 0 || bs[i].track != bs[i-1].track {
+			clear(state)
+			p = slow
+		} else if slow > 0 {
+			f := math.Exp(-math.Abs(bs[i].t-bs[i-1].t) / tau)
 			for j := range state {
 				state[j] *= f
 			}
-			p = f*f*p + nz.slow*(1-f*f)
+			p = f*f*p + slow*(1-f*f)
 		}
 		v := p + bs[i].noise
 		gain, scale := p/v, 1/math.Sqrt(v)

@@ -12,7 +12,7 @@ import (
 // Model names the full model in a result.
 const (
 	Model        = "full"
-	ModelVersion = 1
+	ModelVersion = 2
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.
@@ -84,8 +84,8 @@ func (in *input) plain() (sweep.Result, error) {
 const (
 	stationNoiseMM  = 0.0014
 	stationNoiseDoF = 3.0
-	stationAngle    = 1.0 // degrees, by eye
-	taggedAngle     = 0.1 // degrees, by an encoder
+	stationAngle    = 1.0  // degrees, by eye
+	taggedAngle     = 0.05 // degrees, by an encoder
 )
 
 // prior is the repeatability of a typical block before the sweep speaks: pooled where runs are stored, otherwise a general

@@ -17,7 +17,7 @@ func (h *hyper) axis(i int) *int8 {
 
 // levels holds the values along each axis. Variances are relative to the white noise of a typical block.
 type levels struct {
-	tau   []float64 // seconds
+	tau   []float64 // seconds; one level further stands for all of them together
 	slow  []float64 // variance
 	form  []float64 // standard deviation of harmonic 2
 	fall  []float64 // harmonic k falls as k^-fall
@@ -25,7 +25,7 @@ type levels struct {
 }
 
 func (l *levels) count(i int) int {
-	return [hyperAxes]int{len(l.tau), len(l.slow), len(l.form), len(l.fall), len(l.drift)}[i]
+	return [hyperAxes]int{len(l.tau) + 1, len(l.slow), len(l.form), len(l.fall), len(l.drift)}[i]
 }
 
 func newLevels(bs []block) *levels {
@@ -58,19 +58,50 @@ func newLevels(bs []block) *levels {
 	return l
 }
 
-const slower = 0.7
+// noise is the shape of the noise at a point.
+func (l *levels) noise(h hyper) noise {
+	n := noise{slow: l.slow[h.slow], tau: l.tau}
+	if !l.flicker(h) {
+		n.tau = l.tau[h.tau : h.tau+1]
+	}
+	return n
+}
 
-// prior is the log weight of a point before the readings speak. The middles are what is common on machine tables swept by a
-// dial of 0.001 mm (common practice, no source); the widths leave a factor of ten either way hardly penalised.
+func (l *levels) flicker(h hyper) bool { return int(h.tau) == len(l.tau) }
+
+// Priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice, no source). A wrong
+// belief that there is no slow noise costs the interval far more than a wrong belief that there is some, since one turn
+// alone tells the two hardly apart; hence noise that is slow and larger than the white is thought the rule.
+const (
+	slower     = 1.2  // power of tau by which slower noise is likelier
+	noSlow     = -2.0 // log weight of no slow noise at all, against all taus together
+	oneOverF   = -2.0 // log weight of noise of all taus together, against all single ones
+	rougher    = -1.5 // log weight of each step towards a rougher surface: it looks like a random walk
+	slowMiddle = 5.0
+	slowWidth  = 4.0
+	formMiddle = 0.4
+	formWidth  = 1.2
+	driftMid   = 0.1
+	driftWidth = 2.0
+)
+
+// prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly penalised.
 func (l *levels) prior(h hyper) float64 {
 	gauss := func(x, middle, width float64) float64 {
 		e := math.Log(math.Max(x, middle/30)/middle) / width
 		return -e * e / 2
 	}
-	// Without slow noise there is one point and not one for every tau; with it, slower is likelier, as machines go.
-	slow := math.Log(float64(len(l.tau)))
-	if h.slow > 0 {
-		slow = slower*math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2]) + gauss(l.slow[h.slow], 0.3, 4)
+	// Without slow noise there is one point and not one for every tau.
+	all := math.Log(float64(len(l.tau)))
+	slow := gauss(l.slow[h.slow], slowMiddle, slowWidth)
+	switch {
+	case h.slow == 0:
+		slow = all + noSlow
+	case l.flicker(h):
+		slow += all + oneOverF
+	default:
+		slow += slower * math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2])
 	}
-	return gauss(l.form[h.form], 0.6, 1.2) + slow + gauss(l.drift[h.drift], 0.1, 2)
+	rough := rougher * float64(len(l.fall)-1-int(h.fall))
+	return slow + rough + gauss(l.form[h.form], formMiddle, formWidth) + gauss(l.drift[h.drift], driftMid, driftWidth)
 }

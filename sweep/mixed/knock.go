@@ -7,16 +7,18 @@ import (
 
 const mostKnocks = 3
 
+// leastKnockMM is the least jump that is called a knock; less may be the edge of a plate or lost motion of the plunger.
+const leastKnockMM = 0.015
+
 // findKnocks looks for places where the reading jumped and stayed: a knocked stylus, a slipped clamp. Each begins a new
 // offset group. A jump is believed only when an own offset after it makes the whole fit much tighter; a slot jumps twice
 // and does not.
 func findKnocks(in *input, segs []segment, s start, groups int) ([]segment, start, int) {
-	least := shallow(segs)
 	for range mostKnocks {
 		best, bestAt := s, -1
 		for _, at := range jumps(in, segs, &s) {
 			trial := split(segs, at, groups)
-			if t := robust(in, trial, groups+1, robustOrder); t.scale < 0.7*best.scale && math.Abs(t.offset[groups]-t.offset[segs[at].group]) > math.Max(5*t.scale, least) {
+			if t := robust(in, trial, groups+1, robustOrder); t.scale < 0.7*best.scale && math.Abs(t.offset[groups]-t.offset[segs[at].group]) > math.Max(5*t.scale, leastKnockMM) {
 				best, bestAt = t, at
 			}
 		}

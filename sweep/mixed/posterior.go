@@ -54,9 +54,9 @@ func (s *searcher) search() []point {
 		}
 	}
 	// A drift and slow noise explain much the same, so there may be a hill for each; start on both.
-	tops := [2]int8{int8(len(s.l.tau)) / 2, int8(len(s.l.tau)) - 1}
-	for i := range 16 {
-		push(hyper{tau: tops[i&1], slow: [2]int8{2, int8(len(s.l.slow)) / 2}[i>>1&1], form: [2]int8{2, 4}[i>>2&1], fall: 1, drift: [2]int8{1, 4}[i>>3&1]})
+	tops := [3]int8{int8(len(s.l.tau)) / 2, int8(len(s.l.tau)) - 1, int8(len(s.l.tau))}
+	for i := range 24 {
+		push(hyper{tau: tops[i>>3], slow: [2]int8{2, int8(len(s.l.slow)) / 2}[i&1], form: [2]int8{2, 4}[i>>1&1], fall: 1, drift: [2]int8{1, 4}[i>>2&1]})
 	}
 	var done []point
 	best := math.Inf(-1)
@@ -108,7 +108,7 @@ func (s *searcher) at(h hyper) point {
 	key := [2]int8{h.tau, h.slow}
 	w, ok := s.gram[key]
 	if !ok {
-		w.g, w.logDet = d.whiten(s.bs, noise{slow: s.l.slow[h.slow], tau: s.l.tau[h.tau]})
+		w.g, w.logDet = d.whiten(s.bs, s.l.noise(h))
 		s.gram[key] = w
 	}
 	c := newSym(d.cols)

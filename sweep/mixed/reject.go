@@ -49,11 +49,17 @@ func clean(in *input) ([]segment, start, int) {
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
 
-// The least height of an arc that is called off the surface, or of a jump that is called a knock; anything less is form or
-// noise. Swept both ways, the lost motion of the plunger jumps by up to some 0.01 mm of its own.
+// The least height of an arc that is called off the surface; anything less is form or noise. Swept both ways, the lost motion of the plunger jumps by up to some 0.01 mm of its own.
 const (
 	shallowMM         = 0.006
 	shallowBothWaysMM = 0.015
+)
+
+// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepMM more where it is
+// as wide as wideArc.
+const (
+	wideArc = 25 * math.Pi / 180
+	steepMM = 0.05
 )
 
 func shallow(segs []segment) float64 {
@@ -148,7 +154,8 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 
 // rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.
 func rejectArcs(in *input, segs []segment, s *start) {
-	far := math.Max(5*s.scale+in.resolution, shallow(segs))
+	least := shallow(segs)
+	far := math.Max(5*s.scale+in.resolution, least)
 	near := 2.5 * s.scale
 	r := make([]float64, len(segs))
 	for i := range segs {
@@ -167,14 +174,22 @@ func rejectArcs(in *input, segs []segment, s *start) {
 		if r[i] > 0 {
 			why = raised
 		}
-		mark(i, why)
-		for _, step := range []int{-1, 1} {
-			for j := i + step; j >= 0 && j < len(segs) && segs[j].track == segs[i].track; j += step {
-				if r[j]*r[i] < 0 || math.Abs(r[j]) < near {
-					break
-				}
-				mark(j, why)
-			}
+		first, last, height := i, i, math.Abs(r[i])
+		part := func(j int) bool {
+			return j >= 0 && j < len(segs) && segs[j].track == segs[i].track && r[j]*r[i] > 0 && math.Abs(r[j]) >= near
+		}
+		for ; part(first - 1); first-- {
+			height = math.Max(height, math.Abs(r[first-1]))
+		}
+		for ; part(last + 1); last++ {
+			height = math.Max(height, math.Abs(r[last+1]))
+		}
+		width := math.Abs(segs[last].th-segs[first].th) / wideArc
+		if height < least+steepMM*math.Pow(width, 6) {
+			continue
+		}
+		for j := first; j <= last; j++ {
+			mark(j, why)
 		}
 	}
 	// The stylus rolls over an edge before it drops: where an arc is long, its neighbours go too.

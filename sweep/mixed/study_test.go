@@ -95,37 +95,55 @@ func TestStudy(t *testing.T) {
 		return
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn anew for each sweep\n"+
-		"(`simulate_test.go` says from where), seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the\ntruth in 93 to 97 %%, never below 91 %%; "+
-		"on long sweeps it is at most 1.5 times as wide as the errors need; the error is never\nmore than 1.15 times that of least squares.\n\n"+
-		"Made by `go test ./sweep/mixed -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n\n",
+	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn anew for each sweep,\n"+
+		"seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the truth in 93 to 97 %%, never below\n91 %%; "+
+		"on long sweeps it is at most 1.5 times as wide as the errors need; the error is never more than 1.15 times\nthat of least squares.\n\n"+
+		"Made by `go test ./sweep/mixed -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n",
 		*studyRuns, *studySeed, ModelVersion, *studyRuns, *studySeed)
-	fmt.Fprintf(&b, "| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n|---|---|---|---|---|---|\n")
-	for _, f := range families() {
-		if !regexp.MustCompile(*studyOnly).MatchString(f.name) {
-			continue
-		}
-		s := study(t, f, *studyRuns, *studySeed)
-		line := fmt.Sprintf("| %s | %.1f %% | %.1f %% | %.2f | %.4f | %.2f |\n", f.name, 100*s.coverage(), 100*float64(s.plainHeld)/float64(s.n), s.wide(),
-			1000*quantile(s.width, 0.5), s.against())
-		fmt.Print(line)
-		b.WriteString(line)
-		if s.coverage() < 0.91 {
-			t.Errorf("%s: the interval held the truth in %.1f %%, want 91 %% at least", f.name, 100*s.coverage())
-		}
-		if f.long && s.wide() > 1.5 {
-			t.Errorf("%s: the interval is %.2f times as wide as the error needs, want 1.5 at most", f.name, s.wide())
-		}
-		if s.against() > 1.15 {
-			t.Errorf("%s: the error is %.2f times that of least squares, want 1.15 at most", f.name, s.against())
-		}
-		if s.refused > 0 {
-			t.Errorf("%s: %d sweeps refused", f.name, s.refused)
+	for _, g := range []struct {
+		title string
+		list  []family
+	}{
+		{"Sweeps as the model sees them (`simulate_test.go`)", families()},
+		{"Sweeps of other kinds, which the model was not made from (`unseen_test.go`)", unseen()},
+	} {
+		fmt.Fprintf(&b, "\n## %s\n\n| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n"+
+			"|---|---|---|---|---|---|\n", g.title)
+		for _, f := range g.list {
+			if !regexp.MustCompile(*studyOnly).MatchString(f.name) {
+				continue
+			}
+			s := study(t, f, *studyRuns, *studySeed)
+			line := s.row(f)
+			fmt.Print(line)
+			b.WriteString(line)
+			s.judge(t, f)
 		}
 	}
 	if *studyOut != "" {
 		if err := os.WriteFile(*studyOut, []byte(b.String()), 0o644); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+func (s *tally) row(f family) string {
+	return fmt.Sprintf("| %s | %.1f %% | %.1f %% | %.2f | %.4f | %.2f |\n", f.name, 100*s.coverage(), 100*float64(s.plainHeld)/float64(s.n), s.wide(),
+		1000*quantile(s.width, 0.5), s.against())
+}
+
+// judge fails on what the model promises and does not keep.
+func (s *tally) judge(t *testing.T, f family) {
+	if s.coverage() < 0.91 {
+		t.Errorf("%s: the interval held the truth in %.1f %%, want 91 %% at least", f.name, 100*s.coverage())
+	}
+	if f.long && s.wide() > 1.5 {
+		t.Errorf("%s: the interval is %.2f times as wide as the error needs, want 1.5 at most", f.name, s.wide())
+	}
+	if s.against() > 1.15 {
+		t.Errorf("%s: the error is %.2f times that of least squares, want 1.15 at most", f.name, s.against())
+	}
+	if s.refused > 0 {
+		t.Errorf("%s: %d sweeps refused", f.name, s.refused)
 	}
 }

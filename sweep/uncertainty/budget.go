@@ -70,19 +70,24 @@ func (b Budget) Share(i int) float64 {
 	return s * s
 }
 
-// Expanded is the half width of the interval of the given coverage and the coverage factor it was made with. The degrees
-// of freedom are truncated to the next lower whole number (JCGM 100:2008, G.4.1).
+// Expanded is the half width of the interval of the given coverage and the coverage factor it was made with.
 func (b Budget) Expanded(coverage float64) (half, factor float64) {
 	factor = Factor(coverage, b.DoF())
 	return factor * b.Combined(), factor
 }
 
-// Factor is the coverage factor from the t distribution, with the degrees of freedom truncated downwards but never below 1
-// (JCGM 100:2008, Table G.2).
+// Factor is the coverage factor from the t distribution for degrees of freedom that need not be whole but count as 1 at
+// least. JCGM 100:2008, G.4.1, lets one either interpolate its Table G.2, as here, or truncate: cut down to whole
+// numbers the factor would jump threefold where 1.99 becomes 2.
 func Factor(coverage, dof float64) float64 {
 	p := 0.5 + coverage/2
 	if math.IsInf(dof, 1) || dof > 1e6 {
 		return distuv.UnitNormal.Quantile(p)
 	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(1, math.Floor(dof+1e-9))}.Quantile(p)
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(1, dof)}.Quantile(p)
+}
+
+// TruncatedFactor is Factor with the degrees of freedom truncated to the next lower whole number.
+func TruncatedFactor(coverage, dof float64) float64 {
+	return Factor(coverage, math.Floor(dof+1e-9))
 }

@@ -49,9 +49,14 @@ func TestEndGauge(t *testing.T) {
 	}
 	near(t, "u_c", b.Combined(), h1.UC, 1e-9)
 	near(t, "effective degrees of freedom", b.DoF(), h1.Nu, 1e-9)
-	half, factor := b.Expanded(0.99)
+	factor := TruncatedFactor(0.99, b.DoF()) // as H.1.6 does
 	near(t, "t99", factor, h1.T99, 0.005)
-	near(t, "U99", half, h1.U99, 0.6) // printed from the rounded u_c of 32 nm
+	near(t, "U99", factor*b.Combined(), h1.U99, 0.6) // printed from the rounded u_c of 32 nm
+	half, between := b.Expanded(0.99)
+	if over, under := TruncatedFactor(0.99, 17), factor; !(over < between && between < under) {
+		t.Errorf("interpolated factor %v, want one between %v and %v", between, over, under)
+	}
+	near(t, "interpolated U99", half, between*b.Combined(), 1e-12)
 	var shares float64
 	for i := range b {
 		shares += b.Share(i)
