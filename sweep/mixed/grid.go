@@ -22,6 +22,8 @@ type levels struct {
 	form  []float64 // standard deviation of harmonic 2
 	fall  []float64 // harmonic k falls as k^-fall
 	drift []float64 // standard deviation of the first drift polynomial
+
+	settled bool // the blocks are stations, each settled before it was read
 }
 
 func (l *levels) count(i int) int {
@@ -46,6 +48,7 @@ func newLevels(bs []block) *levels {
 		fall:  []float64{0.8, 1.6, 2.6},
 		drift: []float64{0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000},
 	}
+	l.settled = step > settleTime
 	if len(bs) < denseSegments { // too few to show more than this
 		l.slow, l.drift = l.slow[:7], l.drift[:6]
 	}
@@ -73,16 +76,17 @@ func (l *levels) flicker(h hyper) bool { return int(h.tau) == len(l.tau) }
 // belief that there is no slow noise costs the interval far more than a wrong belief that there is some, since one turn
 // alone tells the two hardly apart; hence noise that is slow and larger than the white is thought the rule.
 const (
-	slower     = 1.2  // power of tau by which slower noise is likelier
-	noSlow     = -2.0 // log weight of no slow noise at all, against all taus together
+	slower     = 1.0  // power of tau by which slower noise is likelier
+	noSlow     = -1.0 // log weight of no slow noise at all, against all taus together
 	oneOverF   = -2.0 // log weight of noise of all taus together, against all single ones
-	rougher    = -1.5 // log weight of each step towards a rougher surface: it looks like a random walk
-	slowMiddle = 5.0
+	rougher    = -0.5 // log weight of each step towards a rougher surface: it looks like a random walk
+	slowMiddle = 3.0
 	slowWidth  = 4.0
-	formMiddle = 0.4
+	formMiddle = 0.6
 	formWidth  = 1.2
 	driftMid   = 0.1
 	driftWidth = 2.0
+	settleTime = 1.5 // seconds: an arm that takes longer from block to block stops at stations
 )
 
 // prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly penalised.
@@ -94,6 +98,9 @@ func (l *levels) prior(h hyper) float64 {
 	// Without slow noise there is one point and not one for every tau.
 	all := math.Log(float64(len(l.tau)))
 	slow := gauss(l.slow[h.slow], slowMiddle, slowWidth)
+	if l.settled {
+		slow = gauss(l.slow[h.slow], slowMiddle/10, slowWidth)
+	}
 	switch {
 	case h.slow == 0:
 		slow = all + noSlow
