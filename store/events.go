@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -17,6 +18,8 @@ type Event struct {
 	Kind string    `json:"kind"` // one of EventKinds
 	Text string    `json:"text"`
 	Run  int64     `json:"run,omitempty"` // the run it belongs to; 0: none
+
+	Moved map[string]float64 `json:"moved,omitempty"` // of adjusted: how much, by adjuster; nil: not said
 
 	BootID     string        `json:"-"`                     // empty: the store's; both for DateBoot
 	BootTime   time.Duration `json:"-"`                     // since that boot
@@ -43,6 +46,17 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 			return 0, fmt.Errorf("%s: %w: %w", doing, ErrEvent, err)
 		}
 	}
+	var moved sql.NullString
+	if len(e.Moved) > 0 {
+		if e.Kind != "adjusted" {
+			return 0, fmt.Errorf("%s: only adjusted says what was moved, not %s", doing, e.Kind)
+		}
+		text, err := json.Marshal(e.Moved)
+		if err != nil {
+			return 0, fmt.Errorf("%s: what was moved: %w", doing, err)
+		}
+		moved = sql.NullString{String: string(text), Valid: true}
+	}
 	if e.At.IsZero() {
 		return 0, fmt.Errorf("%s: no time given", doing)
 	}
@@ -55,16 +69,16 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 				return nil, fmt.Errorf("run %d: %w", e.Run, err)
 			}
 		}
-		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set)
-			VALUES (?, ?, ?, ?, ?, ?, ?)`, micros(e.At), e.Kind, e.Text, sql.NullInt64{Int64: e.Run, Valid: e.Run != 0},
-			e.BootID, e.BootTime.Microseconds(), !e.ClockUnset)
+		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set, moved, after_run)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, (SELECT coalesce(max(id), 0) FROM run))`, micros(e.At), e.Kind, e.Text,
+			sql.NullInt64{Int64: e.Run, Valid: e.Run != 0}, e.BootID, e.BootTime.Microseconds(), !e.ClockUnset, moved)
 	})
 }
 
 // Events gives up to limit events (at most 1000), the last stored first.
 func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	const doing = "list events"
-	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0 FROM event ORDER BY id DESC LIMIT ?",
+	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved FROM event ORDER BY id DESC LIMIT ?",
 		min(max(limit, 0), maxPage))
 	if err != nil {
 		return nil, s.fault(doing, err)
@@ -74,8 +88,14 @@ func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	for rows.Next() {
 		var e Event
 		var at int64
-		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset); err != nil {
+		var moved sql.NullString
+		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset, &moved); err != nil {
 			return nil, s.fault(doing, err)
+		}
+		if moved.Valid {
+			if err := json.Unmarshal([]byte(moved.String), &e.Moved); err != nil {
+				return nil, s.fault(doing, fmt.Errorf("event %d: %w: %w", e.ID, ErrDamaged, err))
+			}
 		}
 		e.At = fromMicros(at)
 		out = append(out, e)

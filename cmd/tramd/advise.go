@@ -7,15 +7,27 @@ import (
 	"os"
 	"strings"
 
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/daemon"
+	"tramd/store"
 	"tramd/sweep/advice"
 )
 
 type adviseCmd struct {
-	File string `arg:"" help:"Log of what was measured and moved (JSON), or - for standard input."`
-	JSON bool   `name:"json" help:"Print one JSON object."`
+	File   string `arg:"" optional:"" help:"Log of what was measured and moved (JSON), or - for standard input."`
+	Config string `placeholder:"FILE" help:"Take the log from the record of this configuration instead, and its adjusters."`
+	JSON   bool   `name:"json" help:"Print one JSON object."`
 }
 
 func (c *adviseCmd) Run(e *env) error {
+	switch {
+	case c.Config != "" && c.File != "":
+		return usageError{fmt.Errorf("give a log or --config FILE, not both")}
+	case c.Config != "":
+		return c.fromRecord(e)
+	case c.File == "":
+		return usageError{fmt.Errorf("no log: name a JSON file, - for standard input, or --config FILE for the record")}
+	}
 	in, name := e.in, "standard input"
 	if c.File != "-" {
 		f, err := os.Open(c.File)
@@ -37,6 +49,32 @@ func (c *adviseCmd) Run(e *env) error {
 		return json.NewEncoder(e.out).Encode(a)
 	}
 	return printAdvice(e.out, a)
+}
+
+// fromRecord asks the record, beside a daemon that may be writing it.
+func (c *adviseCmd) fromRecord(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	a, err := daemon.Advise(e.ctx, s, cfg)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(a)
+	}
+	for _, f := range a.Cutters {
+		if _, err := fmt.Fprintf(e.out, "%s\n", f.Say); err != nil {
+			return err
+		}
+	}
+	return printAdvice(e.out, a.Answer)
 }
 
 // printAdvice writes an advice for a person.

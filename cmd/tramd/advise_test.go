@@ -2,10 +2,18 @@ package main
 
 import (
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+	"tramd/sweep"
+	"tramd/sweep/units"
 )
 
 const moveLog = `{"tolerance":"0.03/300",
@@ -65,5 +73,146 @@ func TestAdviseRefusesALogThatCannotBeMeant(t *testing.T) {
 	}
 	if status, _, _ := call(t, "advise", filepath.Join(t.TempDir(), "none.json")); status != exitFailed {
 		t.Errorf("status %d for no file", status)
+	}
+}
+
+const shopAdjusters = `
+[[adjuster]]
+name = "swing"
+kind = "swing"
+lever_mm = 240.0
+leans = "right"
+[[adjuster]]
+name = "lower shim"
+kind = "shim"
+spacing_mm = 140.0
+leans = "back"
+[shims]
+stock_mm = [0.01, 0.02, 0.05]
+[[cutter]]
+name = "6 mm end mill"
+diameter_mm = 6.0
+stepover_mm = 3.0
+`
+
+// addTo appends to the shop's configuration.
+func (s shop) addTo(t *testing.T, text string) {
+	t.Helper()
+	have, err := os.ReadFile(s.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(s.config, append(have, text...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// storeSweep puts a finished sweep into the shop's record.
+func (s shop) storeSweep(t *testing.T, tilt, nod float64) {
+	t.Helper()
+	cfg, err := config.Load(s.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	db, err := store.Open(t.Context(), cfg.Store.Path, store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	id, err := db.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Purpose: "adjust", Setup: cfg.Setup(), StartedAt: time.Now(), ClockSet: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	axis := func(mmPerM float64) *sweep.Axis {
+		return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM, Expanded: 0.006 * units.MMPerM, Verdict: sweep.Outside}
+	}
+	nan := math.NaN()
+	r := sweep.Result{Model: "plain", Tilt: axis(tilt), Nod: axis(nod), Verdict: sweep.Outside, ClosureMM: nan, ResidualRMSMM: nan, FormPVMM: nan, DoF: nan}
+	if err := db.FinishRun(t.Context(), id, store.Finished, time.Now(), "", &r); err != nil {
+		t.Fatal(err)
+	}
+}
+
+type advised struct {
+	Done      bool
+	MustSweep bool `json:"must_sweep"`
+	Moves     []struct {
+		Adjuster string
+		By       float64
+	}
+	Job []struct {
+		Run   int64
+		Moved map[string]float64
+	}
+	Cutters  []struct{ Cutter string }
+	Warnings []struct{ Code string }
+}
+
+// Sweeps in the record, moves logged by the command, and the advice of the daemon: the same as that of the record.
+func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
+	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
+	s.addTo(t, shopAdjusters)
+	s.storeSweep(t, 0.9, -0.6)
+	ask := func() advised {
+		t.Helper()
+		text := get(t, "http://"+s.page+"/api/v1/advice")
+		status, out, errOut := call(t, "advise", "--config", s.config, "--json")
+		if status != exitDone || strings.TrimSpace(out) != strings.TrimSpace(text) {
+			t.Fatalf("status %d: %s\nrecord %s\ndaemon %s", status, errOut, out, text)
+		}
+		var a advised
+		if err := json.Unmarshal([]byte(text), &a); err != nil {
+			t.Fatal(err)
+		}
+		return a
+	}
+	d := s.daemon(t)
+	a := ask()
+	if a.Done || a.MustSweep || len(a.Moves) != 2 || a.Moves[0].By >= 0 || len(a.Job) != 1 || len(a.Cutters) != 1 {
+		t.Fatalf("%+v", a)
+	}
+	for _, wrong := range [][]string{{"--move", "swnig=-0.2"}, {"--move", "swing=1e9"}} {
+		if status, _, errOut := call(t, append([]string{"event", "--config", s.config, "adjusted"}, wrong...)...); status != exitFailed || !strings.Contains(errOut, "moved:") {
+			t.Errorf("%v: status %d, %s", wrong, status, errOut)
+		}
+	}
+	if status, _, _ := call(t, "event", "--config", s.config, "note", "--move", "swing=-0.2"); status != exitUsage {
+		t.Errorf("a note with a move: status %d", status)
+	}
+	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", "swing=-0.2", "--move", "lower shim=0.05", "first"); status != exitDone {
+		t.Fatal(errOut)
+	}
+	if a = ask(); !a.MustSweep || a.Done || len(a.Moves) != 0 || a.Job[0].Moved["lower shim"] != 0.05 || a.Warnings[0].Code != "measure_first" {
+		t.Errorf("%+v", a)
+	}
+	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	d.wait()
+	s.storeSweep(t, 0.2, -0.3)
+	s.daemon(t)
+	if a = ask(); a.MustSweep || len(a.Moves) != 2 || len(a.Job) != 2 || a.Job[0].Moved["swing"] != -0.2 {
+		t.Errorf("%+v", a)
+	}
+	status, out, _ := call(t, "advise", "--config", s.config)
+	if status != exitDone || !strings.Contains(out, "upper end to the left") || !strings.Contains(out, "6 mm end mill") || !strings.Contains(out, "Support the head") {
+		t.Errorf("status %d:\n%s", status, out)
+	}
+}
+
+func TestAdviceBeforeAnythingIsKnown(t *testing.T) {
+	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
+	s.daemon(t)
+	var a advised
+	if err := json.Unmarshal([]byte(get(t, "http://"+s.page+"/api/v1/advice")), &a); err != nil {
+		t.Fatal(err)
+	}
+	if a.Done || len(a.Moves) != 0 || a.Warnings[0].Code != "nothing_measured" {
+		t.Errorf("%+v", a)
+	}
+	for _, args := range [][]string{{"advise"}, {"advise", "--config", s.config, "-"}} {
+		if status, _, _ := call(t, args...); status != exitUsage {
+			t.Errorf("%v: status %d", args, status)
+		}
 	}
 }

@@ -132,7 +132,7 @@ resolution_mm = %v
 source = "encoder"
 port = %q
 counts_per_turn = %d
-`, filepath.Join(dir, "linnet.db"), listen, hash, m.IndicatorPath(), p.RadiusMM, p.ResolutionMM, m.EncoderPath(), p.CountsPerTurn)
+`+demoAdjusters, filepath.Join(dir, "linnet.db"), listen, hash, m.IndicatorPath(), p.RadiusMM, p.ResolutionMM, m.EncoderPath(), p.CountsPerTurn)
 	return config.Parse("demo", []byte(text))
 }
 
@@ -197,19 +197,61 @@ func agrees(a *sweep.Axis, truth float64) bool {
 	return a != nil && math.Abs(a.Slope.MMPerM()-truth) <= 3*a.Expanded.MMPerM()
 }
 
-// adjust does what the person would: take out most of what was read, or, once it is true, knock it out again so that
-// there is something to watch.
+// What the demo's head believes one unit of its adjusters does, mm/m: 1000/240 and 1000/140.
+const demoSwing, demoShim = 1000.0 / 240, 1000.0 / 140
+
+// demoAdjusters is how the demo's configuration describes them.
+const demoAdjusters = `
+[[adjuster]]
+name = "swing"
+kind = "swing"
+lever_mm = 240.0
+leans = "right"
+plus = "swing the plate's top edge {} to the right"
+minus = "swing the plate's top edge {} to the left"
+[[adjuster]]
+name = "lower shim"
+kind = "shim"
+spacing_mm = 140.0
+leans = "back"
+plus = "pack {} behind the lower bolts"
+minus = "pack {} behind the upper bolts"
+notes = "lower screws first, then the upper ones"
+[shims]
+stock_mm = [0.01, 0.02, 0.02, 0.05, 0.1, 0.2]
+[[cutter]]
+name = "6 mm end mill"
+diameter_mm = 6.0
+stepover_mm = 3.0
+limit_mm = 0.002
+[[cutter]]
+name = "40 mm surfacing cutter"
+diameter_mm = 40.0
+stepover_mm = 30.0
+limit_mm = 0.005
+`
+
+// adjust does what the person would: what the advice says, or, once it is true, knock it out again so that there is
+// something to watch.
 func (d *demo) adjust(ctx context.Context, run store.Run) {
-	tilt, nod := run.Result.Tilt.Slope.MMPerM(), run.Result.Nod.Slope.MMPerM()
-	text := "linnet was knocked out of square, to begin again"
-	if run.Result.Verdict == sweep.Within {
+	kind, text := "crashed", "linnet was knocked out of square, to begin again"
+	var moved map[string]float64
+	a, err := d.client.Advice(ctx)
+	if err != nil && ctx.Err() == nil {
+		d.e.log.Warn("could not get the advice", "error", err)
+	}
+	if run.Result.Verdict == sweep.Within || len(a.Moves) == 0 {
 		d.machine.Adjust(0.45, -0.62)
 	} else {
-		d.machine.Adjust(-tilt, -nod)
-		text = fmt.Sprintf("swung the plate by %+.3f mm/m, packed the lower bolts for %+.3f mm/m", -tilt, -nod)
+		kind, text, moved = "adjusted", "", map[string]float64{}
+		for _, m := range a.Moves {
+			moved[m.Adjuster] = m.By
+			text += m.Say + " "
+		}
+		d.machine.Adjust(demoSwing*moved["swing"], demoShim*moved["lower shim"])
 	}
 	fmt.Fprintln(d.e.err, text)
-	if err := d.client.LogEvent(ctx, "adjusted", text); err != nil && ctx.Err() == nil {
+	if err := d.client.LogEvent(ctx, kind, text, moved); err != nil && ctx.Err() == nil {
 		d.e.log.Warn("could not log the adjustment", "error", err)
 	}
 }

@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"errors"
 	"math"
 
 	"tramd/sweep"
@@ -57,7 +58,7 @@ func Advise(p Problem) (Answer, error) {
 
 	c := newChooser(&p, b)
 	now := c.stay()
-	if last.moved() { // what it did is not measured yet
+	if last.Changed() { // what it did is not measured yet
 		c.afterUnmeasured(&a, last)
 		return a, nil
 	}
@@ -83,6 +84,17 @@ func Advise(p Problem) (Answer, error) {
 	a.Expected = expected(next)
 	a.moveWords(&p, next)
 	return a, nil
+}
+
+// Silent is the answer where there is nothing to advise on, and why.
+func Silent(why error) Answer {
+	a := Answer{Moves: []Move{}, Learned: []Learned{}, Cautions: []string{}, Warnings: []sweep.Warning{}, Verdict: sweep.None, Why: sentence(why.Error())}
+	code := "nothing_measured"
+	if errors.Is(why, ErrNoTolerance) {
+		code = "no_tolerance"
+	}
+	a.warn(code, "%s", why.Error())
+	return a
 }
 
 // follow takes the belief through the history.
@@ -128,6 +140,9 @@ func (p *Problem) nominal(h Entry, b *belief) ([]float64, bool) {
 	}
 	return m, known && left == 0
 }
+
+// Changed says whether anything was done to the machine after this measurement.
+func (h *Entry) Changed() bool { return h.Unrecorded || h.moved() }
 
 func (h *Entry) moved() bool {
 	for _, by := range h.Moved {

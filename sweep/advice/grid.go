@@ -24,7 +24,7 @@ func newGrid(p *Problem, j int, b *belief) grid {
 	y, _ := b.moments(1)
 	g.bound = (5*math.Hypot(x, y) + 5*b.limit) / b.size[j]
 	if g.step == 0 {
-		g.step = roundStep(0.05 * b.limit / b.size[j])
+		g.step = roundStep(0.1 * b.limit / b.size[j])
 	}
 	if len(a.StockMM) > 0 {
 		g.list = stacks(a.StockMM, p.packed[a.Name])
@@ -33,8 +33,16 @@ func newGrid(p *Problem, j int, b *belief) grid {
 	return g
 }
 
-// roundStep is the power of ten at or below x: amounts nobody can set finer than that need no more digits.
-func roundStep(x float64) float64 { return math.Pow(10, math.Floor(math.Log10(x))) }
+// roundStep is the round amount (1, 2 or 5 of some decade) at or below x: a hand does not set finer than that.
+func roundStep(x float64) float64 {
+	decade := math.Pow(10, math.Floor(math.Log10(x)))
+	for _, k := range [2]float64{5, 2} {
+		if k*decade <= x {
+			return k * decade
+		}
+	}
+	return decade
+}
 
 func (g grid) nearest(v float64) float64 {
 	v = math.Max(-g.bound, math.Min(g.bound, v))

@@ -26,7 +26,7 @@ const most = 12
 // job is how one machine went.
 type job struct {
 	moves  int  // adjustments until both axes were truly within; most when they never were
-	missed bool // the adviser said done and they were not
+	missed bool // the adviser said done once and they were not
 	claims []claim
 }
 
@@ -50,6 +50,7 @@ func problemOf(m *machine) advice.Problem {
 // advised works a machine by the adviser's word, going on from what is known already.
 func advised(t testing.TB, m *machine, p *advice.Problem) job {
 	var j job
+	again := 0
 	for {
 		x, y := m.sweep()
 		p.History = append(p.History, advice.Entry{Tilt: x, Nod: y, TiltU: m.u, NodU: m.u})
@@ -61,8 +62,14 @@ func advised(t testing.TB, m *machine, p *advice.Problem) job {
 			t.Fatal(err)
 		}
 		if a.Done || len(a.Moves) == 0 {
-			j.moves, j.missed = most, true
-			return j
+			// Stopped on a measurement that happened to look better than the truth: swept again, as the advice says, but no more
+			// than twice.
+			j.missed = true
+			if again++; again > 2 {
+				j.moves = most
+				return j
+			}
+			continue
 		}
 		by := map[string]float64{}
 		for _, mv := range a.Moves {
@@ -148,7 +155,7 @@ func study(t testing.TB, f family, runs int, seed uint64) outcome {
 			o.came += one(c.came)
 			o.n++
 		}
-		if !j.missed && j.moves < most {
+		if j.moves < most {
 			m.knock(2)
 			k := advised(t, m, &p)
 			o.again += float64(k.moves) / n
@@ -241,8 +248,9 @@ func TestStudy(t *testing.T) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# How many adjustments?\n\nSimulated machines (`machine_test.go` says how they are made; they share no code with the adviser), %d of each kind, seed %d:\n"+
 		"limit 0.1 mm/m, out of true by up to 2 mm/m on each axis, u = 0.01 mm/m, tightening scatters by 0.02 mm/m, unless the kind says\n"+
-		"otherwise. Counted are adjustments until both axes are truly within; %d for a machine that never got there, or that the adviser\n"+
-		"stopped at too early. The same machines, with the same luck to begin with, are also worked by the worse axis each time, by nominal\n"+
+		"otherwise. Counted are adjustments until both axes are truly within; %d for a machine that never got there. Where the adviser stops\n"+
+		"though the truth is still outside (a measurement that looked better than it was), the sweep is repeated, twice at most; how many\n"+
+		"jobs that were, of both, is the column before the last. The same machines, with the same luck to begin with, are also worked by the worse axis each time, by nominal\n"+
 		"effects. A machine met before is the same one, knocked out of true again, with the log of the first job.\n\n"+
 		"Wanted of all promised kinds together: mean at most 2.8, 87 %% within 3, 95 %% within 4; met before: mean at most 2.0.\n\n"+
 		"Made by `go test ./sweep/advice -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n\n", *studyRuns, *studySeed, most, *studyRuns, *studySeed)

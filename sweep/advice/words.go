@@ -128,6 +128,6 @@ func (c *chooser) afterUnmeasured(a *Answer, last Entry) {
 		o.chance = 0
 	}
 	a.Expected = expected(plan{outlook: o})
-	a.Why = "Sweep before the next move: the last one is not measured yet."
+	a.Why = "Sweep before the next move: what was done last is not measured yet."
 	a.warn("measure_first", "the log ends with a move that was not measured; what is expected here is what it should have done")
 }

@@ -18,6 +18,7 @@ import (
 
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
+	"tramd/sweep/advice"
 )
 
 // ErrNoDaemon means that nobody answers at the socket.
@@ -127,9 +128,16 @@ func (c *Client) PutReading(ctx context.Context, run int64, text string) error {
 	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/reading", run), map[string]string{"text": text}, nil)
 }
 
-// LogEvent stores something that happened to the machine.
-func (c *Client) LogEvent(ctx context.Context, kind, text string) error {
-	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text}, nil)
+// LogEvent stores something that happened to the machine; moved says how much, by adjuster, and may be nil.
+func (c *Client) LogEvent(ctx context.Context, kind, text string, moved map[string]float64) error {
+	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text, "moved": moved}, nil)
+}
+
+// Advice says what to move next.
+func (c *Client) Advice(ctx context.Context) (advice.Answer, error) {
+	var a advice.Answer
+	err := c.call(ctx, http.MethodGet, "/api/v1/advice", nil, &a)
+	return a, err
 }
 
 // Alive says whether a daemon answers.

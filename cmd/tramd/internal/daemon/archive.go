@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/clock"
+	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
@@ -51,6 +52,7 @@ type records struct {
 	store    *store.Store
 	clockSet func() bool
 	changed  func(anew bool)
+	cfg      *config.Config
 }
 
 func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
@@ -65,9 +67,14 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 	return run, nil
 }
 
-func (r *records) AddEvent(ctx context.Context, kind, text string, run int64) (int64, error) {
+func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
+	if err := checkMoves(r.cfg, e.Kind, e.Moved); err != nil {
+		return 0, web.Wrong(err)
+	}
 	set := r.clockSet()
-	id, err := r.store.AddEvent(ctx, store.Event{At: time.Now(), Kind: kind, Text: text, Run: run, BootTime: clock.SinceBoot(), ClockUnset: !set})
+	id, err := r.store.AddEvent(ctx, store.Event{
+		At: time.Now(), Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, BootTime: clock.SinceBoot(), ClockUnset: !set,
+	})
 	if errors.Is(err, store.ErrEvent) {
 		return 0, web.Wrong(err)
 	}

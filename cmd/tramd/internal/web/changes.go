@@ -96,11 +96,7 @@ func (s *server) steer(w http.ResponseWriter, r *http.Request, do steering) {
 }
 
 func (s *server) addEvent(w http.ResponseWriter, r *http.Request) {
-	var in struct {
-		Kind string `json:"kind"`
-		Text string `json:"text"`
-		Run  int64  `json:"run"`
-	}
+	var in Event
 	err := decode(r, &in)
 	if err == nil {
 		in.Kind, err = words("kind", in.Kind, 1, 40)
@@ -118,7 +114,7 @@ func (s *server) addEvent(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	id, err := s.Records.AddEvent(r.Context(), in.Kind, in.Text, in.Run)
+	id, err := s.Records.AddEvent(r.Context(), in)
 	if err != nil {
 		s.fail(w, err)
 		return

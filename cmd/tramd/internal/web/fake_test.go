@@ -81,8 +81,11 @@ func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error 
 	return f.csvErr
 }
 
-func (f *shop) AddEvent(_ context.Context, kind, text string, run int64) (int64, error) {
-	return 5, f.note("event %s %q %d", kind, text, run)
+func (f *shop) AddEvent(_ context.Context, e Event) (int64, error) {
+	if len(e.Moved) > 0 {
+		return 5, f.note("event %s %q %d %v", e.Kind, e.Text, e.Run, e.Moved)
+	}
+	return 5, f.note("event %s %q %d", e.Kind, e.Text, e.Run)
 }
 
 func (f *shop) Start(_ context.Context, turns int, purpose string) (int64, error) {

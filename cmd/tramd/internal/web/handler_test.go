@@ -92,6 +92,8 @@ func TestRoutes(t *testing.T) {
 		{"a typed reading, empty", "POST", "/api/v1/sweeps/7/reading", `{}`, 400, "text: write 1 to 40", ""},
 		{"take, bad run", "POST", "/api/v1/sweeps/0/take", "", 400, "whole number", ""},
 		{"event", "POST", "/api/v1/events", `{"kind":"adjusted","text":" shim ","run":3}`, 201, `{"event":5}`, `event adjusted "shim" 3`},
+		{"moves", "POST", "/api/v1/events", `{"kind":"adjusted","moved":{"swing":-0.2}}`, 201, `{"event":5}`, `event adjusted "" 0 map[swing:-0.2]`},
+		{"moves, no number", "POST", "/api/v1/events", `{"kind":"adjusted","moved":{"swing":"far"}}`, 400, "moved", ""},
 		{"event, no kind", "POST", "/api/v1/events", `{"text":"x"}`, 400, "kind:", ""},
 		{"event, bad run", "POST", "/api/v1/events", `{"kind":"note","run":-1}`, 400, "run:", ""},
 	} {

@@ -22,7 +22,15 @@ type Records interface {
 	Runs(ctx context.Context, before int64, limit int) (any, error) // newest first; before 0 is from the newest
 	Run(ctx context.Context, id int64) (any, error)
 	WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error // t_s,angle_deg,reading_mm,indicator
-	AddEvent(ctx context.Context, kind, text string, run int64) (int64, error)
+	AddEvent(ctx context.Context, e Event) (int64, error)
+}
+
+// Event is something that happened to the machine.
+type Event struct {
+	Kind  string             `json:"kind"`
+	Text  string             `json:"text"`
+	Run   int64              `json:"run"`   // the run it belongs to; 0: none
+	Moved map[string]float64 `json:"moved"` // of adjusted: how much, by adjuster
 }
 
 // Drift is what the stored checks come to, as the page draws it. It is sent as JSON as it is.
@@ -52,6 +60,7 @@ type Options struct {
 	Sweeps       Sweeps
 	Imports      Imports
 	Drift        Drift
+	Advice       func(ctx context.Context) (any, error) // what to move next, sent as JSON as it is
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by

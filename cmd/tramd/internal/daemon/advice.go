@@ -1,0 +1,163 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+	"tramd/sweep/advice"
+	"tramd/sweep/finish"
+)
+
+// Advice is what to do next to the machine, with all a page needs to show it.
+type Advice struct {
+	advice.Answer
+	Machine   string     `json:"machine"`
+	Tolerance string     `json:"tolerance"`
+	Limit     *float64   `json:"limit_mm_per_m"` // null without a tolerance
+	Run       int64      `json:"run,omitempty"`  // the sweep it rests on
+	MustSweep bool       `json:"must_sweep"`     // something was changed since that sweep: sweep before the next move
+	Adjusters []Adjuster `json:"adjusters"`      // as they are configured
+	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
+	Cutters   []Finish   `json:"cutters"`        // what the present lean leaves on the work
+}
+
+// Finish is what a lean leaves on the work with one cutter.
+type Finish = finish.Report
+
+// Adjuster is one thing that can be moved.
+type Adjuster struct {
+	Name    string    `json:"name"`
+	Unit    string    `json:"unit"`
+	Tilt    float64   `json:"tilt_mm_per_m"` // of one unit, as described
+	Nod     float64   `json:"nod_mm_per_m"`
+	Step    float64   `json:"step"` // 0: any
+	StockMM []float64 `json:"stock_mm"`
+	Plus    string    `json:"plus"` // words for a positive amount; {} stands for it
+	Minus   string    `json:"minus"`
+	Notes   string    `json:"notes"`
+}
+
+// Stage is one sweep of the job and what was done after it.
+type Stage struct {
+	Run       int64              `json:"run"`
+	StartedAt time.Time          `json:"started_at"`
+	Purpose   string             `json:"purpose"`
+	Verdict   string             `json:"verdict"`
+	Tilt      *float64           `json:"tilt_mm_per_m"` // null: not measured
+	TiltHalf  *float64           `json:"tilt_U_mm_per_m"`
+	Nod       *float64           `json:"nod_mm_per_m"`
+	NodHalf   *float64           `json:"nod_U_mm_per_m"`
+	Moved     map[string]float64 `json:"moved"` // after it, by adjuster
+	Told      []string           `json:"told"`  // what was logged after it, in words
+}
+
+const (
+	remembered = 150 // sweeps the adviser looks back on
+	stages     = 20  // of them shown
+)
+
+// Advise works the next move out of the record and the configuration.
+func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, error) {
+	setup := cfg.Setup()
+	a := Advice{Machine: setup.Machine, Tolerance: setup.Tolerance.Text, Adjusters: []Adjuster{}, Job: []Stage{}, Cutters: []Finish{}}
+	if setup.Tolerance.Given() {
+		limit := setup.Tolerance.Limit.MMPerM()
+		a.Limit = &limit
+	}
+	for _, x := range cfg.Advisers() {
+		a.Adjusters = append(a.Adjusters, Adjuster{x.Name, x.Unit, x.Tilt, x.Nod, x.Step, append([]float64{}, x.StockMM...), x.Words.Plus, x.Words.Minus, x.Words.Notes})
+	}
+	trials, err := s.Trials(ctx, setup.Machine, remembered)
+	if err != nil {
+		return a, err
+	}
+	p := advice.Problem{Tolerance: setup.Tolerance, Adjusters: cfg.Advisers()}
+	for i, t := range trials {
+		p.History = append(p.History, t.Entry)
+		if i >= len(trials)-stages {
+			a.Job = append(a.Job, stage(t))
+		}
+	}
+	a.Answer, err = advice.Advise(p)
+	if err != nil {
+		if !errors.Is(err, advice.ErrNothingMeasured) && !errors.Is(err, advice.ErrNoTolerance) {
+			return a, fmt.Errorf("the record cannot be advised on: %w", err)
+		}
+		a.Answer = advice.Silent(err)
+	}
+	if len(trials) > 0 {
+		last := trials[len(trials)-1]
+		a.Run, a.MustSweep = last.Run, last.Entry.Changed()
+		if err := a.finish(ctx, s, cfg); err != nil {
+			return a, err
+		}
+	}
+	return a, nil
+}
+
+// finish weighs the last result for each cutter.
+func (a *Advice) finish(ctx context.Context, s *store.Store, cfg *config.Config) error {
+	tools := cfg.Tools()
+	if len(tools) == 0 {
+		return nil
+	}
+	run, err := s.Run(ctx, a.Run)
+	if err != nil || run.Result == nil {
+		return err
+	}
+	for _, c := range tools {
+		if r, ok := finish.Weigh(c, run.Result.Tilt, run.Result.Nod); ok {
+			a.Cutters = append(a.Cutters, r)
+		}
+	}
+	return nil
+}
+
+func stage(t store.Trial) Stage {
+	st := Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved, Told: t.Told}
+	if st.Moved == nil {
+		st.Moved = map[string]float64{}
+	}
+	if st.Told == nil {
+		st.Told = []string{}
+	}
+	if !math.IsNaN(t.Entry.Tilt) {
+		st.Tilt, st.TiltHalf = &t.Entry.Tilt, &t.Entry.TiltHalf
+	}
+	if !math.IsNaN(t.Entry.Nod) {
+		st.Nod, st.NodHalf = &t.Entry.Nod, &t.Entry.NodHalf
+	}
+	return st
+}
+
+// checkMoves refuses moves of what is not in the configuration, before they are stored.
+func checkMoves(cfg *config.Config, kind string, moved map[string]float64) error {
+	if len(moved) == 0 {
+		return nil
+	}
+	if kind != "adjusted" {
+		return fmt.Errorf("moved: only an event of the kind adjusted says what was moved, not %s", kind)
+	}
+	var names []string
+	for _, x := range cfg.Advisers() {
+		names = append(names, x.Name)
+	}
+	for name, by := range moved {
+		switch {
+		case !slices.Contains(names, name) && len(names) == 0:
+			return fmt.Errorf("moved: the configuration describes no adjusters; add an [[adjuster]] named %q to it", name)
+		case !slices.Contains(names, name):
+			return fmt.Errorf("moved: %q is not among the adjusters (%s); correct the name, or describe it in the configuration", name, strings.Join(names, ", "))
+		case !(math.Abs(by) <= 1000):
+			return fmt.Errorf("moved: %v is no amount of %s; write a signed number", by, name)
+		}
+	}
+	return nil
+}

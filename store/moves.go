@@ -1,0 +1,129 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"tramd/sweep/advice"
+)
+
+// Trial is one finished sweep and what was done to the machine after it, before the next.
+type Trial struct {
+	Run       int64
+	StartedAt time.Time
+	Purpose   string
+	Verdict   string
+	Entry     advice.Entry
+	Told      []string // what was logged after it, in words
+}
+
+// changing are the kinds of event after which the machine is another one.
+var changing = []string{"adjusted", "crashed", "serviced", "moved"}
+
+// Trials gives the last sweeps of a machine (at most limit), oldest first, each with the moves logged after it. An event
+// that changed the machine without saying by how much marks its sweep as Unrecorded. A sweep brought in from a file that is
+// older than what was there already says nothing of the machine as it stands, and is left out.
+func (s *Store) Trials(ctx context.Context, machine string, limit int) ([]Trial, error) {
+	const doing = "read the moves"
+	// Not to be cut short: the driver starts a goroutine for every row of a query that can be.
+	ctx = context.WithoutCancel(ctx)
+	out, err := s.trialRuns(ctx, machine, limit)
+	if err == nil && len(out) > 0 {
+		err = s.trialMoves(ctx, out)
+	}
+	return out, s.fault(doing, err)
+}
+
+func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Trial, error) {
+	rows, err := s.r.QueryContext(ctx, `SELECT run.id, setup_id, started_us, purpose, coalesce(line.json ->> '$.verdict', ''),
+		line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.tilt.U_mm_per_m',
+		line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m', line.json ->> '$.nod.U_mm_per_m'
+		FROM run JOIN line ON line.run_id = run.id
+		WHERE kind = 'sweep' AND outcome = 'finished' AND NOT (run.id IN (SELECT run_id FROM import)
+			AND EXISTS (SELECT 1 FROM run AS older WHERE older.id < run.id AND older.started_us > run.started_us AND older.outcome = 'finished'))
+		ORDER BY run.id DESC LIMIT ?`, min(max(limit, 0), maxPage))
+	if err != nil {
+		return nil, err
+	}
+	var found []Trial
+	var setups []int64
+	for rows.Next() {
+		var t Trial
+		var setup, started int64
+		var x [6]sql.NullFloat64
+		if err := rows.Scan(&t.Run, &setup, &started, &t.Purpose, &t.Verdict, &x[0], &x[1], &x[2], &x[3], &x[4], &x[5]); err != nil {
+			rows.Close()
+			return nil, err
+		}
+		if !x[0].Valid && !x[3].Valid {
+			continue
+		}
+		t.StartedAt = fromMicros(started)
+		t.Entry = advice.Entry{Tilt: math.NaN(), Nod: math.NaN()}
+		if x[0].Valid {
+			t.Entry.Tilt, t.Entry.TiltU, t.Entry.TiltHalf = x[0].Float64, x[1].Float64, x[2].Float64
+		}
+		if x[3].Valid {
+			t.Entry.Nod, t.Entry.NodU, t.Entry.NodHalf = x[3].Float64, x[4].Float64, x[5].Float64
+		}
+		found, setups = append(found, t), append(setups, setup)
+	}
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+		return nil, err
+	}
+	var out []Trial
+	for i, t := range found { // after the query, so that no connection is held while another is asked for
+		setup, err := s.setup(ctx, s.r, setups[i])
+		if err != nil {
+			return nil, fmt.Errorf("run %d: %w", t.Run, err)
+		}
+		if setup.Machine == machine {
+			out = append(out, t)
+		}
+	}
+	slices.Reverse(out)
+	return out, nil
+}
+
+func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
+	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run FROM event WHERE after_run >= ? ORDER BY id", trials[0].Run)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id, after int64
+		var kind, text string
+		var moved sql.NullString
+		if err := rows.Scan(&id, &kind, &text, &moved, &after); err != nil {
+			return err
+		}
+		if !slices.Contains(changing, kind) {
+			continue
+		}
+		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return int(t.Run - run) })
+		t := &trials[at-1] // there is one: after is at least the first's
+		t.Told = append(t.Told, kind+": "+text)
+		if !moved.Valid {
+			t.Entry.Unrecorded = true
+			continue
+		}
+		var by map[string]float64
+		if err := json.Unmarshal([]byte(moved.String), &by); err != nil {
+			return fmt.Errorf("event %d: %w: %w", id, ErrDamaged, err)
+		}
+		if t.Entry.Moved == nil {
+			t.Entry.Moved = map[string]float64{}
+		}
+		for name, x := range by {
+			t.Entry.Moved[name] += x
+		}
+	}
+	return rows.Err()
+}
