@@ -8,7 +8,9 @@ import { ring } from './ring.js';
 import { curve, watch } from './curve.js';
 import { devices, notices, spokenTroubles } from './devices.js';
 import { loadRuns, runsUnit } from './runs.js';
+import { historyUnit, loadHistory, wireHistory } from './history.js';
 import { steer, wire } from './steer.js';
+import { hear, wireAids } from './aids.js';
 import { again, detailUnit, openRun, wireDetail } from './detail.js';
 
 let state = null;
@@ -72,6 +74,7 @@ function show() {
   ring(state);
   devices(state);
   runsUnit(unit);
+  historyUnit(unit);
   detailUnit(unit);
   steer(state, news.stale);
 }
@@ -103,19 +106,24 @@ byId('unit').addEventListener('change', (e) => {
 
 function renew() {
   loadRuns();
+  loadHistory();
   again();
 }
 
 fillUnits();
 detailUnit(unitNow());
 wire();
+wireAids();
 wireDetail();
 watch();
+wireHistory();
 loadRuns();
+loadHistory();
 new Stream({
   state(next) {
     state = next;
-    const key = `${next.last?.run}/${next.sweep.phase}/${next.sweep.run}`;
+    hear(next);
+    const key = `${next.last?.run}/${next.sweep.phase}/${next.sweep.run}/${next.next_check}/${(next.drift?.alarms ?? []).map((a) => a.kind + a.since)}`;
     if (runsKey && key !== runsKey) renew();
     runsKey = key;
     later();
