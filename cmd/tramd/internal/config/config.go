@@ -14,21 +14,22 @@ import (
 
 // Config is a whole configuration, defaults filled in and validated.
 type Config struct {
-	Machine    Machine     `toml:"machine"`
-	Store      Store       `toml:"store"`
-	HTTP       HTTP        `toml:"http"`
-	Control    Control     `toml:"control"`
-	Indicators []Indicator `toml:"indicator"`
-	Angle      Angle       `toml:"angle"`
-	Sweep      Sweep       `toml:"sweep"`
-	Clock      Clock       `toml:"clock"`
-	Backup     Backup      `toml:"backup"`
-	Check      Check       `toml:"check"`
-	Alarm      Alarm       `toml:"alarm"`
-	Mail       Mail        `toml:"mail"`
-	Adjusters  []Adjuster  `toml:"adjuster"`
-	Shims      Shims       `toml:"shims"`
-	Cutters    []Cutter    `toml:"cutter"`
+	Machine     Machine     `toml:"machine"`
+	Store       Store       `toml:"store"`
+	HTTP        HTTP        `toml:"http"`
+	Control     Control     `toml:"control"`
+	Indicators  []Indicator `toml:"indicator"`
+	Angle       Angle       `toml:"angle"`
+	Sweep       Sweep       `toml:"sweep"`
+	Clock       Clock       `toml:"clock"`
+	Backup      Backup      `toml:"backup"`
+	Check       Check       `toml:"check"`
+	Alarm       Alarm       `toml:"alarm"`
+	Temperature Temperature `toml:"temperature"`
+	Mail        Mail        `toml:"mail"`
+	Adjusters   []Adjuster  `toml:"adjuster"`
+	Shims       Shims       `toml:"shims"`
+	Cutters     []Cutter    `toml:"cutter"`
 
 	tolerance units.Tolerance
 }

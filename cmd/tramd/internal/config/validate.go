@@ -33,6 +33,7 @@ func (v *validator) config(c *Config) {
 	if _, port, err := net.SplitHostPort(c.HTTP.Listen); err != nil || port == "" {
 		v.bad("http.listen", `%q is not an address; write host:port, for example "127.0.0.1:9743"`, c.HTTP.Listen)
 	}
+	v.temperature(c.Temperature)
 	v.passwordHash(c.HTTP.PasswordHash)
 	// A unix socket's address holds 108 bytes, its closing zero included (unix(7)).
 	if abs, err := filepath.Abs(c.Control.Socket); err == nil && len(abs) > 107 {

@@ -19,16 +19,21 @@ import (
 
 // archive is the session's way into the store.
 type archive struct {
-	store    *store.Store
-	clockSet func() bool
-	changed  func(anew bool) // told when something was stored that a history is made of; may be nil
+	store       *store.Store
+	clockSet    func() bool
+	temperature func() *float64 // may be nil
+	changed     func(anew bool) // told when something was stored that a history is made of; may be nil
 }
 
 func (a *archive) BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error) {
 	set := a.clockSet() // before the time is read: what is read after may be believed
-	return a.store.BeginRun(ctx, store.NewRun{
+	run := store.NewRun{
 		Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
-	})
+	}
+	if a.temperature != nil {
+		run.TemperatureC = a.temperature()
+	}
+	return a.store.BeginRun(ctx, run)
 }
 
 func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {

@@ -44,6 +44,7 @@ type Daemon struct {
 	clock   *clock.Watcher
 	dates   *dates
 	drift   *drifting
+	warmth  *thermometer
 	devices []*device.Device
 	readers []*reader // of the devices
 	session *session.Session
@@ -82,6 +83,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.dates = &dates{d: d, boot: clock.BootID()}
 	d.dates.look(ctx)
 	d.drift = newDrifting(d)
+	d.warmth = &thermometer{file: d.cfg.Temperature.File, log: d.o.Log}
 	specs, indicators, angle := routes(d.cfg)
 	var ports []session.Port
 	for i, spec := range specs {
@@ -95,7 +97,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
@@ -164,6 +166,7 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 	})
 	owner.Go(func() { d.dates.watch(owning) })
 	owner.Go(func() { d.drift.run(owning) })
+	owner.Go(func() { d.warmth.run(owning) })
 	owner.Go(func() { d.checkRecord(owning) })
 	owner.Go(func() { d.doChores(owning) })
 	owner.Go(func() { d.doChecks(owning) })

@@ -1,0 +1,14 @@
+package config
+
+import "path/filepath"
+
+// Temperature says where the temperature of the machine or the shop is read; it is stored with each run.
+type Temperature struct {
+	File string `toml:"file"` // one whole number, thousandths of a degree Celsius, as the kernel gives them; empty = none
+}
+
+func (v *validator) temperature(t Temperature) {
+	if t.File != "" && !filepath.IsAbs(t.File) {
+		v.bad("temperature.file", `%q; write the whole path, for example "/sys/class/thermal/thermal_zone0/temp", or a 1-wire sensor's "temperature"`, t.File)
+	}
+}

@@ -1,0 +1,78 @@
+package daemon
+
+import (
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"tramd/store"
+)
+
+func TestTemperatureFiles(t *testing.T) {
+	for _, x := range []struct {
+		text string
+		want float64
+		says string
+	}{
+		{"23437\n", 23.437, ""},
+		{"-1250\n", -1.25, ""},
+		{"85000\n", 0, "no shop's temperature"}, // a DS18B20's power-on value (its data sheet, from memory)
+		{"999999\n", 0, "no shop's temperature"},
+		{"", 0, "not thousandths"},
+		{"23.4\n", 0, "not thousandths"},
+	} {
+		file := filepath.Join(t.TempDir(), "temperature")
+		if err := os.WriteFile(file, []byte(x.text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		got, err := readTemperature(file)
+		if got != x.want || (err == nil) != (x.says == "") || err != nil && !strings.Contains(err.Error(), x.says) {
+			t.Errorf("%q: %v, %v", x.text, got, err)
+		}
+	}
+	if _, err := readTemperature(filepath.Join(t.TempDir(), "none")); err == nil {
+		t.Error("a file that is not there was read")
+	}
+}
+
+// A run is stored with the temperature it began at, and without one that is old.
+func TestRunsAreStoredWithTheTemperature(t *testing.T) {
+	b := newBench(t)
+	file := filepath.Join(t.TempDir(), "temperature")
+	if err := os.WriteFile(file, []byte("23437\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	th := &thermometer{file: file, log: slog.New(slog.DiscardHandler)}
+	if th.Now() != nil {
+		t.Error("a temperature before it was read")
+	}
+	go th.run(t.Context())
+	for th.Now() == nil {
+		time.Sleep(time.Millisecond)
+	}
+	a := &archive{store: b.d.store, clockSet: func() bool { return true }, temperature: th.Now}
+	stored := func() store.Run {
+		t.Helper()
+		id, err := a.BeginRun(t.Context(), b.setup, "check")
+		if err != nil {
+			t.Fatal(err)
+		}
+		run, err := b.d.store.Run(t.Context(), id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return run
+	}
+	if c := stored().TemperatureC; c == nil || *c != 23.437 {
+		t.Errorf("stored %v", c)
+	}
+	th.mu.Lock()
+	th.at = time.Now().Add(-temperatureAge - time.Second)
+	th.mu.Unlock()
+	if c := stored().TemperatureC; c != nil {
+		t.Errorf("an old one was stored: %v", *c)
+	}
+}
