@@ -82,6 +82,7 @@ name = "swing"
 kind = "swing"
 lever_mm = 240.0
 leans = "right"
+pivot_mm = -30.0
 [[adjuster]]
 name = "lower shim"
 kind = "shim"
@@ -144,6 +145,11 @@ type advised struct {
 		Run   int64
 		Moved map[string]float64
 	}
+	Aims []struct {
+		Adjuster, Indicator string
+		SpindleDeg          float64 `json:"spindle_deg"`
+		ChangeMM            float64 `json:"change_mm"`
+	}
 	Cutters  []struct{ Cutter string }
 	Warnings []struct{ Code string }
 }
@@ -170,6 +176,11 @@ func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
 	a := ask()
 	if a.Done || a.MustSweep || len(a.Moves) != 2 || a.Moves[0].By >= 0 || len(a.Job) != 1 || len(a.Cutters) != 1 {
 		t.Fatalf("%+v", a)
+	}
+	// The pivot of the swing lies 30 mm to the left, so the arm to the right shows it at 150 mm: by about 150 mm * 0.9 mm/m,
+	// downwards, since the upper end goes to the left. The shim's is under the spindle.
+	if x := a.Aims; len(x) != 2 || x[0].SpindleDeg != 0 || math.Abs(x[0].ChangeMM+0.150*0.9) > 0.03 || x[1].SpindleDeg != 90 || math.Abs(x[1].ChangeMM-0.120*0.6) > 0.02 {
+		t.Errorf("%+v", x)
 	}
 	for _, wrong := range [][]string{{"--move", "swnig=-0.2"}, {"--move", "swing=1e9"}} {
 		if status, _, errOut := call(t, append([]string{"event", "--config", s.config, "adjusted"}, wrong...)...); status != exitFailed || !strings.Contains(errOut, "moved:") {

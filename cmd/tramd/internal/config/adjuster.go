@@ -66,6 +66,14 @@ func (a *Adjuster) effect() (tilt, nod float64) {
 	return size * way[0], size * way[1]
 }
 
+// Pivot is what it turns about: along the axis it moves most.
+func (a *Adjuster) Pivot() advice.Pivot {
+	if tilt, nod := a.effect(); math.Abs(tilt) < math.Abs(nod) {
+		return advice.Pivot{YMM: a.PivotMM}
+	}
+	return advice.Pivot{XMM: a.PivotMM}
+}
+
 // Advisers gives the adjusters as the adviser knows them.
 func (c *Config) Advisers() []advice.Adjuster {
 	var out []advice.Adjuster

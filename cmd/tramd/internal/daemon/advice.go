@@ -25,6 +25,7 @@ type Advice struct {
 	MustSweep bool       `json:"must_sweep"`     // something was changed since that sweep: sweep before the next move
 	Adjusters []Adjuster `json:"adjusters"`      // as they are configured
 	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
+	Aims      []Aim      `json:"aims"`           // of a parked arm, for each move in turn
 	Cutters   []Finish   `json:"cutters"`        // what the present lean leaves on the work
 }
 
@@ -66,7 +67,7 @@ const (
 // Advise works the next move out of the record and the configuration.
 func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, error) {
 	setup := cfg.Setup()
-	a := Advice{Machine: setup.Machine, Tolerance: setup.Tolerance.Text, Adjusters: []Adjuster{}, Job: []Stage{}, Cutters: []Finish{}}
+	a := Advice{Machine: setup.Machine, Tolerance: setup.Tolerance.Text, Adjusters: []Adjuster{}, Job: []Stage{}, Cutters: []Finish{}, Aims: []Aim{}}
 	if setup.Tolerance.Given() {
 		limit := setup.Tolerance.Limit.MMPerM()
 		a.Limit = &limit
@@ -92,6 +93,7 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 		}
 		a.Answer = advice.Silent(err)
 	}
+	a.aim(cfg)
 	if len(trials) > 0 {
 		last := trials[len(trials)-1]
 		a.Run, a.MustSweep = last.Run, last.Entry.Changed()
