@@ -38,17 +38,30 @@ func FitPlain(pts []Point, setup Setup) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+	pts, turning, err := Unroll(pts, setup)
+	if err != nil {
+		return Result{}, err
+	}
 	for i, p := range pts {
 		if err := f.Add(p); err != nil {
 			return Result{}, fmt.Errorf("point %d: %w", i+1, err)
 		}
 	}
-	return f.Result()
+	r, err := f.Result()
+	r.WarnTurning(turning)
+	return r, err
 }
 
 // FitPlainCSV fits one recorded sweep. Indicators are matched by name where the setup names them, otherwise in the
 // order in which the file first shows them.
 func FitPlainCSV(r io.Reader, setup Setup) (Result, error) {
+	if setup.AngleSource == SourceSteady { // the angles come of all readings together
+		pts, err := ReadPoints(r, setup)
+		if err != nil {
+			return Result{}, err
+		}
+		return FitPlain(pts, setup)
+	}
 	f, err := NewPlain(setup)
 	if err != nil {
 		return Result{}, err

@@ -23,6 +23,7 @@ type Setup struct {
 	Tolerance   units.Tolerance `json:"-"`
 	AngleSource string          `json:"angle_source"`           // stations | encoder | program | steady
 	StationsDeg []float64       `json:"stations_deg,omitempty"` // in the order they are visited
+	Steady      *Steady         `json:"steady,omitempty"`       // angle source steady only
 	Surface     string          `json:"surface,omitempty"`      // what was swept: "bed", "granite plate", ...
 }
 

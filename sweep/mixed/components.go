@@ -94,6 +94,9 @@ func (f *fitting) rounding() float64 {
 
 // angleU is the standard uncertainty in degrees by which the angles as a whole may be turned.
 func (f *fitting) angleU() float64 {
+	if f.turning != nil {
+		return math.Hypot(taggedAngle, sweep.Degrees(f.turning.AngleU))
+	}
 	if f.stationLike() {
 		return math.Hypot(taggedAngle, stationAngle/math.Sqrt(float64(len(f.bs))))
 	}

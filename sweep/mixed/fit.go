@@ -36,6 +36,10 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	if bad(opt.RepeatabilityMM) || bad(opt.RepeatabilityDoF) || opt.RepeatabilityMM < 0 || opt.RepeatabilityDoF < 0 {
 		return sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more", opt.RepeatabilityMM, opt.RepeatabilityDoF)
 	}
+	pts, turning, err := sweep.Unroll(pts, setup)
+	if err != nil {
+		return sweep.Result{}, err
+	}
 	in, err := check(pts, setup)
 	if err != nil {
 		return sweep.Result{}, err
@@ -45,11 +49,12 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	if err != nil {
 		return sweep.Result{}, err
 	}
-	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
+	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
 	f.rms = f.scatter()
 	r := f.result(base)
 	r.WarnOrder(pts, setup)
+	r.WarnTurning(turning)
 	return r, nil
 }
 

@@ -1,6 +1,10 @@
 package mixed
 
-import "math"
+import (
+	"math"
+
+	"tramd/sweep"
+)
 
 // fitting is one fit on its way.
 type fitting struct {
@@ -10,6 +14,8 @@ type fitting struct {
 	groups int
 	opt    Options
 	axes   [2]bool
+
+	turning *sweep.Turning // nil unless the angles come of constant turning
 
 	bs     []block
 	both   bool

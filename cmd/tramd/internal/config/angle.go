@@ -29,6 +29,11 @@ type Angle struct {
 	TriggerPort string    `toml:"trigger_port"` // a foot switch or button: whatever it sends takes the station
 	TriggerBaud int       `toml:"trigger_baud"`
 	TypedUnit   string    `toml:"typed_unit"` // of a typed reading without one
+
+	// Constant turning.
+	MarkDeg     float64 `toml:"mark_deg"`      // spindle angle at the index pulse, or where the start is marked
+	Clockwise   bool    `toml:"clockwise"`     // seen from above
+	TurnsPerMin float64 `toml:"turns_per_min"` // roughly
 }
 
 // Angle sources.
@@ -36,4 +41,5 @@ const (
 	SourceEncoder  = "encoder"
 	SourceStations = "stations" // the arm is turned by hand from station to station
 	SourceTyped    = "typed"    // the same, and a person reads the indicator too
+	SourceSteady   = "steady"   // the spindle is turned at a constant speed
 )

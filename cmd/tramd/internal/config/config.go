@@ -106,7 +106,7 @@ func (c *Config) setDefaults() {
 	if a.Baud == 0 {
 		a.Baud = 115200
 	}
-	a.Framing.setDefaults(device.FrameEncoder)
+	a.Framing.setDefaults(a.plainFrame())
 	a.stationDefaults()
 	if a.Closing == nil {
 		yes := true
@@ -125,6 +125,7 @@ func (c *Config) Setup() sweep.Setup {
 	s := sweep.Setup{
 		Machine: c.Machine.Name, Tolerance: c.tolerance, Surface: c.Machine.Surface, AngleSource: c.Angle.Source,
 	}
+	s.Steady = c.Angle.Steady()
 	if c.Angle.ByStations() {
 		s.StationsDeg = c.Angle.StationsDeg
 	}

@@ -44,6 +44,11 @@ func (v *validator) byHand(c *Config) {
 		v.bad("angle.trigger_port", "typed readings are taken as they are typed; remove it")
 		return
 	}
+	v.trigger(c)
+}
+
+func (v *validator) trigger(c *Config) {
+	a := &c.Angle
 	v.port("angle.trigger_port", a.TriggerPort)
 	v.whole("angle.trigger_baud", int64(a.TriggerBaud), 50, 4_000_000)
 	for _, ind := range c.Indicators {

@@ -126,10 +126,12 @@ func (v *validator) angle(c *Config) {
 		}
 	case SourceStations, SourceTyped:
 		v.byHand(c)
+	case SourceSteady:
+		v.steady(c)
 	case "":
-		v.bad("angle.source", `missing; write source = "encoder", "stations" or "typed"`)
+		v.bad("angle.source", `missing; write source = "encoder", "stations", "typed" or "steady"`)
 	default:
-		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations" or "typed"`, a.Source)
+		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations", "typed" or "steady"`, a.Source)
 	}
 	v.number("angle.zero_deg", a.ZeroDeg, -360, 360)
 	v.number("angle.delay_ms", a.DelayMS, 0, 5000)

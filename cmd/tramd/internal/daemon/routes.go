@@ -40,9 +40,15 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 			Resolution: coarsest(cfg), Indicators: len(cfg.Indicators),
 			Typed: a.Source == config.SourceTyped,
 		}
-		if a.TriggerPort != "" {
-			specs = append(specs, device.Spec{Name: "trigger", Role: device.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
+	case config.SourceSteady:
+		angle.Steady = a.Steady()
+		if a.Port != "" {
+			angle.Device = len(specs)
+			specs = append(specs, device.Spec{Name: "index", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: device.FramePulse, Capture: a.Capture})
 		}
+	}
+	if a.TriggerPort != "" {
+		specs = append(specs, device.Spec{Name: "trigger", Role: device.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
 	}
 	return specs, indicators, angle
 }

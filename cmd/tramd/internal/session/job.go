@@ -34,6 +34,7 @@ type job struct {
 	flushedAt time.Time
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
 	stations  *sweep.Stations
+	steady    *turning
 
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them
@@ -67,7 +68,10 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 		return nil, err
 	}
 	j := &job{run: run, turns: turns, phase: Waiting, started: now, movedAt: now, flushedAt: now, live: live}
-	if s.encoder == nil {
+	switch {
+	case s.o.Angle.Steady != nil:
+		j.steady = newTurning(s)
+	case s.encoder == nil:
 		j.stations = sweep.NewStations(s.o.Angle.Stations)
 	}
 	return j, nil
@@ -117,6 +121,9 @@ func (j *job) turned() float64 {
 	if j.stations != nil {
 		return float64(j.stations.Taken()) / float64(j.stations.Len())
 	}
+	if j.steady != nil {
+		return j.steady.turns(float64(j.lastAt) / 1e9)
+	}
 	if !j.begun {
 		return 0
 	}
@@ -125,7 +132,7 @@ func (j *job) turned() float64 {
 
 // cameRound says whether the hand stopped close enough to the start to call it a turn.
 func (j *job) cameRound(now time.Time) bool {
-	return j.stations == nil && j.begun && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
+	return j.stations == nil && j.steady == nil && j.begun && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
 }
 
 // flush hands the new points to the archivist.
@@ -161,6 +168,8 @@ func (j *job) say(s *Session) string {
 		return s.missing()
 	case j.stations != nil:
 		return j.sayStation(s)
+	case j.steady != nil:
+		return j.saySteady(s)
 	case !j.begun && s.encoder.Unplaced():
 		return "Turn the arm past the encoder's index mark, so that its angle is known, then go on slowly, the same way round."
 	case !j.begun:

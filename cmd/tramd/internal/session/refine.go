@@ -32,7 +32,7 @@ func (s *Session) refine(now time.Time) {
 		now.Before(j.refineAt) || j.points.n == j.refined || j.points.n > refineAtMost {
 		return
 	}
-	if _, err := j.live.Result(); err != nil {
+	if _, err := j.live.Result(); err != nil && j.steady == nil {
 		return
 	}
 	n := len(j.joined)

@@ -26,7 +26,8 @@ type AngleRoute struct {
 	Delay     time.Duration
 	Encoder   sweep.EncoderOptions
 	Stations  sweep.StationOptions
-	TypedUnit units.Length // of a typed reading without a unit
+	TypedUnit units.Length  // of a typed reading without a unit
+	Steady    *sweep.Steady // constant turning; Device gives its index pulses, -1 for a start mark alone
 }
 
 // TriggerRole is the role of a port on which a foot switch or button takes the station.
@@ -127,7 +128,7 @@ func New(o Options) (*Session, error) {
 	for k, n := range o.Counts {
 		s.counts[k] = n
 	}
-	if o.Angle.Device >= 0 {
+	if o.Angle.Device >= 0 && o.Angle.Steady == nil {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
 	s.emit = s.point
@@ -144,7 +145,9 @@ func (s *Session) Sink(b device.Batch) {
 	if s.stopped {
 		return
 	}
-	if b.Device == s.o.Angle.Device {
+	if b.Device == s.o.Angle.Device && s.encoder == nil {
+		s.pulses(b.Samples)
+	} else if b.Device == s.o.Angle.Device {
 		s.angle(b.Samples)
 	} else if s.o.Ports[b.Device].Role == TriggerRole {
 		s.pressed(b.Samples)
@@ -252,9 +255,12 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 				continue
 			}
 			t := x.At.Seconds() - r.Delay.Seconds()
-			if s.encoder != nil {
+			switch {
+			case s.encoder != nil:
 				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)
-			} else {
+			case s.job.steady != nil:
+				s.job.turningBy(s, t, x.Length().MM(), i)
+			default:
 				s.job.station(s, t, x.Length().MM(), i)
 			}
 		}

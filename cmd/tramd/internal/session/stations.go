@@ -50,8 +50,11 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 	return err
 }
 
-// Take takes the present station on the person's word.
+// Take takes the present station, or the start mark of constant turning, on the person's word.
 func (s *Session) Take(ctx context.Context, run int64) error {
+	if s.o.Angle.Steady != nil {
+		return s.startMark(ctx, run)
+	}
 	return s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) })
 }
 
@@ -143,7 +146,13 @@ func (s *Session) pressed(samples []device.Sample) {
 	for _, x := range samples {
 		bounce := s.pressedAt != 0 && x.At-s.pressedAt < triggerRest
 		s.pressedAt = x.At
-		if bounce || s.job == nil || s.job.phase == Fitting || s.job.stations == nil {
+		if bounce || s.job == nil || s.job.phase == Fitting {
+			continue
+		}
+		if j := s.job; j.steady != nil && !j.steady.pulses && !j.begun {
+			j.mark(s, x.At.Seconds())
+		}
+		if s.job.stations == nil {
 			continue
 		}
 		if err := s.takeNow(s.job); err != nil {

@@ -61,9 +61,12 @@ function refresh() {
   const here = busy && (state.sweep.stations ?? []).some((s) => s.state === 'here');
   byId('start').disabled = !free || busy;
   byId('abandon').disabled = !busy;
-  byId('take').hidden = !byHand || typed;
+  const marking = state?.angle.source === 'steady';
+  byId('take').hidden = !(byHand || marking) || typed;
   byId('skip').hidden = byId('redo').hidden = !byHand;
-  byId('take').disabled = byId('skip').disabled = !here;
+  byId('skip').disabled = !here;
+  byId('take').disabled = marking ? !busy || state.sweep.phase !== 'waiting' : !here;
+  setText(byId('take'), marking ? 'The arm passes the mark now' : 'Take this station');
   byId('redo').disabled = !busy || !(state.sweep.stations ?? []).some((s) => s.state === 'taken' || s.state === 'skipped');
   byId('typed').hidden = !typed;
   byId('put').disabled = !here || !state.sweep.wanted;

@@ -1,0 +1,117 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"math"
+	"testing"
+	"time"
+
+	"tramd/device"
+	"tramd/sweep"
+	"tramd/sweep/units"
+)
+
+// steadyRig is a running session of a spindle that turns at a constant speed; device 1 is the index pulse, if there is one.
+func steadyRig(t *testing.T, pulses bool) *rig {
+	t.Helper()
+	sh := &shelf{}
+	live := func() device.Status { return device.Status{State: device.StateLive} }
+	o := &sweep.Steady{MarkDeg: 90, Clockwise: true, TurnsPerMin: 62}
+	at := -1
+	if pulses {
+		at = 1
+	}
+	s, err := New(Options{
+		Setup: sweep.Setup{Machine: "wren", AngleSource: sweep.SourceSteady, Steady: o,
+			Indicators: []sweep.Indicator{{Name: "lever", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Indicators: []IndicatorRoute{{Device: 0}},
+		Angle:      AngleRoute{Device: at, Steady: o},
+		Ports:      []Port{{Name: "lever", Status: live}, {Name: "index", Status: live}},
+		Archive:    sh, Fit: sweep.FitPlain,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() { defer close(done); _ = s.Run(ctx) }() // Run has no errors of its own
+	t.Cleanup(func() { stop(); <-done })
+	return &rig{Session: s, shelf: sh, at: device.Now()}
+}
+
+// spin has the arm turn clockwise once a second, from the mark, 50 readings a turn.
+func (r *rig) spin(turns float64, pulses bool) {
+	start := r.at
+	for i := range int(turns * 50) {
+		t := float64(i) / 50
+		r.at = start + device.Stamp(t*1e9)
+		if pulses && i%50 == 0 {
+			r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Pulse}}})
+		}
+		th := math.Pi/2 - 2*math.Pi*t
+		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))) // well inside an indicator's travel
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+	}
+}
+
+func TestConstantTurningWithAnIndexPulse(t *testing.T) {
+	r := steadyRig(t, true)
+	run, err := r.Start(t.Context(), 3, "check")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var refused *Refusal
+	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != 409 {
+		t.Errorf("a mark by hand beside the pulse: %v", err)
+	}
+	r.spin(3.2, true)
+	snap := r.wait(t, "the end", idleNow)
+	if snap.Last == nil {
+		t.Fatalf("no result: %+v", r.shelf.ends)
+	}
+	got := snap.Last.Result
+	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
+		t.Errorf("tilt %v nod %v", got.Tilt.Slope, got.Nod.Slope)
+	}
+	// What lies in the store is enough to fit it again.
+	again, err := sweep.FitPlain(r.shelf.points, r.o.Setup)
+	if err != nil || again.Tilt.Slope != got.Tilt.Slope {
+		t.Errorf("again %v, then %v; %v", again.Tilt, got.Tilt, err)
+	}
+}
+
+func TestConstantTurningWithAStartMark(t *testing.T) {
+	r := steadyRig(t, false)
+	run, err := r.Start(t.Context(), 4, "check")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.spin(0.5, false) // before the mark nothing counts
+	snap, err := r.Snapshot(t.Context())
+	if err != nil || snap.Sweep.Readings != 0 || snap.Sweep.Phase != Waiting {
+		t.Fatalf("%+v %v", snap.Sweep, err)
+	}
+	r.at = device.Now() + device.Stamp(time.Millisecond) // the person presses as the arm passes
+	if err := r.Take(t.Context(), run); err != nil {
+		t.Fatal(err)
+	}
+	mark := r.at
+	if err := r.Take(t.Context(), run); err == nil {
+		t.Error("marked twice")
+	}
+	r.spin(5, false)
+	snap = r.wait(t, "the end", idleNow)
+	if snap.Last == nil {
+		t.Fatalf("no result: %+v", r.shelf.ends)
+	}
+	got := snap.Last.Result
+	// The mark was taken a little before the arm passed: what that is in angle may show.
+	off := (mark - device.Stamp(r.shelf.points[0].T*1e9)).Seconds() * 2 * math.Pi
+	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > rigTilt*(off+0.01) || math.Abs(float64(got.Nod.Slope)-rigNod) > rigTilt*(off+0.01) {
+		t.Errorf("tilt %v nod %v, mark early by %v rad", got.Tilt.Slope, got.Nod.Slope, off)
+	}
+	if n := len(r.shelf.points); n < 200 {
+		t.Errorf("%d points stored", n)
+	}
+}
