@@ -52,6 +52,9 @@ type HTTP struct {
 	Listen       string   `toml:"listen"`
 	Hosts        []string `toml:"hosts"`         // further names the page may be asked for by
 	PasswordHash string   `toml:"password_hash"` // from `tramd password`, or credential:NAME; see Hash
+	TLSCert      string   `toml:"tls_cert"`      // PEM; empty = plain HTTP
+	TLSKey       string   `toml:"tls_key"`       // PEM, or credential:NAME
+	ClientCA     string   `toml:"client_ca"`     // PEM; who has a certificate from it may change things without a password
 }
 
 // Control is the local socket the commands speak to the daemon over.

@@ -35,6 +35,7 @@ func (v *validator) config(c *Config) {
 	}
 	v.temperature(c.Temperature)
 	v.passwordHash(c.HTTP.PasswordHash)
+	v.tls(c.HTTP)
 	// A unix socket's address holds 108 bytes, its closing zero included (unix(7)).
 	if abs, err := filepath.Abs(c.Control.Socket); err == nil && len(abs) > 107 {
 		v.bad("control.socket", "%q is longer than the 107 bytes a socket path may have; write a shorter one, for example \"/run/tramd/tramd.sock\"", abs)

@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
@@ -15,10 +14,8 @@ import (
 	"tramd/cmd/tramd/internal/alarm"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/notify"
 	"tramd/cmd/tramd/internal/session"
-	"tramd/cmd/tramd/internal/web"
 	"tramd/device"
 	"tramd/store"
 	"tramd/sweep"
@@ -59,6 +56,7 @@ type Daemon struct {
 type server struct {
 	http   *http.Server
 	listen net.Listener
+	serve  func(net.Listener) error
 }
 
 // once runs the daemon until ctx ends, or until there is another configuration to run it with.
@@ -112,44 +110,6 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	return err
 }
 
-// listen takes the addresses before anything is served, so that a taken one is an error and not a surprise.
-func (d *Daemon) listen() error {
-	hash, err := d.cfg.HTTP.Hash()
-	if err != nil {
-		return err
-	}
-	tcp, err := net.Listen("tcp", d.cfg.HTTP.Listen)
-	if err != nil {
-		return fmt.Errorf("cannot serve the page on %s: %w; write another http.listen", d.cfg.HTTP.Listen, err)
-	}
-	unix, err := listenSocket(d.cfg.Control.Socket)
-	if err != nil {
-		return errors.Join(err, tcp.Close())
-	}
-	common := web.Options{
-		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg}, Drift: d.drift, Sweeps: d.session, Imports: imports{d}, Indicators: d.cfg.Setup().Indicators,
-		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
-		PasswordHash: hash, Log: d.o.Log, Done: d.done,
-		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
-	}
-	local := common
-	local.Local = true
-	for _, s := range []struct {
-		listen net.Listener
-		o      web.Options
-	}{{tcp, common}, {unix, local}} {
-		d.servers = append(d.servers, server{listen: s.listen, http: &http.Server{
-			Handler:           web.Handler(s.o),
-			ReadHeaderTimeout: 5 * time.Second,
-			ReadTimeout:       15 * time.Second, // no WriteTimeout: streams set a deadline for each write
-			IdleTimeout:       60 * time.Second,
-			MaxHeaderBytes:    16 << 10,
-			ErrorLog:          slog.NewLogLogger(d.o.Log.Handler(), slog.LevelDebug),
-		}})
-	}
-	return nil
-}
-
 func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 	// Three stages, each with its own end, so that they can be stopped one after the other.
 	reading, stopReading := context.WithCancel(context.WithoutCancel(ctx))
@@ -187,12 +147,12 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 	}
 	for _, s := range d.servers {
 		pages.Go(func() {
-			if err := s.http.Serve(s.listen); err != nil && !errors.Is(err, http.ErrServerClosed) {
+			if err := s.serve(s.listen); err != nil && !errors.Is(err, http.ErrServerClosed) {
 				failed <- err
 			}
 		})
 	}
-	d.o.Log.Info("ready", "page", "http://"+d.servers[0].listen.Addr().String()+"/", "socket", d.cfg.Control.Socket)
+	d.o.Log.Info("ready", "page", d.pageAddress(), "socket", d.cfg.Control.Socket)
 	if d.o.Ready != nil {
 		d.o.Ready(d.servers[0].listen.Addr())
 	}

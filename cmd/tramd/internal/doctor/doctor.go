@@ -46,6 +46,7 @@ type Machine struct {
 	UID      int
 	Groups   []string // of this process
 	ClockSet func() bool
+	Now      func() time.Time
 	Statfs   func(path string) (unix.Statfs_t, error)
 	Access   func(path string) error // nil: this process may read and write it
 	Daemon   func(ctx context.Context, socket string) (*session.Snapshot, error)
@@ -55,7 +56,7 @@ type Machine struct {
 // This is the machine we run on.
 func This() Machine {
 	m := Machine{
-		UID: os.Geteuid(), ClockSet: clock.IsSet, Daemon: askDaemon, Patience: time.Minute,
+		UID: os.Geteuid(), ClockSet: clock.IsSet, Now: time.Now, Daemon: askDaemon, Patience: time.Minute,
 		Statfs: func(path string) (st unix.Statfs_t, err error) { return st, unix.Statfs(path, &st) },
 		Access: func(path string) error {
 			return unix.Faccessat(unix.AT_FDCWD, path, unix.R_OK|unix.W_OK, unix.AT_EACCESS)

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/cmd/tramd/internal/certs/certstest"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -58,7 +59,7 @@ source = "stations"
 		t.Fatal(err)
 	}
 	return Machine{
-		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout"}, ClockSet: func() bool { return true }, Patience: time.Minute,
+		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout"}, ClockSet: func() bool { return true }, Now: time.Now, Patience: time.Minute,
 		Statfs: func(string) (unix.Statfs_t, error) {
 			return unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 20}, nil
 		},
@@ -130,6 +131,15 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 			write(t, file, strings.Replace(string(text), old, new, 1))
 		}
 	}
+	secure := func(left time.Duration) func(*testing.T, *Machine, string) {
+		return func(t *testing.T, m *Machine, file string) {
+			edit("[store]", "[http]\ntls_cert = \"/etc/tramd/cert.pem\"\ntls_key = \"/etc/tramd/key.pem\"\n[store]")(t, m, file)
+			if left != 0 {
+				cert, _ := certstest.New(t, "shop").Issue("linnet", 1, time.Now().Add(left))
+				write(t, m.at("/etc/tramd/cert.pem"), string(cert))
+			}
+		}
+	}
 	daemon := func(s *session.Snapshot, err error) func(*testing.T, *Machine, string) {
 		return func(_ *testing.T, m *Machine, _ string) {
 			m.Daemon = func(context.Context, string) (*session.Snapshot, error) { return s, err }
@@ -156,7 +166,11 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		{"no config", remove("/etc/tramd/linnet.toml"), "config", Wrong, "no such file", "config check"},
 		{"a mistake in it", edit("120.0", "-1"), "config", Wrong, "radius_mm", "config check"},
 		{"a hash for all to read", edit("[store]", "[http]\npassword_hash = \"$2a$10$x\"\n[store]"), "config", Warning, "everybody", "chmod o-r"},
-		{"passwords in the clear", edit("[store]", "[http]\nlisten = \"0.0.0.0:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"), "page", Warning, "unencrypted", "TLS"},
+		{"passwords in the clear", edit("[store]", "[http]\nlisten = \"0.0.0.0:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"), "page", Warning, "unencrypted", "tls_cert"},
+		{"a certificate that is not there", secure(0), "page", Wrong, "cannot be read", "http.tls_cert"},
+		{"a certificate that has expired", secure(-time.Hour), "page", Wrong, "has expired", "renew"},
+		{"a certificate about to expire", secure(48 * time.Hour), "page", Warning, "expires on", "renew"},
+		{"a good certificate", secure(60 * 24 * time.Hour), "page", OK, "good until", ""},
 		{"no adapter", remove("/dev/serial/by-id/usb-Bridge_LN7"), "port of arm", Wrong, "is not there", "tramd ports"},
 		{"a name that moves", edit("/dev/serial/by-id/usb-Bridge_LN7", "/dev/ttyUSB0"), "port of arm", Warning, "another adapter", `port = "/dev/serial/by-id/usb-Bridge_LN7"`},
 		{"no right to it", func(_ *testing.T, m *Machine, _ string) { m.Access = func(string) error { return unix.EACCES } }, "port of arm", Wrong, "may not open", "group of the port"},

@@ -6,9 +6,11 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"golang.org/x/sys/unix"
 
+	"tramd/cmd/tramd/internal/certs"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/device/adapters"
 )
@@ -77,11 +79,30 @@ func (e *examination) config(file string, cfg *config.Config) {
 	host := cfg.HTTP.Listen[:strings.LastIndexByte(cfg.HTTP.Listen, ':')]
 	local := host == "localhost" || strings.HasPrefix(host, "127.") || host == "[::1]"
 	switch {
+	case cfg.HTTP.Encrypted():
+		e.certificate(cfg.HTTP.TLSCert)
 	case !local && cfg.HTTP.PasswordHash == "":
 		e.ok("page", "the network may look at %s and change nothing: there is no password", cfg.HTTP.Listen)
 	case !local:
-		e.warn("page", "keep it to a network you trust, or let a TLS proxy stand in front", "passwords travel to %s unencrypted", cfg.HTTP.Listen)
+		e.warn("page", "write tls_cert and tls_key under [http], or keep it to a network you trust", "passwords travel to %s unencrypted", cfg.HTTP.Listen)
 	default:
 		e.ok("page", "the page is shown on this machine only (%s)", cfg.HTTP.Listen)
+	}
+}
+
+// certificate says how long the page's certificate is still good.
+func (e *examination) certificate(file string) {
+	until, err := certs.Expires(e.m.at(file))
+	left := until.Sub(e.m.Now())
+	const cure = "renew it and write it over the old one; the daemon takes it up by itself"
+	switch {
+	case err != nil:
+		e.wrong("page", "correct http.tls_cert, and let the daemon's user read it", "the page's certificate cannot be read: %v", err)
+	case left <= 0:
+		e.wrong("page", cure, "the page's certificate has expired on %s", until.Format("2006-01-02"))
+	case left < 14*24*time.Hour:
+		e.warn("page", cure, "the page's certificate expires on %s", until.Format("2006-01-02"))
+	default:
+		e.ok("page", "the page is encrypted; its certificate is good until %s", until.Format("2006-01-02"))
 	}
 }

@@ -10,6 +10,7 @@ import (
 
 const (
 	needPassword = "nothing can be changed over the network until there is a password: run `tramd password` and put what it prints as http.password_hash into the config"
+	needCert     = "nothing can be changed without a client certificate from the authority in http.client_ca; install one in the browser"
 	needLogin    = "log in first: POST /api/v1/login {\"password\":\"...\"}, or use the login field of the page; the password is the one http.password_hash was made from by `tramd password`"
 )
 
@@ -17,8 +18,10 @@ const (
 func (s *server) changes(next http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		switch {
-		case s.Local || s.login.holds(r):
+		case s.may(r):
 			next(w, r)
+		case s.ClientCerts && s.PasswordHash == "":
+			s.fail(w, problem{http.StatusUnauthorized, needCert})
 		case s.PasswordHash == "":
 			s.fail(w, problem{http.StatusUnauthorized, needPassword})
 		default:
@@ -27,10 +30,15 @@ func (s *server) changes(next http.HandlerFunc) http.HandlerFunc {
 	}
 }
 
+// may says whether a request comes from someone who may change things.
+func (s *server) may(r *http.Request) bool {
+	return s.Local || s.login.holds(r) || s.ClientCerts && r.TLS != nil && len(r.TLS.VerifiedChains) > 0
+}
+
 // whoami tells the page what it may offer.
 func (s *server) whoami(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, map[string]bool{
-		"may_change":   s.Local || s.login.holds(r),
+		"may_change":   s.may(r),
 		"password_set": s.PasswordHash != "" && s.login.hashErr == nil,
 	})
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"net/netip"
 	"sync"
 	"time"
 
@@ -15,6 +16,7 @@ const (
 	stateEvery = time.Second / 15       // what an eye follows
 	curveEvery = 250 * time.Millisecond // a curve is larger and changes slowly
 	maxClients = 32
+	maxOfOne   = 8 // of one address, so that a guest leaves room for the others
 )
 
 // frame is what all clients are shown at one moment. It is never changed once published.
@@ -39,20 +41,30 @@ type hub struct {
 }
 
 // client is one open stream. news holds at most one notice: that there is a newer frame.
-type client struct{ news chan struct{} }
+type client struct {
+	news chan struct{}
+	from netip.Addr
+}
 
 func newHub(live Live, indicators []sweep.Indicator, log *slog.Logger) *hub {
 	return &hub{live: live, indicators: indicators, log: log, clients: map[*client]struct{}{}}
 }
 
-// join adds a client, or gives nil when there are too many.
-func (h *hub) join() *client {
+// join adds a client, or gives nil when there are too many, in all or from its address. This machine itself may have all:
+// a proxy speaks for many.
+func (h *hub) join(from netip.Addr) *client {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if len(h.clients) >= maxClients {
+	same := 0
+	for c := range h.clients {
+		if c.from == from && from.IsValid() && !from.IsLoopback() {
+			same++
+		}
+	}
+	if len(h.clients) >= maxClients || same >= maxOfOne {
 		return nil
 	}
-	c := &client{news: make(chan struct{}, 1)}
+	c := &client{news: make(chan struct{}, 1), from: from}
 	h.clients[c] = struct{}{}
 	if len(h.clients) == 1 {
 		ctx, cancel := context.WithCancel(context.Background())

@@ -65,6 +65,7 @@ type Options struct {
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by
 	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP
+	ClientCerts  bool              // a client certificate that TLS verified is as good as a login
 	Log          *slog.Logger
 	Local        bool            // the local socket: no login and no list of hosts
 	Done         <-chan struct{} // closed at shutdown: streams end, so that the server can; nil means never

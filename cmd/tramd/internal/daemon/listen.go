@@ -1,0 +1,97 @@
+package daemon
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"tramd/cmd/tramd/internal/certs"
+	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/web"
+)
+
+// listen takes the addresses before anything is served, so that a taken one is an error and not a surprise.
+func (d *Daemon) listen() error {
+	hash, err := d.cfg.HTTP.Hash()
+	if err != nil {
+		return err
+	}
+	secure, err := d.tls()
+	if err != nil {
+		return err
+	}
+	tcp, err := net.Listen("tcp", d.cfg.HTTP.Listen)
+	if err != nil {
+		return fmt.Errorf("cannot serve the page on %s: %w; write another http.listen", d.cfg.HTTP.Listen, err)
+	}
+	unix, err := listenSocket(d.cfg.Control.Socket)
+	if err != nil {
+		return errors.Join(err, tcp.Close())
+	}
+	common := web.Options{
+		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg}, Drift: d.drift, Sweeps: d.session, Imports: imports{d}, Indicators: d.cfg.Setup().Indicators,
+		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
+		PasswordHash: hash, ClientCerts: d.cfg.HTTP.ClientCA != "", Log: d.o.Log, Done: d.done,
+		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
+	}
+	local := common
+	local.Local = true
+	for _, s := range []struct {
+		listen net.Listener
+		o      web.Options
+		tls    *tls.Config
+	}{{newLimited(tcp), common, secure}, {unix, local, nil}} {
+		h := httpServer(web.Handler(s.o), d.o.Log)
+		h.TLSConfig = s.tls
+		serve := h.Serve
+		if s.tls != nil {
+			serve = func(l net.Listener) error { return h.ServeTLS(l, "", "") }
+		}
+		d.servers = append(d.servers, server{h, s.listen, serve})
+	}
+	return nil
+}
+
+// What one request may cost.
+const (
+	headerPatience = 5 * time.Second // the handshake of TLS too
+	bodyPatience   = 15 * time.Second
+	idlePatience   = 60 * time.Second
+	maxHeader      = 16 << 10
+)
+
+func httpServer(h http.Handler, log *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: headerPatience,
+		ReadTimeout:       bodyPatience, // no WriteTimeout: streams set a deadline for each write
+		IdleTimeout:       idlePatience,
+		MaxHeaderBytes:    maxHeader,
+		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+	}
+}
+
+// tls gives the settings of an encrypted page; nil for a plain one.
+func (d *Daemon) tls() (*tls.Config, error) {
+	if !d.cfg.HTTP.Encrypted() {
+		return nil, nil
+	}
+	files, err := d.cfg.HTTP.CertFiles()
+	if err != nil {
+		return nil, err
+	}
+	return certs.Config(files, d.o.Log)
+}
+
+func (d *Daemon) pageAddress() string {
+	scheme := "http://"
+	if d.cfg.HTTP.Encrypted() {
+		scheme = "https://"
+	}
+	return scheme + d.servers[0].listen.Addr().String() + "/"
+}
