@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// A soak: sweep after sweep at a thousand readings a second without a pause, so that minutes hold the sweeps of days. What the
+// daemon holds is looked at each second and must not grow.
+func tortureSoak(t *testing.T) {
+	seconds := much(9, 180)
+	m := startOther(t, "--rate", "1000", "--encoder-rate", "1000", "--turns", "25000", "--seconds", "100000", "--noise", "0.001")
+	m.turn(t)
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Duration(seconds+60)*time.Second)
+	defer cancel()
+	sweeps, stop := make(chan int, 1), make(chan struct{})
+	go func() {
+		cl, n := s.client(t), 0
+		defer func() { sweeps <- n }()
+		for {
+			select {
+			case <-stop:
+				return
+			default:
+			}
+			id, err := cl.StartSweep(ctx, 1, "check")
+			if err != nil {
+				return // the count says it
+			}
+			if err := cl.Live(ctx, func(snap *session.Snapshot) bool { return snap.Sweep.Run == id }); err != nil {
+				return
+			}
+			n++
+		}
+	}()
+	var looks []footprint
+	for range seconds {
+		time.Sleep(time.Second)
+		looks = append(looks, holds(t, s))
+	}
+	close(stop)
+	n := <-sweeps
+	if n < seconds/9 {
+		t.Fatalf("%d sweeps in %d s", n, seconds)
+	}
+	third := len(looks) / 3
+	first, last := most(looks[:third]), most(looks[len(looks)-third:])
+	const wal = 17 << 20
+	if *torture && (last.rssKB > first.rssKB*13/10+4096 || last.fds > first.fds+4 || last.goroutines > first.goroutines+6) || last.walBytes > wal {
+		t.Errorf("it grows: in the first third at most %+v, in the last %+v", first, last)
+	}
+	failed := metric(t, s, `tramd_runs_total{kind="sweep",machine="linnet",outcome="failed"}`)
+	if failed > float64(n)/10 { // a few may: on a busy machine the simulated encoder stops for long and then jumps
+		t.Errorf("%.0f of %d sweeps failed", failed, n)
+	}
+	cameOf("sweeps at 1,000 readings a second end to end", "%d sweeps of some 4,000 readings in %d s, as many as %.1f days of hourly checks; %.0f failed, where the simulated encoder stood still for too long on a busy machine; at most in the first third and in the last: resident %.1f, %.1f MB, open files %d, %d, goroutines %d, %d, write-ahead log %.1f, %.1f MB; %.0f %% of a processor",
+		n, seconds, float64(n)/24, failed, mb(first), mb(last), first.fds, last.fds, first.goroutines, last.goroutines,
+		float64(first.walBytes)/1e6, float64(last.walBytes)/1e6, 100*(looks[len(looks)-1].cpu-looks[0].cpu)/float64(len(looks)-1))
+	if *tortureOut != "" {
+		writeSoak(t, filepath.Dir(*tortureOut), looks)
+	}
+}
+
+func most(looks []footprint) (out footprint) {
+	for _, f := range looks {
+		out.rssKB, out.fds = max(out.rssKB, f.rssKB), max(out.fds, f.fds)
+		out.goroutines, out.walBytes = max(out.goroutines, f.goroutines), max(out.walBytes, f.walBytes)
+	}
+	return out
+}
+
+// writeSoak writes the looks as a table and as a plot.
+func writeSoak(t *testing.T, dir string, looks []footprint) {
+	t.Helper()
+	var csv strings.Builder
+	csv.WriteString("t_s,rss_kb,open_files,goroutines,wal_kb\n")
+	lines := make([][]float64, 4)
+	for i, f := range looks {
+		fmt.Fprintf(&csv, "%d,%d,%d,%d,%d\n", i+1, f.rssKB, f.fds, f.goroutines, f.walBytes/1024)
+		for k, x := range []float64{float64(f.rssKB) / 1024, float64(f.fds), float64(f.goroutines), float64(f.walBytes) / 1e6} {
+			lines[k] = append(lines[k], x)
+		}
+	}
+	const width, height, gap = 640, 90, 28
+	var svg strings.Builder
+	fmt.Fprintf(&svg, "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d %d\" font-family=\"sans-serif\" font-size=\"11\">\n<rect width=\"100%%\" height=\"100%%\" fill=\"#fff\"/>\n",
+		width+20, 4*(height+gap)+20)
+	for k, name := range []string{"resident memory, MB", "open files", "goroutines", "write-ahead log, MB"} {
+		top := 1.0
+		for _, x := range lines[k] {
+			top = max(top, x*1.1)
+		}
+		y0 := (k+1)*(height+gap) - 8
+		fmt.Fprintf(&svg, "<text x=\"10\" y=\"%d\">%s (full height %.1f)</text>\n<path d=\"M10 %d h%d\" stroke=\"#999\"/>\n<polyline fill=\"none\" stroke=\"#036\" stroke-width=\"1.5\" points=\"",
+			y0-height-4, name, top, y0, width)
+		for i, x := range lines[k] {
+			fmt.Fprintf(&svg, "%.1f,%.1f ", 10+float64(i)*width/float64(max(len(looks)-1, 1)), float64(y0)-x/top*height)
+		}
+		svg.WriteString("\"/>\n")
+	}
+	fmt.Fprintf(&svg, "<text x=\"10\" y=\"%d\">0 to %d s</text>\n</svg>\n", 4*(height+gap)+12, len(looks))
+	for name, text := range map[string]string{"soak.csv": csv.String(), "soak.svg": svg.String()} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

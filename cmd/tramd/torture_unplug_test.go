@@ -1,0 +1,122 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// socketed is a lasting name at which an indicator is plugged in and pulled out.
+type socketed struct {
+	name string
+	out  *os.File
+	stop chan struct{}
+}
+
+func (p *socketed) plug(t *testing.T) {
+	t.Helper()
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	_ = os.Remove(p.name) // there is none the first time
+	if err := errors.Join(os.Symlink(slave.Name(), p.name), slave.Close()); err != nil {
+		t.Fatal(err)
+	}
+	stop := make(chan struct{})
+	p.out, p.stop = master, stop
+	go func() {
+		tick := time.NewTicker(20 * time.Millisecond)
+		defer tick.Stop()
+		for {
+			select {
+			case <-stop:
+				return
+			case <-tick.C:
+				_, _ = master.WriteString("0.123 mm\r\n") // fails while nobody has opened it
+			}
+		}
+	}()
+}
+
+func (p *socketed) pull() {
+	close(p.stop)
+	_ = p.out.Close()
+	_ = os.Remove(p.name)
+}
+
+// Sixteen indicators are pulled out and plugged in again, each as soon as the daemon has noticed.
+func tortureUnplugs(t *testing.T) {
+	const ports = 16
+	wanted := much(ports, 1000)
+	dir := t.TempDir()
+	sockets := make([]*socketed, ports)
+	var text strings.Builder
+	for i := range sockets {
+		sockets[i] = &socketed{name: filepath.Join(dir, fmt.Sprintf("arm%d", i))}
+		fmt.Fprintf(&text, "[[indicator]]\nname = \"arm%d\"\nport = %q\nradius_mm = 120.0\n", i, sockets[i].name)
+	}
+	s := newShop(t, text.String()+"[angle]\nsource = \"stations\"\n")
+	s.daemon(t)
+	for _, p := range sockets {
+		p.plug(t)
+	}
+	t.Cleanup(func() {
+		for _, p := range sockets {
+			p.pull()
+		}
+	})
+	waitState(t, s, "all live", live)
+	before := holds(t, s)
+
+	began := time.Now()
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Minute)
+	defer cancel()
+	pulled, there := 0, make([]bool, ports)
+	for i := range there {
+		there[i] = true
+	}
+	err := s.client(t).Live(ctx, func(snap *session.Snapshot) bool {
+		all := true
+		for _, d := range snap.Devices {
+			var i int
+			if _, err := fmt.Sscanf(d.Name, "arm%d", &i); err != nil {
+				continue
+			}
+			switch {
+			case there[i] && d.State == "live" && d.AgeS != nil && *d.AgeS < 0.5 && pulled < wanted:
+				sockets[i].pull()
+				there[i] = false
+				pulled++
+			case !there[i] && d.State != "live" && d.State != "settling":
+				sockets[i].plug(t)
+				there[i] = true
+			}
+			all = all && there[i] && d.State == "live"
+		}
+		return pulled < wanted || !all
+	})
+	if err != nil {
+		t.Fatalf("after %d of %d: %v", pulled, wanted, err)
+	}
+	took := time.Since(began)
+	waitState(t, s, "all live again", live)
+	after := holds(t, s)
+	if after.fds > before.fds+5 || after.goroutines > before.goroutines+10 || after.rssKB > before.rssKB+10_000 {
+		t.Errorf("before %+v, after %+v", before, after)
+	}
+	cameOf("sixteen ports pulled out and plugged in again, each as soon as it was noticed",
+		"%d unplugs, %d of %d ports live at the end with nobody's help; open files %d before, %d after, goroutines %d, %d, resident %.1f, %.1f MB; %.0f s",
+		pulled, ports, ports, before.fds, after.fds, before.goroutines, after.goroutines, mb(before), mb(after), took.Seconds())
+}
+
+func mb(f footprint) float64 { return float64(f.rssKB) / 1024 }
