@@ -5,7 +5,7 @@ VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
 
-.PHONY: demo test bench study lint build cross emulated deb deb-test deps deps-test fuzz clean
+.PHONY: demo test bench torture study lint build cross emulated deb deb-test deps deps-test fuzz clean
 
 demo: build
 	./bin/tramd demo
@@ -30,6 +30,14 @@ bench: build
 	@./cmd/tramd/need.sh python3:python3 python3-numpy:python3-numpy python3-serial:python3-serial
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench . -benchmem ./sweep/... ./device/... ./store/... ./cmd/...
 	./testdata/peer/compare.sh
+
+# Kills, unplugs, garbage, crowds, a full disk, a soak; writes what came of them.
+torture: deps-test
+	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^TestTorture$$' -torture -torture.out $(CURDIR)/cmd/tramd/torture.md ./cmd/tramd
+	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^TestKilledWhileWriting$$' -torture -v ./store
+	$(GO) test -tags "$(TAGS)" -count=1 -run 'DiskThatFillsUp|DamagedRecord' ./cmd/tramd
+	$(GO) test -tags "$(TAGS)" -count=1 -run 'Full|NothingMayBeWritten|Spoiled|CutShort|BegunAgain|Dated|Backup' ./store
+	$(GO) test -tags "$(TAGS)" -count=1 ./cmd/tramd/internal/clock ./cmd/tramd/internal/schedule ./cmd/tramd/internal/unattended
 
 # The long studies: does the stated uncertainty hold, how many adjustments does the advice take. They write their tables.
 study:
