@@ -8,6 +8,7 @@ import { ring } from './ring.js';
 import { curve, watch } from './curve.js';
 import { devices, notices, spokenTroubles } from './devices.js';
 import { loadRuns, runsUnit } from './runs.js';
+import { adviceUnit, loadAdvice, wireJob } from './job.js';
 import { historyUnit, loadHistory, wireHistory } from './history.js';
 import { steer, wire } from './steer.js';
 import { hear, wireAids } from './aids.js';
@@ -75,6 +76,7 @@ function show() {
   devices(state);
   runsUnit(unit);
   historyUnit(unit);
+  adviceUnit(unit);
   detailUnit(unit);
   steer(state, news.stale);
 }
@@ -107,6 +109,7 @@ byId('unit').addEventListener('change', (e) => {
 function renew() {
   loadRuns();
   loadHistory();
+  loadAdvice();
   again();
 }
 
@@ -114,11 +117,13 @@ fillUnits();
 detailUnit(unitNow());
 wire();
 wireAids();
+wireJob();
 wireDetail();
 watch();
 wireHistory();
 loadRuns();
 loadHistory();
+loadAdvice();
 new Stream({
   state(next) {
     state = next;

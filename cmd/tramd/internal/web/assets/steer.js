@@ -5,7 +5,7 @@ let may = { may_change: false, password_set: false };
 let state = null;
 let stale = true;
 
-async function send(method, path, body) {
+export async function send(method, path, body) {
   const answer = await fetch(path, {
     method,
     headers: body === undefined ? {} : { 'Content-Type': 'application/json' },
@@ -17,8 +17,8 @@ async function send(method, path, body) {
   return said;
 }
 
-async function attempt(work) {
-  const out = byId('answer');
+async function attempt(work, where = 'answer') {
+  const out = byId(where);
   setText(out, '');
   try {
     setText(out, (await work()) ?? '');
@@ -73,15 +73,20 @@ function refresh() {
   setText(byId('typed-what'), state?.sweep.wanted ? `Reading of ${state.sweep.wanted}` : 'Reading');
   byId('login').hidden = may.may_change || !may.password_set;
   byId('event').hidden = !may.may_change;
+  byId('moved-log').disabled = !may.may_change;
   byId('logout-row').hidden = !may.may_change || !may.password_set;
   setText(byId('why'), reason());
 }
 
-export function wire() {
-  const on = (id, kind, work) => byId(id).addEventListener(kind, (e) => {
+// on does work when asked to, and says below what came of it.
+export function on(id, kind, work, where) {
+  byId(id).addEventListener(kind, (e) => {
     e.preventDefault();
-    attempt(work);
+    attempt(work, where);
   });
+}
+
+export function wire() {
   on('start-form', 'submit', async () => {
     const { run } = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value });
     return `Run ${run} has begun.`;

@@ -1,0 +1,60 @@
+package web
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
+
+// What the adviser says stands on the page in its own words; what was really moved is corrected and logged by touch.
+func TestTheJobInABrowser(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, hashed(t))
+	s.show(still(quietWren()))
+	a := someAdvice(t)
+	if a.Done || len(a.Moves) == 0 {
+		t.Fatalf("the adviser has nothing to say: %+v", a.Answer)
+	}
+	open(t, ctx, s.url, 360, 800, "light")
+	until(t, ctx, fmt.Sprintf(`document.querySelectorAll("#moves li").length === %d`, len(a.Moves)))
+	words := eval[string](t, ctx, `document.querySelector("#job").innerText`)
+	want := []string{a.Why, "Run 11", "then: swing -0.2; new shim stock", "steps of 0.003 mm"}
+	for _, m := range a.Moves {
+		want = append(want, m.Say)
+	}
+	want = append(want, a.Cautions...)
+	for _, w := range want {
+		if !strings.Contains(words, w) {
+			t.Errorf("not said: %q in\n%s", w, words)
+		}
+	}
+	if eval[bool](t, ctx, `!document.querySelector("#moved-log").disabled`) {
+		t.Error("a move could be logged without a login")
+	}
+	for _, width := range []int64{360, 768, 1280} {
+		for _, scheme := range []string{"light", "dark"} {
+			open(t, ctx, s.url, width, 800, scheme)
+			until(t, ctx, `document.querySelectorAll("#travel li").length === 2`)
+			if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+				t.Errorf("%d px: %d px too wide", width, over)
+			}
+			picture(t, ctx, fmt.Sprintf("job-%d-%s", width, scheme))
+		}
+	}
+
+	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
+	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	until(t, ctx, `!document.querySelector("#moved-log").disabled`)
+	eval[bool](t, ctx, `document.querySelectorAll("#moved-rows input").forEach(e => e.value = ""); document.querySelector("#moved-log").click() ?? true`)
+	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("write what was moved")`)
+	eval[bool](t, ctx, `document.querySelector("#moved-0").value = "-0.04"; document.querySelector("#moved-log").click() ?? true`)
+	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("Logged")`)
+	if got := s.shop.last(); got != `event adjusted "" 0 map[swing:-0.04]` {
+		t.Errorf("the daemon was told %q", got)
+	}
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+}
