@@ -113,3 +113,12 @@ func forwardCRC(poly, start uint16) func([]byte) uint16 {
 		return c
 	}
 }
+
+// CheckValue gives the check value of a name over p, and how many bytes it has; 0 when there is none of that name.
+func CheckValue(name string, p []byte) (size int, value uint16) {
+	c, ok := newChecker(name)
+	if !ok || c.of == nil {
+		return 0, 0
+	}
+	return c.bytes, c.of(p)
+}

@@ -39,6 +39,7 @@ type commandLine struct {
 	Import   importCmd     `cmd:"" help:"Bring recorded sweeps (CSV) into the record; the same one twice is noticed."`
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, acknowledged, note; or its hours."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
+	Identify identifyCmd   `cmd:"" help:"Find out what an unknown indicator sends, and print the block of a configuration that reads it."`
 	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`
 	Setup    setupCmd      `cmd:"" help:"Ask what a configuration must hold, find the ports, and write it."`
 	Doctor   doctorCmd     `cmd:"" help:"Look over the machine: rights, udev, ports, clock, disk, record, daemon; each finding with its cure."`

@@ -1,0 +1,174 @@
+package identify
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"tramd/cmd/tramd/internal/identify/madeup"
+	"tramd/device"
+)
+
+// heardAs cuts a stream into the reads of a port.
+func heardAs(s madeup.Stream, frames int) Heard {
+	h := Heard{Baud: 115200, Line: "8N1"}
+	at := time.Duration(0)
+	for k := range frames {
+		f := s.Frame(k)
+		if k == 0 {
+			f = f[len(f)/2:] // joined in the middle
+		}
+		if s.Every > 0 {
+			h.Chunks = append(h.Chunks, device.Chunk{At: at, Data: f})
+			at += s.Every
+			continue
+		}
+		if k%3 == 0 {
+			h.Chunks = append(h.Chunks, device.Chunk{At: at})
+			at += time.Millisecond
+		}
+		last := &h.Chunks[len(h.Chunks)-1]
+		last.Data = append(last.Data, f...)
+	}
+	return h
+}
+
+func TestEveryStreamIsFoundRight(t *testing.T) {
+	streams := append(madeup.Texts(), madeup.Bytes()...)
+	if len(streams) < 30 {
+		t.Fatalf("only %d streams", len(streams))
+	}
+	for _, s := range streams {
+		t.Run(s.Name, func(t *testing.T) {
+			const frames = 200
+			f, ok := Find([]Heard{heardAs(s, frames)})
+			if !ok {
+				t.Fatal("not found")
+			}
+			checkFinding(t, s, f, frames)
+		})
+	}
+}
+
+// checkFinding wants what was read to be what was sent, in order, nearly all of it.
+func checkFinding(t *testing.T, s madeup.Stream, f Finding, frames int) {
+	t.Helper()
+	if f.Line != s.Line {
+		t.Errorf("line %s, want %s", f.Line, s.Line)
+	}
+	k := 0
+	for _, x := range f.Samples {
+		for k < frames && s.Nm(k) != x.Value {
+			k++
+		}
+		if k == frames {
+			t.Fatalf("read %d nm, which was not sent then:\n%s", x.Value, f.Blocks("/dev/x"))
+		}
+		k++
+	}
+	if len(f.Samples) < frames*8/10 {
+		t.Errorf("%d readings of %d:\n%s", len(f.Samples), frames, f.Blocks("/dev/x"))
+	}
+}
+
+func TestNoiseGivesNothing(t *testing.T) {
+	for name, data := range madeup.Noise() {
+		t.Run(name, func(t *testing.T) {
+			for _, cut := range []int{1, 7, 40, len(data)} {
+				h := Heard{Baud: 9600, Line: "8N1"}
+				for rest, at := data, time.Duration(0); len(rest) > 0; at += 10 * time.Millisecond {
+					n := min(cut, len(rest))
+					h.Chunks = append(h.Chunks, device.Chunk{At: at, Data: rest[:n]})
+					rest = rest[n:]
+				}
+				if f, ok := Find([]Heard{h}); ok {
+					t.Fatalf("in reads of %d bytes it was taken for %s, %d readings, %d bad:\n%s", cut, f.What, f.Readings, f.Bad, f.Blocks("/dev/x"))
+				}
+			}
+		})
+	}
+}
+
+var speeds = []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600}
+
+// received is what a port hears at one speed, in the reads of a machine that looks each millisecond.
+func received(w madeup.Wire, baud int, line string) Heard {
+	h := Heard{Baud: baud, Line: line}
+	parity := line[1]
+	for _, b := range w.Receive(baud, 8, parity) {
+		at := time.Duration(b.At*1000+1) * time.Millisecond
+		if n := len(h.Chunks); n == 0 || h.Chunks[n-1].At != at {
+			h.Chunks = append(h.Chunks, device.Chunk{At: at})
+		}
+		last := &h.Chunks[len(h.Chunks)-1]
+		last.Data = append(last.Data, b.C)
+	}
+	return h
+}
+
+func TestTheSpeedIsFound(t *testing.T) {
+	pick := func(name string) madeup.Stream {
+		for _, s := range append(madeup.Texts(), madeup.Bytes()...) {
+			if s.Name == name {
+				return s
+			}
+		}
+		t.Fatalf("no stream %q", name)
+		return madeup.Stream{}
+	}
+	for _, tc := range []struct {
+		name   string
+		baud   int
+		data   int
+		parity byte
+		pause  int // bits between frames
+		line   string
+	}{
+		{"bare", 9600, 8, 'N', 300, "8N1"},
+		{"bare", 2400, 8, 'N', 20, "8N1"},
+		{"comma and unit", 19200, 8, 'N', 500, "8N1"},
+		{"seven bits even", 4800, 8, 'N', 200, "7E1"}, // the eighth bit is the parity
+		{"seven bits odd", 1200, 8, 'N', 100, "7O1"},
+		{"columns with a flag", 38400, 8, 'N', 300, "8N1"},
+		{"24 bits, xor", 57600, 8, 'N', 600, "8N1"},
+		{"32 bits, crc16_modbus, without a pause", 115200, 8, 'N', 0, "8N1"},
+		{"16 bits, sum, a last byte", 9600, 8, 'N', 200, "8N1"},
+		{"two channels, xor", 460800, 8, 'N', 5000, "8N1"},
+		{"digits after a silence", 9600, 8, 'N', 300, "8N1"},
+		{"32 bits, crc16_kermit", 19200, 8, 'E', 300, "8E1"},
+	} {
+		t.Run(fmt.Sprintf("%s at %d", tc.name, tc.baud), func(t *testing.T) {
+			s := pick(tc.name)
+			const frames = 120
+			var sent [][]byte
+			for k := range frames {
+				sent = append(sent, s.Frame(k))
+			}
+			w := madeup.Send(sent, tc.baud, tc.data, tc.parity, tc.pause)
+			var all, wrong []Heard
+			for _, baud := range speeds {
+				for _, line := range []string{"8N1", "8E1"} {
+					h := received(w, baud, line)
+					all = append(all, h)
+					if baud != tc.baud {
+						wrong = append(wrong, h)
+					}
+				}
+			}
+			f, ok := Find(all)
+			if !ok {
+				t.Fatal("not found")
+			}
+			if f.Baud != tc.baud || f.Line != tc.line {
+				t.Errorf("found %d baud %s, want %d %s", f.Baud, f.Line, tc.baud, tc.line)
+			}
+			s.Line = tc.line
+			checkFinding(t, s, f, frames)
+			slices.Reverse(wrong)
+			if f, ok := Find(wrong); ok {
+				t.Errorf("without the right speed it was taken for %s at %d:\n%s", f.What, f.Baud, f.Blocks("/dev/x"))
+			}
+		})
+	}
+}
