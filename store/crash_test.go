@@ -52,17 +52,17 @@ func writeForEver(path string) error {
 		if err != nil {
 			return err
 		}
-		fmt.Println("begun", id, 0)
+		acknowledge("begun", id, 0)
 		for chunk := range childChunks {
 			if err := s.AppendPoints(ctx, id, childPoints(id, chunk)); err != nil {
 				return err
 			}
-			fmt.Println("stored", id, chunk+1)
+			acknowledge("stored", id, chunk+1)
 		}
 		if err := s.FinishRun(ctx, id, Finished, day.Add(time.Second), "", resultOf(1e-4, 0)); err != nil {
 			return err
 		}
-		fmt.Println("finished", id, childChunks)
+		acknowledge("finished", id, childChunks)
 		if id%3 == 0 {
 			if err := s.Checkpoint(ctx); err != nil { // so that a kill may fall into one
 				return err
