@@ -33,8 +33,8 @@ bench: build
 
 # Kills, unplugs, garbage, crowds, a full disk, a soak; writes what came of them.
 torture: deps-test
-	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^TestTorture$$' -torture -torture.out $(CURDIR)/cmd/tramd/torture.md ./cmd/tramd
-	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^TestKilledWhileWriting$$' -torture -v ./store
+	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^TestTorture$$' ./cmd/tramd -args -torture -torture.out $(CURDIR)/cmd/tramd/torture.md
+	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^(TestKilledWhileWriting|TestThePowerIsCut)$$' -v ./store -args -torture
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'DiskThatFillsUp|DamagedRecord' ./cmd/tramd
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'Full|NothingMayBeWritten|Spoiled|CutShort|BegunAgain|Dated|Backup' ./store
 	$(GO) test -tags "$(TAGS)" -count=1 ./cmd/tramd/internal/clock ./cmd/tramd/internal/schedule ./cmd/tramd/internal/unattended

@@ -70,11 +70,12 @@ The soak, second by second, is in [soak.csv](soak.csv); drawn:
 
 ![resident memory, open files, goroutines and write-ahead log over the soak](soak.svg)
 
-` + "`make torture`" + ` also runs, each a test of its own: a writer of runs that is killed a thousand times, now and then in the
-middle of folding its log in (store, TestKilledWhileWriting); a disk that fills up under the daemon in the middle of a sweep, and
-is freed (TestADiskThatFillsUpLosesNothing) and under the store (TestFull); a directory that may not be written
-(TestOpenWhereNothingMayBeWritten); spoiled pages of the record (TestASpoiledPageCostsOnlyItself); a clock that is set late,
-stepped both ways and put over a planned check (clock, schedule, unattended); a restore and a saving that are cut short.
+` + "`make torture`" + ` also runs, each a test of its own: a writer of runs that is killed a thousand times, now and then in the middle of
+folding its log in (TestKilledWhileWriting); the power cut at two thousand instants of its work, the sectors that were not synced
+kept or lost at random (TestThePowerIsCut); a disk that fills up under the daemon in the middle of a sweep and is freed
+(TestADiskThatFillsUpLosesNothing), and under the store (TestFull); a directory that may not be written
+(TestOpenWhereNothingMayBeWritten); spoiled pages of the record (TestASpoiledPageCostsOnlyItself); a clock that is set late, stepped
+both ways and put over a planned check (clock, schedule, unattended); a restore and a saving that are cut short.
 `
 
 func processor(t *testing.T) string {
