@@ -75,12 +75,13 @@ func newTally(setup Setup) (*tally, error) {
 // and the direction of the contact point.
 func (t *tally) add(p Point) (z, cos, sin float64) {
 	i := p.Indicator
+	reading := t.setup.Indicators[i].Correct(p.Reading)
 	if t.count[i] == 0 {
-		t.origin[i] = p.Reading
+		t.origin[i] = reading
 	}
 	t.count[i]++
 	t.readings++
-	z = p.Reading - t.origin[i]
+	z = reading - t.origin[i]
 	phi := p.Angle + t.phase[i]
 	sin, cos = math.Sincos(phi)
 	turn := phi / (2 * math.Pi)

@@ -6,16 +6,6 @@ import (
 	"tramd/sweep/units"
 )
 
-// Indicator is what the fit must know of one indicator: where it rides and how far it can be trusted.
-type Indicator struct {
-	Name         string  `json:"name"`
-	RadiusMM     float64 `json:"radius_mm"`        // arm length from the spindle axis to the contact point
-	RadiusUMM    float64 `json:"radius_u_mm"`      // standard uncertainty of RadiusMM
-	PhaseDeg     float64 `json:"phase_deg"`        // where it sits, counter-clockwise from the arm's zero
-	ResolutionMM float64 `json:"resolution_mm"`    // smallest step of the display
-	MPEMM        float64 `json:"mpe_mm,omitempty"` // maximum permissible error of the indicator over its travel; 0 = not stated
-}
-
 // Setup is what a run was taken with: enough to fit its readings again years later.
 type Setup struct {
 	Machine     string          `json:"machine"`
@@ -50,6 +40,9 @@ func (s Setup) Validate() error {
 			return fmt.Errorf("indicator %s: permissible error must lie between 0 and 10 mm", who)
 		case !finite(ind.PhaseDeg):
 			return fmt.Errorf("indicator %s: phase is not a number", who)
+		}
+		if err := ind.validateTruth(); err != nil {
+			return fmt.Errorf("indicator %s: %w", who, err)
 		}
 	}
 	return nil

@@ -3,26 +3,34 @@ package main
 import (
 	"fmt"
 
+	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/daemon"
 	"tramd/store"
+	"tramd/sweep/mixed"
+	"tramd/sweep/units"
 )
 
 type refitCmd struct {
 	storeFlag
 	IDs  []int64 `arg:"" name:"id" help:"The runs."`
-	Keep bool    `help:"Store the new results beside the old ones. The daemon must be stopped meanwhile."`
+	Keep bool    `help:"Store the new results beside the old ones."`
 	JSON bool    `name:"json" help:"Print one JSON object a line."`
 }
 
 func (c *refitCmd) Run(e *env) error {
-	s, err := c.openFor(e)
+	way, closing, err := c.way(e)
 	if err != nil {
 		return err
 	}
-	defer s.Close()
+	defer closing()
 	failed := false
 	for _, id := range c.IDs {
-		if err := c.refit(e, s, id); err != nil {
+		out, err := way(id)
+		if err == nil {
+			err = c.show(e, out)
+		}
+		if err != nil {
 			fmt.Fprintf(e.err, "tramd: run %d: %v\n", id, err)
 			failed = true
 		}
@@ -33,45 +41,50 @@ func (c *refitCmd) Run(e *env) error {
 	return nil
 }
 
-func (c *refitCmd) openFor(e *env) (*store.Store, error) {
-	if !c.Keep {
-		return c.open(e)
-	}
+// way is through the daemon where one runs, else straight into the record.
+func (c *refitCmd) way(e *env) (way func(id int64) (daemon.Refitted, error), closing func(), err error) {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return store.Open(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	cl := client.New(cfg.Control.Socket)
+	if cl.Alive(e.ctx) {
+		return func(id int64) (out daemon.Refitted, err error) {
+			err = cl.Refit(e.ctx, id, c.Keep, &out)
+			return out, err
+		}, cl.Close, nil
+	}
+	cl.Close()
+	open := store.OpenReadOnly
+	if c.Keep {
+		open = store.Open
+	}
+	s, err := open(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	if err != nil {
+		return nil, nil, err
+	}
+	return func(id int64) (daemon.Refitted, error) {
+		return daemon.Refit(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
+	}, func() { s.Close() }, nil
 }
 
-func (c *refitCmd) refit(e *env, s *store.Store, id int64) error {
-	r, err := s.Run(e.ctx, id)
-	if err != nil {
-		return err
-	}
-	pts, err := s.Points(e.ctx, id)
-	if err != nil {
-		return err
-	}
-	fresh, err := bestFit(pts, r.Setup)
-	if err != nil {
-		return err
-	}
-	fresh.WarnDoubts(r.Doubts)
-	if c.Keep {
-		if err := s.AddResult(e.ctx, id, fresh); err != nil {
-			return err
-		}
-	}
+func (c *refitCmd) show(e *env, out daemon.Refitted) error {
 	if c.JSON {
-		return printJSON(e.out, "run", id, fresh)
+		return printJSON(e.out, "run", out.Run, out.Now)
 	}
-	if r.Result != nil {
-		before := fmt.Sprintf("run %d before (%s %d)", id, r.Result.Model, r.Result.ModelVersion)
-		if err := printResult(e.out, before, *r.Result, r.Setup.Tolerance); err != nil {
+	tolerance := units.Tolerance{}
+	if out.Tolerance != "" {
+		var err error
+		if tolerance, err = units.ParseTolerance(out.Tolerance); err != nil {
 			return err
 		}
 	}
-	now := fmt.Sprintf("run %d now (%s %d)", id, fresh.Model, fresh.ModelVersion)
-	return printResult(e.out, now, fresh, r.Setup.Tolerance)
+	if out.Before != nil {
+		before := fmt.Sprintf("run %d before (%s %d)", out.Run, out.Before.Model, out.Before.ModelVersion)
+		if err := printResult(e.out, before, *out.Before, tolerance); err != nil {
+			return err
+		}
+	}
+	now := fmt.Sprintf("run %d now (%s %d)", out.Run, out.Now.Model, out.Now.ModelVersion)
+	return printResult(e.out, now, out.Now, tolerance)
 }

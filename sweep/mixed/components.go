@@ -1,7 +1,6 @@
 package mixed
 
 import (
-	"fmt"
 	"math"
 
 	"tramd/sweep"
@@ -9,7 +8,6 @@ import (
 )
 
 const (
-	stemTilt  = 3.0   // degrees that the stem may be off square, either way (common practice, no source)
 	tagJitter = 0.001 // seconds between the angle and the reading it is put to
 	playShape = 0.08  // share of the play by which its shape may differ from the model's (from simulation)
 )
@@ -29,31 +27,11 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * f.rounding(), DoF: known,
 		Note: "rectangular over one step, less what the noise of the readings averages out",
 	})
-	var mpe, radius, total float64
-	for k := range f.in.tracks {
-		ind := f.in.setup.Indicators[f.in.tracks[k].indicator]
-		w := float64(len(f.in.tracks[k].z)) * sq(ind.RadiusMM)
-		mpe = math.Max(mpe, ind.MPEMM)
-		radius = math.Hypot(radius, w*ind.RadiusUMM/ind.RadiusMM)
-		total += w
-	}
-	b = append(b,
-		uncertainty.Component{
-			Name: "permissible error", Type: uncertainty.B, U: mpe / math.Sqrt(3), Unit: "mm", Sensitivity: perMM / 2, DoF: known,
-			Note: "rectangular on the difference of two readings across the circle",
-		},
-		uncertainty.Component{
-			Name: "radius", Type: uncertainty.B, U: radius / total * f.in.radius, Unit: "mm", Sensitivity: -own / f.in.radius, DoF: known,
-			Note: "as stated in the setup",
-		},
-		uncertainty.Component{
-			Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
-			Note: "turns part of one axis into the other",
-		},
-		uncertainty.Component{
-			Name: "stem angle", Type: uncertainty.B, U: sq(sweep.Radians(stemTilt)) / 2 * math.Sqrt(4.0/45), Unit: "1", Sensitivity: own, DoF: known,
-			Note: fmt.Sprintf("cosine of an angle within %.0f degrees", stemTilt),
-		})
+	b = append(b, uncertainty.Component{
+		Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
+		Note: "turns part of one axis into the other",
+	})
+	b = append(b, f.indicatorParts(own, perMM)...)
 	if f.both {
 		b = append(b, uncertainty.Component{
 			Name: "play", Type: uncertainty.B, U: playShape * (f.way.playMM + math.Abs(f.way.moveMM)), Unit: "mm", Sensitivity: perMM, DoF: known,

@@ -9,17 +9,17 @@ import (
 )
 
 // TestCoverage is the short form of the study: every family, few sweeps, seeded. With so few, one family can
-// come out as low as 70 % by chance, all together hardly below 93 %; least squares' intervals hold the truth in a third of
+// come out as low as 60 % by chance, all together hardly below 93 %; least squares' intervals hold the truth in a third of
 // the cases in half of these families and would fail both.
 func TestCoverage(t *testing.T) {
 	held, all := 0, 0
 	for _, f := range append(families(), unseen()...) {
-		s := study(t, f, 8, 2)
+		s := study(t, f, 5, 2)
 		held, all = held+s.held, all+s.n
 		if s.refused > 0 {
-			t.Errorf("%s: %d of 8 sweeps refused", f.name, s.refused)
+			t.Errorf("%s: %d of 5 sweeps refused", f.name, s.refused)
 		}
-		if s.n > 0 && s.coverage() < 0.70 {
+		if s.n > 0 && s.coverage() < 0.60 {
 			t.Errorf("%s: the interval held the truth in %.0f %%", f.name, 100*s.coverage())
 		}
 	}

@@ -60,7 +60,7 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 
 // plain fits what is left by least squares: it knows what the angles allow, the closure and the coverage.
 func (in *input) plain() (sweep.Result, error) {
-	p, err := sweep.NewPlain(in.setup)
+	p, err := sweep.NewPlain(in.setup.Plainly())
 	if err != nil {
 		return sweep.Result{}, err
 	}

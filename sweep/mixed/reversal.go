@@ -59,7 +59,7 @@ func half(a, b *sweep.Axis, sign float64, tolerance units.Tolerance) *sweep.Axis
 }
 
 // together names the components that err alike in two sweeps with the same arm and indicator.
-var together = map[string]bool{"radius": true, "angle": true, "stem angle": true}
+var together = map[string]bool{"radius": true, "angle": true, "stem angle": true, "lever factor": true}
 
 func halfBudget(a, b *sweep.Axis, sign float64) uncertainty.Budget {
 	if a.Budget == nil || b.Budget == nil { // a result that only states its total

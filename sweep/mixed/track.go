@@ -13,6 +13,7 @@ type track struct {
 	scale     float64 // radius over the mean radius: how strongly it sees the lean
 	t, th, z  []float64
 	why       []code // per reading: kept, or the reason it was left out
+	atEnd     []int  // readings at an end of the travel that the setup states
 }
 
 // input is the checked sweep.
@@ -79,13 +80,20 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 			continue
 		}
 		tr := &in.tracks[at[p.Indicator]]
-		phase := sweep.Radians(setup.Indicators[p.Indicator].PhaseDeg)
-		tr.t, tr.th, tr.z = append(tr.t, p.T), append(tr.th, p.Angle+phase), append(tr.z, p.Reading)
+		ind := &setup.Indicators[p.Indicator]
+		phase := sweep.Radians(ind.PhaseDeg)
+		tr.t, tr.th, tr.z = append(tr.t, p.T), append(tr.th, p.Angle+phase), append(tr.z, ind.Correct(p.Reading))
+		if ind.AtEnd(p.Reading) {
+			tr.atEnd = append(tr.atEnd, len(tr.z)-1)
+		}
 	}
 	kept := in.tracks[:0]
 	for _, tr := range in.tracks {
 		if len(tr.t) > 0 {
 			tr.why = make([]code, len(tr.t))
+			for _, i := range tr.atEnd {
+				tr.why[i] = endOfTravel
+			}
 			in.backwards = tr.mendTime() || in.backwards
 			kept = append(kept, tr)
 		}

@@ -159,6 +159,11 @@ func (c *Client) Import(ctx context.Context, csv io.Reader, name string, at time
 	return c.call(ctx, http.MethodPost, "/api/v1/imports?"+q.Encode(), csv, out)
 }
 
+// Refit fits a stored run anew; keep stores the result beside the old ones.
+func (c *Client) Refit(ctx context.Context, run int64, keep bool, out any) error {
+	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/runs/%d/refit", run), map[string]bool{"keep": keep}, out)
+}
+
 // Run gives one stored run.
 func (c *Client) Run(ctx context.Context, id int64) (store.Run, error) {
 	var r store.Run

@@ -65,6 +65,7 @@ type Control struct {
 // Indicator is one indicator and the port its readings come from.
 type Indicator struct {
 	Framing
+	Truth
 	Name         string  `toml:"name"`
 	Port         string  `toml:"port"`
 	Baud         int     `toml:"baud"`
@@ -132,11 +133,14 @@ func (c *Config) Setup() sweep.Setup {
 	if c.Angle.ByStations() {
 		s.StationsDeg = c.Angle.StationsDeg
 	}
-	for _, ind := range c.Indicators {
-		s.Indicators = append(s.Indicators, sweep.Indicator{
+	for i := range c.Indicators {
+		ind := &c.Indicators[i]
+		out := sweep.Indicator{
 			Name: ind.Name, RadiusMM: ind.RadiusMM, RadiusUMM: ind.RadiusUMM, PhaseDeg: ind.PhaseDeg,
 			ResolutionMM: ind.ResolutionMM, MPEMM: ind.MPEMM,
-		})
+		}
+		ind.fill(&out)
+		s.Indicators = append(s.Indicators, out)
 	}
 	return s
 }

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"log/slog"
 	"math"
 	"time"
 
@@ -16,20 +17,40 @@ const pooledRuns = 50
 // fewReadings is the size of a run that says little of its own repeatability.
 const fewReadings = 36
 
-// fit fits a run by the model the daemon was given. A run of few stations borrows the repeatability that this machine's
-// earlier runs showed.
+// FitFunc is a model that runs are concluded by.
+type FitFunc = func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, error)
+
+// fit fits a run by the model the daemon was given, with what the record knows.
 func (d *Daemon) fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
-	var known mixed.Options
-	if len(pts) <= fewReadings {
-		ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
-		defer cancel()
-		runs, err := d.store.Runs(ctx, 0, pooledRuns)
-		if err != nil {
-			d.o.Log.Warn("cannot look up the repeatability of earlier runs; going on without", "error", err)
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	return FitKnowing(ctx, d.store, 0, pts, setup, d.o.Fit, d.o.Log)
+}
+
+// FitKnowing fits a run with what the record knows of earlier ones (those before a run, or all if before is 0): a run of few
+// stations borrows the repeatability that this machine showed, and an indicator that was changed is pointed out.
+func FitKnowing(ctx context.Context, s *store.Store, before int64, pts []sweep.Point, setup sweep.Setup, fit FitFunc, log *slog.Logger) (sweep.Result, error) {
+	few := len(pts) <= fewReadings
+	var runs []store.Run
+	if few || serialKnown(setup) {
+		want := pooledRuns
+		if !few {
+			want = lookBack
 		}
+		var err error
+		if runs, err = s.Runs(ctx, before, want); err != nil {
+			log.Warn("cannot look up earlier runs; going on without", "error", err)
+		}
+	}
+	var known mixed.Options
+	if few {
 		known.RepeatabilityMM, known.RepeatabilityDoF = pool(runs, setup)
 	}
-	return d.o.Fit(pts, setup, known)
+	r, err := fit(pts, setup, known)
+	if err == nil {
+		r.Warnings = append(r.Warnings, changedIndicators(runs, setup)...)
+	}
+	return r, err
 }
 
 // pool gives the pooled standard deviation of a station's reading over runs of the same machine by stations, each

@@ -46,6 +46,7 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/skip", s.changes(s.skipStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/redo", s.changes(s.redoStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/reading", s.changes(s.putReading))
+	mux.HandleFunc("POST /api/v1/runs/{id}/refit", s.changes(s.refit))
 	mux.HandleFunc("POST /api/v1/imports", s.changes(s.importSweep))
 	mux.HandleFunc("POST /api/v1/events", s.changes(s.addEvent))
 	mux.HandleFunc("GET /api/v1/login", s.whoami)

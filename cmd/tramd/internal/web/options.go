@@ -59,6 +59,7 @@ type Options struct {
 	Records      Records
 	Sweeps       Sweeps
 	Imports      Imports
+	Refits       Refits
 	Drift        Drift
 	Advice       func(ctx context.Context) (any, error) // what to move next, sent as JSON as it is
 	Metrics      http.Handler

@@ -1,0 +1,63 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
+	"tramd/sweep"
+)
+
+// Refitted is a stored run fitted anew.
+type Refitted struct {
+	Run       int64         `json:"run"`
+	Before    *sweep.Result `json:"before"` // nil where the run had no result
+	Now       sweep.Result  `json:"now"`
+	Tolerance string        `json:"tolerance,omitempty"`
+}
+
+// Refit fits a stored run with today's model and what the record knew before it, and keeps the result beside the old ones if
+// told to.
+func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc, log *slog.Logger) (Refitted, error) {
+	run, err := s.Run(ctx, id)
+	if err != nil {
+		return Refitted{}, err
+	}
+	if run.Outcome == "" {
+		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is still going on: fit it anew when it has ended", id)}
+	}
+	pts, err := s.Points(ctx, id)
+	if err != nil {
+		return Refitted{}, err
+	}
+	out := Refitted{Run: id, Before: run.Result, Tolerance: run.Tolerance}
+	if out.Now, err = FitKnowing(ctx, s, id, pts, run.Setup, fit, log); err != nil {
+		return Refitted{}, refused(fmt.Errorf("run %d cannot be fitted: %w", id, err))
+	}
+	if keep {
+		err = s.AddResult(ctx, id, out.Now)
+	}
+	return out, err
+}
+
+// refits is the pages' way to fit stored runs anew.
+type refits struct{ d *Daemon }
+
+func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
+	out, err := Refit(ctx, r.d.store, id, keep, r.d.o.Fit, r.d.o.Log)
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, &session.Refusal{Status: http.StatusNotFound, Text: err.Error()}
+	}
+	if err != nil {
+		return nil, err
+	}
+	if keep {
+		r.d.o.Log.Info("run fitted anew", "run", id, "model", out.Now.Model, "version", out.Now.ModelVersion)
+		r.d.drift.changed(false)
+	}
+	return out, nil
+}

@@ -1,0 +1,35 @@
+package web
+
+import (
+	"context"
+	"net/http"
+)
+
+// Refits fits stored runs anew. What it returns is sent as JSON as it is.
+type Refits interface {
+	Refit(ctx context.Context, run int64, keep bool) (any, error)
+}
+
+// refit fits a run with today's model; the body says whether the result is kept beside the old ones.
+func (s *server) refit(w http.ResponseWriter, r *http.Request) {
+	id, err := pathID(r)
+	var in struct {
+		Keep bool `json:"keep"`
+	}
+	if err == nil {
+		err = decode(r, &in)
+	}
+	if err == nil && s.Refits == nil {
+		err = noRecords
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	out, err := s.Refits.Refit(r.Context(), id, in.Keep)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, out)
+}
