@@ -100,6 +100,9 @@ func (v *validator) indicators(c *Config) {
 		v.number(key("delay_ms"), ind.DelayMS, 0, 5000)
 	}
 	for i := range c.Indicators {
+		if c.Indicators[i].OnDemand && c.Angle.Source != SourceStations && c.Angle.Source != "" {
+			v.bad(fmt.Sprintf("indicator.%d.ask_on_demand", i), `a person's word is for stations; write ask_every_ms, or source = "stations" in [angle]`)
+		}
 		for j := range c.Indicators[:i] {
 			if a, b := &c.Indicators[i], &c.Indicators[j]; a.Port == b.Port {
 				v.sharing(i, a, b)

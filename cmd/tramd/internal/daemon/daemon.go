@@ -91,7 +91,11 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 			return err
 		}
 		d.devices, d.readers = append(d.devices, dev), append(d.readers, r)
-		ports = append(ports, session.Port{Name: spec.Name, Role: spec.Role.String(), Path: spec.Port, Status: dev.Status})
+		port := session.Port{Name: spec.Name, Role: spec.Role.String(), Path: spec.Port, Status: dev.Status}
+		if spec.Asking.OnDemand {
+			port.Ask = dev.Ask
+		}
+		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Ports: ports, Idle: d.cfg.Sweep.Idle(),

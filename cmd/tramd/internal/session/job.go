@@ -34,6 +34,7 @@ type job struct {
 	flushedAt time.Time
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
 	stations  *sweep.Stations
+	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
 	steady    *turning
 
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong

@@ -37,6 +37,7 @@ const TriggerRole = "trigger"
 type Port struct {
 	Name, Role, Path string
 	Status           func() device.Status
+	Ask              func() // asks the instrument once; nil: it sends by itself, or is asked at its own pace
 }
 
 // Options are everything a session is made of.

@@ -15,6 +15,10 @@ import (
 
 // station takes a reading when the angle source is stations.
 func (j *job) station(s *Session, t, mm float64, indicator int) {
+	if j.wants != nil {
+		j.answered(s, t, mm, indicator)
+		return
+	}
 	if r, ok := j.stations.AddReading(t, mm, indicator); ok {
 		j.took(s, r)
 	}
@@ -55,7 +59,10 @@ func (s *Session) Take(ctx context.Context, run int64) error {
 	if s.o.Angle.Steady != nil {
 		return s.startMark(ctx, run)
 	}
-	return s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) })
+	if err := s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) }); err != nil {
+		return err
+	}
+	return s.awaitAnswers(ctx, run)
 }
 
 func (s *Session) takeNow(j *job) error {
@@ -64,6 +71,9 @@ func (s *Session) takeNow(j *job) error {
 	}
 	if missing := s.missing(); missing != "" {
 		return refuse(http.StatusConflict, "%s", missing)
+	}
+	if s.demand(j) {
+		return nil
 	}
 	r, ok := j.stations.TakeNow()
 	if !ok {

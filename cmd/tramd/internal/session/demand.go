@@ -1,0 +1,76 @@
+package session
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"tramd/sweep"
+)
+
+// demandWait is how long a person is kept waiting for instruments that are asked on their word. The device says what is
+// wrong with one that does not answer.
+const demandWait = 3 * time.Second
+
+// demand asks the instruments that send only on a person's word. It reports whether there are any; the station is then
+// taken when the last of them has answered. What was read before does not count: the arm may have moved since.
+func (s *Session) demand(j *job) bool {
+	wants := map[int]bool{}
+	for i, r := range s.o.Indicators {
+		if r.Device >= 0 && s.o.Ports[r.Device].Ask != nil {
+			wants[i] = true
+		}
+	}
+	if len(wants) == 0 {
+		return false
+	}
+	j.wants = wants
+	j.stations.Arrive()
+	for _, p := range s.o.Ports {
+		if p.Ask != nil {
+			p.Ask()
+		}
+	}
+	return true
+}
+
+// answered takes a reading while some are asked for, and the station once all are there.
+func (j *job) answered(s *Session, t, mm float64, indicator int) {
+	var r sweep.StationReading
+	var ok bool
+	if j.wants[indicator] {
+		delete(j.wants, indicator)
+		r, ok = j.stations.Put(t, mm, indicator)
+	} else {
+		r, ok = j.stations.AddReading(t, mm, indicator)
+	}
+	if !ok && len(j.wants) == 0 {
+		r, ok = j.stations.TakeNow()
+	}
+	if ok {
+		j.wants = nil
+		j.took(s, r)
+		j.publish(s)
+	}
+}
+
+// awaitAnswers waits for the instruments that demand asked.
+func (s *Session) awaitAnswers(ctx context.Context, run int64) error {
+	for end := time.Now().Add(demandWait); ; time.Sleep(5 * time.Millisecond) {
+		waiting, late := false, time.Now().After(end)
+		err := s.ask(ctx, func() {
+			waiting = s.job != nil && s.job.run == run && s.job.wants != nil
+			if waiting && late {
+				s.job.wants = nil // an answer after this takes nothing
+			}
+		})
+		switch {
+		case err != nil:
+			return err
+		case !waiting:
+			return nil
+		case late:
+			return refuse(http.StatusConflict, "the indicator was asked and has not answered; see its port, then take the station again")
+		}
+	}
+}
