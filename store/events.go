@@ -21,6 +21,8 @@ type Event struct {
 
 	Moved map[string]float64 `json:"moved,omitempty"` // of adjusted: how much, by adjuster; nil: not said
 
+	Tightened *Tightened `json:"tightened,omitempty"` // of adjusted: what tightening did to a parked arm
+
 	BootID     string        `json:"-"`                     // empty: the store's; both for DateBoot
 	BootTime   time.Duration `json:"-"`                     // since that boot
 	ClockUnset bool          `json:"clock_unset,omitempty"` // At cannot be believed
@@ -57,6 +59,13 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 		}
 		moved = sql.NullString{String: string(text), Valid: true}
 	}
+	if e.Tightened != nil && e.Kind != "adjusted" {
+		return 0, fmt.Errorf("%s: %w: only adjusted says what tightening did, not %s", doing, ErrEvent, e.Kind)
+	}
+	loose, tight, err := e.Tightened.columns()
+	if err != nil {
+		return 0, fmt.Errorf("%s: %w", doing, err)
+	}
 	if e.At.IsZero() {
 		return 0, fmt.Errorf("%s: no time given", doing)
 	}
@@ -69,9 +78,9 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 				return nil, fmt.Errorf("run %d: %w", e.Run, err)
 			}
 		}
-		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set, moved, after_run)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, (SELECT coalesce(max(id), 0) FROM run))`, micros(e.At), e.Kind, e.Text,
-			sql.NullInt64{Int64: e.Run, Valid: e.Run != 0}, e.BootID, e.BootTime.Microseconds(), !e.ClockUnset, moved)
+		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set, moved, loose_nm, tight_nm, after_run)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, (SELECT coalesce(max(id), 0) FROM run))`, micros(e.At), e.Kind, e.Text,
+			sql.NullInt64{Int64: e.Run, Valid: e.Run != 0}, e.BootID, e.BootTime.Microseconds(), !e.ClockUnset, moved, loose, tight)
 	})
 }
 

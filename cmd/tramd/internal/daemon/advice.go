@@ -26,7 +26,10 @@ type Advice struct {
 	Adjusters []Adjuster `json:"adjusters"`      // as they are configured
 	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
 	Aims      []Aim      `json:"aims"`           // of a parked arm, for each move in turn
-	Cutters   []Finish   `json:"cutters"`        // what the present lean leaves on the work
+
+	TighteningMM   float64  `json:"tightening_mm"`    // what tightening is expected to add to a parked arm's reading: aim so much short
+	TighteningSDMM *float64 `json:"tightening_sd_mm"` // how much that scatters; null before two were seen
+	Cutters        []Finish `json:"cutters"`          // what the present lean leaves on the work
 }
 
 // Finish is what a lean leaves on the work with one cutter.
@@ -74,6 +77,9 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 	}
 	for _, x := range cfg.Advisers() {
 		a.Adjusters = append(a.Adjusters, Adjuster{x.Name, x.Unit, x.Tilt, x.Nod, x.Step, append([]float64{}, x.StockMM...), x.Words.Plus, x.Words.Minus, x.Words.Notes})
+	}
+	if err := a.tightening(ctx, s); err != nil {
+		return a, err
 	}
 	trials, err := s.Trials(ctx, setup.Machine, remembered)
 	if err != nil {

@@ -1,10 +1,12 @@
 package daemon
 
 import (
+	"context"
 	"fmt"
 	"math"
 
 	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/advice"
 	"tramd/sweep/units"
@@ -53,4 +55,25 @@ func (a *Advice) aim(cfg *config.Config) {
 			a.Aims = append(a.Aims, aim)
 		}
 	}
+}
+
+// tightenings is how many of the last are gone by: a machine's screws and clamps change.
+const tightenings = 50
+
+// tightening is what the last tightenings did to a parked arm.
+func (a *Advice) tightening(ctx context.Context, s *store.Store) error {
+	seen, err := s.Tightenings(ctx, tightenings)
+	if err != nil {
+		return err
+	}
+	var c advice.Clamping
+	for _, t := range seen {
+		c.Saw(t.LooseMM, t.TightMM)
+	}
+	mm, sd := c.Expected()
+	a.TighteningMM = mm
+	if !math.IsNaN(sd) {
+		a.TighteningSDMM = &sd
+	}
+	return nil
 }

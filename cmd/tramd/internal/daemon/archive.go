@@ -78,7 +78,7 @@ func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
 	}
 	set := r.clockSet()
 	id, err := r.store.AddEvent(ctx, store.Event{
-		At: time.Now(), Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, BootTime: clock.SinceBoot(), ClockUnset: !set,
+		At: time.Now(), Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, Tightened: (*store.Tightened)(e.Tightened), BootTime: clock.SinceBoot(), ClockUnset: !set,
 	})
 	if errors.Is(err, store.ErrEvent) {
 		return 0, web.Wrong(err)

@@ -18,6 +18,9 @@ type someJob struct {
 	Adjusters []map[string]any `json:"adjusters"`
 	Job       []map[string]any `json:"job"`
 	Cutters   []map[string]any `json:"cutters"`
+	Aims      []map[string]any `json:"aims"`
+
+	TighteningMM float64 `json:"tightening_mm"`
 }
 
 func someAdvice(t testing.TB) someJob {
@@ -53,6 +56,9 @@ func someAdvice(t testing.TB) someJob {
 			{"run": 12, "started_at": at.Add(20 * time.Minute), "verdict": "outside", "tilt_mm_per_m": 0.2, "tilt_U_mm_per_m": 0.02, "nod_mm_per_m": -0.7,
 				"nod_U_mm_per_m": 0.02, "moved": map[string]float64{}, "told": []string{}},
 		},
+		TighteningMM: 0.005,
+		Aims: []map[string]any{{"adjuster": "swing", "by": a.Moves[0].By, "indicator": "lever", "spindle_deg": 0, "change_mm": -0.1, "u_mm": 0.01,
+			"say": "Park the arm at 0°."}},
 		Cutters: []map[string]any{{"cutter": "6 mm flat", "say": "6 mm flat: steps of 0.003 mm between passes."}},
 	}
 }

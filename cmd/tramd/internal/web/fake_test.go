@@ -82,6 +82,9 @@ func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error 
 }
 
 func (f *shop) AddEvent(_ context.Context, e Event) (int64, error) {
+	if e.Tightened != nil {
+		return 5, f.note("event %s %v %.4f to %.4f", e.Kind, e.Moved, e.Tightened.LooseMM, e.Tightened.TightMM)
+	}
 	if len(e.Moved) > 0 {
 		return 5, f.note("event %s %q %d %v", e.Kind, e.Text, e.Run, e.Moved)
 	}

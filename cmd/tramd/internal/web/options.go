@@ -31,6 +31,14 @@ type Event struct {
 	Text  string             `json:"text"`
 	Run   int64              `json:"run"`   // the run it belongs to; 0: none
 	Moved map[string]float64 `json:"moved"` // of adjusted: how much, by adjuster
+
+	Tightened *Tightened `json:"tightened"` // of adjusted: what tightening did to a parked arm
+}
+
+// Tightened is what a parked arm read before and after its adjuster was tightened, mm.
+type Tightened struct {
+	LooseMM float64 `json:"loose_mm"`
+	TightMM float64 `json:"tight_mm"`
 }
 
 // Drift is what the stored checks come to, as the page draws it. It is sent as JSON as it is.

@@ -1,6 +1,7 @@
 // The job: what to move next and by how much, how the lean travelled so far, and what it means for the cutters.
 import { byId, draw, make, set, setText } from './dom.js';
 import { on, send } from './steer.js';
+import { takeTightened, targetAdvice } from './target.js';
 import { signed } from './units.js';
 import { chance } from './numbers.js';
 import { verdicts, when } from './words.js';
@@ -42,6 +43,7 @@ function paint() {
   byId('cutters-part').classList.toggle('gone', !(advice?.cutters ?? []).length);
   travelled();
   form();
+  targetAdvice(failed || advice?.must_sweep ? null : advice);
 }
 
 function list(id, texts) {
@@ -84,7 +86,7 @@ async function log() {
     if (input.value !== '' && Number(input.value) !== 0) moved[input.name] = Number(input.value);
   }
   if (!Object.keys(moved).length) throw new Error('write what was moved, and by how much');
-  await send('POST', '/api/v1/events', { kind: 'adjusted', text: '', moved });
+  await send('POST', '/api/v1/events', { kind: 'adjusted', text: '', moved, tightened: takeTightened() ?? undefined });
   await loadAdvice();
   return 'Logged. Sweep again to see what it did.';
 }

@@ -9,6 +9,7 @@ import { curve, watch } from './curve.js';
 import { devices, notices, spokenTroubles } from './devices.js';
 import { loadRuns, runsUnit } from './runs.js';
 import { adviceUnit, loadAdvice, wireJob } from './job.js';
+import { targetState, wireTarget } from './target.js';
 import { historyUnit, loadHistory, wireHistory } from './history.js';
 import { steer, wire } from './steer.js';
 import { hear, wireAids } from './aids.js';
@@ -79,6 +80,7 @@ function show() {
   adviceUnit(unit);
   detailUnit(unit);
   steer(state, news.stale);
+  targetState(state, news.stale);
 }
 
 const phases = { idle: 'no sweep', waiting: 'waiting', turning: 'sweeping', fitting: 'fitting' };
@@ -118,6 +120,7 @@ detailUnit(unitNow());
 wire();
 wireAids();
 wireJob();
+wireTarget();
 wireDetail();
 watch();
 wireHistory();

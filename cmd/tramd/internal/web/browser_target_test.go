@@ -1,0 +1,68 @@
+package web
+
+import (
+	"fmt"
+	"testing"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// A person parks the arm, loosens, and goes by the page to the reading to aim for; what tightening did is logged with the move.
+// The way is 0.1 mm down, and tightening is expected to add 0.005 mm: so from 1.300 to 1.195.
+func TestTheReadingToAimFor(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	s := newStage(t, hashed(t))
+	at := func(mm *float64) {
+		snap := quietWren()
+		snap.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: mm}}
+		s.show(still(snap))
+	}
+	at(ptr(1.3))
+	open(t, ctx, s.url, 360, 800, "light")
+	until(t, ctx, `document.querySelectorAll("#aims button").length === 1`)
+	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
+	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	until(t, ctx, `!document.querySelector("#moved-log").disabled`)
+	click := func(id string) {
+		t.Helper()
+		until(t, ctx, fmt.Sprintf(`(b => !b.disabled && b.offsetParent !== null)(document.querySelector(%q))`, id))
+		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector(%q).click() ?? true`, id))
+	}
+	digits := func(want string) {
+		t.Helper()
+		until(t, ctx, fmt.Sprintf(`document.querySelector("#target-digits").innerText === %q`, want))
+	}
+	click("#aims button")
+	until(t, ctx, `document.querySelector("#target-words").innerText === "lever reads 1.300 mm."`)
+	click("#target-park")
+	digits("▼ 0.105")
+	at(ptr(1.24))
+	digits("▼ 0.045")
+	picture(t, ctx, "target-360")
+	at(ptr(1.15)) // too far
+	digits("▲ 0.045")
+	at(nil)
+	digits("–")
+	if eval[bool](t, ctx, `!document.querySelector("#target-tighten").disabled`) {
+		t.Error("a reading that is not there could be taken")
+	}
+	at(ptr(1.196))
+	digits("✓ −0.001")
+	click("#target-tighten")
+	at(ptr(1.203))
+	until(t, ctx, `document.querySelector("#target-digits").innerText !== "✓ −0.001"`)
+	click("#target-tight")
+	until(t, ctx, `document.querySelector("#target").classList.contains("gone")`)
+	// Of 0.1 mm it went 0.104: the adjuster is taken to have gone so much of the advised amount too.
+	want := someAdvice(t).Moves[0].By * 0.104 / 0.1
+	if got := eval[float64](t, ctx, `Number(document.querySelector("#moved-0").value)`); got < want-0.0006 || got > want+0.0006 {
+		t.Errorf("%v stands in the form, want %v", got, want)
+	}
+	eval[bool](t, ctx, `document.querySelector("#moved-1").value = ""; true`)
+	click("#moved-log")
+	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("Logged")`)
+	if got, want := s.shop.last(), fmt.Sprintf("event adjusted map[swing:%.3f] 1.1960 to 1.2030", want); got != want {
+		t.Errorf("the daemon was told %q, want %q", got, want)
+	}
+}
