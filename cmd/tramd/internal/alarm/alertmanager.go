@@ -26,7 +26,7 @@ type postable struct {
 // alertNames are those of the rules in dashboards/rules, so that one routing serves both ways.
 var alertNames = map[string]string{
 	"shift": "TramdLeanShifted", "trend": "TramdLeanWillCross", "outside": "TramdLeanOutside", "due": "TramdCheckDue",
-	"device": "TramdDeviceLost", "store": "TramdStoreStuck", "clock": "TramdClockNotSet",
+	"device": "TramdDeviceLost", "store": "TramdStoreStuck", "clock": "TramdClockNotSet", "chore": "TramdTrouble",
 }
 
 func alert(machine string, a Alarm, ends time.Time) postable {
@@ -40,6 +40,8 @@ func alert(machine string, a Alarm, ends time.Time) postable {
 		p.Labels["alertname"] = "Tramd" + a.Kind
 	case a.Kind == "device":
 		p.Labels["device"] = a.About
+	case a.Kind == "chore":
+		p.Labels["kind"] = a.About
 	case a.About != "":
 		p.Labels["axis"] = a.About
 	}

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"maps"
 	"path/filepath"
 	"testing"
 	"time"
@@ -115,5 +116,17 @@ func TestStanding(t *testing.T) {
 	}
 	if kinds["due"] || !kinds["clock"] || !kinds["store"] {
 		t.Errorf("a clock that was not set cannot say that a check is due: %v", kinds)
+	}
+	s.Troubles = map[string]string{"backup": "the stick is not there", "record": "damaged"}
+	chores := map[string]string{}
+	for _, a := range Standing(s) {
+		if a.Kind == "chore" {
+			p := alert("linnet", a, noon)
+			chores[a.About] = a.Severity + " " + p.Labels["alertname"] + " " + p.Labels["kind"] + " " + p.Labels["axis"] + a.Text
+		}
+	}
+	want2 := map[string]string{"record": "critical TramdTrouble record damaged", "backup": "warning TramdTrouble backup the stick is not there"}
+	if !maps.Equal(chores, want2) {
+		t.Errorf("chores %v, want %v", chores, want2)
 	}
 }

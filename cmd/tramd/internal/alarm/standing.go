@@ -9,8 +9,8 @@ import (
 
 // Alarm is one thing that is wrong now.
 type Alarm struct {
-	Kind     string        `json:"kind"`     // shift | trend | outside | device | store | clock | due
-	About    string        `json:"about"`    // the axis or the device; empty where the kind says it all
+	Kind     string        `json:"kind"`     // shift | trend | outside | device | store | clock | due | chore
+	About    string        `json:"about"`    // the axis, the device or the chore; empty where the kind says it all
 	Severity string        `json:"severity"` // critical | warning | info
 	Since    time.Time     `json:"since"`
 	Text     string        `json:"text"`
@@ -49,6 +49,15 @@ func Standing(s *session.Snapshot) []Alarm {
 	if !s.Clock.Set {
 		out = append(out, Alarm{Kind: "clock", Severity: "warning", Since: s.At, After: clockAfter,
 			Text: "the computer's clock has not been set: what is measured now cannot be dated"})
+	}
+	for _, kind := range session.TroubleKinds {
+		if why := s.Troubles[kind]; why != "" {
+			severity := "warning"
+			if kind == "record" {
+				severity = "critical"
+			}
+			out = append(out, Alarm{Kind: "chore", About: kind, Severity: severity, Since: s.At, Text: why})
+		}
 	}
 	return out
 }

@@ -63,6 +63,7 @@ function troubles(state, news) {
     for (const d of state.devices ?? []) {
       if (d.state === 'lost' || d.state === 'absent') list.push(['bad', `${d.name} is ${d.state === 'lost' ? 'lost' : 'not plugged in'}: check the cable and its adapter.`]);
     }
+    for (const why of Object.values(state.troubles ?? {})) list.push(['bad', why]);
     if (!state.clock.set) list.push(['note', 'The clock of this computer has not been set: dates and times are not to be trusted.']);
     if (state.sweep.untagged > 0) list.push(['note', `${state.sweep.untagged} readings have no angle: they are stored, but not fitted.`]);
   }
