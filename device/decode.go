@@ -94,8 +94,8 @@ func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
 	spread(s, a, size, baud)
 }
 
-// spread shares out the stamps of the lines that one read brought. Where their coming ended the wait, the last keeps the
-// read's stamp and the others are set before it, no further apart than lines take on the wire: the whole read arrived just
+// spread shares out the stamps of the lines that one read brought. Where they came together, the last keeps the read's stamp
+// and the others are set before it, no further apart than lines take on the wire: the whole read arrived just
 // now. Lines that were found lying there are set evenly in the time in which they can have come.
 //
 // The wire's time counts ten bits a byte (start, eight, stop) and the mean length of a line in this read.
@@ -105,7 +105,7 @@ func spread(s []Sample, a arrival, size, baud int) {
 		return
 	}
 	span := a.at - a.from
-	if !a.prompt {
+	if !a.together() {
 		for i := range s {
 			s[i].At = a.from + span*Stamp(i+1)/Stamp(n+1)
 		}

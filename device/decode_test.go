@@ -26,6 +26,7 @@ func TestSpread(t *testing.T) {
 		// 12 bytes of 10 bits at 120,000 bit/s are 1 ms.
 		{"after a pause: the time on the wire", arrival{0, 100 * ms, true}, 36, []Stamp{98 * ms, 99 * ms, 100 * ms}},
 		{"long lines: not before the previous read", arrival{94 * ms, 100 * ms, true}, 120 * 3, []Stamp{96 * ms, 98 * ms, 100 * ms}},
+		{"found lying there late: as after a pause", arrival{0, 100 * ms, false}, 36, []Stamp{98 * ms, 99 * ms, 100 * ms}},
 		{"found lying there: the middle of the time", arrival{98 * ms, 100 * ms, false}, 12, []Stamp{99 * ms}},
 		{"found lying there: evenly", arrival{96 * ms, 100 * ms, false}, 36, []Stamp{97 * ms, 98 * ms, 99 * ms}},
 	} {

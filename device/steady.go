@@ -11,6 +11,13 @@ type arrival struct {
 	prompt   bool  // their coming is what ended the wait, so the first of them came just before at
 }
 
+// lateAfter is the time between two looks from which somebody was late: this program, the adapter or the instrument. Who it
+// was cannot be told, so the lines are taken to have come together at the end, as they do where the others were late.
+const lateAfter = Stamp(10 * time.Millisecond)
+
+// together says whether the lines are best taken to have come one right after the other.
+func (a arrival) together() bool { return a.prompt || a.at-a.from > lateAfter }
+
 const (
 	// promptWithin is how long a wake-up takes where nothing disturbs it.
 	promptWithin = Stamp(100 * time.Microsecond)
@@ -42,8 +49,12 @@ func (t *steady) place(s []Sample, a arrival) {
 		t.learn(s)
 		return
 	}
+	if len(s) > 1 && a.together() {
+		t.last, t.anchored = float64(s[len(s)-1].At), 0
+		return
+	}
 	low, high := float64(a.from), float64(a.at)
-	if a.prompt && len(s) == 1 {
+	if a.prompt {
 		low = max(low, high-float64(promptWithin))
 	}
 	n := float64(len(s))

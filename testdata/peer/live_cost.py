@@ -24,13 +24,14 @@ def compare(table, work, tramd, args, tilt, nod, radius):
     machine = ["--tilt", tilt, "--nod", nod, "--radius", radius, "--rate", args.rate, "--encoder-rate", args.rate,
                "--turns", TURNS + 0.1, "--seconds", args.seconds + SPARE_S, "--noise", 0.002, "--seed", 1]
     script = watch_script(machine, "live.py", args, (tilt, nod))
+    storing = watch_script(machine, "live.py", args, (tilt, nod), ["--store", os.path.join(work, "script.db")])
     refit = watch_script(machine, "refit.py", args, (tilt, nod))
     at = f"at {args.rate:g} readings/s"
     ours = watch_tramd(table, work, tramd, machine, args, (tilt, nod), radius) if tramd else {}
-    table.against(f"CPU of a sweep {at}, stored and shown; script: running sums", "%", ours.get("sweep"), script["cpu"], 2)
-    table.against("the same; script: fits all again every 50 ms", "%", ours.get("sweep"), refit["cpu"])
-    if ours:
-        table.alone(f"CPU {at}, watching only", "%", ours["watch"])
+    table.against(f"CPU {at}, watching; script: running sums", "%", ours.get("watch"), script["cpu"], 2)
+    table.against("CPU of a sweep, stored; script: running sums, stored", "%", ours.get("sweep"), storing["cpu"], 2)
+    table.against("the same with a page open", "%", ours.get("shown"), storing["cpu"], 2)
+    table.against("the same with a page open; script: fits all again every 50 ms, stores nothing", "%", ours.get("shown"), refit["cpu"])
     table.peer("memory, running sums", "MB", script["memory"])
     table.peer("answer after, fits again every 50 ms, median", "ms", refit["answer_ms_median"])
     table.peer("answer after, fits again every 50 ms, 99th percentile", "ms", refit["answer_ms_p99"])
@@ -54,10 +55,10 @@ def simulated(options):
             process.stdin.close()  # which ends it
 
 
-def watch_script(machine, name, args, truth):
+def watch_script(machine, name, args, truth, more=()):
     with simulated(machine) as (ports, go, turned):
         command = [sys.executable, f"{HERE}/{name}", ports["indicator"], ports["encoder"],
-                   "--seconds", str(args.seconds + SPARE_S + 2)]
+                   "--seconds", str(args.seconds + SPARE_S + 2), *more]
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
             try:
                 time.sleep(1)
@@ -85,37 +86,93 @@ def watch_tramd(table, work, tramd, machine, args, truth, radius):
             ready.append(ready_ms)
             time.sleep(3)
             costs = {"watch": processes.cpu_share(process.pid, args.seconds)}
-            page = subprocess.Popen(["curl", "-sN", f"http://{address}/api/v1/live"], stdout=subprocess.DEVNULL)
-            command = [tramd, "sweep", "--config", config, "--turns", str(TURNS), "--json"]
-            sweep = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-            try:
-                time.sleep(1)
-                go()
-                time.sleep(1)
-                costs["sweep"] = processes.cpu_share(process.pid, args.seconds)
-                if page.poll() is not None or sweep.poll() is not None:
-                    raise Failed(f"the page's stream ({page.poll()}) or the sweep ({sweep.poll()}) ended before the arm was round")
-                now, peak = processes.memory_mb(process.pid)
-                scrapes = scrape(address)
-                turned()
-                out, _ = sweep.communicate(timeout=30)
-            except subprocess.TimeoutExpired as e:
-                raise Failed(f"{' '.join(command)} goes on though the arm is round") from e
-            finally:
-                page.kill()
-                sweep.kill()
-                page.wait()
-                sweep.wait()
-            answer = processes.last_json(out, command)
-            if "tilt" not in answer:
-                raise Failed(f"{' '.join(command)} printed {answer}")
-            processes.check("tramd sweep", processes.lean(answer), truth, 0.02)
+            costs["sweep"] = unseen(process.pid, config, args, go, turned, truth)
+            costs["shown"], now, peak, scrapes = shown(process.pid, tramd, config, address, args, go, turned, truth)
     table.alone("ready after start (/healthz answers)", "ms", statistics.median(ready), 100, (min(ready), max(ready)))
     table.alone("memory in a sweep, stored and shown", "MB", now, 25)
     table.alone("memory, peak", "MB", peak)
     table.alone("scrape of /metrics in a sweep, median", "ms", statistics.median(scrapes), 3)
     table.alone("scrape of /metrics in a sweep, 99th percentile", "ms", statistics.quantiles(scrapes, n=100)[98])
     return costs
+
+
+def unseen(pid, config, args, go, turned, truth):
+    """CPU of a sweep that nobody looks at until its end, as nobody looks at the script's: started and asked for by requests."""
+    with LocalConnection(config) as ask:
+        run = ask("POST", "/api/v1/sweeps", {"turns": TURNS, "purpose": "check"})["run"]
+        time.sleep(1)
+        go()
+        time.sleep(1)
+        cpu = processes.cpu_share(pid, args.seconds)
+        turned()
+        for _ in range(300):
+            stored = ask("GET", f"/api/v1/runs/{run}")
+            if stored["outcome"]:
+                break
+            time.sleep(0.1)
+    if stored["outcome"] != "finished":
+        raise Failed(f"run {run} ended as {stored['outcome']!r} {stored['why']!r}")
+    processes.check("tramd, unseen", processes.lean(stored["result"]), truth, 0.02)
+    if stored["readings"] < args.rate * args.seconds:
+        raise Failed(f"run {run} holds {stored['readings']} readings")
+    return cpu
+
+
+def shown(pid, tramd, config, address, args, go, turned, truth):
+    """CPU and memory of a sweep by the terminal with a page open, and how long scrapes take in it."""
+    page = subprocess.Popen(["curl", "-sN", f"http://{address}/api/v1/live"], stdout=subprocess.DEVNULL)
+    command = [tramd, "sweep", "--config", config, "--turns", str(TURNS), "--json"]
+    sweep = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    try:
+        time.sleep(1)
+        go()
+        time.sleep(1)
+        cpu = processes.cpu_share(pid, args.seconds)
+        if page.poll() is not None or sweep.poll() is not None:
+            raise Failed(f"the page's stream ({page.poll()}) or the sweep ({sweep.poll()}) ended before the arm was round")
+        now, peak = processes.memory_mb(pid)
+        scrapes = scrape(address)
+        turned()
+        out, _ = sweep.communicate(timeout=30)
+    except subprocess.TimeoutExpired as e:
+        raise Failed(f"{' '.join(command)} goes on though the arm is round") from e
+    finally:
+        page.kill()
+        sweep.kill()
+        page.wait()
+        sweep.wait()
+    answer = processes.last_json(out, command)
+    if "tilt" not in answer:
+        raise Failed(f"{' '.join(command)} printed {answer}")
+    processes.check("tramd sweep", processes.lean(answer), truth, 0.02)
+    return cpu, now, peak, scrapes
+
+
+class LocalConnection(http.client.HTTPConnection):
+    """Requests over the daemon's local socket, which stands beside the database."""
+
+    def __init__(self, config):
+        super().__init__("localhost", timeout=30)
+        self.path = os.path.join(os.path.dirname(config), "tramd.sock")
+
+    def connect(self):
+        self.sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self.sock.settimeout(self.timeout)
+        self.sock.connect(self.path)
+
+    def __enter__(self):
+        return self.ask
+
+    def __exit__(self, *_):
+        self.close()
+
+    def ask(self, method, path, body=None):
+        self.request(method, path, None if body is None else json.dumps(body), {"Content-Type": "application/json"})
+        answer = self.getresponse()
+        text = answer.read()
+        if answer.status >= 300:
+            raise Failed(f"{method} {path} was answered {answer.status} {text!r}")
+        return json.loads(text)
 
 
 @contextlib.contextmanager
