@@ -40,6 +40,9 @@ type job struct {
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them
 
+	drawn   []CurvePoint // the curve as it was shown last
+	drawnAt time.Time
+
 	refining bool          // a fit of the full model is on its way
 	refined  int           // how many readings it was given
 	joined   []sweep.Point // those, in one piece, for the next to go on from; belongs to the fit while there is one

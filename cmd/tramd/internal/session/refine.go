@@ -6,12 +6,12 @@ import (
 	"tramd/sweep"
 )
 
-// While somebody watches, the full model is fitted to the readings so far, up to twice a second, on a goroutine of its own,
-// so that the interval that is shown is an honest one. It may take a fiftieth of the time, no more: a small computer
+// While somebody watches, the full model is fitted to the readings so far, up to once a second, on a goroutine of its own,
+// so that the interval that is shown is an honest one. It may take a hundredth of the time, no more: a small computer
 // has a port to read.
 const (
-	refineEvery  = 500 * time.Millisecond
-	refineShare  = 50
+	refineEvery  = time.Second
+	refineShare  = 100
 	refineAtMost = 200_000 // readings; beyond that the live fit stands until the end
 	watchedFor   = 2 * time.Second
 )

@@ -102,8 +102,22 @@ func (s *Session) sweepState() SweepState {
 	if j.full != nil { // a moment older, but its interval can be believed
 		st.Result = j.full
 	}
-	for _, c := range j.live.Curve() {
-		st.Curve = append(st.Curve, CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator})
-	}
+	st.Curve = j.curve(time.Now())
 	return st
+}
+
+// curveEvery is how old a curve may be: it is long and changes slowly.
+const curveEvery = 200 * time.Millisecond
+
+// curve is the curve to be shown now. One that was handed out is never changed.
+func (j *job) curve(now time.Time) []CurvePoint {
+	if j.drawn != nil && now.Sub(j.drawnAt) < curveEvery {
+		return j.drawn
+	}
+	points := j.live.Curve()
+	j.drawn, j.drawnAt = make([]CurvePoint, len(points)), now
+	for i, c := range points {
+		j.drawn[i] = CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator}
+	}
+	return j.drawn
 }

@@ -19,6 +19,16 @@ func Handler(o Options) http.Handler {
 	return newServer(o).handler()
 }
 
+// Handlers are the Handlers of the network and of the local socket, whose streams share what is made for them.
+func Handlers(o Options) (network, local http.Handler) {
+	o.Local = false
+	n := newServer(o)
+	o.Local = true
+	l := newServer(o)
+	l.hub = n.hub
+	return n.handler(), l.handler()
+}
+
 func newServer(o Options) *server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)

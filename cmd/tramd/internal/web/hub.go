@@ -13,7 +13,7 @@ import (
 )
 
 const (
-	stateEvery = time.Second / 15       // what an eye follows
+	stateEvery = time.Second / 10       // what an eye follows
 	curveEvery = 250 * time.Millisecond // a curve is larger and changes slowly
 	maxClients = 32
 	maxOfOne   = 8 // of one address, so that a guest leaves room for the others
