@@ -27,6 +27,7 @@ var thePoller poller
 // polled is a port that is being read. What stands below the line belongs to the poller's goroutine.
 type polled struct {
 	fd       int
+	exact    bool                          // waited for at every line: a capture holds when lines came, not when they were looked for
 	leads    bool                          // others wait for what comes here; see rhythm
 	patience *atomic.Int64                 // how long bytes may wait to be read, in nanoseconds
 	take     func(p []byte, a arrival) int // decodes and passes on; says how many samples there were
@@ -141,7 +142,7 @@ func (l *poller) run(bell int) {
 		rhythm.woke(now)
 		for i, p := range ports {
 			called := fds[i+1].Revents != 0
-			if !p.ended && (called || p.pace.fast()) {
+			if !p.ended && (called || p.pace.fast() && !p.exact) {
 				p.read(buf, now, called)
 			}
 		}

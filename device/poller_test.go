@@ -24,6 +24,8 @@ func TestRhythm(t *testing.T) {
 	encoder := func() *polled { return plannedPort(1000, true, 0) }
 	due := arm()
 	due.anchorAt = 100 * ms
+	exact := plannedPort(1000, false, 5*time.Millisecond)
+	exact.exact = true
 	ended := arm()
 	ended.ended = true
 	for _, tc := range []struct {
@@ -41,6 +43,7 @@ func TestRhythm(t *testing.T) {
 		{"with patience nobody is", []*polled{plannedPort(1000, false, 5*time.Millisecond), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "00"},
 		{"a slow port beside them still is", []*polled{slow(), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
 		{"one in a hurry hurries all", []*polled{arm(), plannedPort(1000, true, 5*time.Millisecond)}, leadLost - ms, "01"},
+		{"one that is recorded is waited for, patience or not", []*polled{exact, plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
 		{"a port that has ended asks for nothing", []*polled{ended, slow()}, -1, "01"},
 	} {
 		r := rhythm{last: 99 * ms}

@@ -18,7 +18,7 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
-	p := &polled{fd: src.descriptor(), leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
+	p := &polled{fd: src.descriptor(), exact: d.rec != nil, leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
 	if err := thePoller.add(p); err != nil {
 		src.Close()
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
@@ -54,7 +54,7 @@ func (r *reading) take(p []byte, a arrival) int {
 		clean := a.at-r.opened > Stamp(r.quiet)
 		r.record(func(rec *Recorder) error { return rec.Opened(r.opened, clean) })
 		r.dec.opened(clean, r.opened)
-		r.first = false
+		r.first, a.from = false, r.opened
 	}
 	r.record(func(rec *Recorder) error { return rec.Data(a.at, p) })
 	n := r.Device.take(p, a)

@@ -31,7 +31,7 @@ func (r *rhythm) plan(ports []*polled, now Stamp) Stamp {
 	var lead *polled
 	patience := Stamp(-1)
 	for _, p := range ports {
-		p.waited = !p.pace.fast()
+		p.waited = p.exact || !p.pace.fast()
 		if p.waited || p.ended {
 			continue
 		}

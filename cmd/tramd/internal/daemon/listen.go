@@ -39,14 +39,13 @@ func (d *Daemon) listen() error {
 		PasswordHash: hash, ClientCerts: d.cfg.HTTP.ClientCA != "", Log: d.o.Log, Done: d.done,
 		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
 	}
-	local := common
-	local.Local = true
+	network, local := web.Handlers(common)
 	for _, s := range []struct {
-		listen net.Listener
-		o      web.Options
-		tls    *tls.Config
-	}{{newLimited(tcp), common, secure}, {unix, local, nil}} {
-		h := httpServer(web.Handler(s.o), d.o.Log)
+		listen  net.Listener
+		handler http.Handler
+		tls     *tls.Config
+	}{{newLimited(tcp), network, secure}, {unix, local, nil}} {
+		h := httpServer(s.handler, d.o.Log)
 		h.TLSConfig = s.tls
 		serve := h.Serve
 		if s.tls != nil {
