@@ -116,6 +116,19 @@ func TestDriftFromTheRecord(t *testing.T) {
 	if status, out, _ := call(t, "drift", "--config", shop.config, "--tolerance", "0.001/300"); status != exitOutside {
 		t.Errorf("by a hundredth of a tolerance: status %d: %s", status, out)
 	}
+	page, csv := filepath.Join(shop.dir, "linnet.html"), filepath.Join(shop.dir, "linnet.csv")
+	if status, out, errOut := call(t, "report", "--config", shop.config, "--out", page, "--csv", csv); status != exitDone || out != "" {
+		t.Errorf("report: status %d: %s%s", status, out, errOut)
+	}
+	if text, err := os.ReadFile(page); err != nil || !strings.Contains(string(text), "Check the squareness of the spindle to the table within") {
+		t.Errorf("report: %v: %.200s", err, text)
+	}
+	if status, out, _ := call(t, "drift", "--tolerance", "0.02/300", csv); status != exitDone || !strings.Contains(out, "12 checks") {
+		t.Errorf("the report's CSV: status %d: %s", status, out)
+	}
+	if status, out, _ := call(t, "report", "--config", shop.config); status != exitDone || !strings.HasPrefix(out, "<!doctype html>") {
+		t.Errorf("report to standard output: status %d: %.100s", status, out)
+	}
 	if status, _, _ := call(t, "drift", "--config", shop.config, "x.csv"); status != exitUsage {
 		t.Error("a file and a record at once were taken")
 	}

@@ -21,7 +21,6 @@ type axis struct {
 	carry scale
 
 	segment  []observation // since the last event
-	adjusted bool          // there was one
 	from     int           // where in the segment bank and chart begin
 	bank     *bank
 	chart    *chart
@@ -47,7 +46,7 @@ func (a *axis) restart() {
 	if a.bank != nil && a.bank.n > 2 {
 		a.carry = a.bank.sigma().kept()
 	}
-	a.segment, a.from, a.bankFrom, a.adjusted, a.moved, a.outside = nil, 0, 0, true, nil, nil
+	a.segment, a.from, a.bankFrom, a.moved, a.outside = nil, 0, 0, nil, nil
 	a.bank, a.chart = nil, nil
 }
 
@@ -90,7 +89,7 @@ func (a *axis) stale() bool {
 // rebuild begins bank and chart anew and shows them what they should have seen.
 func (a *axis) rebuild(limit float64) {
 	a.built = a.gaps.typical()
-	a.chart = newChart(a.built, a.carry, a.adjusted && a.from == 0)
+	a.chart = newChart(a.built, a.carry)
 	for _, o := range a.segment[a.from:] {
 		a.chart.add(o.t, o.y, 1/o.r)
 	}

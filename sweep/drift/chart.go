@@ -7,7 +7,6 @@ import "math"
 type chart struct {
 	carry         scale // of the scatter, from earlier segments
 	fits          settles
-	curves        int    // how many of them are used
 	sums          []sums // sums[k] is over the first k checks
 	t             []float64
 	start, origin float64 // of t and y
@@ -19,8 +18,9 @@ type sums struct {
 	f, ft               [settleCurves]float64
 }
 
-// settleCurves is how many of the bank's time constants the chart allows for: the quick ones.
-const settleCurves = 3
+// settleCurves is how many of the bank's time constants the chart allows for: the quickest. What settles more slowly is a
+// machine that moves, and slower curves would pass for a ramp or an early step.
+const settleCurves = 2
 
 // settles are the sums the settling curves need as totals only.
 type settles struct {
@@ -28,13 +28,8 @@ type settles struct {
 	ff, fy [settleCurves]float64
 }
 
-// newChart begins anew. After an adjustment slow settling is allowed for as well; at the beginning of a record it is not,
-// for it hides an early step.
-func newChart(gap float64, carry scale, adjusted bool) *chart {
-	c := &chart{carry: carry, sums: make([]sums, 1, 64), curves: settleCurves - 1}
-	if adjusted {
-		c.curves = settleCurves
-	}
+func newChart(gap float64, carry scale) *chart {
+	c := &chart{carry: carry, sums: make([]sums, 1, 64)}
 	for i := range c.fits.tau {
 		c.fits.tau[i] = tausInGaps[i] * gap
 	}
@@ -134,7 +129,7 @@ func (c *chart) flat() baseline {
 func (c *chart) settled(flat baseline) (b baseline, pays float64, ok bool) {
 	pays = leastCurve
 	s := &c.sums[len(c.t)]
-	for i := range c.curves {
+	for i := range c.fits.tau {
 		mf := s.f[i] / s.w
 		ff := c.fits.ff[i] - s.f[i]*mf
 		fy := c.fits.fy[i] - s.f[i]*flat.my

@@ -23,10 +23,10 @@ func processes(gap float64) []process {
 			add(Trending, q, b, 0, -1, false, 0.08/6)
 		}
 	}
-	for tau := range tausInGaps {
-		add(Settling, 0, 0, 6, tau, false, 0.03)
-		add(Settling, 0.04, 0, 6, tau, false, 0.00625)
-		add(Settling, 0.2, 0, 6, tau, false, 0.00625)
+	for tau := range tausInGaps[:3] { // the slowest cannot be told from a trend in time
+		add(Settling, 0, 0, 6, tau, false, 0.04)
+		add(Settling, 0.04, 0, 6, tau, false, 0.025/3)
+		add(Settling, 0.2, 0, 6, tau, false, 0.025/3)
 	}
 	for tau := 1; tau < len(tausInGaps); tau++ {
 		for _, v := range []float64{0.7, 2} {

@@ -21,8 +21,8 @@ type View struct {
 type ViewCheck struct {
 	Time     string               `json:"time"`
 	Run      int                  `json:"run"`
-	Measured map[string]*valueOut `json:"measured"` // null: the axis was not measured
-	Axis     map[string]*leanOut  `json:"axis"`
+	Measured map[string]*ValueOut `json:"measured"` // null: the axis was not measured
+	Axis     map[string]*LeanOut  `json:"axis"`
 	Alarm    AlarmKind            `json:"alarm"`
 }
 
@@ -36,16 +36,18 @@ type ViewEvent struct {
 // ViewMoment is what is expected at one moment to come.
 type ViewMoment struct {
 	Time   string              `json:"time"`
-	Axis   map[string]*leanOut `json:"axis"`
+	Axis   map[string]*LeanOut `json:"axis"`
 	Chance *float64            `json:"chance_outside"`
 }
 
-type valueOut struct {
+// ValueOut is what was measured.
+type ValueOut struct {
 	MMPerM float64  `json:"mm_per_m"`
 	U      *float64 `json:"u_mm_per_m"`
 }
 
-type leanOut struct {
+// LeanOut is what is believed.
+type LeanOut struct {
 	Level float64  `json:"level_mm_per_m"`
 	U     *float64 `json:"u_mm_per_m"`
 }
@@ -129,11 +131,11 @@ func thin(checks []Entry, rows []Row, most int) []int {
 }
 
 func viewCheck(e Entry, r *Row) ViewCheck {
-	out := ViewCheck{Time: stamp(r.Time), Run: e.Place, Measured: map[string]*valueOut{}, Axis: map[string]*leanOut{}, Alarm: r.Alarm}
+	out := ViewCheck{Time: stamp(r.Time), Run: e.Place, Measured: map[string]*ValueOut{}, Axis: map[string]*LeanOut{}, Alarm: r.Alarm}
 	for i, name := range Axes {
 		out.Measured[name], out.Axis[name] = nil, r.Axis[i].out()
 		if v := e.Check.Axis[i]; v != nil {
-			out.Measured[name] = &valueOut{round(v.MMPerM, 6), nil}
+			out.Measured[name] = &ValueOut{round(v.MMPerM, 6), nil}
 			if known(v.U) {
 				u := round(v.U, 6)
 				out.Measured[name].U = &u
@@ -143,11 +145,11 @@ func viewCheck(e Entry, r *Row) ViewCheck {
 	return out
 }
 
-func (x *Lean) out() *leanOut {
+func (x *Lean) out() *LeanOut {
 	if x == nil {
 		return nil
 	}
-	out := &leanOut{Level: round(x.Level, 6)}
+	out := &LeanOut{Level: round(x.Level, 6)}
 	if finite(x.U) {
 		u := round(x.U, 6)
 		out.U = &u
@@ -197,7 +199,7 @@ func (t *Tracker) moments(n int) []ViewMoment {
 	furthest := t.furthest()
 	for i := range n + 1 {
 		h := furthest * float64(i) / float64(n)
-		m := ViewMoment{Time: stamp(t.last.Add(duration(h))), Axis: map[string]*leanOut{}}
+		m := ViewMoment{Time: stamp(t.last.Add(duration(h))), Axis: map[string]*LeanOut{}}
 		for k, x := range t.Expect(h) {
 			m.Axis[Axes[k]] = x.out()
 		}

@@ -1,0 +1,168 @@
+package report
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"time"
+
+	"tramd/sweep/charts"
+	"tramd/sweep/drift"
+)
+
+// Report is what a file is made of.
+type Report struct {
+	Machine     string
+	Surface     string // what the checks swept; may be empty
+	Tolerance   string // as written; empty: none
+	History     *drift.History
+	Answer      *drift.Answer
+	Reliability float64
+	Version     string
+}
+
+// drawn is how many checks a picture holds before it is thinned.
+const drawn = 600
+
+//go:embed page.html
+var pageText string
+
+//go:embed page.css
+var style string
+
+var page = template.Must(template.New("page").Parse(pageText))
+
+// sheet is what the template fills in: everything is worked out before, so that the template only places it.
+type sheet struct {
+	Title, Machine, Surface, Tolerance, Limit string
+	Style                                     template.CSS
+	From, Until                               string
+	Checks                                    int
+	Verdict                                   string
+	Axes                                      []axisRow
+	Standing                                  []string
+	Next, Outside, Why                        string
+	Histories, Charts                         []picture
+	Trends                                    []trendRow
+	TrendChecks                               int
+	Intervals                                 []intervalRow
+	Manual                                    []string
+	Episodes                                  []episode
+	Events                                    []eventRow
+	Notes                                     []string
+	Reliability, Version                      string
+}
+
+type axisRow struct{ Name, Level, U, Rate, RateU, Scatter, Kind string }
+
+type picture struct {
+	Title, Says string
+	SVG         template.HTML
+}
+
+type trendRow struct{ Axis, S, Z, P, Slope, Low, High string }
+
+type intervalRow struct{ Method, Days, Hours, Basis string }
+
+type eventRow struct{ Time, Kind, Text string }
+
+// Write writes the file.
+func (r *Report) Write(w io.Writer) error {
+	a := r.Answer
+	s := sheet{
+		Title: "How long " + r.Machine + " stays square", Machine: r.Machine, Surface: r.Surface, Tolerance: r.Tolerance,
+		Style: template.CSS(style), Checks: len(a.Rows), Verdict: string(a.Verdict), Why: a.Forecast.Why,
+		Reliability: figure(100*r.Reliability, 4), Version: r.Version,
+	}
+	if limit := a.Tracker.Limit(); limit > 0 {
+		s.Limit = number(limit, 4)
+	}
+	if n := len(a.Rows); n > 0 {
+		s.From, s.Until = date(a.Rows[0].Time), date(a.Rows[n-1].Time)
+	}
+	s.Axes = axisRows(a)
+	for _, al := range a.Alarms {
+		s.Standing = append(s.Standing, al.Text())
+	}
+	if n := a.Forecast.Next; n != nil {
+		s.Next = fmt.Sprintf("%s: %s", date(n.Time), n.Basis(r.Reliability))
+	}
+	if o := a.Forecast.Outside; o != nil {
+		s.Outside = fmt.Sprintf("%s, with 95 %% between %s and %s", date(o.Time), date(o.Low), date(o.High))
+		if o.HighOpen {
+			s.Outside = fmt.Sprintf("%s, with 97.5 %% not before %s; it may as well never be", date(o.Time), date(o.Low))
+		}
+	}
+	v := a.View(r.History, drawn, r.Reliability)
+	for i := range drift.Axes {
+		s.Histories = append(s.Histories, history(v, i))
+		if p, ok := control(r.History, i); ok {
+			s.Charts = append(s.Charts, p)
+		}
+	}
+	s.Trends, s.TrendChecks = trends(r.History)
+	intervals := a.Intervals(r.History, r.Reliability)
+	for _, x := range intervals {
+		s.Intervals = append(s.Intervals, intervalRow{x.Method, interval(x.Days), hours(x.Hours), x.Basis})
+	}
+	s.Manual = r.manual(intervals[0])
+	s.Episodes = episodes(a.Rows)
+	for _, e := range v.Events {
+		s.Events = append(s.Events, eventRow{e.Time, e.Kind, e.Text})
+	}
+	for _, n := range a.Warnings {
+		s.Notes = append(s.Notes, n.Text)
+	}
+	return page.Execute(w, s)
+}
+
+func axisRows(a *drift.Answer) []axisRow {
+	var out []axisRow
+	for i, x := range a.Tracker.Now() {
+		row := axisRow{Name: drift.Axes[i], Level: "not measured", U: "–", Rate: "–", RateU: "–", Scatter: "–", Kind: "–"}
+		if x != nil {
+			row.Level = signed(x.Level, 4)
+			row.U, row.Rate, row.RateU = number(1.96*x.U, 4), signed(x.Rate, 6), number(1.96*x.RateU, 6)
+			row.Scatter = number(a.Scatter[i], 4)
+			best := 0.0
+			for k := drift.Steady; k <= drift.Settling; k++ {
+				if p := a.Process[i][k]; p > best {
+					best, row.Kind = p, fmt.Sprintf("%s (%.0f %%)", k, 100*p)
+				}
+			}
+		}
+		out = append(out, row)
+	}
+	return out
+}
+
+// trendChecks bounds the second opinion, whose cost grows with the square: the latest so many.
+const trendChecks = 1000
+
+// trends is the second opinion: a test and a slope that take nothing for granted about how the figures are scattered.
+func trends(h *drift.History) ([]trendRow, int) {
+	seg := h.Segment()
+	seg = seg[max(0, len(seg)-trendChecks):]
+	var out []trendRow
+	for i, name := range drift.Axes {
+		var t, x []float64
+		for _, c := range seg {
+			if v := c.Axis[i]; v != nil {
+				t, x = append(t, c.Time.Sub(seg[0].Time).Hours()/24), append(x, v.MMPerM)
+			}
+		}
+		if len(x) < 4 {
+			continue
+		}
+		m, s := charts.MannKendall(x), charts.TheilSen(t, x, 1.96)
+		if math.IsNaN(s.Slope) {
+			continue
+		}
+		out = append(out, trendRow{name, signed(float64(m.S), 0), signed(m.Z, 2), probability(m.P()), signed(s.Slope, 6), signed(s.Low, 6), signed(s.High, 6)})
+	}
+	return out, len(seg)
+}
+
+func date(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") }
