@@ -212,6 +212,7 @@ func (s *Session) concluded(j *job, end Ending) {
 	s.counts[RunKey{"sweep", string(end.Outcome)}]++
 	if end.Result != nil {
 		s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
+		s.zeroPair(j.run, end.Result)
 	}
 	if s.job == j {
 		s.job = nil

@@ -71,6 +71,7 @@ type Session struct {
 	encoder     *sweep.Encoder
 	emit        func(sweep.Point)
 	latest      []latest // per indicator
+	pair        *pairZero
 	angleAt     device.Stamp
 	last        *LastRun
 	counts      map[RunKey]uint64

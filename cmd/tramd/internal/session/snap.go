@@ -31,6 +31,7 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 		out.Devices = append(out.Devices, s.port(i, mono))
 	}
 	out.Angle = s.angleState(mono)
+	out.Pair = s.pairState(mono, out.Angle.Deg)
 	_, err := s.archive.state()
 	out.Store.OK = err == nil
 	if err != nil {

@@ -24,6 +24,7 @@ type Snapshot struct {
 	Troubles  map[string]string `json:"troubles"` // of the daemon's own chores, by kind: why; see TroubleKinds
 	Check     *CheckState       `json:"check"`    // unattended checks; nil: none are planned
 	Drift     *DriftState       `json:"drift"`    // nil until the stored checks say something
+	Pair      *PairState        `json:"pair"`     // of two opposite indicators, after a sweep with them; nil: not readable now
 }
 
 // DriftState is what the stored checks of the machine, taken together, say today.
