@@ -32,6 +32,7 @@ type commandLine struct {
 	Show     showCmd       `cmd:"" help:"Show one stored run."`
 	Refit    refitCmd      `cmd:"" help:"Fit stored runs anew with today's model; old results stay."`
 	Separate separateCmd   `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
+	Job      jobCmd        `cmd:"" help:"Write the record of the last job, sweep, move, sweep, as one page that prints (HTML)."`
 	Drift    driftCmd      `cmd:"" help:"Say from a history of checks whether the machine drifts, since when, and when to check next."`
 	Report   reportCmd     `cmd:"" help:"Write one HTML file that prints: history, forecast, control chart, and how often to check, for the machine's manual."`
 	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`

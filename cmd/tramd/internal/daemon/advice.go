@@ -7,9 +7,9 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/store"
 	"tramd/sweep/advice"
 	"tramd/sweep/finish"
@@ -49,18 +49,7 @@ type Adjuster struct {
 }
 
 // Stage is one sweep of the job and what was done after it.
-type Stage struct {
-	Run       int64              `json:"run"`
-	StartedAt time.Time          `json:"started_at"`
-	Purpose   string             `json:"purpose"`
-	Verdict   string             `json:"verdict"`
-	Tilt      *float64           `json:"tilt_mm_per_m"` // null: not measured
-	TiltHalf  *float64           `json:"tilt_U_mm_per_m"`
-	Nod       *float64           `json:"nod_mm_per_m"`
-	NodHalf   *float64           `json:"nod_U_mm_per_m"`
-	Moved     map[string]float64 `json:"moved"` // after it, by adjuster
-	Told      []string           `json:"told"`  // what was logged after it, in words
-}
+type Stage = jobsheet.Stage
 
 const (
 	remembered = 150 // sweeps the adviser looks back on

@@ -5,12 +5,14 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"time"
 
 	"tramd/cmd/tramd/internal/certs"
+	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/web"
 )
@@ -38,6 +40,9 @@ func (d *Daemon) listen() error {
 		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: hash, ClientCerts: d.cfg.HTTP.ClientCA != "", Log: d.o.Log, Done: d.done,
 		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
+		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
+			return WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
+		}},
 	}
 	network, local := web.Handlers(common)
 	for _, s := range []struct {

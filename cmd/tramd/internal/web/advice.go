@@ -1,6 +1,9 @@
 package web
 
-import "net/http"
+import (
+	"bytes"
+	"net/http"
+)
 
 var noAdvice = problem{http.StatusServiceUnavailable, "there is no advice to be had: the daemon was started without its record"}
 
@@ -16,4 +19,21 @@ func (s *server) advice(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.reply(w, http.StatusOK, a)
+}
+
+// jobSheet gives the record of the last job, to be read and printed.
+func (s *server) jobSheet(w http.ResponseWriter, r *http.Request) {
+	if s.JobSheet.Write == nil {
+		s.fail(w, noAdvice)
+		return
+	}
+	var page bytes.Buffer // a page that could not be finished is not begun
+	if err := s.JobSheet.Write(r.Context(), &page); err != nil {
+		s.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Security-Policy", s.JobSheet.Policy)
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = w.Write(page.Bytes()) // whoever asked has gone away
 }

@@ -46,6 +46,7 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /api/v1/live", s.live)
 	mux.HandleFunc("GET /api/v1/advice", s.advice)
+	mux.HandleFunc("GET /job.html", s.jobSheet)
 	mux.HandleFunc("GET /api/v1/runs", s.runs)
 	mux.HandleFunc("GET /api/v1/runs/{id}", s.run)
 	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.readings)

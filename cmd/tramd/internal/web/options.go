@@ -41,6 +41,12 @@ type Tightened struct {
 	TightMM float64 `json:"tight_mm"`
 }
 
+// Sheet is a page that is whole in itself, to be printed; Policy is what a browser may do with it.
+type Sheet struct {
+	Policy string
+	Write  func(ctx context.Context, w io.Writer) error
+}
+
 // Drift is what the stored checks come to, as the page draws it. It is sent as JSON as it is.
 type Drift interface {
 	Drift(ctx context.Context) (any, error)
@@ -70,6 +76,7 @@ type Options struct {
 	Refits       Refits
 	Drift        Drift
 	Advice       func(ctx context.Context) (any, error) // what to move next, sent as JSON as it is
+	JobSheet     Sheet                                  // the record of the last job; without Write there is none
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by

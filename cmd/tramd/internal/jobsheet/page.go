@@ -1,0 +1,99 @@
+package jobsheet
+
+import (
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"sort"
+	"strings"
+	"time"
+)
+
+var (
+	//go:embed page.html
+	pageText string
+	//go:embed page.css
+	style string
+
+	page = template.Must(template.New("job").Parse(pageText))
+)
+
+// ContentPolicy is what a browser may do with the page (Content Security Policy Level 3): use its own style, nothing else.
+func ContentPolicy() string {
+	sum := sha256.Sum256([]byte(style))
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+}
+
+type row struct {
+	Run                            int64
+	When, Tilt, Nod, Verdict, Then string
+}
+
+type filled struct {
+	Sheet
+	Style      template.CSS
+	When       string
+	First, End row
+	Several    bool
+	Rows       []row
+	Indicators []string
+	Map        template.HTML
+}
+
+// Write writes the page.
+func (s *Sheet) Write(w io.Writer) error {
+	f := filled{Sheet: *s, Style: template.CSS(style), Map: s.travelled()}
+	for i := range s.Stages {
+		f.Rows = append(f.Rows, s.row(&s.Stages[i]))
+	}
+	if n := len(f.Rows); n > 0 {
+		f.First, f.End, f.Several = f.Rows[0], f.Rows[n-1], n > 1
+		f.When = span(s.Stages[0].StartedAt, s.Stages[n-1].StartedAt)
+	}
+	for _, i := range s.Indicators {
+		text := fmt.Sprintf("indicator %s: arm %g mm", i.Name, i.RadiusMM)
+		if i.RadiusUMM > 0 {
+			text += fmt.Sprintf(" (standard uncertainty %g mm)", i.RadiusUMM)
+		}
+		text += fmt.Sprintf(", resolution %g mm", i.ResolutionMM)
+		f.Indicators = append(f.Indicators, text)
+	}
+	return page.Execute(w, f)
+}
+
+func (s *Sheet) row(g *Stage) row {
+	r := row{Run: g.Run, When: stamp(g.StartedAt), Tilt: lean(g.Tilt, g.TiltHalf), Nod: lean(g.Nod, g.NodHalf), Verdict: g.Verdict}
+	if r.Verdict == "" {
+		r.Verdict = "none"
+	}
+	var then []string
+	for name, by := range g.Moved {
+		then = append(then, strings.TrimSpace(fmt.Sprintf("%s %+g %s", name, by, s.Units[name])))
+	}
+	sort.Strings(then)
+	r.Then = strings.Join(append(then, g.Told...), "; ")
+	return r
+}
+
+func lean(v, half *float64) string {
+	if v == nil {
+		return "not measured"
+	}
+	text := strings.Replace(fmt.Sprintf("%+.3f", *v), "-", "−", 1)
+	if half != nil {
+		text += fmt.Sprintf(" ± %.3f", *half)
+	}
+	return text
+}
+
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
+
+func span(from, to time.Time) string {
+	if from.UTC().Format(time.DateOnly) == to.UTC().Format(time.DateOnly) {
+		return stamp(from) + " to " + to.UTC().Format("15:04") + " UTC"
+	}
+	return stamp(from) + " to " + stamp(to) + " UTC"
+}

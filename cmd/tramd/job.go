@@ -1,0 +1,31 @@
+package main
+
+import (
+	"io"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/daemon"
+	"tramd/store"
+)
+
+type jobCmd struct {
+	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Out    string `placeholder:"FILE.html" help:"Where to write the page; standard output without it."`
+}
+
+func (c *jobCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	write := func(w io.Writer) error { return daemon.WriteJobSheet(e.ctx, w, s, cfg, version) }
+	if c.Out == "" {
+		return write(e.out)
+	}
+	return writeFile(c.Out, write)
+}
