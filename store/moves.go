@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -107,7 +108,7 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 		if !slices.Contains(changing, kind) {
 			continue
 		}
-		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return int(t.Run - run) })
+		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return cmp.Compare(t.Run, run) })
 		t := &trials[at-1] // there is one: after is at least the first's
 		t.Told = append(t.Told, kind+": "+text)
 		if !moved.Valid {

@@ -74,7 +74,15 @@ func (c *adviseCmd) fromRecord(e *env) error {
 			return err
 		}
 	}
-	return printAdvice(e.out, a.Answer)
+	if err := printAdvice(e.out, a.Answer); err != nil {
+		return err
+	}
+	for _, x := range a.Aims {
+		if _, err := fmt.Fprintf(e.out, "  %s\n", x.Say); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // printAdvice writes an advice for a person.

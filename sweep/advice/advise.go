@@ -14,6 +14,9 @@ type Move struct {
 	By       float64 `json:"by"` // signed, in Unit
 	Unit     string  `json:"unit"`
 	Say      string  `json:"say,omitempty"` // the same for a person
+	// Of shims from a stock: what is to be packed in all after the move, signed like By, and of which pieces.
+	PackedMM *float64  `json:"packed_mm,omitempty"`
+	StackMM  []float64 `json:"stack_mm,omitempty"`
 }
 
 // Expected is the lean to be expected after the move, or as it is now when there is none.

@@ -163,6 +163,41 @@ func TestSentences(t *testing.T) {
 	}
 }
 
+// Shims are said as the stack there is to be, since what was packed may have to come out for it.
+func TestAStackIsSaidAsAWhole(t *testing.T) {
+	adj := Adjuster{Name: "shim", Unit: "mm", StockMM: []float64{0.05, 0.1, 0.2},
+		Words: Words{Plus: "pack {} behind the lower bolts", Minus: "pack {} behind the upper bolts"}}
+	for _, tc := range []struct {
+		by, packed float64
+		want       string
+	}{
+		{0.1, 0, "Pack 0.1 mm behind the lower bolts."},
+		{0.25, 0, "Pack 0.25 mm (0.2 + 0.05) behind the lower bolts."},
+		{0.05, 0.1, "Pack 0.15 mm (0.1 + 0.05) in all behind the lower bolts."},
+		{-0.3, 0.1, "Pack 0.2 mm in all behind the upper bolts."},
+		{-0.1, 0.1, "Shim: take out all the shims that were packed."},
+	} {
+		m := Move{By: tc.by}
+		m.pack(adj, tc.packed+tc.by)
+		if m.Say != tc.want {
+			t.Errorf("%q, want %q", m.Say, tc.want)
+		}
+	}
+	if got := compose([]float64{0.03, 0.02, 0.05, 0.02}, 0.07); len(got) != 2 || got[0] != 0.05 || got[1] != 0.02 {
+		t.Errorf("%v", got)
+	}
+	if got := compose([]float64{0.03, 0.02}, 0.04); got != nil {
+		t.Errorf("%v", got)
+	}
+	many := make([]float64, 64) // every stack different: bounded all the same
+	for i := range many {
+		many[i] = 0.01 + 0.000001*float64(i*i*i)
+	}
+	if n := len(stacks(many, 0)); n > 2*maxSums+1 {
+		t.Errorf("%d stacks", n)
+	}
+}
+
 // Whatever is asked: no panic, only amounts that exist, a chance that is one, and numbers JSON can say.
 func TestAnyProblemGetsAnAnswerThatCanBeActedOn(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {

@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -97,6 +98,9 @@ func (g grid) round(k float64) float64 {
 	return math.Round(v*digits) / digits
 }
 
+// maxSums bounds how many different stacks are weighed; a stock that could make more has one near any thickness.
+const maxSums = 20000
+
 // maxPieces is the most shims in one stack: common practice, no source, is few thick ones rather than many thin.
 const maxPieces = 4
 
@@ -109,6 +113,9 @@ func stacks(stock []float64, packed float64) []float64 {
 		piece := int64(math.Round(s * 1e6))
 		for _, have := range sortedKeys(fewest) { // as it was before this piece
 			n := fewest[have] + 1
+			if len(fewest) >= maxSums {
+				break
+			}
 			if old, ok := fewest[have+piece]; n <= maxPieces && (!ok || n < old) {
 				fewest[have+piece] = n
 			}
@@ -129,6 +136,35 @@ func sortedKeys(m map[int64]int) []int64 {
 	for k := range m {
 		out = append(out, k)
 	}
-	slices.SortFunc(out, func(a, b int64) int { return int(b - a) })
+	slices.SortFunc(out, func(a, b int64) int { return cmp.Compare(b, a) })
 	return out
+}
+
+// compose names the fewest pieces on hand that make a thickness, thickest first; nil when there are none.
+func compose(stock []float64, thickness float64) []float64 {
+	pieces := slices.Clone(stock)
+	slices.SortFunc(pieces, func(a, b float64) int { return cmp.Compare(b, a) })
+	want := int64(math.Round(thickness * 1e6))
+	tries := 0
+	var pick func(from, left int, rest int64) []float64
+	pick = func(from, left int, rest int64) []float64 {
+		if rest == 0 {
+			return []float64{}
+		}
+		for i := from; i < len(pieces) && left > 0 && tries < 1e6; i++ {
+			tries++
+			if nm := int64(math.Round(pieces[i] * 1e6)); nm <= rest {
+				if more := pick(i+1, left-1, rest-nm); more != nil {
+					return append([]float64{pieces[i]}, more...)
+				}
+			}
+		}
+		return nil
+	}
+	for n := 1; n <= maxPieces; n++ {
+		if got := pick(0, n, want); len(got) > 0 {
+			return got
+		}
+	}
+	return nil
 }

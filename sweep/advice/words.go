@@ -29,7 +29,11 @@ func (a *Answer) moveWords(p *Problem, next plan) {
 			continue
 		}
 		adj := p.Adjusters[j]
-		a.Moves = append(a.Moves, Move{adj.Name, by, adj.unit(), adj.say(by)})
+		m := Move{Adjuster: adj.Name, By: by, Unit: adj.unit(), Say: adj.say(by)}
+		if len(adj.StockMM) > 0 {
+			m.pack(adj, p.packed[adj.Name]+by)
+		}
+		a.Moves = append(a.Moves, m)
 		loosens = loosens || adj.Words.Loosens
 	}
 	if loosens {
@@ -53,31 +57,57 @@ func (a Adjuster) unit() string {
 	return a.Unit
 }
 
+// pack says a stack of shims as what there is to be in the end: what was packed before may come out for it.
+func (m *Move) pack(adj Adjuster, total float64) {
+	total = math.Round(total*1e6) / 1e6
+	m.PackedMM, m.StackMM = &total, compose(adj.StockMM, math.Abs(total))
+	if total == 0 {
+		m.Say = adj.noted(sentence(adj.Name + ": take out all the shims that were packed"))
+		return
+	}
+	amount := plain(math.Abs(total)) + " " + adj.unit()
+	if len(m.StackMM) > 1 {
+		var parts []string
+		for _, s := range m.StackMM {
+			parts = append(parts, plain(s))
+		}
+		amount += " (" + strings.Join(parts, " + ") + ")"
+	}
+	if math.Abs(total-m.By) > 1e-9 {
+		amount += " in all"
+	}
+	m.Say = adj.noted(adj.phrase(total, amount))
+}
+
 // say tells a person what to do, in the words of the machine's owner where there are some.
 func (a Adjuster) say(by float64) string {
-	amount := strconv.FormatFloat(math.Abs(by), 'f', -1, 64) + " " + a.unit()
-	words := a.Words.Plus
-	if by < 0 {
-		words = a.Words.Minus
-	}
-	var s string
-	switch {
-	case words == "":
-		sign := "+"
-		if by < 0 {
-			sign = "-"
-		}
-		s = fmt.Sprintf("Move %s by %s%s.", a.Name, sign, amount)
-	case strings.Contains(words, "{}"):
-		s = sentence(strings.ReplaceAll(words, "{}", amount))
-	default:
-		s = sentence(a.Name + ": " + amount + " " + words)
-	}
-	if a.Words.Notes != "" {
-		s += " " + sentence(a.Words.Notes)
-	}
-	return s
+	return a.noted(a.phrase(by, plain(math.Abs(by))+" "+a.unit()))
 }
+
+func (a Adjuster) phrase(by float64, amount string) string {
+	words, sign := a.Words.Plus, "+"
+	if by < 0 {
+		words, sign = a.Words.Minus, "-"
+	}
+	switch {
+	case words == "" && len(a.StockMM) > 0:
+		return fmt.Sprintf("%s: pack %s%s.", a.Name, sign, amount)
+	case words == "":
+		return fmt.Sprintf("Move %s by %s%s.", a.Name, sign, amount)
+	case strings.Contains(words, "{}"):
+		return sentence(strings.ReplaceAll(words, "{}", amount))
+	}
+	return sentence(a.Name + ": " + amount + " " + words)
+}
+
+func (a Adjuster) noted(s string) string {
+	if a.Words.Notes == "" {
+		return s
+	}
+	return s + " " + sentence(a.Words.Notes)
+}
+
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 func sentence(s string) string {
 	s = strings.TrimSpace(s)
