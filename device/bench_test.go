@@ -60,14 +60,15 @@ func cpu(b *testing.B) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
-// writerEnv makes this test binary the instrument: "COUNT RATE".
+// writerEnv makes this test binary the instrument: "COUNT RATE KIND", where the kind is one of spoken.
 const writerEnv = "DEVICE_TEST_WRITER"
 
 // writerMain sends readings into descriptor 3, whose value in micrometres is their number, then tells on standard
 // output when each was sent. It is a process of its own so that the processor time of the reader stands alone.
 func writerMain() int {
 	var n, rate int
-	if _, err := fmt.Sscan(os.Getenv(writerEnv), &n, &rate); err != nil {
+	var kind string
+	if _, err := fmt.Sscan(os.Getenv(writerEnv), &n, &rate, &kind); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 2
 	}
@@ -88,7 +89,7 @@ func writerMain() int {
 		for monotonic() < due {
 			runtime.Gosched()
 		}
-		frame = fmt.Appendf(frame[:0], "%+09.3f\r\n", float64(i)/1000)
+		frame = spoken[kind].frame(frame[:0], i)
 		sent[i] = monotonic()
 		_, err = far.Write(frame)
 	}
@@ -103,9 +104,9 @@ func writerMain() int {
 }
 
 // instrument runs the writer to its end.
-func instrument(b *testing.B, l *devicetest.Line, n, rate int) []int64 {
+func instrument(b *testing.B, l *devicetest.Line, n, rate int, kind string) []int64 {
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%d %d", writerEnv, n, rate))
+	cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%d %d %s", writerEnv, n, rate, kind))
 	cmd.ExtraFiles = []*os.File{l.Far()}
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
@@ -149,20 +150,49 @@ func report(b *testing.B, sent, got []int64, used time.Duration, wakes int) {
 	b.ReportMetric(float64(lost), "lost")
 }
 
-// BenchmarkPty measures a device from the byte written to the sink called: with and without patience.
+// spoken are kinds of frame, each saying so many micrometres.
+var spoken = map[string]struct {
+	spec  Spec
+	frame func(dst []byte, i int) []byte
+}{
+	"text": {Spec{}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%+09.3f\r\n", float64(i)/1000) }},
+	"pattern": {Spec{Frame: FramePattern, Pattern: &Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
+		func(dst []byte, i int) []byte { return fmt.Appendf(dst, "01N%9.3fMM\r\n", float64(i)/1000) }},
+	"digits": {Spec{Frame: FrameDigits, Digits: &Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, func(dst []byte, i int) []byte {
+		dst = append(dst, 0xFF)
+		for k, d := 0, fmt.Sprintf("0%06d3", i); k < len(d); k += 2 {
+			dst = append(dst, (d[k]-'0')<<4|(d[k+1]-'0'))
+		}
+		return dst
+	}},
+	"binary_crc16": {Spec{Frame: FrameBinary, Binary: &Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "1 um", Check: checkModbus}},
+		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkModbus)...) }},
+	// Held until the next is good too.
+	"binary_bare": {Spec{Frame: FrameBinary, Binary: &Binary{Layout: "AA 55 value", Bits: 24, Order: "high_first", Scale: "1 um"}},
+		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkNone)...) }},
+}
+
+// BenchmarkPty measures a device from the byte written to the sink called: each kind of frame, and with patience.
 func BenchmarkPty(b *testing.B) {
 	for _, tc := range []struct {
 		rate     int
 		patience time.Duration
-	}{{100, 0}, {1000, 0}, {1000, 5 * time.Millisecond}, {7000, 0}} {
+		kind     string
+	}{
+		{100, 0, "text"}, {1000, 0, "text"}, {1000, 5 * time.Millisecond, "text"}, {7000, 0, "text"},
+		{100, 0, "pattern"}, {1000, 0, "pattern"}, {100, 0, "digits"}, {1000, 0, "digits"},
+		{100, 0, "binary_crc16"}, {1000, 0, "binary_crc16"}, {100, 0, "binary_bare"}, {1000, 0, "binary_bare"},
+	} {
 		rate := tc.rate
-		b.Run(fmt.Sprintf("%d_per_s_patience_%v", rate, tc.patience), func(b *testing.B) {
+		b.Run(fmt.Sprintf("%s_%d_per_s_patience_%v", tc.kind, rate, tc.patience), func(b *testing.B) {
 			for b.Loop() {
 				n := benchSeconds * rate
 				l := devicetest.Open(b)
 				got := make([]int64, n)
 				wakes := 0
-				d, err := New(0, Spec{Name: "arm", Role: RoleIndicator, Port: l.Path, Baud: 921600}, func(batch Batch) {
+				spec := spoken[tc.kind].spec
+				spec.Name, spec.Role, spec.Port, spec.Baud = "arm", RoleIndicator, l.Path, 921600
+				d, err := New(0, spec, func(batch Batch) {
 					now := monotonic()
 					wakes++
 					for _, s := range batch.Samples {
@@ -179,11 +209,19 @@ func BenchmarkPty(b *testing.B) {
 				r := &running{Device: d}
 				r.run(b)
 				r.wait(b, StateSettling)
-				l.Write([]byte("first\n9000\n")) // the first is dropped; the second says that all is open
+				// The first line is dropped, and frames of bytes must find their place; then all is open.
+				var lead []byte
+				for i := range 10 {
+					lead = spoken[tc.kind].frame(lead, 900_000+i)
+				}
+				l.Write(lead)
 				r.wait(b, StateLive)
 				before := cpu(b)
-				sent := instrument(b, l, n, rate)
+				sent := instrument(b, l, n, rate, tc.kind)
 				used := cpu(b) - before
+				for end := time.Now().Add(3 * time.Second); r.Status().Readings < uint64(n) && time.Now().Before(end); {
+					time.Sleep(10 * time.Millisecond) // on a busy machine the last come late
+				}
 				time.Sleep(100 * time.Millisecond)
 				r.stop()
 				report(b, sent, got, used, wakes)
@@ -258,7 +296,7 @@ func readPath(b *testing.B, gather time.Duration, reader func(*serialPort, *os.F
 		}
 	}()
 	before := cpu(b)
-	sent := instrument(b, l, n, rate)
+	sent := instrument(b, l, n, rate, "text")
 	used := cpu(b) - before
 	<-done
 	report(b, sent, got, used, wakes)
