@@ -5,7 +5,7 @@ VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
 
-.PHONY: demo test bench torture study lint build cross emulated deb deb-test deps deps-test fuzz clean
+.PHONY: demo test bench torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
 
 demo: build
 	./bin/tramd demo
@@ -79,6 +79,11 @@ deb: build cross
 deb-test: deb
 	@./cmd/tramd/need.sh lintian:lintian systemd-analyze:systemd man:man-db
 	systemd/deb/test.sh dist/deb
+
+# The packaged service under a systemd of its own, in a container. As root, with cgroups.
+boot-test: deb
+	@./cmd/tramd/need.sh systemd-nspawn:systemd-container curl:curl
+	systemd/deb/boot.sh dist/deb/tramd_*_$$(dpkg --print-architecture).deb
 
 # Each decoder and parser in turn, FUZZTIME long.
 FUZZTIME ?= 30s
