@@ -38,6 +38,9 @@ type commandLine struct {
 	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
 	Backup   backupCmd     `cmd:"" help:"Copy the record beside the running daemon, and check the copy."`
 	Restore  restoreCmd    `cmd:"" help:"Put a backup in the record's place; the daemon must be stopped."`
+	Program  programCmd    `cmd:"" help:"Sweep by a motion controller that turns the arm from station to station."`
+	Arm      armCmd        `cmd:"" help:"Let planned checks move the arm, for some hours and until the next restart at most."`
+	Disarm   disarmCmd     `cmd:"" help:"Take the arming for planned checks back."`
 	Import   importCmd     `cmd:"" help:"Bring recorded sweeps (CSV) into the record; the same one twice is noticed."`
 	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, acknowledged, note; or its hours."`
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`

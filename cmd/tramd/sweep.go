@@ -46,13 +46,18 @@ func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose, sourc
 	if err != nil {
 		return store.Run{}, err
 	}
+	return watchRun(ctx, cl, id, source, in, progress)
+}
+
+// watchRun shows a sweep until it has ended, and gives the stored run.
+func watchRun(ctx context.Context, cl *client.Client, id int64, source string, in io.Reader, progress io.Writer) (store.Run, error) {
 	watch, stop := context.WithCancel(ctx)
 	defer stop()
 	show := newShower(progress)
 	restore := steer(watch, source, cl, id, in, show)
 	defer restore()
 	seen, others := false, 0
-	err = cl.Live(watch, func(s *session.Snapshot) bool {
+	err := cl.Live(watch, func(s *session.Snapshot) bool {
 		if s.Sweep.Run != id {
 			// The first states may still be from before the start.
 			others++
@@ -70,6 +75,9 @@ func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose, sourc
 		// It may have ended on its own in this very moment; what is stored says which.
 		_ = cl.AbandonSweep(after, id)
 	} else if err != nil {
+		if source == config.SourceProgram { // nobody may be watching the arm any more
+			_ = cl.AbandonSweep(after, id)
+		}
 		return store.Run{}, err
 	}
 	return endedRun(after, cl, id)

@@ -140,6 +140,25 @@ func (c *Client) Advice(ctx context.Context) (advice.Answer, error) {
 	return a, err
 }
 
+// ArmMotion is the first act of moving the arm; with unattended above zero it arms planned checks for so long.
+func (c *Client) ArmMotion(ctx context.Context, unattended time.Duration) (session.Armed, error) {
+	var out session.Armed
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/arm", map[string]float64{"unattended_hours": unattended.Hours()}, &out)
+	return out, err
+}
+
+// DisarmMotion takes an arming back.
+func (c *Client) DisarmMotion(ctx context.Context) error {
+	return c.call(ctx, http.MethodDelete, "/api/v1/motion/arm", nil, nil)
+}
+
+// StartMotion is the second act, and gives the run.
+func (c *Client) StartMotion(ctx context.Context, key, purpose string) (int64, error) {
+	var out struct{ Run int64 }
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]string{"key": key, "purpose": purpose}, &out)
+	return out.Run, err
+}
+
 // Alive says whether a daemon answers.
 func (c *Client) Alive(ctx context.Context) bool {
 	resp, err := c.do(ctx, http.MethodGet, "/api/v1/runs?limit=1", nil)

@@ -42,4 +42,5 @@ const (
 	SourceStations = "stations" // the arm is turned by hand from station to station
 	SourceTyped    = "typed"    // the same, and a person reads the indicator too
 	SourceSteady   = "steady"   // the spindle is turned at a constant speed
+	SourceProgram  = "program"  // a motion controller turns the arm from station to station
 )

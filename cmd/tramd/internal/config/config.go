@@ -19,6 +19,7 @@ type Config struct {
 	HTTP        HTTP        `toml:"http"`
 	Control     Control     `toml:"control"`
 	Indicators  []Indicator `toml:"indicator"`
+	Program     Program     `toml:"program"`
 	Angle       Angle       `toml:"angle"`
 	Sweep       Sweep       `toml:"sweep"`
 	Clock       Clock       `toml:"clock"`
@@ -110,6 +111,7 @@ func (c *Config) setDefaults() {
 	if a.Baud == 0 {
 		a.Baud = 115200
 	}
+	c.Program.setDefaults(a.Source)
 	a.Framing.setDefaults(a.plainFrame())
 	a.stationDefaults()
 	if a.Closing == nil {
@@ -132,6 +134,9 @@ func (c *Config) Setup() sweep.Setup {
 	s.Steady = c.Angle.Steady()
 	if c.Angle.ByStations() {
 		s.StationsDeg = c.Angle.StationsDeg
+		if c.Angle.Source == SourceProgram {
+			s.StationsDeg = c.targets()
+		}
 	}
 	for i := range c.Indicators {
 		ind := &c.Indicators[i]

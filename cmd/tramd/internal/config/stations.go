@@ -7,7 +7,9 @@ import (
 )
 
 // ByStations says whether the arm is turned from station to station.
-func (a Angle) ByStations() bool { return a.Source == SourceStations || a.Source == SourceTyped }
+func (a Angle) ByStations() bool {
+	return a.Source == SourceStations || a.Source == SourceTyped || a.Source == SourceProgram
+}
 
 func (a *Angle) stationDefaults() {
 	if a.ByStations() && len(a.StationsDeg) == 0 {

@@ -133,10 +133,12 @@ func (v *validator) angle(c *Config) {
 		v.byHand(c)
 	case SourceSteady:
 		v.steady(c)
+	case SourceProgram:
+		v.program(c)
 	case "":
-		v.bad("angle.source", `missing; write source = "encoder", "stations", "typed" or "steady"`)
+		v.bad("angle.source", `missing; write source = "encoder", "stations", "typed", "steady" or "program"`)
 	default:
-		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations", "typed" or "steady"`, a.Source)
+		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations", "typed", "steady" or "program"`, a.Source)
 	}
 	v.number("angle.zero_deg", a.ZeroDeg, -360, 360)
 	v.number("angle.delay_ms", a.DelayMS, 0, 5000)

@@ -33,6 +33,11 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 			IndexDeg: a.IndexDeg, IndexToleranceDeg: a.IndexToleranceDeg,
 		}
 		specs = append(specs, cfg.AnglePort())
+	case config.SourceProgram:
+		angle.Stations = sweep.StationOptions{
+			AnglesDeg: cfg.Motion().Targets, SettleS: a.SettleS, SettleMM: a.SettleMM, Resolution: coarsest(cfg),
+			Indicators: len(cfg.Indicators), Told: true,
+		}
 	case config.SourceStations, config.SourceTyped:
 		angle.TypedUnit = a.Unit()
 		angle.Stations = sweep.StationOptions{

@@ -6,6 +6,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/cmd/tramd/internal/motion"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -36,6 +37,9 @@ type job struct {
 	stations  *sweep.Stations
 	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
 	steady    *turning
+
+	motion     *motion.Runner // moves the arm; nil: somebody does
+	motionSays string
 
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them
@@ -170,6 +174,8 @@ func (j *job) say(s *Session) string {
 		return "All readings are in. Working out the result."
 	case s.missing() != "":
 		return s.missing()
+	case j.motion != nil:
+		return j.motionSays
 	case j.stations != nil:
 		return j.sayStation(s)
 	case j.steady != nil:

@@ -36,6 +36,14 @@ const MaxTurns = 1000
 // Start begins an attended sweep. It returns the run's id once the run stands in the store; readings are taken from when
 // the arm begins to move.
 func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, error) {
+	if s.o.Motion != nil {
+		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: arm it and start it with `tramd program`")
+	}
+	return s.begin(ctx, turns, purpose, func(*job) error { return nil })
+}
+
+// begin begins a sweep, with what ready does to its job before any reading can come.
+func (s *Session) begin(ctx context.Context, turns int, purpose string, ready func(*job) error) (int64, error) {
 	if turns < 1 || turns > MaxTurns {
 		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, MaxTurns)
 	}
@@ -57,6 +65,10 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 			if j, err = newJob(s, run, turns, time.Now()); err == nil {
 				s.job = j
 				s.published.Store(nil)
+				err = ready(j)
+			}
+			if err != nil {
+				s.job = nil
 			}
 		}
 	}); e != nil {
@@ -171,6 +183,9 @@ func (s *Session) end(o Outcome, why string) {
 	if s.encoder != nil && o != Finished {
 		// What still waits for the encoder is kept, without an angle.
 		s.encoder.Flush(s.emit)
+	}
+	if j.motion != nil && o != Finished {
+		j.motion.Stop(why)
 	}
 	j.phase = Fitting
 	j.flush(s, time.Now())

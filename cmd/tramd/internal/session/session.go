@@ -45,7 +45,8 @@ type Options struct {
 	Setup      sweep.Setup
 	Indicators []IndicatorRoute // one for each of Setup.Indicators
 	Angle      AngleRoute
-	Ports      []Port // by device index
+	Motion     *Motion // nil: no program moves the arm
+	Ports      []Port  // by device index
 	Idle       time.Duration
 	Archive    Archive
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
@@ -88,6 +89,11 @@ type Session struct {
 	watched     time.Time     // when a snapshot was last asked for
 	patience    time.Duration // what the ports were told last
 
+	armed      *arming // nil: nothing may move
+	motions    sync.WaitGroup
+	motionCtx  context.Context // ends with the session; programs under way are stopped
+	stopMotion context.CancelFunc
+
 	published atomic.Pointer[Published]
 	onPublish func(*Published) // told of each, under the lock; may be nil
 }
@@ -127,6 +133,7 @@ func New(o Options) (*Session, error) {
 		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
 	}
+	s.motionCtx, s.stopMotion = context.WithCancel(context.Background())
 	for k, n := range o.Counts {
 		s.counts[k] = n
 	}
@@ -167,6 +174,7 @@ func (s *Session) Run(ctx context.Context) error {
 	writes, stopWrites := context.WithCancel(context.WithoutCancel(ctx))
 	wg.Go(func() { s.archive.run(writes) })
 	defer func() {
+		s.stopMotions()
 		close(s.ended)
 		stopWrites()
 		wg.Wait()
@@ -263,6 +271,9 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 			case s.job.steady != nil:
 				s.job.turningBy(s, t, x.Length().MM(), i)
 			default:
+				if s.job.motion != nil {
+					s.job.motion.Reading(i, x.Length().MM())
+				}
 				s.job.station(s, t, x.Length().MM(), i)
 			}
 		}

@@ -68,6 +68,9 @@ func (s *Session) port(i int, mono device.Stamp) DeviceState {
 
 func (s *Session) angleState(mono device.Stamp) AngleState {
 	a := AngleState{Source: s.o.Setup.AngleSource}
+	if m := s.armed; m != nil && m.unattended && time.Now().Before(m.until) {
+		a.ArmedUntil = &m.until
+	}
 	if s.encoder == nil {
 		return a
 	}

@@ -66,9 +66,10 @@ type DeviceState struct {
 
 // AngleState is where the arm points.
 type AngleState struct {
-	Source string   `json:"source"`
-	Deg    *float64 `json:"deg"` // in [0,360); nil when not known
-	AgeS   *float64 `json:"age_s"`
+	ArmedUntil *time.Time `json:"armed_until"` // until when planned checks may move the arm; nil: they may not
+	Source     string     `json:"source"`
+	Deg        *float64   `json:"deg"` // in [0,360); nil when not known
+	AgeS       *float64   `json:"age_s"`
 }
 
 // SweepPhase is how far an attended sweep has come.

@@ -31,6 +31,9 @@ func (j *job) took(s *Session, r sweep.StationReading) {
 		j.keep(p)
 		j.live.Add(p)
 	}
+	if j.motion != nil {
+		j.motion.Taken()
+	}
 	if j.stations.Done() {
 		s.end(Finished, "")
 	}
@@ -43,6 +46,8 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 		switch {
 		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
 			err = refuse(http.StatusNotFound, "run %d is not taking readings", run)
+		case s.job.motion != nil:
+			err = refuse(http.StatusConflict, "a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
 		case s.job.stations == nil:
 			err = refuse(http.StatusConflict, "the angle source of this machine knows no stations")
 		default:
@@ -162,7 +167,7 @@ func (s *Session) pressed(samples []device.Sample) {
 		if j := s.job; j.steady != nil && !j.steady.pulses && !j.begun {
 			j.mark(s, x.At.Seconds())
 		}
-		if s.job.stations == nil {
+		if s.job.stations == nil || s.job.motion != nil {
 			continue
 		}
 		if err := s.takeNow(s.job); err != nil {

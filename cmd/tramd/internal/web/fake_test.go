@@ -107,6 +107,24 @@ func (f *shop) Put(_ context.Context, run int64, indicator, text string) error {
 	return f.note("put %d %q %q", run, indicator, text)
 }
 
+func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
+	return session.Armed{Key: "k"}, f.note("arm %v", unattended)
+}
+
+func (f *shop) Disarm(context.Context) error { return f.note("disarm") }
+
+func (f *shop) StartMotion(_ context.Context, key, purpose string) (int64, error) {
+	return 8, f.note("start motion %q %s", key, purpose)
+}
+
+func (f *shop) Import(_ context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool) (any, error) {
+	text, err := io.ReadAll(csv)
+	if err != nil {
+		return nil, err
+	}
+	return map[string]int{"run": 9}, f.note("import %s %s %s %v %d bytes", name, at.Format(time.DateOnly), purpose, again, len(text))
+}
+
 func ptr[T any](v T) *T { return &v }
 
 func axis(mmPerM, u float64, v sweep.Verdict) *sweep.Axis {

@@ -51,7 +51,7 @@ func TestAClientCertificateIsALogin(t *testing.T) {
 		{"verified", true, verified, 201}, {"shown but not verified", true, shown, 401}, {"plain", true, nil, 401}, {"not asked for", false, verified, 401},
 	} {
 		store := &shop{}
-		h := Handler(Options{Live: always(linnet(0)), Sweeps: store, ClientCerts: c.certs})
+		h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store, ClientCerts: c.certs})
 		ask := func(method, path, origin string) *httptest.ResponseRecorder {
 			r := httptest.NewRequest(method, "https://127.0.0.1:9743"+path, nil)
 			r.TLS = c.tls

@@ -54,7 +54,7 @@ func do(h http.Handler, c call) *httptest.ResponseRecorder {
 
 func TestRoutes(t *testing.T) {
 	store := &shop{csv: "t_s,angle_deg,reading_mm,indicator\n0,0,1.2,arm\n", runs: []int{}}
-	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Local: true,
+	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Motion: store, Imports: store, Local: true,
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "metrics here") })})
 	for _, c := range []struct {
 		name               string
@@ -89,6 +89,15 @@ func TestRoutes(t *testing.T) {
 		{"redo one", "POST", "/api/v1/sweeps/7/redo", `{"station":2}`, 200, `{"run":7}`, "redo 7 2"},
 		{"redo, typo", "POST", "/api/v1/sweeps/7/redo", `{"stations":2}`, 400, "unknown field", ""},
 		{"a typed reading", "POST", "/api/v1/sweeps/7/reading", `{"indicator":"dial","text":" -3 um "}`, 200, `{"run":7}`, `put 7 "dial" "-3 um"`},
+		{"arm", "POST", "/api/v1/motion/arm", "", 200, `"key":"k"`, "arm 0s"},
+		{"arm planned checks", "POST", "/api/v1/motion/arm", `{"unattended_hours":8}`, 200, `"key":"k"`, "arm 8h0m0s"},
+		{"arm, nonsense", "POST", "/api/v1/motion/arm", `{"unattended_hours":-1}`, 400, "number of hours", ""},
+		{"disarm", "DELETE", "/api/v1/motion/arm", "", 200, `{"armed":false}`, "disarm"},
+		{"start the motion", "POST", "/api/v1/motion/start", `{"key":"k"}`, 201, `{"run":8}`, `start motion "k" check`},
+		{"start the motion without a key", "POST", "/api/v1/motion/start", `{}`, 400, "key: write", ""},
+		{"import", "POST", "/api/v1/imports?name=a.csv&at=2026-03-02T07:30:00Z", "t_s", 201, `{"run":9}`, "import a.csv 2026-03-02 check false 3 bytes"},
+		{"import again, longer than a request", "POST", "/api/v1/imports?name=a.csv&at=2026-03-02T07:30:00Z&again=1&purpose=adjust", strings.Repeat("x", 70000), 201, `{"run":9}`, "import a.csv 2026-03-02 adjust true 70000 bytes"},
+		{"import without a date", "POST", "/api/v1/imports?name=a.csv", "t_s", 400, "at: write when", ""},
 		{"a typed reading, empty", "POST", "/api/v1/sweeps/7/reading", `{}`, 400, "text: write 1 to 40", ""},
 		{"take, bad run", "POST", "/api/v1/sweeps/0/take", "", 400, "whole number", ""},
 		{"event", "POST", "/api/v1/events", `{"kind":"adjusted","text":" shim ","run":3}`, 201, `{"event":5}`, `event adjusted "shim" 3`},
@@ -115,7 +124,7 @@ func TestRoutes(t *testing.T) {
 
 func TestProblemsKeepTheirStatus(t *testing.T) {
 	store := &shop{}
-	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Local: true})
+	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Motion: store, Imports: store, Local: true})
 	for _, c := range []struct {
 		err  error
 		code int
@@ -194,7 +203,7 @@ func TestHosts(t *testing.T) {
 // A page of another site, and one whose name was pointed at us, can do nothing even with a good cookie.
 func TestForeignPages(t *testing.T) {
 	store := &shop{}
-	h := Handler(Options{Live: always(linnet(0)), Sweeps: store, PasswordHash: hashed(t)})
+	h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store, PasswordHash: hashed(t)})
 	in := do(h, call{method: "POST", path: "/api/v1/login", body: `{"password":"` + password + `"}`})
 	cookies := in.Result().Cookies()
 	start := call{method: "POST", path: "/api/v1/sweeps", body: "{}", cookies: cookies}

@@ -15,12 +15,16 @@ func logInAs(h http.Handler, word, from string) (int, []*http.Cookie, string) {
 
 func TestChangingNeedsALogin(t *testing.T) {
 	store := &shop{}
-	h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Records: store, PasswordHash: hashed(t)})
+	h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store, Records: store, PasswordHash: hashed(t)})
 	changes := []call{
 		{method: "POST", path: "/api/v1/sweeps", body: "{}"},
 		{method: "DELETE", path: "/api/v1/sweeps/7"},
 		{method: "POST", path: "/api/v1/sweeps/7/take"},
 		{method: "POST", path: "/api/v1/sweeps/7/skip"},
+		{method: "POST", path: "/api/v1/motion/arm"},
+		{method: "DELETE", path: "/api/v1/motion/arm"},
+		{method: "POST", path: "/api/v1/motion/start", body: `{"key":"k"}`},
+		{method: "POST", path: "/api/v1/imports?name=x&at=2026-03-02T07:30:00Z"},
 		{method: "POST", path: "/api/v1/sweeps/7/redo"},
 		{method: "POST", path: "/api/v1/sweeps/7/reading", body: `{"text":"0.1"}`},
 		{method: "POST", path: "/api/v1/events", body: `{"kind":"note"}`},

@@ -62,6 +62,13 @@ type Sweeps interface {
 	Put(ctx context.Context, run int64, indicator, text string) error // a reading that a person read and typed
 }
 
+// Motion moves the arm by a program, in two acts: arming, and a start with the key that it gave.
+type Motion interface {
+	Arm(ctx context.Context, unattended time.Duration) (session.Armed, error)
+	Disarm(ctx context.Context) error
+	StartMotion(ctx context.Context, key, purpose string) (run int64, err error)
+}
+
 // Imports brings recorded sweeps (CSV) into the store. What it returns is sent as JSON as it is.
 type Imports interface {
 	Import(ctx context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool) (any, error)
@@ -74,6 +81,7 @@ type Options struct {
 	Sweeps       Sweeps
 	Imports      Imports
 	Refits       Refits
+	Motion       Motion
 	Drift        Drift
 	Advice       func(ctx context.Context) (any, error) // what to move next, sent as JSON as it is
 	JobSheet     Sheet                                  // the record of the last job; without Write there is none

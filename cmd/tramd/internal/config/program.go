@@ -1,0 +1,169 @@
+package config
+
+import (
+	"regexp"
+	"time"
+
+	"tramd/cmd/tramd/internal/motion"
+	"tramd/device"
+)
+
+// Program is how a motion controller is told to turn the arm from station to station.
+type Program struct {
+	Port    string `toml:"port"`
+	Baud    int    `toml:"baud"`
+	Line    string `toml:"line"`     // bits, parity, stop bits: "8N1"
+	LineEnd string `toml:"line_end"` // behind each command; "\n" by default
+
+	Begin   []string `toml:"begin"` // once, before the first move: ["G90", "G94"]
+	Move    []string `toml:"move"`  // for each station: ["G1 A{deg} F{feed}", "G4 P{dwell_s}"]
+	End     []string `toml:"end"`   // once, after the last
+	Stop    string   `toml:"stop"`
+	Done    string   `toml:"done"`    // a whole line that acknowledges, as a regular expression: "ok"
+	Refused string   `toml:"refused"` // a whole line that refuses, or tells of trouble: "error.*"
+
+	FeedDegPerMin float64   `toml:"feed_deg_per_min"`
+	LowDeg        *float64  `toml:"low_deg"` // soft limits
+	HighDeg       *float64  `toml:"high_deg"`
+	TravelMM      []float64 `toml:"travel_mm"`   // lowest and highest reading of any indicator
+	BothWays      *bool     `toml:"both_ways"`   // there and back
+	DwellS        float64   `toml:"dwell_s"`     // between the arrival and the first reading that counts
+	SettleInS     float64   `toml:"settle_in_s"` // how long a reading may take to settle
+	AckS          float64   `toml:"ack_s"`       // how long an acknowledgement may take beyond the move
+	OpenS         float64   `toml:"open_s"`      // quiet after opening the port
+	SilentS       float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
+}
+
+func (p *Program) setDefaults(source string) {
+	if source != SourceProgram {
+		return
+	}
+	for _, x := range []struct {
+		v  *float64
+		to float64
+	}{{&p.FeedDegPerMin, 180}, {&p.DwellS, 0.5}, {&p.SettleInS, 30}, {&p.AckS, 3}, {&p.OpenS, 2}, {&p.SilentS, 2}} {
+		if *x.v == 0 {
+			*x.v = x.to
+		}
+	}
+	if p.Baud == 0 {
+		p.Baud = 115200
+	}
+	if p.Line == "" {
+		p.Line = "8N1"
+	}
+	if p.LineEnd == "" {
+		p.LineEnd = "\n"
+	}
+	if p.BothWays == nil {
+		yes := true
+		p.BothWays = &yes
+	}
+}
+
+// targets are the stations as they are gone to: round, back to the first a turn further on where the limits allow it and
+// the sweep closes, and all the way back.
+func (c *Config) targets() []float64 {
+	out := append([]float64(nil), c.Angle.StationsDeg...)
+	p := &c.Program
+	if n := len(out); n > 2 && c.Angle.Closing != nil && *c.Angle.Closing && p.HighDeg != nil && p.LowDeg != nil {
+		for _, d := range []float64{out[0] + 360, out[0] - 360} {
+			if up := out[n-1] > out[0]; up == (d > out[0]) && d >= *p.LowDeg && d <= *p.HighDeg {
+				out = append(out, d)
+			}
+		}
+	}
+	if p.BothWays != nil && *p.BothWays {
+		for i := len(out) - 2; i >= 0; i-- {
+			out = append(out, out[i])
+		}
+	}
+	return out
+}
+
+// Motion gives the program; only for the source of that name.
+func (c *Config) Motion() motion.Program {
+	p := &c.Program
+	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
+	out := motion.Program{
+		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, LineEnd: p.LineEnd,
+		FeedDegPerMin: p.FeedDegPerMin, Dwell: seconds(p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
+		Open: seconds(p.OpenS), Silent: seconds(p.SilentS),
+	}
+	if p.LowDeg != nil && p.HighDeg != nil {
+		out.LowDeg, out.HighDeg = *p.LowDeg, *p.HighDeg
+	}
+	out.Done, _ = whole(p.Done) // checked when the file was read
+	out.Refused, _ = whole(p.Refused)
+	for _, ind := range c.Indicators {
+		t := motion.Travel{Name: ind.Name}
+		if len(p.TravelMM) == 2 {
+			t.LowMM, t.HighMM = p.TravelMM[0], p.TravelMM[1]
+		}
+		out.Indicators = append(out.Indicators, t)
+	}
+	return out
+}
+
+// MotionPort gives the port of the motion controller.
+func (c *Config) MotionPort() device.Spec {
+	return device.Spec{Name: "motion", Port: c.Program.Port, Baud: c.Program.Baud, Line: c.Program.Line}
+}
+
+// whole is a regular expression for a whole line; nil for none.
+func whole(text string) (*regexp.Regexp, error) {
+	if text == "" {
+		return nil, nil
+	}
+	return regexp.Compile(`^(?:` + text + `)$`)
+}
+
+func (v *validator) program(c *Config) {
+	p := &c.Program
+	if c.Angle.Port != "" {
+		v.bad("angle.port", `source = "program" has its port in [program]; move it there`)
+	}
+	before := len(v.found)
+	v.stations(c.Angle.StationsDeg)
+	v.port("program.port", p.Port)
+	v.whole("program.baud", int64(p.Baud), 50, 4_000_000)
+	if err := device.CheckLine(p.Line); err != nil {
+		v.bad("program.line", "%v", err)
+	}
+	for _, ind := range c.Indicators {
+		if ind.Port != "" && ind.Port == p.Port {
+			v.bad("program.port", "indicator %q has the same port; the motion controller needs one of its own", ind.Name)
+		}
+	}
+	if p.LineEnd != "\n" && p.LineEnd != "\r" && p.LineEnd != "\r\n" {
+		v.bad("program.line_end", `%q; write "\n", "\r" or "\r\n"`, p.LineEnd)
+	}
+	if p.LowDeg == nil || p.HighDeg == nil {
+		v.bad("program.low_deg", "low_deg and high_deg are needed: write the spindle angles the arm may be moved between, for example 0.0 and 360.0")
+	}
+	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) {
+		v.bad("program.travel_mm", "write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
+	}
+	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused} {
+		if _, err := whole(text); err != nil {
+			v.bad(key, "%q is not a regular expression: %v", text, err)
+		}
+	}
+	if p.Done == "" {
+		v.bad("program.done", `missing; write the line by which the controller acknowledges a command, for example done = "ok"`)
+	}
+	if p.Stop == "" {
+		v.bad("program.stop", "missing; write the command that stops the controller at once, as its manual says. Without it nothing is moved")
+	}
+	v.number("program.feed_deg_per_min", p.FeedDegPerMin, 1, motion.FeedMost)
+	v.number("program.dwell_s", p.DwellS, 0, 60)
+	v.number("program.settle_in_s", p.SettleInS, 1, 600)
+	v.number("program.ack_s", p.AckS, 0.1, 60)
+	v.number("program.open_s", p.OpenS, 0, 60)
+	v.number("program.silent_s", p.SilentS, 0.2, 60)
+	if len(v.found) == before {
+		if err := c.Motion().Check(); err != nil {
+			v.bad("program", "%v", err)
+		}
+	}
+}

@@ -1,0 +1,137 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/session"
+)
+
+type programCmd struct {
+	Config  string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Purpose string `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	DryRun  bool   `help:"Print every command that would be sent, and move nothing."`
+	JSON    bool   `name:"json" help:"Print the result as one JSON object."`
+}
+
+// errNoProgram is said where no program is configured.
+var errNoProgram = errors.New(`no motion controller is configured: write [angle] source = "program" and the table [program]`)
+
+func (c *programCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	if cfg.Angle.Source != config.SourceProgram {
+		return errNoProgram
+	}
+	printCautions(e.err)
+	if c.DryRun {
+		lines, stop, err := cfg.Motion().Lines()
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(e.out, "%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"), stop)
+		return err
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	armed, err := cl.ArmMotion(e.ctx, 0)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(e.err, "%d commands will be sent, over about %.0f s and the time that the readings take to settle; Ctrl-C sends the stop command %q.\n",
+		len(armed.Commands), armed.AboutS, armed.Stop)
+	if err := secondAct(e, cfg.Machine.Name); err != nil {
+		return err
+	}
+	id, err := cl.StartMotion(e.ctx, armed.Key, c.Purpose)
+	if err != nil {
+		return err
+	}
+	run, err := watchRun(e.ctx, cl, id, cfg.Angle.Source, nil, e.err)
+	if err != nil {
+		return err
+	}
+	return reportRun(e, run, c.JSON)
+}
+
+func printCautions(w io.Writer) {
+	fmt.Fprintln(w, "Caution, stepped motion:")
+	for _, text := range session.Cautions {
+		fmt.Fprintln(w, "  -", text)
+	}
+}
+
+// secondAct has the person type the machine's name: not a key that is pressed by habit.
+func secondAct(e *env, name string) error {
+	fmt.Fprintf(e.err, "Type the machine's name to start the motion, anything else not to: ")
+	if e.in == nil {
+		return errors.New("nothing was typed, so nothing is moved")
+	}
+	answer := make(chan string, 1)
+	go func() { // a read of the terminal cannot be called off; it ends with the program
+		line, _ := bufio.NewReader(e.in).ReadString('\n') // what there is of a line is the answer
+		answer <- strings.TrimSpace(line)
+	}()
+	select {
+	case <-e.ctx.Done():
+		return errors.New("nothing is moved")
+	case text := <-answer:
+		if text != name {
+			return fmt.Errorf("%q is not the name of this machine, so nothing is moved", text)
+		}
+		return nil
+	}
+}
+
+type armCmd struct {
+	Config string  `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Hours  float64 `default:"12" help:"For how long, 168 at most. A restart of the daemon ends it too."`
+}
+
+func (c *armCmd) Run(e *env) error {
+	if !(c.Hours > 0 && c.Hours <= 168) {
+		return usageError{fmt.Errorf("--hours %v: give a number above 0, up to 168", c.Hours)}
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	if cfg.Angle.Source != config.SourceProgram {
+		return errNoProgram
+	}
+	printCautions(e.err)
+	fmt.Fprintln(e.err, "  - The arm will move by itself, at planned times, with nobody near. Fence it off and say so on it.")
+	if err := secondAct(e, cfg.Machine.Name); err != nil {
+		return err
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	armed, err := cl.ArmMotion(e.ctx, time.Duration(c.Hours*float64(time.Hour)))
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "Planned checks may move %s until %s.\n", cfg.Machine.Name, armed.Until.Local().Format("2006-01-02 15:04"))
+	return err
+}
+
+type disarmCmd struct {
+	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+}
+
+func (c *disarmCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	return cl.DisarmMotion(e.ctx)
+}

@@ -1,0 +1,39 @@
+package device
+
+import (
+	"context"
+	"errors"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// Dialogue is a port that is spoken with rather than read: each side waits for the other. It is set up, locked and opened
+// as a Device's port is; who uses it reads and writes the bytes.
+type Dialogue struct {
+	*os.File
+	port source
+}
+
+// OpenDialogue opens a port for a dialogue. Of the spec only the name and what belongs to the port matter.
+func OpenDialogue(ctx context.Context, s Spec) (*Dialogue, error) {
+	s.Role, s.Frame = RoleTrigger, FramePulse // any will do: no frame is cut here
+	s, err := s.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	d := &Device{spec: s, lockDir: defaultLockDir}
+	port, err := d.open(ctx)
+	if err != nil {
+		return nil, err
+	}
+	// A descriptor of its own, watched by the runtime, so that a Close ends a Read and a Write can have a deadline.
+	fd, err := unix.FcntlInt(uintptr(port.descriptor()), unix.F_DUPFD_CLOEXEC, 0)
+	if err != nil {
+		return nil, errors.Join(err, port.Close())
+	}
+	return &Dialogue{os.NewFile(uintptr(fd), s.Port), port}, nil
+}
+
+// Close gives everything back.
+func (d *Dialogue) Close() error { return errors.Join(d.File.Close(), d.port.Close()) }
