@@ -140,8 +140,11 @@ func (s *Stations) AddReading(t, mm float64, indicator int) (StationReading, boo
 	return s.take(false), true
 }
 
-// TakeNow takes the present station on the person's word, from what was read in the last SettleS. It fails only when
-// there is no reading of some indicator.
+// byHandS is how far back a reading counts that is taken on the person's word: before, the arm may have been on its way.
+const byHandS = 0.4
+
+// TakeNow takes the present station on the person's word, from what was read in the last moments. It fails only when there
+// is no reading of some indicator.
 func (s *Stations) TakeNow() (StationReading, bool) {
 	if s.Done() || s.o.Typed {
 		return StationReading{}, false
@@ -150,6 +153,9 @@ func (s *Stations) TakeNow() (StationReading, bool) {
 		if len(s.windows[i].mm) == 0 {
 			return StationReading{}, false
 		}
+	}
+	for i := range s.windows {
+		s.windows[i].since(byHandS)
 	}
 	return s.take(true), true
 }

@@ -121,6 +121,17 @@ func (w *window) add(t, mm, span float64) {
 	w.full = t-w.t[0] >= span && len(w.t) >= 3
 }
 
+// since lets go of all but the last seconds.
+func (w *window) since(seconds float64) {
+	n := len(w.t)
+	for drop := range n {
+		if w.t[n-1]-w.t[drop] <= seconds {
+			w.t, w.mm = w.t[:copy(w.t, w.t[drop:])], w.mm[:copy(w.mm, w.mm[drop:])]
+			return
+		}
+	}
+}
+
 func (w *window) span() float64 {
 	if len(w.mm) == 0 {
 		return 0
