@@ -46,7 +46,7 @@ type commandLine struct {
 	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
 	Identify identifyCmd   `cmd:"" help:"Find out what an unknown indicator sends, and print the block of a configuration that reads it."`
 	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`
-	Setup    setupCmd      `cmd:"" help:"Ask what a configuration must hold, find the ports, and write it."`
+	Setup    setupCmd      `cmd:"" help:"Ask what a configuration must hold, find the ports and how the indicator speaks, and write it."`
 	Doctor   doctorCmd     `cmd:"" help:"Look over the machine: rights, udev, ports, clock, disk, record, daemon; each finding with its cure."`
 	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`
 	Config   configCmd     `cmd:"" help:"Look after the configuration."`

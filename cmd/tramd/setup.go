@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,6 +14,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/setup"
+	"tramd/device"
 	"tramd/device/adapters"
 )
 
@@ -38,7 +40,7 @@ func (c *setupCmd) Run(e *env) error {
 	}
 	fmt.Fprintf(e.out, "%sAn empty answer takes what stands in brackets.\n\n", cautions)
 	name, text, err := setup.Interview(e.ctx, setup.NewAsker(e.ctx, e.in, e.out), setup.Options{
-		Ports: ports, Record: recordPlace, Machine: hostName(),
+		Ports: ports, Record: recordPlace, Machine: hostName(), Find: finder(e),
 	})
 	if err != nil {
 		return err
@@ -59,6 +61,24 @@ func (c *setupCmd) Run(e *env) error {
 	}
 	_, err = fmt.Fprintf(e.out, "Next: tramd doctor --config %[1]s, then tramd run --config %[1]s\n", file)
 	return err
+}
+
+// finder listens as `tramd identify` does, but never asks: nothing is written to a port whose owner is not known yet.
+func finder(e *env) setup.Finder {
+	return func(ctx context.Context, port string) (*setup.Found, error) {
+		ear, err := device.OpenEar(port)
+		if err != nil {
+			return nil, err
+		}
+		defer ear.Close()
+		fmt.Fprintln(e.err, "Move the plunger slowly in and out by a millimetre or so, through zero, all the while.")
+		s := &search{env: e, ear: ear, cmd: &identifyCmd{Port: port, Seconds: 3, Bauds: usualBauds}}
+		f, found, err := s.listen()
+		if err != nil || !found {
+			return nil, err
+		}
+		return &setup.Found{Keys: f.Keys(), Channels: f.Channels, Notes: f.Notes}, nil
+	}
 }
 
 func inTheWay(file string) error {

@@ -5,6 +5,10 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/identify/madeup"
+	"tramd/device/devicetest"
 )
 
 func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
@@ -13,7 +17,7 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	setUp := func(force bool) (string, error) {
 		var out strings.Builder
 		c := &setupCmd{File: file, Force: force, roots: roots}
-		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\n\n120\n\n\nn\n\n/srv/wren.db\n\n"), out: &out, err: &out})
+		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n/srv/wren.db\n\n"), out: &out, err: &out})
 		return out.String(), err
 	}
 	said, err := setUp(false)
@@ -45,5 +49,32 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	}
 	if err := writeConfig(filepath.Join(file, "x", "y.toml"), "x", false); err == nil || !strings.Contains(err.Error(), "name a file in a folder") {
 		t.Errorf("%v", err)
+	}
+}
+
+// An instrument that speaks a form of its own sends on a real port; what setup finds must be what the configuration reads.
+func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
+	stream := madeup.Texts()[0]
+	for _, s := range madeup.Bytes() {
+		if s.Answer == nil && s.Line == "8N1" {
+			stream = s // not the frame that is usual
+			break
+		}
+	}
+	line := devicetest.Open(t)
+	defer play(line, stream)()
+	file := filepath.Join(t.TempDir(), "wren.toml")
+	var out strings.Builder
+	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "/srv/wren.db", "", ""}, "\n")
+	c := &setupCmd{File: file, roots: madeUpSys(t)}
+	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
+		t.Fatalf("%v\n%s", err, out.String())
+	}
+	cfg, err := config.Load(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ind := cfg.Indicators[0]; ind.Frame == "text" || ind.Port != line.Path || !strings.Contains(out.String(), "Found:") {
+		t.Errorf("%s: frame %q\n%s", stream.Name, ind.Frame, out.String())
 	}
 }

@@ -149,15 +149,22 @@ func (f Finding) Blocks(port string) string {
 		if i > 0 {
 			continue // the rest is as the first of the port has it
 		}
-		fmt.Fprintf(&b, "baud = %d\n", f.Baud)
-		if f.Line != "8N1" {
-			fmt.Fprintf(&b, "line = %q\n", f.Line)
-		}
-		if f.Request != "" && !strings.Contains(f.Table, "[indicator.modbus]") {
-			fmt.Fprintf(&b, "ask = %s\n", requestText(f.Request))
-		}
-		b.WriteString(f.Table)
+		b.WriteString(f.Keys())
 	}
+	return b.String()
+}
+
+// Keys gives what an indicator's table says of its line and its frames; it must come last in the table.
+func (f Finding) Keys() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "baud = %d\n", f.Baud)
+	if f.Line != "8N1" {
+		fmt.Fprintf(&b, "line = %q\n", f.Line)
+	}
+	if f.Request != "" && !strings.Contains(f.Table, "[indicator.modbus]") {
+		fmt.Fprintf(&b, "ask = %s\n", requestText(f.Request))
+	}
+	b.WriteString(f.Table)
 	return b.String()
 }
 

@@ -11,9 +11,17 @@ import (
 	"tramd/device/adapters"
 )
 
-// Finder listens to a port and gives the lines of the configuration that read it, and what to know about them. It says
-// false when what came tells nothing.
-type Finder func(ctx context.Context, port string) (block string, notes []string, found bool, err error)
+// Found is what listening to a port found out.
+type Found struct {
+	Keys     string   // the lines of the indicator's table that read it
+	Channels []string // by which several indicators on the port are told apart
+	Notes    []string // what to know about them
+
+	given int // channels that have their indicator
+}
+
+// Finder listens to a port; nil when what came tells nothing.
+type Finder func(ctx context.Context, port string) (*Found, error)
 
 // Options are what an interview goes by.
 type Options struct {
@@ -178,8 +186,7 @@ func (p *plan) askLine(ctx context.Context, a *Asker, o Options, question string
 		return err
 	}
 	if find && o.Find != nil {
-		found, err := p.find(ctx, a, o, *port, frame)
-		if err != nil || found {
+		if done, err := p.find(ctx, a, o, *port, frame); err != nil || done {
 			return err
 		}
 	}
@@ -192,29 +199,51 @@ func (p *plan) askLine(ctx context.Context, a *Asker, o Options, question string
 	})
 }
 
-// find listens to the port, if the person agrees, and takes what it found.
+// find listens to the port, if the person agrees, and takes what it found. A port that was listened to already is known.
 func (p *plan) find(ctx context.Context, a *Asker, o Options, port string, frame *string) (bool, error) {
+	if f := p.heard[port]; f != nil {
+		return p.next(a, f, "", frame), nil
+	}
 	listen, err := a.yes("Listen to it now to find its settings? It must be on and sending", true)
 	if err != nil || !listen {
 		return false, err
 	}
-	block, notes, found, err := o.Find(ctx, port)
+	f, err := o.Find(ctx, port)
 	switch {
 	case ctx.Err() != nil:
 		return false, ctx.Err()
 	case err != nil:
 		a.say("  %v", err)
 		return false, nil
-	case !found:
+	case f == nil:
 		a.say("  What came, if anything, tells nothing. `tramd listen` shows it; the settings can be corrected in the file later.")
 		return false, nil
 	}
-	a.say("  Found:\n    %s", strings.ReplaceAll(strings.TrimSpace(block), "\n", "\n    "))
-	for _, n := range notes {
+	a.say("  Found:\n    %s", strings.ReplaceAll(strings.TrimSpace(f.Keys), "\n", "\n    "))
+	for _, n := range f.Notes {
 		a.say("  note: %s", n)
 	}
-	*frame = block
-	return true, nil
+	p.heard[port] = f
+	return p.next(a, f, f.Keys, frame), nil
+}
+
+// next gives an indicator the next channel of its port that has none yet. Only the first of a port says how it speaks.
+func (p *plan) next(a *Asker, f *Found, keys string, frame *string) bool {
+	if len(f.Channels) == 0 {
+		*frame = keys
+		return keys != ""
+	}
+	if f.given == len(f.Channels) {
+		a.say("  Each channel that was heard on it has its indicator already.")
+		return false
+	}
+	channel := f.Channels[f.given]
+	f.given++
+	*frame = "channel = " + quote(channel) + "\n" + keys
+	if len(f.Channels) > 1 {
+		a.say("  This is channel %q of %s.", channel, strings.Join(f.Channels, ", "))
+	}
+	return true
 }
 
 // about says in a few words what a port is, and what speaks against it.

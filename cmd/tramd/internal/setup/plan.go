@@ -18,6 +18,7 @@ type plan struct {
 	encoderPort                    string
 	encoderFrame                   string // baud and what else its line needs
 	counts, stations               string
+	heard                          map[string]*Found // by port
 }
 
 // indicator holds numbers as they were written.
@@ -30,7 +31,7 @@ type indicator struct {
 func newPlan() *plan {
 	return &plan{
 		name: "linnet", store: "/var/lib/tramd/tramd.db", listen: "127.0.0.1:9743", source: config.SourceStations,
-		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270",
+		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270", heard: map[string]*Found{},
 	}
 }
 

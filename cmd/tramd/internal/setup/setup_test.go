@@ -90,12 +90,11 @@ func TestAPlainDialNeedsNoPort(t *testing.T) {
 }
 
 func TestWhatListeningFindsIsTaken(t *testing.T) {
-	finds := map[string]string{bench[0].Name: "baud = 4800\nline = \"7E1\"\n"}
-	o := Options{Ports: bench, Find: func(_ context.Context, port string) (string, []string, bool, error) {
+	o := Options{Ports: bench, Find: func(_ context.Context, port string) (*Found, error) {
 		if port == bench[1].Name {
-			return "", nil, false, errors.New("port is in use by pid 77")
+			return nil, errors.New("port is in use by pid 77")
 		}
-		return finds[port], []string{"the unit was never sent"}, finds[port] != "", nil
+		return &Found{Keys: "baud = 4800\nline = \"7E1\"\n", Notes: []string{"the unit was never sent"}}, nil
 	}}
 	_, text, said, err := interview(t, o, "", "", "", "", "2", "y", "", "120", "", "", "n", "", "", "")
 	if err != nil || !strings.Contains(said, "pid 77") || parsed(t, text).Indicators[0].Baud != 115200 {
@@ -107,6 +106,22 @@ func TestWhatListeningFindsIsTaken(t *testing.T) {
 	}
 	if ind := parsed(t, text).Indicators[0]; ind.Baud != 4800 || ind.Line != "7E1" {
 		t.Errorf("%s", text)
+	}
+}
+
+func TestChannelsOfOnePortGoToOneIndicatorEach(t *testing.T) {
+	heard := 0
+	o := Options{Ports: bench, Find: func(context.Context, string) (*Found, error) {
+		heard++
+		return &Found{Keys: "baud = 9600\n", Channels: []string{"A", "B"}}, nil
+	}}
+	_, text, said, err := interview(t, o, "", "", "", "", "1", "", "120", "", "", "y", "", "1", "100", "", "", "", "n", "", "", "")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	c := parsed(t, text)
+	if heard != 1 || len(c.Indicators) != 2 || c.Indicators[0].Channel != "A" || c.Indicators[1].Channel != "B" || c.Indicators[1].Baud != 9600 {
+		t.Errorf("listened %d times\n%s", heard, text)
 	}
 }
 
