@@ -43,6 +43,7 @@ torture: deps-test
 study:
 	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/mixed/study.md -timeout 2h -v ./sweep/mixed
 	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/advice/study.md -timeout 2h -v ./sweep/advice
+	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/drift/study.md -timeout 2h -v ./sweep/drift
 
 lint:
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo "run gofmt -w on these"; exit 1; }

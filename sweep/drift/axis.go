@@ -19,6 +19,7 @@ type axis struct {
 	gaps  gaps
 	uu    meanSquare
 	carry scale
+	ways  beliefs // of how it moves, from before the last event or change; nil: none
 
 	segment  []observation // since the last event
 	from     int           // where in the segment bank and chart begin
@@ -44,7 +45,7 @@ func (m meanSquare) mean() float64 {
 // restart begins a new segment: the machine is another one now.
 func (a *axis) restart() {
 	if a.bank != nil && a.bank.n > 2 {
-		a.carry = a.bank.sigma().kept()
+		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
 	}
 	a.segment, a.from, a.bankFrom, a.moved, a.outside = nil, 0, 0, nil, nil
 	a.bank, a.chart = nil, nil
@@ -99,7 +100,7 @@ func (a *axis) rebuild(limit float64) {
 // follow begins the bank anew at an observation.
 func (a *axis) follow(from int, start scale) {
 	a.bankFrom = from
-	a.bank = newBank(a.built, start)
+	a.bank = newBank(a.built, start, a.ways)
 	for _, o := range a.segment[from:] {
 		a.bank.add(o.t, o.y, o.r)
 	}

@@ -27,6 +27,7 @@ const (
 // hypothesis is a process with what it knows and how well it did.
 type hypothesis struct {
 	process
+	place int // on the list of processes
 	state
 	square float64 // sum of squares behind sigma, prior included
 	score  float64 // log of how well it predicted, without its prior
@@ -40,10 +41,41 @@ type bank struct {
 	decay  []float64
 	lastDT float64
 	h      []hypothesis
+	listed int // processes on the list; some may have been dropped since
 	n      int
 	last   float64 // days
 	dof    float64 // of sigma
 	start  scale
+}
+
+// beliefs is how much each process on the list weighs before anything was seen.
+type beliefs []float64
+
+// Where a machine was seen to move, or an event made it another one, half of what was learned of how it moves is kept; and
+// one that has just moved by itself is less likely to hold still.
+const (
+	kept          = 0.5
+	stillAfterAll = 0.3
+)
+
+// learned is what to believe of how the machine moves when its level is anybody's guess again.
+func (b *bank) learned(moved bool) beliefs {
+	out := make(beliefs, b.listed)
+	for i := range b.h {
+		out[b.h[i].place] = kept * b.h[i].weight
+	}
+	sum := 0.0
+	for i, p := range processes(b.gap) {
+		out[i] += (1 - kept) * p.prior
+		if moved && p.kind == Steady {
+			out[i] *= stillAfterAll
+		}
+		sum += out[i]
+	}
+	for i := range out {
+		out[i] /= sum
+	}
+	return out
 }
 
 // scale is what is known of sigma: a sum of squares (mm/m squared) with so many degrees of freedom.
@@ -60,15 +92,19 @@ func (s scale) kept() scale {
 	return s
 }
 
-// newBank makes a bank for checks that come about every gap days.
-func newBank(gap float64, start scale) *bank {
+// newBank makes a bank for checks that come about every gap days; nil beliefs are those of the list.
+func newBank(gap float64, start scale, before beliefs) *bank {
 	b := &bank{gap: gap, start: start, taus: make([]float64, len(tausInGaps)), decay: make([]float64, len(tausInGaps)), lastDT: -1}
 	for i, t := range tausInGaps {
 		b.taus[i] = t * gap
 	}
-	for _, p := range processes(gap) {
-		b.h = append(b.h, hypothesis{process: p})
+	for i, p := range processes(gap) {
+		if before != nil {
+			p.prior = before[i]
+		}
+		b.h = append(b.h, hypothesis{process: p, place: i})
 	}
+	b.listed = len(b.h)
 	return b
 }
 

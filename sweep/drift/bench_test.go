@@ -51,3 +51,20 @@ func BenchmarkAsBatches(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed())/float64(b.N)/float64(len(checks)), "ns/check")
 }
+
+// BenchmarkView thins ten years of hourly checks to what a page draws.
+func BenchmarkView(b *testing.B) {
+	h := &History{}
+	for _, c := range hourly(87600) {
+		h.Entries = append(h.Entries, Entry{Check: &c})
+	}
+	a, err := Work(h, 0.95)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if v := a.View(h, 800, 0.95); v.Total != 87600 || len(v.Checks) > 1100 {
+			b.Fatalf("%d of %d", len(v.Checks), v.Total)
+		}
+	}
+}

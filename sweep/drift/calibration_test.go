@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
@@ -10,6 +11,7 @@ import (
 type calibration struct {
 	due, outside, bounded, boundedOutside, now int
 	ahead                                      float64 // days, as a multiple of the record, summed
+	axes, held                                 int     // axes, and how many of their levels' intervals of 95 % held the truth
 }
 
 func (c *calibration) add(o calibration) {
@@ -19,7 +21,11 @@ func (c *calibration) add(o calibration) {
 	c.boundedOutside += o.boundedOutside
 	c.now += o.now
 	c.ahead += o.ahead
+	c.axes += o.axes
+	c.held += o.held
 }
+
+func (c calibration) coverage() float64 { return float64(c.held) / float64(max(1, c.axes)) }
 
 func (c calibration) share() float64 { return float64(c.outside) / float64(max(1, c.due)) }
 
@@ -31,11 +37,17 @@ func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed ui
 	for range machines {
 		h := draw(r, m, n, stated)
 		last := h.days[n-1]
+		tr := New()
+		play(t, tr, h.checks)
+		for i, x := range tr.Now() {
+			out.axes++
+			if math.Abs(x.Level-h.truth[i](last)) <= 1.96*x.U {
+				out.held++
+			}
+		}
 		if h.outside(last) {
 			continue
 		}
-		tr := New()
-		play(t, tr, h.checks)
 		f := tr.Forecast(0.95)
 		if f.Next == nil {
 			continue
@@ -64,18 +76,21 @@ func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed ui
 func TestDatesAreCalibrated(t *testing.T) {
 	var all calibration
 	for _, m := range machines() {
-		for _, n := range []int{30, 60} {
-			c := calibrate(t, m, n, 60, 1, 3)
+		for _, n := range []int{40} {
+			c := calibrate(t, m, n, 80, 1, 3)
 			t.Logf("%s, %d checks: %d of %d outside on the date; %d of %d where the record bore no further", m.name, n, c.outside, c.due, c.boundedOutside, c.bounded)
 			all.add(c)
 		}
 	}
-	if all.due < 200 {
+	if all.due < 150 {
 		t.Fatalf("only %d dates", all.due)
 	}
-	// Some 300 dates: a share of 5 % is known to 1.3 %.
+	// Some 200 dates: a share of 5 % is known to 1.5 %.
 	if s := all.share(); s < 0.02 || s > 0.08 {
 		t.Errorf("%.1f %% of %d machines were outside on the date, want 3 to 7 %% (and a standard error)", 100*s, all.due)
+	}
+	if c := all.coverage(); c < 0.88 {
+		t.Errorf("the interval of the level held the truth in %.1f %%, want 95 %% (and no less than 88 %% over machines that wander slowly)", 100*c)
 	}
 	if all.boundedOutside > all.bounded/10 {
 		t.Errorf("%d of %d were outside where the date was cut short", all.boundedOutside, all.bounded)

@@ -5,7 +5,8 @@ import "math"
 // chart looks, at each check, for a step or a ramp that began at any earlier one. It keeps running sums, so that one
 // candidate costs the same however long ago it began.
 type chart struct {
-	carry         scale // of the scatter, from earlier segments
+	floor         float64 // variance that the scatter cannot be less than
+	carry         scale   // of the scatter, from earlier segments
 	fits          settles
 	sums          []sums // sums[k] is over the first k checks
 	t             []float64
@@ -110,6 +111,7 @@ type baseline struct {
 	my     float64
 	square float64 // of what is left, with what was carried
 	dof    float64 // of that, the change itself taken off
+	floor  float64 // of the square
 	curve  int     // -1: none
 	mf     float64
 	ff, fy float64 // of the curve about its mean
@@ -122,6 +124,8 @@ func (c *chart) flat() baseline {
 	b := baseline{w: s.w, my: s.y / s.w, curve: -1}
 	b.square = max(0, s.yy-s.y*b.my) + c.carry.square
 	b.dof = float64(n) - 2 + c.carry.dof
+	b.floor = c.floor * b.dof
+	b.square = math.Max(b.square, b.floor)
 	return b
 }
 
@@ -140,7 +144,7 @@ func (c *chart) settled(flat baseline) (b baseline, pays float64, ok bool) {
 		if g := flat.gain(z2, sq(curvePrior)*ff); g > pays {
 			b, pays, ok = flat, g, true
 			b.curve, b.mf, b.ff, b.fy = i, mf, ff, fy
-			b.square = max(0, b.square-z2)
+			b.square = max(b.floor, b.square-z2)
 			b.dof--
 		}
 	}
@@ -150,7 +154,7 @@ func (c *chart) settled(flat baseline) (b baseline, pays float64, ok bool) {
 // gain is the log of the likelihood ratio of a regressor that explains z2 of the squares, its coefficient averaged over a
 // normal prior of relative variance v.
 func (b *baseline) gain(z2, v float64) float64 {
-	rest := math.Max(b.square-z2, 1e-12*b.square)
+	rest := math.Max(b.square-z2, math.Max(b.floor, 1e-12*b.square))
 	z := normalOfT(math.Sqrt(z2*b.dof/rest), b.dof)
 	return 0.5*z*z*v/(1+v) - 0.5*math.Log1p(v)
 }

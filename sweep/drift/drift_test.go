@@ -274,3 +274,22 @@ func TestDatesWidenWithEvidence(t *testing.T) {
 		}
 	}
 }
+
+// Readings that repeat themselves to the last digit, then move by that digit: nothing happened.
+func TestARepeatedReadingIsNoAlarm(t *testing.T) {
+	tr := New()
+	for day := 0.0; day < 60; day++ {
+		tilt := 0.0123
+		if day >= 50 {
+			tilt = 0.0124
+		}
+		if row := play(t, tr, []Check{check(day, tilt, -0.02, 0.004)})[0]; row.Alarm != None {
+			t.Fatalf("day %.0f: %+v", day, row.Alarms)
+		}
+	}
+	// But a step of several u is one, at once.
+	rows := play(t, tr, []Check{check(60, 0.04, -0.02, 0.004), check(61, 0.04, -0.02, 0.004)})
+	if rows[1].Alarm != Shift {
+		t.Errorf("%+v", rows[1])
+	}
+}

@@ -11,16 +11,16 @@ func processes(gap float64) []process {
 	add := func(k Kind, wander, rate, swing float64, tau int, alive bool, prior float64) {
 		out = append(out, process{kind: k, wander: wander / root, steep: rate / gap, reach: swing, tau: tau, alive: alive, prior: prior})
 	}
-	add(Steady, 0, 0, 0, -1, false, 0.30)
+	add(Steady, 0, 0, 0, -1, false, 0.24)
 	for _, q := range []float64{0.005, 0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64, 1.3, 2.6} {
-		add(Wandering, q, 0, 0, -1, false, 0.025)
+		add(Wandering, q, 0, 0, -1, false, 0.0275)
 	}
 	for _, b := range []float64{0.01, 0.1, 0.5} {
-		add(Trending, 0, b, 0, -1, false, 0.05)
+		add(Trending, 0, b, 0, -1, false, 0.055)
 	}
 	for _, b := range []float64{0.03, 0.3} {
 		for _, q := range []float64{0.04, 0.16, 0.64} {
-			add(Trending, q, b, 0, -1, false, 0.08/6)
+			add(Trending, q, b, 0, -1, false, 0.10/6)
 		}
 	}
 	for tau := range tausInGaps[:3] { // the slowest cannot be told from a trend in time

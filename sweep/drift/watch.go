@@ -12,6 +12,7 @@ func threshold(n int) float64 {
 const (
 	doubtful = 2.0
 	returned = 5.0
+	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
 )
 
@@ -26,6 +27,7 @@ type standing struct {
 
 // watch looks for a change after a new check, or whether the one that stands still has its reason.
 func (a *axis) watch() {
+	a.chart.floor = sq(leastOfU) * a.uu.mean()
 	f, ok := a.chart.look()
 	if !ok {
 		return
@@ -45,7 +47,7 @@ func (a *axis) watch() {
 		return
 	}
 	if a.wentBack(m) {
-		a.carry = a.bank.sigma().kept()
+		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
 		a.from += m.backFrom
 		a.moved, a.bankFrom = nil, a.from
 		a.rebuild(0)
@@ -73,6 +75,7 @@ func (a *axis) raise(f finding) {
 	}
 	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n()}
 	// What was learned before the change says nothing of where the axis is going now.
+	a.ways = a.bank.learned(true)
 	a.follow(a.from+from, a.bank.sigma().kept())
 }
 

@@ -1,0 +1,134 @@
+package drift
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"testing"
+)
+
+var (
+	studyOn   = flag.Bool("study", false, "run the long study of alarms and dates")
+	studySize = flag.Int("study.size", 400, "machines of each kind in the long study")
+	studySeed = flag.Uint64("study.seed", 1, "seed of the long study")
+	studyOut  = flag.String("study.out", "", "file for the study's markdown")
+)
+
+// ramp gives the mean number of checks until an even movement of so many standard deviations a check is told, after quiet
+// checks, and the share first told as a trend, and told as one 50 checks after it began.
+func ramp(t testing.TB, quiet int, perCheck float64, machines int, seed uint64) (mean, asTrend, later float64) {
+	r := rand.New(rand.NewPCG(seed, 4))
+	var n, sum, trends, laterTrends float64
+machine:
+	for range machines {
+		next, tr := healthy{}.stream(r), New()
+		for range quiet {
+			row, err := tr.Check(next(0))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if row.Alarm != None {
+				continue machine
+			}
+		}
+		took := 0.0
+		for k := 1; k <= 400; k++ {
+			row, err := tr.Check(next(perCheck * float64(k)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if row.Alarm != None && took == 0 {
+				took = float64(k)
+				if row.Alarm == Trend {
+					trends++
+				}
+			}
+			if took > 0 && float64(k) >= took+50 {
+				if row.Alarm == Trend {
+					laterTrends++
+				}
+				break
+			}
+		}
+		if took == 0 {
+			took = 400
+		}
+		n++
+		sum += took
+	}
+	return sum / n, trends / n, laterTrends / n
+}
+
+// TestStudy is the long study; it runs only when asked for by -study, and then fails on what the package promises.
+func TestStudy(t *testing.T) {
+	if !*studyOn {
+		t.Log("the long study runs with -study; TestAlarmsAreRareAndSoon and TestDatesAreCalibrated are its short form")
+		return
+	}
+	var b strings.Builder
+	p := func(format string, args ...any) {
+		line := fmt.Sprintf(format, args...)
+		fmt.Print(line)
+		b.WriteString(line)
+	}
+	n, seed := *studySize, *studySeed
+	p("# What the alarms cost and the dates are worth\n\nSimulated machines, both axes checked, gaps between checks uneven; what makes them (`simulate_test.go`, `alarms_test.go`)\n"+
+		"shares no code with the model. Made by `go test ./sweep/drift -run TestStudy -study -study.size %d -study.seed %d -study.out FILE`.\n\n", n, seed)
+
+	p("## False alarms\n\nHealthy machines, watched for 500 checks each. Wanted: one false alarm in 370 checks or fewer, both axes together.\n\n" +
+		"| checks | mean checks to the first | one begins in |\n|---|---|---|\n")
+	for _, h := range healthies() {
+		toFirst, aCheck := falseAlarms(t, h, n, 500, seed)
+		p("| %s | %.0f | %.0f |\n", h.name, toFirst, 1/aCheck)
+		if toFirst < 350 { // less a standard error
+			t.Errorf("%s: %.0f checks to the first false alarm, want 370", h.name, toFirst)
+		}
+	}
+
+	p("\n## Steps\n\nOne axis moves by a step, in standard deviations of the scatter from check to check, after so many quiet checks. Nothing is known\n" +
+		"beforehand of mean or scatter: what few checks know of the old level, no chart can make up for. Wanted after 100: 15 and 5.\n\n" +
+		"| quiet checks before | step 1: checks until told | called a shift | step 2 | called a shift |\n|---|---|---|---|---|\n")
+	for _, quiet := range []int{25, 50, 100, 200} {
+		one, shift1 := delay(t, healthy{}, quiet, 1, n, seed)
+		two, shift2 := delay(t, healthy{}, quiet, 2, n, seed)
+		p("| %d | %.1f | %.0f %% | %.1f | %.0f %% |\n", quiet, one, 100*shift1, two, 100*shift2)
+		if quiet >= 100 && (one > 15 || two > 5) {
+			t.Errorf("steps after %d checks are told after %.1f and %.1f", quiet, one, two)
+		}
+	}
+
+	p("\n## Slow ramps\n\nOne axis begins to move evenly after 50 quiet checks, by so many standard deviations a check.\n\n" +
+		"| a check | checks until told | the axis had come by then | called a trend at once | 50 checks later |\n|---|---|---|---|---|\n")
+	for _, per := range []float64{0.02, 0.05, 0.1, 0.2} {
+		mean, trend, later := ramp(t, 50, per, n, seed)
+		p("| %.2f | %.1f | %.1f | %.0f %% | %.0f %% |\n", per, mean, mean*per, 100*trend, 100*later)
+	}
+
+	p("\n## Dates\n\nThe date by which the chance of being outside comes to 5 %%: how many machines were outside on that date. Where the record bore no\n" +
+		"date so far off, the share outside on the last date it bore. A steady or a settling machine is never outside by itself; its date comes\n" +
+		"of what it might have been. Wanted over all machines: 3 to 7 %%. Last column: how often the level's interval of 95 %% after the last\n" +
+		"check held the truth; a wander too slow to be told from holding still makes it too narrow.\n\n" +
+		"| machine | checks | dates by chance | outside | cut short | outside | mean days ahead, as a part of the record | level held |\n|---|---|---|---|---|---|---|---|\n")
+	var all calibration
+	for _, m := range machines() {
+		for _, checks := range []int{10, 20, 40, 80} {
+			c := calibrate(t, m, checks, n, 1, seed)
+			p("| %s | %d | %d | %.1f %% | %d | %.1f %% | %.2f | %.1f %% |\n", m.name, checks, c.due, 100*c.share(), c.bounded,
+				100*float64(c.boundedOutside)/float64(max(1, c.bounded)), c.ahead/float64(max(1, c.due)), 100*c.coverage())
+			if m.name == "wandering" || m.name == "trending" {
+				all.add(c)
+			}
+		}
+	}
+	p("\nMachines that do leave their tolerance by themselves, wandering and trending together: %d dates, **%.1f %%** outside.\n", all.due, 100*all.share())
+	if s := all.share(); s < 0.03 || s > 0.07 {
+		t.Errorf("%.1f %% outside on the date, want 3 to 7 %%", 100*s)
+	}
+	if *studyOut != "" {
+		if err := os.WriteFile(*studyOut, []byte(b.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
