@@ -92,6 +92,9 @@ func (p Pattern) compile(role Role) (*patternFrame, []Problem) {
 	var ps problems
 	f := &patternFrame{decimals: p.Decimals, unit: units.Millimetre, count: role == RoleAngle}
 	f.parse(&ps, p.Form)
+	if len(ps) > 0 {
+		return f, ps // what is not read to its end has no parts to speak of
+	}
 	f.checkParts(&ps, p)
 	set := func(table *[256]bool, text, otherwise string) {
 		if text == "" {
