@@ -27,9 +27,11 @@ type Trial struct {
 // changing are the kinds of event after which the machine is another one.
 var changing = []string{"adjusted", "crashed", "serviced", "moved"}
 
-// Trials gives the last sweeps of a machine (at most limit), oldest first, each with the moves logged after it. An event
-// that changed the machine without saying by how much marks its sweep as Unrecorded. A sweep brought in from a file that is
-// older than what was there already says nothing of the machine as it stands, and is left out.
+// Trials gives sweeps of a machine, oldest first, each with the moves logged after it: those on either side of each change
+// to the machine, the last limit changes back, and the last few whatever happened. A year of checks between two jobs is not
+// read, and does not push what the machine answered out of memory. An event that changed the machine without saying by how
+// much marks its sweep as Unrecorded. A sweep brought in from a file that is older than what was there already says nothing
+// of the machine as it stands, and is left out.
 func (s *Store) Trials(ctx context.Context, machine string, limit int) ([]Trial, error) {
 	const doing = "read the moves"
 	// Not to be cut short: the driver starts a goroutine for every row of a query that can be.
@@ -41,14 +43,24 @@ func (s *Store) Trials(ctx context.Context, machine string, limit int) ([]Trial,
 	return out, s.fault(doing, err)
 }
 
+// recentTrials is how many of the last sweeps are given in any case.
+const recentTrials = 20
+
 func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Trial, error) {
-	rows, err := s.r.QueryContext(ctx, `SELECT run.id, setup_id, started_us, purpose, coalesce(line.json ->> '$.verdict', ''),
-		line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.tilt.U_mm_per_m',
-		line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m', line.json ->> '$.nod.U_mm_per_m'
-		FROM run JOIN line ON line.run_id = run.id
-		WHERE kind = 'sweep' AND outcome = 'finished' AND NOT (run.id IN (SELECT run_id FROM import)
+	rows, err := s.r.QueryContext(ctx, `
+		WITH change AS (SELECT DISTINCT after_run FROM event WHERE kind IN ('adjusted', 'crashed', 'serviced', 'moved')
+				ORDER BY after_run DESC LIMIT ?),
+			wanted AS (
+				SELECT (SELECT max(id) FROM run WHERE kind = 'sweep' AND outcome = 'finished' AND id <= after_run) AS id FROM change
+				UNION SELECT (SELECT min(id) FROM run WHERE kind = 'sweep' AND outcome = 'finished' AND id > after_run) FROM change
+				UNION SELECT id FROM (SELECT id FROM run WHERE kind = 'sweep' AND outcome = 'finished' ORDER BY id DESC LIMIT ?))
+		SELECT run.id, setup_id, started_us, purpose, coalesce(line.json ->> '$.verdict', ''),
+			line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.tilt.U_mm_per_m',
+			line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m', line.json ->> '$.nod.U_mm_per_m'
+		FROM wanted JOIN run ON run.id = wanted.id JOIN line ON line.run_id = run.id
+		WHERE NOT (run.id IN (SELECT run_id FROM import)
 			AND EXISTS (SELECT 1 FROM run AS older WHERE older.id < run.id AND older.started_us > run.started_us AND older.outcome = 'finished'))
-		ORDER BY run.id DESC LIMIT ?`, min(max(limit, 0), maxPage))
+		ORDER BY run.id DESC`, min(max(limit, 0), maxPage), recentTrials)
 	if err != nil {
 		return nil, err
 	}
@@ -66,7 +78,7 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 			continue
 		}
 		t.StartedAt = fromMicros(started)
-		t.Entry = advice.Entry{Tilt: math.NaN(), Nod: math.NaN()}
+		t.Entry = advice.Entry{Label: fmt.Sprintf("run %d", t.Run), Tilt: math.NaN(), Nod: math.NaN()}
 		if x[0].Valid {
 			t.Entry.Tilt, t.Entry.TiltU, t.Entry.TiltHalf = x[0].Float64, x[1].Float64, x[2].Float64
 		}

@@ -66,9 +66,6 @@ func TestTrials(t *testing.T) {
 	if !b.Entry.Unrecorded || b.Entry.Moved["swing"] != 1 || len(b.Told) != 2 {
 		t.Errorf("after the second: %+v", b)
 	}
-	if got, err := s.Trials(ctx, "linnet", 1); err != nil || len(got) != 1 || got[0].Run != second || len(got[0].Told) != 2 {
-		t.Errorf("the last one: %+v, %v", got, err)
-	}
 	if got, err := s.Trials(ctx, "heron", 10); err != nil || len(got) != 0 {
 		t.Errorf("a machine without runs: %+v, %v", got, err)
 	}
@@ -81,5 +78,29 @@ func TestTrials(t *testing.T) {
 	}
 	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "adjusted", Moved: map[string]float64{"swing": math.NaN()}}); err == nil {
 		t.Error("an amount that is no number was stored")
+	}
+}
+
+// A hundred checks later the moves are still known, by the sweeps on either side of them, and the checks are not all read.
+func TestManyChecksDoNotHideTheMoves(t *testing.T) {
+	ctx := t.Context()
+	s := fresh(t)
+	setup := setupOf(t, "0.02/300")
+	at := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
+	before := checked(t, s, setup, "adjust", at, true, 0.5)
+	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "adjusted", Moved: map[string]float64{"swing": -0.1}}); err != nil {
+		t.Fatal(err)
+	}
+	after := checked(t, s, setup, "adjust", at, true, 0.05)
+	last := after
+	for range 100 {
+		last = checked(t, s, setup, "check", at, true, 0.05)
+	}
+	got, err := s.Trials(ctx, setup.Machine, 50)
+	if err != nil || len(got) != 2+recentTrials || got[0].Run != before || got[1].Run != after || got[len(got)-1].Run != last {
+		t.Fatalf("%d trials, %v", len(got), err)
+	}
+	if got[0].Entry.Moved["swing"] != -0.1 || got[1].Entry.Changed() {
+		t.Errorf("%+v", got[:2])
 	}
 }

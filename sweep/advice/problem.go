@@ -28,6 +28,7 @@ type Words struct {
 
 // Entry is one measurement and what was moved after it.
 type Entry struct {
+	Label     string  // what to call it in words: "run 12"; empty: measurement and its number
 	Tilt, Nod float64 // mm/m; NaN: this axis was not measured
 	// TiltU and NodU are standard uncertainties, mm/m.
 	TiltU, NodU float64
@@ -46,6 +47,14 @@ type Problem struct {
 
 	dropped int                // measurements too old to be looked at
 	packed  map[string]float64 // the sum of all moves, by adjuster
+}
+
+// label is what measurement i of those looked at is called.
+func (p *Problem) label(i int) string {
+	if l := p.History[i].Label; l != "" {
+		return l
+	}
+	return fmt.Sprintf("measurement %d", p.dropped+i+1)
 }
 
 // Bounds of what is taken seriously.

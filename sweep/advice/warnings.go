@@ -77,10 +77,11 @@ func (a *Answer) strangers(p *Problem) {
 	for _, adj := range p.Adjusters {
 		known[adj.Name] = true
 	}
-	for i, h := range p.History {
-		for _, name := range sortedNames(h.Moved) {
+	for i := len(p.History) - 1; i >= 0; i-- { // each once, by the last time
+		for _, name := range sortedNames(p.History[i].Moved) {
 			if !known[name] {
-				a.warn("unknown_adjuster", "after measurement %d %q was moved, which is not among the adjusters; nothing is learned from that move", p.dropped+i+1, name)
+				known[name] = true
+				a.warn("unknown_adjuster", "after %s %q was moved, which is not among the adjusters; nothing is learned from that move", p.label(i), name)
 			}
 		}
 	}
@@ -88,23 +89,23 @@ func (a *Answer) strangers(p *Problem) {
 
 // contradictions names moves that did not do what the rest of the log says they should have.
 func (a *Answer) contradictions(p *Problem, b *belief) {
-	const sure = 0.8
-	for k := range len(p.History) - 1 {
+	const sure, late = 0.8, 8 // what happened long ago is past mending
+	for k := max(0, len(p.History)-1-late); k < len(p.History)-1; k++ {
 		h := p.History[k]
 		if !h.moved() {
 			if b.fate(k, unsaid) > sure && !h.Unrecorded {
-				a.warn("changed_unmoved", "between measurements %d and %d the lean changed though no move is logged; log every move, and look for what is loose", p.dropped+k+1, p.dropped+k+2)
+				a.warn("changed_unmoved", "between %s and %s the lean changed though no move is logged; log every move, and look for what is loose", p.label(k), p.label(k+1))
 			}
 			continue
 		}
 		for j, adj := range p.Adjusters {
 			if b.fate(k, uint8(stuck+j)) > sure {
-				a.warn("stuck", "after measurement %d %s seems not to have moved; look whether it is still clamped, or logged with the wrong name", p.dropped+k+1, adj.Name)
+				a.warn("stuck", "after %s %s seems not to have moved; look whether it is still clamped, or logged with the wrong name", p.label(k), adj.Name)
 			}
 		}
 		if b.fate(k, slipped)+b.fate(k, unsaid) > sure {
-			a.warn("contradiction", "the move after measurement %d (%s) did something else than the rest of the log says; it may have slipped while tightening, or the amount or its sign is wrong",
-				p.dropped+k+1, strings.Join(sortedNames(h.Moved), ", "))
+			a.warn("contradiction", "the move after %s (%s) did something else than the rest of the log says; it may have slipped while tightening, or the amount or its sign is wrong",
+				p.label(k), strings.Join(sortedNames(h.Moved), ", "))
 		}
 	}
 	for j, adj := range p.Adjusters {

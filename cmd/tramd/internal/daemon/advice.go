@@ -52,8 +52,8 @@ type Adjuster struct {
 type Stage = jobsheet.Stage
 
 const (
-	remembered = 150 // sweeps the adviser looks back on
-	stages     = 20  // of them shown
+	remembered = 80 // changes to the machine the adviser looks back on
+	stages     = 20 // sweeps shown
 )
 
 // Advise works the next move out of the record and the configuration.

@@ -146,7 +146,7 @@ func TestMissingPartsAnswerClearly(t *testing.T) {
 	h := Handler(Options{Local: true})
 	for path, method := range map[string]string{
 		"/healthz": "GET", "/api/v1/runs": "GET", "/api/v1/runs/1": "GET", "/api/v1/runs/1/readings.csv": "GET",
-		"/api/v1/sweeps": "POST", "/api/v1/sweeps/1": "DELETE",
+		"/api/v1/sweeps": "POST", "/api/v1/sweeps/1": "DELETE", "/api/v1/advice": "GET",
 	} {
 		if w := do(h, call{method: method, path: path}); w.Code != 503 || !strings.Contains(w.Body.String(), `"error"`) {
 			t.Errorf("%s %s: got %d %s", method, path, w.Code, w.Body)
