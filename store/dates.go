@@ -58,11 +58,3 @@ func (s *Store) DateBoot(ctx context.Context, boot string, booted time.Time) (Da
 	slices.Sort(out.Runs)
 	return out, nil
 }
-
-// FinishedDated gives up to limit finished runs of a kind (at most 1000) whose times can be believed, oldest first, with
-// numbers above after: what may be reckoned with over time. See the package's words on order and dates.
-func (s *Store) FinishedDated(ctx context.Context, kind string, after int64, limit int) ([]Run, error) {
-	out, err := s.runs(ctx, selectRun+"WHERE kind = ? AND outcome = 'finished' AND clock_set = 1 AND run.id > ? ORDER BY run.id LIMIT ?",
-		kind, after, min(max(limit, 0), maxPage))
-	return out, s.fault("list dated runs", err)
-}

@@ -18,8 +18,8 @@
 // Runs and events are ordered by their number, never by the time of day: the clock of a small computer may be wrong by
 // months until the network sets it. Each carries the boot it belongs to, its time since that boot, and whether the clock had
 // been set (Run.ClockSet). When the clock is set later in the same boot, DateBoot dates the earlier ones right. A time is to
-// be believed only where ClockSet says so: what reckons over days takes its runs from FinishedDated, and a run of a boot
-// whose clock was never set keeps its place by number and takes no part. A run's length is measured on the clock that nobody
+// be believed only where ClockSet says so: what reckons over days takes its runs from History, and a run of a boot whose
+// clock was never set keeps its place by number and takes no part. A run's length is measured on the clock that nobody
 // sets, so that one across a step of the wall clock is as long as it was.
 //
 // # Concurrency

@@ -49,6 +49,9 @@ func TestTorture(t *testing.T) {
 	t.Run("slow pages", tortureSlowPages)
 	t.Run("scrapes", tortureScrapes)
 	t.Run("soak", tortureSoak)
+	for _, row := range tortured.rows {
+		t.Log(row)
+	}
 	if *tortureOut == "" || t.Failed() {
 		return
 	}
