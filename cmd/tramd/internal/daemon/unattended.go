@@ -27,6 +27,19 @@ type takes interface {
 	SetCheck(session.CheckState)
 }
 
+// mover moves the arm by a stepped program, where a person has armed it for planned checks. Abandoning the run stops it.
+type mover interface {
+	StartArmed(ctx context.Context, purpose string) (int64, error)
+	ArmedUntil(ctx context.Context) (time.Time, error)
+}
+
+// idler says why the machine is not known to do nothing; "" when it is. It never waits but in settle, which lets go of the
+// controller's line.
+type idler interface {
+	state(ctx context.Context, now time.Time) string
+	settle()
+}
+
 // checkStore is what the checks need of a store.
 type checkStore interface {
 	Chore(ctx context.Context, name string) (time.Time, error)
@@ -47,6 +60,8 @@ type checks struct {
 	now      func() time.Time
 	log      *slog.Logger
 	hours    func(context.Context) *float64 // of the spindle since the last check; nil where not known
+	mover    mover                          // both only where the plan moves the arm
+	idle     idler
 
 	checker *unattended.Checker
 	steps   []string           // of the check in hand, with their times
@@ -180,6 +195,14 @@ func (c *checks) facts(ctx context.Context) (unattended.Facts, bool) {
 	for _, g := range gauges {
 		f.Gauges = append(f.Gauges, unattended.Gauge{Name: g.Name, Live: g.Live, MM: g.MM, SpanMM: c.spans[g.Name].span()})
 	}
+	if c.plan.Moves {
+		if f.ArmedUntil, err = c.mover.ArmedUntil(ctx); err != nil {
+			return unattended.Facts{}, false
+		}
+		if c.checker.Preparing() {
+			f.Machine = c.idle.state(ctx, c.now())
+		}
+	}
 	switch {
 	case c.run != 0 && snap.Sweep.Run == c.run:
 		f.Taking = &unattended.Taking{Run: c.run}
@@ -208,6 +231,8 @@ func (c *checks) outcome(ctx context.Context) *unattended.Taking {
 	if t.Why == "" && !t.OK {
 		t.Why = "it was " + string(r.Outcome)
 	}
+	// A program that was stopped was stopped for a reason; only what could not be fitted had all its readings.
+	t.Hazard = c.plan.Moves && !t.OK && !strings.HasPrefix(t.Why, session.NotFitted)
 	c.run, c.ended = 0, c.run
 	return t
 }
@@ -223,7 +248,7 @@ func (c *checks) do(ctx context.Context, a unattended.Act, now time.Time) {
 			c.writeSteps(ctx)
 			c.steps = []string{line}
 		}
-		run, err := c.session.Start(ctx, c.turns, "check")
+		run, err := c.begin(ctx)
 		if err != nil {
 			c.failed = &unattended.Taking{Ended: true, Why: err.Error()}
 			c.log.Warn("unattended check", "slot", a.Slot, "error", err)
@@ -251,6 +276,14 @@ func (c *checks) do(ctx context.Context, a unattended.Act, now time.Time) {
 	default:
 		c.log.Info("unattended check", "slot", a.Slot, "step", a.Text)
 	}
+}
+
+func (c *checks) begin(ctx context.Context) (int64, error) {
+	if !c.plan.Moves {
+		return c.session.Start(ctx, c.turns, "check")
+	}
+	c.idle.settle()
+	return c.mover.StartArmed(ctx, "check")
 }
 
 // writeSteps puts what was done into the run it led to.

@@ -18,17 +18,19 @@ import (
 
 // bed is a session whose sweeps end as a test wants, kept in a real store.
 type bed struct {
-	t        *testing.T
-	store    *store.Store
-	now      time.Time
-	mm       []float64 // what the indicator shows, look by look; the last stays
-	looks    int
-	run      int64
-	ends     []store.Outcome
-	starts   int
-	refuse   error
-	troubles map[string]string
-	check    session.CheckState
+	t         *testing.T
+	store     *store.Store
+	now       time.Time
+	mm        []float64 // what the indicator shows, look by look; the last stays
+	looks     int
+	run       int64
+	ends      []store.Outcome
+	starts    int
+	refuse    error
+	troubles  map[string]string
+	why       string // of runs that fail
+	abandoned int
+	check     session.CheckState
 }
 
 func (b *bed) Snapshot(context.Context) (*session.Snapshot, error) {
@@ -59,9 +61,13 @@ func (b *bed) Start(ctx context.Context, turns int, purpose string) (int64, erro
 	return id, err
 }
 
-func (b *bed) Abandon(context.Context, int64) error { return nil }
-func (b *bed) Trouble(kind, why string)             { b.troubles[kind] = why }
-func (b *bed) SetCheck(c session.CheckState)        { b.check = c }
+func (b *bed) Abandon(ctx context.Context, run int64) error {
+	b.abandoned++
+	b.run = 0
+	return b.store.FinishRun(ctx, run, store.Abandoned, b.now, "given up", nil)
+}
+func (b *bed) Trouble(kind, why string)      { b.troubles[kind] = why }
+func (b *bed) SetCheck(c session.CheckState) { b.check = c }
 
 func newBed(t *testing.T) (*bed, *checks) {
 	s, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "linnet.db"), store.Options{BootID: "boot-1"})
@@ -92,7 +98,7 @@ func (b *bed) pass(c *checks, d time.Duration) {
 			if o == store.Finished {
 				res = &sweep.Result{Model: "plain"}
 			}
-			if err := b.store.FinishRun(b.t.Context(), b.run, o, b.now, "", res); err != nil {
+			if err := b.store.FinishRun(b.t.Context(), b.run, o, b.now, b.why, res); err != nil {
 				b.t.Fatal(err)
 			}
 			b.run, begun = 0, time.Time{}
@@ -173,6 +179,71 @@ func TestACheckThatCannotBeBegunOrWasMissed(t *testing.T) {
 	events, err := b.store.Events(t.Context(), 10)
 	if err != nil || len(events) != 3 || b.starts != 2 || !strings.Contains(events[0].Text, "2026-03-04 06:00 was missed") {
 		t.Errorf("begun %d times, events %+v, %v", b.starts, events, err)
+	}
+}
+
+// moving is a stepped program, and a machine that is asked whether it is idle.
+type moving struct {
+	bed     *bed
+	until   time.Time
+	machine string
+	settled int
+	starts  int
+}
+
+func (m *moving) ArmedUntil(context.Context) (time.Time, error) { return m.until, nil }
+func (m *moving) state(context.Context, time.Time) string       { return m.machine }
+func (m *moving) settle()                                       { m.settled++ }
+func (m *moving) StartArmed(ctx context.Context, purpose string) (int64, error) {
+	m.starts++
+	if m.settled < m.starts {
+		m.bed.t.Error("the controller's line was still in use")
+	}
+	return m.bed.Start(ctx, 2, purpose)
+}
+
+func TestACheckByASteppedProgram(t *testing.T) {
+	for name, tc := range map[string]struct {
+		spoil  func(m *moving, b *bed)
+		starts int
+		says   string
+	}{
+		"armed and idle":      {func(*moving, *bed) {}, 1, ""},
+		"not armed":           {func(m *moving, b *bed) { m.until = time.Time{} }, 0, "it is not armed"},
+		"armed for too short": {func(m *moving, b *bed) { m.until = b.now.Add(5 * time.Second) }, 0, "the arming ran out"},
+		"not idle":            {func(m *moving, b *bed) { m.machine = `it answered "run"` }, 0, `it answered "run"`},
+		"stopped":             {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, "the acknowledgement is late" }, 1, "the acknowledgement is late"},
+		"not fitted":          {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, session.NotFitted+"too few" }, 2, "too few"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b, c := newBed(t)
+			m := &moving{bed: b, until: b.now.Add(12 * time.Hour)}
+			c.plan.Moves, c.mover, c.idle = true, m, m
+			tc.spoil(m, b)
+			b.pass(c, 15*time.Minute)
+			if m.starts != tc.starts || !strings.Contains(b.troubles["check"], tc.says) || (tc.says == "") != (b.troubles["check"] == "") {
+				t.Errorf("started %d times, want %d; troubles %v", m.starts, tc.starts, b.troubles)
+			}
+		})
+	}
+}
+
+// The arm is stopped when the arming is taken back, or an indicator leaves its travel, in the middle.
+func TestASteppedProgramIsStopped(t *testing.T) {
+	b, c := newBed(t)
+	m := &moving{bed: b, until: b.now.Add(12 * time.Hour)}
+	c.plan.Moves, c.mover, c.idle = true, m, m
+	b.pass(c, 20*time.Second)
+	if b.run == 0 {
+		t.Fatal("it was not begun")
+	}
+	m.until = time.Time{}
+	b.pass(c, 2*time.Minute)
+	if b.abandoned != 1 || m.starts != 1 || !strings.Contains(b.troubles["check"], "no longer armed") {
+		t.Errorf("abandoned %d times, started %d times, troubles %v", b.abandoned, m.starts, b.troubles)
+	}
+	if run, err := b.store.Run(t.Context(), 1); err != nil || !strings.Contains(run.Log, "stopped: it is no longer armed") {
+		t.Errorf("%q, %v", run.Log, err)
 	}
 }
 

@@ -30,6 +30,9 @@ type fitted struct {
 	err    error
 }
 
+// NotFitted begins the reason of a sweep that had all its readings and still has no result.
+const NotFitted = "cannot be fitted: "
+
 // MaxTurns bounds one sweep.
 const MaxTurns = 1000
 
@@ -208,7 +211,7 @@ func (s *Session) fitDone(f fitted) {
 	}
 	end := Ending{Outcome: Finished, At: time.Now(), Result: &f.result}
 	if f.err != nil {
-		end = Ending{Outcome: Failed, At: end.At, Why: "cannot be fitted: " + f.err.Error()}
+		end = Ending{Outcome: Failed, At: end.At, Why: NotFitted + f.err.Error()}
 	}
 	s.conclude(end)
 }
