@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -44,5 +46,75 @@ func TestACheckNobodyAsksFor(t *testing.T) {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
+	}
+}
+
+// A planned check moves the arm by itself: armed before, the machine asked whether it is idle, the sweep taken there and back.
+func TestAPlannedCheckMovesTheArm(t *testing.T) {
+	t.Parallel()
+	c := startController(t)
+	s := c.shop(t)
+	slot := time.Now().Add(10 * time.Second).Truncate(time.Minute).Add(time.Minute)
+	f, err := os.OpenFile(s.config, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := fmt.Fprintf(f, "[clock]\ntrusted = true\n[check]\nat = [%q]\nidle_ask = \"STATE\"\nidle_answer = \"state idle\"\n", slot.Format("15:04")); err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	s.daemon(t)
+	waitState(t, s, "the check planned", func(snap *session.Snapshot) bool {
+		return snap.Check != nil && snap.Check.Next == slot.Format(time.RFC3339)
+	})
+	p := programIn(t, "arm", "--config", s.config, "--hours", "1")
+	io.WriteString(p.in, "linnet\n")
+	if got := p.wait(); got != exitDone {
+		t.Fatalf("armed: %d %s", got, p.err.String())
+	}
+	time.Sleep(time.Until(slot))
+	waitState(t, s, "the arm moving", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Turning })
+	ctx, cancel := context.WithTimeout(context.Background(), 90*time.Second)
+	defer cancel()
+	if err := s.client(t).Live(ctx, func(snap *session.Snapshot) bool {
+		return snap.Check == nil || !strings.Contains(snap.Check.Say, "is run 1")
+	}); err != nil {
+		t.Fatal(err)
+	}
+	_, out, _ := call(t, "show", "1", "--config", s.config)
+	for _, want := range []string{"is due", "all conditions hold", "begins", "is run 1", "tilt"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	if sent := c.commands(t); len(sent) < 10 || sent[0] != "G90" {
+		t.Errorf("sent %q", sent)
+	}
+}
+
+// Without arming nothing moves, whatever the hour.
+func TestAPlannedCheckThatIsNotArmedMovesNothing(t *testing.T) {
+	c := startController(t)
+	s := c.shop(t)
+	slot := time.Now().Truncate(time.Minute)
+	past, err := store.Open(t.Context(), filepath.Join(s.dir, "tramd.db"), store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(past.SetChore(t.Context(), "check", slot.Add(-time.Hour)), past.Close()); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.OpenFile(s.config, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := fmt.Fprintf(f, "[clock]\ntrusted = true\n[check]\nat = [%q]\nidle_ask = \"STATE\"\nidle_answer = \"state idle\"\n", slot.Format("15:04")); err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	s.daemon(t)
+	waitState(t, s, "the refusal", func(snap *session.Snapshot) bool { return strings.Contains(snap.Troubles["check"], "it is not armed") })
+	if sent := c.commands(t); len(sent) != 0 {
+		t.Errorf("sent %q", sent)
 	}
 }

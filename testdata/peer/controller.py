@@ -2,8 +2,8 @@
 """A motion controller and an indicator of its own, for tests from outside: each on a pseudo-terminal.
 
 The controller takes lines in words of ISO 6983: G1 A<deg> F<deg/min> moves the arm (acknowledged at once), G4 P<s> waits
-(acknowledged once the move before it and the wait are over), M0 stops at once, G90 and G94 are acknowledged. The indicator
-sends 50 readings a second: offset + r*(tilt*cos th + nod*sin th).
+(acknowledged once the move before it and the wait are over), M0 stops at once, G90 and G94 are acknowledged, STATE is answered
+by whether the machine is idle, which it is not for the first --busy questions. The indicator sends 50 readings a second: offset + r*(tilt*cos th + nod*sin th).
 
 The first line printed is JSON with the paths. Each line received and each event is printed as JSON with the arm's angle.
 What goes wrong, and from which move on, is chosen by --fault: late, refuse, double, silent, travel, deaf, unplug. A line
@@ -26,7 +26,9 @@ a.add_argument("--radius", type=float, default=120)
 a.add_argument("--fault", default="")
 a.add_argument("--move", type=int, default=3, help="the move from which on it goes wrong")
 a.add_argument("--speedup", type=float, default=2, help="how much faster it moves than it is told, to keep tests short")
+a.add_argument("--busy", type=int, default=0, metavar="N", help="how many times it answers that it is at work")
 args = a.parse_args()
+asked = 0
 
 
 def port():
@@ -65,7 +67,11 @@ def answer(text):
 
 
 def command(text, now):
-    global start, target, began, seconds, moves, stopped
+    global start, target, began, seconds, moves, stopped, asked
+    if text == "STATE":
+        asked += 1
+        answer("state run" if asked <= args.busy else "state idle")
+        return
     say(got=text, at=round(place(now), 3))
     if text == "M0":
         target, stopped = place(now), True

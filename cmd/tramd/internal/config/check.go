@@ -27,6 +27,8 @@ type Check struct {
 	MinMM        float64  `toml:"min_mm"`
 	MaxMM        float64  `toml:"max_mm"`
 	DryRun       bool     `toml:"dry_run"`
+	IdleAsk      string   `toml:"idle_ask"`    // what a motion controller is asked before it is to move
+	IdleAnswer   string   `toml:"idle_answer"` // a whole line that says the machine does nothing, as a regular expression
 }
 
 func (c *Check) setDefaults() {
@@ -94,8 +96,22 @@ func (c Check) slots() (p schedule.Plan, bad map[string]string) {
 	return p, bad
 }
 
-// Plan says how the checks are to go.
-func (c Check) Plan() unattended.Plan {
+// CheckPlan says how the checks are to go.
+func (c *Config) CheckPlan() unattended.Plan {
+	p := c.Check.plan()
+	if p.Moves = c.Angle.Source == SourceProgram; p.Moves && p.MinMM == 0 && p.MaxMM == 0 && len(c.Program.TravelMM) == 2 {
+		p.MinMM, p.MaxMM = c.Program.TravelMM[0], c.Program.TravelMM[1]
+	}
+	return p
+}
+
+// Idle gives the answer by which a machine says that it does nothing; nil where none is given.
+func (c Check) Idle() *regexp.Regexp {
+	re, _ := whole(c.IdleAnswer) // checked when the file was read
+	return re
+}
+
+func (c Check) plan() unattended.Plan {
 	warm, _ := span(c.WarmUp)
 	patience, _ := span(c.Patience)
 	again, _ := span(c.RetryAfter)
@@ -124,8 +140,20 @@ func (v *validator) check(c Check, source string) {
 		}
 		return
 	}
-	if source != SourceEncoder {
-		v.bad("check.at", `an unattended check needs to be told the spindle angle; write [angle] source = "encoder", or remove [check]`)
+	switch source {
+	case SourceEncoder:
+		if c.IdleAsk+c.IdleAnswer != "" {
+			v.bad("check.idle_ask", `is for [angle] source = "program" only, which has a controller to ask; remove it`)
+		}
+	case SourceProgram:
+		if c.IdleAsk == "" || c.IdleAnswer == "" {
+			v.bad("check.idle_ask", `idle_ask and idle_answer are needed before anything moves by itself; write what your controller is asked and the line by which it says that the machine does nothing, for example idle_ask = "STATE" and idle_answer = "state idle"`)
+		}
+		if _, err := whole(c.IdleAnswer); err != nil {
+			v.bad("check.idle_answer", "%q is not a regular expression: %v", c.IdleAnswer, err)
+		}
+	default:
+		v.bad("check.at", `an unattended check needs to be told the spindle angle; write [angle] source = "encoder" or "program", or remove [check]`)
 	}
 	_, bad := c.slots()
 	for _, key := range []string{"at", "days", "every", "from"} {
