@@ -83,7 +83,8 @@ type Indicator struct {
 // Sweep is how an attended sweep goes.
 type Sweep struct {
 	Turns int     `toml:"turns"`
-	IdleS float64 `toml:"idle_s"` // a sweep in which nothing moves this long is given up
+	Both  bool    `toml:"both_ways"` // by an encoder: round, and back to where it began
+	IdleS float64 `toml:"idle_s"`    // a sweep in which nothing moves this long is given up
 }
 
 func (c *Config) setDefaults() {

@@ -48,6 +48,9 @@ func (v *validator) config(c *Config) {
 	v.alarm(c)
 	v.adjusters(c)
 	v.cutters(c)
+	if c.Sweep.Both && c.Angle.Source != SourceEncoder {
+		v.bad("sweep.both_ways", `only a sweep by an encoder goes back the way it came; remove it (a program has program.both_ways)`)
+	}
 	v.whole("sweep.turns", int64(c.Sweep.Turns), 1, 1000)
 	v.number("sweep.idle_s", c.Sweep.IdleS, 5, 86400)
 }

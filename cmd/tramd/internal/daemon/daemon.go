@@ -98,7 +98,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
-		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg), Ports: ports, Idle: d.cfg.Sweep.Idle(),
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts,
 		Patience: func(wait time.Duration) {

@@ -29,6 +29,8 @@ type job struct {
 	placed    bool    // the arm's first angle is known
 	begun     bool    // the arm has moved
 	low, high float64 // travel of the unwrapped angle
+	origin    float64 // where the arm began
+	back      bool    // it is being turned back to there
 	restAngle float64
 	restSince time.Time
 	movedAt   time.Time
@@ -75,7 +77,7 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := &job{run: run, turns: turns, phase: Waiting, started: now, movedAt: now, flushedAt: now, live: live}
+	j := &job{run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
 	switch {
 	case s.o.Angle.Steady != nil:
 		j.steady = newTurning(s)
@@ -102,7 +104,7 @@ func (j *job) point(s *Session, p sweep.Point) {
 			return
 		}
 		j.begun, j.phase = true, Turning
-		j.low, j.high, j.restAngle = p.Angle, p.Angle, p.Angle
+		j.low, j.high, j.restAngle, j.origin = p.Angle, p.Angle, p.Angle, p.Angle
 		j.restSince, j.movedAt = time.Now(), time.Now()
 	}
 	j.low, j.high = math.Min(j.low, p.Angle), math.Max(j.high, p.Angle)
@@ -112,9 +114,19 @@ func (j *job) point(s *Session, p sweep.Point) {
 	}
 	j.keep(p)
 	j.live.Add(p)
-	if j.high-j.low >= j.wanted()+overlapRad {
-		s.end(Finished, "")
+	if j.high-j.low >= j.wanted()+overlapRad || j.back {
+		j.round(s)
 	}
+}
+
+// round takes it that the arm has gone as far as it was to go: that is the end, or it is to be turned back to where it
+// began, which shows how late the angles are.
+func (j *job) round(s *Session) {
+	if s.o.BothWays && (!j.back || math.Abs(j.restAngle-j.origin) > shortRad) {
+		j.back = true
+		return
+	}
+	s.end(Finished, "")
 }
 
 func (j *job) keep(p sweep.Point) {
@@ -135,12 +147,16 @@ func (j *job) turned() float64 {
 	if !j.begun {
 		return 0
 	}
-	return (j.high - j.low) / (2 * math.Pi)
+	turned := (j.high - j.low) / (2 * math.Pi)
+	if j.back { // and as much of the way back as lies behind
+		turned += (j.high - j.low - math.Abs(j.restAngle-j.origin)) / (2 * math.Pi)
+	}
+	return turned
 }
 
 // cameRound says whether the hand stopped close enough to the start to call it a turn.
 func (j *job) cameRound(now time.Time) bool {
-	return j.stations == nil && j.steady == nil && j.begun && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
+	return j.stations == nil && j.steady == nil && j.begun && !j.back && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
 }
 
 // flush hands the new points to the archivist.
@@ -184,6 +200,8 @@ func (j *job) say(s *Session) string {
 		return "Turn the arm past the encoder's index mark, so that its angle is known, then go on slowly, the same way round."
 	case !j.begun:
 		return "Turn the arm slowly by hand, either way round."
+	case j.back:
+		return fmt.Sprintf("Now turn back, the other way round, to where you began: %.2f of %d.", j.turned(), 2*j.turns)
 	case j.turned() < float64(j.turns):
 		return fmt.Sprintf("Keep turning: %.2f of %d.", j.turned(), j.turns)
 	}

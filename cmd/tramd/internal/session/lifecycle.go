@@ -135,7 +135,7 @@ func (s *Session) tick(now time.Time) {
 	}
 	switch {
 	case j.cameRound(now):
-		s.end(Finished, "")
+		j.round(s)
 	case now.Sub(j.movedAt) > s.o.Idle:
 		s.end(Abandoned, fmt.Sprintf("nothing moved for %v", s.o.Idle))
 	}
@@ -193,7 +193,7 @@ func (s *Session) end(o Outcome, why string) {
 	j.phase = Fitting
 	j.flush(s, time.Now())
 	if o != Finished {
-		s.conclude(Ending{Outcome: o, At: time.Now(), Why: why})
+		s.conclude(Ending{Outcome: o, At: s.o.Wall(), Why: why})
 		return
 	}
 	pieces, run, doubts := j.points.since(0), j.run, j.doubts
@@ -209,7 +209,7 @@ func (s *Session) fitDone(f fitted) {
 	if s.job == nil || s.job.run != f.run {
 		return
 	}
-	end := Ending{Outcome: Finished, At: time.Now(), Result: &f.result}
+	end := Ending{Outcome: Finished, At: s.o.Wall(), Result: &f.result}
 	if f.err != nil {
 		end = Ending{Outcome: Failed, At: end.At, Why: NotFitted + f.err.Error()}
 	}

@@ -48,6 +48,8 @@ type Options struct {
 	Motion     *Motion // nil: no program moves the arm
 	Ports      []Port  // by device index
 	Idle       time.Duration
+	BothWays   bool             // a sweep by an encoder goes round, and back
+	Wall       func() time.Time // the time of day, for what is shown and stored alone; nil = time.Now
 	Archive    Archive
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
 	ClockSet   func() bool
@@ -124,6 +126,9 @@ func New(o Options) (*Session, error) {
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Wall == nil {
+		o.Wall = time.Now
 	}
 	if o.ClockSet == nil {
 		o.ClockSet = func() bool { return true }

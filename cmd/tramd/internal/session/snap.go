@@ -21,7 +21,7 @@ func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 
 func (s *Session) snapshot(now time.Time) *Snapshot {
 	out := &Snapshot{
-		At: now, Machine: s.o.Setup.Machine,
+		At: s.o.Wall(), Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
 		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check, Clock: ClockState{Set: s.o.ClockSet()},
 		Drift: s.drift, NextCheck: s.next,
