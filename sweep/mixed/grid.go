@@ -72,43 +72,48 @@ func (l *levels) noise(h hyper) noise {
 
 func (l *levels) flicker(h hyper) bool { return int(h.tau) == len(l.tau) }
 
-// Priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice, no source). A wrong
-// belief that there is no slow noise costs the interval far more than a wrong belief that there is some, since one turn
-// alone tells the two hardly apart; hence noise that is slow and larger than the white is thought the rule.
-const (
-	slower     = 1.0  // power of tau by which slower noise is likelier
-	noSlow     = -1.0 // log weight of no slow noise at all, against all taus together
-	oneOverF   = -2.0 // log weight of noise of all taus together, against all single ones
-	rougher    = -0.5 // log weight of each step towards a rougher surface: it looks like a random walk
-	slowMiddle = 3.0
-	slowWidth  = 4.0
-	formMiddle = 0.6
-	formWidth  = 1.2
-	driftMid   = 0.1
-	driftWidth = 2.0
-	settleTime = 1.5 // seconds: an arm that takes longer from block to block stops at stations
+// beliefs are the priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice, no
+// source). A wrong belief that there is no slow noise costs the interval far more than a wrong belief that there is some,
+// since one turn alone tells the two hardly apart; hence while the arm turns, slow noise is thought the rule. At stations
+// each reading settles first.
+type beliefs struct {
+	slower               float64 // power of tau by which slower noise is likelier
+	noSlow               float64 // log weight of no slow noise at all, against all taus together
+	oneOverF             float64 // log weight of noise of all taus together, against all single ones
+	rougher              float64 // log weight of each step towards a rougher surface: it looks like a random walk
+	slow, form, drift    float64 // the middle of each size, relative to the white noise
+	slowW, formW, driftW float64 // the width of its logarithm
+}
+
+var (
+	turningArm = beliefs{1, -1, -2, -0.5, 3, 0.6, 0.1, 4, 1.2, 2}
+	atStations = beliefs{0.3, 0, -2, -0.5, 0.1, 0.6, 0.1, 3, 1.2, 2}
 )
+
+// settleTime, in seconds: an arm that takes longer from block to block stops at stations.
+const settleTime = 1.5
 
 // prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly penalised.
 func (l *levels) prior(h hyper) float64 {
+	b := &turningArm
+	if l.settled {
+		b = &atStations
+	}
 	gauss := func(x, middle, width float64) float64 {
 		e := math.Log(math.Max(x, middle/30)/middle) / width
 		return -e * e / 2
 	}
 	// Without slow noise there is one point and not one for every tau.
 	all := math.Log(float64(len(l.tau)))
-	slow := gauss(l.slow[h.slow], slowMiddle, slowWidth)
-	if l.settled {
-		slow = gauss(l.slow[h.slow], slowMiddle/10, slowWidth)
-	}
+	slow := gauss(l.slow[h.slow], b.slow, b.slowW)
 	switch {
 	case h.slow == 0:
-		slow = all + noSlow
+		slow = all + b.noSlow
 	case l.flicker(h):
-		slow += all + oneOverF
+		slow += all + b.oneOverF
 	default:
-		slow += slower * math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2])
+		slow += b.slower * math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2])
 	}
-	rough := rougher * float64(len(l.fall)-1-int(h.fall))
-	return slow + rough + gauss(l.form[h.form], formMiddle, formWidth) + gauss(l.drift[h.drift], driftMid, driftWidth)
+	rough := b.rougher * float64(len(l.fall)-1-int(h.fall))
+	return slow + rough + gauss(l.form[h.form], b.form, b.formW) + gauss(l.drift[h.drift], b.drift, b.driftW)
 }
