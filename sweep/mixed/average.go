@@ -27,7 +27,7 @@ func summarise(ps []point, lean int) answer {
 	ps = normalise(ps)
 	var mean, square [2]float64
 	for _, p := range ps {
-		if a.best.factor.n == 0 || p.weight > a.best.weight {
+		if p.weight > a.best.weight {
 			a.best = p
 		}
 		for i := range lean {

@@ -5,11 +5,23 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
 
 	"tramd/sweep"
 )
 
-// BenchmarkFit shows the cost by number of readings, beside the plain fit of the same sweep.
+// cpu gives the processor time of this process so far: on a busy machine it tells more than the clock.
+func cpu(b *testing.B) time.Duration {
+	var u unix.Rusage
+	if err := unix.Getrusage(unix.RUSAGE_SELF, &u); err != nil {
+		b.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// BenchmarkFit shows the cost by number of readings (a reading costs less the more there are), beside the plain fit of the same sweep.
 func BenchmarkFit(b *testing.B) {
 	for _, n := range []int{12, 200, 2000, 20_000, 200_000, 1_000_000} {
 		r := rand.New(rand.NewPCG(1, uint64(n)))
@@ -20,18 +32,23 @@ func BenchmarkFit(b *testing.B) {
 		}
 		t := s.draw(r)
 		b.Run(fmt.Sprintf("full/%d", n), func(b *testing.B) {
+			used := cpu(b)
 			for b.Loop() {
 				if _, err := Fit(t.pts, t.setup); err != nil {
 					b.Fatal(err)
 				}
 			}
+			b.ReportMetric(float64(cpu(b)-used)/float64(b.N), "cpu-ns/op")
+			b.ReportMetric(float64(cpu(b)-used)/float64(b.N)/float64(n), "cpu-ns/reading")
 		})
 		b.Run(fmt.Sprintf("plain/%d", n), func(b *testing.B) {
+			used := cpu(b)
 			for b.Loop() {
 				if _, err := sweep.FitPlain(t.pts, t.setup); err != nil {
 					b.Fatal(err)
 				}
 			}
+			b.ReportMetric(float64(cpu(b)-used)/float64(b.N), "cpu-ns/op")
 		})
 	}
 }

@@ -54,7 +54,8 @@ func (f *fitting) scatter() float64 {
 			if tr.why[j] != kept {
 				continue
 			}
-			at := sweep.Wrap(tr.th[j]) / (2 * math.Pi) * cells
+			turn := tr.th[j] / (2 * math.Pi)
+			at := (turn - math.Floor(turn)) * cells
 			c := min(int(at), cells-1)
 			z := curves[g.track][c] + (at-float64(c))*(curves[g.track][c+1]-curves[g.track][c])
 			ss += sq(tr.z[j] - base - z)

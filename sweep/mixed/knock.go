@@ -2,6 +2,7 @@ package mixed
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -71,10 +72,11 @@ func jumps(in *input, segs []segment, s *start) []int {
 		return nil
 	}
 	limit := 6 * math.Max(spread(sizes), 0.1*in.resolution+1e-9)
+	all = slices.DeleteFunc(all, func(j jump) bool { return j.size < limit })
 	sort.SliceStable(all, func(i, j int) bool { return all[i].size > all[j].size })
 	var out []int
 	for _, j := range all {
-		if j.size < limit || len(out) == 6 {
+		if len(out) == 6 {
 			break
 		}
 		if !stays(segs, r, j.at, j.size) {

@@ -21,8 +21,8 @@ type point struct {
 	weightLog float64
 	lean      [2]float64
 	cov       [3]float64 // xx, xy, yy, in mm²
-	factor    sym
-	s2        float64 // variance of the white noise of a typical block
+	factor    sym        // only of the heaviest point of a search
+	s2        float64    // variance of the white noise of a typical block
 	dof       float64
 }
 
@@ -33,6 +33,9 @@ type searcher struct {
 	known repeatability
 	gram  map[[2]int8]white
 	seen  map[hyper]bool
+	room  sym     // for the next factor
+	top   float64 // weight of the heaviest point so far, the only one that keeps its factor
+	held  bool
 }
 
 type white struct {
@@ -111,7 +114,10 @@ func (s *searcher) at(h hyper) point {
 		w.g, w.logDet = d.whiten(s.bs, s.l.noise(h))
 		s.gram[key] = w
 	}
-	c := newSym(d.cols)
+	if s.room.n == 0 {
+		s.room = newSym(d.cols)
+	}
+	c := s.room
 	copy(c.a, w.g.a)
 	logDet := w.logDet
 	for i, v := range d.precision(s.l, h) {
@@ -134,6 +140,11 @@ func (s *searcher) at(h hyper) point {
 	p.weight = -(logDet+free*math.Log(scale))/2 + s.l.prior(h)
 	p.weightLog = p.weight
 	p.corner(d)
+	if s.held && p.weight <= s.top {
+		p.factor = sym{}
+		return p
+	}
+	s.top, s.held, s.room = p.weight, true, sym{}
 	return p
 }
 

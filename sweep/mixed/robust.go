@@ -58,18 +58,24 @@ func robust(in *input, all []segment, groups int, richest int) start {
 }
 
 func thin(all []segment) []segment {
-	var segs []segment
-	for _, g := range all {
-		if g.why == kept && g.n > 0 {
-			segs = append(segs, g)
+	live := func(g *segment) bool { return g.why == kept && g.n > 0 }
+	n := 0
+	for i := range all {
+		if live(&all[i]) {
+			n++
 		}
 	}
-	if len(segs) <= robustSample {
-		return segs
-	}
-	out := make([]segment, 0, robustSample)
-	for i := range robustSample {
-		out = append(out, segs[i*len(segs)/robustSample])
+	out := make([]segment, 0, min(n, robustSample))
+	seen, next := 0, 0
+	for i := range all {
+		if !live(&all[i]) {
+			continue
+		}
+		if n <= robustSample || seen == next {
+			out = append(out, all[i])
+			next = len(out) * n / robustSample
+		}
+		seen++
 	}
 	return out
 }
@@ -87,6 +93,7 @@ type regression struct {
 	segs   []segment
 	groups int
 	t0, th float64
+	buf    []float64
 }
 
 // row writes the regressors of one segment: harmonics, drift, lean, then the offsets of the groups, so that the base model
@@ -203,13 +210,11 @@ func (r *regression) trimmedStart() start {
 
 // trim sets w to 1 on the h segments nearest to s, and returns their sum of squares.
 func (r *regression) trim(s start, h int, res, w []float64) float64 {
-	sorted := make([]float64, len(res))
 	for i := range r.segs {
 		res[i] = math.Abs(s.residual(r.in, &r.segs[i]))
 	}
-	copy(sorted, res)
-	sort.Float64s(sorted)
-	cut := sorted[h-1]
+	r.buf = append(r.buf[:0], res...)
+	cut := nth(r.buf, h-1)
 	var obj float64
 	for i, v := range res {
 		w[i] = 0

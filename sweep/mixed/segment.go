@@ -1,9 +1,6 @@
 package mixed
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // code is why a reading was left out.
 type code uint8
@@ -41,7 +38,11 @@ type segment struct {
 
 // segments cuts every track.
 func (in *input) segments() []segment {
-	var out []segment
+	n := 0
+	for k := range in.tracks {
+		n += len(in.tracks[k].t)
+	}
+	out := make([]segment, 0, n/16+64)
 	var buf []float64
 	for k := range in.tracks {
 		tr := &in.tracks[k]
@@ -131,19 +132,6 @@ func (s *segment) mean(tr *track) {
 	if n := float64(s.n); n > 0 {
 		s.t, s.th, s.z = s.t/n, s.th/n, s.z/n
 	}
-}
-
-// median sorts x and returns its median; NaN when empty.
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(x)
-	h := len(x) / 2
-	if len(x)%2 == 1 {
-		return x[h]
-	}
-	return (x[h-1] + x[h]) / 2
 }
 
 // spread is the median absolute value of x, scaled to the standard deviation of normal noise about zero.

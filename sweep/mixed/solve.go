@@ -134,6 +134,10 @@ func (f *fitting) round(way *direction, along curve) {
 	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
 	f.points = s.search()
 	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
+	if f.ans.best.factor.n == 0 { // the search stopped with a heavier point not yet looked around from
+		s.held = false
+		f.ans.best.factor = s.at(f.ans.best.h).factor
+	}
 	f.coef = f.ans.best.coefficients(f.d)
 }
 

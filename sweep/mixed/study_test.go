@@ -7,8 +7,10 @@ import (
 	"math/rand/v2"
 	"os"
 	"regexp"
+	"runtime"
 	"sort"
 	"strings"
+	"sync"
 	"testing"
 
 	"tramd/sweep"
@@ -94,6 +96,7 @@ func TestStudy(t *testing.T) {
 		t.Log("the long study runs with -study; TestCoverage is its short form")
 		return
 	}
+	only := regexp.MustCompile(*studyOnly)
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn anew for each sweep,\n"+
 		"seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the truth in 93 to 97 %%, never below\n91 %%; "+
@@ -109,15 +112,25 @@ func TestStudy(t *testing.T) {
 	} {
 		fmt.Fprintf(&b, "\n## %s\n\n| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n"+
 			"|---|---|---|---|---|---|\n", g.title)
-		for _, f := range g.list {
-			if !regexp.MustCompile(*studyOnly).MatchString(f.name) {
-				continue
+		tallies := make([]tally, len(g.list))
+		var work sync.WaitGroup
+		room := make(chan struct{}, runtime.GOMAXPROCS(0))
+		for i, f := range g.list {
+			if only.MatchString(f.name) {
+				room <- struct{}{}
+				work.Go(func() {
+					tallies[i] = study(t, f, *studyRuns, *studySeed)
+					fmt.Print(tallies[i].row(f))
+					<-room
+				})
 			}
-			s := study(t, f, *studyRuns, *studySeed)
-			line := s.row(f)
-			fmt.Print(line)
-			b.WriteString(line)
-			s.judge(t, f)
+		}
+		work.Wait()
+		for i, f := range g.list {
+			if only.MatchString(f.name) {
+				b.WriteString(tallies[i].row(f))
+				tallies[i].judge(t, f)
+			}
 		}
 	}
 	if *studyOut != "" {
