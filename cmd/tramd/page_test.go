@@ -1,16 +1,12 @@
 package main
 
 import (
-	"context"
 	"math"
 	"net/http"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 )
@@ -18,23 +14,9 @@ import (
 // The real page of a real daemon, a machine behind real ptys, and a person at 360 px who logs in, starts a sweep by the
 // page's button and reads the lean.
 func TestAPersonSweepsByThePage(t *testing.T) {
-	chromium, err := exec.LookPath("chromium")
-	if err != nil {
-		t.Fatal("the page is tested in a real browser: install one with `apt-get install chromium`")
-	}
 	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "6", "--turns", "1.05", "--noise", "0.001")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
-	var hash, errOut strings.Builder
-	if status := run(t.Context(), []string{"password"}, strings.NewReader("instrument-case\n"), &hash, &errOut); status != exitDone {
-		t.Fatal(errOut.String())
-	}
-	text, err := os.ReadFile(s.config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+hash.String(), 1)), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	s.givePassword(t)
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 
@@ -48,60 +30,43 @@ func TestAPersonSweepsByThePage(t *testing.T) {
 		t.Errorf("a sweep was started without a login: %s", resp.Status)
 	}
 
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium), chromedp.DisableGPU)
-	if os.Geteuid() == 0 {
-		opts = append(opts, chromedp.NoSandbox)
-	}
-	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Second)
-	defer cancel()
-	ctx, cancel = chromedp.NewExecAllocator(ctx, opts...)
-	defer cancel()
-	ctx, cancel = chromedp.NewContext(ctx)
-	defer cancel()
-	until := func(expr string) {
-		t.Helper()
-		if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(20*time.Second))); err != nil {
-			page, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`)) // for the message only
-			t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, page)
-		}
-	}
-	picture := func(name string) {
-		t.Helper()
-		dir := os.Getenv("TRAMD_PICTURES")
-		if dir == "" {
-			return
-		}
-		png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(360, 740), chromedp.Navigate("http://"+s.page+"/")); err != nil {
+	ph := newPhone(t, "http://"+s.page+"/")
+	ph.until(`!document.querySelector('#login').hidden && document.querySelector('#start').disabled`)
+	if err := chromedp.Do(ph.ctx, chromedp.SendKeys("#password", "instrument-case\r")); err != nil {
 		t.Fatal(err)
 	}
-	until(`!document.querySelector('#login').hidden && document.querySelector('#start').disabled`)
-	if err := chromedp.Do(ctx, chromedp.SendKeys("#password", "instrument-case\r")); err != nil {
+	ph.until(`!document.querySelector('#start').disabled`)
+	if err := chromedp.Do(ph.ctx, chromedp.Click("#start")); err != nil {
 		t.Fatal(err)
 	}
-	until(`!document.querySelector('#start').disabled`)
-	if err := chromedp.Do(ctx, chromedp.Click("#start")); err != nil {
-		t.Fatal(err)
-	}
-	until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
+	ph.until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
 	m.turn(t)
-	until(`/\d/.test(document.querySelector('#tilt').textContent) && document.querySelectorAll('#trace *').length > 5`)
-	picture("real-sweep-360")
-	until(`document.querySelector('#runs').textContent.includes('outside')`)
-	picture("real-done-360")
-	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.querySelector('#tilt').textContent`))
+	ph.until(`/\d/.test(document.querySelector('#tilt').textContent) && document.querySelectorAll('#trace *').length > 5`)
+	ph.picture("real-sweep-360")
+	ph.until(`document.querySelector('#runs').textContent.includes('outside')`)
+	ph.picture("real-done-360")
+	shown, err := chromedp.Run(ph.ctx, chromedp.Evaluate[string](`document.querySelector('#tilt').textContent`))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if got := firstNumber(shown); math.Abs(got-0.3) > 0.02 {
 		t.Errorf("the page shows a tilt of %v (%q), the truth is 0.3 mm/m", got, shown)
+	}
+}
+
+// givePassword lets the page change things.
+func (s shop) givePassword(t *testing.T) {
+	t.Helper()
+	var hash, errOut strings.Builder
+	if status := run(t.Context(), []string{"password"}, strings.NewReader("instrument-case\n"), &hash, &errOut); status != exitDone {
+		t.Fatal(errOut.String())
+	}
+	text, err := os.ReadFile(s.config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+hash.String(), 1)), 0o600); err != nil {
+		t.Fatal(err)
 	}
 }
 

@@ -2,7 +2,8 @@
 """A simulated machine of its own, for tests from outside: an indicator and an encoder on two pseudo-terminals.
 
 The first line printed is JSON with their paths. Both send at rest from the start. Each line "go" on standard input turns the
-arm by --turns in --seconds, unevenly; when it is there, {"turned": ...} is printed. End of standard input ends the program.
+arm by --turns in --seconds, unevenly; when it is there, {"turned": ...} is printed. A line "lean TILT NOD" (mm/m) leans the
+spindle anew, as a person with a spanner does. End of standard input ends the program.
 
 The indicator at spindle angle th reads  offset + r*(tilt*cos th + nod*sin th) + sum A*cos(k*th - phase) + noise.
 """
@@ -118,10 +119,13 @@ def main():
 
     def listen():
         for line in sys.stdin:
-            if line.strip() == "go":
+            words = line.split()
+            if words == ["go"]:
                 asked.release()
-            elif line.strip():
-                print(f"bench.py: {line.strip()!r} is not known, write go", file=sys.stderr)
+            elif len(words) == 3 and words[0] == "lean":
+                args.tilt, args.nod = float(words[1]), float(words[2])
+            elif words:
+                print(f"bench.py: {line.strip()!r} is not known, write go, or lean TILT NOD", file=sys.stderr)
         ended.set()
 
     threading.Thread(target=listen, daemon=True).start()
