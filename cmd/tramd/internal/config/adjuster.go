@@ -120,6 +120,10 @@ func (v *validator) adjusters(c *Config) {
 		}
 		names[a.Name] = true
 		v.adjusterKind(a, key)
+		// A missing length, which is told already, makes it infinite.
+		if size := math.Hypot(a.effect()); a.Kind != "" && size > 1e5 && !math.IsInf(size, 0) {
+			v.bad(key("kind"), "one unit of it would turn the head by %.0f mm/m; look at its lengths", size)
+		}
 		v.number(key("step"), a.Step, 0, 1000)
 		v.number(key("pivot_mm"), a.PivotMM, -10000, 10000)
 		if (a.Plus == "") != (a.Minus == "") {

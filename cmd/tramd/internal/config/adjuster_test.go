@@ -2,7 +2,11 @@ package config
 
 import (
 	"math"
+	"strings"
 	"testing"
+
+	"tramd/sweep/advice"
+	"tramd/sweep/units"
 )
 
 const shopful = minimum + `
@@ -62,5 +66,30 @@ func TestAdjustersByGeometry(t *testing.T) {
 	}
 	if tools := c.Tools(); len(tools) != 1 || tools[0].Validate() != nil || tools[0].LimitMM != 0.005 {
 		t.Errorf("%+v", tools)
+	}
+}
+
+// mustServe wants every adjuster and cutter that was accepted to be of use.
+func mustServe(t *testing.T, c *Config) {
+	t.Helper()
+	tol, err := units.ParseTolerance("0.02/300")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := advice.Problem{Tolerance: tol, Adjusters: c.Advisers(), History: []advice.Entry{{Tilt: 1}}}
+	if err := p.Validate(); err != nil {
+		t.Errorf("accepted, but the adviser refuses: %v", err)
+	}
+	for _, x := range c.Tools() {
+		if err := x.Validate(); err != nil {
+			t.Errorf("accepted, but the finish refuses: %v", err)
+		}
+	}
+}
+
+func TestAnAdjusterThatWouldTurnTheHeadOverIsRefused(t *testing.T) {
+	text := strings.Replace(shopful, "pitch_mm = 1.25", "pitch_mm = 9000", 1)
+	if _, err := Parse("linnet.toml", []byte(strings.Replace(text, "lever_mm = 100.0", "lever_mm = 0.05", 1))); err == nil || !strings.Contains(err.Error(), "look at its lengths") {
+		t.Error(err)
 	}
 }

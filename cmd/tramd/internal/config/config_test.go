@@ -90,11 +90,15 @@ func TestAllMistakesAreShownAtOnce(t *testing.T) {
 
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(minimum))
+	f.Add([]byte(shopful))
 	f.Add([]byte("[[indicator]]\nname=1"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		c, err := Parse("fuzz.toml", text)
 		if err == nil && c.Setup().Validate() != nil {
 			t.Errorf("accepted, but its setup is refused: %v", c.Setup().Validate())
+		}
+		if err == nil {
+			mustServe(t, c)
 		}
 	})
 }
