@@ -172,6 +172,7 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		{"a certificate about to expire", secure(48 * time.Hour), "page", Warning, "expires on", "renew"},
 		{"a good certificate", secure(60 * 24 * time.Hour), "page", OK, "good until", ""},
 		{"no adapter", remove("/dev/serial/by-id/usb-Bridge_LN7"), "port of arm", Wrong, "is not there", "tramd ports"},
+		{"no foot switch", edit("source = \"stations\"", "source = \"stations\"\ntrigger_port = \"/dev/none\""), "port of the foot switch", Wrong, "is not there", "tramd ports"},
 		{"a name that moves", edit("/dev/serial/by-id/usb-Bridge_LN7", "/dev/ttyUSB0"), "port of arm", Warning, "another adapter", `port = "/dev/serial/by-id/usb-Bridge_LN7"`},
 		{"no right to it", func(_ *testing.T, m *Machine, _ string) { m.Access = func(string) error { return unix.EACCES } }, "port of arm", Wrong, "may not open", "group of the port"},
 		{"somebody else has it", func(t *testing.T, m *Machine, _ string) {

@@ -29,6 +29,8 @@ func (e *examination) ports(cfg *config.Config, list []adapters.Port, running bo
 		look("port of "+ind.Name, ind.Port)
 	}
 	look("port of the angle", cfg.Angle.Port)
+	look("port of the foot switch", cfg.Angle.TriggerPort)
+	look("port of the motion controller", cfg.Program.Port)
 }
 
 func (e *examination) port(check, port string, list []adapters.Port, running bool) {

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -101,5 +103,30 @@ func TestThePagesPolicyIsTight(t *testing.T) {
 		if strings.Contains(policy, never) {
 			t.Errorf("%q is in %q", never, policy)
 		}
+	}
+}
+
+// Every route that may change something asks for a login, those that are added later too: they are read off the source.
+func TestNoChangeWithoutALogin(t *testing.T) {
+	source, err := os.ReadFile("handler.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	routes := regexp.MustCompile(`mux\.Handle(?:Func)?\("([A-Z]* ?)(/[^"]*)"`).FindAllStringSubmatch(string(source), -1)
+	store := &shop{}
+	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, PasswordHash: hashed(t), ClientCerts: true})
+	tried := 0
+	for _, r := range routes {
+		method, path := strings.TrimSpace(r[1]), strings.ReplaceAll(r[2], "{id}", "7")
+		if method == "GET" || strings.HasSuffix(path, "/login") || strings.HasSuffix(path, "/logout") {
+			continue
+		}
+		tried++
+		if w := do(h, call{method: method, path: path, body: "{}"}); w.Code != http.StatusUnauthorized {
+			t.Errorf("%s %s without a login: %d %s", method, path, w.Code, w.Body)
+		}
+	}
+	if tried < 10 || store.last() != "" {
+		t.Errorf("%d routes tried; did %q", tried, store.last())
 	}
 }
