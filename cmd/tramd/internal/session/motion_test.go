@@ -21,7 +21,6 @@ import (
 type shopFloor struct {
 	mu   sync.Mutex
 	got  []string
-	deg  float64
 	open int
 }
 
