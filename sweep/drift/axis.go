@@ -19,6 +19,7 @@ type axis struct {
 	gaps  gaps
 	uu    meanSquare
 	carry scale
+	calm  scale   // of sigma, when nothing spoke for a change
 	ways  beliefs // of how it moves, from before the last event or change; nil: none
 
 	segment  []observation // since the last event
@@ -28,6 +29,7 @@ type axis struct {
 	bankFrom int
 	built    float64 // the gap they were built for
 
+	still   float64   // how likely it lately was, at most, that the axis holds still
 	moved   *standing // shift or trend
 	outside *Alarm
 }
@@ -48,7 +50,7 @@ func (a *axis) restart() {
 		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
 	}
 	a.segment, a.from, a.bankFrom, a.moved, a.outside = nil, 0, 0, nil, nil
-	a.bank, a.chart = nil, nil
+	a.bank, a.chart, a.calm = nil, nil, scale{}
 }
 
 // checks is how many the bank rests on.
@@ -75,6 +77,7 @@ func (a *axis) add(o observation, limit float64) {
 		a.bank.add(o.t, o.y, o.r)
 		a.chart.add(o.t, o.y, 1/o.r)
 	}
+	a.still = math.Max(0.97*a.still, a.bank.holdsStill())
 	a.watch()
 	a.judge(limit)
 }

@@ -242,3 +242,14 @@ func (b *bank) kinds() [kinds]float64 {
 }
 
 func sq(x float64) float64 { return x * x }
+
+// holdsStill is how likely it is that the axis does not move, or only settles.
+func (b *bank) holdsStill() float64 {
+	sum := 0.0
+	for i := range b.h {
+		if h := &b.h[i]; h.wander == 0 && h.steep == 0 && !h.alive {
+			sum += h.weight
+		}
+	}
+	return sum
+}

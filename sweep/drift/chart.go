@@ -97,9 +97,13 @@ const (
 	nearChecks = 32  // candidates this near are all looked at, those before ever more sparsely
 )
 
-// best is the likelier of the two.
+// lead is by how much the ramp is the better name. What it had to overcome to be told at all counts half: once something
+// is told, a ramp is no longer so much the less likely.
+func (f finding) lead() float64 { return f.ramp.gain - f.step.gain + rampCost/2 }
+
+// best is the better name of the two.
 func (f finding) best() change {
-	if f.ramp.gain > f.step.gain {
+	if f.lead() > 0 {
 		return f.ramp
 	}
 	return f.step

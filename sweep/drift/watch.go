@@ -12,6 +12,7 @@ func threshold(n int) float64 {
 const (
 	doubtful = 2.0
 	returned = 5.0
+	restless = 0.2 // chance of holding still, at its highest of late, below which an axis is a mover
 	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
 )
@@ -33,6 +34,9 @@ func (a *axis) watch() {
 		return
 	}
 	if a.moved == nil {
+		if f.evidence < doubtful {
+			a.calm = a.bank.sigma().kept()
+		}
 		if f.evidence > threshold(a.chart.n()) {
 			a.raise(f)
 		}
@@ -47,7 +51,7 @@ func (a *axis) watch() {
 		return
 	}
 	if a.wentBack(m) {
-		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
+		a.carry, a.ways, a.calm = a.bank.sigma().kept(), a.bank.learned(false), scale{}
 		a.from += m.backFrom
 		a.moved, a.bankFrom = nil, a.from
 		a.rebuild(0)
@@ -55,7 +59,7 @@ func (a *axis) watch() {
 	}
 	if m.back == 0 {
 		best := f.best()
-		if best.ramp != m.ramp && math.Abs(f.ramp.gain-f.step.gain) < 2 {
+		if best.ramp != m.ramp && math.Abs(f.lead()) < 1 {
 			best = f.step
 			if m.ramp {
 				best = f.ramp
@@ -74,9 +78,16 @@ func (a *axis) raise(f finding) {
 		from = min(from, f.ramp.from)
 	}
 	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n()}
+	if a.still < restless { // the bank knows that this axis moves, and follows it by itself
+		return
+	}
 	// What was learned before the change says nothing of where the axis is going now.
 	a.ways = a.bank.learned(true)
-	a.follow(a.from+from, a.bank.sigma().kept())
+	sigma := a.calm // what the change itself did to the scatter is no part of it
+	if sigma.dof == 0 {
+		sigma = a.bank.sigma().kept()
+	}
+	a.follow(a.from+from, sigma)
 }
 
 // wentBack weighs the last check's word for the old level against the new one; a cumulative sum of log likelihood ratios
