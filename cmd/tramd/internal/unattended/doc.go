@@ -4,7 +4,7 @@
 // # Before anything moves
 //
 // A check by a stepped program is begun only while all of this holds together, and has held for the warm-up: it is armed (a
-// separate, explicit act that expires and does not outlive a restart of the computer), the machine says that it is idle, the
+// separate, explicit act that expires and does not outlive a restart of the daemon), the machine says that it is idle, the
 // clock is set, every indicator is alive, inside its travel and still, and nothing else is being measured. What does not hold
 // is waited for as long as the patience lasts; then the check is given up, and why is said.
 //
