@@ -68,6 +68,9 @@ func (c *Checker) Next(now time.Time) (time.Time, bool) {
 	return s.At, ok
 }
 
+// missedEach is up to how many missed checks are told of one by one.
+const missedEach = 3
+
 // Step is called about once a second.
 func (c *Checker) Step(f Facts) []Act {
 	var acts []Act
@@ -76,6 +79,10 @@ func (c *Checker) Step(f Facts) []Act {
 	}
 	if f.ClockSet { // a time that cannot be believed gives out no slots
 		due, missed := c.keep.Look(f.Now)
+		if n := len(missed); n > missedEach {
+			do(Missed, missed[n-1].Name, "%d checks were missed, from %s to %s: nobody was there at the time", n, missed[0].Name, missed[n-1].Name)
+			missed = nil
+		}
 		for _, m := range missed {
 			do(Missed, m.Name, "the check of %s was missed: nobody was there at the time", m.Name)
 		}
