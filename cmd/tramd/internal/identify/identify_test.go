@@ -172,3 +172,38 @@ func TestTheSpeedIsFound(t *testing.T) {
 		})
 	}
 }
+
+// FuzzFind takes anything for what was heard: nothing makes it panic, and what it claims is a configuration that reads it.
+func FuzzFind(f *testing.F) {
+	for _, s := range []int{0, 11, 19, 30} {
+		var data []byte
+		streams := append(madeup.Texts(), madeup.Bytes()...)
+		for k := range 30 {
+			data = append(data, streams[s].Frame(k)...)
+		}
+		f.Add(data, uint8(9), "")
+	}
+	f.Add([]byte("\x01\x03\x02\x00\x64\xb9\xaf"), uint8(7), string([]byte{1, 3, 0, 0, 0, 1, 0x84, 0x0A}))
+	f.Fuzz(func(t *testing.T, data []byte, cut uint8, request string) {
+		h := Heard{Baud: 9600, Line: "8N1", Request: request}
+		for at := time.Duration(0); len(data) > 0; at += 10 * time.Millisecond {
+			n := min(int(cut)+1, len(data))
+			if request != "" {
+				h.Chunks = append(h.Chunks, device.Chunk{At: at, Data: []byte(request), Asked: true})
+			}
+			h.Chunks = append(h.Chunks, device.Chunk{At: at + time.Millisecond, Data: data[:n]})
+			data = data[n:]
+		}
+		found, ok := Find([]Heard{h})
+		if !ok {
+			return
+		}
+		spec, err := found.spec()
+		if err != nil {
+			t.Fatalf("%v in\n%s", err, found.Blocks("/dev/x"))
+		}
+		if got, _, err := spec.Decode(h.Chunks); err != nil || len(got) != found.Readings {
+			t.Fatalf("%d readings, then %d, %v", found.Readings, len(got), err)
+		}
+	})
+}

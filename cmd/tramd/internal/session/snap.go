@@ -47,6 +47,7 @@ func (s *Session) port(i int, mono device.Stamp) DeviceState {
 	d := DeviceState{
 		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), SinceS: (mono - st.Since).Seconds(),
 		Readings: st.Readings, Faults: st.Faults, Reconnects: st.Reconnects, Error: st.Err,
+		Asked: st.Asked, Answered: st.Answered, AnswerMS: float64(st.AnswerDelay.Microseconds()) / 1000,
 	}
 	at := st.LastAt
 	for k, r := range s.o.Indicators {

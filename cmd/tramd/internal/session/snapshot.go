@@ -59,7 +59,10 @@ type DeviceState struct {
 	Readings   uint64            `json:"readings"`
 	Faults     map[string]uint64 `json:"faults"` // bad frames by reason
 	Reconnects uint64            `json:"reconnects"`
-	ReadingMM  *float64          `json:"reading_mm"` // nil: none, or too old to be shown
+	Asked      uint64            `json:"asked,omitempty"`     // questions to an instrument that is asked
+	Answered   uint64            `json:"answered,omitempty"`  // of those
+	AnswerMS   float64           `json:"answer_ms,omitempty"` // from the latest question to the last byte of its answer
+	ReadingMM  *float64          `json:"reading_mm"`          // nil: none, or too old to be shown
 	AgeS       *float64          `json:"age_s"`
 	Error      string            `json:"error"`
 }

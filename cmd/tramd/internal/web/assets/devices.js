@@ -48,6 +48,7 @@ function more(d) {
   const bits = [`${d.readings.toLocaleString('en')} readings`];
   const bad = Object.entries(d.faults ?? {}).filter(([, n]) => n > 0).map(([reason, n]) => `${n} ${reason}`);
   if (bad.length) bits.push(`bad frames: ${bad.join(', ')}`);
+  if (d.asked) bits.push(`answered ${d.answered ?? 0} of ${d.asked} questions, the latest after ${(d.answer_ms ?? 0).toFixed(0)} ms`);
   if (d.reconnects) bits.push(`${d.reconnects} reconnects`);
   if (d.state !== 'live') bits.push(`for ${ago(d.since_s)}`);
   if (d.error) bits.push(d.error);
