@@ -14,6 +14,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/identify/madeup"
+	"tramd/device"
 	"tramd/device/devicetest"
 )
 
@@ -64,7 +65,7 @@ func TestIdentifyFindsEachThroughAPort(t *testing.T) {
 	places := make(chan struct{}, 6)
 	for _, s := range streams {
 		dir := t.TempDir()
-		lines := [2]*devicetest.Line{devicetest.Open(t), devicetest.Open(t)}
+		lines := [2]*devicetest.Line{freeLine(t), freeLine(t)}
 		all.Go(func() {
 			places <- struct{}{}
 			defer func() { <-places }()
@@ -122,11 +123,28 @@ func identified(t *testing.T, s madeup.Stream, lines [2]*devicetest.Line, dir st
 	return nil
 }
 
+// freeLine opens a line whose name nobody holds: locks are known by name, and a program elsewhere on this machine, with
+// pseudo-terminals of its own, may hold one of the same name.
+func freeLine(t *testing.T) *devicetest.Line {
+	t.Helper()
+	for range 20 {
+		l := devicetest.Open(t) // a taken one stays open, so that the next has another name
+		if e, err := device.OpenEar(l.Path); err == nil {
+			if err := e.Close(); err != nil {
+				t.Fatal(err)
+			}
+			return l
+		}
+	}
+	t.Fatal("the names of twenty pseudo-terminals are all held by others")
+	return nil
+}
+
 func TestIdentifyClaimsNothingForNoise(t *testing.T) {
 	for _, name := range []string{"random bytes", "random figures", "a line held low", "a clock", "a thermometer", "a frame at rest", "random under a mark"} {
 		t.Run(name, func(t *testing.T) {
 			data := madeup.Noise()[name]
-			l := devicetest.Open(t)
+			l := freeLine(t)
 			defer play(l, madeup.Stream{Every: 5 * time.Millisecond, Frame: func(k int) []byte {
 				from := 20 * k % (len(data) - 20)
 				return data[from : from+20]
@@ -140,7 +158,7 @@ func TestIdentifyClaimsNothingForNoise(t *testing.T) {
 }
 
 func TestIdentifySilence(t *testing.T) {
-	l := devicetest.Open(t)
+	l := freeLine(t)
 	status, block, said := call(t, "identify", l.Path, "--seconds", "0.1")
 	if status != exitFailed || block != "" || !strings.Contains(said, "needs --ask") {
 		t.Errorf("status %d: %s%s", status, block, said)

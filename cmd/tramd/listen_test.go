@@ -5,8 +5,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"tramd/device/devicetest"
 )
 
 // A capture stands in for a port: what is shown is known to the byte.
@@ -40,7 +38,7 @@ func TestListenShowsRawAndDecodedSideBySide(t *testing.T) {
 }
 
 func TestListenByAConfiguration(t *testing.T) {
-	l := devicetest.Open(t)
+	l := freeLine(t)
 	go func() { // an instrument that answers whatever it is asked
 		buf := make([]byte, 64)
 		for {

@@ -17,13 +17,17 @@ const (
 	mostFrame   = 32
 )
 
-// windows gives the ways in which what was heard may be frames of one length: as silences cut it, or, where there are
-// none, by every period that shows, at every place it may begin.
+// windows gives the ways in which what was heard may be frames of one length: as silences cut it, and by every period that
+// shows, at every place it may begin: what comes without a pause is cut by a busy machine.
 func windows(h Heard) []window {
+	var out []window
 	if w, ok := cutBySilence(h); ok {
-		return []window{w}
+		out = append(out, w)
 	}
-	data := h.data()
+	return append(out, periods(h.data())...)
+}
+
+func periods(data []byte) []window {
 	if len(data) > 4096 {
 		data = data[:4096]
 	}
@@ -58,17 +62,24 @@ func cutBySilence(h Heard) (window, bool) {
 	}
 	w := window{gap: true}
 	for size, n := range sizes {
-		if n > sizes[w.size] {
+		if n > sizes[w.size] || n == sizes[w.size] && size < w.size {
 			w.size = size
 		}
 	}
+	if w.size < 2 || w.size > mostFrame {
+		return w, false
+	}
+	good := 0
 	for _, b := range bursts {
-		if len(b) == w.size {
-			w.frames = append(w.frames, b)
+		if len(b)%w.size != 0 {
+			continue
+		}
+		good++
+		for ; len(b) > 0; b = b[w.size:] { // a busy machine reads two at once
+			w.frames = append(w.frames, b[:w.size])
 		}
 	}
-	ok := w.size >= 2 && w.size <= mostFrame && len(w.frames) >= leastFrames && float64(len(w.frames)) >= leastShare*float64(len(bursts)-1)
-	return w, ok
+	return w, len(w.frames) >= leastFrames && float64(good) >= leastShare*float64(len(bursts)-1)
 }
 
 // periodic says whether some place of every frame always holds the same, and the whole does not.
