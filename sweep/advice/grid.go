@@ -23,7 +23,7 @@ func newGrid(p *Problem, j int, b *belief) grid {
 	// An adjuster believed weak may need more than its nominal amount, but not the whole workshop's travel.
 	x, _ := b.moments(0)
 	y, _ := b.moments(1)
-	g.bound = (5*math.Hypot(x, y) + 5*b.limit) / b.size[j]
+	g.bound = math.Min((5*math.Hypot(x, y)+5*b.limit)/b.size[j], maxAmount)
 	if g.step == 0 {
 		g.step = roundStep(0.1 * b.limit / b.size[j])
 	}

@@ -233,7 +233,7 @@ func TestFewAdjustments(t *testing.T) {
 		if f.hard {
 			continue
 		}
-		o := study(t, f, 16, 2)
+		o := study(t, f, 10, 2)
 		all.add(o, 1/kinds)
 		if o.mean > 3.2 {
 			t.Errorf("%s: %.2f adjustments on average", f.name, o.mean)
