@@ -165,11 +165,12 @@ func BenchmarkModbusFramer(b *testing.B) {
 	in := seal([]byte{1, 3, 4, 0xFF, 0xFF, 0xCF, 0xC7})
 	dst := make([]Sample, 0, 1)
 	b.ReportAllocs()
+	before := cpu(b)
 	for b.Loop() {
 		f.asked(f.values[0].request, 0)
 		if len(f.Feed(dst, in, 1)) != 1 {
 			b.Fatal("no reading")
 		}
 	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N), "ns/reading")
+	reportCPU(b, before, 1)
 }

@@ -189,6 +189,7 @@ func BenchmarkPattern(b *testing.B) {
 		re := regexp.MustCompile(`(?m)^(.{2})(.)(.{8})(.{2})\r$`)
 		in := []byte(lines)
 		b.ReportAllocs()
+		before := cpu(b)
 		for b.Loop() {
 			n := 0
 			for _, m := range re.FindAllSubmatchIndex(in, -1) {
@@ -200,6 +201,6 @@ func BenchmarkPattern(b *testing.B) {
 				b.Fatalf("%d readings", n)
 			}
 		}
-		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*2), "ns/reading")
+		reportCPU(b, before, 2)
 	})
 }
