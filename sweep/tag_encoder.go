@@ -91,6 +91,10 @@ func (e *Encoder) Unplaced() bool { return e.have && !e.placed }
 // angle is known until Lose, or until an index mark that was known before is passed again.
 func (e *Encoder) Jumps() int { return e.jumps }
 
+// Recovers says whether an index mark is known, so that the angle comes back by itself after a jump: the readings in between
+// have none, and Slip tells of them.
+func (e *Encoder) Recovers() bool { return e.mark.seen }
+
 // Spikes counts the single samples that no others bore out; they tagged nothing.
 func (e *Encoder) Spikes() int { return e.spikes }
 
@@ -190,6 +194,9 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+0.02),
 		doubtful && (math.Abs(step) > e.reach(gap+e.late) || e.restarted(x.raw, gap)):
 		e.jumps++
+		if e.placed {
+			e.mark.jumpT = a.t
+		}
 		e.placed, b.known, b.certain = false, false, false // where the arm is now, the count no longer says
 	case gap > e.o.MaxGapS && math.Abs(step) > 1.5*e.quantum:
 		b.certain = false

@@ -10,6 +10,7 @@ type indexMarks struct {
 	seen  bool
 	pos   int64   // raw units, unwrapped, at a mark: every other lies whole turns from it
 	good  float64 // when a mark last bore the count out
+	jumpT float64 // when the count was last good before it jumped
 	lone  bool    // a mark came without a count of its own, at loneT
 	loneT float64
 	slips []Slip
@@ -74,6 +75,7 @@ func (e *Encoder) atIndex(pos, step int64, b *fix) {
 	}
 	off := nearest(pos-m.pos, e.modulus)
 	if !e.placed { // the count jumped, but the mark is where it always was
+		m.slips = append(m.slips, Slip{FromS: m.jumpT, ToS: b.t, Deg: Degrees(float64(off) * e.unit)})
 		e.origin -= float64(off) * e.unit
 		e.placed, m.pos, m.good = true, pos, b.t
 		b.angle, b.known, b.certain = e.angleAt(e.pos), true, false

@@ -234,3 +234,15 @@ func TestALateStampIsNoJump(t *testing.T) {
 		t.Errorf("worst %.1f deg of %d known", Degrees(worst), known)
 	}
 }
+
+func TestAfterAJumpTheIndexSetsTheAngleRight(t *testing.T) {
+	const cpt = 4096
+	over := passes(cpt)
+	pts, e, doubts := tagged(EncoderOptions{CountsPerTurn: cpt}, 24, func(at float64, c int64) (int64, bool) {
+		return c - step(at > 11)*700, over(c)
+	})
+	worst, known := worstError(Believed(pts, doubts), turning)
+	if e.Jumps() != 1 || !e.Recovers() || len(doubts) != 1 || worst > Radians(1) || known < len(pts)/2 {
+		t.Errorf("%d jumps, doubts %+v, worst %.1f deg, %d of %d known", e.Jumps(), doubts, Degrees(worst), known, len(pts))
+	}
+}

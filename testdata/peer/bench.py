@@ -39,8 +39,13 @@ def arguments():
     a.add_argument("--unit", choices=PER_MM, default="mm")
     a.add_argument("--eol", choices=EOL, default="crlf")
     a.add_argument("--junk", type=int, default=0, metavar="N", help="about every N-th line is damaged")
+    a.add_argument("--index", default="", metavar="WORD", help="the encoder writes it at its index mark, once a turn")
+    a.add_argument("--lose", default="", metavar="DEG:COUNTS", help="the encoder loses counts at an angle")
+    a.add_argument("--restart", type=float, default=math.inf, metavar="DEG", help="at an angle the encoder counts from zero anew")
     a.add_argument("--seed", type=int, default=1)
     args = a.parse_args()
+    lose_at, _, lose = args.lose.partition(":")
+    args.lose_at, args.lose_by = (float(lose_at), int(lose)) if lose else (math.inf, 0)
     try:
         args.waves = [(int(k), float(mm), math.radians(float(deg)))
                       for k, mm, deg in (w.split(":") for w in args.form.split(",") if w)]
@@ -145,8 +150,21 @@ def main():
         shown = round(mm / args.resolution) * step
         return b"  %+.*f%b%b" % (places, shown, unit, eol)
 
+    turn, zero = 0, None
+
     def count(now):
-        return b"%+d%b" % (round(arm.angle(now) / 360 * args.counts), eol)
+        nonlocal turn, zero
+        angle = arm.angle(now)
+        shown = round(angle / 360 * args.counts)
+        if angle >= args.lose_at:
+            shown -= args.lose_by
+        if angle >= args.restart:
+            zero = shown if zero is None else zero
+            shown -= zero
+        mark = b""
+        if args.index and math.floor(angle / 360) != turn:
+            turn, mark = math.floor(angle / 360), b" " + args.index.encode()
+        return b"%+d%b%b" % (shown, mark, eol)
 
     origin = time.monotonic()
     # Each line has its own due time, counted from the start: the rates do not drift.

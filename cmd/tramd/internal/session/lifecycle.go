@@ -153,6 +153,10 @@ func (s *Session) watchAngle() {
 	if !gone && !jumped {
 		return
 	}
+	if jumped && !gone && s.encoder.Recovers() {
+		s.o.Log.Warn("the encoder's count jumped further than an arm can turn; its index mark will set it right")
+		return
+	}
 	if jumped {
 		s.o.Log.Warn("the encoder's count jumped further than an arm can turn; its zero may be lost")
 	}
