@@ -72,6 +72,8 @@ func (f *fitting) scatter() float64 {
 const (
 	WarnAllEqual      = "all_equal"
 	WarnTimeBackwards = "time_backwards"
+	WarnNoTimes       = "no_times"
+	WarnSteep         = "steep"
 	WarnKnock         = "knock"
 	WarnOffSurface    = "off_surface"
 	WarnStuck         = "stuck"
@@ -112,6 +114,15 @@ func (f *fitting) warn(r *sweep.Result) {
 	}
 	if f.in.backwards {
 		add(WarnTimeBackwards, "the times run backwards in places; the order of the readings was used instead")
+	}
+	if f.in.timeless {
+		add(WarnNoTimes, "all times are equal: one second a reading was taken instead, so that what is slow cannot be judged; record the times")
+	}
+	for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {
+		if a != nil && math.Abs(a.Slope.MMPerM()) > steepMMPerM {
+			add(WarnSteep, "a lean of more than %d mm/m: are the readings, and the radius, in mm?", steepMMPerM)
+			break
+		}
 	}
 	if f.allEqual() {
 		add(WarnAllEqual, "all readings are equal: the indicator may be stuck or not touching; press its plunger and see it move")

@@ -26,6 +26,7 @@ type input struct {
 	unknown    int // readings without an angle
 	unknownT   [2]float64
 	backwards  bool
+	timeless   bool // all times of a track are equal
 }
 
 // check refuses what cannot be fitted and sorts readings by indicator. A NaN angle means not known and is left out; any
@@ -94,7 +95,11 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 			for _, i := range tr.atEnd {
 				tr.why[i] = endOfTravel
 			}
-			in.backwards = tr.mendTime() || in.backwards
+			if err := tr.oneUnit(); err != nil {
+				return nil, err
+			}
+			back, none := tr.mendTime()
+			in.backwards, in.timeless = in.backwards || back, in.timeless || none
 			kept = append(kept, tr)
 		}
 	}
@@ -108,9 +113,8 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
 
 // mendTime makes time never run backwards: the order of the readings is taken as the truth, and a step back as a clock that
-// was set. It says whether it had to. A track with no lapse of time at all gets one second a reading.
-func (tr *track) mendTime() bool {
-	var back bool
+// was set. It says whether it had to, and whether no time passed at all; such a track gets one second a reading.
+func (tr *track) mendTime() (back, none bool) {
 	var shift float64
 	for i := 1; i < len(tr.t); i++ {
 		if step := tr.t[i] + shift - tr.t[i-1]; step < 0 {
@@ -123,6 +127,7 @@ func (tr *track) mendTime() bool {
 		for i := range tr.t {
 			tr.t[i] = tr.t[0] + float64(i)
 		}
+		none = !back
 	}
-	return back
+	return back, none
 }
