@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"tramd/cmd/tramd/internal/session"
 )
 
 // A recorded sweep whose angles are not known is fitted by the speed that its own wave shows.
@@ -50,5 +52,40 @@ func TestFitOfARecordWithoutAngles(t *testing.T) {
 	}
 	if status, _, errOut := call(t, "fit", "--config", s.config, short); status != exitFailed || !strings.Contains(errOut, "at least 1.5 are needed") {
 		t.Errorf("too short: %d %s", status, errOut)
+	}
+}
+
+// A drive turns the arm of a machine that is not ours, and an index pulse comes once a turn.
+func TestConstantTurningOfAMachineThatIsNotOurs(t *testing.T) {
+	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "100", "--encoder-rate", "1000", "--pulses", "--turns", "5.3", "--seconds", "8", "--noise", "0.001")
+	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\n", m.Paths.Indicator, m.Paths.Encoder))
+	s.daemon(t)
+	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	sw := program(t, "sweep", "--config", s.config, "--turns", "4", "--json")
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	if got := sw.wait(); got != exitOutside {
+		t.Errorf("status %d: %s", got, sw.err.String())
+	}
+	var r swept
+	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil || r.Tilt == nil || r.Nod == nil {
+		t.Fatalf("%v in %q", err, sw.out.String())
+	}
+	// The start of the motion is abrupt, and a busy machine stamps late: what counts is that the directions are not mixed up.
+	if math.Abs(r.Tilt.MMPerM-0.45) > 0.04 || math.Abs(r.Nod.MMPerM+0.62) > 0.04 || r.Readings < 400 {
+		t.Errorf("tilt %+v nod %+v of %d", r.Tilt, r.Nod, r.Readings)
+	}
+	_, csv, _ := call(t, "export", "1", "--config", s.config)
+	if n := strings.Count(csv, ",,"); n < 400 {
+		t.Errorf("%d readings without an angle in the record:\n%.400s", n, csv)
+	}
+	file := filepath.Join(s.dir, "again.csv")
+	if err := os.WriteFile(file, []byte(csv), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, out, errOut := call(t, "fit", "--config", s.config, "--json", file)
+	var again swept
+	if err := json.Unmarshal([]byte(out), &again); err != nil || math.Abs(again.Tilt.MMPerM-r.Tilt.MMPerM) > 1e-3 {
+		t.Errorf("fitted again from the export: %s %s, at the time %+v", out, errOut, r.Tilt)
 	}
 }

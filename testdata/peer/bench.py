@@ -40,6 +40,7 @@ def arguments():
     a.add_argument("--eol", choices=EOL, default="crlf")
     a.add_argument("--junk", type=int, default=0, metavar="N", help="about every N-th line is damaged")
     a.add_argument("--index", default="", metavar="WORD", help="the encoder writes it at its index mark, once a turn")
+    a.add_argument("--pulses", action="store_true", help="no encoder: its port has one line for each turn, and the arm turns evenly")
     a.add_argument("--lose", default="", metavar="DEG:COUNTS", help="the encoder loses counts at an angle")
     a.add_argument("--restart", type=float, default=math.inf, metavar="DEG", help="at an angle the encoder counts from zero anew")
     a.add_argument("--seed", type=int, default=1)
@@ -118,6 +119,8 @@ def main():
     args = arguments()
     rng = random.Random(args.seed)
     arm, indicator, encoder = Arm(rng), Line(), Line()
+    if args.pulses:
+        arm.waves = []
     print(json.dumps({"indicator": indicator.path, "encoder": encoder.path}), flush=True)
 
     asked, ended = threading.Semaphore(0), threading.Event()
@@ -166,9 +169,15 @@ def main():
             turn, mark = math.floor(angle / 360), b" " + args.index.encode()
         return b"%+d%b%b" % (shown, mark, eol)
 
+    def pulse(now):
+        nonlocal turn
+        at = math.floor(arm.angle(now) / 360)
+        passed, turn = at != turn, at
+        return b"x" + eol if passed else b""
+
     origin = time.monotonic()
     # Each line has its own due time, counted from the start: the rates do not drift.
-    makers = [[0, 1 / args.rate, reading, indicator], [0, 1 / args.encoder_rate, count, encoder]]
+    makers = [[0, 1 / args.rate, reading, indicator], [0, 1 / args.encoder_rate, pulse if args.pulses else count, encoder]]
     turning = False
     while not ended.is_set():
         now = time.monotonic()
