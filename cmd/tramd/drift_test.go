@@ -4,8 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
+	"net/http"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -80,9 +83,10 @@ func TestDriftReadsStandardInput(t *testing.T) {
 	}
 }
 
-// From the record: what the daemon stored, beside it or while it is away.
-func TestDriftFromTheRecord(t *testing.T) {
-	shop := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
+// quietRecord is a shop whose record holds twelve daily checks of a machine that holds still.
+func quietRecord(t *testing.T) shop {
+	t.Helper()
+	shop := newShop(t, "[clock]\ntrusted = true\n"+encoderPorts("/dev/none-1", "/dev/none-2"))
 	cfg, err := config.Load(shop.config)
 	if err != nil {
 		t.Fatal(err)
@@ -109,6 +113,80 @@ func TestDriftFromTheRecord(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
+	return shop
+}
+
+// A daemon that starts on a record says what it comes to: to the page, to the scrape, and anew after an event.
+func TestTheDaemonTellsTheDrift(t *testing.T) {
+	shop := quietRecord(t)
+	shop.daemon(t)
+	get := func(path string) (int, string) {
+		t.Helper()
+		resp, err := http.Get("http://" + shop.page + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		text, err := io.ReadAll(resp.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp.StatusCode, string(text)
+	}
+	var drawn struct {
+		Total  int
+		Limit  float64 `json:"limit_mm_per_m"`
+		Checks []struct{ Run int }
+		Next   *struct{ Time time.Time } `json:"next_check"`
+		Why    string
+		Events []struct{ Kind string }
+	}
+	wait := func(what string, ok func() bool) {
+		t.Helper()
+		for range 1000 {
+			if status, text := get("/api/v1/drift"); status == http.StatusOK {
+				drawn.Next, drawn.Why, drawn.Events = nil, "", nil
+				if err := json.Unmarshal([]byte(text), &drawn); err != nil {
+					t.Fatalf("%v: %s", err, text)
+				}
+				if ok() {
+					return
+				}
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+		t.Fatalf("%s: not told: %+v", what, drawn)
+	}
+	wait("twelve checks", func() bool { return drawn.Total == 12 && drawn.Next != nil })
+	if len(drawn.Checks) != 12 || drawn.Checks[0].Run != 1 || drawn.Limit < 0.0666 || drawn.Limit > 0.0667 {
+		t.Errorf("%+v", drawn)
+	}
+	_, scrape := get("/metrics")
+	for _, line := range []string{
+		`tramd_lean_drift_radians_per_second{axis="tilt",machine="linnet"}`, `tramd_lean_drift_radians_per_second{axis="nod",machine="linnet"}`,
+		fmt.Sprintf(`tramd_next_check_timestamp_seconds{machine="linnet"} %s`, strconv.FormatFloat(float64(drawn.Next.Time.Unix()), 'g', -1, 64)),
+		`tramd_alarm{kind="shift",machine="linnet"} 0`, `tramd_alarm{kind="trend",machine="linnet"} 0`, `tramd_alarm{kind="outside",machine="linnet"} 0`,
+	} {
+		if !strings.Contains(scrape, line) {
+			t.Errorf("no %s in the scrape", line)
+		}
+	}
+	if status, _, errOut := call(t, "event", "--config", shop.config, "hours", "a lot"); status == exitDone || !strings.Contains(errOut, "hour counter") {
+		t.Errorf("hours that are no number: status %d, %s", status, errOut)
+	}
+	for _, args := range [][]string{{"hours", "1234.5"}, {"serviced", "bolts tightened"}} {
+		if status, _, errOut := call(t, append([]string{"event", "--config", shop.config}, args...)...); status != exitDone {
+			t.Fatalf("%v: status %d, %s", args, status, errOut)
+		}
+	}
+	wait("the event", func() bool {
+		return drawn.Next == nil && len(drawn.Events) == 1 && strings.Contains(drawn.Why, "since the last event")
+	})
+}
+
+// From the record: what the daemon stored, beside it or while it is away.
+func TestDriftFromTheRecord(t *testing.T) {
+	shop := quietRecord(t)
 	status, out, errOut := call(t, "drift", "--config", shop.config)
 	if status != exitDone || !strings.Contains(out, "12 checks, 2026-03-02 07:30 UTC to 2026-03-13") || !strings.Contains(out, "next check by") {
 		t.Errorf("status %d: %s%s", status, out, errOut)
