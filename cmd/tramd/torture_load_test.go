@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"math/rand/v2"
 	"net"
 	"net/http"
@@ -32,7 +33,7 @@ func tortureGarbage(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "the good port live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	before := holds(t, s)
-	was := metric(t, s, `tramd_readings_total{device="arm",machine="linnet"}`)
+	gauge := beginTally(t, s, good)
 	var sent atomic.Int64
 	ended := make(chan struct{})
 	go func() {
@@ -56,18 +57,36 @@ func tortureGarbage(t *testing.T) {
 	seconds := much(2, 30)
 	time.Sleep(time.Duration(seconds) * time.Second)
 	after := holds(t, s)
-	readings := metric(t, s, `tramd_readings_total{device="arm",machine="linnet"}`) - was
+	tally := gauge()
 	_ = master.Close()
 	<-ended
-	if readings < 40*float64(seconds) || after.rssKB > before.rssKB+15_000 || sent.Load() < 100_000 {
-		t.Errorf("%d bytes of garbage; the good port brought %.0f readings in %d s of 50 a second; before %+v, after %+v", sent.Load(), readings, seconds, before, after)
+	if after.rssKB > before.rssKB+15_000 || sent.Load() < 100_000 {
+		t.Errorf("%d bytes of garbage; before %+v, after %+v", sent.Load(), before, after)
 	}
-	cameOf("garbage as fast as the daemon takes it, on one port of two", "%.1f MB in %d s for %.0f %% of a processor; the other port brought %.1f of 50 readings a second; resident %.1f MB before, %.1f after",
-		float64(sent.Load())/1e6, seconds, 100*(after.cpu-before.cpu)/float64(seconds), readings/float64(seconds), mb(before), mb(after))
+	cameOf("garbage as fast as the daemon takes it, on one port of two", "%.1f MB in %d s for %.0f %% of a processor; the other port: %s; resident %.1f MB before, %.1f after",
+		float64(sent.Load())/1e6, seconds, 100*(after.cpu-before.cpu)/float64(seconds), tally, mb(before), mb(after))
+}
+
+// beginTally counts, from now until it is called, what went into a port and what the daemon read of it, and holds them to each
+// other: a reading or two may be on their way.
+func beginTally(t *testing.T, s shop, p *socketed) func() string {
+	t.Helper()
+	const series = `tramd_readings_total{device="arm",machine="linnet"}`
+	read, sent := metric(t, s, series), p.sent.Load()
+	return func() string {
+		t.Helper()
+		n := p.sent.Load() - sent
+		time.Sleep(300 * time.Millisecond)
+		got := metric(t, s, series) - read
+		if n < 20 || got < float64(n)-5 {
+			t.Errorf("%d readings were sent and %.0f read", n, got)
+		}
+		return fmt.Sprintf("%d readings sent meanwhile, %.0f read", n, math.Min(got, float64(n)))
+	}
 }
 
 // quietShop is a daemon with one indicator at fifty readings a second.
-func quietShop(t *testing.T) shop {
+func quietShop(t *testing.T) (shop, *socketed) {
 	t.Helper()
 	good := &socketed{name: t.TempDir() + "/good"}
 	good.plug(t)
@@ -75,15 +94,14 @@ func quietShop(t *testing.T) shop {
 	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n", good.name))
 	s.daemon(t)
 	waitState(t, s, "the port live", live)
-	return s
+	return s, good
 }
 
 // Two hundred pages are opened that read nothing of what they asked for.
 func tortureSlowPages(t *testing.T) {
-	s := quietShop(t)
+	s, port := quietShop(t)
 	before := holds(t, s)
-	was := metric(t, s, `tramd_readings_total{device="arm",machine="linnet"}`)
-	began := time.Now()
+	gauge := beginTally(t, s, port)
 	var conns []net.Conn
 	streams, turned := 0, 0
 	for range 200 {
@@ -113,13 +131,12 @@ func tortureSlowPages(t *testing.T) {
 	}
 	time.Sleep(time.Duration(much(2, 20)) * time.Second)
 	during := holds(t, s)
-	lasted := time.Since(began).Seconds()
-	readings := metric(t, s, `tramd_readings_total{device="arm",machine="linnet"}`) - was
+	tally := gauge()
 	for _, c := range conns {
 		_ = c.Close()
 	}
-	if readings < 40*lasted || streams == 0 || streams+turned != 200 || during.rssKB > before.rssKB+60_000 {
-		t.Errorf("%d streams, %d turned away, %.0f readings in %.1f s; before %+v, during %+v", streams, turned, readings, lasted, before, during)
+	if streams == 0 || streams+turned != 200 || during.rssKB > before.rssKB+60_000 {
+		t.Errorf("%d streams, %d turned away; before %+v, during %+v", streams, turned, before, during)
 	}
 	var after footprint
 	for range 300 { // the daemon notices at its next write
@@ -131,15 +148,15 @@ func tortureSlowPages(t *testing.T) {
 	if after.fds > before.fds+3 || after.goroutines > before.goroutines+10 {
 		t.Errorf("before %+v, after all pages were closed %+v", before, after)
 	}
-	cameOf("200 pages opened that never read", "%d served, %d told to come back later; the port brought %.1f of 50 readings a second; resident %.1f MB before, %.1f during; open files %d before, %d after they closed",
-		streams, turned, readings/lasted, mb(before), mb(during), before.fds, after.fds)
+	cameOf("200 pages opened that never read", "%d served, %d told to come back later; the port: %s; resident %.1f MB before, %.1f during; open files %d before, %d after they closed",
+		streams, turned, tally, mb(before), mb(during), before.fds, after.fds)
 }
 
 // Sixty-four scrapers ask again as soon as they have an answer.
 func tortureScrapes(t *testing.T) {
-	s := quietShop(t)
+	s, port := quietShop(t)
 	before := holds(t, s)
-	was := metric(t, s, `tramd_readings_total{device="arm",machine="linnet"}`)
+	gauge := beginTally(t, s, port)
 	began := time.Now()
 	until := began.Add(time.Duration(much(1, 15)) * time.Second)
 	var ok, later, failed atomic.Int64
@@ -170,11 +187,11 @@ func tortureScrapes(t *testing.T) {
 	wg.Wait()
 	lasted := time.Since(began).Seconds()
 	tr.CloseIdleConnections()
-	readings := metric(t, s, `tramd_readings_total{device="arm",machine="linnet"}`) - was
+	tally := gauge()
 	after := holds(t, s)
-	if readings < 35*lasted || failed.Load() > 0 || ok.Load() < 20 || after.rssKB > before.rssKB+60_000 {
-		t.Errorf("%d scrapes, %d put off, %d failed, %.0f readings in %.1f s; before %+v, after %+v", ok.Load(), later.Load(), failed.Load(), readings, lasted, before, after)
+	if failed.Load() > 0 || ok.Load() < 20 || after.rssKB > before.rssKB+60_000 {
+		t.Errorf("%d scrapes, %d put off, %d failed; before %+v, after %+v", ok.Load(), later.Load(), failed.Load(), before, after)
 	}
-	cameOf("64 scrapers that ask again at once", "%.0f scrapes a second answered whole, %.0f put off (503), %d failed; the port brought %.1f of 50 readings a second; resident %.1f MB before, %.1f after",
-		float64(ok.Load())/lasted, float64(later.Load())/lasted, failed.Load(), readings/lasted, mb(before), mb(after))
+	cameOf("64 scrapers that ask again at once", "%.0f scrapes a second answered whole, %.0f put off (503), %d failed; the port: %s; resident %.1f MB before, %.1f after",
+		float64(ok.Load())/lasted, float64(later.Load())/lasted, failed.Load(), tally, mb(before), mb(after))
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -20,6 +21,7 @@ type socketed struct {
 	name string
 	out  *os.File
 	stop chan struct{}
+	sent atomic.Int64 // readings that went into it
 }
 
 func (p *socketed) plug(t *testing.T) {
@@ -42,7 +44,9 @@ func (p *socketed) plug(t *testing.T) {
 			case <-stop:
 				return
 			case <-tick.C:
-				_, _ = master.WriteString("0.123 mm\r\n") // fails while nobody has opened it
+				if _, err := master.WriteString("0.123 mm\r\n"); err == nil { // it fails while nobody has opened it
+					p.sent.Add(1)
+				}
 			}
 		}
 	}()
@@ -60,10 +64,10 @@ func jammed(d session.DeviceState) bool { return strings.Contains(d.Error, "in u
 
 // replug takes another pty, and lets go of the old one only then, so that it is another.
 func (p *socketed) replug(t *testing.T) {
-	old := *p
+	stop, out := p.stop, p.out
 	p.plug(t)
-	close(old.stop)
-	_ = old.out.Close()
+	close(stop)
+	_ = out.Close()
 }
 
 // plugged waits until all are live.
