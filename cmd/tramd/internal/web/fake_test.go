@@ -108,7 +108,7 @@ func (f *shop) Put(_ context.Context, run int64, indicator, text string) error {
 }
 
 func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
-	return session.Armed{Key: "k"}, f.note("arm %v", unattended)
+	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"}, Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }
 
 func (f *shop) Disarm(context.Context) error { return f.note("disarm") }

@@ -1,6 +1,7 @@
 // Start, take, abandon, log in and out. A button that cannot be used says why.
 import { byId, setText } from './dom.js';
 
+let armed = null; // what the daemon said when motion was armed: the first of two acts
 let may = { may_change: false, password_set: false };
 let state = null;
 let stale = true;
@@ -69,6 +70,8 @@ function refresh() {
   setText(byId('take'), marking ? 'The arm passes the mark now' : 'Take this station');
   byId('redo').disabled = !busy || !(state.sweep.stations ?? []).some((s) => s.state === 'taken' || s.state === 'skipped');
   byId('typed').hidden = !typed;
+  byId('motion').hidden = !armed || !free || busy;
+  setText(byId('start'), state?.angle.source === 'program' ? 'Arm the motion' : 'Start a sweep');
   byId('put').disabled = !here || !state.sweep.wanted;
   setText(byId('typed-what'), state?.sweep.wanted ? `Reading of ${state.sweep.wanted}` : 'Reading');
   byId('login').hidden = may.may_change || !may.password_set;
@@ -86,10 +89,36 @@ export function on(id, kind, work, where) {
   });
 }
 
+async function arm() {
+  armed = await send('POST', '/api/v1/motion/arm', {});
+  byId('motion-cautions').replaceChildren(...armed.cautions.map((text) => {
+    const li = document.createElement('li');
+    li.textContent = text;
+    return li;
+  }));
+  setText(byId('motion-plan'), `${armed.commands.length} commands over about ${Math.round(armed.about_s)} s, and the time that readings take to settle. When anything is wrong “${armed.stop}” is sent.`);
+  const mine = armed;
+  setTimeout(() => { // the daemon forgets it then too
+    if (armed === mine) armed = null;
+    refresh();
+  }, 58000);
+  return 'Nothing moves yet.';
+}
+
 export function wire() {
   on('start-form', 'submit', async () => {
+    if (state.angle.source === 'program') return arm();
     const { run } = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value });
     return `Run ${run} has begun.`;
+  });
+  on('motion', 'submit', async () => {
+    const key = armed?.key;
+    const name = byId('motion-name').value.trim();
+    if (name !== state.machine) return `“${name}” is not the name of this machine, so nothing is moved.`;
+    armed = null;
+    byId('motion-name').value = '';
+    const { run } = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value });
+    return `Run ${run} has begun: the arm moves. “Abandon” stops it.`;
   });
   on('take', 'click', async () => {
     await send('POST', `/api/v1/sweeps/${state.sweep.run}/take`);
