@@ -91,7 +91,7 @@ func (a Adjuster) phrase(by float64, amount string) string {
 	}
 	switch {
 	case words == "" && len(a.StockMM) > 0:
-		return fmt.Sprintf("%s: pack %s%s.", a.Name, sign, amount)
+		return sentence(fmt.Sprintf("%s: pack %s%s", a.Name, sign, amount))
 	case words == "":
 		return fmt.Sprintf("Move %s by %s%s.", a.Name, sign, amount)
 	case strings.Contains(words, "{}"):
