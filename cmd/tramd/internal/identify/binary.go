@@ -1,9 +1,7 @@
 package identify
 
 import (
-	"fmt"
 	"math"
-	"strings"
 
 	"tramd/device"
 )
@@ -250,71 +248,4 @@ func (w window) checks(name string, high bool, from, end int) bool {
 		}
 	}
 	return true
-}
-
-func (w window) binaryGuess(l layout, h Heard) guess {
-	var words []string
-	for i := 0; i < w.size; i++ {
-		switch {
-		case i == l.channelAt:
-			words = append(words, "ch")
-		case i == l.from:
-			words = append(words, "value")
-			i = l.to - 1
-		case i == l.checkAt:
-			words = append(words, "check")
-			i = l.checkEnd - 1
-		case w.constant(i):
-			words = append(words, fmt.Sprintf("%02X", w.frames[0][i]))
-		default:
-			words = append(words, "--")
-		}
-	}
-	g := guess{what: "counts in bytes", rank: 20}
-	var t strings.Builder
-	fmt.Fprintf(&t, "[indicator.binary]\nlayout = %q\nbits = %d\n", strings.Join(words, " "), 8*(l.to-l.from))
-	if l.to-l.from > 1 {
-		fmt.Fprintf(&t, "order = %q\n", map[bool]string{true: "high_first", false: "low_first"}[l.high])
-	}
-	fmt.Fprintf(&t, "sign = %q\nscale = \"0.001 mm\"     # a guess\n", l.sign)
-	g.notes = append(g.notes, "how long a count is cannot be heard: scale is a guess; move the plunger by a known way and compare")
-	if l.checkAt >= 0 {
-		g.what += ", with a check value"
-		g.rank = 36 + float64(l.checkEnd-l.checkAt)
-		fmt.Fprintf(&t, "check = %q\n", l.check)
-		if l.checkFrom > 0 {
-			fmt.Fprintf(&t, "check_from = %d\n", l.checkFrom)
-		}
-		if l.checkHigh {
-			t.WriteString("check_order = \"high_first\"\n")
-		}
-	}
-	if l.lead == 0 {
-		fmt.Fprintf(&t, "gap_ms = %d\n", gapMS(h))
-	} else if w.gap {
-		g.rank++
-	}
-	values := w.values(l)
-	low, high := values[0], values[0]
-	for _, v := range values {
-		low, high = min(low, v), max(high, v)
-	}
-	if low >= 0 || high < 0 {
-		g.notes = append(g.notes, "the count never passed zero, so the sign is a guess: let it pass zero and try again")
-	}
-	g.table = t.String()
-	return g
-}
-
-// gapMS is half of the least silence between bursts.
-func gapMS(h Heard) int {
-	last, least := -1.0, 1000.0
-	for _, c := range h.Chunks {
-		at := c.At.Seconds() * 1000
-		if gap := at - last; last >= 0 && gap >= 5 {
-			least = min(least, gap)
-		}
-		last = at
-	}
-	return max(5, min(100, int(least/2)))
 }
