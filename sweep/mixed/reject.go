@@ -55,8 +55,8 @@ const (
 	shallowBothWaysMM = 0.015
 )
 
-// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepMM more where it is
-// as wide as wideArc.
+// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepMM more from
+// wideArc upwards.
 const (
 	wideArc = 25 * math.Pi / 180
 	steepMM = 0.05
@@ -185,7 +185,7 @@ func rejectArcs(in *input, segs []segment, s *start) {
 			height = math.Max(height, math.Abs(r[last+1]))
 		}
 		width := math.Abs(segs[last].th-segs[first].th) / wideArc
-		if height < least+steepMM*math.Pow(width, 6) {
+		if height < least+steepMM*math.Min(1, math.Pow(width, 6)) {
 			continue
 		}
 		for j := first; j <= last; j++ {
