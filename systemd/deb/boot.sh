@@ -10,6 +10,7 @@ copy=$(mktemp -d)
 # shellcheck disable=SC2317 # called by the trap
 cleanup() { umount -q "$copy/root/proc" "$copy/root" || true; umount -q "$copy" && rmdir "$copy"; }
 trap cleanup EXIT
+trap 'exit 1' INT TERM
 mount -t tmpfs tmpfs "$copy"
 mkdir "$copy/upper" "$copy/work" "$copy/root"
 root=$copy/root

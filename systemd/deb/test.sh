@@ -26,6 +26,7 @@ cleanup() {
   rm -rf "$again"
 }
 trap cleanup EXIT
+trap 'exit 1' INT TERM
 mkdir -p "$again/else/where"
 cp -a "$top" "$again/else/where/sources"
 (cd / && umask 077 && TZ=Asia/Tokyo LC_ALL=C.UTF-8 NATIVE="$top/bin/tramd" \
