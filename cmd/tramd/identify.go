@@ -17,6 +17,7 @@ type identifyCmd struct {
 	Ask     bool    `help:"Also ask: write the usual prompts to the port. Read the caution first."`
 	Seconds float64 `default:"3" help:"How long to listen at each speed."`
 	Bauds   []int   `name:"baud" help:"Only these speeds."`
+	Radius  float64 `help:"The indicator's radius in mm, for the block: from the spindle axis to the contact point."`
 }
 
 // usualBauds are in the order in which they are met.
@@ -37,6 +38,9 @@ const heardEnough = 4000
 func (c *identifyCmd) Run(e *env) error {
 	if !(c.Seconds >= 0.1 && c.Seconds <= 600) {
 		return usageError{fmt.Errorf("--seconds %v: write 0.1 to 600", c.Seconds)}
+	}
+	if c.Radius != 0 && !(c.Radius >= 1 && c.Radius <= 10000) {
+		return usageError{fmt.Errorf("--radius %v: write the radius in mm, 1 to 10000", c.Radius)}
 	}
 	if len(c.Bauds) == 0 {
 		c.Bauds = usualBauds
@@ -59,7 +63,7 @@ func (c *identifyCmd) Run(e *env) error {
 	if !found {
 		return s.nothing()
 	}
-	return show(e, c.Port, f)
+	return show(e, c.Port, c.Radius, f)
 }
 
 // search is one go at a port.
@@ -191,18 +195,18 @@ func (s *search) nothing() error {
 }
 
 // show prints the block on standard output and the rest beside it.
-func show(e *env, port string, f identify.Finding) error {
+func show(e *env, port string, radiusMM float64, f identify.Finding) error {
 	last := make([]string, 0, 4)
 	for _, x := range f.Samples[max(0, len(f.Samples)-4):] {
 		last = append(last, sampleText(x))
 	}
 	fmt.Fprintf(e.err, "Found: %s at %d baud %s; %d readings, %d bad frames; the latest %s.\n", f.What, f.Baud, f.Line, f.Readings, f.Bad, strings.Join(last, ", "))
-	fmt.Fprintln(e.err, "The block below read them. Put it into the configuration; larger must mean that the plunger is further in.")
+	fmt.Fprintln(e.err, "The block below read them. Put it into the configuration, with the radius; larger must mean that the plunger is further in.")
 	var b strings.Builder
 	for _, n := range f.Notes {
 		fmt.Fprintf(&b, "# %s\n", n)
 	}
-	b.WriteString(f.Blocks(port))
+	b.WriteString(f.Blocks(port, radiusMM))
 	_, err := io.WriteString(e.out, b.String())
 	return err
 }

@@ -79,7 +79,7 @@ func TestIdentifyFindsEachThroughAPort(t *testing.T) {
 
 func identified(t *testing.T, s madeup.Stream, lines [2]*devicetest.Line, dir string) error {
 	stop := play(lines[0], s)
-	args := []string{"identify", lines[0].Path, "--seconds", "1.5", "--baud", "115200"}
+	args := []string{"identify", lines[0].Path, "--seconds", "1.5", "--baud", "115200", "--radius", "90"}
 	if s.Answer != nil {
 		args = append(args, "--ask")
 	}

@@ -121,16 +121,16 @@ func (f Finding) spec() (device.Spec, error) {
 	c, err := config.Parse("found", []byte(`machine = { name = "one" }
 store = { path = "/one" }
 angle = { source = "stations" }
-`+f.Blocks("/dev/found")))
+`+f.Blocks("/dev/found", 100)))
 	if err != nil {
 		return device.Spec{}, err
 	}
 	return c.IndicatorPorts()[0], nil
 }
 
-// Blocks gives the tables for the configuration: an indicator for each channel that was heard. Radii are for the person to
-// measure.
-func (f Finding) Blocks(port string) string {
+// Blocks gives the tables for the configuration: an indicator for each channel that was heard. With no radius there is none
+// in them, so that a configuration is refused until it has been measured: a wrong one goes straight into every result.
+func (f Finding) Blocks(port string, radiusMM float64) string {
 	channels := f.Channels
 	if len(channels) == 0 {
 		channels = []string{""}
@@ -145,7 +145,11 @@ func (f Finding) Blocks(port string) string {
 		if ch != "" {
 			fmt.Fprintf(&b, "channel = %q\n", ch)
 		}
-		b.WriteString("radius_mm = 100.0      # measure it: from the spindle axis to the contact point\n")
+		if radiusMM > 0 {
+			fmt.Fprintf(&b, "radius_mm = %v\n", radiusMM)
+		} else {
+			b.WriteString("# radius_mm =          # measure it: from the spindle axis to the contact point\n")
+		}
 		if i > 0 {
 			continue // the rest is as the first of the port has it
 		}

@@ -63,12 +63,12 @@ func checkFinding(t *testing.T, s madeup.Stream, f Finding, frames int) {
 			k++
 		}
 		if k == frames {
-			t.Fatalf("read %d nm, which was not sent then:\n%s", x.Value, f.Blocks("/dev/x"))
+			t.Fatalf("read %d nm, which was not sent then:\n%s", x.Value, f.Blocks("/dev/x", 100))
 		}
 		k++
 	}
 	if len(f.Samples) < frames*8/10 {
-		t.Errorf("%d readings of %d:\n%s", len(f.Samples), frames, f.Blocks("/dev/x"))
+		t.Errorf("%d readings of %d:\n%s", len(f.Samples), frames, f.Blocks("/dev/x", 100))
 	}
 }
 
@@ -83,7 +83,7 @@ func TestNoiseGivesNothing(t *testing.T) {
 					rest = rest[n:]
 				}
 				if f, ok := Find([]Heard{h}); ok {
-					t.Fatalf("in reads of %d bytes it was taken for %s, %d readings, %d bad:\n%s", cut, f.What, f.Readings, f.Bad, f.Blocks("/dev/x"))
+					t.Fatalf("in reads of %d bytes it was taken for %s, %d readings, %d bad:\n%s", cut, f.What, f.Readings, f.Bad, f.Blocks("/dev/x", 100))
 				}
 			}
 		})
@@ -167,7 +167,7 @@ func TestTheSpeedIsFound(t *testing.T) {
 			checkFinding(t, s, f, frames)
 			slices.Reverse(wrong)
 			if f, ok := Find(wrong); ok {
-				t.Errorf("without the right speed it was taken for %s at %d:\n%s", f.What, f.Baud, f.Blocks("/dev/x"))
+				t.Errorf("without the right speed it was taken for %s at %d:\n%s", f.What, f.Baud, f.Blocks("/dev/x", 100))
 			}
 		})
 	}
@@ -200,7 +200,7 @@ func FuzzFind(f *testing.F) {
 		}
 		spec, err := found.spec()
 		if err != nil {
-			t.Fatalf("%v in\n%s", err, found.Blocks("/dev/x"))
+			t.Fatalf("%v in\n%s", err, found.Blocks("/dev/x", 100))
 		}
 		if got, _, err := spec.Decode(h.Chunks); err != nil || len(got) != found.Readings {
 			t.Fatalf("%d readings, then %d, %v", found.Readings, len(got), err)
