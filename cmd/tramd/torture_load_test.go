@@ -60,7 +60,7 @@ func tortureGarbage(t *testing.T) {
 	tally := gauge()
 	_ = master.Close()
 	<-ended
-	if after.rssKB > before.rssKB+15_000 || sent.Load() < 100_000 {
+	if after.rssKB > before.rssKB+30_000 || sent.Load() < 100_000 {
 		t.Errorf("%d bytes of garbage; before %+v, after %+v", sent.Load(), before, after)
 	}
 	cameOf("garbage as fast as the daemon takes it, on one port of two", "%.1f MB in %d s for %.0f %% of a processor; the other port: %s; resident %.1f MB before, %.1f after",
@@ -135,12 +135,12 @@ func tortureSlowPages(t *testing.T) {
 	for _, c := range conns {
 		_ = c.Close()
 	}
-	if streams == 0 || streams+turned != 200 || during.rssKB > before.rssKB+60_000 {
+	if streams == 0 || streams+turned != 200 || during.rssKB > before.rssKB+100_000 {
 		t.Errorf("%d streams, %d turned away; before %+v, during %+v", streams, turned, before, during)
 	}
 	var after footprint
 	for range 300 { // the daemon notices at its next write
-		if after = holds(t, s); after.fds <= before.fds+3 {
+		if after = holds(t, s); after.fds <= before.fds+3 && after.goroutines <= before.goroutines+10 {
 			break
 		}
 		time.Sleep(100 * time.Millisecond)
@@ -189,7 +189,7 @@ func tortureScrapes(t *testing.T) {
 	tr.CloseIdleConnections()
 	tally := gauge()
 	after := holds(t, s)
-	if failed.Load() > 0 || ok.Load() < 20 || after.rssKB > before.rssKB+60_000 {
+	if failed.Load() > 0 || ok.Load() < int64(much(3, 200)) || after.rssKB > before.rssKB+100_000 {
 		t.Errorf("%d scrapes, %d put off, %d failed; before %+v, after %+v", ok.Load(), later.Load(), failed.Load(), before, after)
 	}
 	cameOf("64 scrapers that ask again at once", "%.0f scrapes a second answered whole, %.0f put off (503), %d failed; the port: %s; resident %.1f MB before, %.1f after",
