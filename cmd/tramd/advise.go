@@ -7,9 +7,7 @@ import (
 	"os"
 	"strings"
 
-	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
-	"tramd/store"
 	"tramd/sweep/advice"
 )
 
@@ -53,11 +51,7 @@ func (c *adviseCmd) Run(e *env) error {
 
 // fromRecord asks the record, beside a daemon that may be writing it.
 func (c *adviseCmd) fromRecord(e *env) error {
-	cfg, err := config.Load(c.Config)
-	if err != nil {
-		return err
-	}
-	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	cfg, s, err := openRecord(e, c.Config)
 	if err != nil {
 		return err
 	}

@@ -78,11 +78,7 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 // recorded gives the history of a configuration's machine out of the record. A tolerance that is given takes the place of
 // those the checks were taken with.
 func recorded(e *env, path string, tol units.Tolerance) (*drift.History, *config.Config, error) {
-	cfg, err := config.Load(path)
-	if err != nil {
-		return nil, nil, err
-	}
-	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	cfg, s, err := openRecord(e, path)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -3,9 +3,7 @@ package main
 import (
 	"io"
 
-	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
-	"tramd/store"
 )
 
 type jobCmd struct {
@@ -14,11 +12,7 @@ type jobCmd struct {
 }
 
 func (c *jobCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
-	if err != nil {
-		return err
-	}
-	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	cfg, s, err := openRecord(e, c.Config)
 	if err != nil {
 		return err
 	}

@@ -105,21 +105,27 @@ type otherMachine struct {
 	Paths struct{ Indicator, Encoder string }
 }
 
-func startOther(t *testing.T, args ...string) *otherMachine {
+// startPeer starts a script that shares no code with tramd. It ends when what it reads does.
+func startPeer(t *testing.T, script string, args ...string) (cmd *exec.Cmd, in io.WriteCloser, out io.Reader) {
 	t.Helper()
-	cmd := exec.Command("python3", append([]string{"../../testdata/peer/bench.py"}, args...)...)
+	cmd = exec.Command("python3", append([]string{"../../testdata/peer/" + script}, args...)...)
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, err := cmd.StdoutPipe()
-	if err != nil {
+	if out, err = cmd.StdoutPipe(); err != nil {
 		t.Fatal(err)
 	}
 	cmd.Stderr = os.Stderr
 	if err := cmd.Start(); err != nil {
 		t.Fatalf("%v; install python3", err)
 	}
+	return cmd, in, out
+}
+
+func startOther(t *testing.T, args ...string) *otherMachine {
+	t.Helper()
+	cmd, in, out := startPeer(t, "bench.py", args...)
 	t.Cleanup(func() { _ = in.Close(); _ = cmd.Wait() })
 	m := &otherMachine{in: in, lines: bufio.NewScanner(out)}
 	if !m.lines.Scan() {

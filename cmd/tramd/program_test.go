@@ -6,7 +6,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"os/exec"
 	"strings"
 	"syscall"
 	"testing"
@@ -24,19 +23,7 @@ type controller struct {
 
 func startController(t *testing.T, args ...string) *controller {
 	t.Helper()
-	cmd := exec.Command("python3", append([]string{"../../testdata/peer/controller.py"}, args...)...)
-	in, err := cmd.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	cmd.Stderr = os.Stderr
-	if err := cmd.Start(); err != nil {
-		t.Fatalf("%v; install python3", err)
-	}
+	cmd, in, out := startPeer(t, "controller.py", args...)
 	c := &controller{in: in, heard: &shared{}}
 	lines := bufio.NewReader(out)
 	first, err := lines.ReadBytes('\n')

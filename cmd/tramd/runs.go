@@ -15,13 +15,19 @@ type storeFlag struct {
 	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
 }
 
-// open opens the record for reading, beside a daemon that may be writing it.
 func (f storeFlag) open(e *env) (*store.Store, error) {
-	cfg, err := config.Load(f.Config)
+	_, s, err := openRecord(e, f.Config)
+	return s, err
+}
+
+// openRecord opens the record that a configuration names for reading, beside a daemon that may be writing it.
+func openRecord(e *env, path string) (*config.Config, *store.Store, error) {
+	cfg, err := config.Load(path)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
+	return cfg, s, err
 }
 
 // withRun gives do one stored run, and the record to read more of it from.

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -30,10 +29,7 @@ func handRig(t *testing.T, bothWays bool, wall func() time.Time) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, stop := context.WithCancel(context.Background())
-	done := make(chan struct{})
-	go func() { defer close(done); _ = s.Run(ctx) }() // Run has no errors of its own
-	t.Cleanup(func() { stop(); <-done })
+	keepRunning(t, s)
 	return &rig{Session: s, shelf: sh, at: device.Now()}
 }
 

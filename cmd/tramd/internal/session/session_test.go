@@ -90,12 +90,17 @@ func newRig(t *testing.T, idle time.Duration) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
+	keepRunning(t, s)
+	r.Session = s
+	return r
+}
+
+// keepRunning runs a session until the test is over.
+func keepRunning(t *testing.T, s *Session) {
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = s.Run(ctx) }() // Run has no errors of its own
 	t.Cleanup(func() { stop(); <-done })
-	r.Session = s
-	return r
 }
 
 const rigTilt, rigNod = 0.4e-3, -0.2e-3

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"context"
 	"errors"
 	"math"
 	"testing"
@@ -33,10 +32,7 @@ func steadyRig(t *testing.T, pulses bool) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, stop := context.WithCancel(context.Background())
-	done := make(chan struct{})
-	go func() { defer close(done); _ = s.Run(ctx) }() // Run has no errors of its own
-	t.Cleanup(func() { stop(); <-done })
+	keepRunning(t, s)
 	return &rig{Session: s, shelf: sh, at: device.Now()}
 }
 
