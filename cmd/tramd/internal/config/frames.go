@@ -108,7 +108,7 @@ func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
 	case plain:
 	case device.FramePattern, device.FrameDigits, device.FrameBinary, device.FrameModbus:
 		if !described {
-			v.bad(key("frame"), "%q is not described; add the table [%s.%s] (the README shows one)", f.Frame, tableOf(path), f.Frame)
+			v.bad(key("frame"), "%q is not described; add the table [%s.%s] (device/frames.md shows one)", f.Frame, tableOf(path), f.Frame)
 		}
 	default:
 		v.bad(key("frame"), `%q is not a frame tramd knows for %s; write frame = %q, or "pattern", "digits", "binary" or "modbus" with its table`, f.Frame, article(role), plain)
