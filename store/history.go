@@ -155,7 +155,7 @@ func (b *historian) events() error {
 		b.event(fromMicros(at), kind, text, 0)
 	}
 	if undated > 0 {
-		b.warn("event_undated", "%d events were logged before the clock was set; left out until it is set in the same boot", undated)
+		b.warn("event_undated", "events from before the clock was set: %d; left out until it is set in the same boot", undated)
 	}
 	return rows.Err()
 }
@@ -167,7 +167,7 @@ func (b *historian) warn(code, format string, args ...any) {
 // conclude says what was left out.
 func (b *historian) conclude() {
 	if b.noDate > 0 {
-		b.warn("clock_not_set", "run %d: %d checks were taken before the clock was set; left out, since nobody knows when they were", b.first, b.noDate)
+		b.warn("clock_not_set", "checks from before the clock was set, run %d the first: %d; left out, since nobody knows when they were", b.first, b.noDate)
 	}
 	if b.newest {
 		b.h.Undated = b.noDate

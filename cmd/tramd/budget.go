@@ -51,6 +51,19 @@ func rejected(x sweep.Rejection) string {
 	if x.Readings != 1 {
 		readings = fmt.Sprintf("%d readings", x.Readings)
 	}
-	return fmt.Sprintf("%s, %.1f° to %.1f° (%.2f s to %.2f s): %s", readings, x.FromDeg, x.ToDeg, x.FromS, x.ToS,
-		strings.ReplaceAll(x.Code, "_", " "))
+	return fmt.Sprintf("%s%s (%.2f s to %.2f s): %s", readings, place(x), x.FromS, x.ToS, strings.ReplaceAll(x.Code, "_", " "))
+}
+
+// place says at which spindle angles that was; nothing where nobody knows.
+func place(x sweep.Rejection) string {
+	within := func(deg float64) float64 { return math.Mod(math.Mod(deg, 360)+360, 360) }
+	switch {
+	case x.Code == "no_angle":
+		return ""
+	case math.Abs(x.ToDeg-x.FromDeg) >= 360:
+		return ", all round"
+	case x.FromDeg == x.ToDeg:
+		return fmt.Sprintf(", at %.1f°", within(x.FromDeg))
+	}
+	return fmt.Sprintf(", %.1f° to %.1f°", within(x.FromDeg), within(x.ToDeg))
 }
