@@ -37,7 +37,9 @@ func blocks(text string) (out []block) {
 
 // whole adds what a piece leaves out to make a configuration.
 func (b block) whole() string {
-	has := func(table string) bool { return regexp.MustCompile(`(?m)^` + regexp.QuoteMeta(table)).MatchString(b.text) }
+	has := func(table string) bool {
+		return regexp.MustCompile(`(?m)^` + regexp.QuoteMeta(table)).MatchString(b.text)
+	}
 	out := b.text
 	if !has("[[indicator]]") {
 		out = "[[indicator]]\nname = \"arm\"\nport = \"/dev/ttyUSB0\"\nradius_mm = 120.0\n" + out
