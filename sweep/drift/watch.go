@@ -12,6 +12,8 @@ func threshold(n int) float64 {
 const (
 	doubtful = 2.0
 	returned = 5.0
+	backlash = 0.8 // of evidence, between a return that leaves things as they were and an alarm anew
+	replayed = 400 // checks that the bank is shown again when an alarm turns out to have been none
 	restless = 0.2 // chance of holding still, at its highest of late, below which an axis is a mover
 	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
@@ -24,6 +26,7 @@ type standing struct {
 	back     float64 // how much likelier it is that the lean is back there
 	backFrom int     // since when, in the chart's count
 	size     float64 // of the change while nothing spoke for a return
+	ways     beliefs // of how it moves, from before
 }
 
 // watch looks for a change after a new check, or whether the one that stands still has its reason.
@@ -43,14 +46,19 @@ func (a *axis) watch() {
 		return
 	}
 	m := a.moved
-	if f.evidence < doubtful {
-		a.moved = nil
-		if n := len(a.segment) - a.from; n <= 1000 {
-			a.follow(a.from, a.start(0))
+	back := a.wentBack(m)
+	if f.evidence < doubtful || back && f.evidence < threshold(a.chart.n())-backlash {
+		// As good as nothing: what was known before is known still.
+		a.moved, a.ways = nil, m.ways
+		from := max(a.from, len(a.segment)-replayed)
+		sigma := a.calm
+		if sigma.dof == 0 || from == 0 {
+			sigma = a.start(0)
 		}
+		a.follow(from, sigma)
 		return
 	}
-	if a.wentBack(m) {
+	if back {
 		a.carry, a.ways, a.calm = a.bank.sigma().kept(), a.bank.learned(false), scale{}
 		a.from += m.backFrom
 		a.moved, a.bankFrom = nil, a.from
@@ -77,7 +85,7 @@ func (a *axis) raise(f finding) {
 	if f.ramp.gain > f.step.gain-nearly {
 		from = min(from, f.ramp.from)
 	}
-	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n()}
+	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n(), ways: a.ways}
 	if a.still < restless { // the bank knows that this axis moves, and follows it by itself
 		return
 	}
