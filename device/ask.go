@@ -183,6 +183,8 @@ func (a *askFramer) Faults() map[string]uint64 {
 }
 
 // The frames of an answer may be held back too.
+func (a *askFramer) mayHold() bool { return asWaiter(a.framer) != nil }
+
 func (a *askFramer) holding() bool {
 	w, ok := a.framer.(waiter)
 	return ok && w.holding()

@@ -14,14 +14,24 @@ type framer interface {
 
 // waiter is a framer that may hold a whole frame back until what follows it proves it, be that only silence.
 type waiter interface {
+	mayHold() bool // else it is as any other framer
 	holding() bool
 	patience() time.Duration                 // how long a silence it is that proves the frame
 	silence(dst []Sample, at Stamp) []Sample // none came for so long
 }
 
+// asWaiter gives the framer as one that may hold frames back; nil when it is none.
+func asWaiter(f framer) waiter {
+	if w, ok := f.(waiter); ok && w.mayHold() {
+		return w
+	}
+	return nil
+}
+
 // decoder turns the reads of one port into stamped samples. Live ports and replayed captures share it.
 type decoder struct {
 	framer  framer
+	waiter  waiter // nil: the framer holds nothing back
 	baud    int
 	latest  Stamp // of the last sample handed out
 	samples []Sample
@@ -30,7 +40,7 @@ type decoder struct {
 
 // newDecoder makes a decoder without a past: a replay may be stamped before the program began.
 func newDecoder(f framer, baud int) decoder {
-	return decoder{framer: f, baud: baud, latest: math.MinInt64}
+	return decoder{framer: f, waiter: asWaiter(f), baud: baud, latest: math.MinInt64}
 }
 
 // opened tells the decoder that a new stream begins. A clean one begins with the start of a line.
@@ -45,11 +55,11 @@ func (d *decoder) opened(clean bool, at Stamp) {
 // read decodes what one read brought. The result is valid until the next call.
 func (d *decoder) read(p []byte, a arrival) []Sample {
 	d.samples = d.framer.Feed(d.samples[:0], p, a.at)
-	switch w, ok := d.framer.(waiter); {
+	switch {
 	case len(d.samples) > 0 && d.samples[0].Asked != 0:
 		// What was asked for came as one answer, at one time.
-	case ok:
-		spreadHeld(d.samples, w.holding(), a, len(p), d.baud)
+	case d.waiter != nil:
+		spreadHeld(d.samples, d.waiter.holding(), a, len(p), d.baud)
 	default:
 		spread(d.samples, a, len(p), d.baud)
 		d.steady.place(d.samples, a)

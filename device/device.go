@@ -99,7 +99,7 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 	if a, ok := fr.(asker); ok {
 		d.turns = newTurns(a, spec)
 	}
-	d.waiter, _ = fr.(waiter)
+	d.waiter = asWaiter(fr)
 	return d, nil
 }
 

@@ -65,6 +65,7 @@ func (b *bursts) silence(dst []Sample, _ Stamp) []Sample {
 	return dst
 }
 
+func (b *bursts) mayHold() bool           { return true }
 func (b *bursts) holding() bool           { return b.n > 0 || b.over }
 func (b *bursts) patience() time.Duration { return time.Duration(b.gap) }
 

@@ -178,6 +178,7 @@ func (f *synced) silence(dst []Sample, _ Stamp) []Sample {
 	return append(dst, f.held)
 }
 
+func (f *synced) mayHold() bool           { return !f.sure }
 func (f *synced) holding() bool           { return f.holds }
 func (f *synced) patience() time.Duration { return holdFor }
 

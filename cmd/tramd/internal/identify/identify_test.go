@@ -3,9 +3,11 @@ package identify
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/identify/madeup"
 	"tramd/device"
 )
@@ -48,6 +50,18 @@ func TestEveryStreamIsFoundRight(t *testing.T) {
 			}
 			checkFinding(t, s, f, frames)
 		})
+	}
+}
+
+// A block without a radius must not pass for a whole one.
+func TestABlockWithoutARadiusIsRefused(t *testing.T) {
+	f, ok := Find([]Heard{heardAs(madeup.Texts()[0], 100)})
+	if !ok {
+		t.Fatal("not found")
+	}
+	head := "machine = { name = \"one\" }\nstore = { path = \"/one\" }\nangle = { source = \"stations\" }\n"
+	if _, err := config.Parse("x", []byte(head+f.Blocks("/dev/x", 0))); err == nil || !strings.Contains(err.Error(), "radius_mm: missing") {
+		t.Errorf("got %v", err)
 	}
 }
 
