@@ -97,9 +97,8 @@ const (
 	nearChecks = 32  // candidates this near are all looked at, those before ever more sparsely
 )
 
-// lead is by how much the ramp is the better name. What it had to overcome to be told at all counts half: once something
-// is told, a ramp is no longer so much the less likely.
-func (f finding) lead() float64 { return f.ramp.gain - f.step.gain + rampCost/2 }
+// lead is by how much the ramp is the better name.
+func (f finding) lead() float64 { return f.ramp.gain - f.step.gain }
 
 // best is the better name of the two.
 func (f finding) best() change {
