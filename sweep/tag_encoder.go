@@ -191,7 +191,7 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	b := fix{t: x.t, angle: e.angleAt(e.pos), known: e.placed, certain: e.placed}
 	turns := math.Abs(step) / (2 * math.Pi)
 	switch {
-	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+0.02),
+	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+e.late+0.02),
 		doubtful && (math.Abs(step) > e.reach(gap+e.late) || e.restarted(x.raw, gap)):
 		e.jumps++
 		if e.placed {
