@@ -118,7 +118,11 @@ func wait(t testing.TB, what string, ok func() bool) {
 
 func (r *running) wait(t testing.TB, s State) {
 	t.Helper()
-	wait(t, "state "+string(s), func() bool { return r.Status().State == s })
+	for end := time.Now().Add(20 * time.Second); r.Status().State != s; time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("waited 20 s for state %s; it is %+v\n%s", s, r.Status(), r.log.String())
+		}
+	}
 }
 
 func TestPtyReadings(t *testing.T) {
