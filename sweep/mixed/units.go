@@ -9,10 +9,11 @@ import (
 // steepMMPerM is a lean that no machine has: readings in other units than mm are likelier.
 const steepMMPerM = 20
 
-// oneUnit refuses readings that fall in two tight groups as far apart as two units are: part of them was written in inches
-// or micrometres. Readings about zero, and handfuls of them, do not show it.
+// oneUnit refuses readings that fall in two large, tight groups of one sign as far apart as two units are: part of them was
+// written in inches or micrometres. Readings about zero, and handfuls of them, do not show it; a slot is a small group.
 func (tr *track) oneUnit() error {
-	const least, tight, near = 10, 1.4, 1.05 // readings in each group; largest over smallest within one; slack of the ratio
+	const tight, near = 1.4, 1.05 // largest over smallest within a group; slack of the ratio
+	least := max(10, len(tr.z)/8) // readings in each group
 	if len(tr.z) < 2*least {
 		return nil
 	}
@@ -21,6 +22,9 @@ func (tr *track) oneUnit() error {
 	for _, z := range tr.z {
 		a := math.Abs(z)
 		low, high = math.Min(low, a), math.Max(high, a)
+		if z*tr.z[0] < 0 {
+			return nil
+		}
 	}
 	if !(high > 20*low) || low == 0 { // by far the most sweeps end here
 		return nil
