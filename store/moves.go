@@ -122,7 +122,10 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 		}
 		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return cmp.Compare(t.Run, run) })
 		t := &trials[at-1] // there is one: after is at least the first's
-		t.Told = append(t.Told, kind+": "+text)
+		if text != "" {
+			kind += ": " + text
+		}
+		t.Told = append(t.Told, kind)
 		if !moved.Valid {
 			t.Entry.Unrecorded = true
 			continue
