@@ -206,6 +206,7 @@ func TestFewAdjustments(t *testing.T) {
 // TestStudy is the long study; it runs only when asked for by -study.
 func TestStudy(t *testing.T) {
 	if !*studyOn {
+		tableHasEveryKind(t)
 		t.Log("the long study runs with -study; TestFewAdjustments is its short form")
 		return
 	}

@@ -64,6 +64,7 @@ machine:
 // TestStudy is the long study; it runs only when asked for by -study, and then fails on what the package promises.
 func TestStudy(t *testing.T) {
 	if !*studyOn {
+		tableHasEveryKind(t)
 		t.Log("the long study runs with -study; TestAlarmsAreRareAndSoon and TestDatesAreCalibrated are its short form")
 		return
 	}

@@ -93,6 +93,7 @@ func study(t testing.TB, f family, runs int, seed uint64) tally {
 // TestStudy is the long coverage study; it runs only when asked for by -study and then fails on what the model promises.
 func TestStudy(t *testing.T) {
 	if !*studyOn {
+		tableIsOfThisModel(t)
 		t.Log("the long study runs with -study; TestCoverage is its short form")
 		return
 	}
