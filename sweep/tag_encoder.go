@@ -46,6 +46,7 @@ type Encoder struct {
 	pace    float64 // radians a second the arm has lately reached
 	rhythm  float64 // seconds from sample to sample
 	late    float64 // seconds by which the latest samples may have been stamped late
+	slack   float64 // seconds by which the next sample may have been stamped early
 	held    bool    // suspect waits for the next sample to bear it out
 	suspect sample
 	jumps   int
@@ -59,6 +60,7 @@ type sample struct {
 	t     float64
 	raw   int64
 	index bool // taken at the index mark
+	slack float64
 }
 
 // NewEncoder gives a tagger for one sweep or for a standing daemon.
@@ -98,6 +100,11 @@ func (e *Encoder) Recovers() bool { return e.mark.seen }
 // Spikes counts the single samples that no others bore out; they tagged nothing.
 func (e *Encoder) Spikes() int { return e.spikes }
 
+// Slack says by how many seconds the samples that follow may have come later than they are stamped: lines that came in one
+// read share out its time, and a sender that was held up sends all it has at the end. An angle is as certain as it was; only
+// what is called a jump must then be further.
+func (e *Encoder) Slack(s float64) { e.slack = math.Min(math.Max(s, 0), maxLateS) }
+
 // AddCount takes a signed count measured at t and emits the readings it brackets; index says that it was taken at the
 // encoder's index mark.
 func (e *Encoder) AddCount(t float64, count int64, index bool, emit func(Point)) {
@@ -110,7 +117,7 @@ func (e *Encoder) AddCount(t float64, count int64, index bool, emit func(Point))
 		return
 	}
 	e.speakIn(n, 2*math.Pi/float64(n))
-	e.add(sample{t, count, index}, emit)
+	e.add(sample{t, count, index, e.slack}, emit)
 }
 
 // AddDegrees takes an angle of the encoder in degrees measured at t and emits the readings it brackets. Successive angles
@@ -120,7 +127,7 @@ func (e *Encoder) AddDegrees(t, deg float64, index bool, emit func(Point)) {
 		return
 	}
 	e.speakIn(360_000_000, Radians(0.1))
-	e.add(sample{t, int64(math.Round(math.Mod(deg, 360) * 1e6)), index}, emit)
+	e.add(sample{t, int64(math.Round(math.Mod(deg, 360) * 1e6)), index, e.slack}, emit)
 }
 
 // speakIn sets what a raw unit is.
@@ -191,8 +198,8 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	b := fix{t: x.t, angle: e.angleAt(e.pos), known: e.placed, certain: e.placed}
 	turns := math.Abs(step) / (2 * math.Pi)
 	switch {
-	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+e.late+0.02),
-		doubtful && (math.Abs(step) > e.reach(gap+e.late) || e.restarted(x.raw, gap)):
+	case turns > 0.25 && turns > e.o.MaxTurnsPerS*(gap+e.late+x.slack+0.02),
+		doubtful && (math.Abs(step) > e.reach(gap+e.late+x.slack) || e.restarted(x.raw, gap)):
 		e.jumps++
 		if e.placed {
 			e.mark.jumpT = a.t

@@ -241,6 +241,7 @@ func (s *Session) angle(samples []device.Sample) {
 	delay := s.o.Angle.Delay.Seconds()
 	for _, x := range samples {
 		t := x.At.Seconds() - delay
+		s.encoder.Slack((samples[len(samples)-1].At - x.At).Seconds())
 		switch x.Kind {
 		case device.Count:
 			s.encoder.AddCount(t, x.Value, x.Mark, s.emit)
