@@ -3,7 +3,10 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"os"
 	"os/exec"
+	"path"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -44,6 +47,10 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 	if err != nil {
 		t.Fatalf("go list: %v", err)
 	}
+	plan, err := os.ReadFile("../../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
 	seen := 0
 	for d := json.NewDecoder(bytes.NewReader(text)); d.More(); {
 		var p listed
@@ -53,6 +60,9 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 		seen++
 		if p.Doc == "" {
 			t.Errorf("%s has no package comment", p.ImportPath)
+		}
+		if room := path.Base(p.ImportPath); !regexp.MustCompile("[`/{,]" + room + "[`,}]").Match(plan) {
+			t.Errorf("%s does not stand in DEVELOPERS.md", p.ImportPath)
 		}
 		for _, rule := range forbidden {
 			if p.ImportPath != rule.room && !strings.HasPrefix(p.ImportPath, rule.room+"/") {
