@@ -75,7 +75,7 @@ travel_mm = [-1.0, 1.0]
 dwell_s = 0.2
 ack_s = 1.0
 open_s = 0.3
-silent_s = 0.6
+silent_s = 1.5
 settle_in_s = 10.0
 `)
 }
