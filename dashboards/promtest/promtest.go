@@ -1,5 +1,6 @@
-// Package promtest runs a real Prometheus for a test: given targets and a file of rules, it scrapes once a second, keeps
-// what it finds in the test's own folder, and answers questions. That the server is missing fails the test.
+// Package promtest runs a real Prometheus for a test: given targets and a file of rules, it scrapes once a second
+// (forty targets a second, where there are more), keeps what it finds in the test's own folder, and answers questions. That
+// the server is missing fails the test.
 package promtest
 
 import (
@@ -27,11 +28,11 @@ type Sample struct {
 	Value  string // as Prometheus writes it
 }
 
-const config = `global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}
-rule_files: [%q]
+const config = `global: {scrape_interval: %[3]ds, scrape_timeout: %[3]ds, evaluation_interval: 1s}
+rule_files: [%[1]q]
 scrape_configs:
   - job_name: tramd
-    static_configs: [{targets: [%s]}]
+    static_configs: [{targets: [%[2]s]}]
 `
 
 // Start runs Prometheus on targets (host:port) until the test ends. Rules is the path of a rule file.
@@ -44,7 +45,7 @@ func Start(t testing.TB, rules string, targets ...string) *Server {
 	dir := t.TempDir()
 	rules = hurried(t, rules, dir)
 	file := filepath.Join(dir, "prometheus.yml")
-	text := fmt.Sprintf(config, rules, `"`+strings.Join(targets, `","`)+`"`)
+	text := fmt.Sprintf(config, rules, `"`+strings.Join(targets, `","`)+`"`, 1+len(targets)/40)
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
