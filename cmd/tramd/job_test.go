@@ -39,7 +39,7 @@ func TestTheRecordOfAJob(t *testing.T) {
 	if string(page) != string(file) {
 		t.Errorf("the daemon's page is not the command's:\n%s\n%s", page, file)
 	}
-	for _, want := range []string{"linnet: squaring the spindle", "&#43;0.900", "−0.600", "swing -0.2 mm", "outside"} {
+	for _, want := range []string{"linnet: squaring the spindle", "&#43;0.900", "−0.600", "swing −0.2 mm", "outside"} {
 		if !strings.Contains(string(page), want) {
 			t.Errorf("missing %q in\n%s", want, page)
 		}

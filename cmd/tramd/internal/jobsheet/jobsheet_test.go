@@ -52,7 +52,7 @@ func TestGolden(t *testing.T) {
 	if d := cmp.Diff(string(want), b.String()); d != "" {
 		t.Errorf("the page differs (-want +got):\n%s", d)
 	}
-	for _, must := range []string{"−0.600 ± 0.020", "lower shim &#43;0.1 mm; swing -0.2 mm; one shim was bent &lt;&amp;&gt; replaced", `class="within">within`, "isolate the spindle’s power"} {
+	for _, must := range []string{"−0.600 ± 0.020", "lower shim &#43;0.1 mm; swing −0.2 mm; one shim was bent &lt;&amp;&gt; replaced", `class="within">within`, "isolate the spindle’s power"} {
 		if !strings.Contains(b.String(), must) {
 			t.Errorf("missing %q", must)
 		}

@@ -71,7 +71,7 @@ func (s *Sheet) row(g *Stage) row {
 	}
 	var then []string
 	for name, by := range g.Moved {
-		then = append(then, strings.TrimSpace(fmt.Sprintf("%s %+g %s", name, by, s.Units[name])))
+		then = append(then, strings.TrimSpace(fmt.Sprintf("%s %s %s", name, minus(fmt.Sprintf("%+g", by)), s.Units[name])))
 	}
 	sort.Strings(then)
 	r.Then = strings.Join(append(then, g.Told...), "; ")
@@ -82,12 +82,15 @@ func lean(v, half *float64) string {
 	if v == nil {
 		return "not measured"
 	}
-	text := strings.Replace(fmt.Sprintf("%+.3f", *v), "-", "−", 1)
+	text := minus(fmt.Sprintf("%+.3f", *v))
 	if half != nil {
 		text += fmt.Sprintf(" ± %.3f", *half)
 	}
 	return text
 }
+
+// minus writes a figure with the sign that is as wide as the plus.
+func minus(figure string) string { return strings.Replace(figure, "-", "−", 1) }
 
 func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
 
