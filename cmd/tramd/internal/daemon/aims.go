@@ -17,9 +17,10 @@ type Aim struct {
 	Adjuster   string  `json:"adjuster"`
 	By         float64 `json:"by"`
 	Indicator  string  `json:"indicator"`
-	SpindleDeg float64 `json:"spindle_deg"` // where to park the arm, 0 right, 90 back
-	ChangeMM   float64 `json:"change_mm"`   // of the reading, by what the adjuster is believed to do
-	UMM        float64 `json:"u_mm"`        // standard uncertainty of that
+	Less       string  `json:"less,omitempty"` // a second indicator whose reading is taken off: the pivot then falls out
+	SpindleDeg float64 `json:"spindle_deg"`    // where to park the arm, 0 right, 90 back
+	ChangeMM   float64 `json:"change_mm"`      // of the reading, by what the adjuster is believed to do
+	UMM        float64 `json:"u_mm"`           // standard uncertainty of that
 	Say        string  `json:"say"`
 }
 
@@ -54,7 +55,27 @@ func (a *Advice) aim(cfg *config.Config) {
 				aim.SpindleDeg, m.Adjuster, ind.Name, way, math.Abs(aim.ChangeMM))
 			a.Aims = append(a.Aims, aim)
 		}
+		if inds := cfg.Setup().Indicators; len(inds) == 2 {
+			a.aimApart(m, inds, tilt, nod, units.Slope(m.By*l.U)*units.MMPerM)
+		}
 	}
+}
+
+// aimApart works out the aim of a pair: the difference of the two readings, which does not depend on the pivot.
+func (a *Advice) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u units.Slope) {
+	first, second := inds[0], inds[1]
+	angle, _ := advice.Park(first.RadiusMM, advice.Pivot{}, tilt, nod)
+	one := advice.Parked{Angle: angle, RadiusMM: first.RadiusMM}
+	other := advice.Parked{Angle: angle + sweep.Radians(second.PhaseDeg-first.PhaseDeg), RadiusMM: second.RadiusMM}
+	aim := Aim{Adjuster: m.Adjuster, By: m.By, Indicator: first.Name, Less: second.Name,
+		SpindleDeg: math.Mod(sweep.Degrees(angle)-first.PhaseDeg+720, 360), ChangeMM: advice.TravelApart(one, other, tilt, nod),
+		UMM: math.Hypot(advice.TravelApart(one, other, u, 0), advice.TravelApart(one, other, 0, u))}
+	if math.Abs(aim.ChangeMM) < 0.2*(first.RadiusMM+second.RadiusMM)*math.Hypot(float64(tilt), float64(nod)) {
+		return // side by side on one bar they see the same
+	}
+	aim.Say = fmt.Sprintf("Park the bar with %s at %.0f°. While %s is loose, change the difference of %s less %s by %+.3f mm, then tighten and sweep again.",
+		first.Name, sweep.Degrees(angle), m.Adjuster, first.Name, second.Name, aim.ChangeMM)
+	a.Aims = append(a.Aims, aim)
 }
 
 // tightenings is how many of the last are gone by: a machine's screws and clamps change.

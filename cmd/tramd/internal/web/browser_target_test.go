@@ -66,3 +66,32 @@ func TestTheReadingToAimFor(t *testing.T) {
 		t.Errorf("the daemon was told %q, want %q", got, want)
 	}
 }
+
+// A pair of indicators is gone by through their difference: both must be fresh, and what tightening does to one arm is not
+// taken off it.
+func TestThePairToAimFor(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	s := newStage(t, "")
+	at := func(one, other *float64) {
+		snap := quietWren()
+		snap.Devices = []session.DeviceState{
+			{Name: "lever", Role: "indicator", State: "live", ReadingMM: one}, {Name: "far", Role: "indicator", State: "live", ReadingMM: other},
+		}
+		s.show(still(snap))
+	}
+	at(ptr(1.3), ptr(0.9))
+	open(t, ctx, s.url+"/?pair", 360, 800, "light")
+	until(t, ctx, `document.querySelectorAll("#aims button").length === 1`)
+	eval[bool](t, ctx, `import("/assets/target.js").then(m => m.targetAdvice({run: 1, tightening_mm: 0.005, adjusters: [{name: "swing"}],
+		aims: [{adjuster: "swing", by: 0.1, indicator: "lever", less: "far", spindle_deg: 0, change_mm: 0.2, u_mm: 0.01, say: "Park the bar."}]})) && true`)
+	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing"`)
+	eval[bool](t, ctx, `document.querySelector("#aims button").click() ?? true`)
+	until(t, ctx, `document.querySelector("#target-words").innerText === "lever less far reads 0.400 mm."`)
+	eval[bool](t, ctx, `document.querySelector("#target-park").click() ?? true`)
+	until(t, ctx, `document.querySelector("#target-digits").innerText === "▲ 0.200"`)
+	at(ptr(1.35), ptr(0.85))
+	until(t, ctx, `document.querySelector("#target-digits").innerText === "▲ 0.100"`)
+	at(ptr(1.35), nil)
+	until(t, ctx, `document.querySelector("#target-digits").innerText === "–"`)
+}

@@ -29,7 +29,7 @@ export function targetAdvice(next) {
   if (box.dataset.key !== key) {
     box.dataset.key = key;
     box.replaceChildren(...(advice?.aims ?? []).map((a) => {
-      const b = make('button', '', `Aim: ${a.adjuster}${several() ? `, by ${a.indicator}` : ''}`);
+      const b = make('button', '', `Aim: ${a.adjuster}${several() ? `, by ${name(a)}` : ''}`);
       b.type = 'button';
       b.addEventListener('click', () => begin(a));
       return b;
@@ -39,11 +39,20 @@ export function targetAdvice(next) {
   show();
 }
 
+// name is the indicator that is looked at, or the two whose difference is.
+const name = (a) => (a.less ? `${a.indicator} less ${a.less}` : a.indicator);
 const several = () => new Set((advice?.aims ?? []).map((a) => a.indicator)).size > 1;
 
 export function targetState(state, stale) {
-  const d = aim && (state.devices ?? []).find((x) => x.name === aim.indicator);
-  reading = !stale && d?.state === 'live' && d.reading_mm != null ? d.reading_mm : null;
+  const read = (indicator) => {
+    const d = (state.devices ?? []).find((x) => x.name === indicator);
+    return !stale && d?.state === 'live' ? d.reading_mm ?? null : null;
+  };
+  reading = aim ? read(aim.indicator) : null;
+  if (reading !== null && aim.less) {
+    const other = read(aim.less);
+    reading = other === null ? null : reading - other;
+  }
   show();
 }
 
@@ -60,7 +69,9 @@ function end() {
 }
 
 const step = () => (from === null ? 'park' : loose === null ? 'turn' : 'tight');
-const goal = () => from + aim.change_mm - (advice?.tightening_mm ?? 0);
+// What tightening did is known of one arm, not of a difference.
+const tightening = () => (aim.less ? 0 : advice?.tightening_mm ?? 0);
+const goal = () => from + aim.change_mm - tightening();
 const toGo = () => goal() - reading;
 // close is near enough that another touch would do more harm: a twentieth of the way, two steps of a common indicator at least.
 const close = () => Math.max(0.002, Math.abs(aim.change_mm) / 20);
@@ -75,13 +86,13 @@ function show() {
   byId('target-park').disabled = byId('target-tighten').disabled = byId('target-tight').disabled = reading === null;
   byId('target-live').classList.toggle('gone', from === null);
   if (from === null) {
-    setText(byId('target-words'), reading === null ? `No fresh reading of ${aim.indicator}.` : `${aim.indicator} reads ${mm(reading)} mm.`);
+    setText(byId('target-words'), reading === null ? `No fresh reading of ${name(aim)}.` : `${name(aim)} reads ${mm(reading)} mm.`);
     return;
   }
   if (reading === null) {
     setClass(byId('target-live'), 'old');
     setText(byId('target-digits'), '–');
-    setText(byId('target-words'), `No fresh reading of ${aim.indicator}: do not go by what was shown.`);
+    setText(byId('target-words'), `No fresh reading of ${name(aim)}: do not go by what was shown.`);
     return;
   }
   const go = toGo();
@@ -90,9 +101,9 @@ function show() {
   setText(byId('target-digits'), there ? `✓ ${mm(go)}` : `${go > 0 ? '▲' : '▼'} ${mm(Math.abs(go))}`);
   const part = Math.min(1.25, Math.max(0, (reading - from) / (goal() - from)));
   byId('target-bar').value = part;
-  const tightening = advice?.tightening_mm ? ` Tightening is expected to add ${mm(advice.tightening_mm)} mm; it is allowed for.` : '';
+  const allowed = tightening() ? ` Tightening is expected to add ${mm(tightening())} mm; it is allowed for.` : '';
   setText(byId('target-words'), now === 'tight' ? 'Tighten, then press “Tight”.'
-    : `${there ? 'There: stop and tighten.' : `The reading must go ${go > 0 ? 'up' : 'down'} by ${mm(Math.abs(go))} mm, to ${mm(goal())} mm.`}${tightening}`);
+    : `${there ? 'There: stop and tighten.' : `The reading must go ${go > 0 ? 'up' : 'down'} by ${mm(Math.abs(go))} mm, to ${mm(goal())} mm.`}${allowed}`);
 }
 
 // Ticks come faster and higher as the aim comes nearer, fall lower when it is passed, and become one long tone there.
@@ -123,7 +134,7 @@ export function wireTarget() {
   byId('target-park').addEventListener('click', () => { from = reading; show(); });
   byId('target-tighten').addEventListener('click', () => { loose = reading; show(); });
   byId('target-tight').addEventListener('click', () => {
-    tightened = { loose_mm: loose, tight_mm: reading };
+    tightened = aim.less ? null : { loose_mm: loose, tight_mm: reading };
     const a = advice.adjusters.find((x) => x.name === aim.adjuster);
     const free = !a?.step && !(a?.stock_mm ?? []).length;
     const by = free ? Number(((aim.by * (loose - from)) / aim.change_mm).toFixed(3)) : aim.by;
