@@ -5,9 +5,7 @@ import (
 	"net"
 	"net/mail"
 	"net/url"
-	"os"
 	"strconv"
-	"strings"
 )
 
 // Alarm says who is told when something is wrong, where no Prometheus looks after the machine.
@@ -92,16 +90,6 @@ func (m Mail) HostPort() (host string, port int, err error) {
 
 // Secret gives the password; a credential is looked up only now.
 func (m Mail) Secret() (string, error) {
-	if !strings.HasPrefix(m.Password, credentialScheme) {
-		return m.Password, nil
-	}
-	path, err := credentialFile(m.Password)
-	if err != nil {
-		return "", fmt.Errorf("mail.password: %w", err)
-	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return "", fmt.Errorf("mail.password: %w; name the credential in the unit (LoadCredential=)", err)
-	}
-	return strings.TrimSpace(string(text)), nil
+	text, _, err := secret("mail.password", m.Password)
+	return text, err
 }

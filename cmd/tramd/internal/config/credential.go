@@ -30,18 +30,10 @@ func (v *validator) passwordHash(hash string) {
 // Hash gives the hash of the page's password; empty means that nothing can be changed over the network. A credential is
 // looked up only now: the commands that read the same configuration are no services and are handed none.
 func (h HTTP) Hash() (string, error) {
-	if !strings.HasPrefix(h.PasswordHash, credentialScheme) {
-		return h.PasswordHash, nil
+	hash, handed, err := secret("http.password_hash", h.PasswordHash)
+	if err != nil || !handed {
+		return hash, err
 	}
-	path, err := credentialFile(h.PasswordHash)
-	if err != nil {
-		return "", fmt.Errorf("http.password_hash: %w", err)
-	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return "", fmt.Errorf("http.password_hash: %w; name the credential in the unit (LoadCredential=)", err)
-	}
-	hash := strings.TrimSpace(string(text))
 	switch {
 	case hash == noCredential || hash == "":
 		return "", nil
@@ -49,6 +41,22 @@ func (h HTTP) Hash() (string, error) {
 		return "", fmt.Errorf("http.password_hash: the credential holds no bcrypt hash; make its file with `tramd password --bare`")
 	}
 	return hash, nil
+}
+
+// secret gives what a setting stands for: itself, or what was handed over under the name of a credential.
+func secret(key, value string) (text string, handed bool, err error) {
+	if !strings.HasPrefix(value, credentialScheme) {
+		return value, false, nil
+	}
+	path, err := credentialFile(value)
+	if err != nil {
+		return "", true, fmt.Errorf("%s: %w", key, err)
+	}
+	content, err := os.ReadFile(path)
+	if err != nil {
+		return "", true, fmt.Errorf("%s: %w; name the credential in the unit (LoadCredential=)", key, err)
+	}
+	return strings.TrimSpace(string(content)), true, nil
 }
 
 func credentialFile(value string) (string, error) {

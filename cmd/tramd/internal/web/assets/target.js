@@ -13,7 +13,7 @@ let tightened = null; // what tightening did, until the move is logged
 let nextTone = 0;
 let spoken = 0;
 
-const steps = ['park', 'turn', 'tighten', 'tight'];
+const buttons = { park: 'target-park', turn: 'target-tighten', tight: 'target-tight' }; // what ends each step
 
 // takeTightened hands over what is to be logged with the move of that adjuster, once.
 export function takeTightened() {
@@ -82,8 +82,10 @@ function show() {
   if (!aim) return;
   const now = step();
   setText(byId('target-say'), aim.say);
-  for (const s of steps) byId(`target-${s}`)?.classList.toggle('gone', s !== now && !(s === 'tighten' && now === 'turn'));
-  byId('target-park').disabled = byId('target-tighten').disabled = byId('target-tight').disabled = reading === null;
+  for (const [s, id] of Object.entries(buttons)) {
+    byId(id).classList.toggle('gone', s !== now);
+    byId(id).disabled = reading === null;
+  }
   byId('target-live').classList.toggle('gone', from === null);
   if (from === null) {
     setText(byId('target-words'), reading === null ? `No fresh reading of ${name(aim)}.` : `${name(aim)} reads ${mm(reading)} mm.`);
