@@ -20,7 +20,7 @@ var (
 	ErrReadOnly    = errors.New("cannot be written to")
 	ErrNotDatabase = errors.New("not a database of this program")
 	ErrDamaged     = errors.New("damaged")
-	ErrImported    = errors.New("imported already")
+	ErrImported    = errors.New("in the record already")
 	ErrGone        = errors.New("readings were let go when they grew old")
 )
 

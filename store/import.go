@@ -22,8 +22,8 @@ type Import struct {
 	Again  bool // store it even if it was imported before
 }
 
-// ImportRun stores a recorded sweep as a finished run, all of it or nothing. One with the same readings as an earlier import
-// is refused (ErrImported) unless it asks for it.
+// ImportRun stores a recorded sweep as a finished run, all of it or nothing. One with the readings of an earlier import, or of
+// a run that was taken here, is refused (ErrImported) unless it asks for it.
 func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	doing := "import " + im.File
 	if s.w == nil {
@@ -32,10 +32,11 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	if im.Kind == "" || im.StartedAt.IsZero() || len(im.Points) == 0 {
 		return 0, fmt.Errorf("%s: a kind, a date and readings are needed", doing)
 	}
-	hash, err := hashOf(im.Points)
+	whole, err := quantise(im.Points)
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", doing, err)
 	}
+	hash := whole.hash()
 	pieces, err := pack(im.Points)
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", doing, err)
@@ -45,6 +46,15 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	for _, p := range im.Points {
 		first, last = min(first, p.T), max(last, p.T)
 	}
+	if !im.Again {
+		run, err := s.recorded(ctx, whole)
+		if err == nil && run != "" {
+			err = fmt.Errorf("%w: its readings are those of %s", ErrImported, run)
+		}
+		if err != nil {
+			return 0, s.fault(doing, err)
+		}
+	}
 	ended := im.StartedAt.Add(time.Duration((last - first) * float64(time.Second)))
 	var id int64
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
@@ -52,7 +62,7 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 		var file string
 		switch err := tx.QueryRowContext(ctx, "SELECT run_id, file FROM import WHERE hash = ?", hash[:]).Scan(&before, &file); {
 		case err == nil && !im.Again:
-			return fmt.Errorf("%w: its readings are those of run %d, from %s", ErrImported, before, file)
+			return fmt.Errorf("%w: its readings are those of run %d, imported from %s", ErrImported, before, file)
 		case err != nil && !errors.Is(err, sql.ErrNoRows):
 			return err
 		}
@@ -81,15 +91,11 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	return id, nil
 }
 
-// hashOf is over the whole numbers that are stored, so that line ends, comments and trailing zeros make no difference.
-func hashOf(pts []sweep.Point) (sum [32]byte, err error) {
-	c, err := quantise(pts)
-	if err != nil {
-		return sum, err
-	}
+// hash is over the whole numbers that are stored, so that line ends, comments and trailing zeros make no difference.
+func (c columns) hash() (sum [32]byte) {
 	h := sha256.New()
 	var row [33]byte
-	for i := range pts {
+	for i := range c.micros {
 		binary.LittleEndian.PutUint64(row[0:], uint64(c.micros[i]-c.micros[0]))
 		binary.LittleEndian.PutUint64(row[8:], uint64(c.steps[i]))
 		binary.LittleEndian.PutUint64(row[16:], uint64(c.nano[i]))
@@ -101,5 +107,5 @@ func hashOf(pts []sweep.Point) (sum [32]byte, err error) {
 		h.Write(row[:])
 	}
 	h.Sum(sum[:0])
-	return sum, nil
+	return sum
 }

@@ -13,6 +13,7 @@ import (
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/store"
 	"tramd/sweep"
+	"tramd/sweep/mixed"
 )
 
 type importCmd struct {
@@ -20,7 +21,7 @@ type importCmd struct {
 	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration: the setup they were taken with."`
 	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
-	Again   bool     `help:"Store sweeps a second time that were imported before."`
+	Again   bool     `help:"Store sweeps a second time that are in the record already."`
 	JSON    bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
 }
 
@@ -84,7 +85,9 @@ func importWay(e *env, cfg *config.Config) (way importer, closing func(), err er
 		return nil, nil, err
 	}
 	return func(ctx context.Context, file *os.File, f daemon.ImportFile) (daemon.Imported, error) {
-		return daemon.Import(ctx, s, file, f, cfg.Setup(), bestFit)
+		return daemon.Import(ctx, s, file, f, cfg.Setup(), func(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
+			return daemon.FitKnowing(ctx, s, 0, pts, setup, mixed.FitWith, e.log)
+		})
 	}, func() { s.Close() }, nil
 }
 
