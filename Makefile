@@ -31,9 +31,10 @@ bench: build
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench . -benchmem ./sweep/... ./device/... ./store/... ./cmd/...
 	./testdata/peer/compare.sh
 
-# Kills, unplugs, garbage, crowds, a full disk, a soak; writes what came of them.
+# Kills, unplugs, garbage, crowds, a full disk, a soak (SOAK=49m is worth a day of watching); writes what came of them.
+SOAK     ?= 3m
 torture: deps-test
-	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^TestTorture$$' ./cmd/tramd -args -torture -torture.out $(CURDIR)/cmd/tramd/torture.md
+	$(GO) test -tags "$(TAGS)" -count=1 -timeout 2h -run '^TestTorture$$' ./cmd/tramd -args -torture -torture.soak $(SOAK) -torture.out $(CURDIR)/cmd/tramd/torture.md
 	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^(TestKilledWhileWriting|TestThePowerIsCut)$$' -v ./store -args -torture
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'DiskThatFillsUp|DamagedRecord' ./cmd/tramd
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'Full|NothingMayBeWritten|Spoiled|CutShort|BegunAgain|Dated|Backup' ./store

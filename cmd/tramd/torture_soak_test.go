@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -12,10 +14,18 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// A soak: sweep after sweep at a thousand readings a second without a pause, so that minutes hold the sweeps of days. What the
-// daemon holds is looked at each second and must not grow.
+// soakFor is how long the soak lasts; zero is as long as the rest of a torture allows.
+var soakFor = flag.Duration("torture.soak", 0, "how long the soak lasts; 49m are worth a day of watching")
+
+// A soak: sweep after sweep at a thousand readings a second without a pause, so that minutes hold the sweeps of days, while
+// pages are looked at, left and opened again and a scraper asks, so that they hold a day's watching. What the daemon holds is
+// looked at each second and must not grow. Time itself is not compressed: what goes by the clock (backups, certificates, the
+// hourly letting go of readings) comes no oftener than in as many minutes.
 func tortureSoak(t *testing.T) {
 	seconds := much(9, 180)
+	if *soakFor > 0 {
+		seconds = int(soakFor.Seconds())
+	}
 	// On a busy machine the simulated encoder may stand still for half a second; at a hundred counts a second the step after
 	// that is still one that an arm can make.
 	m := startOther(t, "--rate", "1000", "--encoder-rate", "100", "--turns", "25000", "--seconds", "100000", "--noise", "0.001")
@@ -45,6 +55,9 @@ func tortureSoak(t *testing.T) {
 			n++
 		}
 	}()
+	const reading = `tramd_readings_total{device="arm",machine="linnet"}`
+	readBefore := metric(t, s, reading)
+	watched := s.watchAll(ctx, much(2, soakPages))
 	var looks []footprint
 	for range seconds {
 		time.Sleep(time.Second)
@@ -55,19 +68,25 @@ func tortureSoak(t *testing.T) {
 	if n < seconds/9 {
 		t.Fatalf("%d sweeps in %d s", n, seconds)
 	}
+	read := metric(t, s, reading) - readBefore
+	failed := metric(t, s, `tramd_runs_total{kind="sweep",machine="linnet",outcome="failed"}`)
+	cancel()
+	w := watched()
+	if w.states < seconds || w.scrapes < seconds/2 || w.failed > w.pages/10+3 {
+		t.Errorf("%+v in %d s", w, seconds)
+	}
 	third := len(looks) / 3
 	first, last := most(looks[:third]), most(looks[len(looks)-third:])
 	const wal = 17 << 20
 	if *torture && (last.rssKB > first.rssKB*13/10+4096 || last.fds > first.fds+4 || last.goroutines > first.goroutines+6) || last.walBytes > wal {
 		t.Errorf("it grows: in the first third at most %+v, in the last %+v", first, last)
 	}
-	failed := metric(t, s, `tramd_runs_total{kind="sweep",machine="linnet",outcome="failed"}`)
 	if failed > float64(n)/10 { // where it stood still for longer
 		t.Errorf("%.0f of %d sweeps failed", failed, n)
 	}
-	cameOf("sweeps at 1,000 readings a second end to end", "%d sweeps of some 4,000 readings in %d s, as many as %.1f days of hourly checks; %.0f failed, where the simulated encoder stood still for too long on a busy machine; at most in the first third and in the last: resident %.1f, %.1f MB, open files %d, %d, goroutines %d, %d, write-ahead log %.1f, %.1f MB; %.0f %% of a processor",
-		n, seconds, float64(n)/24, failed, mb(first), mb(last), first.fds, last.fds, first.goroutines, last.goroutines,
-		float64(first.walBytes)/1e6, float64(last.walBytes)/1e6, 100*(looks[len(looks)-1].cpu-looks[0].cpu)/float64(len(looks)-1))
+	cameOf("sweeps at 1,000 readings a second end to end, watched", "%d sweeps of some 4,000 readings in %d s, as many as %.1f days of hourly checks; %.2f million readings, as many as one indicator sends in a day at %.0f a second; pages watched for %.1f hours together (%d opened, %d refused or cut off, %d states shown), %d scrapes and %d other requests; %.0f sweeps failed, where the simulated encoder stood still for too long on a busy machine; at most in the first third and in the last: resident %.1f, %.1f MB, open files %d, %d, goroutines %d, %d, write-ahead log %.1f, %.1f MB; %.0f %% of a processor",
+		n, seconds, float64(n)/24, read/1e6, read/86400, w.hours, w.pages, w.failed, w.states, w.scrapes, w.others, failed, mb(first), mb(last),
+		first.fds, last.fds, first.goroutines, last.goroutines, float64(first.walBytes)/1e6, float64(last.walBytes)/1e6, 100*(looks[len(looks)-1].cpu-looks[0].cpu)/float64(len(looks)-1))
 	if *tortureOut != "" {
 		writeSoak(t, filepath.Dir(*tortureOut), looks)
 	}
@@ -81,14 +100,20 @@ func most(looks []footprint) (out footprint) {
 	return out
 }
 
-// writeSoak writes the looks as a table and as a plot.
+// writeSoak writes the looks as a table and as a plot, of a long soak the most in each few seconds.
 func writeSoak(t *testing.T, dir string, looks []footprint) {
 	t.Helper()
+	each, seconds := (len(looks)+299)/300, len(looks)
+	var few []footprint
+	for chunk := range slices.Chunk(looks, each) {
+		few = append(few, most(chunk))
+	}
+	looks = few
 	var csv strings.Builder
 	csv.WriteString("t_s,rss_kb,open_files,goroutines,wal_kb\n")
 	lines := make([][]float64, 4)
 	for i, f := range looks {
-		fmt.Fprintf(&csv, "%d,%d,%d,%d,%d\n", i+1, f.rssKB, f.fds, f.goroutines, f.walBytes/1024)
+		fmt.Fprintf(&csv, "%d,%d,%d,%d,%d\n", min((i+1)*each, seconds), f.rssKB, f.fds, f.goroutines, f.walBytes/1024)
 		for k, x := range []float64{float64(f.rssKB) / 1024, float64(f.fds), float64(f.goroutines), float64(f.walBytes) / 1e6} {
 			lines[k] = append(lines[k], x)
 		}
@@ -110,7 +135,7 @@ func writeSoak(t *testing.T, dir string, looks []footprint) {
 		}
 		svg.WriteString("\"/>\n")
 	}
-	fmt.Fprintf(&svg, "<text x=\"10\" y=\"%d\">0 to %d s</text>\n</svg>\n", 4*(height+gap)+12, len(looks))
+	fmt.Fprintf(&svg, "<text x=\"10\" y=\"%d\">0 to %d s</text>\n</svg>\n", 4*(height+gap)+12, seconds)
 	for name, text := range map[string]string{"soak.csv": csv.String(), "soak.svg": svg.String()} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
