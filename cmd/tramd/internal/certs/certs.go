@@ -20,27 +20,42 @@ type Files struct {
 	ClientCA  string // empty: nobody is asked for a certificate
 }
 
-// Config gives what a TLS server needs. Whoever shows a certificate must have it from the client authority; who shows none
+// Kept are certificates in force. They stay so whatever becomes of their files.
+type Kept struct {
+	TLS       *tls.Config // for a server
+	Authority []byte      // that vouches for people, in PEM; nil: none does
+
+	page *keeper
+}
+
+// Load reads what a TLS server needs. Whoever shows a certificate must have it from the client authority; who shows none
 // is let in as well, as a guest.
-func Config(f Files, log *slog.Logger) (*tls.Config, error) {
-	k := &keeper{files: f, log: log}
-	if err := k.load(); err != nil {
+func Load(f Files, log *slog.Logger) (*Kept, error) {
+	k := &Kept{page: &keeper{files: f, log: log}}
+	if err := k.page.load(); err != nil {
 		return nil, err
 	}
-	c := &tls.Config{MinVersion: tls.VersionTLS12, GetCertificate: k.get}
+	k.TLS = &tls.Config{MinVersion: tls.VersionTLS12, GetCertificate: k.page.get}
 	if f.ClientCA == "" {
-		return c, nil
+		return k, nil
 	}
-	text, err := os.ReadFile(f.ClientCA)
-	if err != nil {
+	var err error
+	if k.Authority, err = os.ReadFile(f.ClientCA); err != nil {
 		return nil, fmt.Errorf("http.client_ca: %w", err)
 	}
-	c.ClientCAs = x509.NewCertPool()
-	if !c.ClientCAs.AppendCertsFromPEM(text) {
+	k.TLS.ClientCAs = x509.NewCertPool()
+	if !k.TLS.ClientCAs.AppendCertsFromPEM(k.Authority) {
 		return nil, fmt.Errorf("http.client_ca: %s holds no certificate in PEM", f.ClientCA)
 	}
-	c.ClientAuth = tls.VerifyClientCertIfGiven
-	return c, nil
+	k.TLS.ClientAuth = tls.VerifyClientCertIfGiven
+	return k, nil
+}
+
+// Page names the certificate the page is served with.
+func (k *Kept) Page() string {
+	k.page.mu.Lock()
+	defer k.page.mu.Unlock()
+	return k.page.name()
 }
 
 // Expires says until when the certificate in a file is good.
@@ -106,11 +121,17 @@ func (k *keeper) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 		return k.pair, nil
 	}
 	if err := k.load(); err != nil {
-		k.log.Error("the new certificate cannot be used; the old one holds", "error", err)
+		k.log.Error("the new certificate cannot be used; the old one holds", "old", k.name(), "error", err)
 	} else {
-		k.log.Info("the certificate was renewed")
+		k.log.Info("the certificate was renewed", "new", k.name())
 	}
 	return k.pair, nil
+}
+
+// name tells the certificate in force from others.
+func (k *keeper) name() string {
+	c := k.pair.Leaf
+	return fmt.Sprintf("certificate %d of %s, good until %s", c.SerialNumber, c.Subject, c.NotAfter.Local().Format(time.DateTime))
 }
 
 // first gives the first certificate of a file in PEM.

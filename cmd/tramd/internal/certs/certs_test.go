@@ -47,15 +47,16 @@ func TestARenewedCertificateIsTakenUpAndABadOneIsNot(t *testing.T) {
 	}
 	put(7)
 	var log strings.Builder
-	c, err := Config(filesIn(dir), slog.New(slog.NewTextHandler(&log, nil)))
+	kept, err := Load(filesIn(dir), slog.New(slog.NewTextHandler(&log, nil)))
 	if err != nil {
 		t.Fatal(err)
 	}
+	c := kept.TLS
 	if n := serial(t, c, a); n != 7 {
 		t.Errorf("serial %d, want 7", n)
 	}
 	certstest.Write(t, dir, map[string][]byte{"cert.pem": []byte("half a certi")})
-	if n := serial(t, c, a); n != 7 || !strings.Contains(log.String(), "the old one holds") {
+	if n := serial(t, c, a); n != 7 || !strings.Contains(log.String(), "the old one holds") || !strings.Contains(log.String(), "certificate 7 of CN=linnet, good until ") {
 		t.Errorf("with a bad file: serial %d, log %s", n, log.String())
 	}
 	put(8)
@@ -70,20 +71,20 @@ func TestARenewedCertificateIsTakenUpAndABadOneIsNot(t *testing.T) {
 func TestBadFilesAreRefusedByName(t *testing.T) {
 	dir, a := t.TempDir(), certstest.New(t, "shop")
 	log := slog.New(slog.DiscardHandler)
-	if _, err := Config(filesIn(dir), log); err == nil || !strings.Contains(err.Error(), "http.tls_cert") {
+	if _, err := Load(filesIn(dir), log); err == nil || !strings.Contains(err.Error(), "http.tls_cert") {
 		t.Errorf("no files: %v", err)
 	}
 	cert, _ := a.Issue("linnet", 1, time.Now().Add(time.Hour))
 	_, other := a.Issue("wren", 2, time.Now().Add(time.Hour))
 	certstest.Write(t, dir, map[string][]byte{"cert.pem": cert, "key.pem": other, "ca.pem": []byte("no authority")})
-	if _, err := Config(filesIn(dir), log); err == nil || !strings.Contains(err.Error(), "http.tls_key") {
+	if _, err := Load(filesIn(dir), log); err == nil || !strings.Contains(err.Error(), "http.tls_key") {
 		t.Errorf("a key of another certificate: %v", err)
 	}
 	cert, key := a.Issue("linnet", 1, time.Now().Add(time.Hour))
 	certstest.Write(t, dir, map[string][]byte{"cert.pem": cert, "key.pem": key})
 	f := filesIn(dir)
 	for _, f.ClientCA = range []string{filepath.Join(dir, "ca.pem"), filepath.Join(dir, "none.pem")} {
-		if _, err := Config(f, log); err == nil || !strings.Contains(err.Error(), "http.client_ca") {
+		if _, err := Load(f, log); err == nil || !strings.Contains(err.Error(), "http.client_ca") {
 			t.Errorf("%s: %v", f.ClientCA, err)
 		}
 	}

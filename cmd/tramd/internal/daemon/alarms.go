@@ -7,17 +7,13 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// teller makes what tells people of alarms; nil when the configuration names nobody.
-func teller(c *config.Config, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
+// teller makes what tells people of alarms; nil when the configuration names nobody. password is the mail server's.
+func teller(c *config.Config, password string, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
 	o := alarm.Options{
 		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: c.Alarm.Webhook, File: c.Store.Path + ".alarms", Log: log,
 	}
 	if m := c.Mail; m.Server != "" {
 		host, port, err := m.HostPort()
-		if err != nil {
-			return nil, err
-		}
-		password, err := m.Secret()
 		if err != nil {
 			return nil, err
 		}

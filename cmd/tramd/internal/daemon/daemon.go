@@ -37,6 +37,7 @@ type Options struct {
 type Daemon struct {
 	o       Options
 	cfg     *config.Config
+	secrets secrets // that cfg names
 	store   *store.Store
 	clock   *clock.Watcher
 	dates   *dates
@@ -60,7 +61,7 @@ type server struct {
 }
 
 // once runs the daemon until ctx ends, or until there is another configuration to run it with.
-func (d *Daemon) once(ctx context.Context) (next *config.Config, err error) {
+func (d *Daemon) once(ctx context.Context) (next *order, err error) {
 	var past past
 	d.store, past, err = d.openRecord(ctx)
 	if err != nil {
@@ -110,11 +111,11 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if err != nil {
 		return err
 	}
-	d.alarms, err = teller(d.cfg, d.session, d.o.Log)
+	d.alarms, err = teller(d.cfg, d.secrets.mail, d.session, d.o.Log)
 	return err
 }
 
-func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
+func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	// Three stages, each with its own end, so that they can be stopped one after the other.
 	reading, stopReading := context.WithCancel(context.WithoutCancel(ctx))
 	owning, stopOwning := context.WithCancel(context.WithoutCancel(ctx))
@@ -187,7 +188,7 @@ func (d *Daemon) serve(ctx context.Context) (*config.Config, error) {
 }
 
 // until waits for the end: of ctx, of a part that failed, or of the configuration in force.
-func (d *Daemon) until(ctx context.Context, failed <-chan error) (*config.Config, error) {
+func (d *Daemon) until(ctx context.Context, failed <-chan error) (*order, error) {
 	for {
 		select {
 		case <-ctx.Done():

@@ -11,7 +11,6 @@ import (
 	"net/http"
 	"time"
 
-	"tramd/cmd/tramd/internal/certs"
 	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/web"
@@ -19,13 +18,9 @@ import (
 
 // listen takes the addresses before anything is served, so that a taken one is an error and not a surprise.
 func (d *Daemon) listen() error {
-	hash, err := d.cfg.HTTP.Hash()
-	if err != nil {
-		return err
-	}
-	secure, err := d.tls()
-	if err != nil {
-		return err
+	var secure *tls.Config
+	if d.secrets.certs != nil {
+		secure = d.secrets.certs.TLS
 	}
 	tcp, err := net.Listen("tcp", d.cfg.HTTP.Listen)
 	if err != nil {
@@ -38,7 +33,7 @@ func (d *Daemon) listen() error {
 	common := web.Options{
 		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg}, Drift: d.drift, Sweeps: d.session, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
-		PasswordHash: hash, ClientCerts: d.cfg.HTTP.ClientCA != "", Log: d.o.Log, Done: d.done,
+		PasswordHash: d.secrets.hash, ClientCerts: d.cfg.HTTP.ClientCA != "", Log: d.o.Log, Done: d.done,
 		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
 			return WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
@@ -78,18 +73,6 @@ func httpServer(h http.Handler, log *slog.Logger) *http.Server {
 		MaxHeaderBytes:    maxHeader,
 		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}
-}
-
-// tls gives the settings of an encrypted page; nil for a plain one.
-func (d *Daemon) tls() (*tls.Config, error) {
-	if !d.cfg.HTTP.Encrypted() {
-		return nil, nil
-	}
-	files, err := d.cfg.HTTP.CertFiles()
-	if err != nil {
-		return nil, err
-	}
-	return certs.Config(files, d.o.Log)
 }
 
 func (d *Daemon) pageAddress() string {

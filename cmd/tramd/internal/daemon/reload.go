@@ -11,14 +11,20 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// Run runs the daemon until ctx ends. Each word on o.Reload makes it read its configuration again. One that is wrong, or
+// Run runs the daemon until ctx ends. Each word on o.Reload makes it read its configuration again, with the passwords and
+// certificates that stand in files of their own. One that is wrong, or
 // that cannot be started (a taken address, say), changes nothing: the old one stays, and the log and the service manager
 // are told why. A good one is put to work by stopping and starting the parts in their usual order.
 func Run(ctx context.Context, cfg *config.Config, o Options) error {
-	var old *config.Config
+	held, err := readSecrets(cfg, o.Log)
+	if err != nil {
+		return err
+	}
+	now := order{cfg, held}
+	var old *order
 	var refused error
 	for {
-		d := &Daemon{o: o, cfg: cfg, done: make(chan struct{})}
+		d := &Daemon{o: o, cfg: now.cfg, secrets: now.secrets, done: make(chan struct{})}
 		d.refuse(refused)
 		next, err := d.once(ctx)
 		switch {
@@ -26,39 +32,56 @@ func Run(ctx context.Context, cfg *config.Config, o Options) error {
 			if err != nil {
 				o.Log.Warn("stopping for the new configuration was not clean", "error", err)
 			}
-			old, cfg, refused = cfg, next, nil
+			before := now
+			old, now, refused = &before, *next, nil
 		case err != nil && !d.started && old != nil && ctx.Err() == nil:
 			o.Log.Error("the new configuration cannot be started; the old one is put back", "error", err)
-			old, cfg, refused = nil, old, err
+			old, now, refused = nil, *old, err
 		default:
 			return err
 		}
 	}
 }
 
+// order is what a daemon is run with.
+type order struct {
+	cfg     *config.Config
+	secrets secrets
+}
+
 // errSweeping keeps a reload from cutting off a person in mid-turn.
 var errSweeping = errors.New("a sweep is in hand; reload again when it has ended")
 
-// reload reads the configuration again and gives it if it should be put to work.
-func (d *Daemon) reload(ctx context.Context) *config.Config {
+// reload reads the configuration again, and the secrets it names, and gives them if they should be put to work.
+func (d *Daemon) reload(ctx context.Context) *order {
 	d.tell(d.o.Manager.Reloading())
-	next, err := d.o.Load()
-	if err == nil && !reflect.DeepEqual(next, d.cfg) {
+	next, same, err := d.read()
+	if err == nil && !same {
 		err = d.free(ctx)
 	}
 	switch {
 	case err != nil:
 		d.refuse(err)
 		d.o.Log.Error("the new configuration is refused; the old one holds", "error", err)
-	case reflect.DeepEqual(next, d.cfg):
+	case same:
 		d.refuse(nil)
 		d.o.Log.Info("the configuration was read again; nothing in it has changed")
 	default:
 		d.o.Log.Info("the configuration has changed; starting anew with it")
-		return next
+		return &next
 	}
 	d.tell(d.o.Manager.Ready(d.status(ctx)))
 	return nil
+}
+
+func (d *Daemon) read() (next order, same bool, err error) {
+	if next.cfg, err = d.o.Load(); err != nil {
+		return next, false, err
+	}
+	if next.secrets, err = readSecrets(next.cfg, d.o.Log); err != nil {
+		return next, false, d.secrets.holding(err)
+	}
+	return next, reflect.DeepEqual(next.cfg, d.cfg) && d.secrets.same(next.secrets), nil
 }
 
 // refuse remembers why the last new configuration was not taken.

@@ -11,6 +11,7 @@ import (
 	"encoding/pem"
 	"math/big"
 	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"testing"
@@ -93,4 +94,12 @@ func (a *Authority) Client(cert, key []byte) *tls.Config {
 		c.Certificates = []tls.Certificate{pair}
 	}
 	return c
+}
+
+// Person gives a browser that trusts the authority and shows a certificate, or none.
+func (a *Authority) Person(cert, key []byte) *http.Client {
+	a.t.Helper()
+	tr := &http.Transport{TLSClientConfig: a.Client(cert, key), ForceAttemptHTTP2: true}
+	a.t.Cleanup(tr.CloseIdleConnections)
+	return &http.Client{Transport: tr, Timeout: 20 * time.Second}
 }

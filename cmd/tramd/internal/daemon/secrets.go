@@ -1,0 +1,58 @@
+package daemon
+
+import (
+	"bytes"
+	"fmt"
+	"log/slog"
+
+	"tramd/cmd/tramd/internal/certs"
+	"tramd/cmd/tramd/internal/config"
+)
+
+// secrets are what a configuration names and leaves in files of its own. They are read together with it, before anything is
+// stopped for it, and kept, so that the old ones can be put back whatever became of their files.
+type secrets struct {
+	hash  string      // of the page's password; empty: nothing can be changed over the network by one
+	mail  string      // password of the mail server
+	certs *certs.Kept // nil: the page is served plain
+}
+
+func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
+	if s.hash, err = c.HTTP.Hash(); err != nil {
+		return s, err
+	}
+	if c.Mail.Server != "" {
+		if s.mail, err = c.Mail.Secret(); err != nil {
+			return s, err
+		}
+	}
+	if !c.HTTP.Encrypted() {
+		return s, nil
+	}
+	files, err := c.HTTP.CertFiles()
+	if err != nil {
+		return s, err
+	}
+	s.certs, err = certs.Load(files, log)
+	return s, err
+}
+
+// same says whether others would change nothing. The page's certificate is no matter: it is looked at anew at each handshake.
+func (s secrets) same(o secrets) bool {
+	return s.hash == o.hash && s.mail == o.mail && bytes.Equal(s.authority(), o.authority())
+}
+
+func (s secrets) authority() []byte {
+	if s.certs == nil {
+		return nil
+	}
+	return s.certs.Authority
+}
+
+// holding says of bad secrets which certificate stays in force, if one does.
+func (s secrets) holding(err error) error {
+	if s.certs == nil {
+		return err
+	}
+	return fmt.Errorf("%w (in force: %s)", err, s.certs.Page())
+}
