@@ -2,10 +2,14 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
+	"os/signal"
 	"strings"
+	"sync"
+	"syscall"
 	"time"
 
 	"tramd/cmd/tramd/internal/client"
@@ -46,20 +50,32 @@ func (c *programCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.err, "%d commands will be sent, over about %.0f s and the time that the readings take to settle; Ctrl-C sends the stop command %q.\n",
+	fmt.Fprintf(e.err, "%d commands will be sent, over about %.0f s and the time that the readings take to settle; Ctrl-C sends the stop command %q, and so does the end of this terminal.\n",
 		len(armed.Commands), armed.AboutS, armed.Stop)
+	ctx, done := signal.NotifyContext(e.ctx, syscall.SIGHUP) // the terminal has gone
+	defer done()
 	if err := secondAct(e, cfg.Machine.Name); err != nil {
 		return err
 	}
-	id, err := cl.StartMotion(e.ctx, armed.Key, c.Purpose)
+	id, err := cl.StartMotion(ctx, armed.Key, c.Purpose)
 	if err != nil {
 		return err
 	}
-	run, err := watchRun(e.ctx, cl, id, cfg.Angle.Source, nil, e.err)
+	letGo := holdMotion(ctx, cl, id)
+	run, err := watchRun(ctx, cl, id, cfg.Angle.Source, nil, e.err)
+	letGo()
 	if err != nil {
 		return err
 	}
 	return reportRun(e, run, c.JSON)
+}
+
+// holdMotion has the arm go on while this program lives. What it gives back ends that.
+func holdMotion(ctx context.Context, cl *client.Client, run int64) (letGo func()) {
+	ctx, stop := context.WithCancel(context.WithoutCancel(ctx)) // a stop that is asked for says so itself
+	var held sync.WaitGroup
+	held.Go(func() { _ = cl.HoldMotion(ctx, run) }) // when it fails the arm is stopped, and the run says so
+	return func() { stop(); held.Wait() }
 }
 
 func printCautions(w io.Writer) {

@@ -50,9 +50,13 @@ func (c *Client) Close() { c.http.CloseIdleConnections() }
 func (c *Client) do(ctx context.Context, method, path string, in any) (*http.Response, error) {
 	var body io.Reader
 	kind := "application/json"
-	if csv, ok := in.(io.Reader); ok {
-		body, kind = csv, "text/csv"
-	} else if in != nil {
+	switch x := in.(type) {
+	case nil:
+	case signsOfLife:
+		body, kind = x, "application/octet-stream"
+	case io.Reader:
+		body, kind = x, "text/csv"
+	default:
 		text, err := json.Marshal(in)
 		if err != nil {
 			return nil, err
@@ -152,11 +156,37 @@ func (c *Client) DisarmMotion(ctx context.Context) error {
 	return c.call(ctx, http.MethodDelete, "/api/v1/motion/arm", nil, nil)
 }
 
-// StartMotion is the second act, and gives the run.
+// StartMotion is the second act, and gives the run. The arm is stopped unless HoldMotion begins at once.
 func (c *Client) StartMotion(ctx context.Context, key, purpose string) (int64, error) {
 	var out struct{ Run int64 }
-	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]string{"key": key, "purpose": purpose}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]any{"key": key, "purpose": purpose, "held": true}, &out)
 	return out.Run, err
+}
+
+// signsOfLife are a byte now and then.
+type signsOfLife struct{ *io.PipeReader }
+
+// HoldMotion keeps the motion of a run going until ctx ends. When this program is killed, is stopped or hangs, the signs
+// stop and so does the arm.
+func (c *Client) HoldMotion(ctx context.Context, run int64) error {
+	signs, w := io.Pipe()
+	defer signs.Close()
+	go func() {
+		tick := time.NewTicker(session.HoldFor / 4)
+		defer tick.Stop()
+		for {
+			if _, err := w.Write([]byte{'.'}); err != nil {
+				return // the request has ended
+			}
+			select {
+			case <-tick.C:
+			case <-ctx.Done():
+				_ = w.Close() // cannot fail
+				return
+			}
+		}
+	}()
+	return c.call(context.WithoutCancel(ctx), http.MethodPost, fmt.Sprintf("/api/v1/motion/hold/%d", run), signsOfLife{signs}, nil)
 }
 
 // Alive says whether a daemon answers.

@@ -42,6 +42,7 @@ type job struct {
 
 	motion     *motion.Runner // moves the arm; nil: somebody does
 	motionSays string
+	heldUntil  time.Time // until when the motion may go on without a sign of the terminal that began it; zero: it needs none
 
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them

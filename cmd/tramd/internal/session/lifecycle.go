@@ -134,6 +134,8 @@ func (s *Session) tick(now time.Time) {
 		return
 	}
 	switch {
+	case j.unheld(now):
+		s.end(Abandoned, goneAway)
 	case j.cameRound(now):
 		j.round(s)
 	case now.Sub(j.movedAt) > s.o.Idle:

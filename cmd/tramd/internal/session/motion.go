@@ -95,7 +95,12 @@ func (s *Session) ArmedUntil(ctx context.Context) (until time.Time, err error) {
 
 // StartMotion is the second act: it starts the program with the key that arming gave.
 func (s *Session) StartMotion(ctx context.Context, key, purpose string) (int64, error) {
-	return s.startMotion(ctx, purpose, func(a *arming) error {
+	return s.startMotion(ctx, purpose, false, s.byKey(key))
+}
+
+// byKey lets a start pass that has the key of an arming, which is used up by it.
+func (s *Session) byKey(key string) func(*arming) error {
+	return func(a *arming) error {
 		switch {
 		case a == nil || a.unattended || a.key != key || key == "":
 			return refuse(http.StatusForbidden, "the motion is not armed with this key; arm it first")
@@ -104,12 +109,12 @@ func (s *Session) StartMotion(ctx context.Context, key, purpose string) (int64, 
 		}
 		s.armed = nil // one arming, one start
 		return nil
-	})
+	}
 }
 
 // StartArmed starts the program for a planned check, by the arming that a person made for such.
 func (s *Session) StartArmed(ctx context.Context, purpose string) (int64, error) {
-	return s.startMotion(ctx, purpose, func(a *arming) error {
+	return s.startMotion(ctx, purpose, false, func(a *arming) error {
 		if a == nil || !a.unattended || time.Now().After(a.until) {
 			return refuse(http.StatusForbidden, "planned checks are not armed, or the arming has run out: tramd arm")
 		}
@@ -145,7 +150,7 @@ func (s *Session) RunProgram(ctx context.Context, purpose string) (run int64, er
 	}
 }
 
-func (s *Session) startMotion(ctx context.Context, purpose string, may func(*arming) error) (int64, error) {
+func (s *Session) startMotion(ctx context.Context, purpose string, held bool, may func(*arming) error) (int64, error) {
 	if s.o.Motion == nil {
 		return 0, errNoMotion
 	}
@@ -169,7 +174,12 @@ func (s *Session) startMotion(ctx context.Context, purpose string, may func(*arm
 	if err != nil {
 		return 0, refuse(http.StatusConflict, "%v", err)
 	}
-	run, err := s.begin(ctx, 1, purpose, func(j *job) error { return s.setOff(j, line) })
+	run, err := s.begin(ctx, 1, purpose, func(j *job) error {
+		if held {
+			j.heldUntil = time.Now().Add(HoldFor)
+		}
+		return s.setOff(j, line)
+	})
 	if err != nil {
 		return 0, errors.Join(err, line.Close())
 	}

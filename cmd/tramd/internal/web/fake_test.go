@@ -117,6 +117,14 @@ func (f *shop) StartMotion(_ context.Context, key, purpose string) (int64, error
 	return 8, f.note("start motion %q %s", key, purpose)
 }
 
+func (f *shop) StartHeldMotion(_ context.Context, key, purpose string) (int64, error) {
+	return 8, f.note("start held motion %q %s", key, purpose)
+}
+
+func (f *shop) HoldMotion(_ context.Context, run int64) error { return f.note("hold %d", run) }
+
+func (f *shop) LetGoMotion(run int64) { _ = f.note("let go %d", run) }
+
 func (f *shop) Import(_ context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool) (any, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {

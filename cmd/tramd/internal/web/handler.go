@@ -61,6 +61,7 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("POST /api/v1/motion/arm", s.changes(s.armMotion))
 	mux.HandleFunc("DELETE /api/v1/motion/arm", s.changes(s.disarmMotion))
 	mux.HandleFunc("POST /api/v1/motion/start", s.changes(s.startMotion))
+	mux.HandleFunc("POST /api/v1/motion/hold/{id}", s.changes(s.holdMotion))
 	mux.HandleFunc("POST /api/v1/imports", s.changes(s.importSweep))
 	mux.HandleFunc("POST /api/v1/events", s.changes(s.addEvent))
 	mux.HandleFunc("GET /api/v1/login", s.whoami)

@@ -94,6 +94,8 @@ func TestRoutes(t *testing.T) {
 		{"arm, nonsense", "POST", "/api/v1/motion/arm", `{"unattended_hours":-1}`, 400, "number of hours", ""},
 		{"disarm", "DELETE", "/api/v1/motion/arm", "", 200, `{"armed":false}`, "disarm"},
 		{"start the motion", "POST", "/api/v1/motion/start", `{"key":"k"}`, 201, `{"run":8}`, `start motion "k" check`},
+		{"start it from a terminal", "POST", "/api/v1/motion/start", `{"key":"k","held":true}`, 201, `{"run":8}`, `start held motion "k" check`},
+		{"a terminal that goes at once", "POST", "/api/v1/motion/hold/8", ".", 200, `{"run":8}`, "let go 8"},
 		{"start the motion without a key", "POST", "/api/v1/motion/start", `{}`, 400, "key: write", ""},
 		{"import", "POST", "/api/v1/imports?name=a.csv&at=2026-03-02T07:30:00Z", "t_s", 201, `{"run":9}`, "import a.csv 2026-03-02 check false 3 bytes"},
 		{"import again, longer than a request", "POST", "/api/v1/imports?name=a.csv&at=2026-03-02T07:30:00Z&again=1&purpose=adjust", strings.Repeat("x", 70000), 201, `{"run":9}`, "import a.csv 2026-03-02 adjust true 70000 bytes"},

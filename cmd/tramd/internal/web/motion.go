@@ -4,6 +4,8 @@ import (
 	"net/http"
 	"strconv"
 	"time"
+
+	"tramd/cmd/tramd/internal/session"
 )
 
 var noMotion = problem{http.StatusServiceUnavailable, "motion cannot be steered from here: the daemon was started without it"}
@@ -44,11 +46,12 @@ func (s *server) disarmMotion(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, map[string]bool{"armed": false})
 }
 
-// startMotion is the second act.
+// startMotion is the second act. {"held": true} is for a terminal: see holdMotion.
 func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		Key     string `json:"key"`
 		Purpose string `json:"purpose"`
+		Held    bool   `json:"held"`
 	}{Purpose: "check"}
 	err := decode(r, &in)
 	if err == nil {
@@ -61,11 +64,45 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	run, err := s.Motion.StartMotion(r.Context(), in.Key, in.Purpose)
+	start := s.Motion.StartMotion
+	if in.Held {
+		start = s.Motion.StartHeldMotion
+	}
+	run, err := start(r.Context(), in.Key, in.Purpose)
 	if err != nil {
 		s.fail(w, err)
 		return
 	}
 	w.Header().Set("Location", "/api/v1/runs/"+strconv.FormatInt(run, 10))
 	s.reply(w, http.StatusCreated, map[string]int64{"run": run})
+}
+
+// holdMotion is a request that lasts as long as the terminal which began the motion of a run: its body brings a byte now and
+// then. When it ends, breaks or falls silent, the arm is stopped.
+func (s *server) holdMotion(w http.ResponseWriter, r *http.Request) {
+	run, err := pathID(r)
+	if err == nil && s.Motion == nil {
+		err = noMotion
+	}
+	if err == nil {
+		err = s.Motion.HoldMotion(r.Context(), run)
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	defer s.Motion.LetGoMotion(run)
+	ctl := http.NewResponseController(w)
+	sign := make([]byte, 16)
+	for {
+		_ = ctl.SetReadDeadline(time.Now().Add(2 * session.HoldFor)) // where there are no deadlines the session's own clock decides
+		n, err := r.Body.Read(sign)
+		if n > 0 && s.Motion.HoldMotion(r.Context(), run) != nil {
+			break // the motion is over
+		}
+		if err != nil {
+			break
+		}
+	}
+	s.reply(w, http.StatusOK, map[string]int64{"run": run})
 }

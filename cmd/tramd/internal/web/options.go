@@ -67,6 +67,10 @@ type Motion interface {
 	Arm(ctx context.Context, unattended time.Duration) (session.Armed, error)
 	Disarm(ctx context.Context) error
 	StartMotion(ctx context.Context, key, purpose string) (run int64, err error)
+	// What a terminal starts stops when the terminal goes away: it holds the motion by signs of life.
+	StartHeldMotion(ctx context.Context, key, purpose string) (run int64, err error)
+	HoldMotion(ctx context.Context, run int64) error
+	LetGoMotion(run int64)
 }
 
 // Imports brings recorded sweeps (CSV) into the store. What it returns is sent as JSON as it is.
