@@ -1,6 +1,7 @@
 # Everything a person needs: make demo, make test. The rest is for those who work on tramd.
 GO       ?= go
-TAGS     := sqlite_omit_load_extension osusergo netgo
+# Without HTTP/2: a page holds one stream and lets it go when hidden, and it is half a megabyte that strangers could reach.
+TAGS     := sqlite_omit_load_extension osusergo netgo nethttpomithttp2
 VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"

@@ -68,7 +68,7 @@ func tenYears(tb testing.TB, path string, runs int) {
 // which the kernel shares and takes back as it likes.
 func BenchmarkReady(b *testing.B) {
 	tramd := filepath.Join(b.TempDir(), "tramd")
-	build := exec.Command("go", "build", "-tags", "sqlite_omit_load_extension osusergo netgo", "-trimpath", "-ldflags", "-s -w", "-o", tramd, ".")
+	build := exec.Command("go", "build", "-tags", "sqlite_omit_load_extension osusergo netgo nethttpomithttp2", "-trimpath", "-ldflags", "-s -w", "-o", tramd, ".")
 	if out, err := build.CombinedOutput(); err != nil {
 		b.Fatalf("%v\n%s", err, out)
 	}

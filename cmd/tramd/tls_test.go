@@ -27,7 +27,7 @@ func TestThePageOverTLSWithClientCertificates(t *testing.T) {
 	s.daemon(t)
 
 	as := func(c *tls.Config) *http.Client {
-		tr := &http.Transport{TLSClientConfig: c, ForceAttemptHTTP2: true}
+		tr := &http.Transport{TLSClientConfig: c}
 		t.Cleanup(tr.CloseIdleConnections)
 		return &http.Client{Transport: tr, Timeout: 20 * time.Second}
 	}
@@ -67,7 +67,7 @@ func TestThePageOverTLSWithClientCertificates(t *testing.T) {
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() && !bytes.HasPrefix(lines.Bytes(), []byte("event: state")) {
 	}
-	if lines.Err() != nil || resp.ProtoMajor != 2 {
+	if lines.Err() != nil || resp.ProtoMajor != 1 { // HTTP/2 is left out of the build
 		t.Errorf("the stream: %v over %s", lines.Err(), resp.Proto)
 	}
 	if resp, err := http.Get("http://" + s.page + "/"); err == nil {

@@ -165,6 +165,7 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	d.started = true
 	d.tell(d.o.Manager.Ready(d.status(ctx)))
 	owner.Go(func() { d.watch(owning) })
+	owner.Go(func() { d.trimOnceStarted(owning) })
 
 	next, err := d.until(ctx, failed)
 	d.o.Log.Info("stopping")

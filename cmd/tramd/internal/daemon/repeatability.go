@@ -4,7 +4,6 @@ import (
 	"context"
 	"log/slog"
 	"math"
-	"runtime/debug"
 	"time"
 
 	"tramd/store"
@@ -23,7 +22,7 @@ type FitFunc = func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, er
 
 // fit fits a run by the model the daemon was given, with what the record knows.
 func (d *Daemon) fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
-	defer debug.FreeOSMemory() // or the heap stays as large as the largest fit made it, for minutes
+	defer d.trim() // or the daemon stays as large as the largest fit made it, for minutes
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
 	defer cancel()
 	return FitKnowing(ctx, d.store, 0, pts, setup, d.o.Fit, d.o.Log)
