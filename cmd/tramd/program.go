@@ -41,7 +41,11 @@ func (c *programCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(e.out, "%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"), stop)
+		text := fmt.Sprintf("%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"), stop)
+		if r := cfg.Program.Retract; len(r) > 0 {
+			text += fmt.Sprintf("# once the controller has said that it has stopped, after a reading that was outside, silent or did not settle:\n%s\n", strings.Join(r, "\n"))
+		}
+		_, err = fmt.Fprint(e.out, text)
 		return err
 	}
 	cl := client.New(cfg.Control.Socket)
@@ -52,6 +56,9 @@ func (c *programCmd) Run(e *env) error {
 	}
 	fmt.Fprintf(e.err, "%d commands will be sent, over about %.0f s and the time that the readings take to settle; Ctrl-C sends the stop command %q, and so does the end of this terminal.\n",
 		len(armed.Commands), armed.AboutS, armed.Stop)
+	if len(armed.Retract) > 0 {
+		fmt.Fprintf(e.err, "After some stops it moves once more, to retract (%s): stay clear until it is said to have ended.\n", strings.Join(armed.Retract, "; "))
+	}
 	ctx, done := signal.NotifyContext(e.ctx, syscall.SIGHUP) // the terminal has gone
 	defer done()
 	if err := secondAct(e, cfg.Machine.Name); err != nil {

@@ -52,7 +52,7 @@ func (c *controller) commands(t *testing.T) (out []string) {
 	return out
 }
 
-func (c *controller) shop(t *testing.T) shop {
+func (c *controller) shop(t *testing.T, more ...string) shop {
 	return newShop(t, `[[indicator]]
 name = "arm"
 port = "`+c.Paths.Indicator+`"
@@ -77,7 +77,7 @@ ack_s = 1.0
 open_s = 0.3
 silent_s = 1.5
 settle_in_s = 10.0
-`)
+`+strings.Join(more, ""))
 }
 
 func TestAProgramSweepsThereAndBack(t *testing.T) {
@@ -141,6 +141,46 @@ func TestWhateverGoesWrongStopsTheArm(t *testing.T) {
 			}
 			c.endsWithStop(t)
 			if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "failed") || !strings.Contains(out, "2 readings") {
+				t.Errorf("stored: %s", out)
+			}
+		})
+	}
+}
+
+const retracts = "retract = [\"G91\", \"G0 Z20\"]\nstopped = \"stopped\"\n"
+
+// A reading outside its travel is got away from, once the controller stands; a person's stop moves nothing more.
+func TestAfterAStopItIsRetractedWhereThatIsSafe(t *testing.T) {
+	for name, x := range map[string]struct {
+		fault, speedup, want, after string
+	}{
+		"a reading outside": {"travel", "2", "; then it was retracted", "M0 G91 G0 Z20"},
+		"a person":          {"", "1", "", "M0"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			c := startController(t, "--stands", "--fault", x.fault, "--speedup", x.speedup)
+			s := c.shop(t, retracts)
+			s.daemon(t)
+			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+			p := programIn(t, "program", "--config", s.config)
+			io.WriteString(p.in, "linnet\n")
+			if x.fault == "" {
+				waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+				if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), x.want) || !strings.Contains(p.err.String(), "to retract (G91; G0 Z20)") {
+				t.Errorf("status %d, it said %s", got, p.err.String())
+			}
+			time.Sleep(2 * time.Second) // as long as it would wait for the word, and more
+			got := strings.Join(c.commands(t), " ")
+			if at := strings.Index(got, "M0"); at < 0 || got[at:] != x.after {
+				t.Errorf("sent %q", got)
+			}
+			_, out, _ := call(t, "show", "1", "--config", s.config)
+			if x.want != "" && !strings.Contains(out, "then it was retracted") {
 				t.Errorf("stored: %s", out)
 			}
 		})

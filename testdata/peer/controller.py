@@ -2,7 +2,7 @@
 """A motion controller and an indicator of its own, for tests from outside: each on a pseudo-terminal.
 
 The controller takes lines in words of ISO 6983: G1 A<deg> F<deg/min> moves the arm (acknowledged at once), G4 P<s> waits
-(acknowledged once the move before it and the wait are over), M0 stops at once, G90 and G94 are acknowledged, STATE is answered
+(acknowledged once the move before it and the wait are over), M0 stops at once (and with --stands is followed by the line "stopped"), G90, G94, G91 and G0 are acknowledged, STATE is answered
 by whether the machine is idle, which it is not for the first --busy questions. The indicator sends 50 readings a second: offset + r*(tilt*cos th + nod*sin th).
 
 The first line printed is JSON with the paths. Each line received and each event is printed as JSON with the arm's angle.
@@ -27,6 +27,7 @@ a.add_argument("--fault", default="")
 a.add_argument("--move", type=int, default=3, help="the move from which on it goes wrong")
 a.add_argument("--speedup", type=float, default=2, help="how much faster it moves than it is told, to keep tests short")
 a.add_argument("--busy", type=int, default=0, metavar="N", help="how many times it answers that it is at work")
+a.add_argument("--stands", action="store_true", help="it says that it has stopped")
 args = a.parse_args()
 asked = 0
 
@@ -76,6 +77,8 @@ def command(text, now):
     if text == "M0":
         target, stopped = place(now), True
         answer("ok")
+        if args.stands:
+            answer("stopped")
         return
     m = re.fullmatch(r"G1 A(-?[\d.]+) F([\d.]+)", text)
     if m:
@@ -94,7 +97,7 @@ def command(text, now):
         if not (faulty() and args.fault == "late"):
             pending.append(max(now, began + seconds) + float(m[1]))
         return
-    answer("ok" if text in ("G90", "G94") else "error:20")
+    answer("ok" if text in ("G90", "G94", "G91") or text.startswith("G0 Z") else "error:20")
 
 
 next_reading = time.monotonic()

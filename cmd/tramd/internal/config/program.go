@@ -19,6 +19,8 @@ type Program struct {
 	Move    []string `toml:"move"`  // for each station: ["G1 A{deg} F{feed}", "G4 P{dwell_s}"]
 	End     []string `toml:"end"`   // once, after the last
 	Stop    string   `toml:"stop"`
+	Retract []string `toml:"retract"` // after a stop, where that is safe; see package motion
+	Stopped string   `toml:"stopped"` // a whole line by which the controller says that it has stopped, as a regular expression
 	Done    string   `toml:"done"`    // a whole line that acknowledges, as a regular expression: "ok"
 	Refused string   `toml:"refused"` // a whole line that refuses, or tells of trouble: "error.*"
 
@@ -31,6 +33,7 @@ type Program struct {
 	SettleInS     float64   `toml:"settle_in_s"` // how long a reading may take to settle
 	AckS          float64   `toml:"ack_s"`       // how long an acknowledgement may take beyond the move
 	OpenS         float64   `toml:"open_s"`      // quiet after opening the port
+	RetractS      float64   `toml:"retract_s"`   // how long each command of the retract may take
 	SilentS       float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
 }
 
@@ -41,7 +44,7 @@ func (p *Program) setDefaults(source string) {
 	for _, x := range []struct {
 		v  *float64
 		to float64
-	}{{&p.FeedDegPerMin, 180}, {&p.DwellS, 0.5}, {&p.SettleInS, 30}, {&p.AckS, 3}, {&p.OpenS, 2}, {&p.SilentS, 2}} {
+	}{{&p.FeedDegPerMin, 180}, {&p.DwellS, 0.5}, {&p.SettleInS, 30}, {&p.AckS, 3}, {&p.OpenS, 2}, {&p.SilentS, 2}, {&p.RetractS, 10}} {
 		if *x.v == 0 {
 			*x.v = x.to
 		}
@@ -86,15 +89,16 @@ func (c *Config) Motion() motion.Program {
 	p := &c.Program
 	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
 	out := motion.Program{
-		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, LineEnd: p.LineEnd,
+		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, Retract: p.Retract, LineEnd: p.LineEnd,
 		FeedDegPerMin: p.FeedDegPerMin, Dwell: seconds(p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
-		Open: seconds(p.OpenS), Silent: seconds(p.SilentS),
+		Open: seconds(p.OpenS), Silent: seconds(p.SilentS), RetractTime: seconds(p.RetractS),
 	}
 	if p.LowDeg != nil && p.HighDeg != nil {
 		out.LowDeg, out.HighDeg = *p.LowDeg, *p.HighDeg
 	}
 	out.Done, _ = whole(p.Done) // checked when the file was read
 	out.Refused, _ = whole(p.Refused)
+	out.Stopped, _ = whole(p.Stopped)
 	for _, ind := range c.Indicators {
 		t := motion.Travel{Name: ind.Name}
 		if len(p.TravelMM) == 2 {
@@ -144,7 +148,7 @@ func (v *validator) program(c *Config) {
 	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) {
 		v.bad("program.travel_mm", "write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
 	}
-	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused} {
+	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused, "program.stopped": p.Stopped} {
 		if _, err := whole(text); err != nil {
 			v.bad(key, "%q is not a regular expression: %v", text, err)
 		}
@@ -155,6 +159,15 @@ func (v *validator) program(c *Config) {
 	if p.Stop == "" {
 		v.bad("program.stop", "missing; write the command that stops the controller at once, as its manual says. Without it nothing is moved")
 	}
+	switch {
+	case len(p.Retract) > 0 && p.Stopped == "":
+		v.bad("program.stopped", "missing; write the line by which the controller says that it has stopped, one that is no acknowledgement. Without it nothing is retracted")
+	case len(p.Retract) > 0 && p.Stopped == p.Done:
+		v.bad("program.stopped", "%q is what acknowledges a command too; write a line that says for sure that the controller has stopped", p.Stopped)
+	case len(p.Retract) == 0 && p.Stopped != "":
+		v.bad("program.retract", "missing, and stopped is for it alone; write the commands that take the arm away, or remove stopped")
+	}
+	v.number("program.retract_s", p.RetractS, 1, 120)
 	v.number("program.feed_deg_per_min", p.FeedDegPerMin, 1, motion.FeedMost)
 	v.number("program.dwell_s", p.DwellS, 0, 60)
 	v.number("program.settle_in_s", p.SettleInS, 1, 600)

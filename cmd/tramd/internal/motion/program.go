@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -20,6 +21,8 @@ type Program struct {
 	Move    []string       // sent for each target; the last must be acknowledged only once the arm stands
 	End     []string       // sent once after the last station
 	Stop    string         // sent as it is when anything is wrong, LineEnd behind it
+	Retract []string       // sent after a stop, where that is safe to say: see the package's words. None: nothing is sent
+	Stopped *regexp.Regexp // a line by which the controller says that it has stopped; needed for Retract, and none that Done is
 	LineEnd string         // "\n" or "\r\n" or "\r"
 	Done    *regexp.Regexp // a line that acknowledges a command
 	Refused *regexp.Regexp // a line that refuses one, or tells of trouble at any time; nil = none
@@ -30,6 +33,7 @@ type Program struct {
 	Dwell         time.Duration // between the arrival and the first reading that counts
 	Settle        time.Duration // how long a station may take to settle after that
 	Ack           time.Duration // how long an acknowledgement may take beyond the time of the move
+	RetractTime   time.Duration // how long each command of Retract may take
 	Open          time.Duration // quiet after the line was opened, for a controller that starts anew with it
 
 	Silent     time.Duration // an indicator that says nothing this long is silent
@@ -74,7 +78,13 @@ func (p Program) Check() error {
 	if p.Done == nil {
 		say("no acknowledgement is described")
 	}
-	for _, t := range append(append(append([]string{p.Stop}, p.Begin...), p.Move...), p.End...) {
+	if len(p.Retract) > 0 && (p.Stopped == nil || p.RetractTime <= 0) {
+		say("a retract needs the line by which the controller says that it has stopped, and a time for it")
+	}
+	if strings.Contains(strings.Join(p.Retract, "\n"), "{deg") {
+		say("a retract with {deg} in it: after a stop nobody knows where the arm is; write commands that do not depend on it")
+	}
+	for _, t := range slices.Concat([]string{p.Stop}, p.Begin, p.Move, p.End, p.Retract) {
 		if _, err := p.fill(t, 0); err != nil {
 			bad = append(bad, err)
 		}
@@ -123,7 +133,8 @@ func (p Program) fill(template string, deg float64) (string, error) {
 	return out, bad
 }
 
-// Lines gives every command that a whole program would send, in order, and the stop command.
+// Lines gives every command that a whole program would send, in order, and the stop command. What a retract sends is not
+// among them.
 func (p Program) Lines() (lines []string, stop string, err error) {
 	if err := p.Check(); err != nil {
 		return nil, "", err

@@ -20,6 +20,10 @@ type Hooks struct {
 	Arrived func(station int) // readings count from now
 	Said    func(text string) // what it does
 	Ended   func(why string)  // once; empty: as it should be
+
+	// Unsafe says why the machine may not be moved now, such as that somebody started it; "" while it may. It is asked at
+	// each tick and must not wait; nil: nobody is asked.
+	Unsafe func() (why string)
 }
 
 // Runner runs one program on a line. Its methods may be called from any goroutine, and never wait for the line.
@@ -104,6 +108,9 @@ func (r *Runner) Run(ctx context.Context, line Line) {
 	w := &worker{r: r, m: m, line: line, since: func() time.Duration { return time.Since(start) }}
 	tick := time.NewTicker(tickEvery)
 	defer tick.Stop()
+	if why := w.unsafe(); why != "" {
+		w.do(m.Unsafe(0, why)) // nothing was sent yet
+	}
 	w.do(m.Start(w.since()))
 	seen := make([]uint64, len(r.readings))
 	stop := ctx.Done()
@@ -116,6 +123,9 @@ func (r *Runner) Run(ctx context.Context, line Line) {
 		case err := <-broken:
 			w.do(m.Lost(w.since(), err))
 		case <-tick.C:
+			if why := w.unsafe(); why != "" {
+				w.do(w.m.Unsafe(w.since(), why))
+			}
 			w.look(seen)
 			w.do(m.Tick(w.since()))
 		case <-stop:
@@ -132,6 +142,13 @@ type worker struct {
 	line  Line
 	since func() time.Duration
 	said  string
+}
+
+func (w *worker) unsafe() string {
+	if w.r.h.Unsafe == nil {
+		return ""
+	}
+	return w.r.h.Unsafe()
 }
 
 // look brings in what the indicators read since the last look.

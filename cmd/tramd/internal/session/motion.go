@@ -14,6 +14,7 @@ import (
 type Motion struct {
 	Program motion.Program
 	Open    func(context.Context) (motion.Line, error)
+	Unsafe  func() (why string) // why the machine may not be moved now, "" while it may; must not wait. nil: nobody is asked
 }
 
 // Cautions are said before anything moves.
@@ -44,6 +45,7 @@ type Armed struct {
 	Cautions []string  `json:"cautions"`
 	Commands []string  `json:"commands"` // all that will be sent, in order
 	Stop     string    `json:"stop"`     // what is sent when anything is wrong
+	Retract  []string  `json:"retract"`  // what may be sent after that; see package motion
 	AboutS   float64   `json:"about_s"`  // without the time that readings take to settle
 }
 
@@ -62,7 +64,7 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, err
 	if err != nil {
 		return Armed{}, err
 	}
-	out := Armed{Cautions: Cautions, Commands: lines, Stop: stop, AboutS: s.o.Motion.Program.Duration().Seconds()}
+	out := Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract, AboutS: s.o.Motion.Program.Duration().Seconds()}
 	err = s.ask(ctx, func() {
 		a := &arming{unattended: unattended > 0, until: time.Now().Add(attendedArming)}
 		if a.unattended {
@@ -161,6 +163,8 @@ func (s *Session) startMotion(ctx context.Context, purpose string, held bool, ma
 			err = refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
 		case s.missing() != "":
 			err = refuse(http.StatusConflict, "%s", s.missing())
+		case s.unsafe() != "":
+			err = refuse(http.StatusConflict, "nothing is moved: %s", s.unsafe())
 		default:
 			err = may(s.armed)
 		}
@@ -186,6 +190,13 @@ func (s *Session) startMotion(ctx context.Context, purpose string, held bool, ma
 	return run, nil
 }
 
+func (s *Session) unsafe() string {
+	if s.o.Motion.Unsafe == nil {
+		return ""
+	}
+	return s.o.Motion.Unsafe()
+}
+
 // setOff has the runner begin, with the job in place and under the lock.
 func (s *Session) setOff(j *job, line motion.Line) error {
 	r, err := motion.NewRunner(s.o.Motion.Program, motion.Hooks{
@@ -193,6 +204,7 @@ func (s *Session) setOff(j *job, line motion.Line) error {
 		Arrived: func(int) { _ = s.ask(context.Background(), func() { s.arrived(j) }) },
 		Said:    func(text string) { _ = s.ask(context.Background(), func() { j.motionSays = text }) },
 		Ended:   func(why string) { _ = s.ask(context.Background(), func() { s.motionEnded(j, why) }) },
+		Unsafe:  s.o.Motion.Unsafe,
 	})
 	if err != nil {
 		return err
