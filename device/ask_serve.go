@@ -204,19 +204,23 @@ type refuser interface{ refused() string }
 func (d *Device) unanswered() string {
 	for _, request := range slices.Sorted(maps.Keys(d.mute)) {
 		if n := d.mute[request]; n >= fewMisses {
-			return fmt.Sprintf("the indicator%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
+			return fmt.Sprintf("%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
 				d.whom(request), n, d.spec.Baud, d.spec.Line, request)
 		}
 	}
 	for _, request := range slices.Sorted(maps.Keys(d.refused)) {
-		return fmt.Sprintf("the indicator%s answered that %s", d.whom(request), d.refused[request])
+		return fmt.Sprintf("%s answered that %s", d.whom(request), d.refused[request])
 	}
 	return ""
 }
 
 func (d *Device) whom(request string) string {
-	if name := d.turns.asker.channelOf(request); name != "" {
-		return " " + name
+	who := "the indicator"
+	if d.spec.Role == RoleMachine {
+		who = "what is asked for"
 	}
-	return ""
+	if name := d.turns.asker.channelOf(request); name != "" {
+		return who + " " + name
+	}
+	return who
 }

@@ -19,7 +19,20 @@ func (s Spec) checkFrame(plain string) error {
 	if s.Role == RoleTrigger && s.Frame != FramePulse {
 		return fmt.Errorf("frame %q does not fit %s: write frame = %q", s.Frame, s.Role, FramePulse)
 	}
+	if s.Role == RoleMachine && s.Frame != FrameModbus {
+		return fmt.Errorf("frame %q does not fit %s: write frame = %q", s.Frame, s.Role, FrameModbus)
+	}
 	switch s.Frame {
+	case FrameModbus:
+		if len(s.Registers) == 0 {
+			return missing
+		}
+		for _, r := range s.Registers {
+			if err := joinProblems(s.Frame, r.Problems(s.Role)); err != nil {
+				return err
+			}
+		}
+		return nil
 	case plain:
 		return nil
 	case FramePulse:
@@ -41,16 +54,6 @@ func (s Spec) checkFrame(plain string) error {
 			return missing
 		}
 		return joinProblems(s.Frame, s.Binary.Problems(s.Role))
-	case FrameModbus:
-		if len(s.Registers) == 0 {
-			return missing
-		}
-		for _, r := range s.Registers {
-			if err := joinProblems(s.Frame, r.Problems(s.Role)); err != nil {
-				return err
-			}
-		}
-		return nil
 	}
 	return fmt.Errorf("frame %q does not fit %s: write frame = %q, or %q, %q, %q or %q with its table",
 		s.Frame, s.Role, plain, FramePattern, FrameDigits, FrameBinary, FrameModbus)

@@ -18,19 +18,26 @@ import (
 // high byte first, the check value (crc16_modbus) with its low byte first. The register is the number on the wire, which
 // counts from 0; tables that count from 1 or from 40001 show one that is larger by that much.
 //
+// Of a port of [RoleMachine] the values are signals and counters of running time. A signal is one bit: a coil or a discrete
+// input (function 1 or 2, answered by one byte of which the lowest bit counts), or one bit of a register. A counter has a
+// scale in units of time.
+//
 // Order says how the bytes A B C D of a value of 32 bits lie on the wire, A the highest: "ABCD", "CDAB", "BADC" or "DCBA".
 // A value of 16 bits has "AB" or "BA".
 type Register struct {
 	Address  int    `toml:"address"`
-	Function int    `toml:"function"` // 3 or 4; 0 is 3
+	Function int    `toml:"function"` // 3 or 4, and 1 or 2 for a signal; 0 is 3, and 2 for a signal without a bit
 	Register int    `toml:"register"`
-	Type     string `toml:"type"`  // int16, uint16, int32, uint32, float32
+	Type     string `toml:"type"`  // int16, uint16, int32, uint32, float32; "bit" for a signal
 	Order    string `toml:"order"` // "" is AB or ABCD
-	Scale    string `toml:"scale"` // the length of one count
+	Scale    string `toml:"scale"` // the length, or the time, of one count
+	Bit      *int   `toml:"bit"`   // of a signal in a register: which, 0 the lowest
 	Channel  string `toml:"-"`     // whose value this is
 }
 
 const (
+	modbusCoil   = 1 // read coils
+	modbusDigit  = 2 // read discrete inputs
 	modbusHold   = 3 // read holding registers
 	modbusInput  = 4 // read input registers
 	modbusRefuse = 0x80
@@ -42,7 +49,7 @@ const (
 func modbusReason(code byte) string {
 	switch code {
 	case 1:
-		return "it does not know the function: write the other one of 3 and 4"
+		return "it does not know the function: write another one"
 	case 2:
 		return "it has no such register: correct register, which counts from 0 on the wire"
 	case 3:
@@ -66,17 +73,18 @@ type modbusValue struct {
 	request  string
 	channel  string
 	words    int
+	bit      int    // of a signal: which
 	order    [4]int // where each byte of the value lies, highest first
 	kind     string
 	quantity quantity
 }
 
 func (r Register) compile(role Role) (modbusValue, []Problem) {
+	if r.Type == typeBit && role == RoleMachine {
+		return r.compileBit()
+	}
 	var ps problems
 	v := modbusValue{channel: r.Channel, kind: r.Type, words: 1}
-	if r.Address < 1 || r.Address > 247 {
-		ps.add("address", "%d; write the address set at the indicator, 1 to 247", r.Address)
-	}
 	function := r.Function
 	if function == 0 {
 		function = modbusHold
@@ -84,9 +92,10 @@ func (r Register) compile(role Role) (modbusValue, []Problem) {
 	if function != modbusHold && function != modbusInput {
 		ps.add("function", "%d; write 3 (holding registers) or 4 (input registers)", r.Function)
 	}
-	if r.Register < 0 || r.Register > 65535 {
-		ps.add("register", "%d; write the number on the wire, 0 to 65535", r.Register)
+	if r.Bit != nil {
+		ps.add("bit", "%d; only a signal is one bit: remove it", *r.Bit)
 	}
+	ps.place(r)
 	switch r.Type {
 	case "int16", "uint16":
 	case "int32", "uint32", "float32":
@@ -110,19 +119,37 @@ func (r Register) compile(role Role) (modbusValue, []Problem) {
 	if role == RoleAngle && r.Type == "float32" {
 		ps.add("type", `"float32"; an angle source gives counts: write "int32" or another whole number`)
 	}
+	v.request = r.request(function, v.words)
+	return v, ps
+}
+
+// place checks where a value is.
+func (ps *problems) place(r Register) {
+	if r.Address < 1 || r.Address > 247 {
+		ps.add("address", "%d; write the address set at the instrument, 1 to 247", r.Address)
+	}
+	if r.Register < 0 || r.Register > 65535 {
+		ps.add("register", "%d; write the number on the wire, 0 to 65535", r.Register)
+	}
+}
+
+// request asks for so many registers or bits.
+func (r Register) request(function, n int) string {
 	req := []byte{byte(r.Address), byte(function)}
 	req = binary.BigEndian.AppendUint16(req, uint16(r.Register))
-	req = binary.BigEndian.AppendUint16(req, uint16(v.words))
-	v.request = string(binary.LittleEndian.AppendUint16(req, crcModbus(req)))
-	return v, ps
+	req = binary.BigEndian.AppendUint16(req, uint16(n))
+	return string(binary.LittleEndian.AppendUint16(req, crcModbus(req)))
 }
 
 var crcModbus = reflectedCRC(poly8005, allOnes)
 
 // value reads the registers' bytes.
 func (v *modbusValue) value(b []byte) (Sample, fault) {
+	if v.kind == typeBit {
+		return v.signal(b), noFault
+	}
 	var raw uint32
-	for i := range 2 * v.words {
+	for i := range v.bytes() {
 		raw = raw<<8 | uint32(b[v.order[i]])
 	}
 	s := Sample{Kind: v.quantity.kind, Channel: v.channel}
@@ -133,7 +160,7 @@ func (v *modbusValue) value(b []byte) (Sample, fault) {
 	case "int32":
 		s.Value, ok = v.quantity.of(int64(int32(raw)))
 	case "float32":
-		s.Value, ok = v.quantity.scale.lengthOf(float64(math.Float32frombits(raw)))
+		s.Value, ok = v.quantity.ofFraction(float64(math.Float32frombits(raw)))
 	default:
 		s.Value, ok = v.quantity.of(int64(raw))
 	}
@@ -233,8 +260,8 @@ func (f *modbusFramer) answer(dst []Sample, at Stamp) []Sample {
 		f.add(faultRefused)
 		return dst
 	}
-	b := f.tail(modbusHead + 2*v.words + 2)
-	if b == nil || b[0] != v.request[0] || b[1] != v.request[1] || int(b[2]) != 2*v.words {
+	b := f.tail(modbusHead + v.bytes() + 2)
+	if b == nil || b[0] != v.request[0] || b[1] != v.request[1] || int(b[2]) != v.bytes() {
 		return dst
 	}
 	f.got = true

@@ -148,6 +148,7 @@ func TestModbusMistakes(t *testing.T) {
 func FuzzModbusFramer(f *testing.F) {
 	f.Add(seal([]byte{1, 3, 2, 0, 100}), uint8(3))
 	f.Add(seal([]byte{1, 0x83, 2}), uint8(1))
+	f.Add(seal([]byte{1, 2, 1, 1}), uint8(2))
 	f.Add(append([]byte{1, 3, 4}, seal([]byte{1, 3, 4, 0x3F, 0xC0, 0, 0})...), uint8(5))
 	f.Fuzz(func(t *testing.T, p []byte, cut uint8) {
 		for _, kind := range []string{"int16", "uint32", "float32"} {
@@ -157,6 +158,11 @@ func FuzzModbusFramer(f *testing.F) {
 				return f
 			}, p, int(cut))
 		}
+		checkCuts(t, func() framer {
+			f := newModbusFramer([]Register{{Address: 1, Type: "bit"}, {Address: 1, Type: "uint32", Scale: "1 s"}}, RoleMachine)
+			f.asked(f.next(), 0)
+			return f
+		}, p, int(cut))
 	})
 }
 

@@ -30,13 +30,25 @@ func oneOf(s string, words ...string) bool { return slices.Contains(words, s) }
 type quantity struct {
 	kind  Kind
 	scale scale
+	count float64 // of RunTime: the milliseconds of one count
 }
 
 func (q quantity) of(count int64) (int64, bool) {
-	if q.kind == Count {
+	switch q.kind {
+	case Count:
 		return count, true
+	case RunTime:
+		return runTime(float64(count) * q.count)
 	}
 	return q.scale.length(count)
+}
+
+// ofFraction is of for a value that is itself a fraction.
+func (q quantity) ofFraction(value float64) (int64, bool) {
+	if q.kind == RunTime {
+		return runTime(value * q.count)
+	}
+	return q.scale.lengthOf(value)
 }
 
 // quantity reads the scale of an indicator; an angle source gives bare counts.
@@ -47,6 +59,13 @@ func (ps *problems) quantity(role Role, text string) quantity {
 		}
 		return quantity{kind: Count}
 	}
+	if role == RoleMachine {
+		count, err := parseRunTime(text)
+		if err != nil {
+			ps.add("scale", "%v", err)
+		}
+		return quantity{kind: RunTime, count: count}
+	}
 	if text == "" {
 		ps.add("scale", "missing; %s", scaleCure)
 		return quantity{kind: Length}
@@ -55,7 +74,7 @@ func (ps *problems) quantity(role Role, text string) quantity {
 	if err != nil {
 		ps.add("scale", "%v", err)
 	}
-	return quantity{Length, s}
+	return quantity{kind: Length, scale: s}
 }
 
 // gap checks a silence in milliseconds. Below the least one the pauses that adapters and a busy machine make within a

@@ -23,11 +23,13 @@ type Kind uint8
 
 // Kinds of sample.
 const (
-	Length Kind = iota + 1 // Value is a units.Length: nanometres
-	Count                  // Value is a signed encoder count
-	Angle                  // Value is an angle in units of 1e-6 degree
-	Index                  // the encoder's index mark, without a count of its own
-	Pulse                  // something was pressed or passed; there is no value
+	Length  Kind = iota + 1 // Value is a units.Length: nanometres
+	Count                   // Value is a signed encoder count
+	Angle                   // Value is an angle in units of 1e-6 degree
+	Index                   // the encoder's index mark, without a count of its own
+	Pulse                   // something was pressed or passed; there is no value
+	Level                   // a signal: Value is 1 where it is on, 0 where it is off
+	RunTime                 // what a counter of running time shows: Value is in milliseconds
 )
 
 // Sample is one decoded frame.

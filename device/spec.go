@@ -16,6 +16,7 @@ const (
 	RoleIndicator Role = iota + 1
 	RoleAngle
 	RoleTrigger // a foot switch or button
+	RoleMachine // what the machine says of itself: signals, and counters of its running time
 )
 
 func (r Role) String() string {
@@ -26,6 +27,8 @@ func (r Role) String() string {
 		return "angle"
 	case RoleTrigger:
 		return "trigger"
+	case RoleMachine:
+		return "machine"
 	}
 	return "unknown role"
 }
@@ -82,7 +85,7 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Name == "" {
 		return Spec{}, errors.New("device has no name: give it one")
 	}
-	want := map[Role]string{RoleIndicator: "text", RoleAngle: "encoder", RoleTrigger: "pulse"}[s.Role]
+	want := map[Role]string{RoleIndicator: "text", RoleAngle: "encoder", RoleTrigger: "pulse", RoleMachine: FrameModbus}[s.Role]
 	if want == "" {
 		return bad("role %d is not known: make it an indicator or an angle source", s.Role)
 	}

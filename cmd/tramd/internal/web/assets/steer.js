@@ -96,7 +96,7 @@ async function arm() {
     li.textContent = text;
     return li;
   }));
-  setText(byId('motion-plan'), `${armed.commands.length} commands over about ${Math.round(armed.about_s)} s, and the time that readings take to settle. When anything is wrong “${armed.stop}” is sent.`);
+  setText(byId('motion-plan'), `${armed.commands.length} commands over about ${Math.round(armed.about_s)} s, and the time that readings take to settle. When anything is wrong “${armed.stop}” is sent.${retract(armed)}`);
   const mine = armed;
   setTimeout(() => { // the daemon forgets it then too
     if (armed === mine) armed = null;
@@ -161,4 +161,10 @@ export function wire() {
     return 'Logged.';
   });
   whoami();
+}
+
+// retract says that a stop may not be the end of it.
+function retract(armed) {
+  if (!armed.retract?.length) return '';
+  return ` After some stops it moves once more, to retract (${armed.retract.join('; ')}): stay clear until the run has ended.`;
 }
