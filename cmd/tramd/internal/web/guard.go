@@ -65,8 +65,9 @@ func (s *server) allowHosts(next http.Handler) http.Handler {
 func hostName(host string) string {
 	if h, _, err := net.SplitHostPort(host); err == nil {
 		host = h
+	} else if strings.HasPrefix(host, "[") && strings.HasSuffix(host, "]") { // one bracket alone is no name of ours
+		host = host[1 : len(host)-1]
 	}
-	host = strings.TrimSuffix(strings.TrimPrefix(host, "["), "]")
 	return strings.ToLower(strings.TrimSuffix(host, "."))
 }
 
