@@ -44,6 +44,19 @@ func TestView(t *testing.T) {
 			t.Errorf("%d columns on a terminal of 30: %q", n, row)
 		}
 	}
+	until := s.At.Add(20 * time.Hour)
+	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: nobody was there at the time"}
+	s.Check = &session.CheckState{Next: "2026-03-03T06:00:00Z", Moves: true, WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}
+	s.Angle.ArmedUntil = &until
+	got = view(s, 200, 0)
+	for _, want := range []string{
+		"TROUBLE check: the check of 2026-03-02 06:00 was missed: nobody was there at the time", "a check at 2026-03-03 06:00:00, armed until 2026-03-03 08:00:00: keep clear of the arm",
+		"not as things are: indicator arm sends nothing", "last: no check at 2026-03-01 06:00",
+	} {
+		if !strings.Contains(got, want) {
+			t.Errorf("missing %q in\n%s", want, got)
+		}
+	}
 	s.Last.Result.Nod = nil
 	if got := view(s, 80, 0); !strings.Contains(got, "nod   not measured") || strings.Contains(got, "back") {
 		t.Errorf("a plan of one axis was drawn:\n%s", got)

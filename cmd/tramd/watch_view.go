@@ -57,6 +57,14 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 	if s.NextCheck != nil {
 		line("next check   %s", s.NextCheck.Local().Format(time.DateOnly))
 	}
+	for _, row := range planned(s) {
+		line("%s", row)
+	}
+	for _, kind := range session.TroubleKinds {
+		if why := s.Troubles[kind]; why != "" {
+			line("TROUBLE %s: %s", kind, why)
+		}
+	}
 	if !s.Store.OK {
 		line("NOT STORED: readings wait in memory: %s", s.Store.Error)
 	}
@@ -64,6 +72,32 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 		line("the clock of this computer has not been set")
 	}
 	return b.String()
+}
+
+// planned says when the next check is to be taken by itself, and what would keep it from that as things are.
+func planned(s *session.Snapshot) (rows []string) {
+	if s.Check == nil {
+		return nil
+	}
+	at, err := time.Parse(time.RFC3339, s.Check.Next)
+	if err != nil {
+		return []string{"planned      no check lies ahead"}
+	}
+	row := "planned      a check at " + at.Local().Format(time.DateTime)
+	switch {
+	case s.Check.DryRun:
+		row += ", a dry run"
+	case s.Check.Moves && s.Angle.ArmedUntil != nil:
+		row += ", armed until " + s.Angle.ArmedUntil.Local().Format(time.DateTime) + ": keep clear of the arm"
+	}
+	rows = append(rows, row)
+	for _, why := range s.Check.WhyNot {
+		rows = append(rows, "             not as things are: "+why)
+	}
+	if s.Check.Say != "" {
+		rows = append(rows, "             last: "+s.Check.Say)
+	}
+	return rows
 }
 
 // shown picks the result to show: the sweep in hand, or the last one that was stored.

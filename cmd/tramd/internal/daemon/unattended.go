@@ -6,6 +6,7 @@ import (
 	"io"
 	"log/slog"
 	"math"
+	"reflect"
 	"strings"
 	"time"
 
@@ -73,6 +74,7 @@ type checks struct {
 	spans   map[string]*extent
 	kept    time.Time // what was last stored of the slots given out
 	said    string
+	shown   session.CheckState
 }
 
 // doChecks takes the unattended checks until ctx ends.
@@ -174,7 +176,6 @@ func (c *checks) step(ctx context.Context) {
 			return
 		}
 		c.checker, c.kept = unattended.New(c.plan, c.slots, last), last
-		c.show(c.now(), nil)
 	}
 	f, ok := c.facts(ctx)
 	if !ok {
@@ -191,9 +192,7 @@ func (c *checks) step(ctx context.Context) {
 	for _, a := range acts {
 		c.do(ctx, a, f.Now)
 	}
-	if len(acts) > 0 || f.Now.Second() == 0 {
-		c.show(f.Now, acts)
-	}
+	c.show(f, acts)
 }
 
 func (c *checks) facts(ctx context.Context) (unattended.Facts, bool) {
@@ -311,14 +310,18 @@ func (c *checks) writeSteps(ctx context.Context) {
 }
 
 // show tells the faces.
-func (c *checks) show(now time.Time, acts []unattended.Act) {
-	s := session.CheckState{DryRun: c.plan.DryRun}
-	if next, ok := c.checker.Next(now); ok {
+func (c *checks) show(f unattended.Facts, acts []unattended.Act) {
+	s := session.CheckState{Moves: c.plan.Moves, DryRun: c.plan.DryRun, WhyNot: []string{}}
+	if next, ok := c.checker.Next(f.Now); ok {
 		s.Next = next.Format(time.RFC3339)
+		s.WhyNot = append(s.WhyNot, c.plan.Outlook(f, next)...)
 	}
 	if len(acts) > 0 {
 		c.said = acts[len(acts)-1].Text
 	}
 	s.Say = c.said
-	c.session.SetCheck(s)
+	if !reflect.DeepEqual(s, c.shown) {
+		c.shown = s
+		c.session.SetCheck(s)
+	}
 }

@@ -220,6 +220,10 @@ func TestACheckByASteppedProgram(t *testing.T) {
 			m := &moving{bed: b, until: b.now.Add(12 * time.Hour)}
 			c.plan.Moves, c.mover, c.idle = true, m, m
 			tc.spoil(m, b)
+			b.pass(c, time.Second)
+			if armed := m.until.After(b.now.Add(10 * time.Second)); b.check.Next != "2026-03-02T06:00:00Z" || !b.check.Moves || armed != (len(b.check.WhyNot) == 0) {
+				t.Errorf("beforehand it shows %+v", b.check)
+			}
 			b.pass(c, 15*time.Minute)
 			if m.starts != tc.starts || !strings.Contains(b.troubles["check"], tc.says) || (tc.says == "") != (b.troubles["check"] == "") {
 				t.Errorf("started %d times, want %d; troubles %v", m.starts, tc.starts, b.troubles)

@@ -334,3 +334,35 @@ func TestAnotherSlotMeanwhile(t *testing.T) {
 		t.Errorf("begun %d times:\n%s", s.begun, strings.Join(got, "\n"))
 	}
 }
+
+// What is said beforehand is what would hold the check back when its time comes.
+func TestOutlook(t *testing.T) {
+	slot := monday.Add(time.Minute)
+	for name, tc := range map[string]struct {
+		change func(p *Plan, f *Facts)
+		want   string
+	}{
+		"all holds":           {func(*Plan, *Facts) {}, ""},
+		"not armed":           {func(_ *Plan, f *Facts) { f.ArmedUntil = time.Time{} }, "it is not armed: tramd arm"},
+		"armed for too short": {func(_ *Plan, f *Facts) { f.ArmedUntil = slot }, "the arming runs out before, at 2026-03-02 06:00:00: tramd arm"},
+		"nothing moves":       {func(p *Plan, f *Facts) { p.Moves, f.ArmedUntil = false, time.Time{} }, ""},
+		"the clock":           {func(_ *Plan, f *Facts) { f.ClockSet = false }, "the clock is not set"},
+		"silent":              {func(_ *Plan, f *Facts) { f.Gauges[0].Live = false }, "indicator arm sends nothing"},
+		"out of its travel":   {func(_ *Plan, f *Facts) { f.Gauges[0].MM = 0.95 }, "indicator arm is outside its travel: 0.950 mm, allowed are 0.100 to 0.900 mm"},
+		"no indicator":        {func(_ *Plan, f *Facts) { f.Gauges = nil }, "there is no indicator"},
+		"not due": {func(p *Plan, f *Facts) {
+			p.When = WhenDue
+			at := slot.Add(time.Second)
+			f.NextCheck = &at
+		}, "the next check is due at 2026-03-02 06:00:01"},
+		"due by then": {func(p *Plan, f *Facts) { p.When, f.NextCheck = WhenDue, &slot }, ""},
+		"two things":  {func(_ *Plan, f *Facts) { f.ClockSet, f.ArmedUntil = false, time.Time{} }, "the clock is not set; it is not armed: tramd arm"},
+	} {
+		p := plan()
+		f := newShop(t, p).f
+		tc.change(&p, &f)
+		if got := strings.Join(p.Outlook(f, slot), "; "); got != tc.want {
+			t.Errorf("%s: %q, want %q", name, got, tc.want)
+		}
+	}
+}

@@ -53,6 +53,35 @@ func (p Plan) hindered(f Facts) *hindrance {
 	return nil
 }
 
+// Outlook says what would keep the check of a slot to come from being taken, if all stayed as it is; empty when nothing would.
+// Whether the machine is idle and the indicators lie still is seen only when the time has come.
+func (p Plan) Outlook(f Facts, slot time.Time) (why []string) {
+	then := f
+	then.Now = slot
+	if ok, text := p.wanted(then); !ok {
+		why = append(why, text)
+	}
+	if !f.ClockSet {
+		why = append(why, "the clock is not set")
+	}
+	switch {
+	case !p.Moves:
+	case !f.ArmedUntil.After(f.Now):
+		why = append(why, "it is not armed: tramd arm")
+	case !f.ArmedUntil.After(slot):
+		why = append(why, fmt.Sprintf("the arming runs out before, at %s: tramd arm", f.ArmedUntil.Format(time.DateTime)))
+	}
+	if len(f.Gauges) == 0 {
+		why = append(why, "there is no indicator")
+	}
+	for _, g := range f.Gauges {
+		if text := p.gauge(g); text != "" {
+			why = append(why, text)
+		}
+	}
+	return why
+}
+
 // gauge says what is wrong with an indicator; "" when nothing is. A reading that is no number is outside every travel.
 func (p Plan) gauge(g Gauge) string {
 	switch {

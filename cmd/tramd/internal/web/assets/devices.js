@@ -1,7 +1,7 @@
 // The devices, and what stands in the way of a good measurement: a store in trouble, a clock not set, a port lost.
 import { byId, make, setText } from './dom.js';
 import { mm } from './units.js';
-import { ago } from './words.js';
+import { ago, when } from './words.js';
 
 const states = {
   live: ['●', 'live'], settling: ['◐', 'settling'], opening: ['◔', 'opening'], absent: ['○', 'not plugged in'], lost: ['✕', 'lost'],
@@ -65,6 +65,7 @@ function troubles(state, news) {
       if (d.state === 'lost' || d.state === 'absent') list.push(['bad', `${d.name} is ${d.state === 'lost' ? 'lost' : 'not plugged in'}: check the cable and its adapter.`]);
     }
     for (const why of Object.values(state.troubles ?? {})) list.push(['bad', why]);
+    if (state.check?.moves && state.check.next && !state.check.dry_run && state.angle.armed_until) list.push(['note', `Armed: the arm moves by itself at ${when(state.check.next)}. Keep clear of it.`]);
     if (!state.clock.set) list.push(['note', 'The clock of this computer has not been set: dates and times are not to be trusted.']);
     if (state.sweep.untagged > 0) list.push(['note', `${state.sweep.untagged} readings have no angle: they are stored, but not fitted.`]);
   }

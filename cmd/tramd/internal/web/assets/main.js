@@ -11,6 +11,7 @@ import { loadRuns, runsUnit } from './runs.js';
 import { adviceUnit, loadAdvice, wireJob } from './job.js';
 import { targetState, wireTarget } from './target.js';
 import { historyUnit, loadHistory, wireHistory } from './history.js';
+import { planned } from './planned.js';
 import { steer, wire } from './steer.js';
 import { hear, wireAids } from './aids.js';
 import { again, detailUnit, openRun, wireDetail } from './detail.js';
@@ -75,6 +76,7 @@ function show() {
   plan(state, unit);
   ring(state);
   devices(state);
+  planned(state);
   runsUnit(unit);
   historyUnit(unit);
   adviceUnit(unit);
