@@ -62,6 +62,8 @@ type Result struct {
 	Rejections []Rejection // what was left out, where and why; nil when the model does not say
 	Form       []Harmonic  // of the surface, where it could be estimated
 	Turns      *Turns      // nil for less than two turns
+
+	Pair *PairFinding // of a half turn; nil otherwise
 }
 
 type axisJSON struct {
@@ -103,4 +105,6 @@ type resultJSON struct {
 	Rejections []Rejection `json:"rejections,omitempty"`
 	Form       []Harmonic  `json:"form,omitempty"`
 	Turns      *Turns      `json:"turns,omitempty"`
+
+	Pair *PairFinding `json:"pair,omitempty"`
 }

@@ -38,6 +38,9 @@ func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance)
 	if r.Lean != nil {
 		fmt.Fprintf(&b, "  lean  %8.4f mm/m, upper end towards %.0f°\n", r.Lean.Slope.MMPerM(), math.Mod(math.Round(sweep.Degrees(r.Lean.Azimuth)), 360))
 	}
+	if p := r.Pair; p != nil {
+		fmt.Fprintf(&b, "  pair  %s less %s reads %.4f mm at no lean (u %.4f mm)\n", p.Indicator, p.Less, p.ZeroMM, p.UMM)
+	}
 	fmt.Fprintf(&b, "  %d readings over %.0f°", r.Readings, sweep.Degrees(r.Coverage))
 	if r.Rejected > 0 {
 		fmt.Fprintf(&b, ", %d rejected", r.Rejected)

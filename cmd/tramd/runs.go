@@ -74,13 +74,13 @@ func (c *runsCmd) Run(e *env) error {
 		return nil
 	}
 	w := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "run\tstarted\tmachine\toutcome\ttilt mm/m\tnod mm/m\tverdict\treadings")
+	fmt.Fprintln(w, "run\tstarted\tmachine\tkind\toutcome\ttilt mm/m\tnod mm/m\tverdict\treadings")
 	for _, r := range runs {
 		tilt, nod, verdict := "-", "-", "-"
 		if r.Result != nil {
 			tilt, nod, verdict = figure(r.Result.Tilt), figure(r.Result.Nod), string(r.Result.Verdict)
 		}
-		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, when(r), r.Setup.Machine, outcome(r), tilt, nod, verdict, r.Readings)
+		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, when(r), r.Setup.Machine, r.Kind, outcome(r), tilt, nod, verdict, r.Readings)
 	}
 	return w.Flush()
 }

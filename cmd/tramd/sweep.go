@@ -16,6 +16,7 @@ type sweepCmd struct {
 	Config  string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
 	Turns   int    `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
 	Purpose string `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Half    string `name:"half-turn" placeholder:"tilt|nod" enum:"tilt,nod," default:"" help:"Zero two opposite indicators on a bar by half a turn by hand: along left-right (tilt) or front-back (nod). The pair then reads lean without turning."`
 	JSON    bool   `name:"json" help:"Print the result as one JSON object."`
 }
 
@@ -33,11 +34,29 @@ func (c *sweepCmd) Run(e *env) error {
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
 	fmt.Fprint(e.err, cautions)
-	run, err := takeSweep(e.ctx, cl, c.Turns, c.Purpose, cfg.Angle.Source, e.in, e.err)
+	take := func() (store.Run, error) {
+		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, cfg.Angle.Source, e.in, e.err)
+	}
+	if c.Half != "" {
+		take = func() (store.Run, error) { return takeHalfTurn(e, cl, c.Half, cfg.Angle.Source) }
+	}
+	run, err := take()
 	if err != nil {
 		return err
 	}
 	return reportRun(e, run, c.JSON)
+}
+
+// takeHalfTurn zeroes a pair. Its two readings are steered as stations are, whatever tells the angle of a sweep.
+func takeHalfTurn(e *env, cl *client.Client, axis, source string) (store.Run, error) {
+	id, err := cl.StartHalfTurn(e.ctx, axis)
+	if err != nil {
+		return store.Run{}, err
+	}
+	if source != config.SourceTyped {
+		source = config.SourceStations
+	}
+	return watchRun(e.ctx, cl, id, source, e.in, e.err)
 }
 
 // takeSweep starts a sweep, shows it until it has ended, and gives the stored run.

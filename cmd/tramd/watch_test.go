@@ -57,6 +57,19 @@ func TestView(t *testing.T) {
 			t.Errorf("missing %q in\n%s", want, got)
 		}
 	}
+	lean, deg := -0.123, 180.0
+	s.Pair = &session.PairState{Run: 4, Kind: session.HalfTurn, At: s.At.Add(-5 * time.Minute), First: "near", Less: "far", MMPerM: &lean, Deg: &deg, Half: 0.031, DiffMM: -0.0308,
+		Told: true, Tilt: &session.PairAxis{MMPerM: 0.123, Half: 0.031, At: s.At}, Nod: &session.PairAxis{MMPerM: 0.05, Half: 0.03, At: s.At.Add(-3 * time.Hour)}}
+	for _, want := range []string{"pair         -0.123 ±0.031 mm/m towards 180° (near less far -0.0308 mm)", "zeroed by half-turn 4 5 min ago, as long as the bar stays there",
+		"tilt +0.123 ±0.031 mm/m, 0 s ago", "nod  +0.050 ±0.030 mm/m, 3.0 h ago"} {
+		if got := view(s, 100, 0); !strings.Contains(got, want) {
+			t.Errorf("missing %q in\n%s", want, got)
+		}
+	}
+	s.Pair.MMPerM, s.Pair.Why = nil, "No fresh reading."
+	if got := view(s, 100, 0); !strings.Contains(got, "pair         No fresh reading.; zeroed by") || strings.Contains(got, "tilt +0.123") {
+		t.Errorf("a pair that cannot be read:\n%s", got)
+	}
 	s.Last.Result.Nod = nil
 	if got := view(s, 80, 0); !strings.Contains(got, "nod   not measured") || strings.Contains(got, "back") {
 		t.Errorf("a plan of one axis was drawn:\n%s", got)

@@ -49,6 +49,9 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 		line("%-12s %-9s %s", d.Name, d.State, reading(d))
 	}
 	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
+	for _, row := range pairRows(s) {
+		line("%s", row)
+	}
 	if s.Drift != nil {
 		for _, a := range s.Drift.Alarms {
 			line("ALARM %s since %s: %s", a.Kind, a.Since.Local().Format(time.DateOnly), a.Text)

@@ -107,6 +107,13 @@ func (c *Client) StartSweep(ctx context.Context, turns int, purpose string) (int
 	return out.Run, err
 }
 
+// StartHalfTurn begins the zeroing of a pair of opposite indicators along an axis and gives its run.
+func (c *Client) StartHalfTurn(ctx context.Context, axis string) (int64, error) {
+	var out struct{ Run int64 }
+	err := c.call(ctx, http.MethodPost, "/api/v1/pair", map[string]string{"axis": axis}, &out)
+	return out.Run, err
+}
+
 // AbandonSweep ends a sweep; its readings stay.
 func (c *Client) AbandonSweep(ctx context.Context, run int64) error {
 	return c.call(ctx, http.MethodDelete, fmt.Sprintf("/api/v1/sweeps/%d", run), nil, nil)

@@ -25,10 +25,10 @@ type archive struct {
 	changed     func(anew bool) // told when something was stored that a history is made of; may be nil
 }
 
-func (a *archive) BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error) {
+func (a *archive) BeginRun(ctx context.Context, kind string, setup sweep.Setup, purpose string) (int64, error) {
 	set := a.clockSet() // before the time is read: what is read after may be believed
 	run := store.NewRun{
-		Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
+		Kind: kind, Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
 	}
 	if a.temperature != nil {
 		run.TemperatureC = a.temperature()

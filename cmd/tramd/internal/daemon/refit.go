@@ -38,6 +38,11 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 	if out.Now, err = FitKnowing(ctx, s, id, pts, run.Setup, fit, log); err != nil {
 		return Refitted{}, refused(fmt.Errorf("run %d cannot be fitted: %w", id, err))
 	}
+	if run.Kind == session.HalfTurn {
+		if err := out.Now.FindPair(pts, run.Setup); err != nil {
+			return Refitted{}, refused(fmt.Errorf("run %d: %w", id, err))
+		}
+	}
 	out.Now.WarnDoubts(run.Doubts)
 	if keep {
 		err = s.AddResult(ctx, id, out.Now)

@@ -56,7 +56,7 @@ func TestRunsAreStoredWithTheTemperature(t *testing.T) {
 	a := &archive{store: b.d.store, clockSet: func() bool { return true }, temperature: th.Now}
 	stored := func() store.Run {
 		t.Helper()
-		id, err := a.BeginRun(t.Context(), b.setup, "check")
+		id, err := a.BeginRun(t.Context(), "sweep", b.setup, "check")
 		if err != nil {
 			t.Fatal(err)
 		}

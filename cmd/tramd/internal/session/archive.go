@@ -11,7 +11,7 @@ import (
 
 // Archive is what the session needs of a store. Points are durable when AppendPoints returns.
 type Archive interface {
-	BeginRun(ctx context.Context, setup sweep.Setup, purpose string) (int64, error)
+	BeginRun(ctx context.Context, kind string, setup sweep.Setup, purpose string) (int64, error)
 	AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error
 	AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error
 	FinishRun(ctx context.Context, run int64, end Ending) error

@@ -6,7 +6,7 @@ import "context"
 // where it is younger than that.
 func (s *Session) Imported(ctx context.Context, r LastRun) error {
 	return s.ask(ctx, func() {
-		s.counts[RunKey{"sweep", string(Finished)}]++
+		s.counts[RunKey{Sweeping, string(Finished)}]++
 		if s.last == nil || r.At.After(s.last.At) {
 			s.last = &r
 		}

@@ -13,6 +13,7 @@ import (
 
 // job is the sweep in hand, under the session's lock.
 type job struct {
+	undertaking
 	run     int64
 	turns   int
 	phase   SweepPhase
@@ -37,6 +38,7 @@ type job struct {
 	flushedAt time.Time
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
 	stations  *sweep.Stations
+	there     bool         // of a half turn with an encoder: the arm rests at the station
 	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
 	steady    *turning
 
@@ -78,7 +80,7 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := &job{run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
+	j := &job{undertaking: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
 	switch {
 	case s.o.Angle.Steady != nil:
 		j.steady = newTurning(s)
@@ -193,6 +195,8 @@ func (j *job) say(s *Session) string {
 		return s.missing()
 	case j.motion != nil:
 		return j.motionSays
+	case j.kind == HalfTurn:
+		return j.sayHalfTurn(s)
 	case j.stations != nil:
 		return j.sayStation(s)
 	case j.steady != nil:

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/device"
 	"tramd/sweep"
 )
 
@@ -42,11 +43,22 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 	if s.o.Motion != nil {
 		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: arm it and start it with `tramd program`")
 	}
-	return s.begin(ctx, turns, purpose, func(*job) error { return nil })
+	return s.begin(ctx, s.sweeping(), turns, purpose, func(*job) error { return nil })
 }
 
-// begin begins a sweep, with what ready does to its job before any reading can come.
-func (s *Session) begin(ctx context.Context, turns int, purpose string, ready func(*job) error) (int64, error) {
+// undertaking is what a run is to be.
+type undertaking struct {
+	kind  string
+	setup sweep.Setup
+}
+
+// Sweeping is the kind of a run that is a sweep.
+const Sweeping = "sweep"
+
+func (s *Session) sweeping() undertaking { return undertaking{Sweeping, s.o.Setup} }
+
+// begin begins a run, with what ready does to its job before any reading can come.
+func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose string, ready func(*job) error) (int64, error) {
 	if turns < 1 || turns > MaxTurns {
 		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, MaxTurns)
 	}
@@ -60,14 +72,18 @@ func (s *Session) begin(ctx context.Context, turns int, purpose string, ready fu
 	if err != nil {
 		return 0, err
 	}
-	run, err := s.o.Archive.BeginRun(ctx, s.o.Setup, purpose)
+	run, err := s.o.Archive.BeginRun(ctx, w.kind, w.setup, purpose)
 	if e := s.ask(context.WithoutCancel(ctx), func() {
 		s.job = nil
 		if err == nil {
 			var j *job
 			if j, err = newJob(s, run, turns, time.Now()); err == nil {
+				j.undertaking = w
 				s.job = j
 				s.published.Store(nil)
+				if s.pair != nil {
+					s.pair.told = nil // the arm is about to be turned
+				}
 				err = ready(j)
 			}
 			if err != nil {
@@ -80,7 +96,7 @@ func (s *Session) begin(ctx context.Context, turns int, purpose string, ready fu
 	if err != nil {
 		return 0, fmt.Errorf("cannot begin a run: %w", err)
 	}
-	s.o.Log.Info("sweep begun", "run", run, "turns", turns, "purpose", purpose)
+	s.o.Log.Info(w.kind+" begun", "run", run, "turns", turns, "purpose", purpose)
 	return run, nil
 }
 
@@ -92,6 +108,7 @@ func (s *Session) reserve() error {
 		}
 		return refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
 	}
+	s.watchPair(device.Now(), s.angleState(device.Now()).Deg) // a last time before the spindle is turned
 	s.job = &job{phase: Fitting}
 	return nil
 }
@@ -202,10 +219,14 @@ func (s *Session) end(o Outcome, why string) {
 		s.conclude(Ending{Outcome: o, At: s.o.Wall(), Why: why})
 		return
 	}
-	pieces, run, doubts := j.points.since(0), j.run, j.doubts
+	pieces, run, doubts, w := j.points.since(0), j.run, j.doubts, j.undertaking
 	go func() {
 		f := fitted{run: run}
-		f.result, f.err = s.o.Fit(sweep.Believed(join(nil, pieces), doubts), s.o.Setup)
+		pts := sweep.Believed(join(nil, pieces), doubts)
+		f.result, f.err = s.o.Fit(pts, w.setup)
+		if f.err == nil && w.kind == HalfTurn {
+			f.err = f.result.FindPair(pts, w.setup)
+		}
 		f.result.WarnDoubts(doubts)
 		s.fits <- f
 	}()
@@ -232,15 +253,26 @@ func (s *Session) conclude(end Ending) {
 }
 
 func (s *Session) concluded(j *job, end Ending) {
-	s.o.Log.Info("sweep ended", "run", j.run, "outcome", end.Outcome, "readings", j.points.n, "why", end.Why)
-	s.counts[RunKey{"sweep", string(end.Outcome)}]++
+	s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", j.points.n, "why", end.Why)
+	s.counts[RunKey{j.kind, string(end.Outcome)}]++
 	if end.Result != nil {
-		s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
-		s.zeroPair(j.run, end.Result)
+		if j.kind == Sweeping {
+			s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
+		}
+		s.zeroPair(j.run, j.kind, end.Result, s.leftAt(j))
 	}
 	if s.job == j {
 		s.job = nil
 	}
+}
+
+// leftAt is where the last station left the arm, in degrees; nil where an encoder says that, or there were no stations.
+func (s *Session) leftAt(j *job) *float64 {
+	if s.encoder != nil || j.stations == nil {
+		return nil
+	}
+	deg, _, _ := j.stations.Station(j.stations.Len() - 1)
+	return &deg
 }
 
 // stop ends the sweep in hand because the daemon ends.

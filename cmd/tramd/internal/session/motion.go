@@ -178,7 +178,7 @@ func (s *Session) startMotion(ctx context.Context, purpose string, held bool, ma
 	if err != nil {
 		return 0, refuse(http.StatusConflict, "%v", err)
 	}
-	run, err := s.begin(ctx, 1, purpose, func(j *job) error {
+	run, err := s.begin(ctx, s.sweeping(), 1, purpose, func(j *job) error {
 		if held {
 			j.heldUntil = time.Now().Add(HoldFor)
 		}

@@ -1,68 +1,235 @@
 package session
 
 import (
+	"context"
 	"math"
+	"net/http"
+	"time"
 
 	"tramd/device"
 	"tramd/sweep"
 )
 
-// PairState is the lean along a bar of two opposite indicators, read without turning.
+// PairState is a pair of opposite indicators on one bar whose offsets are known, and the lean along the bar, read without
+// turning.
 type PairState struct {
-	Run    int64   `json:"run"`      // the sweep that gave the offsets
-	Deg    float64 `json:"deg"`      // the way the bar's first indicator points: the lean is positive towards there
-	MMPerM float64 `json:"mm_per_m"` //
-	U      float64 `json:"u_mm_per_m"`
+	Run    int64     `json:"run"` // the sweep or half turn that gave the offsets
+	Kind   string    `json:"kind"`
+	At     time.Time `json:"at"`        // when it did
+	First  string    `json:"indicator"` // the indicator that the bar points with
+	Less   string    `json:"less"`      // the one whose reading is taken off
+	ZeroMM float64   `json:"zero_mm"`   // the difference of their readings at no lean
+	ZeroU  float64   `json:"zero_u_mm"`
+
+	Deg    *float64 `json:"deg"`      // the way the bar's first indicator points: the lean is positive towards there; nil: not known
+	Told   bool     `json:"told"`     // Deg is where the person was told to put it: nobody sees whether it was moved since
+	MMPerM *float64 `json:"mm_per_m"` // nil with Why
+	U      float64  `json:"u_mm_per_m"`
+	Half   float64  `json:"U_mm_per_m"`
+	DiffMM float64  `json:"difference_mm"` // of the readings, less the zero
+	Why    string   `json:"why,omitempty"` // why there is no lean now
+
+	Tilt *PairAxis `json:"tilt"` // from two places of the bar at right angles; nil until it was read at both
+	Nod  *PairAxis `json:"nod"`
 }
 
-// pairZero is what a sweep with two opposite indicators leaves behind. It lasts until the next sweep, and not over a
-// restart: nobody knows what was touched meanwhile.
+// PairAxis is one axis as the pair saw it.
+type PairAxis struct {
+	MMPerM float64   `json:"mm_per_m"`
+	Half   float64   `json:"U_mm_per_m"`
+	At     time.Time `json:"at"` // when the bar last lay along it
+}
+
+// pairZero is what a sweep or a half turn with two opposite indicators leaves behind. It lasts until the next of either, and
+// not over a restart, a new configuration or an indicator that went away: nobody knows what was touched meanwhile.
 type pairZero struct {
-	run  int64
-	a, b int
-	pair sweep.Pair
-	zero sweep.PairZero
+	run        int64
+	kind       string
+	at         time.Time
+	a, b       int
+	zero       sweep.PairZero
+	pair       sweep.Pair
+	told       *float64  // spindle angle in degrees at which a person was told to leave the arm; nil: the encoder says
+	reconnects [2]uint64 // of the two indicators' ports
+	seen       [2]*pairSeen
 }
 
-// zeroPair takes the offsets from a finished sweep. They are taken to be known as well as its lean over the bar: what is slow
-// errs in both.
-func (s *Session) zeroPair(run int64, r *sweep.Result) {
+// pairSeen is the last reading along X or along Y.
+type pairSeen struct {
+	way  float64 // of the first indicator, radians
+	lean sweep.PairLean
+	at   time.Time
+	told bool
+}
+
+// HalfTurn is the kind of a run that zeroes a pair by a half turn.
+const HalfTurn = "half-turn"
+
+// Directions that decide what a lean along the bar is taken for.
+const (
+	alongRad = 3 * math.Pi / 180 // as near to X or Y counts as along it
+	toldU    = 1 * math.Pi / 180 // standard uncertainty of a bar set by eye (common practice, no source)
+)
+
+// zeroPair takes the offsets from a finished sweep or half turn. What was read along the other axis before a half turn stays;
+// told is where it left the arm, nil where an encoder says that.
+func (s *Session) zeroPair(run int64, kind string, r *sweep.Result, told *float64) {
+	before := s.pair
 	s.pair = nil
 	a, b, p, ok := sweep.OppositePair(s.o.Setup)
-	if !ok || r == nil || max(a, b) >= len(r.OffsetMM) {
+	if !ok || r == nil {
 		return
 	}
-	mm := r.OffsetMM[a] - r.OffsetMM[b]
-	u := 0.0
-	for _, x := range []*sweep.Axis{r.Tilt, r.Nod} {
+	zero, ok := p.ZeroOf(*r, a, b)
+	if !ok {
+		return
+	}
+	z := &pairZero{run: run, kind: kind, at: s.o.Wall(), a: a, b: b, pair: p, zero: zero, told: told, reconnects: s.pairPorts(a, b)}
+	s.pair = z
+	if kind != HalfTurn {
+		return
+	}
+	if before != nil {
+		z.seen = before.seen
+	}
+	for i, x := range []*sweep.Axis{r.Tilt, r.Nod} {
 		if x != nil {
-			u = math.Max(u, float64(x.U))
+			z.seen[i] = &pairSeen{way: float64(i) * math.Pi / 2, lean: sweep.PairLean{Slope: x.Slope, U: x.U, Expanded: x.Expanded}, at: z.at, told: told != nil}
 		}
 	}
-	if math.IsNaN(mm) || u == 0 {
-		return
-	}
-	u *= s.o.Setup.Indicators[a].RadiusMM + s.o.Setup.Indicators[b].RadiusMM
-	s.pair = &pairZero{run, a, b, p, p.Known(mm, u)}
 }
 
-// pairState reads the pair, where both readings and the place of the arm are fresh.
-func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
-	z := s.pair
-	if z == nil || deg == nil {
-		return nil
+// pairPorts says how often the ports of two indicators came back.
+func (s *Session) pairPorts(a, b int) (n [2]uint64) {
+	for i, k := range [2]int{a, b} {
+		if k < len(s.o.Indicators) && s.o.Indicators[k].Device >= 0 {
+			n[i] = s.o.Ports[s.o.Indicators[k].Device].Status().Reconnects
+		}
 	}
-	var mm, steps [2]float64
+	return n
+}
+
+// ForgetPair lets go of the zero: the person moved the bar, or touched an indicator.
+func (s *Session) ForgetPair(ctx context.Context) error {
+	return s.ask(ctx, func() { s.pair = nil })
+}
+
+// way is the way the first indicator of the pair points, in radians, where that is known.
+func (z *pairZero) way(setup sweep.Setup, deg *float64) (way float64, ok bool) {
+	if deg == nil {
+		deg = z.told
+	}
+	if deg == nil {
+		return 0, false
+	}
+	return sweep.Wrap(sweep.Radians(*deg + setup.Indicators[z.a].PhaseDeg)), true
+}
+
+// pairRead reads the pair, where both readings are fresh.
+func (s *Session) pairRead(z *pairZero, mono device.Stamp) (lean sweep.PairLean, diff float64, ok bool) {
+	var mm [2]float64
 	for i, k := range [2]int{z.a, z.b} {
 		if s.latest[k].at == 0 || mono-s.latest[k].at >= device.Stamp(staleAfter) {
-			return nil
+			return lean, 0, false
 		}
 		mm[i] = s.latest[k].mm.MM()
-		steps[i] = s.o.Setup.Indicators[k].ResolutionMM
+		if s.o.Setup.Indicators[k].AtEnd(mm[i]) {
+			return lean, 0, false
+		}
 	}
-	lean := z.zero.Read(z.pair.Difference(mm[0], mm[1]), math.Hypot(steps[0], steps[1])/math.Sqrt(12))
-	way := *deg + s.o.Setup.Indicators[z.a].PhaseDeg
-	return &PairState{
-		Run: z.run, Deg: sweep.Degrees(sweep.Wrap(sweep.Radians(way))), MMPerM: lean.Slope.MMPerM(), U: lean.U.MMPerM(),
+	diff = z.pair.Difference(mm[0], mm[1])
+	return z.zero.Read(diff), diff - z.zero.MM, true
+}
+
+// watchPair keeps what the pair last read along X and along Y, and lets go of a zero that an indicator took away with it.
+func (s *Session) watchPair(mono device.Stamp, deg *float64) {
+	z := s.pair
+	if z == nil {
+		return
 	}
+	if s.pairPorts(z.a, z.b) != z.reconnects {
+		s.o.Log.Warn("an indicator of the pair went away and came back; its zero may be another, so the pair must be zeroed anew")
+		s.pair = nil
+		return
+	}
+	way, known := z.way(s.o.Setup, deg)
+	lean, _, ok := s.pairRead(z, mono)
+	if !known || !ok || s.job != nil {
+		return
+	}
+	for i := range z.seen {
+		if off := math.Remainder(way-float64(i)*math.Pi/2, math.Pi); math.Abs(off) <= alongRad {
+			z.seen[i] = &pairSeen{way: way, lean: lean, at: s.o.Wall(), told: deg == nil}
+		}
+	}
+}
+
+// pairState tells how the pair stands.
+func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
+	z := s.pair
+	if z == nil {
+		return nil
+	}
+	st := &PairState{
+		Run: z.run, Kind: z.kind, At: z.at, ZeroMM: z.zero.MM, ZeroU: z.zero.UMM, Told: deg == nil && z.told != nil,
+		First: s.o.Setup.Indicators[z.a].Name, Less: s.o.Setup.Indicators[z.b].Name,
+	}
+	way, known := z.way(s.o.Setup, deg)
+	lean, diff, ok := s.pairRead(z, mono)
+	if known {
+		d := sweep.Degrees(way)
+		st.Deg = &d
+	}
+	switch {
+	case !known:
+		st.Why = "It is not known where the bar points: a half turn there tells it."
+		if s.encoder != nil {
+			st.Why = "The encoder does not say where the bar points."
+		}
+	case s.job != nil:
+		st.Why = "The spindle is being turned."
+	case !ok:
+		st.Why = "No fresh reading of both indicators, inside their travel."
+	default:
+		mm := lean.Slope.MMPerM()
+		st.MMPerM, st.U, st.Half, st.DiffMM = &mm, lean.U.MMPerM(), lean.Expanded.MMPerM(), diff
+	}
+	if x, y := z.seen[0], z.seen[1]; x != nil && y != nil {
+		u := 0.0
+		if x.told || y.told {
+			u = toldU
+		}
+		if tilt, nod, ok := sweep.AxesOf(x.way, x.lean, y.way, y.lean, u); ok {
+			st.Tilt = &PairAxis{tilt.Slope.MMPerM(), tilt.Expanded.MMPerM(), x.at}
+			st.Nod = &PairAxis{nod.Slope.MMPerM(), nod.Expanded.MMPerM(), y.at}
+		}
+	}
+	return st
+}
+
+// HalfTurnAlong are the ways a bar can lie for a half turn, by the axis that it shows: along X and along Y.
+var HalfTurnAlong = []string{"tilt", "nod"}
+
+// StartHalfTurn begins the zeroing of the pair: it is read with the bar along an axis, then again after half a turn by hand.
+func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error) {
+	if s.o.Motion != nil {
+		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: a sweep zeroes its pair, start it with `tramd program`")
+	}
+	first := 0.0
+	switch axis {
+	case "tilt":
+	case "nod":
+		first = 90
+	default:
+		return 0, refuse(http.StatusBadRequest, "half turn %q; write \"tilt\" for the bar along X, left to right, or \"nod\" for along Y", axis)
+	}
+	a, _, _, ok := sweep.OppositePair(s.o.Setup)
+	if !ok {
+		return 0, refuse(http.StatusConflict, "no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
+	}
+	w := s.halfTurn(first - s.o.Setup.Indicators[a].PhaseDeg)
+	return s.begin(ctx, w, 1, "adjust", func(j *job) error {
+		j.becomeHalfTurn(s)
+		return nil
+	})
 }

@@ -36,13 +36,13 @@ func (s *Session) refine(now time.Time) {
 		return
 	}
 	n := len(j.joined)
-	pieces, joined, run := j.points.since(n), j.joined, j.run
+	pieces, joined, run, setup := j.points.since(n), j.joined, j.run, j.setup
 	doubts := j.doubts[:len(j.doubts):len(j.doubts)]
 	j.refining, j.refined = true, j.points.n
 	go func() {
 		r := refinement{run: run, joined: join(joined, pieces)}
 		began := time.Now()
-		r.result, r.err = s.o.Fit(sweep.Believed(r.joined, doubts), s.o.Setup)
+		r.result, r.err = s.o.Fit(sweep.Believed(r.joined, doubts), setup)
 		r.result.WarnDoubts(doubts)
 		r.took = time.Since(began)
 		select {

@@ -195,6 +195,7 @@ func (s *Session) Run(ctx context.Context) error {
 		case <-tick.C:
 			s.locked(func() {
 				s.tick(time.Now())
+				s.watchPair(device.Now(), s.angleState(device.Now()).Deg)
 				s.refine(time.Now())
 				s.agree()
 			})
@@ -272,15 +273,17 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 			}
 			t := x.At.Seconds() - r.Delay.Seconds()
 			switch {
-			case s.encoder != nil:
-				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)
-			case s.job.steady != nil:
-				s.job.turningBy(s, t, x.Length().MM(), i)
-			default:
+			case s.job.stations != nil:
 				if s.job.motion != nil {
 					s.job.motion.Reading(i, x.Length().MM())
 				}
-				s.job.station(s, t, x.Length().MM(), i)
+				if s.job.standsThere(s) {
+					s.job.station(s, t, x.Length().MM(), i)
+				}
+			case s.encoder != nil:
+				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)
+			default:
+				s.job.turningBy(s, t, x.Length().MM(), i)
 			}
 		}
 	}
@@ -288,7 +291,7 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 
 // point takes a tagged reading from the encoder.
 func (s *Session) point(p sweep.Point) {
-	if s.job != nil && s.job.phase != Fitting {
+	if s.job != nil && s.job.phase != Fitting && s.job.stations == nil {
 		s.job.point(s, p)
 	}
 }

@@ -33,7 +33,7 @@ func (s *shelf) AddDoubt(_ context.Context, _ int64, d sweep.Doubt) error {
 	return s.broken
 }
 
-func (s *shelf) BeginRun(context.Context, sweep.Setup, string) (int64, error) {
+func (s *shelf) BeginRun(context.Context, string, sweep.Setup, string) (int64, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.runs++

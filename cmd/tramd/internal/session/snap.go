@@ -31,6 +31,8 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 		out.Devices = append(out.Devices, s.port(i, mono))
 	}
 	out.Angle = s.angleState(mono)
+	_, _, _, out.Paired = sweep.OppositePair(s.o.Setup)
+	out.Paired = out.Paired && s.o.Motion == nil
 	out.Pair = s.pairState(mono, out.Angle.Deg)
 	_, err := s.archive.state()
 	out.Store.OK = err == nil
@@ -94,7 +96,7 @@ func (s *Session) sweepState() SweepState {
 		return SweepState{Phase: Idle, Stations: s.stationStates(nil), Say: s.missing()}
 	}
 	st := SweepState{
-		Phase: j.phase, Run: j.run, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
+		Phase: j.phase, Run: j.run, Kind: j.kind, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
 		Readings: j.points.n, Untagged: j.untagged + j.doubtful, Sectors: j.live.Sectors(), Say: j.say(s),
 		Stations: s.stationStates(j.stations), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
 		Doubts: j.doubts[:len(j.doubts):len(j.doubts)],

@@ -24,7 +24,8 @@ type Snapshot struct {
 	Troubles  map[string]string `json:"troubles"` // of the daemon's own chores, by kind: why; see TroubleKinds
 	Check     *CheckState       `json:"check"`    // unattended checks; nil: none are planned
 	Drift     *DriftState       `json:"drift"`    // nil until the stored checks say something
-	Pair      *PairState        `json:"pair"`     // of two opposite indicators, after a sweep with them; nil: not readable now
+	Paired    bool              `json:"paired"`   // two indicators lie opposite each other: a half turn can zero them
+	Pair      *PairState        `json:"pair"`     // of two opposite indicators, after a sweep or a half turn with them; nil: their offsets are not known
 }
 
 // DriftState is what the stored checks of the machine, taken together, say today.
@@ -90,6 +91,7 @@ const (
 type SweepState struct {
 	Phase       SweepPhase     `json:"phase"`
 	Run         int64          `json:"run"`
+	Kind        string         `json:"kind"` // sweep | half-turn; empty when idle
 	Started     *time.Time     `json:"started"`
 	TurnsWanted int            `json:"turns_wanted"`
 	TurnsDone   float64        `json:"turns_done"`

@@ -28,6 +28,9 @@ func (j *job) took(s *Session, r sweep.StationReading) {
 	j.begun, j.phase = true, Turning
 	j.movedAt = time.Now()
 	for _, p := range r.Points {
+		if j.there {
+			p = j.asMeasured(p)
+		}
 		j.keep(p)
 		j.live.Add(p)
 	}
@@ -61,7 +64,7 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 
 // Take takes the present station, or the start mark of constant turning, on the person's word.
 func (s *Session) Take(ctx context.Context, run int64) error {
-	if s.o.Angle.Steady != nil {
+	if s.o.Angle.Steady != nil && !s.halfTurning(ctx, run) {
 		return s.startMark(ctx, run)
 	}
 	if err := s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) }); err != nil {
@@ -70,12 +73,22 @@ func (s *Session) Take(ctx context.Context, run int64) error {
 	return s.awaitAnswers(ctx, run)
 }
 
+// halfTurning says whether a run is a half turn that is being taken.
+func (s *Session) halfTurning(ctx context.Context, run int64) (yes bool) {
+	// An error here means the session has stopped; what is asked for next says so.
+	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind == HalfTurn })
+	return yes
+}
+
 func (s *Session) takeNow(j *job) error {
 	if s.o.Angle.Stations.Typed {
 		return refuse(http.StatusConflict, "readings are typed on this machine: send the reading itself")
 	}
 	if missing := s.missing(); missing != "" {
 		return refuse(http.StatusConflict, "%s", missing)
+	}
+	if !j.standsThere(s) {
+		return refuse(http.StatusConflict, "%s", j.say(s))
 	}
 	if s.demand(j) {
 		return nil
@@ -120,6 +133,9 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 // Skip leaves the present station out.
 func (s *Session) Skip(ctx context.Context, run int64) error {
 	return s.atStation(ctx, run, func(j *job) error {
+		if j.kind == HalfTurn {
+			return refuse(http.StatusConflict, "a half turn needs both its readings; abandon run %d to leave it", run)
+		}
 		if err := j.stations.Skip(); err != nil {
 			return refuse(http.StatusConflict, "%v", err)
 		}
@@ -212,7 +228,7 @@ func (s *Session) wanted(j *job) string {
 }
 
 func (s *Session) stationStates(st *sweep.Stations) []StationState {
-	if len(s.o.Angle.Stations.AnglesDeg) == 0 {
+	if st == nil && len(s.o.Angle.Stations.AnglesDeg) == 0 {
 		return nil
 	}
 	if st == nil {

@@ -107,6 +107,12 @@ func (f *shop) Put(_ context.Context, run int64, indicator, text string) error {
 	return f.note("put %d %q %q", run, indicator, text)
 }
 
+func (f *shop) StartHalfTurn(_ context.Context, axis string) (int64, error) {
+	return 9, f.note("half turn %q", axis)
+}
+
+func (f *shop) ForgetPair(context.Context) error { return f.note("forget the pair") }
+
 func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
 	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"}, Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }

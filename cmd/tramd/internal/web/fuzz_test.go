@@ -18,7 +18,7 @@ func FuzzBodies(f *testing.F) {
 	store := &shop{}
 	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Motion: store, Imports: store, Local: true})
 	f.Fuzz(func(t *testing.T, body string) {
-		for _, path := range []string{"/api/v1/sweeps", "/api/v1/events", "/api/v1/login", "/api/v1/sweeps/3/take", "/api/v1/sweeps/3/redo", "/api/v1/sweeps/3/reading"} {
+		for _, path := range []string{"/api/v1/sweeps", "/api/v1/events", "/api/v1/login", "/api/v1/sweeps/3/take", "/api/v1/sweeps/3/redo", "/api/v1/sweeps/3/reading", "/api/v1/pair"} {
 			w := do(h, call{method: "POST", path: path, body: body})
 			wellFormed(t, w)
 			if w.Code == http.StatusInternalServerError {

@@ -57,6 +57,8 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/skip", s.changes(s.skipStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/redo", s.changes(s.redoStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/reading", s.changes(s.putReading))
+	mux.HandleFunc("POST /api/v1/pair", s.changes(s.startHalfTurn))
+	mux.HandleFunc("DELETE /api/v1/pair", s.changes(s.forgetPair))
 	mux.HandleFunc("POST /api/v1/runs/{id}/refit", s.changes(s.refit))
 	mux.HandleFunc("POST /api/v1/motion/arm", s.changes(s.armMotion))
 	mux.HandleFunc("DELETE /api/v1/motion/arm", s.changes(s.disarmMotion))

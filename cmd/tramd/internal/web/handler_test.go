@@ -89,6 +89,10 @@ func TestRoutes(t *testing.T) {
 		{"redo one", "POST", "/api/v1/sweeps/7/redo", `{"station":2}`, 200, `{"run":7}`, "redo 7 2"},
 		{"redo, typo", "POST", "/api/v1/sweeps/7/redo", `{"stations":2}`, 400, "unknown field", ""},
 		{"a typed reading", "POST", "/api/v1/sweeps/7/reading", `{"indicator":"dial","text":" -3 um "}`, 200, `{"run":7}`, `put 7 "dial" "-3 um"`},
+		{"half turn", "POST", "/api/v1/pair", `{"axis":" nod "}`, 201, `{"run":9}`, `half turn "nod"`},
+		{"half turn of nothing", "POST", "/api/v1/pair", "", 400, "axis: write 1 to 40", ""},
+		{"half turn, typo", "POST", "/api/v1/pair", `{"axes":"nod"}`, 400, "unknown field", ""},
+		{"forget the pair", "DELETE", "/api/v1/pair", "", 200, `{"zeroed":false}`, "forget the pair"},
 		{"arm", "POST", "/api/v1/motion/arm", "", 200, `"key":"k"`, "arm 0s"},
 		{"arm planned checks", "POST", "/api/v1/motion/arm", `{"unattended_hours":8}`, 200, `"key":"k"`, "arm 8h0m0s"},
 		{"arm, nonsense", "POST", "/api/v1/motion/arm", `{"unattended_hours":-1}`, 400, "number of hours", ""},
@@ -148,7 +152,7 @@ func TestMissingPartsAnswerClearly(t *testing.T) {
 	h := Handler(Options{Local: true})
 	for path, method := range map[string]string{
 		"/healthz": "GET", "/api/v1/runs": "GET", "/api/v1/runs/1": "GET", "/api/v1/runs/1/readings.csv": "GET",
-		"/api/v1/sweeps": "POST", "/api/v1/sweeps/1": "DELETE", "/api/v1/advice": "GET",
+		"/api/v1/sweeps": "POST", "/api/v1/sweeps/1": "DELETE", "/api/v1/pair": "DELETE", "/api/v1/advice": "GET",
 	} {
 		if w := do(h, call{method: method, path: path}); w.Code != 503 || !strings.Contains(w.Body.String(), `"error"`) {
 			t.Errorf("%s %s: got %d %s", method, path, w.Code, w.Body)

@@ -60,6 +60,8 @@ type Sweeps interface {
 	Skip(ctx context.Context, run int64) error                        // leave this station out
 	Redo(ctx context.Context, run int64, station int) error           // take a station again; negative is the last
 	Put(ctx context.Context, run int64, indicator, text string) error // a reading that a person read and typed
+	StartHalfTurn(ctx context.Context, axis string) (run int64, err error)
+	ForgetPair(ctx context.Context) error
 }
 
 // Motion moves the arm by a program, in two acts: arming, and a start with the key that it gave.

@@ -1,0 +1,98 @@
+package session
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"tramd/sweep"
+)
+
+// halfTurn is the run of a half turn that begins with the arm at deg: two stations opposite each other, which the full model
+// fits as it does any. Where no encoder tells the angle they are set by eye, whatever the angle source of the sweeps is.
+func (s *Session) halfTurn(deg float64) undertaking {
+	w := undertaking{kind: HalfTurn, setup: s.o.Setup}
+	deg = sweep.Degrees(sweep.Wrap(sweep.Radians(deg)))
+	w.setup.StationsDeg = []float64{deg, math.Mod(deg+180, 360)}
+	w.setup.Steady = nil
+	if s.encoder == nil && !s.o.Angle.Stations.Typed {
+		w.setup.AngleSource = "stations"
+	}
+	return w
+}
+
+// becomeHalfTurn has a job that was just made take its two stations.
+func (j *job) becomeHalfTurn(s *Session) {
+	degs := j.setup.StationsDeg
+	if rad, _, known := s.encoderAngle(); known && math.Abs(math.Remainder(rad-sweep.Radians(degs[0]), 2*math.Pi)) > math.Pi/2 {
+		degs = []float64{degs[1], degs[0]} // the nearer first
+	}
+	o := s.o.Angle.Stations
+	o.AnglesDeg, o.Closing, o.Indicators, o.Told = degs, false, len(s.o.Indicators), s.encoder != nil
+	for _, ind := range s.o.Setup.Indicators {
+		o.Resolution = math.Max(o.Resolution, ind.ResolutionMM)
+	}
+	j.steady, j.stations = nil, sweep.NewStations(o)
+}
+
+func (s *Session) encoderAngle() (rad, t float64, known bool) {
+	if s.encoder == nil || s.angleAt == 0 {
+		return 0, 0, false
+	}
+	return s.encoder.Angle()
+}
+
+// standsThere says whether the arm stands at the station, as far as an encoder tells: with one, readings count only while it
+// rests there.
+func (j *job) standsThere(s *Session) bool {
+	if s.encoder == nil {
+		return true
+	}
+	rad, _, known := s.encoderAngle()
+	_, deg, ok := j.stations.Here()
+	switch {
+	case !ok:
+		j.there = false
+	case !known || math.Abs(math.Remainder(rad-sweep.Radians(deg), 2*math.Pi)) > alongRad:
+		j.there = false
+	case !j.there || math.Abs(rad-j.restAngle) > restRad:
+		j.there, j.restAngle, j.movedAt = true, rad, time.Now()
+		j.stations.Arrive()
+	}
+	return j.there
+}
+
+// asMeasured puts the angle that the encoder showed in the place of the announced one.
+func (j *job) asMeasured(p sweep.Point) sweep.Point {
+	p.Angle += math.Remainder(j.restAngle-p.Angle, 2*math.Pi)
+	return p
+}
+
+func (j *job) sayHalfTurn(s *Session) string {
+	_, deg, ok := j.stations.Here()
+	a, b, _, paired := sweep.OppositePair(s.o.Setup)
+	if !ok || !paired {
+		return ""
+	}
+	first := s.o.Setup.Indicators[a]
+	do := fmt.Sprintf("Spindle power isolated? Set the bar with %s at %s", first.Name, place(deg+first.PhaseDeg))
+	if j.stations.Taken() > 0 {
+		do = fmt.Sprintf("Read. Now turn the spindle half a turn by hand, %s to %s", first.Name, place(deg+first.PhaseDeg))
+	}
+	if s.o.Angle.Stations.Typed {
+		return fmt.Sprintf("%s, and type the reading of %s.", do, s.wanted(j))
+	}
+	switch rad, _, known := s.encoderAngle(); {
+	case s.encoder == nil:
+	case !known:
+		return "Turn the arm past the encoder's index mark, so that its angle is known. " + do + "."
+	case !j.standsThere(s):
+		now := sweep.Degrees(sweep.Wrap(rad)) + first.PhaseDeg
+		return fmt.Sprintf("%s; it stands at %s.", do, place(math.Round(now)))
+	}
+	if span, long := j.stations.Unsettled(); long > unsettledFor {
+		return fmt.Sprintf("The readings of %s and %s do not lie still (%.3f mm to and fro): let go of the bar, or take them as they are.",
+			first.Name, s.o.Setup.Indicators[b].Name, span)
+	}
+	return do + ", let go and keep still."
+}
