@@ -90,6 +90,7 @@ function facts(run, r, unit) {
     ['Tolerance', run.tolerance || 'none given'],
     ['Closure, last reading less first', length(r.closure_mm)],
     ['Offset, reading at no lean', offsets],
+    ['Pair, at no lean', r.pair ? `${r.pair.indicator} less ${r.pair.less} reads ${length(r.pair.zero_mm)} (u ${length(r.pair.u_mm)})` : null],
     ['Residual, rms about the fit', length(r.residual_rms_mm)],
     ['Form of the surface, peak to valley', length(r.form_pv_mm)],
     ['Circle seen', `${Math.round(r.coverage_deg)}°`],

@@ -13,6 +13,7 @@ import { targetState, wireTarget } from './target.js';
 import { historyUnit, loadHistory, wireHistory } from './history.js';
 import { planned } from './planned.js';
 import { steer, wire } from './steer.js';
+import { beam, wireBeam } from './beam.js';
 import { hear, wireAids } from './aids.js';
 import { again, detailUnit, openRun, wireDetail } from './detail.js';
 
@@ -83,6 +84,7 @@ function show() {
   detailUnit(unit);
   steer(state, news.stale);
   targetState(state, news.stale);
+  beam(state, unit, news.stale);
 }
 
 const phases = { idle: 'no sweep', waiting: 'waiting', turning: 'sweeping', fitting: 'fitting' };
@@ -123,6 +125,7 @@ wire();
 wireAids();
 wireJob();
 wireTarget();
+wireBeam();
 wireDetail();
 watch();
 wireHistory();

@@ -56,6 +56,7 @@ function rowOf(run) {
     files.append(a);
   }
   const time = make('td', 'when', when(run.started_at));
+  if (run.kind === 'half-turn') time.append(make('small', '', ' half turn'));
   if (run.clock_set === false) time.append(make('small', '', ' clock not set'));
   const number = make('td', 'id');
   const open = make('a', '', `${Number(run.id)} ›`);

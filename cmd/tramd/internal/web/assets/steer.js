@@ -46,6 +46,10 @@ export function steer(next, old) {
   refresh();
 }
 
+// mayChange and idle say whether a button of another part can be used now.
+export const mayChange = () => may.may_change && !stale && Boolean(state);
+export const idle = () => state?.sweep.phase === 'idle';
+
 function reason() {
   if (!may.may_change && !may.password_set) return 'Nothing can be changed from this page until there is a password: run “tramd password” on the machine and put what it prints as http.password_hash into the config.';
   if (!may.may_change) return 'Log in to start, steer or abandon a sweep.';
@@ -58,16 +62,17 @@ function refresh() {
   const free = may.may_change && !stale && Boolean(state);
   const busy = free && state.sweep.phase !== 'idle';
   const typed = state?.angle.source === 'typed';
-  const byHand = state?.angle.source === 'stations' || typed;
+  const half = state?.sweep.kind === 'half-turn';
+  const byHand = state?.angle.source === 'stations' || typed || half;
   const here = busy && (state.sweep.stations ?? []).some((s) => s.state === 'here');
   byId('start').disabled = !free || busy;
   byId('abandon').disabled = !busy;
-  const marking = state?.angle.source === 'steady';
+  const marking = state?.angle.source === 'steady' && !half;
   byId('take').hidden = !(byHand || marking) || typed;
   byId('skip').hidden = byId('redo').hidden = !byHand;
-  byId('skip').disabled = !here;
+  byId('skip').disabled = !here || half;
   byId('take').disabled = marking ? !busy || state.sweep.phase !== 'waiting' : !here;
-  setText(byId('take'), marking ? 'The arm passes the mark now' : 'Take this station');
+  setText(byId('take'), marking ? 'The arm passes the mark now' : half ? 'Read here' : 'Take this station');
   byId('redo').disabled = !busy || !(state.sweep.stations ?? []).some((s) => s.state === 'taken' || s.state === 'skipped');
   byId('typed').hidden = !typed;
   byId('motion').hidden = !armed || !free || busy;
