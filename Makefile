@@ -11,10 +11,12 @@ BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LD
 demo: build
 	./bin/tramd demo
 
-# Compiled side by side, run one package after the other: some tests keep time with real ports and a real browser.
+# What only reckons runs side by side; the rest one package after the other: some tests keep time with real ports and a real
+# browser.
 test: deps-test
 	@$(GO) test -tags "$(TAGS)" -race -run '^$$' ./... >/dev/null
-	$(GO) test -tags "$(TAGS)" -race -p 1 ./...
+	$(GO) test -tags "$(TAGS)" -race ./sweep/... ./store/...
+	$(GO) test -tags "$(TAGS)" -race -p 1 $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '^tramd/(sweep|store)(/|$$)')
 
 build: deps
 	$(BUILD) -o bin/tramd ./cmd/tramd

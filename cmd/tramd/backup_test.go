@@ -13,6 +13,7 @@ import (
 
 // A backup is made beside a daemon in the middle of a sweep, later put back, and holds what the record held then.
 func TestBackupAndRestore(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	stick, err := os.MkdirTemp("/dev/shm", "stick")

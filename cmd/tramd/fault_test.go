@@ -143,6 +143,7 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 
 // The record is found damaged at the start: the daemon starts all the same, with what could be read, and says so.
 func TestADaemonStartsOnADamagedRecord(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	d := s.daemon(t)

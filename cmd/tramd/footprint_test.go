@@ -145,6 +145,7 @@ func residentKB(tb testing.TB, pid int) (own, file int) {
 
 // A record of ten years answers like one of a day: this is the same file, at a fiftieth of its size, held to its contents.
 func TestARecordOfYearsIsServed(t *testing.T) {
+	t.Parallel()
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
 	tenYears(t, filepath.Join(s.dir, "tramd.db"), 1752)
 	s.daemon(t)

@@ -57,6 +57,7 @@ func play(l *devicetest.Line, s madeup.Stream) (stop func()) {
 // Each made-up instrument plays into a real port; the block that is printed must be one that a configuration takes and
 // that reads what was sent. Most of the time is waiting, so many play at once.
 func TestIdentifyFindsEachThroughAPort(t *testing.T) {
+	t.Parallel()
 	streams := append(append(madeup.Texts(), madeup.Bytes()...), madeup.Asked()...)
 	if len(streams) < 30 {
 		t.Fatalf("only %d streams", len(streams))
@@ -141,6 +142,7 @@ func freeLine(t *testing.T) *devicetest.Line {
 }
 
 func TestIdentifyClaimsNothingForNoise(t *testing.T) {
+	t.Parallel()
 	for _, name := range []string{"random bytes", "random figures", "a line held low", "a clock", "a thermometer", "a frame at rest", "random under a mark"} {
 		t.Run(name, func(t *testing.T) {
 			data := madeup.Noise()[name]

@@ -12,8 +12,9 @@ import (
 
 // An encoder that is not ours loses counts in the middle of the second turn; its index mark tells.
 func TestLostCountsOfAnEncoderThatIsNotOurs(t *testing.T) {
-	t.Run("a few", func(t *testing.T) { loseCounts(t, "560:35") }) // 3 degrees: no more than a hand does
-	t.Run("many", func(t *testing.T) { loseCounts(t, "560:300") }) // 26 degrees: a jump, known as one at once
+	t.Parallel()
+	t.Run("a few", func(t *testing.T) { t.Parallel(); loseCounts(t, "560:35") }) // 3 degrees: no more than a hand does
+	t.Run("many", func(t *testing.T) { t.Parallel(); loseCounts(t, "560:300") }) // 26 degrees: a jump, known as one at once
 }
 
 func loseCounts(t *testing.T, lose string) {
@@ -46,6 +47,7 @@ func loseCounts(t *testing.T, lose string) {
 
 // One whose counter starts anew must not end in a result.
 func TestAnEncoderThatStartsAnewEndsTheSweep(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "250", "--seconds", "5", "--turns", "2.05", "--restart", "500")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)

@@ -9,6 +9,7 @@ import (
 // Refitting works with the daemon running and without, keeps the old results, and an indicator that was changed between
 // two runs is pointed out.
 func TestRefitWithAndWithoutADaemon(t *testing.T) {
+	t.Parallel()
 	ports := encoderPorts("/dev/serial/by-id/usb-none-if00", "/dev/serial/by-id/usb-none-if01")
 	s := newShop(t, strings.Replace(ports, "radius_mm", "serial = \"A1\"\nradius_mm", 1))
 	csv := recordedSweep(t)

@@ -215,6 +215,7 @@ func TestAKilledDaemonLosesNothingItSaidWasStored(t *testing.T) {
 }
 
 func TestUnpluggedPortsEndTheSweepAndKeepItsReadings(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "20")
 	// The names stay the same when the adapter comes back, as those udev makes do.
 	dir := t.TempDir()
@@ -256,6 +257,7 @@ func TestUnpluggedPortsEndTheSweepAndKeepItsReadings(t *testing.T) {
 
 // A person goes from station to station; the indicator is on a pty, and there is no encoder.
 func TestStationsByHand(t *testing.T) {
+	t.Parallel()
 	ptm, pts, err := pty.Open()
 	if err != nil {
 		t.Fatal(err)
