@@ -4,8 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
-	"tramd/sweep"
-	"tramd/sweep/mixed"
+	"tramd/cmd/tramd/internal/daemon"
 )
 
 type separateCmd struct {
@@ -21,52 +20,19 @@ func (c *separateCmd) Run(e *env) error {
 		return err
 	}
 	defer s.Close()
-	var results [2]sweep.Result
-	var setup sweep.Setup
-	for i, id := range []int64{c.First, c.Turned} {
-		r, err := s.Run(e.ctx, id)
-		if err != nil {
-			return err
-		}
-		if r.Result == nil {
-			return fmt.Errorf("run %d has no result", id)
-		}
-		if i == 1 && r.Setup.Machine != setup.Machine {
-			return fmt.Errorf("run %d is of %s and run %d of %s; take both on one machine", c.First, setup.Machine, id, r.Setup.Machine)
-		}
-		results[i], setup = *r.Result, r.Setup
-	}
-	sep, err := mixed.Reverse(results[0], results[1], setup.Tolerance)
+	out, err := daemon.Separate(e.ctx, s, c.First, c.Turned)
 	if err != nil {
 		return err
 	}
-	spindle := sweep.Result{Tilt: sep.SpindleTilt, Nod: sep.SpindleNod}
-	plate := sweep.Result{Tilt: sep.PlateTilt, Nod: sep.PlateNod}
 	if c.JSON {
-		type pair struct {
-			Tilt json.RawMessage `json:"tilt"`
-			Nod  json.RawMessage `json:"nod"`
-		}
-		out := map[string]pair{}
-		for name, r := range map[string]sweep.Result{"spindle": spindle, "plate": plate} {
-			text, err := json.Marshal(r)
-			if err != nil {
-				return err
-			}
-			var p pair
-			if err := json.Unmarshal(text, &p); err != nil {
-				return err
-			}
-			out[name] = p
-		}
 		return json.NewEncoder(e.out).Encode(out)
 	}
 	for _, x := range []struct {
 		name string
-		r    sweep.Result
-	}{{"spindle against the machine", spindle}, {"plate against the machine (+: rises that way)", plate}} {
+		axes daemon.Axes
+	}{{"spindle against the machine", out.Spindle}, {"plate against the machine (+: rises that way)", out.Plate}} {
 		fmt.Fprintln(e.out, x.name)
-		fmt.Fprintf(e.out, "  tilt %s mm/m\n  nod  %s mm/m\n", figure(x.r.Tilt), figure(x.r.Nod))
+		fmt.Fprintf(e.out, "  tilt %s mm/m\n  nod  %s mm/m\n", figure(x.axes.Tilt), figure(x.axes.Nod))
 	}
 	return nil
 }

@@ -34,6 +34,10 @@ func (d *Daemon) listen() error {
 		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg}, Drift: d.drift, Sweeps: d.session, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: d.session, Version: d.o.Version, Free: d.store.Free}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, ClientCerts: d.cfg.HTTP.ClientCA != "", Log: d.o.Log, Done: d.done,
+		Separate: func(ctx context.Context, first, turned int64) (any, error) {
+			out, err := Separate(ctx, d.store, first, turned)
+			return out, notFound(err)
+		},
 		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
 			return WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)

@@ -213,3 +213,48 @@ func whole(t *testing.T, ctx context.Context, name string) {
 		t.Fatal(err)
 	}
 }
+
+// A stored run is fitted anew from its page, the result kept only when asked, and the spindle told from a loose plate.
+func TestARunOnceMore(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, hashed(t))
+	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
+	s.shop.apart = map[string]any{"spindle": result(0.05, 0.02, 0.007), "plate": result(0.01, -0.04, 0.007)}
+	open(t, ctx, s.url+"/#run-11", 360, 800, "light")
+	until(t, ctx, runOpen)
+	click := func(id string) {
+		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector("#%s").click() ?? true`, id))
+	}
+	click("anew-fit")
+	until(t, ctx, `document.querySelector(".anew-out").innerText.startsWith("Log in")`)
+	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
+	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	until(t, ctx, `document.querySelector("#login").hidden && !document.querySelector("#event").hidden`)
+	click("anew-fit")
+	until(t, ctx, `(t => t.includes("Before, plain 1") && t.includes("+0.071 ± 0.009") && t.includes("−0.031 ± 0.009"))(document.querySelector(".anew-out").innerText)`)
+	if got := s.shop.last(); got != "refit 11 false" {
+		t.Errorf("the daemon was told %q", got)
+	}
+	eval[bool](t, ctx, `document.querySelector("#anew-turned").value = "10"; true`)
+	click("anew-separate")
+	until(t, ctx, `(t => t.includes("Spindle against the machine") && t.includes("−0.040 ± 0.007"))(document.querySelector(".anew-out").innerText)`)
+	whole(t, ctx, "run-once-more-360")
+	if cut := eval[string](t, ctx, cutOff); cut != "" {
+		t.Errorf("cut off: %s", cut)
+	}
+	if !eval[bool](t, ctx, `document.querySelector("#anew-keep").hidden`) {
+		t.Error("what is shown now could be kept as a fit")
+	}
+	click("anew-fit")
+	until(t, ctx, `!document.querySelector("#anew-keep").hidden && document.querySelector(".anew-out").innerText.includes("Before")`)
+	click("anew-keep")
+	until(t, ctx, `document.querySelector(".anew-out").childElementCount === 0`) // the run is read again
+	if got := strings.Join(s.shop.calls, ", "); !strings.Contains(got, "separate 11 10") || !strings.Contains(got, "refit 11 true") {
+		t.Errorf("the daemon was told %q", got)
+	}
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+}

@@ -41,6 +41,7 @@ type shop struct {
 	csvErr error
 	runs   any
 	detail func(id int64) any // nil: the id and nothing else
+	apart  any                // what Separate answers; nil: an empty answer
 }
 
 func (f *shop) note(format string, args ...any) error {
@@ -112,6 +113,17 @@ func (f *shop) StartHalfTurn(_ context.Context, axis string) (int64, error) {
 }
 
 func (f *shop) ForgetPair(context.Context) error { return f.note("forget the pair") }
+
+func (f *shop) Separate(_ context.Context, first, turned int64) (any, error) {
+	if f.apart != nil {
+		return f.apart, f.note("separate %d %d", first, turned)
+	}
+	return map[string]any{"spindle": map[string]any{"tilt": nil}}, f.note("separate %d %d", first, turned)
+}
+
+func (f *shop) Refit(_ context.Context, run int64, keep bool) (any, error) {
+	return map[string]any{"run": run, "before": result(0.06, -0.02, 0.008), "now": result(0.0712, -0.0312, 0.009)}, f.note("refit %d %v", run, keep)
+}
 
 func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
 	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"}, Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)

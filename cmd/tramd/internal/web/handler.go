@@ -50,6 +50,7 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/runs", s.runs)
 	mux.HandleFunc("GET /api/v1/runs/{id}", s.run)
 	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.readings)
+	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.separate)
 	mux.HandleFunc("GET /api/v1/drift", s.drift)
 	mux.HandleFunc("POST /api/v1/sweeps", s.changes(s.startSweep))
 	mux.HandleFunc("DELETE /api/v1/sweeps/{id}", s.changes(s.abandonSweep))

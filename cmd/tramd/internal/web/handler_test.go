@@ -54,7 +54,7 @@ func do(h http.Handler, c call) *httptest.ResponseRecorder {
 
 func TestRoutes(t *testing.T) {
 	store := &shop{csv: "t_s,angle_deg,reading_mm,indicator\n0,0,1.2,arm\n", runs: []int{}}
-	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Motion: store, Imports: store, Local: true,
+	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Motion: store, Imports: store, Separate: store.Separate, Local: true,
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "metrics here") })})
 	for _, c := range []struct {
 		name               string
@@ -92,6 +92,10 @@ func TestRoutes(t *testing.T) {
 		{"half turn", "POST", "/api/v1/pair", `{"axis":" nod "}`, 201, `{"run":9}`, `half turn "nod"`},
 		{"half turn of nothing", "POST", "/api/v1/pair", "", 400, "axis: write 1 to 40", ""},
 		{"half turn, typo", "POST", "/api/v1/pair", `{"axes":"nod"}`, 400, "unknown field", ""},
+		{"separate", "GET", "/api/v1/runs/3/separate?turned=4", "", 200, `{"spindle":{"tilt":null}}`, "separate 3 4"},
+		{"separate from nothing", "GET", "/api/v1/runs/3/separate", "", 400, "turned: write", ""},
+		{"separate, bad run", "GET", "/api/v1/runs/x/separate?turned=4", "", 400, "whole number", ""},
+		{"separate, nonsense", "GET", "/api/v1/runs/3/separate?turned=-4", "", 400, "turned", ""},
 		{"forget the pair", "DELETE", "/api/v1/pair", "", 200, `{"zeroed":false}`, "forget the pair"},
 		{"arm", "POST", "/api/v1/motion/arm", "", 200, `"key":"k"`, "arm 0s"},
 		{"arm planned checks", "POST", "/api/v1/motion/arm", `{"unattended_hours":8}`, 200, `"key":"k"`, "arm 8h0m0s"},

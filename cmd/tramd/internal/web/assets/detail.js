@@ -4,6 +4,7 @@ import { when } from './words.js';
 import { findings } from './findings.js';
 import { budgets } from './budget.js';
 import { residuals } from './residuals.js';
+import { anew } from './anew.js';
 
 let id = null; // of the run that is open
 let run = null;
@@ -115,7 +116,7 @@ function head() {
 
 function draw() {
   if (!unit || !run) return;
-  byId('detail-body').replaceChildren(story(), ...findings(run, unit), ...budgets(run));
+  byId('detail-body').replaceChildren(story(), ...findings(run, unit), ...budgets(run), ...anew(run, unit, load));
 }
 
 const ends = {

@@ -1,0 +1,32 @@
+package web
+
+import (
+	"math"
+	"net/http"
+)
+
+// separate tells the spindle from a loose plate: ?turned= is the sweep after the plate was turned by 180 degrees.
+func (s *server) separate(w http.ResponseWriter, r *http.Request) {
+	first, err := s.recordID(r)
+	var turned int64
+	if err == nil {
+		turned, err = queryInt(r, "turned", 1, math.MaxInt64, 0)
+	}
+	switch {
+	case err != nil:
+	case turned == 0:
+		err = problem{http.StatusBadRequest, "turned: write the number of the sweep after the plate was turned by 180 degrees"}
+	case s.Separate == nil:
+		err = noRecords
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	out, err := s.Separate(r.Context(), first, turned)
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, out)
+}
