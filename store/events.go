@@ -43,10 +43,13 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	if !slices.Contains(EventKinds(), e.Kind) {
 		return 0, fmt.Errorf("%s: %w: %q is not a kind of event; use %s", doing, ErrEvent, e.Kind, strings.Join(EventKinds(), ", "))
 	}
+	var hours *float64
 	if e.Kind == hoursEvent {
-		if _, err := parseHours(e.Text); err != nil {
+		x, err := parseHours(e.Text)
+		if err != nil {
 			return 0, fmt.Errorf("%s: %w: %w", doing, ErrEvent, err)
 		}
+		hours = &x
 	}
 	var moved sql.NullString
 	if len(e.Moved) > 0 {
@@ -76,6 +79,11 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 		if e.Run != 0 {
 			if err := whyNotOpen(ctx, tx, e.Run); errors.Is(err, ErrNotFound) {
 				return nil, fmt.Errorf("run %d: %w", e.Run, err)
+			}
+		}
+		if hours != nil {
+			if err := typeMeter(ctx, tx, *hours); err != nil {
+				return nil, err
 			}
 		}
 		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set, moved, loose_nm, tight_nm, after_run)

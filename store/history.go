@@ -57,7 +57,7 @@ type historian struct {
 
 func (b *historian) runs() error {
 	rows, err := b.s.r.QueryContext(b.ctx, `SELECT run.id, purpose, setup_id, started_us, clock_set,
-		line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m'
+		spindle_hours, line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m'
 		FROM run JOIN line ON line.run_id = run.id
 		WHERE kind = 'sweep' AND outcome = 'finished' AND run.id > ? ORDER BY run.id`, b.mark.Run)
 	if err != nil {
@@ -67,12 +67,13 @@ func (b *historian) runs() error {
 		id, setup, started int64
 		purpose            string
 		dated              bool
+		hours              sql.NullFloat64
 		x                  [4]sql.NullFloat64
 	}
 	var found []row
 	for rows.Next() {
 		var r row
-		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.x[0], &r.x[1], &r.x[2], &r.x[3]); err != nil {
+		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.x[0], &r.x[1], &r.x[2], &r.x[3]); err != nil {
 			rows.Close()
 			return err
 		}
@@ -105,6 +106,9 @@ func (b *historian) runs() error {
 			continue
 		}
 		c := &drift.Check{Time: at, Limit: setup.Tolerance.Limit.MMPerM(), SpindleHours: math.NaN()}
+		if r.hours.Valid {
+			c.SpindleHours = r.hours.Float64
+		}
 		for i := range c.Axis {
 			if v, u := r.x[2*i], r.x[2*i+1]; v.Valid {
 				c.Axis[i] = &drift.Value{MMPerM: v.Float64, U: u.Float64}
@@ -178,10 +182,13 @@ func (b *historian) conclude() {
 // hoursEvent is the kind of an event that says what the spindle's hour counter showed.
 const hoursEvent = drift.HoursEvent
 
+// maxHours bounds a running time: more than a thousand years are no machine's.
+const maxHours = 1e7
+
 // parseHours reads a counter: hours with a decimal point.
 func parseHours(text string) (float64, error) {
 	x, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-	if err != nil || !(x >= 0 && x < 1e7) || strings.ContainsAny(text, "xXpP_") {
+	if err != nil || !(x >= 0 && x < maxHours) || strings.ContainsAny(text, "xXpP_") {
 		return 0, fmt.Errorf("hours %q: write what the spindle's hour counter shows, such as 1234.5", text)
 	}
 	return x, nil

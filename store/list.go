@@ -17,7 +17,7 @@ type Line struct {
 // selectLine reads runs with the short form of their newest result, which a trigger keeps.
 const selectLine = `SELECT run.id, kind, purpose, setup_id, started_us, ended_us, boot_id, boot_us, clock_set, outcome, why, note,` +
 	runCounts + `
-	line.json, NULL, NULL, NULL, temperature_c
+	line.json, NULL, NULL, NULL, temperature_c, spindle_hours
 	FROM run LEFT JOIN line ON line.run_id = run.id `
 
 // List gives the runs that Runs gives, as lines.

@@ -42,10 +42,28 @@ func putRun(ctx context.Context, tx *sql.Tx, r NewRun) (sql.Result, error) {
 	res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
 		r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
-	if err != nil || r.TemperatureC == nil {
-		return res, err
+	if err == nil && r.TemperatureC != nil {
+		err = setTemperature(ctx, tx, res, *r.TemperatureC)
 	}
-	return res, setTemperature(ctx, tx, res, *r.TemperatureC)
+	if err == nil && r.Meter != nil {
+		err = setHours(ctx, tx, res, *r.Meter)
+	}
+	return res, err
+}
+
+// setHours stores the hours with the run and keeps them, in one commit, so that the hours of a later run are never less.
+func setHours(ctx context.Context, tx *sql.Tx, run sql.Result, m Meter) error {
+	if err := m.check(); err != nil {
+		return err
+	}
+	id, err := run.LastInsertId()
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, "UPDATE run SET spindle_hours = ? WHERE id = ?", m.Hours, id); err != nil {
+		return err
+	}
+	return putMeter(ctx, tx, m)
 }
 
 func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius float64) error {

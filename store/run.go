@@ -33,6 +33,7 @@ type NewRun struct {
 	Note      string
 
 	TemperatureC *float64 // of the machine or the shop; nil: not known
+	Meter        *Meter   // of the spindle; kept with the run. nil: not known
 }
 
 // Run is one stored measurement.
@@ -59,6 +60,7 @@ type Run struct {
 	ReadingsGone bool `json:"readings_gone,omitempty"` // they were let go when they grew old
 
 	TemperatureC *float64 `json:"temperature_c,omitempty"` // of the machine or the shop when it began; nil: not known
+	SpindleHours *float64 `json:"spindle_hours,omitempty"` // of the spindle when it began; nil: not known
 }
 
 // RunKey labels a count of runs.

@@ -13,7 +13,7 @@ const maxPage = 1000
 
 // selectRun reads runs with their newest result.
 const selectRun = `SELECT run.id, kind, purpose, setup_id, started_us, ended_us, boot_id, boot_us, clock_set, outcome, why, note,` + runCounts + `
-	result.json, cov_tilt, cov_tilt_nod, cov_nod, temperature_c
+	result.json, cov_tilt, cov_tilt_nod, cov_nod, temperature_c, spindle_hours
 	FROM run LEFT JOIN result ON result.id = (SELECT max(id) FROM result WHERE run_id = run.id) `
 
 // runCounts are the readings of a run, with and without an angle. A run that goes on has its chunks counted.
@@ -137,7 +137,7 @@ func (s *Store) runRows(ctx context.Context, query string, args ...any) ([]runRo
 		var r runRow
 		if err := rows.Scan(&r.run.ID, &r.run.Kind, &r.run.Purpose, &r.setup, &r.started, &r.ended, &r.run.BootID, &r.boot,
 			&r.run.ClockSet, &r.run.Outcome, &r.run.Why, &r.run.Note, &r.run.Readings, &r.run.Untagged,
-			&r.text, &r.covTT, &r.covTN, &r.covN, &r.run.TemperatureC); err != nil {
+			&r.text, &r.covTT, &r.covTN, &r.covN, &r.run.TemperatureC, &r.run.SpindleHours); err != nil {
 			return nil, err
 		}
 		out = append(out, r)
