@@ -15,7 +15,9 @@ type madeBits struct {
 	err error
 }
 
-func (b madeBits) GetModemStatusBits() (*serial.ModemStatusBits, error) { return &b.ModemStatusBits, b.err }
+func (b madeBits) GetModemStatusBits() (*serial.ModemStatusBits, error) {
+	return &b.ModemStatusBits, b.err
+}
 
 // A pseudo-terminal has no modem lines, which must be said; what they mean is tried on made-up bits alone.
 func TestModemLinesAreTakenAsTheyAre(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // MaxRunTimeHours bounds what a counter of running time may show: more than a thousand years are no machine's.
@@ -36,6 +37,12 @@ func parseRunTime(text string) (float64, error) {
 		return bad()
 	}
 	return ms, nil
+}
+
+// CountTime is the time of one count of a counter; 0 where its scale is wrong.
+func (r Register) CountTime() time.Duration {
+	ms, _ := parseRunTime(r.Scale) // 0 with an error
+	return time.Duration(ms * float64(time.Millisecond))
 }
 
 // runTime rounds to whole milliseconds what a counter can show: nothing below zero.

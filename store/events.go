@@ -34,6 +34,15 @@ func EventKinds() []string {
 	return []string{"adjusted", "crashed", "serviced", "moved", "acknowledged", "note", hoursEvent}
 }
 
+// TypedHours gives the hours that a person typed, of an event that says them.
+func (e Event) TypedHours() (float64, bool) {
+	if e.Kind != hoursEvent {
+		return 0, false
+	}
+	x, err := parseHours(e.Text)
+	return x, err == nil
+}
+
 // AddEvent stores an event and gives its number.
 func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	const doing = "store event"

@@ -26,6 +26,7 @@ var forbidden = []struct {
 	{"tramd/cmd/tramd/internal/alarm", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/web", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/metrics"}},
 	{"tramd/cmd/tramd/internal/unattended", []string{"tramd/sweep", "tramd/device", "tramd/store", "database/sql", "net", "os", "log"}},
+	{"tramd/cmd/tramd/internal/hours", []string{"tramd/", "database/sql", "net", "os", "log"}},
 	{"tramd/cmd/tramd/internal/schedule", []string{"tramd/", "database/sql", "net", "os", "log"}},
 	{"tramd/cmd/tramd/internal/identify", []string{"tramd/sweep", "tramd/store", "os", "net"}},
 	{"tramd/cmd/tramd/internal/identify/madeup", []string{"tramd/"}},

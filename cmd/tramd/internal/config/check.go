@@ -29,6 +29,8 @@ type Check struct {
 	DryRun       bool     `toml:"dry_run"`
 	IdleAsk      string   `toml:"idle_ask"`    // what a motion controller is asked before it is to move
 	IdleAnswer   string   `toml:"idle_answer"` // a whole line that says the machine does nothing, as a regular expression
+	IdleInput    string   `toml:"idle_input"`  // an input that says it too, and is watched while the arm moves
+	IdleState    string   `toml:"idle_state"`  // what that is then: on | off
 }
 
 func (c *Check) setDefaults() {
@@ -146,8 +148,8 @@ func (v *validator) check(c Check, source string) {
 			v.bad("check.idle_ask", `is for [angle] source = "program" only, which has a controller to ask; remove it`)
 		}
 	case SourceProgram:
-		if c.IdleAsk == "" || c.IdleAnswer == "" {
-			v.bad("check.idle_ask", `idle_ask and idle_answer are needed before anything moves by itself; write what your controller is asked and the line by which it says that the machine does nothing, for example idle_ask = "STATE" and idle_answer = "state idle"`)
+		if (c.IdleAsk == "" || c.IdleAnswer == "") && (c.IdleInput == "" || c.IdleAsk+c.IdleAnswer != "") {
+			v.bad("check.idle_ask", `idle_ask and idle_answer are needed before anything moves by itself; write what your controller is asked and the line by which it says that the machine does nothing, for example idle_ask = "STATE" and idle_answer = "state idle", or an input that says it: idle_input and idle_state`)
 		}
 		if _, err := whole(c.IdleAnswer); err != nil {
 			v.bad("check.idle_answer", "%q is not a regular expression: %v", c.IdleAnswer, err)

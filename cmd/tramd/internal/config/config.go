@@ -31,6 +31,8 @@ type Config struct {
 	Adjusters   []Adjuster  `toml:"adjuster"`
 	Shims       Shims       `toml:"shims"`
 	Cutters     []Cutter    `toml:"cutter"`
+	Inputs      []Input     `toml:"input"`
+	Hours       Hours       `toml:"hours"`
 
 	tolerance units.Tolerance
 }
@@ -108,6 +110,7 @@ func (c *Config) setDefaults() {
 		}
 	}
 	c.adjusterDefaults()
+	c.inputDefaults()
 	a := &c.Angle
 	if a.Baud == 0 {
 		a.Baud = 115200

@@ -45,6 +45,7 @@ func (v *validator) config(c *Config) {
 	v.check(c.Check, c.Angle.Source)
 	v.indicators(c)
 	v.angle(c)
+	v.inputs(c)
 	v.alarm(c)
 	v.adjusters(c)
 	v.cutters(c)

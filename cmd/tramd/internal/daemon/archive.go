@@ -22,6 +22,7 @@ type archive struct {
 	store       *store.Store
 	clockSet    func() bool
 	temperature func() *float64 // may be nil
+	hours       *hourMeter      // may be nil
 	changed     func(anew bool) // told when something was stored that a history is made of; may be nil
 }
 
@@ -33,7 +34,13 @@ func (a *archive) BeginRun(ctx context.Context, kind string, setup sweep.Setup, 
 	if a.temperature != nil {
 		run.TemperatureC = a.temperature()
 	}
-	return a.store.BeginRun(ctx, run)
+	if a.hours == nil {
+		return a.store.BeginRun(ctx, run)
+	}
+	return a.hours.begin(ctx, func(m *store.Meter) (int64, error) {
+		run.Meter = m
+		return a.store.BeginRun(ctx, run)
+	})
 }
 
 func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {
@@ -58,6 +65,7 @@ type records struct {
 	clockSet func() bool
 	changed  func(anew bool)
 	cfg      *config.Config
+	hours    *hourMeter
 }
 
 func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
@@ -77,9 +85,17 @@ func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
 		return 0, web.Wrong(err)
 	}
 	set := r.clockSet()
-	id, err := r.store.AddEvent(ctx, store.Event{
+	event := store.Event{
 		At: time.Now(), Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, Tightened: (*store.Tightened)(e.Tightened), BootTime: clock.SinceBoot(), ClockUnset: !set,
-	})
+	}
+	add := func() (int64, error) { return r.store.AddEvent(ctx, event) }
+	var id int64
+	var err error
+	if x, typed := event.TypedHours(); typed && r.hours != nil {
+		id, err = r.hours.typed(x, add)
+	} else {
+		id, err = add()
+	}
 	if errors.Is(err, store.ErrEvent) {
 		return 0, web.Wrong(err)
 	}

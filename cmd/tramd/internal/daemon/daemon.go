@@ -43,6 +43,8 @@ type Daemon struct {
 	dates   *dates
 	drift   *drifting
 	warmth  *thermometer
+	meter   *hourMeter
+	machine *machineLines
 	devices []*device.Device
 	readers []*reader // of the devices
 	session *session.Session
@@ -83,11 +85,21 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.dates.look(ctx)
 	d.drift = newDrifting(d)
 	d.warmth = &thermometer{file: d.cfg.Temperature.File, log: d.o.Log}
+	if d.meter, err = newHourMeter(ctx, d.store, hoursFrom(d.cfg), d.cfg.HoursStep(), d.clock.IsSet, d.o.Log); err != nil {
+		return err
+	}
+	if d.machine, err = newMachineLines(d.cfg, d.meter, d.o.Log); err != nil {
+		return err
+	}
 	specs, indicators, angle := routes(d.cfg)
 	var ports []session.Port
 	for i, spec := range specs {
 		r := &reader{name: spec.Name}
-		dev, err := device.New(i, spec, r.handsOn(func(b device.Batch) { d.session.Sink(b) }), d.o.Log)
+		sink := func(b device.Batch) { d.session.Sink(b) }
+		if spec.Role == device.RoleMachine {
+			sink = d.machine.sink
+		}
+		dev, err := device.New(i, spec, r.handsOn(sink), d.o.Log)
 		if err != nil {
 			return err
 		}
@@ -99,9 +111,9 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
-		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
-		Last: past.last, Counts: past.counts,
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.unsafe()), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
+		Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
 				dev.SetPatience(wait)
@@ -132,6 +144,8 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	owner.Go(func() { d.dates.watch(owning) })
 	owner.Go(func() { d.drift.run(owning) })
 	owner.Go(func() { d.warmth.run(owning) })
+	owner.Go(func() { d.meter.run(owning) })
+	owner.Go(func() { d.machine.run(owning) })
 	owner.Go(func() { d.checkRecord(owning) })
 	owner.Go(func() { d.doChores(owning) })
 	owner.Go(func() { d.doChecks(owning) })

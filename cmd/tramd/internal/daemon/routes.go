@@ -55,7 +55,18 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 	if a.TriggerPort != "" {
 		specs = append(specs, device.Spec{Name: "trigger", Role: device.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
 	}
-	return specs, indicators, angle
+	return append(specs, cfg.MachinePorts()...), indicators, angle
+}
+
+// hoursFrom says for people what counts the spindle's hours; "" where nobody does.
+func hoursFrom(cfg *config.Config) string {
+	switch {
+	case cfg.Hours.Input != "":
+		return "input " + cfg.Hours.Input
+	case cfg.Hours.Modbus != nil:
+		return "the machine's counter"
+	}
+	return ""
 }
 
 func coarsest(cfg *config.Config) float64 {

@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"fmt"
-	"io"
 	"log/slog"
 	"math"
 	"reflect"
@@ -13,7 +12,6 @@ import (
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/unattended"
-	"tramd/device"
 	"tramd/store"
 )
 
@@ -85,16 +83,7 @@ func (d *Daemon) doChecks(ctx context.Context) {
 	c := &checks{store: d.store, session: d.session, plan: d.cfg.CheckPlan(), slots: d.cfg.Check.Slots(), turns: d.cfg.Check.Turns,
 		clockSet: d.clock.IsSet, now: time.Now, log: d.o.Log, hours: d.store.HoursSinceCheck}
 	if c.plan.Moves {
-		p, motion := d.cfg.Program, d.cfg.Motion()
-		c.mover = d.session
-		c.idle = &idleQuestion{ask: d.cfg.Check.IdleAsk + p.LineEnd, answer: d.cfg.Check.Idle(), quiet: motion.Open, within: motion.Ack,
-			open: func(ctx context.Context) (io.ReadWriteCloser, error) {
-				line, err := device.OpenDialogue(ctx, d.cfg.MotionPort())
-				if err != nil {
-					return nil, err // never a nil *Dialogue inside an interface
-				}
-				return line, nil
-			}}
+		c.mover, c.idle = d.session, d.idler()
 	}
 	tick := time.NewTicker(lookRate)
 	defer tick.Stop()

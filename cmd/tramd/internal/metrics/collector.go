@@ -64,6 +64,10 @@ var (
 		"Frames of the device that could not be read, since the program started.", "device", "reason")
 	upDesc = desc("tramd_device_up",
 		"1 when the device is sending readings, 0 when not.", "device")
+	inputDesc = desc("tramd_input_on",
+		"1 while the machine's input line is on, 0 while it is off. Absent while that is not known.", "input")
+	hoursDesc = desc("tramd_spindle_run_seconds_total",
+		"How long the spindle has run, by its counter or a running signal. A typed correction may set it back.")
 	clockDesc = desc("tramd_clock_set",
 		"1 when the computer's clock has been set since it started, 0 when what is measured now cannot be dated.")
 	storeDesc = desc("tramd_store_ok",
@@ -77,7 +81,7 @@ var (
 
 	all = []*prometheus.Desc{
 		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc,
-		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc,
+		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, inputDesc, hoursDesc,
 		clockDesc, storeDesc, troubleDesc, freeDesc, buildDesc,
 	}
 )
@@ -107,6 +111,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	e.drift(s.Drift)
 	e.computer(s, c.o.Free)
 	e.runs(s.Runs)
+	e.machineSays(s)
 	for i := range s.Devices {
 		e.device(&s.Devices[i])
 	}

@@ -138,6 +138,18 @@ func (e emitter) device(d *session.DeviceState) {
 	}
 }
 
+// machineSays is what the machine tells of itself.
+func (e emitter) machineSays(s *session.Snapshot) {
+	for _, in := range s.Inputs {
+		if in.State == "on" || in.State == "off" {
+			e.gauge(inputDesc, number(in.State == "on"), in.Name)
+		}
+	}
+	if h := s.Hours; h != nil && h.Hours != nil {
+		e.emit(hoursDesc, prometheus.CounterValue, *h.Hours*3600, nil)
+	}
+}
+
 func number(b bool) float64 {
 	if b {
 		return 1

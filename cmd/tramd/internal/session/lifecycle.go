@@ -193,8 +193,8 @@ func (s *Session) watchAngle() {
 // missing says which device is not there, in words, or "".
 func (s *Session) missing() string {
 	for _, p := range s.o.Ports {
-		if p.Role == TriggerRole {
-			continue // the reading can be taken by other means
+		if p.Role == TriggerRole || p.Role == MachineRole {
+			continue // the reading can be taken without it
 		}
 		if st := p.Status(); st.State != "live" && st.State != "settling" {
 			return fmt.Sprintf("%s is %s (%s). Plug it in; tramd finds it again by itself.", p.Name, st.State, p.Path)

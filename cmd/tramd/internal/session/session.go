@@ -56,6 +56,8 @@ type Options struct {
 	Log        *slog.Logger
 	Last       *LastRun            // from the store, at start
 	Counts     map[RunKey]uint64   // from the store, at start
+	Inputs     func() []InputState // the machine's input lines; nil: there are none. This and the next never wait
+	Hours      func() *HoursState  // of the spindle; nil: nothing counts them
 	Patience   func(time.Duration) // told how long bytes may wait to be read; at first not at all. May be nil
 }
 

@@ -39,6 +39,12 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 	if err != nil {
 		out.Store.Error = err.Error()
 	}
+	if s.o.Inputs != nil {
+		out.Inputs = s.o.Inputs()
+	}
+	if s.o.Hours != nil {
+		out.Hours = s.o.Hours()
+	}
 	out.Sweep = s.sweepState()
 	return out
 }
