@@ -13,7 +13,7 @@ import (
 )
 
 type listenCmd struct {
-	Port    string  `help:"/dev/serial/by-id/..., tcp://host:port or replay:FILE; with --config, which of its ports (default: the first)."`
+	Port    string  `help:"/dev/serial/by-id/..., tcp://host:port or replay:FILE; with --config, which of its ports, or the name of an input (default: the first port)."`
 	Baud    int     `help:"Rate of the line (115200)."`
 	Line    string  `help:"Bits, parity, stop bits (8N1)."`
 	Frame   string  `enum:"text,encoder," default:"" help:"text for an indicator (the default), encoder for an encoder."`
@@ -29,6 +29,9 @@ keep clear of whatever a motor moves, and look twice which port it is.
 
 // Run shows a port until it is told to stop.
 func (c *listenCmd) Run(e *env) error {
+	if in, err := c.input(); err != nil || in != nil {
+		return errors.Join(err, watchInput(e, in, c.Seconds))
+	}
 	spec, err := c.spec()
 	if err != nil {
 		return err
@@ -117,6 +120,7 @@ func (c *listenCmd) configured() (device.Spec, error) {
 	if cfg.Angle.Port != "" {
 		specs = append(specs, cfg.AnglePort())
 	}
+	specs = append(specs, cfg.MachinePorts()...)
 	var known []string
 	for _, s := range specs {
 		if c.Port == "" || c.Port == s.Port || c.Port == s.Name {

@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // A capture stands in for a port: what is shown is known to the byte.
@@ -74,6 +75,35 @@ ask_every_ms = 20
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is not in\n%s", want, out)
 		}
+	}
+}
+
+func TestListenToAnInput(t *testing.T) {
+	t.Parallel()
+	value := filepath.Join(t.TempDir(), "value")
+	mustWrite(t, value, "0\n")
+	file := filepath.Join(t.TempDir(), "wren.toml")
+	mustWrite(t, file, `
+[machine]
+name = "wren"
+[store]
+path = "/tmp/none.db"
+[angle]
+source = "typed"
+[[indicator]]
+name = "dial"
+radius_mm = 90.0
+[[input]]
+name = "door"
+source = "file"
+file = "`+value+`"
+active_low = true
+`)
+	time.AfterFunc(500*time.Millisecond, func() { _ = os.WriteFile(value, []byte("closed\n"), 0o600) }) // a failure shows in what is heard
+	status, out, errOut := call(t, "listen", "--config", file, "--port", "door", "--seconds", "1.5")
+	on, bad := strings.Index(out, " s  on\n"), strings.Index(out, `says "closed`)
+	if status != 0 || on < 0 || bad < on || !strings.Contains(errOut, "Watching input door") {
+		t.Errorf("status %d: %s\n%s", status, out, errOut)
 	}
 }
 

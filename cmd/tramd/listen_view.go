@@ -145,6 +145,10 @@ func sampleText(s device.Sample) string {
 		name = s.Channel + " "
 	}
 	switch s.Kind {
+	case device.Level:
+		return name + map[int64]string{0: "0", 1: "1"}[s.Value]
+	case device.RunTime:
+		return fmt.Sprintf("%s%.6g h", name, (time.Duration(s.Value) * time.Millisecond).Hours())
 	case device.Count:
 		return fmt.Sprintf("%scount %d", name, s.Value)
 	case device.Angle:

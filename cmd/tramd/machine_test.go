@@ -79,6 +79,9 @@ ask_every_s = 1.0
 	if run := get(t, "http://"+s.page+"/api/v1/runs/1"); !strings.Contains(run, `"spindle_hours":1200.1`) {
 		t.Errorf("the run: %.300s", run)
 	}
+	if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, ", at 1200.1 spindle hours") {
+		t.Errorf("shown: %.200s", out)
+	}
 	d.kill()
 	io.WriteString(in, "hours 12003\n")
 	s.daemon(t)

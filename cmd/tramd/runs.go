@@ -126,6 +126,9 @@ func (c *showCmd) show(e *env, r store.Run) error {
 		return out.Encode(r)
 	}
 	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, r.Setup.Machine, when(r), outcome(r))
+	if r.SpindleHours != nil {
+		title += fmt.Sprintf(", at %.1f spindle hours", *r.SpindleHours)
+	}
 	if r.Result != nil {
 		err := printResult(e.out, title, *r.Result, r.Setup.Tolerance)
 		if err == nil && c.Budget {

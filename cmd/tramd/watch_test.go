@@ -57,6 +57,15 @@ func TestView(t *testing.T) {
 			t.Errorf("missing %q in\n%s", want, got)
 		}
 	}
+	hours := 1234.56
+	s.Inputs = []session.InputState{{Name: "door", State: "on", SinceS: 3}, {Name: "feed", State: "unknown", Error: "no such file"}}
+	s.Hours = &session.HoursState{Hours: &hours, From: "input feed", Error: "the hours cannot be kept"}
+	got = view(s, 200, 0)
+	for _, want := range []string{"door         on        for 3 s", "feed         unknown   no such file", "1234.6 h; the hours cannot be kept by input feed"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("missing %q in\n%s", want, got)
+		}
+	}
 	lean, deg := -0.123, 180.0
 	s.Pair = &session.PairState{Run: 4, Kind: session.HalfTurn, At: s.At.Add(-5 * time.Minute), First: "near", Less: "far", MMPerM: &lean, Deg: &deg, Half: 0.031, DiffMM: -0.0308,
 		Told: true, Tilt: &session.PairAxis{MMPerM: 0.123, Half: 0.031, At: s.At}, Nod: &session.PairAxis{MMPerM: 0.05, Half: 0.03, At: s.At.Add(-3 * time.Hour)}}

@@ -49,6 +49,9 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 		line("%-12s %-9s %s", d.Name, d.State, reading(d))
 	}
 	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
+	for _, row := range machineRows(s) {
+		line("%s", row)
+	}
 	for _, row := range pairRows(s) {
 		line("%s", row)
 	}
@@ -103,6 +106,28 @@ func planned(s *session.Snapshot) (rows []string) {
 	return rows
 }
 
+// machineRows is what the machine says of itself.
+func machineRows(s *session.Snapshot) (rows []string) {
+	for _, in := range s.Inputs {
+		text := in.Error
+		if text == "" {
+			text = fmt.Sprintf("for %.0f s", in.SinceS)
+		}
+		rows = append(rows, fmt.Sprintf("%-12s %-9s %s", in.Name, in.State, text))
+	}
+	if h := s.Hours; h != nil {
+		text := "not known yet"
+		if h.Hours != nil {
+			text = fmt.Sprintf("%.1f h", *h.Hours)
+		}
+		if h.Error != "" {
+			text += "; " + h.Error
+		}
+		rows = append(rows, fmt.Sprintf("%-12s %-9s by %s", "spindle", text, h.From))
+	}
+	return rows
+}
+
 // shown picks the result to show: the sweep in hand, or the last one that was stored.
 func shown(s *session.Snapshot) (*sweep.Result, string) {
 	if s.Sweep.Phase != session.Idle && s.Sweep.Result != nil {
@@ -120,6 +145,8 @@ func reading(d session.DeviceState) string {
 		return fmt.Sprintf("%+9.4f mm", *d.ReadingMM)
 	case d.Error != "":
 		return d.Error
+	case d.State == "live" && d.Role == session.MachineRole:
+		return fmt.Sprintf("%d answers", d.Answered)
 	case d.State == "live":
 		return fmt.Sprintf("%d lines", d.Readings)
 	default:

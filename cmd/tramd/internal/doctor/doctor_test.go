@@ -106,6 +106,50 @@ func TestAHealthyMachineHasNoComplaints(t *testing.T) {
 	}
 }
 
+// The machine's input lines are looked at where they are, and their ports like any other.
+func TestInputsAreLookedAt(t *testing.T) {
+	m, file := healthy(t)
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, file, string(text)+`
+[[input]]
+name = "good"
+source = "file"
+file = "/sys/good"
+[[input]]
+name = "bad"
+source = "file"
+file = "/sys/bad"
+[[input]]
+name = "gone"
+source = "file"
+file = "/sys/gone"
+[[input]]
+name = "feed"
+port = "/dev/serial/by-id/none"
+modbus = { address = 1 }
+[hours]
+port = "/dev/serial/by-id/nothing"
+modbus = { address = 1, register = 1, type = "uint32", scale = "1 h" }
+`)
+	write(t, m.at("/sys/good"), "1\n")
+	write(t, m.at("/sys/bad"), "in\n")
+	found := map[string]Finding{}
+	for _, f := range Examine(t.Context(), m, file) {
+		found[f.Check] = f
+	}
+	for check, want := range map[string]Finding{
+		"input good": {Status: OK, Text: "/sys/good says 1"}, "input bad": {Status: Wrong, Text: `/sys/bad says "in"`}, "input gone": {Status: Wrong, Text: "/sys/gone is not there"},
+		"port of input feed": {Status: Wrong, Text: "/dev/serial/by-id/none is not there"}, "port of the hours": {Status: Wrong, Text: "/dev/serial/by-id/nothing is not there"},
+	} {
+		if f := found[check]; f.Status != want.Status || f.Text != want.Text || (f.Cure == "") != (f.Status == OK) {
+			t.Errorf("%s: %+v, want %+v", check, f, want)
+		}
+	}
+}
+
 func TestEachIllIsFoundWithItsCure(t *testing.T) {
 	statfs := func(st unix.Statfs_t) func(*testing.T, *Machine, string) {
 		return func(_ *testing.T, m *Machine, _ string) {

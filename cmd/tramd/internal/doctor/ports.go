@@ -31,6 +31,13 @@ func (e *examination) ports(cfg *config.Config, list []adapters.Port, running bo
 	look("port of the angle", cfg.Angle.Port)
 	look("port of the foot switch", cfg.Angle.TriggerPort)
 	look("port of the motion controller", cfg.Program.Port)
+	for _, in := range cfg.Inputs {
+		look("port of input "+in.Name, in.Port)
+		if in.File != "" {
+			e.inputFile("input "+in.Name, in.File)
+		}
+	}
+	look("port of the hours", cfg.Hours.Port)
 }
 
 func (e *examination) port(check, port string, list []adapters.Port, running bool) {
@@ -70,6 +77,24 @@ func (e *examination) port(check, port string, list []adapters.Port, running boo
 	}
 	if len(e.found) == before {
 		e.ok(check, "%s is there and may be opened", port)
+	}
+}
+
+// inputFile looks whether an input's file can be read, and says 0 or 1.
+func (e *examination) inputFile(check, file string) {
+	text, err := os.ReadFile(e.m.at(file))
+	said := strings.TrimSpace(string(text))
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		e.wrong(check, "export the line, or correct the path; until then the input is unknown", "%s is not there", file)
+	case errors.Is(err, fs.ErrPermission):
+		e.wrong(check, "join the group of the file (ls -l "+file+" shows it), then log in again; the service's user needs it too", "%s may not read %s", e.m.User, file)
+	case err != nil:
+		e.wrong(check, "correct the path", "%v", err)
+	case said != "0" && said != "1":
+		e.wrong(check, "name a file that says 0 or 1", "%s says %.20q", file, said)
+	default:
+		e.ok(check, "%s says %s", file, said)
 	}
 }
 

@@ -202,7 +202,9 @@ func linnet(t time.Duration) *session.Snapshot {
 			{Name: "arm", Role: "indicator", Port: "/dev/serial/by-id/a", State: "live", SinceS: 311, Readings: 18220, Faults: map[string]uint64{"text": 3}, ReadingMM: ptr(1.2 + 0.01*math.Sin(3*s)), AgeS: ptr(0.01)},
 			{Name: "encoder", Role: "angle", Port: "/dev/serial/by-id/e", State: "live", SinceS: 311, Readings: 40210, AgeS: ptr(0.01)},
 		},
-		Angle: session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
+		Inputs: []session.InputState{{Name: "spindle", State: "off", SinceS: 312}, {Name: "door", State: "unknown", SinceS: 41, Error: "/sys/class/gpio/gpio5/value says \"in\", not 0 or 1"}},
+		Hours:  &session.HoursState{Hours: ptr(1234.5), From: "input spindle"},
+		Angle:  session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
 		Sweep: session.SweepState{
 			Phase: session.Turning, Run: 12, TurnsWanted: 1, TurnsDone: 0.74, Readings: 900, Sectors: string(sectors),
 			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083), Curve: curve, Stored: 240,

@@ -7,6 +7,8 @@ const states = {
   live: ['●', 'live'], settling: ['◐', 'settling'], opening: ['◔', 'opening'], absent: ['○', 'not plugged in'], lost: ['✕', 'lost'],
 };
 
+const inputMarks = { on: '●', off: '○', unknown: '?' };
+
 const rows = new Map();
 
 function row(name) {
@@ -32,14 +34,38 @@ export function devices(state) {
     setText(r.more, more(d));
     if (r.li.parentElement !== ul) ul.append(r.li);
   }
+  const said = machineSays(state);
+  for (const [name, className, mark, title, text, rest] of said) {
+    const r = row(name);
+    r.li.className = `device ${className}`;
+    setText(r.state, mark);
+    setText(r.name, title);
+    setText(r.value, text);
+    setText(r.more, rest);
+    if (r.li.parentElement !== ul) ul.append(r.li);
+  }
   for (const [name, r] of rows) {
-    if (list.some((d) => d.name === name)) continue;
+    if (list.some((d) => d.name === name) || said.some(([own]) => own === name)) continue;
     r.li.remove();
     rows.delete(name);
   }
 }
 
+// machineSays is what the machine tells of itself: its input lines, and how long its spindle has run.
+function machineSays(state) {
+  const list = (state.inputs ?? []).map((i) => [
+    `input ${i.name}`, i.state === 'unknown' ? 'lost' : 'live', `${inputMarks[i.state] ?? '?'} input`, i.name, i.state, [`for ${ago(i.since_s)}`, i.error].filter(Boolean).join(' · '),
+  ]);
+  const h = state.hours;
+  if (h) {
+    const known = h.hours != null;
+    list.push(['spindle hours', known && !h.error ? 'live' : 'lost', known ? '● kept' : '? unknown', 'spindle hours', known ? `${h.hours.toFixed(1)} h` : 'not known yet', [`by ${h.from}`, h.error].filter(Boolean).join(' · ')]);
+  }
+  return list;
+}
+
 function value(d, state) {
+  if (d.role === 'machine') return d.state === 'live' ? 'answers' : 'no answer';
   if (d.role === 'angle') return d.state === 'live' && state.angle.deg != null ? `${state.angle.deg.toFixed(1)}°` : 'no angle';
   return d.reading_mm == null ? 'no reading' : `${mm(d.reading_mm)} mm`;
 }
