@@ -90,6 +90,9 @@ func TestRecordedSweepsAreImportedOnce(t *testing.T) {
 	if metrics := get(t, "http://"+s.page+"/metrics"); !strings.Contains(metrics, `tramd_runs_total{kind="sweep",machine="linnet",outcome="finished"} 2`) {
 		t.Errorf("metrics:\n%s", metrics)
 	}
+	if apart := get(t, "http://"+s.page+"/api/v1/runs/1/separate?turned=2"); !strings.Contains(apart, `{"spindle":{"tilt":{"mm_per_m":`) || !strings.Contains(apart, `"plate":{"tilt":{"mm_per_m":0,`) {
+		t.Errorf("one sweep set against itself: %s", apart)
+	}
 	for _, wrong := range [][]string{{"--at", "yesterday", csv}, {"--at", "2026-03-02", csv, copied}} {
 		if status, _, errOut := call(t, append([]string{"import", "--config", s.config}, wrong...)...); status == exitDone || !strings.Contains(errOut, "--at") {
 			t.Errorf("%v: %d %s", wrong, status, errOut)
