@@ -48,6 +48,7 @@ func TestTorture(t *testing.T) {
 	t.Run("garbage", tortureGarbage)
 	t.Run("slow pages", tortureSlowPages)
 	t.Run("scrapes", tortureScrapes)
+	t.Run("hostile", tortureHostile)
 	t.Run("soak", tortureSoak)
 	for _, row := range tortured.rows {
 		t.Log(row)

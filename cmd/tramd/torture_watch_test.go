@@ -11,8 +11,8 @@ import (
 	"time"
 )
 
-// soakPages leaves a place or two of the 32 for whoever drives the sweeps.
-const soakPages = 30
+// soakPages leaves some of the 32 places for whoever drives the sweeps, and for pages that were left but are not yet seen to be.
+const soakPages = 28
 
 // watching is what was looked at.
 type watching struct {

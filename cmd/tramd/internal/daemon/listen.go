@@ -66,15 +66,17 @@ const (
 	bodyPatience   = 15 * time.Second
 	idlePatience   = 60 * time.Second
 	maxHeader      = 16 << 10
+	maxStreams     = 64 // of one HTTP/2 connection: a page opens with some thirty requests
 )
 
 func httpServer(h http.Handler, log *slog.Logger) *http.Server {
 	return &http.Server{
 		Handler:           h,
 		ReadHeaderTimeout: headerPatience,
-		ReadTimeout:       bodyPatience, // no WriteTimeout: streams set a deadline for each write
+		ReadTimeout:       bodyPatience, // no WriteTimeout: each piece of an answer has its own deadline
 		IdleTimeout:       idlePatience,
 		MaxHeaderBytes:    maxHeader,
+		HTTP2:             &http.HTTP2Config{MaxConcurrentStreams: maxStreams, WriteByteTimeout: bodyPatience, SendPingTimeout: idlePatience},
 		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}
 }

@@ -10,8 +10,11 @@ import (
 type server struct {
 	Options
 	hub      *hub
+	places   *places
 	login    *login
 	patience time.Duration // for one event of a stream
+
+	answerPatience time.Duration // for one piece of any other answer
 }
 
 // Handler serves the page and the API. Connect its Done to http.Server.RegisterOnShutdown, since a stream has no end of its own.
@@ -33,7 +36,7 @@ func newServer(o Options) *server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), login: newLogin(o.PasswordHash), patience: writePatience}
+	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), places: newPlaces(), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
 	if s.login.hashErr != nil {
 		o.Log.Error("nobody can log in", "why", s.login.hashErr)
 	}
@@ -45,13 +48,13 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /{$}", s.page)
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /api/v1/live", s.live)
-	mux.HandleFunc("GET /api/v1/advice", s.advice)
-	mux.HandleFunc("GET /job.html", s.jobSheet)
-	mux.HandleFunc("GET /api/v1/runs", s.runs)
-	mux.HandleFunc("GET /api/v1/runs/{id}", s.run)
-	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.readings)
-	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.separate)
-	mux.HandleFunc("GET /api/v1/drift", s.drift)
+	mux.HandleFunc("GET /api/v1/advice", s.looks(s.advice))
+	mux.HandleFunc("GET /job.html", s.looks(s.jobSheet))
+	mux.HandleFunc("GET /api/v1/runs", s.looks(s.runs))
+	mux.HandleFunc("GET /api/v1/runs/{id}", s.looks(s.run))
+	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.looks(s.readings))
+	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.looks(s.separate))
+	mux.HandleFunc("GET /api/v1/drift", s.looks(s.drift))
 	mux.HandleFunc("POST /api/v1/sweeps", s.changes(s.startSweep))
 	mux.HandleFunc("DELETE /api/v1/sweeps/{id}", s.changes(s.abandonSweep))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/take", s.changes(s.takeStation))
@@ -84,5 +87,5 @@ func (s *server) handler() http.Handler {
 	if !s.Local {
 		h = s.allowHosts(h)
 	}
-	return secureHeaders(h)
+	return secureHeaders(s.limitAnswer(h))
 }

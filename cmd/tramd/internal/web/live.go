@@ -87,5 +87,9 @@ func (s stream) send(piece []byte) bool {
 	if _, err := s.w.Write(piece); err != nil {
 		return false
 	}
-	return s.ctl.Flush() == nil
+	if s.ctl.Flush() != nil {
+		return false
+	}
+	_ = s.ctl.SetWriteDeadline(time.Time{}) // over HTTP/2 it would end a stream that is merely quiet
+	return true
 }

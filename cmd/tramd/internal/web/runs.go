@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"time"
 )
 
 // Sizes of a page of runs.
@@ -64,7 +63,7 @@ func (s *server) readings(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	file := &download{w: w, name: fmt.Sprintf("run-%d.csv", id), ctl: http.NewResponseController(w)}
+	file := &download{w: w, name: fmt.Sprintf("run-%d.csv", id)}
 	out := bufio.NewWriterSize(file, 32<<10)
 	if err = s.Records.WriteReadingsCSV(r.Context(), id, out); err == nil {
 		err = out.Flush()
@@ -82,13 +81,9 @@ func (s *server) readings(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// downloadPatience is how long a slow client may keep one piece of a download waiting.
-const downloadPatience = 30 * time.Second
-
 // download sends a file; its head goes out with the first piece, so that an error before it can still be told.
 type download struct {
 	w     http.ResponseWriter
-	ctl   *http.ResponseController
 	name  string
 	begun bool
 }
@@ -102,6 +97,5 @@ func (d *download) Write(p []byte) (int, error) {
 		h.Set("Cache-Control", "no-store")
 		d.w.WriteHeader(http.StatusOK)
 	}
-	_ = d.ctl.SetWriteDeadline(time.Now().Add(downloadPatience)) // not every connection has deadlines
 	return d.w.Write(p)
 }

@@ -1,0 +1,90 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"net/http/httptest"
+	"net/netip"
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestOneAddressLeavesPlacesForOthers(t *testing.T) {
+	p := newPlaces()
+	now, cancel := context.WithCancel(t.Context())
+	cancel() // nobody waits
+	many := func(addr string) (n int, from netip.Addr) {
+		from = netip.MustParseAddr(addr)
+		for p.take(now, from) {
+			n++
+		}
+		return n, from
+	}
+	guest, from := many("192.168.7.66")
+	phone, _ := many("192.168.7.20")
+	proxy, here := many("127.0.0.1")
+	if guest != maxLooksOfOne || phone != maxLooks-maxLooksOfOne || proxy != 0 {
+		t.Errorf("a guest got %d places, a phone %d, this machine %d", guest, phone, proxy)
+	}
+	took := make(chan bool)
+	go func() { took <- p.take(t.Context(), here) }()
+	p.give(from)
+	if !<-took {
+		t.Error("a place that was given back was not had by who waited")
+	}
+	if n, _ := many("192.168.7.66"); n != 0 || p.all != maxLooks {
+		t.Errorf("%d more than there are, %d in all", n, p.all)
+	}
+}
+
+// wordy is a record with much to say.
+type wordy struct{ *shop }
+
+func (wordy) Runs(context.Context, int64, int) (any, error) { return strings.Repeat("x", 16<<20), nil }
+
+// Whoever asks and does not take the answer loses it, and the place it had; one who takes it slowly, piece by piece, does not.
+func TestAnAnswerThatNobodyTakesIsEnded(t *testing.T) {
+	s := newServer(Options{Live: always(linnet(0)), Records: wordy{&shop{}}})
+	s.answerPatience = 500 * time.Millisecond
+	srv := httptest.NewServer(s.handler())
+	defer srv.Close()
+	ask := func() net.Conn {
+		c, err := net.Dial("tcp", strings.TrimPrefix(srv.URL, "http://"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { c.Close() })
+		fmt.Fprintf(c, "GET /api/v1/runs HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+		return c
+	}
+	for range maxLooks {
+		ask()
+	}
+	held := func() int {
+		s.places.mu.Lock()
+		defer s.places.mu.Unlock()
+		return s.places.all
+	}
+	for i := 0; held() < maxLooks; i++ {
+		if i == 1000 {
+			t.Fatalf("%d of %d asked", held(), maxLooks)
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	resp, err := srv.Client().Get(srv.URL + "/api/v1/runs/1") // waits for a place
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if resp.StatusCode == 503 {
+		t.Error("no place became free")
+	}
+	for i := 0; held() > 0; i++ {
+		if i == 1000 {
+			t.Fatalf("%d answers are still held", held())
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+}
