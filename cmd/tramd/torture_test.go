@@ -105,11 +105,19 @@ var scraped = regexp.MustCompile(`(?m)^(go_goroutines|process_open_fds|process_r
 // holds asks a daemon what it holds.
 func holds(t *testing.T, s shop) footprint {
 	t.Helper()
-	var f footprint
-	for _, m := range scraped.FindAllStringSubmatch(get(t, "http://"+s.page+"/metrics"), -1) {
+	f, err := s.footprintOf(get(t, "http://"+s.page+"/metrics"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// footprintOf reads a scrape.
+func (s shop) footprintOf(scrape string) (f footprint, err error) {
+	for _, m := range scraped.FindAllStringSubmatch(scrape, -1) {
 		x, err := strconv.ParseFloat(m[2], 64)
 		if err != nil {
-			t.Fatal(err)
+			return f, err
 		}
 		switch m[1] {
 		case "go_goroutines":
@@ -123,12 +131,12 @@ func holds(t *testing.T, s shop) footprint {
 		}
 	}
 	if f.rssKB == 0 || f.fds == 0 || f.goroutines == 0 {
-		t.Fatalf("the scrape does not say what the daemon holds: %+v", f)
+		return f, fmt.Errorf("the scrape does not say what the daemon holds: %+v", f)
 	}
 	if st, err := os.Stat(filepath.Join(s.dir, "tramd.db-wal")); err == nil {
 		f.walBytes = st.Size()
 	}
-	return f
+	return f, nil
 }
 
 // metric gives one series of a scrape.

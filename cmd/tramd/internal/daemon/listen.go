@@ -24,6 +24,9 @@ func (d *Daemon) listen() error {
 	}
 	tcp, err := net.Listen("tcp", d.cfg.HTTP.Listen)
 	if err != nil {
+		if who := holderOf("/proc", d.cfg.HTTP.Listen, err); who != "" {
+			err = fmt.Errorf("%w, %s", err, who)
+		}
 		return fmt.Errorf("cannot serve the page on %s: %w; write another http.listen", d.cfg.HTTP.Listen, err)
 	}
 	unix, err := listenSocket(d.cfg.Control.Socket)
