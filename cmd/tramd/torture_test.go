@@ -80,6 +80,7 @@ kept or lost at random (TestThePowerIsCut); a disk that fills up under the daemo
 (TestADiskThatFillsUpLosesNothing), and under the store (TestFull); a directory that may not be written
 (TestOpenWhereNothingMayBeWritten); spoiled pages of the record (TestASpoiledPageCostsOnlyItself); a clock that is set late, stepped
 both ways and put over a planned check (clock, schedule, unattended); a restore and a saving that are cut short.
+Each decoder, parser and handler was fuzzed too: [fuzzing.md](fuzzing.md).
 `
 
 func processor(t *testing.T) string {

@@ -69,7 +69,6 @@ const (
 	bodyPatience   = 15 * time.Second
 	idlePatience   = 60 * time.Second
 	maxHeader      = 16 << 10
-	maxStreams     = 64 // of one HTTP/2 connection: a page opens with some thirty requests
 )
 
 func httpServer(h http.Handler, log *slog.Logger) *http.Server {
@@ -79,7 +78,6 @@ func httpServer(h http.Handler, log *slog.Logger) *http.Server {
 		ReadTimeout:       bodyPatience, // no WriteTimeout: each piece of an answer has its own deadline
 		IdleTimeout:       idlePatience,
 		MaxHeaderBytes:    maxHeader,
-		HTTP2:             &http.HTTP2Config{MaxConcurrentStreams: maxStreams, WriteByteTimeout: bodyPatience, SendPingTimeout: idlePatience},
 		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}
 }

@@ -90,6 +90,6 @@ func (s stream) send(piece []byte) bool {
 	if s.ctl.Flush() != nil {
 		return false
 	}
-	_ = s.ctl.SetWriteDeadline(time.Time{}) // over HTTP/2 it would end a stream that is merely quiet
+	_ = s.ctl.SetWriteDeadline(time.Time{}) // a stream may be quiet
 	return true
 }

@@ -8,8 +8,7 @@ import (
 	"time"
 )
 
-// How many requests may look into the record at once. Each holds its whole answer in memory until the client has taken it, and
-// over HTTP/2 one connection may ask for many.
+// How many requests may look into the record at once. Each holds its whole answer in memory until the client has taken it.
 const (
 	maxLooks      = 8
 	maxLooksOfOne = 4 // of one address, so that a guest leaves room for the others
