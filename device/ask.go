@@ -80,11 +80,13 @@ func ParseRequest(s string) (string, error) {
 // asker is a framer of an instrument that speaks when it is asked.
 type asker interface {
 	framer
-	next() string                           // the request whose turn it is
-	asked(request string, at Stamp)         // it has gone out
-	answered() bool                         // something has come that it may have been for
-	silent()                                // the time for an answer is over
-	channelOf(request string) (name string) // whom it asks, for people
+	questions() int                             // that are asked in turn
+	next(k int) string                          // the request whose turn it is; with k the one that comes so much later
+	asked(request string, at Stamp, proof bool) // it has gone out; what comes of a proof is dropped
+	answered() bool                             // its answer has come, as far as one can tell
+	unasked() uint64                            // answers that came when nothing was asked, or not in its time
+	silent()                                    // the time for an answer is over
+	channelOf(request string) (name string)     // whom it asks, for people
 }
 
 // askFramer wraps the framer of the answers.
@@ -94,8 +96,10 @@ type askFramer struct {
 	turn    int
 	open    bool // what comes now is an answer
 	got     bool
+	proof   bool // what comes now is not to be believed yet
 	named   bool // an answer that did not say whose it is has come
 	at      Stamp
+	faults  uint64 // of its framer, before the question
 	misses  uint64
 	strays  uint64
 	channel string
@@ -105,9 +109,11 @@ func newAskFramer(f framer, asks []Ask) *askFramer {
 	return &askFramer{framer: f, asks: asks, turn: len(asks) - 1}
 }
 
-func (a *askFramer) next() string { return a.asks[(a.turn+1)%len(a.asks)].Request }
+func (a *askFramer) questions() int { return len(a.asks) }
 
-func (a *askFramer) asked(request string, at Stamp) {
+func (a *askFramer) next(k int) string { return a.asks[(a.turn+1+k)%len(a.asks)].Request }
+
+func (a *askFramer) asked(request string, at Stamp, proof bool) {
 	for range a.asks { // a replayed capture may have been recorded with other questions
 		a.turn = (a.turn + 1) % len(a.asks)
 		if a.asks[a.turn].Request == request {
@@ -117,6 +123,7 @@ func (a *askFramer) asked(request string, at Stamp) {
 	a.channel = a.asks[a.turn].Channel
 	a.framer.begin()
 	a.open, a.got, a.named, a.at = true, false, false, at
+	a.proof, a.faults = proof, a.framer.faultTotal()
 }
 
 func (a *askFramer) channelOf(request string) string {
@@ -131,12 +138,13 @@ func (a *askFramer) channelOf(request string) string {
 // Feed implements Framer. What comes while nothing is asked is counted and dropped: it may be the late answer to a
 // question that has been given up, and nobody could say to which.
 func (a *askFramer) Feed(dst []Sample, p []byte, at Stamp) []Sample {
-	had, faults := len(dst), a.framer.faultTotal()
-	return a.sort(a.framer.Feed(dst, p, at), had, faults)
+	had := len(dst)
+	return a.sort(a.framer.Feed(dst, p, at), had)
 }
 
-func (a *askFramer) sort(dst []Sample, had int, faults uint64) []Sample {
-	if !a.open {
+func (a *askFramer) sort(dst []Sample, had int) []Sample {
+	a.got = a.got || a.open && len(dst) > had
+	if !a.open || a.proof {
 		a.strays += uint64(len(dst) - had)
 		return dst[:had]
 	}
@@ -152,15 +160,19 @@ func (a *askFramer) sort(dst []Sample, had int, faults uint64) []Sample {
 		s.Asked = a.at
 		kept = append(kept, s)
 	}
-	a.got = a.got || len(kept) > had || a.framer.faultTotal() != faults
 	return kept
 }
 
+// answered does not take what cannot be read for an answer: it may be an echo of the question, and the answer still to come.
 func (a *askFramer) answered() bool { return a.got }
+
+func (a *askFramer) unasked() uint64 { return a.strays }
 
 func (a *askFramer) silent() {
 	a.open = false
-	a.misses++
+	if a.framer.faultTotal() == a.faults { // else what came is counted
+		a.misses++
+	}
 }
 
 // Reset implements Framer.
@@ -202,6 +214,6 @@ func (a *askFramer) silence(dst []Sample, at Stamp) []Sample {
 	if !ok {
 		return dst
 	}
-	had, faults := len(dst), a.framer.faultTotal()
-	return a.sort(w.silence(dst, at), had, faults)
+	had := len(dst)
+	return a.sort(w.silence(dst, at), had)
 }

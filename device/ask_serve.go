@@ -57,6 +57,9 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		if ctx.Err() != nil {
 			return r.lived
 		}
+		if n > 0 && d.turns != nil {
+			d.turns.talked(at)
+		}
 		d.after(at)
 		if errors.Is(err, os.ErrDeadlineExceeded) {
 			continue
@@ -128,7 +131,7 @@ func (d *Device) before(f *os.File) error {
 
 func (d *Device) ask(f *os.File) error {
 	t := d.turns
-	request := t.asker.next()
+	request := t.next(Now())
 	if err := f.SetWriteDeadline(time.Now().Add(writeWithin)); err != nil {
 		return err
 	}
@@ -147,7 +150,7 @@ func (d *Device) ask(f *os.File) error {
 func (d *Device) countAsked() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.wanted = false
+	d.wanted = d.wanted && d.turns.proofs > 0 // a proof is no reading
 	d.status.Asked++
 }
 
@@ -179,6 +182,7 @@ func (d *Device) after(at Stamp) {
 		if t.late(at) {
 			d.mu.Lock()
 			d.mute[t.request]++
+			d.wanted = false // with a proof still to be given
 			d.mu.Unlock()
 			d.deliver(nil, faults)
 		}

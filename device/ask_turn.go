@@ -4,6 +4,13 @@ import "time"
 
 // turns asks one port, question by question. It belongs to the goroutine that reads the port: before each read it writes
 // what is due and says how long the read may take.
+//
+// An answer does not say what was asked, so one that comes late would be taken for the answer to a later question. After a
+// question without an answer in its time nothing is asked for longer than an answer may be late (mostLate). Where the one
+// answer that was missing comes meanwhile, and then nothing more, all is well again. Otherwise the instrument must prove that
+// it is in step: a question is answered and the answer dropped; after a pause that differs from all before, the same question
+// is answered as long after it as it was. The answers of an instrument that lags by whole questions would come sooner or
+// later by as much as the pauses differ.
 type turns struct {
 	asker    asker
 	every    time.Duration
@@ -15,7 +22,28 @@ type turns struct {
 	until   Stamp // the end of the phase; for a pause with nothing due, never
 	at      Stamp // of the latest question
 	request string
+
+	proofs   int   // answers that must still prove that it is in step
+	failures int   // in a row
+	delay    Stamp // of the first proof's answer
+	again    bool  // the question of the proofs is asked once more, for its answer to count
+	talk     int   // how often something came in the present pause, later than an answer would
+	strays   uint64
+	silent   map[string]silence
 }
+
+// silence is a question that was not answered, time and again, and when it is asked again.
+type silence struct {
+	misses int
+	until  Stamp
+}
+
+const (
+	twoProofs = 2
+	mostLate  = 10 // times the time for an answer: later than that it is caught by the proof alone
+	mostTalk  = 20 // a line that is never silent is asked all the same, and nothing is believed
+	rarely    = 40 // times the time for an answer: how often a question is asked that is never answered
+)
 
 type turnPhase uint8
 
@@ -40,15 +68,33 @@ func newTurns(a asker, spec Spec) *turns {
 	if spec.Baud <= 19200 {
 		rest = Stamp(int64(time.Second) * 7 * 11 / 2 / int64(spec.Baud))
 	}
-	return &turns{asker: a, every: spec.Asking.Every, answer: spec.Asking.Answer, onDemand: spec.Asking.OnDemand, rest: rest}
+	return &turns{asker: a, every: spec.Asking.Every, answer: spec.Asking.Answer, onDemand: spec.Asking.OnDemand, rest: rest, silent: map[string]silence{}}
 }
 
-func (t *turns) opened(now Stamp) { t.phase, t.until = turnDrain, now+drainFirst }
+func (t *turns) opened(now Stamp) {
+	t.phase, t.until, t.proofs, t.failures = turnDrain, now+drainFirst, 0, 0
+	clear(t.silent)
+}
+
+// next gives the question whose turn it is. A proof is asked for twice by the same; one that was not answered time and again
+// is asked rarely, so that it does not keep the others waiting.
+func (t *turns) next(now Stamp) string {
+	if t.proofs == 1 || t.again {
+		return t.request
+	}
+	for k := range t.asker.questions() {
+		if r := t.asker.next(k); now >= t.silent[r].until {
+			return r
+		}
+	}
+	return t.asker.next(0)
+}
 
 // due says whether a question must go out now. wanted is how many were asked for.
 func (t *turns) due(now Stamp, wanted bool) bool {
 	if t.phase == turnDrain && now >= t.until {
-		t.phase, t.until = turnIdle, now
+		t.drained()
+		t.until = now
 	}
 	if t.phase != turnIdle {
 		return false
@@ -61,9 +107,43 @@ func (t *turns) due(now Stamp, wanted bool) bool {
 }
 
 func (t *turns) sent(request string, now Stamp) {
-	t.request, t.at = request, now
+	if t.phase == turnDrain { // in a replay nobody has looked
+		t.drained()
+	}
+	t.request, t.at, t.again = request, now, false
 	t.phase, t.until = turnAwait, now+Stamp(t.answer)
-	t.asker.asked(request, now)
+	t.asker.asked(request, now, t.proofs > 0)
+}
+
+// pause is how long the line must be silent after a question that was not answered in its time.
+func (t *turns) pause() Stamp { return (mostLate - 1) * Stamp(t.answer) }
+
+// paid says whether the one answer that was missing has come.
+func (t *turns) paid() bool {
+	return t.failures == 1 && t.proofs == twoProofs && t.asker.unasked() == t.strays+1
+}
+
+// doubt begins the proof anew.
+func (t *turns) doubt(now Stamp) {
+	t.failures++
+	t.proofs = twoProofs
+	t.drain(now + t.pause())
+}
+
+func (t *turns) drain(until Stamp) {
+	t.phase, t.until, t.talk, t.strays = turnDrain, until, 0, t.asker.unasked()
+}
+
+// drained ends a pause, and judges what came in it.
+func (t *turns) drained() {
+	t.phase = turnIdle
+	switch {
+	case t.talk == 0:
+	case t.paid():
+		t.proofs, t.failures = 0, 0 // that was it
+	default:
+		t.proofs, t.failures = twoProofs, t.failures+1
+	}
 }
 
 // heard is told of every read. It says whether the answer has come.
@@ -71,6 +151,18 @@ func (t *turns) heard(now Stamp) bool {
 	if t.phase != turnAwait || !t.asker.answered() {
 		return false
 	}
+	delete(t.silent, t.request)
+	switch took := now - t.at; {
+	case t.proofs == twoProofs:
+		t.proofs, t.delay = 1, took
+		t.drain(now + Stamp(t.answer)*3/2)
+		return true
+	case t.proofs == 1 && max(took-t.delay, t.delay-took) > max(Stamp(t.answer)/4, Stamp(5*time.Millisecond)):
+		t.doubt(now)
+		return true
+	}
+	t.again = t.proofs == 1
+	t.proofs, t.failures = 0, 0
 	t.phase, t.until = turnIdle, now+t.rest
 	if !t.onDemand {
 		t.until = max(t.until, t.at+Stamp(t.every))
@@ -78,13 +170,29 @@ func (t *turns) heard(now Stamp) bool {
 	return true
 }
 
-// late gives the question in hand up when its time is over. Its answer may still come and must not be taken for the
-// answer to the next one, so nothing is asked for as long again.
+// talked is told when bytes came. Those that come while the line should be silent, and later than the rest of an answer
+// would, belong to a question of before.
+func (t *turns) talked(now Stamp) {
+	if t.phase == turnDrain && t.proofs > 0 && now > t.at+Stamp(t.answer) && t.talk < mostTalk {
+		t.talk++
+		t.until = max(t.until, now+t.pause())
+		if t.paid() {
+			t.until = now + Stamp(t.answer)
+		}
+	}
+}
+
+// late gives the question in hand up when its time is over.
 func (t *turns) late(now Stamp) bool {
 	if t.phase != turnAwait || now < t.until {
 		return false
 	}
 	t.asker.silent()
-	t.phase, t.until = turnDrain, now+Stamp(t.answer)
+	s := t.silent[t.request]
+	if s.misses++; s.misses >= fewMisses {
+		s.until = now + rarely*Stamp(t.answer)
+	}
+	t.silent[t.request] = s
+	t.doubt(now)
 	return true
 }

@@ -178,13 +178,14 @@ type modbusFramer struct {
 	turn    int
 	open    bool
 	got     bool
+	proof   bool // what comes now is not to be believed yet
 	at      Stamp
 	refusal byte // the latest reason of an exception
 	n       int  // bytes since the question
 	latest  [modbusMax]byte
 }
 
-var modbusReasons = []fault{faultCheck, faultRange, faultRefused, faultNoAnswer}
+var modbusReasons = []fault{faultCheck, faultRange, faultRefused, faultNoAnswer, faultUnasked}
 
 func newModbusFramer(registers []Register, role Role) *modbusFramer {
 	f := &modbusFramer{faultCount: faultCount{reasons: modbusReasons}}
@@ -196,10 +197,12 @@ func newModbusFramer(registers []Register, role Role) *modbusFramer {
 	return f
 }
 
-func (f *modbusFramer) next() string { return f.values[(f.turn+1)%len(f.values)].request }
+func (f *modbusFramer) questions() int { return len(f.values) }
 
-func (f *modbusFramer) asked(request string, at Stamp) {
-	f.open = false
+func (f *modbusFramer) next(k int) string { return f.values[(f.turn+1+k)%len(f.values)].request }
+
+func (f *modbusFramer) asked(request string, at Stamp, proof bool) {
+	f.open, f.proof = false, proof
 	for range f.values {
 		f.turn = (f.turn + 1) % len(f.values)
 		if f.values[f.turn].request == request {
@@ -211,6 +214,9 @@ func (f *modbusFramer) asked(request string, at Stamp) {
 }
 
 func (f *modbusFramer) answered() bool { return f.got }
+
+// unasked is always none: what comes when nothing is asked is not looked at.
+func (f *modbusFramer) unasked() uint64 { return 0 }
 
 // refused says why the latest answer was none; empty when it was one.
 func (f *modbusFramer) refused() string {
@@ -265,6 +271,10 @@ func (f *modbusFramer) answer(dst []Sample, at Stamp) []Sample {
 		return dst
 	}
 	f.got = true
+	if f.proof {
+		f.add(faultUnasked)
+		return dst
+	}
 	s, bad := v.value(b[modbusHead:])
 	if bad != noFault {
 		f.add(bad)

@@ -81,8 +81,8 @@ func TestModbusAnswer(t *testing.T) {
 		{kind: "float32", data: "7F 80 00 00", fault: "out_of_range"}, // infinity
 	} {
 		f := newModbusFramer([]Register{{Address: 7, Function: 4, Register: 3, Type: tc.kind, Order: tc.order, Scale: "0.001 mm", Channel: "x"}}, RoleIndicator)
-		question := f.next()
-		f.asked(question, 5)
+		question := f.next(0)
+		f.asked(question, 5, false)
 		data := unhex(t, tc.data)
 		answer := seal(append([]byte{7, 4, byte(len(data))}, data...))
 		// An adapter may echo the question first.
@@ -106,7 +106,7 @@ func TestModbusTakesOnlyTheAnswer(t *testing.T) {
 	if got := f.Feed(nil, good, 1); len(got) != 0 {
 		t.Errorf("read %v before anything was asked", got)
 	}
-	f.asked(f.next(), 1)
+	f.asked(f.next(0), 1, false)
 	for _, other := range [][]byte{
 		seal([]byte{8, 3, 2, 0, 100}), seal([]byte{7, 4, 2, 0, 100}), seal([]byte{7, 3, 4, 0, 0, 0, 100}),
 		append(seal([]byte{7, 3, 2, 0, 100})[:6], 0), good[:6],
@@ -119,9 +119,9 @@ func TestModbusTakesOnlyTheAnswer(t *testing.T) {
 	if got := f.Feed(nil, good, 3); len(got) != 0 || f.Faults()["bad_checksum"] != 1 {
 		t.Errorf("an answer that came too late was taken: %v, faults %v", got, f.Faults())
 	}
-	f.asked(f.next(), 4)
+	f.asked(f.next(0), 4, false)
 	f.silent()
-	f.asked(f.next(), 5)
+	f.asked(f.next(0), 5, false)
 	f.Feed(nil, seal([]byte{7, 0x83, 2}), 6)
 	if f.Faults()["no_answer"] != 1 || f.Faults()["refused"] != 1 || f.refusal != 2 || !f.answered() {
 		t.Errorf("faults %v, refusal %d", f.Faults(), f.refusal)
@@ -154,7 +154,7 @@ func FuzzModbusFramer(f *testing.F) {
 		for _, kind := range []string{"int16", "uint32", "float32"} {
 			checkCuts(t, func() framer {
 				f := newModbusFramer([]Register{{Address: 1, Type: kind, Scale: "0.001 mm"}}, RoleIndicator)
-				f.asked(f.next(), 0)
+				f.asked(f.next(0), 0, false)
 				return f
 			}, p, int(cut))
 		}
@@ -173,7 +173,7 @@ func BenchmarkModbusFramer(b *testing.B) {
 	b.ReportAllocs()
 	before := cpu(b)
 	for b.Loop() {
-		f.asked(f.values[0].request, 0)
+		f.asked(f.values[0].request, 0, false)
 		if len(f.Feed(dst, in, 1)) != 1 {
 			b.Fatal("no reading")
 		}

@@ -122,6 +122,9 @@ func (s Spec) Decode(chunks []Chunk) ([]Sample, map[string]uint64, error) {
 		}
 		d.take(c.Data, arrival{from: d.lastRead, at: at, prompt: true})
 		d.lastRead = at
+		if d.turns != nil {
+			d.turns.talked(at)
+		}
 		d.after(at)
 	}
 	d.release()

@@ -79,6 +79,9 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 			d.after(at) // an answer may have been too late by now
 			d.take([]byte(rec.Data), arrival{from: before, at: at, prompt: true})
 			before, d.lastRead = at, at
+			if d.turns != nil {
+				d.turns.talked(at)
+			}
 			d.after(at)
 		case RecordAsked:
 			if d.turns != nil {
