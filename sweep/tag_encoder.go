@@ -51,6 +51,7 @@ type Encoder struct {
 	suspect sample
 	jumps   int
 	spikes  int
+	strides excursions
 	mark    indexMarks
 	waiting []waitingReading
 }
@@ -212,6 +213,7 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	default:
 		e.learn(gap, step)
 	}
+	way := stride{step: step, n: 1, gap: gap, longest: gap + e.late + x.slack, from: a.t, restart: e.begun(x.raw, gap)}
 	e.late = math.Min(math.Max(0, 0.98*e.late+gap-e.rhythm), maxLateS)
 	e.lastRaw = x.raw
 	if pos, ok := e.indexPos(x, a.t, from); ok {
@@ -219,10 +221,15 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	}
 	e.put(b)
 	e.release(x.t, emit)
+	if !e.placed {
+		e.strides.forget()
+	} else if from, by, jumped := e.strides.add(way, x.slack, e.rhythm, e.quantum); jumped {
+		e.astray(from, by)
+	}
 }
 
 // Lose forgets where the arm is, as when the encoder was unplugged: its count may start anew.
 func (e *Encoder) Lose(emit func(Point)) {
 	e.Flush(emit)
-	*e = Encoder{o: e.o, waiting: e.waiting, jumps: e.jumps, spikes: e.spikes}
+	*e = Encoder{o: e.o, waiting: e.waiting, mark: indexMarks{slips: e.mark.slips}, jumps: e.jumps, spikes: e.spikes}
 }

@@ -16,17 +16,32 @@ type indexMarks struct {
 	slips []Slip
 }
 
-// Slip is a loss of counts that came to light at the index mark: readings from FromS to ToS may have been given a wrong
-// angle. From ToS on the mark has set the angle right again.
+// Slip is a loss of counts that came to light afterwards: readings from FromS to ToS may have been given a wrong angle.
 type Slip struct {
 	FromS, ToS float64
 	Deg        float64 // of the spindle, by which the count was off at ToS
+	ByPace     bool    // seen by the arm's pace before and after, and the angle is not known from ToS on; else by the index mark, which has set it right
 }
 
 // Doubt puts the slip as what is to be kept with the run.
 func (s Slip) Doubt() Doubt {
+	if s.ByPace {
+		return Doubt{Code: DoubtMissedCounts, FromS: s.FromS, ToS: s.ToS, Text: fmt.Sprintf(
+			"the encoder's count went %.2f degrees further, from one sample to the next, than the arm did before and after: it lost counts or began anew; check its coupling, cable and supply", s.Deg)}
+	}
 	return Doubt{Code: DoubtMissedCounts, FromS: s.FromS, ToS: s.ToS, Text: fmt.Sprintf(
 		"the encoder's count was off by %.2f degrees at its index mark: readings since the mark before have no certain angle; check its coupling, cable and supply", s.Deg)}
+}
+
+// astray takes the count as lost since a moment some samples ago.
+func (e *Encoder) astray(from, by float64) {
+	e.jumps++
+	for i := e.n - 1; i >= max(0, e.n-pastFixes) && e.past[i%pastFixes].t > from; i-- { // a late reading may still ask for them
+		f := &e.past[i%pastFixes]
+		f.known, f.certain = false, false
+	}
+	e.mark.slips = append(e.mark.slips, Slip{FromS: from, ToS: e.last().t, Deg: Degrees(by), ByPace: true})
+	e.placed, e.mark.jumpT = false, from
 }
 
 // AddIndex takes an index mark that came at t without a count of its own. Where the arm was then is worked out when the

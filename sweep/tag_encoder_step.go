@@ -86,3 +86,10 @@ func (e *Encoder) learn(gap, step float64) {
 	e.rhythm += (gap - e.rhythm) / 16
 	e.pace = math.Max(math.Abs(step)/math.Max(gap, e.rhythm), e.pace*0.98)
 }
+
+// begun says whether a raw value is what a counter shows a sample after it was switched on, on an arm that was well away
+// from there.
+func (e *Encoder) begun(raw int64, gap float64) bool {
+	near := 2.1*e.quantum + 1.2*e.pace*math.Max(gap, e.rhythm)
+	return math.Abs(float64(e.centred(raw))*e.unit) <= near && math.Abs(float64(e.centred(e.lastRaw))*e.unit) > 2*near
+}

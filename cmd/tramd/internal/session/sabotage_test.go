@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"tramd/device"
@@ -139,8 +140,10 @@ func TestLostCountsAreKeptWithTheRunAndLeftOutOfItsFit(t *testing.T) {
 	r.turn(0, 360)
 	mark(360)
 	r.turn(361, 500)
-	r.lost = 47 // counts
-	r.turn(501, 720)
+	for deg := 501; deg <= 720; deg++ { // too little at a time for the arm's pace to show it
+		r.lost = min(47, (deg-500)/2) // counts
+		r.turn(deg, deg)
+	}
 	mark(720 - 5) // 50 counts short by the mark's own word
 	snap := r.wait(t, "the doubt", func(s *Snapshot) bool { return len(s.Sweep.Doubts) == 1 })
 	if snap.Sweep.Untagged < 300 || snap.Sweep.Doubts[0].Code != sweep.DoubtMissedCounts {
@@ -162,5 +165,50 @@ func TestLostCountsAreKeptWithTheRunAndLeftOutOfItsFit(t *testing.T) {
 	}
 	if len(r.shelf.doubts) != 1 {
 		t.Errorf("stored doubts %+v", r.shelf.doubts)
+	}
+}
+
+// kept are the doubts that are on the shelf.
+func (s *shelf) kept() []sweep.Doubt {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.doubts[:len(s.doubts):len(s.doubts)]
+}
+
+// Counts that are lost all at once are seen by the arm's pace, long before an index mark; without one the sweep cannot go on.
+func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
+	for _, index := range []bool{false, true} {
+		r := newRig(t, 0)
+		if _, err := r.Start(t.Context(), 3, "check"); err != nil {
+			t.Fatal(err)
+		}
+		mark := func(deg int) {
+			if index {
+				r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Mark: true, Value: int64(deg*10 - r.lost)}}})
+			}
+		}
+		r.turn(0, 360)
+		mark(360)
+		r.turn(361, 500)
+		r.lost = 47
+		r.turn(501, 600)
+		r.wait(t, "the doubt", func(*Snapshot) bool { return len(r.shelf.kept()) > 0 })
+		if d := r.shelf.kept()[0]; d.Code != sweep.DoubtMissedCounts || d.ToS-d.FromS > 0.05 {
+			t.Errorf("%+v", d)
+		}
+		if !index {
+			r.wait(t, "the end", idleNow)
+			if end := r.shelf.ends[0]; end.Outcome != Failed || !strings.Contains(end.Why, "further than an arm can turn") {
+				t.Errorf("%+v", end)
+			}
+			continue
+		}
+		r.turn(601, 720)
+		mark(720)
+		r.turn(721, 1100)
+		snap := r.wait(t, "the end", idleNow)
+		if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
+			t.Errorf("%+v", snap.Last)
+		}
 	}
 }
