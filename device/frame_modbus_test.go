@@ -160,7 +160,7 @@ func FuzzModbusFramer(f *testing.F) {
 		}
 		checkCuts(t, func() framer {
 			f := newModbusFramer([]Register{{Address: 1, Type: "bit"}, {Address: 1, Type: "uint32", Scale: "1 s"}}, RoleMachine)
-			f.asked(f.next(), 0)
+			f.asked(f.next(0), 0, false)
 			return f
 		}, p, int(cut))
 	})

@@ -24,6 +24,7 @@ const (
 	stirForS  = 4.0     // seconds for which unevenness is remembered
 	bump      = 20.0    // rad/s² that even a steady arm may suffer within one sample (common practice, no source)
 	push      = maxSpin // and one that rested before and after
+	acquaintS = 1.0     // seconds of movement after which a hand is known
 	stirTimes = 1.5
 	oddTimes  = 3.0
 	sureTimes = 0.4 // of all that, where the count began anew
@@ -36,6 +37,7 @@ type excursions struct {
 	open stride  // goes on to the next sample
 	stir float64 // largest change from one stride to the next, lately
 	odd  float64 // largest excursion that was taken for one of the arm, lately
+	seen float64 // seconds in which the arm moved
 }
 
 // forget begins anew, but for what is known of the hand.
@@ -77,9 +79,15 @@ func (x *excursions) add(s stride, slack, rhythm, quantum float64) (from, by flo
 	if c.restart {
 		limit *= sureTimes
 	}
+	if x.seen < acquaintS {
+		limit *= 2
+	}
 	if math.Abs(by) > grain*quantum+limit {
 		x.forget()
 		return c.from, by, true
+	}
+	if c.step != 0 {
+		x.seen += c.gap
 	}
 	fade := math.Exp(-c.gap / stirForS)
 	before := &x.ring[middle-1]
