@@ -57,3 +57,17 @@ func FuzzPulseFramer(f *testing.F) {
 		}
 	})
 }
+
+func BenchmarkPulseFramer(b *testing.B) {
+	f := NewPulseFramer()
+	dst, at := make([]Sample, 0, 1), Stamp(0)
+	b.ReportAllocs()
+	before := cpu(b)
+	for b.Loop() {
+		at += 2 * pulseRest
+		if len(f.Feed(dst, []byte("x\r\n"), at)) != 1 {
+			b.Fatal("no pulse")
+		}
+	}
+	reportCPU(b, before, 1)
+}

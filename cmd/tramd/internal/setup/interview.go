@@ -90,6 +90,7 @@ func (p *plan) set(key string, at *string, form func(string) (string, error)) fu
 var sources = []struct{ name, what string }{
 	{config.SourceStations, "the arm is turned by hand to a few angles and rests there"},
 	{config.SourceEncoder, "an encoder on the spindle sends counts"},
+	{config.SourceSteady, "something turns the arm slowly at a constant speed"},
 	{config.SourceTyped, "stations, and the dial is read by eye and typed"},
 }
 
@@ -149,7 +150,12 @@ func (p *plan) askIndicators(ctx context.Context, a *Asker, o Options) error {
 }
 
 func (p *plan) askAngle(ctx context.Context, a *Asker, o Options) error {
-	if p.source != config.SourceEncoder {
+	switch p.source {
+	case config.SourceSteady:
+		a.say("Never the spindle's own power: an arm is on it. An index pulse on a port of its own makes the angles surer; the file can say so later.")
+		return a.ask("Turns a minute, roughly", "", p.set("angle.turns_per_min", &p.turnsPerMin, number))
+	case config.SourceEncoder:
+	default:
 		return a.ask("Stations, deg (0 right, 90 back, 180 left, 270 front)", p.stations, p.set("angle.stations_deg", &p.stations, numbers))
 	}
 	key := func(k string) string { return "angle." + k }

@@ -18,6 +18,7 @@ type plan struct {
 	encoderPort                    string
 	encoderFrame                   string // baud and what else its line needs
 	counts, stations               string
+	turnsPerMin                    string
 	heard                          map[string]*Found // by port
 }
 
@@ -31,7 +32,7 @@ type indicator struct {
 func newPlan() *plan {
 	return &plan{
 		name: "linnet", store: "/var/lib/tramd/tramd.db", listen: "127.0.0.1:9743", source: config.SourceStations,
-		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270", heard: map[string]*Found{},
+		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270", turnsPerMin: "6", heard: map[string]*Found{},
 	}
 }
 
@@ -60,9 +61,12 @@ func (p *plan) text() string {
 		}
 	}
 	fmt.Fprintf(&b, "\n[angle]\nsource = %s\n", quote(p.source))
-	if p.source == config.SourceEncoder {
+	switch p.source {
+	case config.SourceSteady:
+		fmt.Fprintf(&b, "turns_per_min = %s   # roughly; never by the spindle's own power, an arm is on it\n", p.turnsPerMin)
+	case config.SourceEncoder:
 		fmt.Fprintf(&b, "port = %s\ncounts_per_turn = %s\n%s", quote(p.encoderPort), p.counts, p.encoderFrame)
-	} else {
+	default:
 		fmt.Fprintf(&b, "stations_deg = [%s]   # 0 right, 90 back, 180 left, 270 front\n", p.stations)
 	}
 	return b.String()

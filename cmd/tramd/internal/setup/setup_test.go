@@ -79,13 +79,26 @@ func TestTwoIndicatorsAndAnEncoderWithSlipsOfThePen(t *testing.T) {
 }
 
 func TestAPlainDialNeedsNoPort(t *testing.T) {
-	_, text, said, err := interview(t, Options{}, "wren", "-", "3", "dial", "95", "", "0.01", "", "0 180", "", "")
+	_, text, said, err := interview(t, Options{}, "wren", "-", "typed", "dial", "95", "", "0.01", "", "0 180", "", "")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	c := parsed(t, text)
 	if c.Angle.Source != config.SourceTyped || c.Indicators[0].Port != "" || c.Machine.Tolerance != "" || len(c.Angle.StationsDeg) != 2 {
 		t.Errorf("%s", text)
+	}
+}
+
+func TestConstantTurningNeedsItsSpeedOnly(t *testing.T) {
+	_, text, said, err := interview(t, Options{Ports: bench}, "", "", "steady", "", "", "", "120", "", "", "", "fast", "-3", "6,5", "", "")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	if c := parsed(t, text); c.Angle.Source != config.SourceSteady || c.Angle.TurnsPerMin != 6.5 {
+		t.Errorf("%s", text)
+	}
+	if !strings.Contains(said, `"fast" is not a number`) || strings.Count(said, "Turns a minute") != 3 || !strings.Contains(said, "an arm is on it") {
+		t.Error(said)
 	}
 }
 
