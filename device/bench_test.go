@@ -175,6 +175,7 @@ var spoken = map[string]struct {
 	}},
 	"binary_crc16": {Spec{Frame: FrameBinary, Binary: &Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "1 um", Check: checkModbus}},
 		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkModbus)...) }},
+	"encoder": {Spec{Role: RoleAngle, Frame: FrameEncoder, CountsPerTurn: 4096}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%d\n", 1000*i) }},
 	// Held until the next is good too.
 	"binary_bare": {Spec{Frame: FrameBinary, Binary: &Binary{Layout: "AA 55 value", Bits: 24, Order: "high_first", Scale: "1 um"}},
 		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkNone)...) }},
@@ -190,6 +191,7 @@ func BenchmarkPty(b *testing.B) {
 		{100, 0, "text"}, {1000, 0, "text"}, {1000, 5 * time.Millisecond, "text"}, {7000, 0, "text"},
 		{100, 0, "pattern"}, {1000, 0, "pattern"}, {100, 0, "digits"}, {1000, 0, "digits"},
 		{100, 0, "binary_crc16"}, {1000, 0, "binary_crc16"}, {100, 0, "binary_bare"}, {1000, 0, "binary_bare"},
+		{100, 0, "encoder"}, {1000, 0, "encoder"},
 	} {
 		rate := tc.rate
 		b.Run(fmt.Sprintf("%s_%d_per_s_patience_%v", tc.kind, rate, tc.patience), func(b *testing.B) {
@@ -199,7 +201,10 @@ func BenchmarkPty(b *testing.B) {
 				got := make([]int64, n)
 				wakes := 0
 				spec := spoken[tc.kind].spec
-				spec.Name, spec.Role, spec.Port, spec.Baud = "arm", RoleIndicator, l.Path, 921600
+				spec.Name, spec.Port, spec.Baud = "arm", l.Path, 921600
+				if spec.Frame != FrameEncoder {
+					spec.Role = RoleIndicator
+				}
 				d, err := New(0, spec, func(batch Batch) {
 					now := monotonic()
 					wakes++
