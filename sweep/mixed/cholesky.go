@@ -26,6 +26,23 @@ func (s sym) rank1(x []float64, w float64) {
 	}
 }
 
+// rank4 adds x xᵀ for four vectors that lie one behind the other in xs: a row of s is fetched once and not four times.
+func (s sym) rank4(xs []float64) {
+	n := s.n
+	a, b, c, d := xs[:n], xs[n:2*n], xs[2*n:3*n], xs[3*n:4*n]
+	for i := range n {
+		fa, fb, fc, fd := a[i], b[i], c[i], d[i]
+		if fa == 0 && fb == 0 && fc == 0 && fd == 0 {
+			continue
+		}
+		r := s.row(i)[:i+1]
+		a, b, c, d := a[:len(r)], b[:len(r)], c[:len(r)], d[:len(r)]
+		for j := range r {
+			r[j] += fa*a[j] + fb*b[j] + fc*c[j] + fd*d[j]
+		}
+	}
+}
+
 // cholesky replaces s by its lower factor L, s = L Lᵀ. A pivot lost to rounding is set to a tiny number, which leaves that
 // direction unknown rather than failing; it returns how many there were.
 func (s sym) cholesky() (lost int) {

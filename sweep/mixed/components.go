@@ -10,6 +10,8 @@ import (
 const (
 	tagJitter = 0.001 // seconds between the angle and the reading it is put to
 	playShape = 0.08  // share of the play by which its shape may differ from the model's (from simulation)
+	moveShape = 0.024 // the same of a plain step by the way the plunger moves (from simulation)
+	crossways = 0.35  // share of the rounding's error that may stand across the lean (from simulation)
 )
 
 // budget lists what makes up the uncertainty of one axis, in mm/m.
@@ -24,7 +26,7 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 	own, other := lean[axis], lean[1-axis]
 
 	b = append(b, uncertainty.Component{
-		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * f.rounding(), DoF: known,
+		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * f.rounding() * f.alongLean(own, other), DoF: known,
 		Note: "rectangular over one step, less what the noise of the readings averages out",
 	})
 	b = append(b, uncertainty.Component{
@@ -34,7 +36,7 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 	b = append(b, f.indicatorParts(own, perMM)...)
 	if f.both {
 		b = append(b, uncertainty.Component{
-			Name: "play", Type: uncertainty.B, U: playShape * (f.way.playMM + math.Abs(f.way.moveMM)), Unit: "mm", Sensitivity: perMM, DoF: known,
+			Name: "play", Type: uncertainty.B, U: playShape*f.way.playMM + moveShape*math.Abs(f.way.moveMM), Unit: "mm", Sensitivity: perMM, DoF: known,
 			Note: "a plunger's play is not as sharp as the model takes it",
 		})
 	}
@@ -68,6 +70,16 @@ func (f *fitting) rounding() float64 {
 	x := 2 * math.Pi * math.Max(amp/q, 0.25) // a smaller wave may hide between two steps
 	bessel := 0.8 / math.Sqrt(2*x)           // root mean square of J1 over its waves
 	return math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
+}
+
+// alongLean is one axis's share of what stands along the lean: rounded readings of a wave are wrong by more or less of that
+// same wave. Separate stations round each way alike.
+func (f *fitting) alongLean(own, other float64) float64 {
+	amp := math.Hypot(own, other)
+	if len(f.bs) < denseSegments || amp == 0 {
+		return 1
+	}
+	return math.Max(math.Abs(own)/amp, crossways)
 }
 
 // angleU is the standard uncertainty in degrees by which the angles as a whole may be turned.
@@ -104,7 +116,7 @@ func (f *fitting) typeA(at int, perMM float64) uncertainty.Budget {
 		v := p.s2 * s * s / pr[i]
 		if i < f.d.form {
 			form += v
-		} else {
+		} else if i < f.d.form+drifts {
 			drift += v
 		}
 	}

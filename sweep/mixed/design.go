@@ -23,15 +23,17 @@ type design struct {
 	cols               int
 	zero               float64 // taken off the readings
 	noise2             float64 // guess at the white noise's variance, to put priors in mm and seconds to scale
-	circles            []int   // by track: which circle on the surface it runs on
+	waves              []wave
+	circles            []int // by track: which circle on the surface it runs on
 }
 
 // newDesign writes the columns. axes says which of tilt and nod are in the model; way, if not nil, adds the effects
 // of direction along the curve.
-func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, along curve) *design {
+func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, along curve, waves []wave) *design {
 	d := &design{groups: groups}
 	circles := d.circlesOf(in)
-	d.form, d.drift = circles*2*formOrders, drifts
+	d.form, d.drift = circles*2*formOrders, drifts+waveColumns*len(in.tracks)*len(waves)
+	d.waves = waves
 	if way != nil {
 		d.extra = byCount
 	}
@@ -74,6 +76,7 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 		}
 		x[d.cols-1] = b.z - d.zero
 	}
+	d.writeWaves(bs, waves)
 	if way != nil {
 		way.write(d, bs, along)
 	}

@@ -5,7 +5,7 @@
 //
 // A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with their
 // order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov, or over
-// many times at once, as 1/f noise is), and white noise. Swept both ways round, it also has an offset by direction, the play of the plunger and a delay between the
+// many times at once, as 1/f noise is), a steady wave in time where there is one, and white noise. Swept both ways round, it also has an offset by direction, the play of the plunger and a delay between the
 // angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
 // restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged.
 // A t distribution with matched degrees of freedom then gives the interval.
@@ -18,6 +18,7 @@
 //	blocks    join what is left into a few hundred means                     block.go
 //	design    write the columns, whiten them by the noise of a grid point    design.go, direction.go, filter.go
 //	search    walk the grid, average the lean                                solve.go, grid.go, posterior.go, average.go
+//	waves     find a steady wave in what is left; search again with it       wave.go, wave_find.go, wave_spectrum.go
 //	result    budget, decision, form, warnings                               fit.go, components.go, describe.go, turns.go
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.
@@ -26,6 +27,7 @@
 //
 // Henderson 1975, Best linear unbiased estimation and prediction under a selection model, Biometrics 31:423-447.
 // Patterson and Thompson 1971, Recovery of inter-block information when block sizes are unequal, Biometrika 58:545-554.
+// Lomb 1976, Least-squares frequency analysis of unequally spaced data, Astrophysics and Space Science 39:447-462.
 // Rousseeuw 1984, Least median of squares regression, JASA 79:871-880. Rousseeuw and Van Driessen 2006, Computing LTS
 // regression for large data sets, Data Mining and Knowledge Discovery 12:29-45. All cited from memory.
 package mixed

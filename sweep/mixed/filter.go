@@ -21,7 +21,7 @@ func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
 	m := len(nz.tau)
 	gram = newSym(d.cols)
 	each := nz.slow / float64(m)
-	state, out := make([]float64, m*d.cols), make([]float64, d.cols) // state of a column beside each other
+	state, sums := make([]float64, m*d.cols), newSums(gram) // state of a column beside each other
 	p, sum, fade := newSym(m), make([]float64, m), make([]float64, m)
 	for i := range bs {
 		if i == 0 || bs[i].track != bs[i-1].track {
@@ -58,6 +58,7 @@ func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
 		}
 		scale := 1 / math.Sqrt(v)
 		logDet += math.Log(v)
+		out := sums.next()
 		for j, x := range d.rows[i] {
 			s := state[j*m : j*m+m]
 			e := x
@@ -75,15 +76,15 @@ func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
 				r[l] -= sum[k] * sum[l] / v
 			}
 		}
-		gram.rank1(out, 1)
 	}
+	sums.flush()
 	return gram, logDet
 }
 
 // whitenOne is whiten for a single process.
 func (d *design) whitenOne(bs []block, slow, tau float64) (gram sym, logDet float64) {
 	gram = newSym(d.cols)
-	state, out := make([]float64, d.cols), make([]float64, d.cols)
+	state, sums := make([]float64, d.cols), newSums(gram)
 	p := slow
 	for i := range bs {
 		if i == 0 || bs[i].track != bs[i-1].track {
@@ -99,13 +100,40 @@ func (d *design) whitenOne(bs []block, slow, tau float64) (gram sym, logDet floa
 		v := p + bs[i].noise
 		gain, scale := p/v, 1/math.Sqrt(v)
 		logDet += math.Log(v)
+		out := sums.next()
 		for j, x := range d.rows[i] {
 			e := x - state[j]
 			out[j] = e * scale
 			state[j] += gain * e
 		}
 		p *= 1 - gain
-		gram.rank1(out, 1)
 	}
+	sums.flush()
 	return gram, logDet
+}
+
+// sums adds the squares and products of rows to a matrix, four rows at a time.
+type sums struct {
+	to   sym
+	rows []float64
+	n    int
+}
+
+func newSums(to sym) *sums { return &sums{to: to, rows: make([]float64, 4*to.n)} }
+
+// next gives room for one more row, to be filled before the next call.
+func (s *sums) next() []float64 {
+	if s.n == 4 {
+		s.to.rank4(s.rows)
+		s.n = 0
+	}
+	s.n++
+	return s.rows[(s.n-1)*s.to.n : s.n*s.to.n]
+}
+
+func (s *sums) flush() {
+	for i := range s.n {
+		s.to.rank1(s.rows[i*s.to.n:(i+1)*s.to.n], 1)
+	}
+	s.n = 0
 }

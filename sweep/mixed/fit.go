@@ -9,10 +9,11 @@ import (
 	"tramd/sweep/units"
 )
 
-// Model names the full model in a result.
+// Model names the full model in a result. Version 3 knows a steady wave in time, climbs every hill of the likelihood before
+// it averages, and thinks no form and no drift likelier than a little of either.
 const (
 	Model        = "full"
-	ModelVersion = 2
+	ModelVersion = 3
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.

@@ -75,19 +75,21 @@ func (l *levels) flicker(h hyper) bool { return int(h.tau) == len(l.tau) }
 // beliefs are the priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice, no
 // source). A wrong belief that there is no slow noise costs the interval far more than a wrong belief that there is some,
 // since one turn alone tells the two hardly apart; hence while the arm turns, slow noise is thought the rule. At stations
-// each reading settles first.
+// each reading settles first. A table without form, and a sweep without drift, are thought likelier than a little of either:
+// both take for themselves what a random walk leaves, and would make it look small.
 type beliefs struct {
 	slower               float64 // power of tau by which slower noise is likelier
 	noSlow               float64 // log weight of no slow noise at all, against all taus together
 	oneOverF             float64 // log weight of noise of all taus together, against all single ones
 	rougher              float64 // log weight of each step towards a rougher surface: it looks like a random walk
+	noForm, noDrift      float64 // log weight of the smallest size, which stands for none, against each larger one
 	slow, form, drift    float64 // the middle of each size, relative to the white noise
 	slowW, formW, driftW float64 // the width of its logarithm
 }
 
 var (
-	turningArm = beliefs{1, -1, -2, -0.5, 3, 0.6, 0.1, 4, 1.2, 2}
-	atStations = beliefs{0.3, 0, -2, -0.5, 0.1, 0.6, 0.1, 3, 1.2, 2}
+	turningArm = beliefs{1, -1, -2, -2, 3, 5, 150, 0.6, 0.1, 2, 1.2, 2}
+	atStations = beliefs{0.3, 0, -2, -0.5, 0, 0, 0.1, 0.6, 0.1, 3, 1.2, 2}
 )
 
 // settleTime, in seconds: an arm that takes longer from block to block stops at stations.
@@ -115,5 +117,11 @@ func (l *levels) prior(h hyper) float64 {
 		slow += b.slower * math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2])
 	}
 	rough := b.rougher * float64(len(l.fall)-1-int(h.fall))
+	if h.form == 0 {
+		rough += b.noForm
+	}
+	if h.drift == 0 {
+		rough += b.noDrift
+	}
 	return slow + rough + gauss(l.form[h.form], b.form, b.formW) + gauss(l.drift[h.drift], b.drift, b.driftW)
 }

@@ -8,6 +8,8 @@ import (
 const (
 	enough  = 6.0  // log weights further below the best than this are left out
 	mostHop = 1500 // grid points looked at
+
+	foothills = 30.0 // log weights below the first hill from which a second one is still climbed
 )
 
 // repeatability is what is known of the white noise before the sweep: a standard deviation and the degrees of freedom it
@@ -32,7 +34,7 @@ type searcher struct {
 	l     *levels
 	known repeatability
 	gram  map[[2]int8]white
-	seen  map[hyper]bool
+	seen  map[hyper]float64
 	room  sym     // for the next factor
 	top   float64 // weight of the heaviest point so far, the only one that keeps its factor
 	held  bool
@@ -45,21 +47,50 @@ type white struct {
 
 // search walks the grid outwards from its best point, best neighbours first, until what is left cannot matter.
 func (s *searcher) search() []point {
-	s.gram, s.seen = map[[2]int8]white{}, map[hyper]bool{}
+	s.gram, s.seen = map[[2]int8]white{}, map[hyper]float64{}
 	todo := &frontier{}
-	push := func(h hyper) {
+	push := func(h hyper) float64 {
 		if h.slow == 0 {
 			h.tau = 0
 		}
-		if !s.seen[h] {
-			s.seen[h] = true
-			heap.Push(todo, s.at(h))
+		if _, ok := s.seen[h]; !ok {
+			p := s.at(h)
+			s.seen[h] = p.weight
+			heap.Push(todo, p)
+		}
+		return s.seen[h]
+	}
+	climb := func(h hyper, from int) hyper {
+		height := push(h)
+		for up := true; up; {
+			up = false
+			s.around(h, from, func(g hyper) {
+				if w := push(g); w > height {
+					h, height, up = g, w, true
+				}
+			})
+		}
+		return h
+	}
+	// A drift, slow noise and form explain much the same, so there may be a hill for each. The walk below gives up far from the
+	// best, so each is climbed first: form and drift are cheap to change, the noise is not.
+	taus := [3]int8{int8(len(s.l.tau)) / 2, int8(len(s.l.tau)) - 1, int8(len(s.l.tau))}
+	var tops [2]hyper
+	for k, slow := range [2]int8{2, int8(len(s.l.slow)) / 2} {
+		height := math.Inf(-1)
+		for i := range 6 {
+			h := climb(hyper{tau: taus[i>>1], slow: slow, form: [2]int8{1, 4}[i&1], fall: 1, drift: 1}, 2)
+			if w := s.seen[h]; w > height {
+				tops[k], height = h, w
+			}
 		}
 	}
-	// A drift and slow noise explain much the same, so there may be a hill for each; start on both.
-	tops := [3]int8{int8(len(s.l.tau)) / 2, int8(len(s.l.tau)) - 1, int8(len(s.l.tau))}
-	for i := range 24 {
-		push(hyper{tau: tops[i>>3], slow: [2]int8{2, int8(len(s.l.slow)) / 2}[i&1], form: [2]int8{2, 4}[i>>1&1], fall: 1, drift: [2]int8{1, 4}[i>>2&1]})
+	if s.seen[tops[1]] > s.seen[tops[0]] {
+		tops[0], tops[1] = tops[1], tops[0]
+	}
+	summit := climb(tops[0], 0)
+	if s.seen[tops[1]] > s.seen[summit]-foothills {
+		climb(tops[1], 0)
 	}
 	var done []point
 	best := math.Inf(-1)
@@ -70,19 +101,24 @@ func (s *searcher) search() []point {
 		}
 		best = math.Max(best, p.weight)
 		done = append(done, p)
-		for i := range hyperAxes {
-			for _, step := range [2]int8{-1, 1} {
-				h := p.h
-				v := h.axis(i)
-				*v += step
-				if *v < 0 || int(*v) >= s.l.count(i) || h.slow == 0 && i == 0 {
-					continue
-				}
-				push(h)
-			}
-		}
+		s.around(p.h, 0, func(h hyper) { push(h) })
 	}
 	return done
+}
+
+// around visits the neighbours of a point along the axes from the given one on.
+func (s *searcher) around(at hyper, from int, visit func(h hyper)) {
+	for i := from; i < hyperAxes; i++ {
+		for _, step := range [2]int8{-1, 1} {
+			h := at
+			v := h.axis(i)
+			*v += step
+			if *v < 0 || int(*v) >= s.l.count(i) || h.slow == 0 && i == 0 {
+				continue
+			}
+			visit(h)
+		}
+	}
 }
 
 // normalise turns log weights into shares, and drops what cannot matter.
@@ -175,7 +211,8 @@ func (d *design) precision(l *levels, h hyper) []float64 {
 		order := i/2%formOrders + 2
 		out[i] = 1 / (f * f * formVariance(order, l.fall[h.fall]))
 	}
-	for i := range d.drift {
+	d.wavePrecision(out[d.form+drifts : d.form+d.drift])
+	for i := range drifts {
 		v := l.drift[h.drift] * driftFall[i]
 		out[d.form+i] = 1 / (v * v)
 	}

@@ -26,6 +26,7 @@ type fitting struct {
 	coef   []float64
 	rms    float64 // of the readings about the fit, mm
 	way    direction
+	waves  []wave
 }
 
 func (f *fitting) solve() {
@@ -36,11 +37,15 @@ func (f *fitting) solve() {
 		return f.start.at(scale, b.th, f.start.t0), derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
 	}
 	f.both = bothWays(f.bs)
+	var way *direction
+	if f.both {
+		way = &f.way
+	}
+	f.round(way, along)
+	f.findWaves(way, along)
 	if !f.both {
-		f.round(nil, along)
 		return
 	}
-	f.round(nil, along)
 	f.findPlay()
 	for range directionRounds {
 		f.round(&f.way, f.along())
@@ -107,7 +112,7 @@ func (f *fitting) findPlay() {
 		way := direction{playMM: play}
 		var p point
 		for range 2 {
-			f.d = newDesign(f.in, f.bs, f.groups, f.axes, &way, f.along())
+			f.d = newDesign(f.in, f.bs, f.groups, f.axes, &way, f.along(), f.waves)
 			f.d.noise2 = f.ans.best.s2
 			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, gram: map[[2]int8]white{}}
 			p = s.at(h)
@@ -129,7 +134,10 @@ const directionRounds = 3
 
 func (f *fitting) round(way *direction, along curve) {
 	before := f.ans.best.s2
-	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along)
+	if before == 0 {
+		before = sq(f.start.scale)
+	}
+	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along, f.waves)
 	f.d.noise2 = before
 	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
 	f.points = s.search()

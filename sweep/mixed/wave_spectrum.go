@@ -1,0 +1,110 @@
+package mixed
+
+import "math"
+
+// The spectrum at times that need not be even (Lomb 1976), without his correction of phase: where it matters, the wave's own
+// columns judge.
+
+const (
+	waveCycles   = 2.0  // a wave that the sweep saw less often looks like any slow noise
+	waveStands   = 12.0 // power over the median of the neighbourhood from which a closer look is taken
+	waveOversamp = 4    // frequencies tried for each that the sweep can tell apart
+)
+
+// power is the power of a wave of the given frequency in r, added over the tracks, and its amplitude.
+func (f *fitting) power(r []float64, hertz float64) (power, size float64) {
+	t0, _ := timeSpan(f.bs)
+	var c, s float64
+	n := 0.0
+	flush := func() {
+		if n > 0 {
+			power += (c*c + s*s) / n
+			size = math.Max(size, 2*math.Hypot(c, s)/n)
+		}
+		c, s, n = 0, 0, 0
+	}
+	for i := range f.bs {
+		b := &f.bs[i]
+		if i > 0 && f.bs[i-1].track != b.track {
+			flush()
+		}
+		sin, cos := math.Sincos(2 * math.Pi * hertz * (b.t - t0))
+		c, s, n = c+r[i]*cos, s+r[i]*sin, n+1
+	}
+	flush()
+	return power, size
+}
+
+// standsOut gives the wave whose power stands out most from those of its neighbourhood.
+func (f *fitting) standsOut(r []float64) (wave, bool) {
+	t0, half := timeSpan(f.bs)
+	step := 1 / (2 * half * waveOversamp)
+	var gaps []float64
+	for i := 1; i < len(f.bs); i++ {
+		if dt := f.bs[i].t - f.bs[i-1].t; f.bs[i].track == f.bs[i-1].track && dt > 0 {
+			gaps = append(gaps, dt)
+		}
+	}
+	if len(gaps) == 0 {
+		return wave{}, false
+	}
+	from := int(waveCycles * waveOversamp)
+	count := min(int(0.5/median(gaps)/step), waveOversamp*wantBlocks) - from
+	if count < 10*waveOversamp {
+		return wave{}, false
+	}
+	// Each block turns its own pointer from frequency to frequency.
+	n := len(f.bs)
+	cos, sin, dc, ds := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range f.bs {
+		x := 2 * math.Pi * (f.bs[i].t - t0)
+		s, c := math.Sincos(x * step * float64(from))
+		cos[i], sin[i] = c*r[i], s*r[i]
+		ds[i], dc[i] = math.Sincos(x * step)
+	}
+	ends := make([]int, n) // by the first block of a track: the block after its last
+	for first, i := 0, 1; i <= n; i++ {
+		if i == n || f.bs[i].track != f.bs[first].track {
+			ends[first], first = i, i
+		}
+	}
+	power := make([]float64, count)
+	for k := range power {
+		for first := 0; first < n; first = ends[first] {
+			var c, s float64
+			for i := first; i < ends[first]; i++ {
+				x, y := cos[i], sin[i]
+				c, s = c+x, s+y
+				cos[i], sin[i] = x*dc[i]-y*ds[i], y*dc[i]+x*ds[i]
+			}
+			power[k] += (c*c + s*s) / float64(ends[first]-first)
+		}
+	}
+	const near = 10 * waveOversamp
+	at, most := -1, waveStands
+	buf := make([]float64, 0, 2*near+1)
+	for k := 1; k < count-1; k++ {
+		if power[k] < power[k-1] || power[k] < power[k+1] {
+			continue
+		}
+		lo := min(max(0, k-near), max(0, count-2*near))
+		buf = append(buf[:0], power[lo:min(count, lo+2*near)]...)
+		if x := power[k]; x > most*median(buf) {
+			at, most = k, x/median(buf)
+		}
+	}
+	if at < 0 {
+		return wave{}, false
+	}
+	hertz := step * float64(from+at)
+	for h := step / 2; h > step/20; h /= 3 { // the top of a parabola through three
+		a, _ := f.power(r, hertz-h)
+		b, _ := f.power(r, hertz)
+		c, _ := f.power(r, hertz+h)
+		if bend := a - 2*b + c; bend < 0 {
+			hertz += math.Max(-h, math.Min(h, h*(a-c)/(2*bend)))
+		}
+	}
+	_, size := f.power(r, hertz)
+	return wave{hertz, size}, true
+}
