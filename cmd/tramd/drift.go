@@ -113,6 +113,9 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		if s := a.Scatter[i]; !math.IsNaN(s) {
 			p.printf(", clamping scatters by %.4f", s)
 		}
+		if rate, u, ok := a.RatePer100Hours(i); ok {
+			p.printf(", by the spindle's hours: %+.5f ± %.5f mm/m per 100 h", rate, 1.96*u)
+		}
 		p.printf("\n")
 	}
 	for _, al := range a.Alarms {
@@ -122,9 +125,13 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		p.printf("  verdict: %s\n", a.Verdict)
 	}
 	if n := a.Forecast.Next; n != nil {
-		p.printf("  next check by %s, %.1f days after the last", day(n.Time), n.Days)
-		if !math.IsNaN(n.SpindleHours) {
-			p.printf(" or %.0f spindle hours", n.SpindleHours)
+		switch {
+		case n.ByHours:
+			p.printf("  next check %.0f spindle hours after the last, as now used by %s (%.1f days)", n.SpindleHours, day(n.Time), n.Days)
+		case !math.IsNaN(n.SpindleHours):
+			p.printf("  next check by %s, %.1f days after the last or %.0f spindle hours", day(n.Time), n.Days, n.SpindleHours)
+		default:
+			p.printf("  next check by %s, %.1f days after the last", day(n.Time), n.Days)
 		}
 		p.printf(": %s\n", n.Basis(reliability))
 	}

@@ -61,7 +61,7 @@ func (a *axis) alarms() []Alarm {
 		out = append(out, *a.outside)
 	}
 	if m := a.moved; m != nil {
-		al := Alarm{Kind: Shift, Axis: a.name, Since: a.segment[a.from+m.from].at, SizeMMPerM: m.size}
+		al := Alarm{Kind: Shift, Axis: a.name, Since: m.since, SizeMMPerM: m.size}
 		if m.ramp {
 			al.Kind, al.Rate = Trend, m.rate
 		}

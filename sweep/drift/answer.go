@@ -15,8 +15,20 @@ type Answer struct {
 	Forecast Forecast
 	Scatter  [2]float64          // from check to check beyond what u explains, mm/m; NaN: not known
 	Process  [2]map[Kind]float64 // how the axis moves, as weights that sum to one; nil: nothing measured
+	ByHours  [2]float64          // chance that the axis moves by the spindle's hours and not by the calendar; NaN: not known
+	HoursDay float64             // of the spindle, of late; NaN: not known
 	Warnings []sweep.Warning
 	Tracker  *Tracker
+}
+
+// RatePer100Hours is how fast an axis that goes by the spindle's hours moves, in mm/m for 100 of them, with its standard
+// uncertainty; ok is false where it does not go by them, as likely as not.
+func (a *Answer) RatePer100Hours(axis int) (rate, u float64, ok bool) {
+	now := a.Tracker.Now()[axis]
+	if now == nil || !(a.ByHours[axis] > 0.5) || !(a.HoursDay > 0) {
+		return 0, 0, false
+	}
+	return 100 * now.Rate / a.HoursDay, 100 * now.RateU / a.HoursDay, true
 }
 
 // Work works out a history: what would have been said at each check, and what follows for a reliability such as 0.95.
@@ -34,12 +46,13 @@ func Work(h *History, reliability float64) (*Answer, error) {
 
 // Answer is what is said now; without rows and warnings.
 func (t *Tracker) Answer(reliability float64) *Answer {
-	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t}
+	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t, HoursDay: t.hours.perDay()}
 	for i, a := range t.axes {
-		out.Scatter[i] = a.scatter()
+		out.Scatter[i], out.ByHours[i] = a.scatter(), math.NaN()
 		if a.bank == nil {
 			continue
 		}
+		out.ByHours[i] = a.bank.byHours()
 		out.Process[i] = map[Kind]float64{}
 		for k, w := range a.bank.kinds() {
 			out.Process[i][Kind(k)] = w
@@ -86,6 +99,9 @@ func (t *Tracker) Now() [2]*Lean {
 func (n *NextCheck) Basis(reliability float64) string {
 	switch n.LimitedBy {
 	case "":
+		if n.ByHours {
+			return "the chance of being outside comes to " + percent(1-reliability) + " after so many spindle hours; the date is that of the present use"
+		}
 		return "the chance of being outside comes to " + percent(1-reliability) + " then"
 	case "record":
 		return "the chance of being outside stays below " + percent(1-reliability) + ", and the record bears no date further off"

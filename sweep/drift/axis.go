@@ -1,17 +1,6 @@
 package drift
 
-import (
-	"math"
-	"time"
-)
-
-// observation is one check of one axis.
-type observation struct {
-	at   time.Time
-	t    float64 // days since the record began
-	y, u float64 // mm/m; u is NaN when not known
-	r    float64 // variance relative to sigma's
-}
+import "math"
 
 // axis follows one axis.
 type axis struct {
@@ -19,15 +8,16 @@ type axis struct {
 	gaps  gaps
 	uu    meanSquare
 	carry scale
-	calm  scale   // of sigma, when nothing spoke for a change
 	ways  beliefs // of how it moves, from before the last event or change; nil: none
 
-	segment  []observation // since the last event
-	from     int           // where in the segment bank and chart begin
-	bank     *bank
-	chart    *chart
-	bankFrom int
-	built    float64 // the gap they were built for
+	segment latest // since the last event
+	from    int    // where in the segment the chart begins
+	bank    *bank
+	saved   []saved // of the bank, the latest last
+	chart   *chart
+	built   float64 // the gap they were built for
+	aDay    float64 // and what part of a usual day's use an hour is; 0: not known
+	jumped  *jump   // that the bank was last told of
 
 	still   float64   // how likely it lately was, at most, that the axis holds still
 	moved   *standing // shift or trend
@@ -49,8 +39,8 @@ func (a *axis) restart() {
 	if a.bank != nil && a.bank.n > 2 {
 		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
 	}
-	a.segment, a.from, a.bankFrom, a.moved, a.outside = nil, 0, 0, nil, nil
-	a.bank, a.chart, a.calm = nil, nil, scale{}
+	a.segment, a.from, a.moved, a.outside = latest{}, 0, nil, nil
+	a.bank, a.chart, a.saved, a.jumped = nil, nil, nil, nil
 }
 
 // checks is how many the bank rests on.
@@ -58,7 +48,7 @@ func (a *axis) checks() int {
 	if a.bank == nil {
 		return 0
 	}
-	return a.bank.n
+	return a.bank.restsOn()
 }
 
 // add takes in a check; limit is the tolerance in mm/m, 0 for none.
@@ -69,13 +59,15 @@ func (a *axis) add(o observation, limit float64) {
 		a.uu.n++
 	}
 	o.r = a.relative(o.u)
-	a.segment = append(a.segment, o)
-	switch n := len(a.segment) - a.from; {
+	a.segment.add(o)
+	switch n := a.segment.n(); {
 	case a.bank == nil, n <= 3, rebuilds(n) && a.stale():
-		a.rebuild(limit)
+		a.built, a.aDay = a.gaps.typical(), a.segment.usedADay()
+		a.redraw()
+		a.follow(limit)
 	default:
-		a.bank.add(o.t, o.y, o.r)
-		a.chart.add(o.t, o.y, 1/o.r)
+		a.feed(n - 1)
+		a.chart.add(a.segment.last())
 	}
 	a.still = math.Max(0.97*a.still, a.bank.holdsStill())
 	a.watch()
@@ -83,30 +75,96 @@ func (a *axis) add(o observation, limit float64) {
 }
 
 // rebuilds says at which counts the typical gap may be learned anew; later it would cost more than it brings.
-func rebuilds(n int) bool { return n == 6 || n == 12 || n == 24 || n == 48 }
+func rebuilds(n int) bool { return n == 6 || n == 12 || n == 24 || n == 48 || n%192 == 0 }
 
 func (a *axis) stale() bool {
+	if (a.segment.usedADay() > 0) != (a.aDay > 0) {
+		return true
+	}
+	if a.segment.n() > 48 {
+		return false
+	}
 	ratio := a.gaps.typical() / a.built
 	return ratio > 1.5 || ratio < 1/1.5
 }
 
-// rebuild begins bank and chart anew and shows them what they should have seen.
-func (a *axis) rebuild(limit float64) {
-	a.built = a.gaps.typical()
+// redraw begins the chart anew and shows it what it should have seen.
+func (a *axis) redraw() {
 	a.chart = newChart(a.built, a.carry)
-	for _, o := range a.segment[a.from:] {
-		a.chart.add(o.t, o.y, 1/o.r)
+	for i := a.from; i < a.segment.n(); i++ {
+		a.chart.add(a.segment.at(i))
 	}
-	a.follow(max(a.from, a.bankFrom), a.start(limit))
 }
 
-// follow begins the bank anew at an observation.
-func (a *axis) follow(from int, start scale) {
-	a.bankFrom = from
-	a.bank = newBank(a.built, start, a.ways)
-	for _, o := range a.segment[from:] {
-		a.bank.add(o.t, o.y, o.r)
+// follow begins the bank anew with the segment.
+func (a *axis) follow(limit float64) {
+	a.bank = newBank(a.built, a.aDay, a.start(limit), a.ways)
+	a.saved = a.saved[:0]
+	for i := a.segment.gone; i < a.segment.n(); i++ {
+		a.feed(i)
 	}
+}
+
+// jump is a change that the bank was told of: before which check of the segment, and of about what size in mm/m.
+type jump struct {
+	before int
+	size   float64
+}
+
+// saved is the bank before a check of the segment.
+type saved struct {
+	before int
+	bank   *bank
+}
+
+// So often the bank is saved, and so many of the latest are kept: how far back a change can be told to it.
+const (
+	saves = 32
+	keeps = 12
+)
+
+// feed shows the bank a check of the segment.
+func (a *axis) feed(i int) {
+	if i > 0 && i%saves == 0 {
+		if len(a.saved) == keeps {
+			a.saved = append(a.saved[:0], a.saved[1:]...)
+		}
+		a.saved = append(a.saved, saved{i, a.bank.copy()})
+	}
+	if j := a.jumped; j != nil && j.before == i && a.bank.n > 2 {
+		a.bank.part(j.size)
+	}
+	o := a.segment.at(i)
+	a.bank.add(o)
+}
+
+// restless is the chance of holding still, at its highest of late, below which an axis is a mover.
+const restless = 0.2
+
+// jump tells the bank of a change, and shows it again what came since.
+func (a *axis) jump(j jump) {
+	if a.still < restless { // the bank knows that this axis moves, and follows it by itself
+		return
+	}
+	for n := len(a.saved); n > 0 && a.saved[n-1].before > j.before; n = len(a.saved) {
+		if n == 1 && a.saved[0].before > saves { // no further back: it is kept no longer
+			j.before = a.saved[0].before
+			break
+		}
+		a.saved = a.saved[:n-1]
+	}
+	if n := len(a.saved); n > 0 {
+		back := a.saved[n-1]
+		a.saved = a.saved[:n-1] // it is saved again
+		a.jumped = &j
+		a.bank = back.bank
+		for i := back.before; i < a.segment.n(); i++ {
+			a.feed(i)
+		}
+		return
+	}
+	a.jumped = &j
+	a.follow(0)
 }
 
 // start is what is believed of sigma at the beginning of a segment.
@@ -118,7 +176,7 @@ func (a *axis) start(limit float64) scale {
 		return scale{priorChecks * sq(priorTimesU) * uu, priorChecks}
 	}
 	// Nothing but the readings to go by.
-	obs := a.segment[a.from:]
+	obs := a.segment.o[:min(len(a.segment.o), 48)]
 	var ss float64
 	for i := 1; i < len(obs); i++ {
 		ss += sq(obs[i].y-obs[i-1].y) / 2
@@ -148,7 +206,7 @@ func (a *axis) relative(u float64) float64 {
 // now is what is believed at the last check.
 func (a *axis) now() Lean {
 	out := a.bank.now()
-	if len(a.segment)-a.from == 1 && a.uu.n == 0 && a.carry.dof == 0 {
+	if a.segment.n() == 1 && a.uu.n == 0 && a.carry.dof == 0 {
 		out.U, out.RateU = math.NaN(), math.NaN()
 	}
 	return out

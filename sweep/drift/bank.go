@@ -17,11 +17,23 @@ const memory = 1000
 // carried bounds how much of what was learned of sigma outlives an event.
 const carried = 30
 
-// Every so many checks, hypotheses that fell this far behind are dropped: on a long record they cost most of the time. An
-// event or an alarm brings all of them back.
+// Every so many checks, hypotheses that weigh as good as nothing are dropped, and beyond so many the lightest: on a long
+// record they cost most of the time. An event or an alarm brings all of them back.
 const (
-	prunes   = 256
-	hopeless = 25
+	prunes   = 64
+	hopeless = 1e-7
+	settled  = 192 // checks since the last parting; before them nothing is hopeless yet
+	crowded  = 72
+	carrying = 24
+	lightest = 1e-3 // nothing heavier is dropped
+)
+
+// How far the level is known is asked of the hypotheses with less trust in what the checks said of them, and less in holding
+// still: a wander that a few dozen checks cannot show moves the level by more than holding still would allow for. Found by
+// the study, for machines of all kinds together.
+const (
+	slowest  = 0.07 // wander in a usual gap, in units of sigma, below which an axis as good as holds still
+	slowOdds = 0.1  // of such hypotheses
 )
 
 // hypothesis is a process with what it knows and how well it did.
@@ -32,6 +44,8 @@ type hypothesis struct {
 	square float64 // sum of squares behind sigma, prior included
 	score  float64 // log of how well it predicted, without its prior
 	weight float64 // posterior
+	doubt  float64 // weight where it is asked how far the level is known
+	anew   bool    // began at the last split
 }
 
 // bank is all hypotheses of one axis.
@@ -44,8 +58,11 @@ type bank struct {
 	listed int // processes on the list; some may have been dropped since
 	n      int
 	last   float64 // days
+	aDay   float64 // day of use in an hour; 0: hours are not known
+	used   usage   // at the last check
 	dof    float64 // of sigma
 	start  scale
+	split  int // after how many checks it was split; 0: never
 }
 
 // beliefs is how much each process on the list weighs before anything was seen.
@@ -62,10 +79,10 @@ const (
 func (b *bank) learned(moved bool) beliefs {
 	out := make(beliefs, b.listed)
 	for i := range b.h {
-		out[b.h[i].place] = kept * b.h[i].weight
+		out[b.h[i].place] += kept * b.h[i].weight
 	}
 	sum := 0.0
-	for i, p := range processes(b.gap) {
+	for i, p := range processes(b.gap, b.aDay > 0) {
 		out[i] += (1 - kept) * p.prior
 		if moved && p.kind == Steady {
 			out[i] *= stillAfterAll
@@ -93,13 +110,15 @@ func (s scale) kept() scale {
 }
 
 // newBank makes a bank for checks that come about every gap days; nil beliefs are those of the list.
-func newBank(gap float64, start scale, before beliefs) *bank {
-	b := &bank{gap: gap, start: start, taus: make([]float64, len(tausInGaps)), decay: make([]float64, len(tausInGaps)), lastDT: -1}
+// aDay is how much of a usual day's use an hour is, 0 where hours are not known.
+func newBank(gap, aDay float64, start scale, before beliefs) *bank {
+	b := &bank{gap: gap, aDay: aDay, start: start, taus: make([]float64, len(tausInGaps)), decay: make([]float64, len(tausInGaps)), lastDT: -1}
 	for i, t := range tausInGaps {
 		b.taus[i] = t * gap
 	}
-	for i, p := range processes(gap) {
-		if before != nil {
+	list := processes(gap, aDay > 0)
+	for i, p := range list {
+		if len(before) == len(list) {
 			p.prior = before[i]
 		}
 		b.h = append(b.h, hypothesis{process: p, place: i})
@@ -118,15 +137,31 @@ func (b *bank) decays(dt float64) {
 	}
 }
 
-// add takes in a check at t days: y in mm/m, r its variance relative to sigma's.
-func (b *bank) add(t, y, r float64) {
+// pace is how fast use goes beside the days of late: 1 is as usual.
+func (b *bank) pace() float64 {
+	if b.aDay > 0 && finite(b.used.aDay) {
+		return b.used.aDay * b.aDay
+	}
+	return 1
+}
+
+// add takes in a check.
+func (b *bank) add(o *observation) {
+	y, r := o.y, o.r
 	if b.n++; b.n == 1 {
-		b.first(t, y, r)
+		b.first(o)
 		return
 	}
-	b.decays(t - b.last)
-	dt := t - b.last
-	b.last = t
+	dt := o.t - b.last
+	b.decays(dt)
+	ran := dt
+	if b.aDay > 0 {
+		if ran = (o.used.hours - b.used.hours) * b.aDay; !finite(ran) {
+			ran = dt * b.pace()
+		}
+		b.used = o.used
+	}
+	b.last = o.t
 	const forget = 1 - 1.0/memory
 	dof := b.dof * forget
 	b.dof = dof + 1
@@ -137,7 +172,11 @@ func (b *bank) add(t, y, r float64) {
 		if h.tau >= 0 {
 			decay = b.decay[h.tau]
 		}
-		h.predict(&h.process, dt, decay)
+		if h.used {
+			h.predict(&h.process, ran, decay)
+		} else {
+			h.predict(&h.process, dt, decay)
+		}
 		h.update(&h.process, y, r)
 		// The Student density of the residual, less what all hypotheses share.
 		square := h.square * forget
@@ -146,37 +185,56 @@ func (b *bank) add(t, y, r float64) {
 		h.score = h.score*forget - 0.5*math.Log(h.predicted*square) - 0.5*(dof+1)*log1p(more)
 		best = max(best, h.score)
 	}
-	if b.n%prunes == 0 {
-		b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool { return h.score < best-hopeless })
-	}
 	b.weigh(best)
+	if b.n%prunes == 0 && (b.n-b.split >= settled || len(b.h) > crowded) {
+		b.prune()
+	}
 }
 
-func (b *bank) first(t, y, r float64) {
-	b.last, b.dof = t, b.start.dof
+func (b *bank) first(o *observation) {
+	b.last, b.used, b.dof = o.t, o.used, b.start.dof
 	for i := range b.h {
 		h := &b.h[i]
-		h.begin(&h.process, y, r)
-		h.square, h.weight = b.start.square, h.prior
+		h.begin(&h.process, o.y, o.r)
+		h.square, h.weight, h.doubt = b.start.square, h.prior, h.prior
 	}
+}
+
+// prune drops what weighs next to nothing; what is left need not be weighed anew.
+func (b *bank) prune() {
+	least := hopeless
+	if len(b.h) > carrying {
+		weights := make([]float64, len(b.h))
+		for i := range b.h {
+			weights[i] = b.h[i].weight
+		}
+		slices.Sort(weights)
+		least = max(least, min(weights[len(weights)-carrying], lightest))
+	}
+	b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool { return h.weight < least })
 }
 
 // weigh turns scores into weights.
 func (b *bank) weigh(best float64) {
 	const least = 1e-9 // so that none is ever past reviving
-	sum := 0.0
+	var sum, doubts float64
 	for i := range b.h {
 		h := &b.h[i]
-		d := h.score - best
-		if d < -40 {
-			h.weight = least
-		} else {
-			h.weight = h.prior*math.Exp(d) + least
+		h.weight, h.doubt = least, least
+		if d := h.score - best; d > -40 {
+			root := math.Exp(d / 4)
+			h.weight += h.prior * sq(sq(root))
+			h.doubt += h.prior * root
+			if h.slow {
+				h.doubt -= (1 - slowOdds) * h.prior * root
+			}
 		}
 		sum += h.weight
+		doubts += h.doubt
 	}
 	for i := range b.h {
 		b.h[i].weight /= sum
+		b.h[i].doubt /= doubts
 	}
 }
 
@@ -203,8 +261,11 @@ func (b *bank) now() Lean {
 		h := &b.h[i]
 		s2 := h.square / b.dof * wide
 		m, p := h.lean()
-		v += h.weight * (p*s2 + sq(m-out.Level))
+		v += h.doubt * (p*s2 + sq(m-out.Level))
 		rate := h.bb
+		if h.used {
+			rate *= sq(b.pace())
+		}
 		if h.kind == Settling {
 			tau := b.taus[h.tau]
 			rate += (h.ss/tau - 2*h.bs) / tau
@@ -220,7 +281,28 @@ func (h *hypothesis) slope(b *bank) float64 {
 	if h.kind == Settling {
 		return h.rate - h.swing/b.taus[h.tau]
 	}
+	if h.used {
+		return h.rate * b.pace()
+	}
 	return h.rate
+}
+
+// byHours is how likely it is that what moves the axis for good goes by the spindle's hours and not by the calendar; NaN
+// where hours are not known or nothing moves it.
+func (b *bank) byHours() float64 {
+	var used, all float64
+	for i := range b.h {
+		if h := &b.h[i]; (h.kind == Wandering || h.kind == Trending) && !h.alive && !h.slow {
+			all += h.weight
+			if h.used {
+				used += h.weight
+			}
+		}
+	}
+	if b.aDay == 0 || all < 0.05 {
+		return math.NaN()
+	}
+	return used / all
 }
 
 // sigma is what is known of the scatter from check to check.

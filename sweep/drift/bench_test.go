@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"testing"
 	"time"
 )
@@ -34,6 +35,27 @@ func BenchmarkTenYearsHourly(b *testing.B) {
 		}
 		t.Forecast(0.95)
 	}
+}
+
+// BenchmarkHeldAfterTenYears is the memory that a tracker holds after 87,600 checks.
+func BenchmarkHeldAfterTenYears(b *testing.B) {
+	checks := hourly(87600)
+	for b.Loop() {
+		var before, after runtime.MemStats
+		runtime.GC()
+		runtime.ReadMemStats(&before)
+		t := New()
+		for _, c := range checks {
+			if _, err := t.Check(c); err != nil {
+				b.Fatal(err)
+			}
+		}
+		runtime.GC()
+		runtime.ReadMemStats(&after)
+		b.ReportMetric(float64(after.HeapAlloc)-float64(before.HeapAlloc), "bytes-held")
+		runtime.KeepAlive(t)
+	}
+	runtime.KeepAlive(checks)
 }
 
 // BenchmarkAsBatches is the alternative: at each check, all of the history again. Checks are few, for it is quadratic.

@@ -1,16 +1,28 @@
 package drift
 
-import "math"
+import (
+	"math"
+	"math/bits"
+	"time"
+)
 
-// chart looks, at each check, for a step or a ramp that began at any earlier one. It keeps running sums, so that one
-// candidate costs the same however long ago it began.
+// chart looks, at each check, for a step or a ramp that began at an earlier one. It keeps running sums, so that one
+// candidate costs the same however long ago it began; and the further back, the fewer candidates are kept.
 type chart struct {
 	floor         float64 // variance that the scatter cannot be less than
 	carry         scale   // of the scatter, from earlier segments
 	fits          settles
-	sums          []sums // sums[k] is over the first k checks
-	t             []float64
-	start, origin float64 // of t and y
+	all           knot   // the sums over all checks
+	knots         []knot // where a change may have begun, the oldest first; the last is as all
+	start, origin float64
+}
+
+// knot is what is kept of the first k checks.
+type knot struct {
+	k int
+	sums
+	last     float64 // the time of the last of them, of t
+	at, next time.Time
 }
 
 // sums are weighted: w, w*y, w*t ... since the chart began; f are the settling curves.
@@ -30,23 +42,27 @@ type settles struct {
 }
 
 func newChart(gap float64, carry scale) *chart {
-	c := &chart{carry: carry, sums: make([]sums, 1, 64)}
+	c := &chart{carry: carry}
 	for i := range c.fits.tau {
 		c.fits.tau[i] = tausInGaps[i] * gap
 	}
 	return c
 }
 
-func (c *chart) n() int { return len(c.t) }
+func (c *chart) n() int { return c.all.k }
 
-// add takes in a check at t days: y in mm/m, w its weight.
-func (c *chart) add(t, y, w float64) {
-	if len(c.t) == 0 {
+// add takes in a check.
+func (c *chart) add(o *observation) {
+	w, t, y := 1/o.r, o.t, o.y
+	if c.all.k == 0 {
 		c.start, c.origin = t, y
+	} else {
+		c.knots[len(c.knots)-1].next = o.at
 	}
 	t, y = t-c.start, y-c.origin
-	c.t = append(c.t, t)
-	s := c.sums[len(c.sums)-1]
+	s := &c.all
+	s.k++
+	s.last, s.at = t, o.at
 	s.w += w
 	s.y += w * y
 	s.yy += w * y * y
@@ -63,23 +79,41 @@ func (c *chart) add(t, y, w float64) {
 		c.fits.ff[i] += w * f * f
 		c.fits.fy[i] += w * f * y
 	}
-	c.sums = append(c.sums, s)
+	if s.k%8 == 0 {
+		c.thin()
+	}
+	c.knots = append(c.knots, *s)
+}
+
+// thin drops candidates so that those so many checks back stand about a fifth of that apart, and nearer where few checks
+// came before them.
+func (c *chart) thin() {
+	kept := c.knots[:0]
+	for _, x := range c.knots {
+		age, apart := c.all.k-x.k, 8<<bits.TrailingZeros(uint(x.k))
+		if age < nearChecks || age < apart || x.k < min(apart, 2*nearChecks) {
+			kept = append(kept, x)
+		}
+	}
+	c.knots = kept
 }
 
 // change is what a candidate would explain.
 type change struct {
 	ramp  bool
-	from  int     // the first check that was touched
-	gain  float64 // log of how much likelier than nothing, its size averaged over
-	size  float64 // mm/m: the step, or what the ramp has come to by the last check
-	rate  float64 // mm/m per day, of a ramp
-	level float64 // before it
+	from  int       // the first check that was touched
+	since time.Time // when that was
+	gain  float64   // log of how much likelier than nothing, its size averaged over
+	size  float64   // mm/m: the step, or what the ramp has come to by the last check
+	rate  float64   // mm/m per day, of a ramp
+	level float64   // before it
 }
 
 // finding is what one look at the chart gives.
 type finding struct {
-	evidence   float64 // of all candidates together, as a normal deviate
-	step, ramp change
+	evidence     float64 // of all candidates together, as a normal deviate
+	step, ramp   change
+	steps, ramps float64 // how much likelier than nothing they are, all of a kind together
 }
 
 // What a change is taken to be before it is seen, in units of the scatter; what a ramp must
@@ -91,14 +125,30 @@ const (
 	leastCurve = 1.5 // log of what a settling curve must gain
 	rampCost   = 1.5
 	loneCheck  = 1.5
+	plainer    = 1.6 // log of the odds for a step before anything was seen, where one of the two must be the name
 	ignored    = 2.0 // a candidate with less to say is left out of the sum
 	leastSeen  = 6   // checks before anything is said
 	leastFree  = 3   // degrees of freedom of the scatter
 	nearChecks = 32  // candidates this near are all looked at, those before ever more sparsely
+	mostStands = 16  // how many a candidate may stand for that were left out
 )
 
-// lead is by how much the ramp is the better name.
-func (f finding) lead() float64 { return f.ramp.gain - f.step.gain }
+// lead is by how much the ramp is the better name: the log of how much likelier ramps are than steps, wherever either
+// began, in the same checks.
+func (f finding) lead() float64 {
+	switch {
+	case f.steps == 0 && f.ramps == 0:
+		if math.IsInf(f.ramp.gain, -1) {
+			return math.Inf(-1)
+		}
+		return f.ramp.gain - f.step.gain
+	case f.ramps == 0:
+		return math.Inf(-1)
+	case f.steps == 0:
+		return math.Inf(1)
+	}
+	return math.Log(f.ramps/f.steps) + rampCost - plainer
+}
 
 // best is the better name of the two.
 func (f finding) best() change {
@@ -122,8 +172,7 @@ type baseline struct {
 
 // flat is the baseline without a curve.
 func (c *chart) flat() baseline {
-	n := len(c.t)
-	s := &c.sums[n]
+	n, s := c.n(), &c.all.sums
 	b := baseline{w: s.w, my: s.y / s.w, curve: -1}
 	b.square = max(0, s.yy-s.y*b.my) + c.carry.square
 	b.dof = float64(n) - 2 + c.carry.dof
@@ -135,7 +184,7 @@ func (c *chart) flat() baseline {
 // settled is the baseline with the curve that pays best, and the log of what it gains; ok is false when none pays.
 func (c *chart) settled(flat baseline) (b baseline, pays float64, ok bool) {
 	pays = leastCurve
-	s := &c.sums[len(c.t)]
+	s := &c.all.sums
 	for i := range c.fits.tau {
 		mf := s.f[i] / s.w
 		ff := c.fits.ff[i] - s.f[i]*mf
@@ -164,7 +213,7 @@ func (b *baseline) gain(z2, v float64) float64 {
 
 // look compares all candidates. ok is false while there is too little to say.
 func (c *chart) look() (finding, bool) {
-	n := len(c.t)
+	n := c.n()
 	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
 	if n < leastSeen {
 		return out, false
@@ -187,42 +236,48 @@ func (c *chart) look() (finding, bool) {
 
 // scan tries every candidate against a baseline that itself explains pays more than the flat one does.
 func (c *chart) scan(b *baseline, pays float64, out *finding) (sum float64) {
-	n := len(c.t)
+	n := c.n()
 	least := 2 * ignored * b.square / b.dof // a candidate that explains less of the squares cannot matter
-	for m := 1; m <= n-2; {
-		k := n - m
-		if num, den := c.step(b, k); num*num > least*den {
-			g := b.gain(num*num/den, stepPrior*stepPrior*den) - pays
-			if m == 1 {
-				g -= loneCheck
-			}
-			if sum += weight(g); g > out.step.gain {
-				size := num / den
-				out.step = change{from: k, gain: g, size: size, level: c.origin + b.my - size*(b.w-c.sums[k].w)/b.w}
+	before := n
+	for i := len(c.knots) - 2; i >= 0; i-- { // a change at the last check of all would begin with the next
+		x := &c.knots[i]
+		stands := min(float64(before-x.k), mostStands) // for itself and those that were dropped
+		before = x.k
+		m := n - x.k
+		if x.k > 1 {
+			if num, den := c.step(b, x); num*num > least*den {
+				g := b.gain(num*num/den, stepPrior*stepPrior*den) - pays
+				if m == 1 {
+					g -= loneCheck
+				}
+				w := weight(g) * stands
+				sum += w
+				out.steps += w
+				if g > out.step.gain {
+					size := num / den
+					out.step = change{from: x.k, since: x.next, gain: g, size: size, level: c.origin + b.my - size*(b.w-x.w)/b.w}
+				}
 			}
 		}
-		if m >= 4 {
-			sum += c.tryRamp(b, k, least, pays, out)
-		}
-		if m < nearChecks {
-			m++
-		} else {
-			m += m / 7
+		if m >= 4 || x.k == 1 { // from the very beginning: nothing flat before it
+			w := c.tryRamp(b, x, least, pays, out) * stands
+			sum += w
+			out.ramps += w
 		}
 	}
-	return sum + c.tryRamp(b, 1, least, pays, out) // from the very beginning: nothing flat before it
+	return sum
 }
 
-func (c *chart) tryRamp(b *baseline, k int, least, pays float64, out *finding) float64 {
-	num, den, sg := c.ramp(b, k)
+func (c *chart) tryRamp(b *baseline, x *knot, least, pays float64, out *finding) float64 {
+	num, den, sg := c.ramp(b, x)
 	if num*num <= least*den {
 		return 0
 	}
-	span := c.t[len(c.t)-1] - c.t[k-1]
+	span := c.all.last - x.last
 	g := b.gain(num*num/den, sq(rampPrior/span)*den) - pays - rampCost
 	if g > out.ramp.gain {
 		rate := num / den
-		out.ramp = change{ramp: true, from: k - 1, gain: g, rate: rate, size: rate * span, level: c.origin + b.my - rate*sg/b.w}
+		out.ramp = change{ramp: true, from: x.k - 1, since: x.at, gain: g, rate: rate, size: rate * span, level: c.origin + b.my - rate*sg/b.w}
 	}
 	return weight(g)
 }
@@ -235,10 +290,10 @@ func weight(gain float64) float64 {
 	return math.Exp(min(gain, 600))
 }
 
-// step regresses on a step before check k: the size is num/den, the squares it explains num*num/den. den is 0 where the
+// step regresses on a step after a knot: the size is num/den, the squares it explains num*num/den. den is 0 where the
 // step cannot be told from the baseline.
-func (c *chart) step(b *baseline, k int) (num, den float64) {
-	end, at := &c.sums[len(c.t)], &c.sums[k]
+func (c *chart) step(b *baseline, at *knot) (num, den float64) {
+	end := &c.all
 	gw := end.w - at.w
 	num = end.y - at.y - gw*b.my
 	den = gw * at.w / b.w
@@ -254,10 +309,10 @@ func (c *chart) step(b *baseline, k int) (num, den float64) {
 	return num, den
 }
 
-// ramp regresses on an even movement since the check before k; sg is the ramp's weighted sum.
-func (c *chart) ramp(b *baseline, k int) (num, den, sg float64) {
-	end, at := &c.sums[len(c.t)], &c.sums[k]
-	from := c.t[k-1]
+// ramp regresses on an even movement since a knot's last check; sg is the ramp's weighted sum.
+func (c *chart) ramp(b *baseline, at *knot) (num, den, sg float64) {
+	end := &c.all
+	from := at.last
 	gw := end.w - at.w
 	st := end.t - at.t
 	sg = st - gw*from

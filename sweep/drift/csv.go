@@ -45,6 +45,8 @@ type History struct {
 	Warnings []sweep.Warning
 	// Undated is how many checks without a believable time came after the last dated one: the newest state is not known then.
 	Undated int
+	// Left is how many checks were left out once they had been worked through.
+	Left int
 }
 
 // ReadCSV reads a history of checks. The format:

@@ -21,6 +21,17 @@
 // (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting and Dynamic Models,
 // chapters 4 and 12 (from memory).
 //
+// Where the spindle's hours are known and its use is uneven, whatever moves for good stands in the bank twice: by the
+// calendar and by the hours. Which clock is right is so weighed like everything else (hours_test.go).
+//
+// How far the level is known is asked of the same hypotheses with less trust in what tells them apart (bank.go).
+//
+// # A change
+//
+// When the chart tells of a change, the bank is parted from there on (split.go): into the machine that goes on as it did,
+// and one that became another; what follows says which is believed. So a machine that wanders is not taken for one that
+// stood still between steps.
+//
 // # Alarms
 //
 // The chart of each axis compares, at each check, "nothing happened" with a step or a ramp that began at any earlier check,

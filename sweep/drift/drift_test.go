@@ -293,3 +293,33 @@ func TestARepeatedReadingIsNoAlarm(t *testing.T) {
 		t.Errorf("%+v", rows[1])
 	}
 }
+
+// What was thinned is drawn as it would have been, but for a check here and there, and counted in full.
+func TestThinnedHistoryIsDrawnAlike(t *testing.T) {
+	h := &History{}
+	for _, c := range hourly(3000) {
+		h.Entries = append(h.Entries, Entry{Check: &c})
+	}
+	h.Entries[1000].Check.Axis[0].MMPerM = 0.5 // one peak
+	a, err := Work(h, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a.Rows = h.Thin(a.Rows, 400)
+	if len(a.Rows) > 600 || len(h.Entries) != len(a.Rows) {
+		t.Fatalf("%d rows, %d entries", len(a.Rows), len(h.Entries))
+	}
+	v := a.View(h, 100, 0.95)
+	highest := 0.0
+	for i, e := range h.Entries {
+		if !e.Check.Time.Equal(a.Rows[i].Time) {
+			t.Fatalf("row %d belongs to another check", i)
+		}
+	}
+	for _, c := range v.Checks {
+		highest = max(highest, c.Measured["tilt"].MMPerM)
+	}
+	if v.Total != 3000 || highest != 0.5 || v.Checks[0].Time != stamp(at(0)) || v.Checks[len(v.Checks)-1].Time != stamp(epoch.Add(2999*time.Hour)) {
+		t.Errorf("total %d, peak %v, %s to %s", v.Total, highest, v.Checks[0].Time, v.Checks[len(v.Checks)-1].Time)
+	}
+}

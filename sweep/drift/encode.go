@@ -95,6 +95,7 @@ type (
 		Time          string   `json:"time"`
 		Days          float64  `json:"days"`
 		SpindleHours  *float64 `json:"spindle_hours"`
+		ByHours       bool     `json:"by_hours,omitempty"` // the hours decide, and the time comes of the present use
 		ChanceOutside float64  `json:"chance_outside_by_then"`
 		Basis         string   `json:"basis"`
 	}
@@ -111,6 +112,9 @@ type (
 	axisJSON struct {
 		Scatter *float64           `json:"scatter_mm_per_m"`
 		Process map[string]float64 `json:"process"`
+		ByHours *float64           `json:"by_hours,omitempty"` // chance that it moves by the spindle's hours
+		Per100  *float64           `json:"rate_mm_per_m_per_100_h,omitempty"`
+		Per100U *float64           `json:"rate_u_mm_per_m_per_100_h,omitempty"`
 	}
 	tailJSON struct {
 		Next     *NextJSON            `json:"next_check"`
@@ -128,7 +132,7 @@ func (n *NextCheck) JSON(reliability float64) *NextJSON {
 	if n == nil {
 		return nil
 	}
-	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), round(n.ChanceOutside, 6), n.Basis(reliability)}
+	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), n.ByHours, round(n.ChanceOutside, 6), n.Basis(reliability)}
 }
 
 // JSON is the date of being outside for other programs; nil for none.
@@ -196,7 +200,11 @@ func (a *Answer) tail(reliability float64) tailJSON {
 			tail.Axes[name] = nil
 			continue
 		}
-		x := &axisJSON{Process: map[string]float64{}}
+		x := &axisJSON{Process: map[string]float64{}, ByHours: known4(a.ByHours[i])}
+		if rate, u, ok := a.RatePer100Hours(i); ok {
+			rate, u = round(rate, 6), round(u, 6)
+			x.Per100, x.Per100U = &rate, &u
+		}
 		if s := a.Scatter[i]; finite(s) {
 			s = round(s, 7)
 			x.Scatter = &s

@@ -8,6 +8,8 @@ type process struct {
 	reach  float64 // standard deviation of the swing's prior
 	tau    int     // which of the bank's time constants the swing has; -1: no swing
 	alive  bool    // the swing is kept alive by noise
+	used   bool    // goes by the spindle's hours; its time is hours / the usual hours a day
+	slow   bool    // too slow to be told from holding still for long, or holding still
 	prior  float64 // weight before anything was seen
 }
 

@@ -17,19 +17,21 @@ type Entry struct {
 // Follow takes in a whole history, both axes side by side, and gives what Tracker would have said check by check, and the
 // tracker as it then stands.
 func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
-	n := 0
+	var used []usage
 	for _, e := range entries {
 		var err error
 		if e.Event != nil {
 			err = t.noteEvent(*e.Event)
 		} else {
-			err = t.noteCheck(*e.Check)
-			n++
+			var u usage
+			u, err = t.noteCheck(*e.Check)
+			used = append(used, u)
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%d: %w", e.Place, err)
 		}
 	}
+	n := len(used)
 	rows := make([]Row, n)
 	var alarms [2][][]Alarm
 	var both sync.WaitGroup
@@ -42,7 +44,7 @@ func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
 					a.event(*e.Event)
 					continue
 				}
-				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began)
+				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began, used[k])
 				k++
 			}
 		})

@@ -18,6 +18,7 @@ type NextCheck struct {
 	Days          float64 // from the last check
 	SpindleHours  float64 // from the last check; NaN when not known
 	ChanceOutside float64 // at that time
+	ByHours       bool    // what moves the machine goes by the spindle's hours: the hours decide, and the date comes of the present use
 	LimitedBy     string  // "": the chance; "record": no further than the record bears; "year"; "now": it is due
 }
 
@@ -72,11 +73,19 @@ func (b *bank) outside(h, limit float64) float64 {
 		if x.tau >= 0 {
 			d = decay[x.tau]
 		}
-		m, v := x.ahead(&x.process, h, d)
+		m, v := x.ahead(&x.process, b.until(h, x), d)
 		s := math.Sqrt(v * x.square / b.dof)
 		sum += x.weight * (beyond((limit-m)/s, b.dof) + beyond((limit+m)/s, b.dof))
 	}
 	return sum
+}
+
+// until is how much of a process's own time h days are.
+func (b *bank) until(h float64, x *hypothesis) float64 {
+	if x.used {
+		return h * b.pace()
+	}
+	return h
 }
 
 // beyond is the probability that a Student variable exceeds t.
@@ -140,8 +149,8 @@ func (t *Tracker) span() float64 { return days(t.lastCheck().Sub(t.since)) }
 func (t *Tracker) lastCheck() time.Time {
 	var at time.Time
 	for _, a := range t.axes {
-		if n := len(a.segment); n > 0 && a.segment[n-1].at.After(at) {
-			at = a.segment[n-1].at
+		if a.segment.n() > 0 && a.segment.last().at.After(at) {
+			at = a.segment.last().at
 		}
 	}
 	return at
@@ -169,6 +178,21 @@ func (t *Tracker) next(risk float64) *NextCheck {
 	out.Time = last.Add(duration(out.Days))
 	if use := t.hours.perDay(); finite(use) {
 		out.SpindleHours = use * out.Days
+		out.ByHours = use > 0 && t.byHours(out.Days+offset) > 0.5
+	}
+	return out
+}
+
+// byHours is how likely it is that the axis which is likelier to be outside by then goes by the spindle's hours.
+func (t *Tracker) byHours(afterDays float64) float64 {
+	out, worst := math.NaN(), -1.0
+	for _, a := range t.axes {
+		if a.bank == nil {
+			continue
+		}
+		if p := a.bank.outside(days(t.last.Sub(t.began))+afterDays-a.bank.last, t.limit); p > worst {
+			out, worst = a.bank.byHours(), p
+		}
 	}
 	return out
 }

@@ -105,35 +105,37 @@ func (t *Tracker) noteEvent(e Event) error {
 
 // Check takes in a check and says what it means. Values that are not finite are refused.
 func (t *Tracker) Check(c Check) (Row, error) {
-	if err := t.noteCheck(c); err != nil {
+	used, err := t.noteCheck(c)
+	if err != nil {
 		return Row{}, err
 	}
 	row := Row{Time: c.Time}
 	for i, a := range t.axes {
 		var alarms []Alarm
-		row.Axis[i], alarms = a.check(c, i, t.began)
+		row.Axis[i], alarms = a.check(c, i, t.began, used)
 		row.Alarms = append(row.Alarms, alarms...)
 	}
 	row.Alarm = worst(row.Alarms)
 	return row, nil
 }
 
-func (t *Tracker) noteCheck(c Check) error {
+func (t *Tracker) noteCheck(c Check) (usage, error) {
 	for i, v := range c.Axis {
 		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
-			return fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+			return usage{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
 		}
 	}
 	if err := t.arrive(c.Time); err != nil {
-		return err
+		return usage{}, err
 	}
 	if t.checks++; t.here == 0 {
 		t.since = c.Time
 	}
 	t.here++
 	t.limit = c.Limit
-	t.hours.add(days(c.Time.Sub(t.began)), c.SpindleHours)
-	return nil
+	at := days(c.Time.Sub(t.began))
+	t.hours.add(at, c.SpindleHours)
+	return t.hours.now(at), nil
 }
 
 func (a *axis) event(e Event) {
@@ -143,13 +145,13 @@ func (a *axis) event(e Event) {
 }
 
 // check takes in this axis of a check of the record that began at a moment.
-func (a *axis) check(c Check, i int, began time.Time) (*Lean, []Alarm) {
+func (a *axis) check(c Check, i int, began time.Time, used usage) (*Lean, []Alarm) {
 	if v := c.Axis[i]; v != nil {
 		u := v.U
 		if u == 0 {
 			u = math.NaN()
 		}
-		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u}, c.Limit)
+		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: used}, c.Limit)
 	}
 	if a.bank == nil {
 		return nil, nil

@@ -6,6 +6,8 @@ import "math"
 type hours struct {
 	at, count []float64 // since the counter last began
 	back      int       // how often it went back
+	total     float64   // up to the last reading of the counter, from the first on
+	said      float64   // what was last given for a moment
 }
 
 // usageDays is how far back the present use is taken from.
@@ -18,6 +20,8 @@ func (h *hours) add(t, count float64) {
 	if n := len(h.count); n > 0 && count < h.count[n-1] { // changed or set back: what it said before counts no more
 		h.at, h.count = h.at[:0], h.count[:0]
 		h.back++
+	} else if n > 0 {
+		h.total += count - h.count[n-1]
 	}
 	h.at, h.count = append(h.at, t), append(h.count, count)
 	for len(h.at) > 2 && h.at[len(h.at)-1]-h.at[1] > usageDays {
@@ -32,4 +36,24 @@ func (h *hours) perDay() float64 {
 		return math.NaN()
 	}
 	return (h.count[n] - h.count[0]) / (h.at[n] - h.at[0])
+}
+
+// silence is for how many days use is taken to have gone on as before without a reading of the counter.
+const silence = 60
+
+// now is the use up to a moment not before the last reading. Between readings the spindle is taken to run as it did of
+// late, and what it was taken to have run too much comes off what follows.
+func (h *hours) now(t float64) usage {
+	out := usage{math.NaN(), h.perDay()}
+	n := len(h.at)
+	if n == 0 || t-h.at[n-1] > silence {
+		return out
+	}
+	sum := h.total
+	if finite(out.aDay) {
+		sum += out.aDay * (t - h.at[n-1])
+	}
+	h.said = math.Max(h.said, sum)
+	out.hours = h.said
+	return out
 }

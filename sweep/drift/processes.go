@@ -5,22 +5,25 @@ var tausInGaps = [...]float64{1.5, 5, 15, 45}
 
 // processes is the bank's list: wander and rate in steps of two to five, from what a few hundred checks could just show to
 // what outdoes the scatter between two checks. Weights before anything was seen are our own choice; study.md shows what they do.
-func processes(gap float64) []process {
+//
+// Where the spindle's hours are known, whatever moves for good may as well go by them: the same again, half as likely each.
+func processes(gap float64, hours bool) []process {
 	root := sqrt(gap)
 	var out []process
 	add := func(k Kind, wander, rate, swing float64, tau int, alive bool, prior float64) {
-		out = append(out, process{kind: k, wander: wander / root, steep: rate / gap, reach: swing, tau: tau, alive: alive, prior: prior})
+		slow := wander < slowest && rate == 0 && swing == 0
+		out = append(out, process{kind: k, wander: wander / root, steep: rate / gap, reach: swing, tau: tau, alive: alive, slow: slow, prior: prior})
 	}
 	add(Steady, 0, 0, 0, -1, false, 0.24)
 	for _, q := range []float64{0.005, 0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64, 1.3, 2.6} {
 		add(Wandering, q, 0, 0, -1, false, 0.0275)
 	}
 	for _, b := range []float64{0.01, 0.1, 0.5} {
-		add(Trending, 0, b, 0, -1, false, 0.055)
+		add(Trending, 0, b, 0, -1, false, 0.11)
 	}
 	for _, b := range []float64{0.03, 0.3} {
 		for _, q := range []float64{0.04, 0.16, 0.64} {
-			add(Trending, q, b, 0, -1, false, 0.10/6)
+			add(Trending, q, b, 0, -1, false, 0.05/6)
 		}
 	}
 	for tau := range tausInGaps[:3] { // the slowest cannot be told from a trend in time
@@ -31,6 +34,24 @@ func processes(gap float64) []process {
 	for tau := 1; tau < len(tausInGaps); tau++ {
 		for _, v := range []float64{0.7, 2} {
 			add(Wandering, 0, 0, v, tau, true, 0.05/6)
+		}
+	}
+	sum := 0.0
+	for i := range out {
+		sum += out[i].prior
+	}
+	for i := range out {
+		out[i].prior /= sum
+	}
+	if !hours {
+		return out
+	}
+	for i := range out {
+		if p := out[i]; (p.kind == Wandering || p.kind == Trending) && !p.alive {
+			p.prior /= 2
+			out[i].prior = p.prior
+			p.used = true
+			out = append(out, p)
 		}
 	}
 	return out

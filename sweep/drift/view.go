@@ -56,7 +56,7 @@ type LeanOut struct {
 func (a *Answer) View(h *History, most int, reliability float64) *View {
 	v := &View{tailJSON: a.tail(reliability), Limit: a.Tracker.limit, Checks: []ViewCheck{}, Events: []ViewEvent{}}
 	checks := h.checks()
-	v.Total = len(checks)
+	v.Total = len(checks) + h.Left
 	for _, k := range thin(checks, a.Rows, most) {
 		v.Checks = append(v.Checks, viewCheck(checks[k], &a.Rows[k]))
 	}
@@ -69,6 +69,26 @@ func (a *Answer) View(h *History, most int, reliability float64) *View {
 	v.Events = v.Events[max(0, len(v.Events)-mostEvents):]
 	v.Ahead = a.Tracker.moments(24)
 	return v
+}
+
+// Thin leaves out of a history, and of the rows that belong to its checks, what a drawing of so many checks would not show,
+// and gives the rows that remain. Events stay.
+func (h *History) Thin(rows []Row, most int) []Row {
+	keep := thin(h.checks(), rows, most)
+	entries := make([]Entry, 0, len(h.Entries)-len(rows)+len(keep))
+	left := make([]Row, 0, len(keep))
+	k := 0
+	for _, e := range h.Entries {
+		if e.Check != nil {
+			if k++; len(left) == len(keep) || keep[len(left)] != k-1 {
+				continue
+			}
+			left = append(left, rows[k-1])
+		}
+		entries = append(entries, e)
+	}
+	h.Entries, h.Left = entries, h.Left+len(rows)-len(left)
+	return left
 }
 
 func (h *History) checks() []Entry {
@@ -183,7 +203,7 @@ func (b *bank) expect(h float64) Lean {
 		if x.tau >= 0 {
 			d = decay[x.tau]
 		}
-		m, v := x.ahead(&x.process, h, d)
+		m, v := x.ahead(&x.process, b.until(h, x), d)
 		mean += x.weight * m
 		square += x.weight * (m*m + v*x.square/b.dof*wide)
 	}

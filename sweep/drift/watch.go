@@ -5,7 +5,7 @@ import "math"
 // threshold is the evidence that raises an alarm, as a normal deviate: for both axes together less than one false alarm in
 // 370 checks of a healthy machine (study.md). It grows a little with the number of candidates.
 func threshold(n int) float64 {
-	return 3.33 + 0.012*math.Log(math.Max(float64(n), 500)/500)
+	return 3.36 + 0.012*math.Log(math.Max(float64(n), 500)/500)
 }
 
 // Evidence below which an alarm has lost its reason, and log likelihood that must speak for a return to the old level.
@@ -13,10 +13,8 @@ const (
 	doubtful = 2.0
 	returned = 5.0
 	backlash = 0.8 // of evidence, between a return that leaves things as they were and an alarm anew
-	replayed = 400 // checks that the bank is shown again when an alarm turns out to have been none
-	restless = 0.2 // chance of holding still, at its highest of late, below which an axis is a mover
-	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
+	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 )
 
 // standing is a shift or a trend that stands.
@@ -26,7 +24,6 @@ type standing struct {
 	back     float64 // how much likelier it is that the lean is back there
 	backFrom int     // since when, in the chart's count
 	size     float64 // of the change while nothing spoke for a return
-	ways     beliefs // of how it moves, from before
 }
 
 // watch looks for a change after a new check, or whether the one that stands still has its reason.
@@ -37,9 +34,6 @@ func (a *axis) watch() {
 		return
 	}
 	if a.moved == nil {
-		if f.evidence < doubtful {
-			a.calm = a.bank.sigma().kept()
-		}
 		if f.evidence > threshold(a.chart.n()) {
 			a.raise(f)
 		}
@@ -48,21 +42,15 @@ func (a *axis) watch() {
 	m := a.moved
 	back := a.wentBack(m)
 	if f.evidence < doubtful || back && f.evidence < threshold(a.chart.n())-backlash {
-		// As good as nothing: what was known before is known still.
-		a.moved, a.ways = nil, m.ways
-		from := max(a.from, len(a.segment)-replayed)
-		sigma := a.calm
-		if sigma.dof == 0 || from == 0 {
-			sigma = a.start(0)
-		}
-		a.follow(from, sigma)
+		a.moved = nil // as good as nothing; the bank weighs that by itself
 		return
 	}
 	if back {
-		a.carry, a.ways, a.calm = a.bank.sigma().kept(), a.bank.learned(false), scale{}
-		a.from += m.backFrom
-		a.moved, a.bankFrom = nil, a.from
-		a.rebuild(0)
+		a.carry = a.bank.sigma().kept()
+		a.from = max(a.from+m.backFrom, a.segment.gone)
+		a.moved = nil
+		a.redraw()
+		a.jump(jump{a.from, -m.size})
 		return
 	}
 	if m.back == 0 {
@@ -81,27 +69,18 @@ func (a *axis) watch() {
 
 func (a *axis) raise(f finding) {
 	c := f.best()
+	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n()}
 	from := c.from
-	if f.ramp.gain > f.step.gain-nearly {
+	if f.ramp.gain > f.step.gain-nearly { // what a ramp has come to by now must not pass for a level
 		from = min(from, f.ramp.from)
 	}
-	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n(), ways: a.ways}
-	if a.still < restless { // the bank knows that this axis moves, and follows it by itself
-		return
-	}
-	// What was learned before the change says nothing of where the axis is going now.
-	a.ways = a.bank.learned(true)
-	sigma := a.calm // what the change itself did to the scatter is no part of it
-	if sigma.dof == 0 {
-		sigma = a.bank.sigma().kept()
-	}
-	a.follow(a.from+from, sigma)
+	a.jump(jump{a.from + from, c.size})
 }
 
 // wentBack weighs the last check's word for the old level against the new one; a cumulative sum of log likelihood ratios
 // (E. S. Page, Biometrika 41 (1954) 100-115).
 func (a *axis) wentBack(m *standing) bool {
-	o := a.segment[len(a.segment)-1]
+	o := a.segment.last()
 	s2 := a.bank.sigma().variance() * o.r
 	size := math.Copysign(math.Max(math.Abs(m.size), 1.5*math.Sqrt(s2)), m.size)
 	before := m.back
@@ -118,13 +97,13 @@ func (a *axis) judge(limit float64) {
 		a.outside = nil
 		return
 	}
-	last := a.segment[len(a.segment)-1]
+	last := a.segment.last()
 	now := a.now()
 	over := math.Abs(now.Level) - limit
 	alone := math.Abs(last.y) - limit
 	sigma := last.u
 	needs := 2.0
-	if len(a.segment) > 1 {
+	if a.segment.n() > 1 {
 		sigma, needs = math.Sqrt(a.bank.sigma().variance()*last.r), 3
 	}
 	switch {

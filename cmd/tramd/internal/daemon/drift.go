@@ -12,9 +12,10 @@ import (
 	"tramd/sweep/drift"
 )
 
-// What the page gets to draw, and what is asked of a next check.
+// What the page gets to draw, how many checks are kept to draw it from, and what is asked of a next check.
 const (
 	drawnChecks = 800
+	keptChecks  = 4000
 	reliability = 0.95
 )
 
@@ -127,7 +128,7 @@ func (k *drifting) goOn(ctx context.Context) (done bool, err error) {
 			return false, err
 		}
 	}
-	k.history = &drift.History{Entries: append(k.history.Entries, more.Entries...), Warnings: k.history.Warnings}
+	k.history = &drift.History{Entries: append(k.history.Entries, more.Entries...), Warnings: k.history.Warnings, Left: k.history.Left}
 	k.mark = mark
 	k.show()
 	return true, nil
@@ -146,8 +147,11 @@ func (k *drifting) apart(more *drift.History) bool {
 	return false
 }
 
-// show hands out what was worked out.
+// show hands out what was worked out, and lets go of the checks that no drawing needs.
 func (k *drifting) show() {
+	if len(k.rows) > 2*keptChecks {
+		k.rows = k.history.Thin(k.rows, keptChecks)
+	}
 	a := k.tracker.Answer(reliability)
 	a.Rows, a.Warnings = k.rows, k.history.Warnings
 	a.Forecast = k.history.Temper(a.Forecast)

@@ -126,6 +126,9 @@ func axisRows(a *drift.Answer) []axisRow {
 			row.Level = signed(x.Level, 4)
 			row.U, row.Rate, row.RateU = number(1.96*x.U, 4), signed(x.Rate, 6), number(1.96*x.RateU, 6)
 			row.Scatter = number(a.Scatter[i], 4)
+			if rate, u, ok := a.RatePer100Hours(i); ok {
+				row.Rate += fmt.Sprintf(" (by the spindle's hours: %s ± %s per 100 h)", signed(rate, 5), number(1.96*u, 5))
+			}
 			best := 0.0
 			for k := drift.Steady; k <= drift.Settling; k++ {
 				if p := a.Process[i][k]; p > best {

@@ -1,0 +1,65 @@
+package drift
+
+import (
+	"math"
+	"slices"
+)
+
+// What a change that was told is taken for, beside the tale that the machine only went on as it does.
+const (
+	jumpChance = 0.1  // before its size was seen
+	leastJump  = 2.0  // its standard deviation, in units of sigma, at least
+	unlikely   = 1e-4 // weight below which a hypothesis does not go on beside those that begin anew
+)
+
+// part gives the bank a second half before the next check is taken in: as it goes on, and as a machine that became
+// another one, by a jump of about this size in mm/m. Which of them is believed is for the checks that follow to say.
+func (b *bank) part(size float64) {
+	b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool { return h.weight < unlikely })
+	best, total := math.Inf(-1), 0.0
+	for i := range b.h {
+		best = max(best, b.h[i].score)
+	}
+	for i := range b.h {
+		h := &b.h[i]
+		h.score -= best
+		h.anew = false
+		total += h.prior * math.Exp(h.score)
+	}
+	now, sigma, ways := b.now(), b.sigma(), b.learned(true)
+	variance := sigma.variance()
+	jump := max(sq(leastJump), sq(size)/variance)
+	old := len(b.h)
+	for i, p := range processes(b.gap, b.aDay > 0) {
+		p.prior = ways[i]
+		h := hypothesis{process: p, place: i, anew: true, square: sigma.square, score: math.Log(jumpChance * total)}
+		h.begin(&p, now.Level, sq(now.U)/variance+jump)
+		b.h = append(b.h, h)
+	}
+	for i := range b.h[:old] {
+		b.h[i].score += math.Log(1 - jumpChance)
+	}
+	b.split = b.n
+}
+
+// restsOn is how many checks what is believed rests on: those since the split where the machine became another one then.
+func (b *bank) restsOn() int {
+	sum := 0.0
+	for i := range b.h {
+		if b.h[i].anew {
+			sum += b.h[i].weight
+		}
+	}
+	if sum > 0.5 {
+		return b.n - b.split
+	}
+	return b.n
+}
+
+// copy is the bank as it now is, to go back to.
+func (b *bank) copy() *bank {
+	c := *b
+	c.h = append([]hypothesis(nil), b.h...)
+	c.decay = append([]float64(nil), b.decay...)
+	return &c
+}
