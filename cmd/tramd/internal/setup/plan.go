@@ -18,7 +18,10 @@ type plan struct {
 	encoderPort                    string
 	encoderFrame                   string // baud and what else its line needs
 	counts, stations               string
-	turnsPerMin                    string
+	pulsePort, pulseFrame          string // of the index pulse; no port: none
+	turnsPerMin, mark              string
+	clockwise                      bool
+	program                        program
 	heard                          map[string]*Found // by port
 }
 
@@ -32,7 +35,8 @@ type indicator struct {
 func newPlan() *plan {
 	return &plan{
 		name: "linnet", store: "/var/lib/tramd/tramd.db", listen: "127.0.0.1:9743", source: config.SourceStations,
-		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270", turnsPerMin: "6", heard: map[string]*Found{},
+		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270",
+		pulseFrame: "baud = 115200\n", turnsPerMin: "6", mark: "0", program: newProgram(), heard: map[string]*Found{},
 	}
 }
 
@@ -63,38 +67,66 @@ func (p *plan) text() string {
 	fmt.Fprintf(&b, "\n[angle]\nsource = %s\n", quote(p.source))
 	switch p.source {
 	case config.SourceSteady:
-		fmt.Fprintf(&b, "turns_per_min = %s   # roughly; never by the spindle's own power, an arm is on it\n", p.turnsPerMin)
+		p.steadyText(&b)
 	case config.SourceEncoder:
 		fmt.Fprintf(&b, "port = %s\ncounts_per_turn = %s\n%s", quote(p.encoderPort), p.counts, p.encoderFrame)
 	default:
 		fmt.Fprintf(&b, "stations_deg = [%s]   # 0 right, 90 back, 180 left, 270 front\n", p.stations)
 	}
+	if p.source == config.SourceProgram {
+		p.program.text(&b)
+	}
 	return b.String()
 }
 
-// wrong says what the rules have against the value of a key; nil: nothing.
-func (p *plan) wrong(key string) error {
+func (p *plan) steadyText(b *strings.Builder) {
+	fmt.Fprintf(b, "# Never by the spindle's own power: an arm is on it. Keep clear of what turns it.\n")
+	if p.pulsePort != "" {
+		fmt.Fprintf(b, "port = %s   # of the index pulse\n%s", quote(p.pulsePort), p.pulseFrame)
+	}
+	if p.turnsPerMin != "" {
+		fmt.Fprintf(b, "turns_per_min = %s   # roughly\n", p.turnsPerMin)
+	}
+	fmt.Fprintf(b, "mark_deg = %s   # where the arm points at the pulse, or where the start is marked\nclockwise = %t   # seen from above\n", p.mark, p.clockwise)
+}
+
+// wrong says what the rules have against the values of some keys; nil: nothing.
+func (p *plan) wrong(keys ...string) error {
 	_, err := config.Parse("", []byte(p.text()))
 	var ms config.Mistakes
 	if !errors.As(err, &ms) {
 		return err
 	}
 	for _, m := range ms {
-		if text, ok := strings.CutPrefix(m.Text, key+": "); ok {
-			return errors.New(text)
+		for _, key := range keys {
+			if text, ok := strings.CutPrefix(m.Text, key+": "); ok {
+				return errors.New(text)
+			}
 		}
 	}
 	return nil
 }
 
-// quote writes a text as TOML does; its escapes are those of JSON.
+// quote writes a text as TOML does; its escapes are those of JSON, and one more character must be escaped.
 func quote(s string) string {
 	var b strings.Builder
 	e := json.NewEncoder(&b)
 	e.SetEscapeHTML(false)
 	_ = e.Encode(s) // a string can always be written
-	return strings.TrimSuffix(b.String(), "\n")
+	return strings.ReplaceAll(strings.TrimSuffix(b.String(), "\n"), "\x7f", `\u007f`)
 }
+
+// quotes writes a list of texts.
+func quotes(texts []string) string {
+	out := make([]string, len(texts))
+	for i, s := range texts {
+		out[i] = quote(s)
+	}
+	return "[" + strings.Join(out, ", ") + "]"
+}
+
+// numberMost is where TOML's whole numbers are near their end; nothing that is asked for is anywhere as large.
+const numberMost = 1e15
 
 // number gives a number as TOML has it; a comma is as good as a point.
 func number(s string) (string, error) {
@@ -103,7 +135,27 @@ func number(s string) (string, error) {
 	if err != nil || x-x != 0 {
 		return "", fmt.Errorf("%q is not a number", s)
 	}
+	if x >= numberMost || x <= -numberMost {
+		return "", fmt.Errorf("%v is out of range", s)
+	}
 	return strconv.FormatFloat(x, 'f', -1, 64), nil
+}
+
+// above0 gives a number for which 0 would be read as "what is usual".
+func above0(s string) (string, error) {
+	n, err := number(s)
+	if err == nil && (n == "0" || n[0] == '-') {
+		err = fmt.Errorf("%s is not above 0", n)
+	}
+	return n, err
+}
+
+// numberOrNone takes "-" for none.
+func numberOrNone(s string) (string, error) {
+	if s == "-" {
+		return "", nil
+	}
+	return number(s)
 }
 
 // numbers gives a list of numbers.
