@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -72,7 +73,8 @@ func (a *Answer) View(h *History, most int, reliability float64) *View {
 }
 
 // Thin leaves out of a history, and of the rows that belong to its checks, what a drawing of so many checks would not show,
-// and gives the rows that remain. Events stay.
+// and gives the rows that remain. Events stay. What remains is copied: scattered among what was left out it would hold most
+// of the memory that all of it took.
 func (h *History) Thin(rows []Row, most int) []Row {
 	keep := thin(h.checks(), rows, most)
 	entries := make([]Entry, 0, len(h.Entries)-len(rows)+len(keep))
@@ -83,12 +85,37 @@ func (h *History) Thin(rows []Row, most int) []Row {
 			if k++; len(left) == len(keep) || keep[len(left)] != k-1 {
 				continue
 			}
-			left = append(left, rows[k-1])
+			left = append(left, rows[k-1].clone())
+			e.Check, e.Surface = e.Check.clone(), strings.Clone(e.Surface)
 		}
 		entries = append(entries, e)
 	}
 	h.Entries, h.Left = entries, h.Left+len(rows)-len(left)
 	return left
+}
+
+func (c *Check) clone() *Check {
+	out := *c
+	for i, v := range c.Axis {
+		out.Axis[i] = copied(v)
+	}
+	return &out
+}
+
+func (r Row) clone() Row {
+	for i, x := range r.Axis {
+		r.Axis[i] = copied(x)
+	}
+	r.Alarms = slices.Clone(r.Alarms)
+	return r
+}
+
+func copied[T any](from *T) *T {
+	if from == nil {
+		return nil
+	}
+	to := *from
+	return &to
 }
 
 func (h *History) checks() []Entry {

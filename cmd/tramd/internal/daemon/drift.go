@@ -85,6 +85,7 @@ func (k *drifting) work(ctx context.Context) error {
 			return err
 		}
 	}
+	defer k.d.trim() // the whole record passes through, and is not kept
 	h, mark, err := k.d.store.History(ctx, k.d.cfg.Machine.Name, store.Mark{})
 	if err != nil {
 		return err
