@@ -6,7 +6,7 @@ VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
 
-.PHONY: demo test bench torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
+.PHONY: demo test bench delay torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
 
 demo: build
 	./bin/tramd demo
@@ -33,6 +33,10 @@ bench: build
 	@./cmd/tramd/need.sh python3:python3 python3-numpy:python3-numpy python3-serial:python3-serial
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench . -benchmem ./sweep/... ./device/... ./store/... ./cmd/...
 	./testdata/peer/compare.sh
+
+# How long after its last byte each kind of frame has its point: a table, in three minutes.
+delay:
+	$(GO) test -tags "$(TAGS)" -run '^$$' -bench '^BenchmarkTagged$$' -benchtime 1x ./cmd/tramd/internal/session
 
 # Kills, unplugs, garbage, crowds, a full disk, a soak (SOAK=49m is worth a day of watching); writes what came of them.
 SOAK     ?= 3m
