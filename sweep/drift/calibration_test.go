@@ -39,37 +39,43 @@ func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed ui
 		last := h.days[n-1]
 		tr := New()
 		play(t, tr, h.checks)
-		for i, x := range tr.Now() {
-			out.axes++
-			if math.Abs(x.Level-h.truth[i](last)) <= 1.96*x.U {
-				out.held++
-			}
-		}
-		if h.outside(last) {
-			continue
-		}
-		f := tr.Forecast(0.95)
-		if f.Next == nil {
-			continue
-		}
-		is := h.outside(last + f.Next.Days)
-		switch f.Next.LimitedBy {
-		case "":
-			out.due++
-			out.ahead += f.Next.Days / last
-			if is {
-				out.outside++
-			}
-		case "now":
-			out.now++
-		default:
-			out.bounded++
-			if is {
-				out.boundedOutside++
-			}
-		}
+		out.ask(tr, last, h.truth, h.outside)
 	}
 	return out
+}
+
+// ask takes what the tracker says of the machine on the last day, and of the date it gives, and holds it against the truth: of
+// each axis, and whether the machine is outside. Machines that are outside already are asked for no date.
+func (c *calibration) ask(tr *Tracker, last float64, truth [2]func(day float64) float64, outside func(day float64) bool) {
+	for i, x := range tr.Now() {
+		c.axes++
+		if math.Abs(x.Level-truth[i](last)) <= 1.96*x.U {
+			c.held++
+		}
+	}
+	if outside(last) {
+		return
+	}
+	f := tr.Forecast(0.95)
+	if f.Next == nil {
+		return
+	}
+	is := outside(last + f.Next.Days)
+	switch f.Next.LimitedBy {
+	case "":
+		c.due++
+		c.ahead += f.Next.Days / last
+		if is {
+			c.outside++
+		}
+	case "now":
+		c.now++
+	default:
+		c.bounded++
+		if is {
+			c.boundedOutside++
+		}
+	}
 }
 
 // The short form of the study's table of dates.

@@ -130,32 +130,7 @@ func otherDates(k otherKind, checks, machines int, seed uint64) (calibration, er
 				return out, err
 			}
 		}
-		for i, x := range tr.Now() {
-			out.axes++
-			if math.Abs(x.Level-o.truth[i](o.last)) <= 1.96*x.U {
-				out.held++
-			}
-		}
-		f := tr.Forecast(0.95)
-		if o.out(o.last) || f.Next == nil {
-			continue
-		}
-		is := o.out(o.last + f.Next.Days)
-		switch f.Next.LimitedBy {
-		case "":
-			out.due++
-			out.ahead += f.Next.Days / o.last
-			if is {
-				out.outside++
-			}
-		case "now":
-			out.now++
-		default:
-			out.bounded++
-			if is {
-				out.boundedOutside++
-			}
-		}
+		out.ask(tr, o.last, o.truth, o.out)
 	}
 	return out, nil
 }

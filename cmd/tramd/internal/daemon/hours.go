@@ -143,9 +143,8 @@ func (h *hourMeter) run(ctx context.Context) {
 			return
 		case <-tick.C:
 		}
-		now := h.now()
 		h.mu.Lock()
-		due := now != nil && (h.kept == nil || time.Duration(device.Now()-h.keptAt) >= keepEvery)
+		due := h.kept == nil || time.Duration(device.Now()-h.keptAt) >= keepEvery
 		h.mu.Unlock()
 		if due {
 			h.keep(ctx)

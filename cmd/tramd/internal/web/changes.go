@@ -40,6 +40,11 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
+	s.begun(w, run)
+}
+
+// begun answers with the run that was begun, and where it is.
+func (s *server) begun(w http.ResponseWriter, run int64) {
 	w.Header().Set("Location", "/api/v1/runs/"+strconv.FormatInt(run, 10))
 	s.reply(w, http.StatusCreated, map[string]int64{"run": run})
 }

@@ -2,7 +2,6 @@ package web
 
 import (
 	"net/http"
-	"strconv"
 	"time"
 
 	"tramd/cmd/tramd/internal/session"
@@ -73,8 +72,7 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	w.Header().Set("Location", "/api/v1/runs/"+strconv.FormatInt(run, 10))
-	s.reply(w, http.StatusCreated, map[string]int64{"run": run})
+	s.begun(w, run)
 }
 
 // holdMotion is a request that lasts as long as the terminal which began the motion of a run: its body brings a byte now and

@@ -1,9 +1,6 @@
 package web
 
-import (
-	"net/http"
-	"strconv"
-)
+import "net/http"
 
 // startHalfTurn begins the zeroing of a pair of opposite indicators: {"axis":"tilt"} with the bar left to right, "nod" with it
 // front to back. Its run is steered as a sweep's is.
@@ -27,8 +24,7 @@ func (s *server) startHalfTurn(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	w.Header().Set("Location", "/api/v1/runs/"+strconv.FormatInt(run, 10))
-	s.reply(w, http.StatusCreated, map[string]int64{"run": run})
+	s.begun(w, run)
 }
 
 // forgetPair lets go of the pair's zero.
