@@ -4,6 +4,8 @@ import (
 	"net"
 	"net/netip"
 	"sync"
+
+	"tramd/cmd/tramd/internal/shares"
 )
 
 // Connections to the page. The unit allows 1,024 descriptors, and ports, the record and the certificates must be opened
@@ -17,13 +19,11 @@ const (
 // limited is a listener that closes what is too much at once.
 type limited struct {
 	net.Listener
-	mu   sync.Mutex
-	all  int
-	each map[netip.Addr]int
+	shares *shares.Shares
 }
 
 func newLimited(l net.Listener) *limited {
-	return &limited{Listener: l, each: map[netip.Addr]int{}}
+	return &limited{Listener: l, shares: shares.New(maxConnections, maxFromOne)}
 }
 
 func (l *limited) Accept() (net.Conn, error) {
@@ -33,11 +33,11 @@ func (l *limited) Accept() (net.Conn, error) {
 			return nil, err
 		}
 		from := caller(c)
-		if !l.enter(from) {
+		if !l.shares.Enter(from, from.IsLoopback()) {
 			_ = c.Close() // nothing was said on it yet
 			continue
 		}
-		return &counted{Conn: c, leave: func() { l.leave(from) }}, nil
+		return &counted{Conn: c, leave: func() { l.shares.Leave(from) }}, nil
 	}
 }
 
@@ -52,26 +52,6 @@ func caller(c net.Conn) netip.Addr {
 		return p.Addr()
 	}
 	return a
-}
-
-func (l *limited) enter(from netip.Addr) bool {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.all >= maxConnections || !from.IsLoopback() && l.each[from] >= maxFromOne {
-		return false
-	}
-	l.all++
-	l.each[from]++
-	return true
-}
-
-func (l *limited) leave(from netip.Addr) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.all--
-	if l.each[from]--; l.each[from] == 0 {
-		delete(l.each, from)
-	}
 }
 
 // counted gives its place back when it is closed, once.

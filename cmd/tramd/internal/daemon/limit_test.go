@@ -3,6 +3,7 @@ package daemon
 import (
 	"errors"
 	"net"
+	"net/netip"
 	"sync"
 	"testing"
 )
@@ -83,7 +84,11 @@ func TestConnectionsOverAllAreClosed(t *testing.T) {
 	}
 	l := newLimited(inner)
 	defer l.Close()
-	l.all = maxConnections - 1
+	for range maxConnections - 1 {
+		if here := netip.IPv6Loopback(); !l.shares.Enter(here, true) {
+			t.Fatal("there was no room yet")
+		}
+	}
 	got := make(chan net.Conn, 2)
 	go func() {
 		for {

@@ -6,6 +6,8 @@ import (
 	"net/netip"
 	"sync"
 	"time"
+
+	"tramd/cmd/tramd/internal/shares"
 )
 
 // How many requests may look into the record at once. Each holds its whole answer in memory until the client has taken it.
@@ -17,28 +19,24 @@ const (
 
 // places are given out to those who come, and waited for when there are none.
 type places struct {
-	mu    sync.Mutex
-	all   int
-	each  map[netip.Addr]int
-	freed chan struct{} // closed, and made anew, when a place is given back
+	shares *shares.Shares
+	mu     sync.Mutex
+	freed  chan struct{} // closed, and made anew, when a place is given back
 }
 
 func newPlaces() *places {
-	return &places{each: map[netip.Addr]int{}, freed: make(chan struct{})}
+	return &places{shares: shares.New(maxLooks, maxLooksOfOne), freed: make(chan struct{})}
 }
 
 // take waits for a place until ctx ends. This machine itself may have all: a proxy speaks for many.
 func (p *places) take(ctx context.Context, from netip.Addr) bool {
 	for {
 		p.mu.Lock()
-		if p.all < maxLooks && (!from.IsValid() || from.IsLoopback() || p.each[from] < maxLooksOfOne) {
-			p.all++
-			p.each[from]++
-			p.mu.Unlock()
+		freed := p.freed // before it is tried, so that none given back meanwhile is missed
+		p.mu.Unlock()
+		if p.shares.Enter(from, !from.IsValid() || from.IsLoopback()) {
 			return true
 		}
-		freed := p.freed
-		p.mu.Unlock()
 		select {
 		case <-freed:
 		case <-ctx.Done():
@@ -48,12 +46,9 @@ func (p *places) take(ctx context.Context, from netip.Addr) bool {
 }
 
 func (p *places) give(from netip.Addr) {
+	p.shares.Leave(from)
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.all--
-	if p.each[from]--; p.each[from] == 0 {
-		delete(p.each, from)
-	}
 	close(p.freed)
 	p.freed = make(chan struct{})
 }

@@ -34,8 +34,8 @@ func TestOneAddressLeavesPlacesForOthers(t *testing.T) {
 	if !<-took {
 		t.Error("a place that was given back was not had by who waited")
 	}
-	if n, _ := many("192.168.7.66"); n != 0 || p.all != maxLooks {
-		t.Errorf("%d more than there are, %d in all", n, p.all)
+	if n, _ := many("192.168.7.66"); n != 0 || p.shares.All() != maxLooks {
+		t.Errorf("%d more than there are, %d in all", n, p.shares.All())
 	}
 }
 
@@ -63,9 +63,7 @@ func TestAnAnswerThatNobodyTakesIsEnded(t *testing.T) {
 		ask()
 	}
 	held := func() int {
-		s.places.mu.Lock()
-		defer s.places.mu.Unlock()
-		return s.places.all
+		return s.places.shares.All()
 	}
 	for i := 0; held() < maxLooks; i++ {
 		if i == 1000 {
