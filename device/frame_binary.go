@@ -26,8 +26,8 @@ type Binary struct {
 	Sign       string  `toml:"sign"`  // "" is twos
 	Scale      string  `toml:"scale"` // the length of one count
 	Check      string  `toml:"check"`
-	CheckFrom  int     `toml:"check_from"`  // the first byte that the check value covers, counted from 0
-	CheckOrder string  `toml:"check_order"` // of a check value of two bytes; "" is low_first
+	CheckFrom  int     `toml:"check_from" zero:"meant"` // the first byte that the check value covers, counted from 0
+	CheckOrder string  `toml:"check_order"`             // of a check value of two bytes; "" is low_first
 	GapMS      float64 `toml:"gap_ms"`
 }
 

@@ -27,14 +27,14 @@ import (
 // bits = "low_first" the four bits of each nibble come in reverse.
 type Digits struct {
 	Map      string            `toml:"map"`
-	Packing  string            `toml:"packing"`  // "" is two
-	Bits     string            `toml:"bits"`     // "" is high_first
-	Order    string            `toml:"order"`    // of the digits: "" is high_first, the most significant one
-	Plus     []int             `toml:"plus"`     // nibbles that mean plus
-	Minus    []int             `toml:"minus"`    // nibbles that mean minus
-	Decimals int               `toml:"decimals"` // where no nibble says it
-	Unit     string            `toml:"unit"`     // where no nibble says it; "" is mm
-	Units    map[string]string `toml:"units"`    // by nibble: {"0" = "mm", "1" = "in"}
+	Packing  string            `toml:"packing"`               // "" is two
+	Bits     string            `toml:"bits"`                  // "" is high_first
+	Order    string            `toml:"order"`                 // of the digits: "" is high_first, the most significant one
+	Plus     []int             `toml:"plus"`                  // nibbles that mean plus
+	Minus    []int             `toml:"minus"`                 // nibbles that mean minus
+	Decimals int               `toml:"decimals" zero:"meant"` // where no nibble says it
+	Unit     string            `toml:"unit"`                  // where no nibble says it; "" is mm
+	Units    map[string]string `toml:"units"`                 // by nibble: {"0" = "mm", "1" = "in"}
 	GapMS    float64           `toml:"gap_ms"`
 }
 
@@ -98,11 +98,14 @@ func (d Digits) compile(role Role) (digitsFrame, []Problem) {
 	}
 	f.readSigns(&ps, d)
 	f.readUnits(&ps, d)
-	if d.Decimals < 0 || d.Decimals > 9 || d.Decimals > 0 && f.point >= 0 {
+	switch {
+	case f.count && d.Decimals != 0:
+		ps.add("decimals", "%d; an angle source gives counts, which have no decimals: remove it", d.Decimals)
+	case d.Decimals < 0 || d.Decimals > 9 || d.Decimals > 0 && f.point >= 0:
 		ps.add("decimals", `%d; write 0 to 9, and nothing where a "p" in the map says it`, d.Decimals)
 	}
-	if f.count && (f.point >= 0 || d.Decimals != 0 || d.Unit != "" || f.unitAt >= 0) {
-		ps.add("map", "an angle source gives counts: they have no decimals and no unit")
+	if f.count && (f.point >= 0 || d.Unit != "" || f.unitAt >= 0) {
+		ps.add("map", "an angle source gives counts, which have no decimals and no unit: remove what says them")
 	}
 	ps.gap(d.GapMS)
 	if f.packing == packText && d.GapMS != 0 {

@@ -27,7 +27,7 @@ import (
 type Register struct {
 	Address  int    `toml:"address"`
 	Function int    `toml:"function"` // 3 or 4, and 1 or 2 for a signal; 0 is 3, and 2 for a signal without a bit
-	Register int    `toml:"register"`
+	Register int    `toml:"register" zero:"meant"`
 	Type     string `toml:"type"`  // int16, uint16, int32, uint32, float32; "bit" for a signal
 	Order    string `toml:"order"` // "" is AB or ABCD
 	Scale    string `toml:"scale"` // the length, or the time, of one count

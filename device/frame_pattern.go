@@ -30,10 +30,10 @@ import (
 type Pattern struct {
 	Form      string            `toml:"form"`
 	End       string            `toml:"end"`
-	Plus      string            `toml:"plus"`     // characters of {sign}; "" is "+" and the blank
-	Minus     string            `toml:"minus"`    // "" is "-"
-	Decimals  int               `toml:"decimals"` // of a value without a point: 3 makes 12345 to 12.345
-	Unit      string            `toml:"unit"`     // of a line without {unit}; "" is mm
+	Plus      string            `toml:"plus"`                  // characters of {sign}; "" is "+" and the blank
+	Minus     string            `toml:"minus"`                 // "" is "-"
+	Decimals  int               `toml:"decimals" zero:"meant"` // of a value without a point: 3 makes 12345 to 12.345
+	Unit      string            `toml:"unit"`                  // of a line without {unit}; "" is mm
 	Units     map[string]string `toml:"units"`
 	GoodFlags []string          `toml:"good_flags"`
 }
@@ -116,7 +116,10 @@ func (p Pattern) compile(role Role) (*patternFrame, []Problem) {
 			ps.add("minus", "%q means plus as well; write each character in one of the two", byte(c))
 		}
 	}
-	if p.Decimals < 0 || p.Decimals > 9 {
+	switch {
+	case f.count && p.Decimals != 0:
+		ps.add("decimals", "%d; an angle source gives counts, which have no decimals: remove it", p.Decimals)
+	case p.Decimals < 0 || p.Decimals > 9:
 		ps.add("decimals", "%d; write 0 to 9", p.Decimals)
 	}
 	if p.Unit != "" {
@@ -139,8 +142,8 @@ func (p Pattern) compile(role Role) (*patternFrame, []Problem) {
 	for _, g := range p.GoodFlags {
 		f.good[strings.TrimSpace(g)] = true
 	}
-	if f.count && (p.Decimals != 0 || p.Unit != "" || len(p.Units) > 0) {
-		ps.add("form", "an angle source gives counts: they have no decimals and no unit")
+	if f.count && (p.Unit != "" || len(p.Units) > 0) {
+		ps.add("form", "an angle source gives counts, which have no unit: remove it")
 	}
 	return f, ps
 }

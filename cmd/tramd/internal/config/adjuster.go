@@ -18,14 +18,14 @@ type Adjuster struct {
 	LeverMM   float64 `toml:"lever_mm"`
 	SpacingMM float64 `toml:"spacing_mm"`
 	PitchMM   float64 `toml:"pitch_mm"`
-	PivotMM   float64 `toml:"pivot_mm"` // where it pivots, along its axis from the spindle: + right or back
+	PivotMM   float64 `toml:"pivot_mm" zero:"meant"` // where it pivots, along its axis from the spindle: + right or back
 	// Nominal effect of one unit.
-	TiltMMPerM float64 `toml:"tilt_mm_per_m"`
-	NodMMPerM  float64 `toml:"nod_mm_per_m"`
+	TiltMMPerM float64 `toml:"tilt_mm_per_m" zero:"meant"`
+	NodMMPerM  float64 `toml:"nod_mm_per_m" zero:"meant"`
 	Unit       string  `toml:"unit"`
 
-	Step        float64 `toml:"step"` // the smallest amount; 0: any
-	Plus        string  `toml:"plus"` // how to say a positive amount: "pack {} behind the lower bolts"
+	Step        float64 `toml:"step" zero:"meant"` // the smallest amount; 0: any
+	Plus        string  `toml:"plus"`              // how to say a positive amount: "pack {} behind the lower bolts"
 	Minus       string  `toml:"minus"`
 	Notes       string  `toml:"notes"` // which screws, in what order
 	LoosensHead bool    `toml:"loosens_head"`
@@ -120,11 +120,11 @@ func (v *validator) adjusters(c *Config) {
 		}
 		names[a.Name] = true
 		v.adjusterKind(a, key)
-		// A missing length, which is told already, makes it infinite.
-		if size := math.Hypot(a.effect()); a.Kind != "" && size > 1e5 && !math.IsInf(size, 0) {
-			v.bad(key("kind"), "one unit of it would turn the head by %.0f mm/m; look at its lengths", size)
+		lengths := v.told[key("lever_mm")] || v.told[key("spacing_mm")] || v.told[key("pitch_mm")]
+		if size := math.Hypot(a.effect()); a.Kind != "" && size > 1e5 && !lengths {
+			v.bad(key("kind"), "one unit of it would turn the head by %.3g mm/m; write its lengths as they are", size)
 		}
-		v.number(key("step"), a.Step, 0, 1000)
+		v.optional(key("step"), a.Step, 0.00001, 1000)
 		v.number(key("pivot_mm"), a.PivotMM, -10000, 10000)
 		if (a.Plus == "") != (a.Minus == "") {
 			v.bad(key("plus"), `plus and minus belong together; write both, for example plus = "pack {} behind the lower bolts" and minus = "pack {} behind the upper bolts"`)

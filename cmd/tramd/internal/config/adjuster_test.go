@@ -89,7 +89,7 @@ func mustServe(t *testing.T, c *Config) {
 
 func TestAnAdjusterThatWouldTurnTheHeadOverIsRefused(t *testing.T) {
 	text := strings.Replace(shopful, "pitch_mm = 1.25", "pitch_mm = 9000", 1)
-	if _, err := Parse("linnet.toml", []byte(strings.Replace(text, "lever_mm = 100.0", "lever_mm = 0.05", 1))); err == nil || !strings.Contains(err.Error(), "look at its lengths") {
+	if _, err := Parse("linnet.toml", []byte(strings.Replace(text, "lever_mm = 100.0", "lever_mm = 0.05", 1))); err == nil || !strings.Contains(err.Error(), "write its lengths as they are") {
 		t.Error(err)
 	}
 }

@@ -6,7 +6,7 @@ type Angle struct {
 	Source  string  `toml:"source"`
 	Port    string  `toml:"port"`
 	Baud    int     `toml:"baud"`
-	DelayMS float64 `toml:"delay_ms"`
+	DelayMS float64 `toml:"delay_ms" zero:"meant"`
 	Capture string  `toml:"capture"`
 
 	// Encoder.
@@ -15,7 +15,7 @@ type Angle struct {
 	SpindleTeeth      int64    `toml:"spindle_teeth"` // of the wheels that drive the encoder; both 0 = it sits on the spindle
 	EncoderTeeth      int64    `toml:"encoder_teeth"`
 	Reversed          bool     `toml:"reversed"`
-	ZeroDeg           float64  `toml:"zero_deg"`
+	ZeroDeg           float64  `toml:"zero_deg" zero:"meant"`
 	MaxGapMS          float64  `toml:"max_gap_ms"`
 	IndexMark         string   `toml:"index_mark"` // the word in the encoder's line for its index mark
 	IndexDeg          *float64 `toml:"index_deg"`  // spindle angle at the mark
@@ -31,9 +31,9 @@ type Angle struct {
 	TypedUnit   string    `toml:"typed_unit"` // of a typed reading without one
 
 	// Constant turning.
-	MarkDeg     float64 `toml:"mark_deg"`      // spindle angle at the index pulse, or where the start is marked
-	Clockwise   bool    `toml:"clockwise"`     // seen from above
-	TurnsPerMin float64 `toml:"turns_per_min"` // roughly
+	MarkDeg     float64 `toml:"mark_deg" zero:"meant"` // spindle angle at the index pulse, or where the start is marked
+	Clockwise   bool    `toml:"clockwise"`             // seen from above
+	TurnsPerMin float64 `toml:"turns_per_min"`         // roughly
 }
 
 // Angle sources.

@@ -24,8 +24,8 @@ type Check struct {
 	Retry        *bool    `toml:"retry"`
 	RetryAfter   string   `toml:"retry_after"`
 	StillMM      float64  `toml:"still_mm"`
-	MinMM        float64  `toml:"min_mm"`
-	MaxMM        float64  `toml:"max_mm"`
+	MinMM        float64  `toml:"min_mm" zero:"meant"`
+	MaxMM        float64  `toml:"max_mm" zero:"meant"`
 	DryRun       bool     `toml:"dry_run"`
 	IdleAsk      string   `toml:"idle_ask"`    // what a motion controller is asked before it is to move
 	IdleAnswer   string   `toml:"idle_answer"` // a whole line that says the machine does nothing, as a regular expression
@@ -177,12 +177,14 @@ func (v *validator) check(c Check, source string) {
 	} else if ok && warm >= 12*time.Hour {
 		v.bad("check.warm_up", "%q would reach into the next check; write less than 12 h", c.WarmUp)
 	}
-	v.number("check.spindle_hours", c.SpindleHours, 0, 10000)
+	v.optional("check.spindle_hours", c.SpindleHours, 0.1, 10000)
 	v.whole("check.turns", int64(c.Turns), 1, unattendedTurns)
-	v.number("check.still_mm", c.StillMM, 0, 10)
+	v.number("check.still_mm", c.StillMM, 0.0001, 10)
 	v.number("check.min_mm", c.MinMM, -1000, 1000)
 	v.number("check.max_mm", c.MaxMM, -1000, 1000)
-	if (c.MinMM != 0 || c.MaxMM != 0) && c.MinMM >= c.MaxMM {
+	_, low := v.at["check.min_mm"]
+	_, high := v.at["check.max_mm"]
+	if (low || high) && c.MinMM >= c.MaxMM && !v.told["check.min_mm"] && !v.told["check.max_mm"] {
 		v.bad("check.max_mm", "%v mm is not above min_mm, %v mm; write the travel the indicators may use", c.MaxMM, c.MinMM)
 	}
 }

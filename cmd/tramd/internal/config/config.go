@@ -74,12 +74,12 @@ type Indicator struct {
 	Baud         int     `toml:"baud"`
 	Channel      string  `toml:"channel"` // takes only frames of this name or channel; for several on one port
 	RadiusMM     float64 `toml:"radius_mm"`
-	RadiusUMM    float64 `toml:"radius_u_mm"`
-	PhaseDeg     float64 `toml:"phase_deg"`
+	RadiusUMM    float64 `toml:"radius_u_mm" zero:"meant"`
+	PhaseDeg     float64 `toml:"phase_deg" zero:"meant"`
 	ResolutionMM float64 `toml:"resolution_mm"`
-	MPEMM        float64 `toml:"mpe_mm"`
-	DelayMS      float64 `toml:"delay_ms"` // from the moment of measuring to the arrival of the last byte
-	Capture      string  `toml:"capture"`  // a file every byte of the port is also recorded to
+	MPEMM        float64 `toml:"mpe_mm" zero:"meant"`
+	DelayMS      float64 `toml:"delay_ms" zero:"meant"` // from the moment of measuring to the arrival of the last byte
+	Capture      string  `toml:"capture"`               // a file every byte of the port is also recorded to
 }
 
 // Sweep is how an attended sweep goes.

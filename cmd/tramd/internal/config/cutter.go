@@ -38,11 +38,14 @@ func (v *validator) cutters(c *Config) {
 			continue
 		}
 		v.number(key("diameter_mm"), t.DiameterMM, 0.1, 1000)
+		if v.told[key("diameter_mm")] {
+			continue
+		}
 		if t.StepoverMM == 0 {
 			v.bad(key("stepover_mm"), "missing; write the distance between neighbouring passes in mm, for example stepover_mm = 3.0")
 		} else {
 			v.number(key("stepover_mm"), t.StepoverMM, 0.001, t.DiameterMM)
 		}
-		v.number(key("limit_mm"), t.LimitMM, 0, 100)
+		v.optional(key("limit_mm"), t.LimitMM, 0.00001, 100)
 	}
 }

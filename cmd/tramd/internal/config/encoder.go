@@ -9,9 +9,10 @@ func (v *validator) encoder(a *Angle) {
 	default:
 		v.bad("angle.counter_bits", "%d is not the width of a counter tramd knows; write 16, 24 or 32, or leave it out for one that wraps after a turn or counts on", a.CounterBits)
 	}
-	if (a.SpindleTeeth == 0) != (a.EncoderTeeth == 0) {
+	_, spindle := v.at["angle.spindle_teeth"]
+	if _, encoder := v.at["angle.encoder_teeth"]; spindle != encoder {
 		v.bad("angle.spindle_teeth", "a gear has two wheels; write spindle_teeth and encoder_teeth, or neither")
-	} else if a.SpindleTeeth != 0 {
+	} else if spindle {
 		v.whole("angle.spindle_teeth", a.SpindleTeeth, 1, 100000)
 		v.whole("angle.encoder_teeth", a.EncoderTeeth, 1, 100000)
 	}
@@ -24,7 +25,7 @@ func (v *validator) encoder(a *Angle) {
 	if len(a.IndexMark) > 16 || strings.ContainsAny(a.IndexMark, "0123456789+-., \t") || a.IndexMark == "deg" || !printable(a.IndexMark) {
 		v.bad("angle.index_mark", "%q; write a word of up to 16 characters without digits, signs, points or blanks, for example \"index\"", a.IndexMark)
 	}
-	v.number("angle.index_tolerance_deg", a.IndexToleranceDeg, 0, 90)
+	v.optional("angle.index_tolerance_deg", a.IndexToleranceDeg, 0.001, 90)
 	if a.IndexDeg != nil {
 		v.number("angle.index_deg", *a.IndexDeg, -360, 360)
 		if a.SpindleTeeth != a.EncoderTeeth {

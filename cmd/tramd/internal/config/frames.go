@@ -136,15 +136,11 @@ func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
 	} else if f.Modbus == nil && (f.EveryMS != 0 || f.AnswerMS != 0 || f.OnDemand) {
 		v.bad(key("ask"), `missing; write what the instrument is asked, for example ask = "?\r"`)
 	}
-	if f.EveryMS != 0 {
-		v.number(key("ask_every_ms"), f.EveryMS, 1, 3_600_000)
-	}
+	v.optional(key("ask_every_ms"), f.EveryMS, 1, 3_600_000)
 	if f.EveryMS != 0 && f.OnDemand {
 		v.bad(key("ask_every_ms"), "it is asked on demand; remove one of the two")
 	}
-	if f.AnswerMS != 0 {
-		v.number(key("answer_ms"), f.AnswerMS, 5, 60_000)
-	}
+	v.optional(key("answer_ms"), f.AnswerMS, 5, 60_000)
 }
 
 // tableOf gives the table of a path without the numbers that count tables of one name.

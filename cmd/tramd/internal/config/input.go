@@ -155,7 +155,8 @@ func (v *validator) inputs(c *Config) {
 		taken[in.Name] = "another input"
 		v.number(key("debounce_ms"), *in.DebounceMS, 0, 10_000)
 		v.number(key("every_ms"), in.EveryMS, 10, 60_000)
-		if v.number(key("stale_s"), in.StaleS, 0.1, 600); in.StaleS*1000 < 2*in.EveryMS {
+		v.number(key("stale_s"), in.StaleS, 0.1, 600)
+		if in.StaleS*1000 < 2*in.EveryMS && !v.told[key("every_ms")] && !v.told[key("stale_s")] {
 			v.bad(key("stale_s"), "%v s; it is read each %v ms, so write twice as long at least", in.StaleS, in.EveryMS)
 		}
 		uses := map[string]bool{"file": in.File != "", "port": in.Port != "", "signal": in.Signal != "", "modbus": in.Modbus != nil}

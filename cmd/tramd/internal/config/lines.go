@@ -40,11 +40,32 @@ func indexLines(text []byte) lines {
 				path = table + "." + path
 			}
 			out[path] = line
+			out.within(&p, path, e.Value())
 			continue
 		}
 		out[table] = line
 	}
 	return out
+}
+
+// within adds the keys of inline tables, and of those in a list.
+func (l lines) within(p *unstable.Parser, path string, value *unstable.Node) {
+	switch value.Kind {
+	case unstable.InlineTable:
+		for it := value.Children(); it.Next(); {
+			pair, key, line := it.Node(), path, 0
+			for k := pair.Key(); k.Next(); {
+				key, line = key+"."+string(k.Node().Data), p.Shape(k.Node().Raw).Start.Line
+			}
+			l[key] = line
+			l.within(p, key, pair.Value())
+		}
+	case unstable.Array:
+		i := 0
+		for it := value.Children(); it.Next(); i++ {
+			l.within(p, path+"."+strconv.Itoa(i), it.Node())
+		}
+	}
 }
 
 // within gives the path of a table that lies in the latest one of an array of tables.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"reflect"
 	"regexp"
 	"sort"
 	"strings"
@@ -62,9 +63,11 @@ func Parse(name string, text []byte) (*Config, error) {
 	if err := d.Decode(&c); err != nil {
 		return nil, decodeMistakes(name, err)
 	}
+	v := &validator{name: name, at: indexLines(text), told: map[string]bool{}}
+	numbers := numbersOf("", reflect.ValueOf(&c).Elem(), false, v.at, nil)
 	c.setDefaults()
-	v := &validator{name: name, at: indexLines(text)}
 	v.config(&c)
+	v.numbers(numbers)
 	if len(v.found) > 0 {
 		sort.SliceStable(v.found, func(i, j int) bool { return v.found[i].Line < v.found[j].Line })
 		return nil, v.found

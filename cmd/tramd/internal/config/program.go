@@ -29,10 +29,10 @@ type Program struct {
 	HighDeg       *float64  `toml:"high_deg"`
 	TravelMM      []float64 `toml:"travel_mm"`   // lowest and highest reading of any indicator
 	BothWays      *bool     `toml:"both_ways"`   // there and back
-	DwellS        float64   `toml:"dwell_s"`     // between the arrival and the first reading that counts
+	DwellS        *float64  `toml:"dwell_s"`     // between the arrival and the first reading that counts
 	SettleInS     float64   `toml:"settle_in_s"` // how long a reading may take to settle
 	AckS          float64   `toml:"ack_s"`       // how long an acknowledgement may take beyond the move
-	OpenS         float64   `toml:"open_s"`      // quiet after opening the port
+	OpenS         *float64  `toml:"open_s"`      // quiet after opening the port
 	RetractS      float64   `toml:"retract_s"`   // how long each command of the retract may take
 	SilentS       float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
 }
@@ -44,10 +44,16 @@ func (p *Program) setDefaults(source string) {
 	for _, x := range []struct {
 		v  *float64
 		to float64
-	}{{&p.FeedDegPerMin, 180}, {&p.DwellS, 0.5}, {&p.SettleInS, 30}, {&p.AckS, 3}, {&p.OpenS, 2}, {&p.SilentS, 2}, {&p.RetractS, 10}} {
+	}{{&p.FeedDegPerMin, 180}, {&p.SettleInS, 30}, {&p.AckS, 3}, {&p.SilentS, 2}, {&p.RetractS, 10}} {
 		if *x.v == 0 {
 			*x.v = x.to
 		}
+	}
+	if dwell := 0.5; p.DwellS == nil {
+		p.DwellS = &dwell
+	}
+	if open := 2.0; p.OpenS == nil {
+		p.OpenS = &open
 	}
 	if p.Baud == 0 {
 		p.Baud = 115200
@@ -90,8 +96,8 @@ func (c *Config) Motion() motion.Program {
 	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
 	out := motion.Program{
 		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, Retract: p.Retract, LineEnd: p.LineEnd,
-		FeedDegPerMin: p.FeedDegPerMin, Dwell: seconds(p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
-		Open: seconds(p.OpenS), Silent: seconds(p.SilentS), RetractTime: seconds(p.RetractS),
+		FeedDegPerMin: p.FeedDegPerMin, Dwell: seconds(*p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
+		Open: seconds(*p.OpenS), Silent: seconds(p.SilentS), RetractTime: seconds(p.RetractS),
 	}
 	if p.LowDeg != nil && p.HighDeg != nil {
 		out.LowDeg, out.HighDeg = *p.LowDeg, *p.HighDeg
@@ -144,8 +150,11 @@ func (v *validator) program(c *Config) {
 	}
 	if p.LowDeg == nil || p.HighDeg == nil {
 		v.bad("program.low_deg", "low_deg and high_deg are needed: write the spindle angles the arm may be moved between, for example 0.0 and 360.0")
+	} else {
+		v.number("program.low_deg", *p.LowDeg, -3600, 3600)
+		v.number("program.high_deg", *p.HighDeg, -3600, 3600)
 	}
-	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) {
+	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) || !(p.TravelMM[0] >= -1000 && p.TravelMM[1] <= 1000) {
 		v.bad("program.travel_mm", "write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
 	}
 	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused, "program.stopped": p.Stopped} {
@@ -169,14 +178,36 @@ func (v *validator) program(c *Config) {
 	}
 	v.number("program.retract_s", p.RetractS, 1, 120)
 	v.number("program.feed_deg_per_min", p.FeedDegPerMin, 1, motion.FeedMost)
-	v.number("program.dwell_s", p.DwellS, 0, 60)
+	v.number("program.dwell_s", *p.DwellS, 0, 60)
 	v.number("program.settle_in_s", p.SettleInS, 1, 600)
 	v.number("program.ack_s", p.AckS, 0.1, 60)
-	v.number("program.open_s", p.OpenS, 0, 60)
+	v.number("program.open_s", *p.OpenS, 0, 60)
 	v.number("program.silent_s", p.SilentS, 0.2, 60)
+	if p.LowDeg != nil && p.HighDeg != nil && len(v.found) == before {
+		v.softLimits(c)
+	}
 	if len(v.found) == before {
 		if err := c.Motion().Check(); err != nil {
 			v.bad("program", "%v", err)
+		}
+	}
+}
+
+// softLimits wants every station between them.
+func (v *validator) softLimits(c *Config) {
+	low, high := *c.Program.LowDeg, *c.Program.HighDeg
+	if !(low < high) {
+		v.bad("program.high_deg", "%v is not above low_deg, %v; write the spindle angles the arm may be moved between", high, low)
+		return
+	}
+	for _, d := range c.targets() {
+		switch {
+		case d < low:
+			v.bad("program.low_deg", "the station at %v degrees lies below the soft limit, %v; write a lower one if the arm may go there, or other stations_deg", d, low)
+			return
+		case d > high:
+			v.bad("program.high_deg", "the station at %v degrees lies above the soft limit, %v; write a higher one if the arm may go there, or other stations_deg", d, high)
+			return
 		}
 	}
 }

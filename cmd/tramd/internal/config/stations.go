@@ -76,7 +76,7 @@ func (v *validator) stations(degs []float64) {
 	}
 	for i, d := range degs {
 		if math.IsNaN(d) || d < -360 || d > 360 {
-			v.bad("angle.stations_deg", "%v is not an angle between -360 and 360 degrees", d)
+			v.bad("angle.stations_deg", "%v is not an angle; write degrees from -360 to 360", d)
 			return
 		}
 		for _, e := range degs[:i] {

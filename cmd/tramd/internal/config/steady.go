@@ -25,7 +25,7 @@ func (a Angle) Steady() *sweep.Steady {
 func (v *validator) steady(c *Config) {
 	a := &c.Angle
 	v.number("angle.mark_deg", a.MarkDeg, -360, 360)
-	v.number("angle.turns_per_min", a.TurnsPerMin, 0, 120)
+	v.optional("angle.turns_per_min", a.TurnsPerMin, 0.05, 120)
 	if a.Port == "" && a.TurnsPerMin == 0 {
 		v.bad("angle.turns_per_min", "missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse once a turn")
 	}

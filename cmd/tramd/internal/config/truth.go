@@ -15,11 +15,11 @@ type Truth struct {
 	Calibrated  string    `toml:"calibrated"` // day of the certificate, "2006-01-02"
 	ShownMM     []float64 `toml:"shown_mm"`
 	TrueMM      []float64 `toml:"true_mm"`
-	TrueUMM     float64   `toml:"true_u_mm"` // standard uncertainty of a true value
-	StemDeg     float64   `toml:"stem_deg"`
-	StemUDeg    float64   `toml:"stem_u_deg"`
+	TrueUMM     float64   `toml:"true_u_mm" zero:"meant"` // standard uncertainty of a true value
+	StemDeg     float64   `toml:"stem_deg" zero:"meant"`
+	StemUDeg    float64   `toml:"stem_u_deg" zero:"meant"`
 	LeverFactor float64   `toml:"lever_factor"`
-	LeverU      float64   `toml:"lever_factor_u"`
+	LeverU      float64   `toml:"lever_factor_u" zero:"meant"`
 }
 
 // fill puts it into what the fit knows of the indicator.
@@ -43,14 +43,12 @@ func (v *validator) truth(table string, t *Truth) {
 			v.bad(key(x.key), "is %d bytes long; write at most %d", len(x.text), longestText)
 		}
 	}
-	if t.TravelMM != nil && (len(t.TravelMM) != 2 || !(t.TravelMM[0] < t.TravelMM[1])) {
+	if t.TravelMM != nil && (len(t.TravelMM) != 2 || !(t.TravelMM[0] < t.TravelMM[1]) || !(t.TravelMM[0] >= -1000 && t.TravelMM[1] <= 1000)) {
 		v.bad(key("travel_mm"), "%v; write the lowest and the highest reading that the plunger still follows, for example travel_mm = [0.1, 12.4]", t.TravelMM)
 	}
 	v.number(key("stem_deg"), t.StemDeg, -60, 60)
 	v.number(key("stem_u_deg"), t.StemUDeg, 0, 30)
-	if t.LeverFactor != 0 {
-		v.number(key("lever_factor"), t.LeverFactor, 0.1, 10)
-	}
+	v.optional(key("lever_factor"), t.LeverFactor, 0.1, 10)
 	v.number(key("lever_factor_u"), t.LeverU, 0, 1)
 	v.calibration(key, t)
 }
@@ -74,10 +72,13 @@ func (v *validator) calibration(key func(string) string, t *Truth) {
 	}
 	for i, shown := range t.ShownMM {
 		switch off := t.TrueMM[i] - shown; {
+		case !(math.Abs(shown) <= 1000):
+			v.bad(key("shown_mm"), "%v is no reading of an indicator; write the table in mm", shown)
+			return
 		case i > 0 && !(shown > t.ShownMM[i-1]):
 			v.bad(key("shown_mm"), "%v follows %v; write the shown values rising, each once", shown, t.ShownMM[i-1])
 			return
-		case !(math.Abs(shown) <= 1000) || !(math.Abs(off) <= 1):
+		case !(math.Abs(off) <= 1):
 			v.bad(key("true_mm"), "shown %v, true %v: more than 1 mm apart; write both in mm", shown, t.TrueMM[i])
 			return
 		}

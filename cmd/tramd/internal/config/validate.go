@@ -17,9 +17,11 @@ type validator struct {
 	name  string
 	at    lines
 	found Mistakes
+	told  map[string]bool // the keys they stand at
 }
 
 func (v *validator) bad(path, format string, args ...any) {
+	v.told[path] = true
 	v.found = append(v.found, Mistake{v.name, v.at.of(path), path + ": " + fmt.Sprintf(format, args...)})
 }
 
@@ -146,9 +148,9 @@ func (v *validator) angle(c *Config) {
 	}
 	v.number("angle.zero_deg", a.ZeroDeg, -360, 360)
 	v.number("angle.delay_ms", a.DelayMS, 0, 5000)
-	v.number("angle.max_gap_ms", a.MaxGapMS, 0, 10000)
-	v.number("angle.settle_s", a.SettleS, 0, 60)
-	v.number("angle.settle_mm", a.SettleMM, 0, 1)
+	v.optional("angle.max_gap_ms", a.MaxGapMS, 1, 10000)
+	v.optional("angle.settle_s", a.SettleS, 0.05, 60)
+	v.optional("angle.settle_mm", a.SettleMM, 0.0001, 1)
 }
 
 func (v *validator) port(path, port string) {
@@ -171,6 +173,13 @@ func (v *validator) port(path, port string) {
 func (v *validator) number(path string, x, lo, hi float64) {
 	if math.IsNaN(x) || x < lo || x > hi {
 		v.bad(path, "%v is out of range; write a number from %v to %v", x, lo, hi)
+	}
+}
+
+// optional is number for a key that need not be written.
+func (v *validator) optional(path string, x, lo, hi float64) {
+	if x != 0 {
+		v.number(path, x, lo, hi)
 	}
 }
 

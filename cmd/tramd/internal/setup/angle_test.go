@@ -53,7 +53,7 @@ func TestAMotionControllerInWordsOfISO6983(t *testing.T) {
 	if c.Angle.Source != config.SourceProgram || c.Program.Port != bench[1].Name || !slices.Equal(g.Begin, []string{"G90", "G94"}) ||
 		!slices.Equal(g.Move, []string{"G1 C{deg} F{feed}", "G4 P{dwell_s}"}) || g.Stop != "feed-hold" || !g.Done.MatchString("ok") || g.Done.MatchString("not ok") ||
 		!g.Refused.MatchString("error 3") || g.FeedDegPerMin != 90 || g.LowDeg != 0 || g.HighDeg != 360 || !slices.Equal(c.Program.TravelMM, []float64{-1, 1}) ||
-		!slices.Equal(g.Targets, []float64{0, 90, 180, 270, 360, 270, 180, 90, 0}) || c.Program.DwellS != 0.5 || c.Program.LineEnd != "\n" {
+		!slices.Equal(g.Targets, []float64{0, 90, 180, 270, 360, 270, 180, 90, 0}) || *c.Program.DwellS != 0.5 || c.Program.LineEnd != "\n" {
 		t.Errorf("%s\n%+v", text, g)
 	}
 	lines, stop, err := g.Lines()
