@@ -203,10 +203,10 @@ func (v *validator) softLimits(c *Config) {
 	for _, d := range c.targets() {
 		switch {
 		case d < low:
-			v.bad("program.low_deg", "the station at %v degrees lies below the soft limit, %v; write a lower one if the arm may go there, or other stations_deg", d, low)
+			v.bad("program.low_deg", "the station at %v degrees lies outside the soft limits, %v to %v; write a lower limit if the arm may go there, or other stations_deg", d, low, high)
 			return
 		case d > high:
-			v.bad("program.high_deg", "the station at %v degrees lies above the soft limit, %v; write a higher one if the arm may go there, or other stations_deg", d, high)
+			v.bad("program.high_deg", "the station at %v degrees lies outside the soft limits, %v to %v; write a higher limit if the arm may go there, or other stations_deg", d, low, high)
 			return
 		}
 	}
