@@ -6,17 +6,24 @@ VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
 
-.PHONY: demo test bench delay torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
+SUMS     := ^tramd/(sweep|store)(/|$$)
+
+.PHONY: demo test test-of-time test-of-sums bench delay torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
 
 demo: build
 	./bin/tramd demo
 
-# What only reckons runs side by side; the rest one package after the other: some tests keep time with real ports and a real
-# browser.
+# Some tests keep time with real ports and a real browser: they run one package after the other, and wait more than they work.
+# What only reckons has what they leave of the processors. All is compiled before.
 test: deps-test
 	@$(GO) test -tags "$(TAGS)" -race -run '^$$' ./... >/dev/null
-	$(GO) test -tags "$(TAGS)" -race ./sweep/... ./store/...
-	$(GO) test -tags "$(TAGS)" -race -p 1 $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '^tramd/(sweep|store)(/|$$)')
+	@$(MAKE) --no-print-directory -j2 -Oline test-of-time test-of-sums
+
+test-of-time:
+	$(GO) test -tags "$(TAGS)" -race -p 1 $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '$(SUMS)')
+
+test-of-sums:
+	nice -n 15 $(GO) test -tags "$(TAGS)" -race $$($(GO) list -tags "$(TAGS)" ./... | grep -E '$(SUMS)')
 
 # Written once more in small pieces, as a package manager does: Linux (6.18 seen) keeps a file in pieces as large as those it was
 # written in, and counts a whole piece as memory of the program that touches a byte of it.
