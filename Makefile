@@ -4,7 +4,10 @@ GO       ?= go
 TAGS     := sqlite_omit_load_extension osusergo netgo nethttpomithttp2
 VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS  := -s -w -X main.version=$(VERSION)
-BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false -ldflags "$(LDFLAGS)"
+# What is not in the way of a reading is compiled without inlining: 0.7 MB less of a program that stays in memory for years.
+TERSE    := google.golang.org/protobuf/... github.com/wneessen/... golang.org/x/text/... github.com/alecthomas/... \
+            github.com/pelletier/... crypto/tls crypto/x509 net/http html/template text/template text/template/parse
+BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcflags=%=-l) -ldflags "$(LDFLAGS)"
 
 SUMS     := ^tramd/(sweep|store)(/|$$)
 

@@ -1,5 +1,5 @@
 #!/bin/bash
-# test.sh DIR  checks the packages in DIR, made by `make deb`: lintian; a second build gives the same bytes; and the life of
+# test.sh DIR  checks the packages in DIR, made by `make deb`: lintian; the size of the program; a second build gives the same bytes; and the life of
 # one on a machine: install, configure, run, upgrade, remove, purge, in a copy-on-write copy of this one, which stays
 # untouched. Needs root.
 set -euo pipefail
@@ -12,6 +12,8 @@ fail() { echo "FAIL: $*" >&2; exit 1; }
 
 for deb in "$debs"/*.deb; do
   lintian --fail-on error,warning "$deb" || fail "lintian finds faults in $deb"
+  bytes=$(dpkg-deb --fsys-tarfile "$deb" | tar -xOf - ./usr/bin/tramd | wc -c)
+  [ "$bytes" -gt 1000000 ] && [ "$bytes" -le 20000000 ] || fail "the program in $deb has $bytes bytes, 20 million at most"
 done
 
 # Another folder, umask, time zone, language and moment.
