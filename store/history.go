@@ -52,12 +52,14 @@ type historian struct {
 	seen    bool // a run of the machine
 	noDate  int
 	first   int64 // run without a date
+	absurd  int   // temperatures that cannot be
+	odd     int64 // run with the first of them
 	newest  bool  // the newest of them comes after all that are dated
 }
 
 func (b *historian) runs() error {
 	rows, err := b.s.r.QueryContext(b.ctx, `SELECT run.id, purpose, setup_id, started_us, clock_set,
-		spindle_hours, line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m'
+		spindle_hours, temperature_c, line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m'
 		FROM run JOIN line ON line.run_id = run.id
 		WHERE kind = 'sweep' AND outcome = 'finished' AND run.id > ? ORDER BY run.id`, b.mark.Run)
 	if err != nil {
@@ -67,13 +69,13 @@ func (b *historian) runs() error {
 		id, setup, started int64
 		purpose            string
 		dated              bool
-		hours              sql.NullFloat64
+		hours, celsius     sql.NullFloat64
 		x                  [4]sql.NullFloat64
 	}
 	var found []row
 	for rows.Next() {
 		var r row
-		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.x[0], &r.x[1], &r.x[2], &r.x[3]); err != nil {
+		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.celsius, &r.x[0], &r.x[1], &r.x[2], &r.x[3]); err != nil {
 			rows.Close()
 			return err
 		}
@@ -109,6 +111,9 @@ func (b *historian) runs() error {
 		if r.hours.Valid {
 			c.SpindleHours = r.hours.Float64
 		}
+		if r.celsius.Valid {
+			b.temperature(c, r.celsius.Float64, r.id)
+		}
 		for i := range c.Axis {
 			if v, u := r.x[2*i], r.x[2*i+1]; v.Valid {
 				c.Axis[i] = &drift.Value{MMPerM: v.Float64, U: u.Float64}
@@ -119,6 +124,16 @@ func (b *historian) runs() error {
 		}
 	}
 	return nil
+}
+
+// temperature gives a check its temperature, unless that cannot be the machine's: a sensor for something else was read, or one
+// that was broken.
+func (b *historian) temperature(c *drift.Check, celsius float64, run int64) {
+	if err := drift.JudgeTemperature(celsius); err == nil {
+		c.TemperatureC = &celsius
+	} else if b.absurd++; b.absurd == 1 {
+		b.odd = run
+	}
 }
 
 func (b *historian) undated(run int64) {
@@ -172,6 +187,10 @@ func (b *historian) warn(code, format string, args ...any) {
 func (b *historian) conclude() {
 	if b.noDate > 0 {
 		b.warn("clock_not_set", "checks from before the clock was set, run %d the first: %d; left out, since nobody knows when they were", b.first, b.noDate)
+	}
+	if b.absurd > 0 {
+		b.warn("temperature_absurd", "run %d: %d stored with a temperature below %.0f or above %.0f degrees Celsius, which is no machine's; taken as not known: look at the sensor",
+			b.odd, b.absurd, drift.ColdestC, drift.HottestC)
 	}
 	if b.newest {
 		b.h.Undated = b.noDate

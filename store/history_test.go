@@ -4,6 +4,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -57,7 +58,9 @@ func TestHistory(t *testing.T) {
 	} else if run, err := s.Run(ctx, id); err != nil || run.TemperatureC == nil || *run.TemperatureC != 23.5 {
 		t.Errorf("temperature of %+v, %v", run, err)
 	}
-	checked(t, s, setup, "check", day(1), true, 0.01)
+	if _, err := s.w.ExecContext(ctx, "UPDATE run SET temperature_c = 18.25 WHERE id = ?", checked(t, s, setup, "check", day(1), true, 0.01)); err != nil {
+		t.Fatal(err)
+	}
 	event("hours", "1234.5", day(2))
 	checked(t, s, wren, "check", day(2), true, 9)
 	checked(t, s, setup, "check", time.Date(1970, 1, 1, 0, 5, 0, 0, time.UTC), false, 5)
@@ -92,6 +95,9 @@ func TestHistory(t *testing.T) {
 	if first.Axis[0].MMPerM != 0.01 || first.Axis[0].U != 0.004 || first.Axis[1] != nil || math.Abs(first.Limit-20.0/300) > 1e-12 {
 		t.Errorf("%+v %+v", first, first.Axis[0])
 	}
+	if c := first.TemperatureC; c == nil || *c != 18.25 || last.TemperatureC != nil {
+		t.Errorf("temperatures %v and %v", c, last.TemperatureC)
+	}
 	if last.Axis[0].MMPerM != 0.04 || h.Entries[1].Event.Hours != 1234.5 {
 		t.Errorf("%+v, %+v", last, h.Entries[1].Event)
 	}
@@ -111,6 +117,17 @@ func TestHistory(t *testing.T) {
 	}
 	if more, _, err := s.History(ctx, "linnet", Mark{Run: mark, Event: at.Event}); err != nil || len(more.Entries) != 1 {
 		t.Errorf("after run %d: %+v, %v", mark, more.Entries, err)
+	}
+	// An older release would store what a sensor said, whatever it was.
+	if _, err := s.w.ExecContext(ctx, "UPDATE run SET temperature_c = 96 WHERE temperature_c = 18.25"); err != nil {
+		t.Fatal(err)
+	}
+	if h, _, err := s.History(ctx, "linnet", Mark{}); err != nil || h.Entries[0].Check.TemperatureC != nil ||
+		!slices.ContainsFunc(h.Warnings, func(w sweep.Warning) bool { return w.Code == "temperature_absurd" }) {
+		t.Errorf("96 degrees Celsius: %v, %+v", err, h.Warnings)
+	}
+	if _, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: day(9), TemperatureC: new(96.0)}); err == nil || !strings.Contains(err.Error(), "degrees Celsius") {
+		t.Errorf("96 degrees Celsius were stored: %v", err)
 	}
 	checked(t, s, setup, "check", time.Date(1970, 1, 1, 0, 5, 0, 0, time.UTC), false, 5)
 	if h, _, err := s.History(ctx, "linnet", Mark{}); err != nil || h.Undated == 0 {

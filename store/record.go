@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/sweep"
+	"tramd/sweep/drift"
 )
 
 // BeginRun stores a run's beginning and gives its number.
@@ -67,8 +68,8 @@ func setHours(ctx context.Context, tx *sql.Tx, run sql.Result, m Meter) error {
 }
 
 func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius float64) error {
-	if math.IsNaN(celsius) || math.IsInf(celsius, 0) { // SQLite would store NULL without a word
-		return fmt.Errorf("temperature %v is not a number", celsius)
+	if err := drift.JudgeTemperature(celsius); err != nil { // SQLite would store NULL for what is no number, without a word
+		return err
 	}
 	id, err := run.LastInsertId()
 	if err != nil {

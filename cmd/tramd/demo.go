@@ -160,7 +160,7 @@ func (d *demo) hand(ctx context.Context) {
 func (d *demo) job(ctx context.Context, seconds float64) error {
 	began := time.Now()
 	for n := 0; ; n++ {
-		run, err := takeSweep(ctx, d.client, 1, "adjust", config.SourceEncoder, nil, d.e.err)
+		run, err := takeSweep(ctx, d.client, 1, "adjust", nil, config.SourceEncoder, nil, d.e.err)
 		if err != nil {
 			return err
 		}

@@ -15,7 +15,7 @@ import (
 )
 
 type driftCmd struct {
-	File        string  `arg:"" optional:"" help:"A history of checks: CSV with the header time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event; - for standard input."`
+	File        string  `arg:"" optional:"" help:"A history of checks: CSV with the header time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event and, where it is known, temperature_c; - for standard input."`
 	Config      string  `placeholder:"FILE" help:"Take the history from the record of this configuration instead, and its tolerance."`
 	Tolerance   string  `placeholder:"MM/MM" help:"Largest lean allowed on either axis: 0.02/300, 0.1 mrad, 20 arcsec."`
 	Reliability float64 `default:"0.95" help:"Chance that the machine is still within its tolerance at the next check."`
@@ -101,6 +101,7 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 	} else {
 		p.printf("no check\n")
 	}
+	told := false
 	for i, x := range a.Tracker.Now() {
 		if x == nil {
 			p.printf("  %-5s not measured since the last event\n", drift.Axes[i])
@@ -116,7 +117,14 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		if rate, u, ok := a.RatePer100Hours(i); ok {
 			p.printf(", by the spindle's hours: %+.5f ± %.5f mm/m per 100 h", rate, 1.96*u)
 		}
+		if perK, u, ok := a.PerKelvin(i); ok {
+			p.printf(", leans with the temperature by %+.5f ± %.5f mm/m per kelvin", perK, 1.96*u)
+			told = true
+		}
 		p.printf("\n")
+	}
+	if told {
+		p.printf("  what the temperature explains is taken off: levels are those at %.1f °C, the median of those recorded\n", a.AtC)
 	}
 	for _, al := range a.Alarms {
 		p.printf("  alarm: %s [%s]\n", al.Text(), al.Kind)

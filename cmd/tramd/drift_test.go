@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -80,6 +81,43 @@ func TestDriftReadsStandardInput(t *testing.T) {
 	}
 	if per := *got.Next.SpindleHours / got.Next.Days; per < 5.99 || per > 6.01 {
 		t.Errorf("%.3f spindle hours a day, want 6", per)
+	}
+}
+
+// A season that the temperature explains is no drift, and is said.
+func TestDriftTakesTheTemperatureOff(t *testing.T) {
+	var b strings.Builder
+	b.WriteString(drift.CSVHeader + "," + drift.TemperatureColumn + "\n")
+	begin := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
+	for k := range 60 {
+		x := float64(k*7%11-5) / 5 * 0.004
+		warm := 12 + 0.15*float64(k) + float64(k*5%9-4)/2
+		fmt.Fprintf(&b, "%s,%.4f,0.003,%.4f,0.003,,,%.1f\n", begin.AddDate(0, 0, k).Format(time.RFC3339), 0.01+x+0.004*(warm-16), -0.01-x, warm)
+	}
+	path := filepath.Join(t.TempDir(), "season.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errOut := call(t, "drift", "--tolerance", "0.02/300", path)
+	if status != exitDone || strings.Contains(out, "alarm:") || !strings.Contains(out, "leans with the temperature by +0.00") ||
+		!strings.Contains(out, "levels are those at 16.4 °C, the median of those recorded") {
+		t.Errorf("status %d, %s%s", status, out, errOut)
+	}
+	var got struct {
+		At   float64 `json:"at_temperature_c"`
+		Axes map[string]struct {
+			Chance float64  `json:"with_temperature"`
+			PerK   *float64 `json:"mm_per_m_per_k"`
+			U      *float64 `json:"u_mm_per_m_per_k"`
+		}
+	}
+	_, out, _ = call(t, "drift", "--json", "--tolerance", "0.02/300", path)
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	tilt, nod := got.Axes["tilt"], got.Axes["nod"]
+	if got.At != 16.4 || tilt.PerK == nil || math.Abs(*tilt.PerK-0.004) > 3**tilt.U || tilt.Chance < 0.9 || nod.PerK != nil || nod.Chance > 0.5 {
+		t.Errorf("%+v", got)
 	}
 }
 

@@ -18,10 +18,11 @@ import (
 )
 
 type programCmd struct {
-	Config  string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-	Purpose string `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
-	DryRun  bool   `help:"Print every command that would be sent, and move nothing."`
-	JSON    bool   `name:"json" help:"Print the result as one JSON object."`
+	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
+	DryRun  bool     `help:"Print every command that would be sent, and move nothing."`
+	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
 }
 
 // errNoProgram is said where no program is configured.
@@ -34,6 +35,9 @@ func (c *programCmd) Run(e *env) error {
 	}
 	if cfg.Angle.Source != config.SourceProgram {
 		return errNoProgram
+	}
+	if err := judgeTyped(c.Warmth); err != nil {
+		return err
 	}
 	printCautions(e.err)
 	if c.DryRun {
@@ -64,7 +68,7 @@ func (c *programCmd) Run(e *env) error {
 	if err := secondAct(e, cfg.Machine.Name); err != nil {
 		return err
 	}
-	id, err := cl.StartMotion(ctx, armed.Key, c.Purpose)
+	id, err := cl.StartMotion(ctx, armed.Key, c.Purpose, c.Warmth)
 	if err != nil {
 		return err
 	}

@@ -129,6 +129,9 @@ func (c *showCmd) show(e *env, r store.Run) error {
 	if r.SpindleHours != nil {
 		title += fmt.Sprintf(", at %.1f spindle hours", *r.SpindleHours)
 	}
+	if r.TemperatureC != nil {
+		title += fmt.Sprintf(", at %.1f °C", *r.TemperatureC)
+	}
 	if r.Result != nil {
 		err := printResult(e.out, title, *r.Result, r.Setup.Tolerance)
 		if err == nil && c.Budget {

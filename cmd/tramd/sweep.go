@@ -10,19 +10,24 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
+	"tramd/sweep/drift"
 )
 
 type sweepCmd struct {
-	Config  string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-	Turns   int    `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
-	Purpose string `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
-	Half    string `name:"half-turn" placeholder:"tilt|nod" enum:"tilt,nod," default:"" help:"Zero two opposite indicators on a bar by half a turn by hand: along left-right (tilt) or front-back (nod). The pair then reads lean without turning."`
-	JSON    bool   `name:"json" help:"Print the result as one JSON object."`
+	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	Turns   int      `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
+	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
+	Half    string   `name:"half-turn" placeholder:"tilt|nod" enum:"tilt,nod," default:"" help:"Zero two opposite indicators on a bar by half a turn by hand: along left-right (tilt) or front-back (nod). The pair then reads lean without turning."`
+	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
 }
 
 func (c *sweepCmd) Run(e *env) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
+		return err
+	}
+	if err := judgeTyped(c.Warmth); err != nil {
 		return err
 	}
 	if c.Turns == 0 {
@@ -35,7 +40,7 @@ func (c *sweepCmd) Run(e *env) error {
 	defer cl.Close()
 	fmt.Fprint(e.err, cautions)
 	take := func() (store.Run, error) {
-		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, cfg.Angle.Source, e.in, e.err)
+		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, c.Warmth, cfg.Angle.Source, e.in, e.err)
 	}
 	if c.Half != "" {
 		take = func() (store.Run, error) { return takeHalfTurn(e, cl, c.Half, cfg.Angle.Source) }
@@ -45,6 +50,17 @@ func (c *sweepCmd) Run(e *env) error {
 		return err
 	}
 	return reportRun(e, run, c.JSON)
+}
+
+// judgeTyped refuses a temperature that no machine has.
+func judgeTyped(celsius *float64) error {
+	if celsius == nil {
+		return nil
+	}
+	if err := drift.JudgeTemperature(*celsius); err != nil {
+		return usageError{fmt.Errorf("--temperature: %w", err)}
+	}
+	return nil
 }
 
 // takeHalfTurn zeroes a pair. Its two readings are steered as stations are, whatever tells the angle of a sweep.
@@ -60,8 +76,8 @@ func takeHalfTurn(e *env, cl *client.Client, axis, source string) (store.Run, er
 }
 
 // takeSweep starts a sweep, shows it until it has ended, and gives the stored run.
-func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose, source string, in io.Reader, progress io.Writer) (store.Run, error) {
-	id, err := cl.StartSweep(ctx, turns, purpose)
+func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string, celsius *float64, source string, in io.Reader, progress io.Writer) (store.Run, error) {
+	id, err := cl.StartSweepAt(ctx, turns, purpose, celsius)
 	if err != nil {
 		return store.Run{}, err
 	}

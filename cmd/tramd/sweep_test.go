@@ -73,7 +73,7 @@ func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 			s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 			d := s.daemon(t)
 			waitState(t, s, "both ports live", live)
-			sw := program(t, "sweep", "--config", s.config, "--turns", "2", "--json")
+			sw := program(t, "sweep", "--config", s.config, "--turns", "2", "--json", "--temperature", "21.5")
 			waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
 			m.turn(t)
 			if got := sw.wait(); got != tc.status {
@@ -106,6 +106,14 @@ func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 	}
 }
 
+func TestASweepRefusesATemperatureNoMachineHas(t *testing.T) {
+	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
+	status, _, errOut := call(t, "sweep", "--config", s.config, "--temperature", "215")
+	if status != exitUsage || !strings.Contains(errOut, "--temperature: temperature 215: write the machine's in degrees Celsius, -40 to 80") {
+		t.Errorf("status %d: %s", status, errOut)
+	}
+}
+
 func fmtFloat(x float64) string {
 	text, _ := json.Marshal(x) // a number always marshals
 	return string(text)
@@ -115,7 +123,7 @@ func fmtFloat(x float64) string {
 func checkStored(t *testing.T, s shop, r swept) {
 	t.Helper()
 	body := get(t, "http://"+s.page+"/api/v1/runs/1")
-	if !strings.Contains(body, `"outcome":"finished"`) {
+	if !strings.Contains(body, `"outcome":"finished"`) || !strings.Contains(body, `"temperature_c":21.5`) {
 		t.Errorf("run 1: %s", body)
 	}
 	csv := get(t, "http://"+s.page+"/api/v1/runs/1/readings.csv")

@@ -13,6 +13,7 @@ type healthy struct {
 	clamping float64 // scatter from clamping anew that nobody is told of, in u
 	uneven   bool    // every other check is five times as uncertain
 	adjusted bool    // the record begins with an adjustment
+	warm     bool    // a temperature is recorded, which does nothing
 }
 
 func healthies() []healthy {
@@ -23,7 +24,9 @@ func healthies() []healthy {
 		{name: "u not told", stated: math.NaN()},
 		{name: "clamping anew scatters by 3 u", clamping: 3},
 		{name: "every other check five times as uncertain", uneven: true},
+		{name: "the same, clamping anew scatters by 3 u", uneven: true, clamping: 3},
 		{name: "begins with an adjustment", adjusted: true},
+		{name: "a temperature is recorded that does nothing", warm: true},
 	}
 }
 
@@ -37,6 +40,10 @@ func (h healthy) stream(r *rand.Rand) func(step float64) Check {
 	if stated == 0 {
 		stated = 1
 	}
+	var air func(float64) float64
+	if h.warm {
+		air = weather(r)
+	}
 	return func(step float64) Check {
 		u := trueU
 		if h.uneven && k%2 == 1 {
@@ -47,6 +54,10 @@ func (h healthy) stream(r *rand.Rand) func(step float64) Check {
 			{0.01 + scatter*(step+r.NormFloat64()), u * stated},
 			{-0.02 + scatter*r.NormFloat64(), u * stated},
 		}}
+		if air != nil {
+			celsius := air(day)
+			c.TemperatureC = &celsius
+		}
 		k++
 		day += 0.5 + r.Float64()
 		return c

@@ -16,6 +16,8 @@ type Answer struct {
 	Scatter  [2]float64          // from check to check beyond what u explains, mm/m; NaN: not known
 	Process  [2]map[Kind]float64 // how the axis moves, as weights that sum to one; nil: nothing measured
 	ByHours  [2]float64          // chance that the axis moves by the spindle's hours and not by the calendar; NaN: not known
+	Warmth   [2]*Warmth          // how the axis leans with the temperature; nil: too little recorded to tell
+	AtC      float64             // the temperature that levels are stated at, the median of those recorded; NaN: none was
 	HoursDay float64             // of the spindle, of late; NaN: not known
 	Warnings []sweep.Warning
 	Tracker  *Tracker
@@ -29,6 +31,16 @@ func (a *Answer) RatePer100Hours(axis int) (rate, u float64, ok bool) {
 		return 0, 0, false
 	}
 	return 100 * now.Rate / a.HoursDay, 100 * now.RateU / a.HoursDay, true
+}
+
+// PerKelvin is how an axis leans with the temperature, in mm/m for one kelvin, with its standard uncertainty; ok is false
+// where it does not, as likely as not.
+func (a *Answer) PerKelvin(axis int) (perK, u float64, ok bool) {
+	w := a.Warmth[axis]
+	if w == nil || !(w.Chance > 0.5) {
+		return 0, 0, false
+	}
+	return w.PerK, w.U, true
 }
 
 // Work works out a history: what would have been said at each check, and what follows for a reliability such as 0.95.
@@ -46,13 +58,13 @@ func Work(h *History, reliability float64) (*Answer, error) {
 
 // Answer is what is said now; without rows and warnings.
 func (t *Tracker) Answer(reliability float64) *Answer {
-	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t, HoursDay: t.hours.perDay()}
+	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t, HoursDay: t.hours.perDay(), AtC: t.warmth.median()}
 	for i, a := range t.axes {
 		out.Scatter[i], out.ByHours[i] = a.scatter(), math.NaN()
 		if a.bank == nil {
 			continue
 		}
-		out.ByHours[i] = a.bank.byHours()
+		out.ByHours[i], out.Warmth[i] = a.bank.byHours(), a.bank.warmth()
 		out.Process[i] = map[Kind]float64{}
 		for k, w := range a.bank.kinds() {
 			out.Process[i][Kind(k)] = w

@@ -7,8 +7,10 @@ type axis struct {
 	name  string
 	gaps  gaps
 	uu    meanSquare
+	anew  clamping
 	carry scale
-	ways  beliefs // of how it moves, from before the last event or change; nil: none
+	felt  perKelvin // what is believed of the temperature's say, likewise
+	ways  beliefs   // of how it moves, from before the last event or change; nil: none
 
 	segment latest // since the last event
 	from    int    // where in the segment the chart begins
@@ -17,6 +19,7 @@ type axis struct {
 	chart   *chart
 	built   float64 // the gap they were built for
 	aDay    float64 // and what part of a usual day's use an hour is; 0: not known
+	warm    bool    // and whether temperatures could tell anything
 	jumped  *jump   // that the bank was last told of
 
 	still   float64   // how likely it lately was, at most, that the axis holds still
@@ -38,6 +41,7 @@ func (m meanSquare) mean() float64 {
 func (a *axis) restart() {
 	if a.bank != nil && a.bank.n > 2 {
 		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
+		a.felt = a.bank.felt()
 	}
 	a.segment, a.from, a.moved, a.outside = latest{}, 0, nil, nil
 	a.bank, a.chart, a.saved, a.jumped = nil, nil, nil, nil
@@ -57,12 +61,16 @@ func (a *axis) add(o observation, limit float64) {
 	if known(o.u) {
 		a.uu.sum += o.u * o.u
 		a.uu.n++
+		a.anew.met(o.u * o.u)
 	}
 	o.r = a.relative(o.u)
+	o.blind = a.blind(&o)
 	a.segment.add(o)
 	switch n := a.segment.n(); {
 	case a.bank == nil, n <= 3, rebuilds(n) && a.stale():
+		a.weighAnew()
 		a.built, a.aDay = a.gaps.typical(), a.segment.usedADay()
+		a.warm = a.segment.warms()
 		a.redraw()
 		a.follow(limit)
 	default:
@@ -78,11 +86,14 @@ func (a *axis) add(o observation, limit float64) {
 func rebuilds(n int) bool { return n == 6 || n == 12 || n == 24 || n == 48 || n%192 == 0 }
 
 func (a *axis) stale() bool {
-	if (a.segment.usedADay() > 0) != (a.aDay > 0) {
+	if (a.segment.usedADay() > 0) != (a.aDay > 0) || a.segment.warms() && !a.warm {
 		return true
 	}
 	if a.segment.n() > 48 {
 		return false
+	}
+	if a.anew.uneven() && a.uu.n > 3 {
+		return true
 	}
 	ratio := a.gaps.typical() / a.built
 	return ratio > 1.5 || ratio < 1/1.5
@@ -90,7 +101,7 @@ func (a *axis) stale() bool {
 
 // redraw begins the chart anew and shows it what it should have seen.
 func (a *axis) redraw() {
-	a.chart = newChart(a.built, a.carry)
+	a.chart = newChart(a.built, a.carry, a.felt.mean)
 	for i := a.from; i < a.segment.n(); i++ {
 		a.chart.add(a.segment.at(i))
 	}
@@ -98,7 +109,7 @@ func (a *axis) redraw() {
 
 // follow begins the bank anew with the segment.
 func (a *axis) follow(limit float64) {
-	a.bank = newBank(a.built, a.aDay, a.start(limit), a.ways)
+	a.bank = newBank(a.built, a.aDay, a.warm, a.start(limit), a.ways, a.felt)
 	a.saved = a.saved[:0]
 	for i := a.segment.gone; i < a.segment.n(); i++ {
 		a.feed(i)
@@ -136,6 +147,9 @@ func (a *axis) feed(i int) {
 	}
 	o := a.segment.at(i)
 	a.bank.add(o)
+	if i == a.segment.n()-1 && a.bank.n > 2 && known(o.u) {
+		a.anew.add(a.bank.missed(o.r), o.u*o.u)
+	}
 }
 
 // restless is the chance of holding still, at its highest of late, below which an axis is a mover.
@@ -199,8 +213,21 @@ func (a *axis) relative(u float64) float64 {
 	clamping := sq(priorTimesU)*uu - uu
 	if a.bank != nil && a.bank.n > 2 {
 		clamping = math.Max(0.05*uu, a.bank.sigma().variance()-uu)
+		if a.anew.uneven() {
+			clamping = a.anew.variance(uu)
+		}
 	}
-	return (clamping + u*u) / (clamping + uu)
+	const least = 1e-4 // so that one check does not make all others worthless
+	return math.Max(least, (clamping+u*u)/(clamping+uu))
+}
+
+// weighAnew gives the checks so far the weights that are known to be right by now.
+func (a *axis) weighAnew() {
+	if a.anew.uneven() {
+		for i := range a.segment.o {
+			a.segment.o[i].r = a.relative(a.segment.o[i].u)
+		}
+	}
 }
 
 // now is what is believed at the last check.

@@ -57,10 +57,13 @@ type bank struct {
 	h      []hypothesis
 	listed int // processes on the list; some may have been dropped since
 	n      int
-	last   float64 // days
-	aDay   float64 // day of use in an hour; 0: hours are not known
-	used   usage   // at the last check
-	dof    float64 // of sigma
+	last   float64   // days
+	aDay   float64   // day of use in an hour; 0: hours are not known
+	used   usage     // at the last check
+	warm   bool      // half of the hypotheses lean with the temperature
+	felt0  perKelvin // what was believed of their say at the beginning
+	air    climate   // at the last check
+	dof    float64   // of sigma
 	start  scale
 	split  int // after how many checks it was split; 0: never
 }
@@ -82,7 +85,7 @@ func (b *bank) learned(moved bool) beliefs {
 		out[b.h[i].place] += kept * b.h[i].weight
 	}
 	sum := 0.0
-	for i, p := range processes(b.gap, b.aDay > 0) {
+	for i, p := range processes(b.gap, b.aDay > 0, b.warm) {
 		out[i] += (1 - kept) * p.prior
 		if moved && p.kind == Steady {
 			out[i] *= stillAfterAll
@@ -110,13 +113,17 @@ func (s scale) kept() scale {
 }
 
 // newBank makes a bank for checks that come about every gap days; nil beliefs are those of the list.
-// aDay is how much of a usual day's use an hour is, 0 where hours are not known.
-func newBank(gap, aDay float64, start scale, before beliefs) *bank {
-	b := &bank{gap: gap, aDay: aDay, start: start, taus: make([]float64, len(tausInGaps)), decay: make([]float64, len(tausInGaps)), lastDT: -1}
+// aDay is how much of a usual day's use an hour is, 0 where hours are not known; warm says whether temperatures are, and felt
+// what is believed of their say.
+func newBank(gap, aDay float64, warm bool, start scale, before beliefs, felt perKelvin) *bank {
+	if felt.variance == 0 {
+		felt.variance = sq(warmPrior)
+	}
+	b := &bank{gap: gap, aDay: aDay, warm: warm, felt0: felt, start: start, taus: make([]float64, len(tausInGaps)), decay: make([]float64, len(tausInGaps)), lastDT: -1}
 	for i, t := range tausInGaps {
 		b.taus[i] = t * gap
 	}
-	list := processes(gap, aDay > 0)
+	list := processes(gap, aDay > 0, warm)
 	for i, p := range list {
 		if len(before) == len(list) {
 			p.prior = before[i]
@@ -161,7 +168,8 @@ func (b *bank) add(o *observation) {
 		}
 		b.used = o.used
 	}
-	b.last = o.t
+	b.last, b.air = o.t, o.air
+	z, blind := o.air.z, o.air.blind
 	const forget = 1 - 1.0/memory
 	dof := b.dof * forget
 	b.dof = dof + 1
@@ -177,7 +185,11 @@ func (b *bank) add(o *observation) {
 		} else {
 			h.predict(&h.process, dt, decay)
 		}
-		h.update(&h.process, y, r)
+		if blind == 0 {
+			h.update(&h.process, y, r, z)
+		} else {
+			h.update(&h.process, y, r+b.swings(h, blind), z)
+		}
 		// The Student density of the residual, less what all hypotheses share.
 		square := h.square * forget
 		more := h.residual * h.residual / (h.predicted * square)
@@ -192,10 +204,10 @@ func (b *bank) add(o *observation) {
 }
 
 func (b *bank) first(o *observation) {
-	b.last, b.used, b.dof = o.t, o.used, b.start.dof
+	b.last, b.used, b.air, b.dof = o.t, o.used, o.air, b.start.dof
 	for i := range b.h {
 		h := &b.h[i]
-		h.begin(&h.process, o.y, o.r)
+		h.begin(&h.process, o.y, o.r, o.air.z, b.felt0)
 		h.square, h.weight, h.doubt = b.start.square, h.prior, h.prior
 	}
 }
@@ -211,7 +223,32 @@ func (b *bank) prune() {
 		slices.Sort(weights)
 		least = max(least, min(weights[len(weights)-carrying], lightest))
 	}
-	b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool { return h.weight < least })
+	warm, cold := least, least
+	if b.warm { // of either kind the best few stay, since a season takes its time to show
+		warm, cold = b.staying(true, least), b.staying(false, least)
+	}
+	b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool {
+		if h.warm {
+			return h.weight < warm
+		}
+		return h.weight < cold
+	})
+}
+
+// staying is the weight below which hypotheses that lean with the temperature, or those that do not, are dropped.
+func (b *bank) staying(warm bool, least float64) float64 {
+	const few = 6
+	var weights []float64
+	for i := range b.h {
+		if b.h[i].warm == warm {
+			weights = append(weights, b.h[i].weight)
+		}
+	}
+	if len(weights) <= few {
+		return 0
+	}
+	slices.Sort(weights)
+	return min(least, weights[len(weights)-few])
 }
 
 // weigh turns scores into weights.
@@ -251,7 +288,7 @@ func (b *bank) now() Lean {
 	var out Lean
 	for i := range b.h {
 		h := &b.h[i]
-		m, _ := h.lean()
+		m, _ := h.lean(b.air.usual)
 		out.Level += h.weight * m
 		out.Rate += h.weight * h.slope(b)
 	}
@@ -260,7 +297,7 @@ func (b *bank) now() Lean {
 	for i := range b.h {
 		h := &b.h[i]
 		s2 := h.square / b.dof * wide
-		m, p := h.lean()
+		m, p := h.lean(b.air.usual)
 		v += h.doubt * (p*s2 + sq(m-out.Level))
 		rate := h.bb
 		if h.used {

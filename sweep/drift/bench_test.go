@@ -37,6 +37,41 @@ func BenchmarkTenYearsHourly(b *testing.B) {
 	}
 }
 
+// BenchmarkTenYearsWarm is the same with the temperature of every hour, by which one axis leans, as tramd drift works through
+// a record: both axes side by side.
+func BenchmarkTenYearsWarm(b *testing.B) {
+	air := weather(rand.New(rand.NewPCG(13, 14)))
+	var entries []Entry
+	for k, c := range hourly(87600) {
+		celsius := air(float64(k) / 24)
+		c.Axis[0].MMPerM += 0.002 * (celsius - 16)
+		c.TemperatureC = &celsius
+		entries = append(entries, Entry{Check: &c})
+	}
+	for b.Loop() {
+		t := New()
+		if _, err := t.Follow(entries); err != nil {
+			b.Fatal(err)
+		}
+		t.Forecast(0.95)
+	}
+}
+
+// BenchmarkTenYearsFollowed is the record without a temperature, likewise.
+func BenchmarkTenYearsFollowed(b *testing.B) {
+	var entries []Entry
+	for _, c := range hourly(87600) {
+		entries = append(entries, Entry{Check: &c})
+	}
+	for b.Loop() {
+		t := New()
+		if _, err := t.Follow(entries); err != nil {
+			b.Fatal(err)
+		}
+		t.Forecast(0.95)
+	}
+}
+
 // BenchmarkHeldAfterTenYears is the memory that a tracker holds after 87,600 checks.
 func BenchmarkHeldAfterTenYears(b *testing.B) {
 	checks := hourly(87600)

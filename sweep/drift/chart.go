@@ -12,6 +12,9 @@ type chart struct {
 	floor         float64 // variance that the scatter cannot be less than
 	carry         scale   // of the scatter, from earlier segments
 	fits          settles
+	perK          float64 // what was known of the lean per kelvin, taken off every check
+	zero          float64 // the first check's temperature, as observations count it
+	warm          warmed
 	all           knot   // the sums over all checks
 	knots         []knot // where a change may have begun, the oldest first; the last is as all
 	start, origin float64
@@ -29,6 +32,7 @@ type knot struct {
 type sums struct {
 	w, y, yy, t, tt, ty float64
 	f, ft               [settleCurves]float64
+	z, zt               float64 // of the temperature
 }
 
 // settleCurves is how many of the bank's time constants the chart allows for: the quickest. What settles more slowly is a
@@ -41,8 +45,14 @@ type settles struct {
 	ff, fy [settleCurves]float64
 }
 
-func newChart(gap float64, carry scale) *chart {
-	c := &chart{carry: carry}
+// warmed are the sums of the temperature that are needed as totals only.
+type warmed struct {
+	zz, zy float64
+	zf     [settleCurves]float64
+}
+
+func newChart(gap float64, carry scale, perK float64) *chart {
+	c := &chart{carry: carry, perK: perK}
 	for i := range c.fits.tau {
 		c.fits.tau[i] = tausInGaps[i] * gap
 	}
@@ -53,13 +63,14 @@ func (c *chart) n() int { return c.all.k }
 
 // add takes in a check.
 func (c *chart) add(o *observation) {
-	w, t, y := 1/o.r, o.t, o.y
+	z := o.air.z
+	w, t, y := 1/(o.r+o.blind), o.t, o.y-c.perK*z
 	if c.all.k == 0 {
-		c.start, c.origin = t, y
+		c.start, c.origin, c.zero = t, y, z
 	} else {
 		c.knots[len(c.knots)-1].next = o.at
 	}
-	t, y = t-c.start, y-c.origin
+	t, y, z = t-c.start, y-c.origin, z-c.zero
 	s := &c.all
 	s.k++
 	s.last, s.at = t, o.at
@@ -69,6 +80,12 @@ func (c *chart) add(o *observation) {
 	s.t += w * t
 	s.tt += w * t * t
 	s.ty += w * t * y
+	if z != 0 {
+		s.z += w * z
+		s.zt += w * z * t
+		c.warm.zz += w * z * z
+		c.warm.zy += w * z * y
+	}
 	for i, tau := range c.fits.tau {
 		if t > 30*tau { // settled to the last bit that matters
 			continue
@@ -78,6 +95,7 @@ func (c *chart) add(o *observation) {
 		s.ft[i] += w * f * t
 		c.fits.ff[i] += w * f * f
 		c.fits.fy[i] += w * f * y
+		c.warm.zf[i] += w * f * z
 	}
 	if s.k%8 == 0 {
 		c.thin()
@@ -106,7 +124,9 @@ type change struct {
 	gain  float64   // log of how much likelier than nothing, its size averaged over
 	size  float64   // mm/m: the step, or what the ramp has come to by the last check
 	rate  float64   // mm/m per day, of a ramp
-	level float64   // before it
+	level float64   // before it, at the temperature mz
+	perK  float64   // mm/m, by which the temperature's say was taken off
+	mz    float64   // as observations count temperatures
 }
 
 // finding is what one look at the chart gives.
@@ -119,18 +139,20 @@ type finding struct {
 // What a change is taken to be before it is seen, in units of the scatter; what a ramp must
 // overcome, since a step is the simpler tale; and what a lone check must, since one chip under the stylus makes it.
 const (
-	stepPrior  = 0.9
-	rampPrior  = 1.8
-	curvePrior = 6.0
-	leastCurve = 1.5 // log of what a settling curve must gain
-	rampCost   = 1.5
-	loneCheck  = 1.5
-	plainer    = 1.6 // log of the odds for a step before anything was seen, where one of the two must be the name
-	ignored    = 2.0 // a candidate with less to say is left out of the sum
-	leastSeen  = 6   // checks before anything is said
-	leastFree  = 3   // degrees of freedom of the scatter
-	nearChecks = 32  // candidates this near are all looked at, those before ever more sparsely
-	mostStands = 16  // how many a candidate may stand for that were left out
+	stepPrior    = 0.9
+	rampPrior    = 1.8
+	curvePrior   = 6.0
+	leastCurve   = 1.5 // log of what a settling curve must gain
+	leastWarm    = 2.0 // and the temperature
+	rampCost     = 1.5
+	loneCheck    = 1.5
+	plainer      = 1.6  // log of the odds for a step before anything was seen, where one of the two must be the name
+	hopelessTale = 60.0 // log by which a baseline is less likely than the best, beyond which nothing saves it
+	ignored      = 2.0  // a candidate with less to say is left out of the sum
+	leastSeen    = 6    // checks before anything is said
+	leastFree    = 3    // degrees of freedom of the scatter
+	nearChecks   = 32   // candidates this near are all looked at, those before ever more sparsely
+	mostStands   = 16   // how many a candidate may stand for that were left out
 )
 
 // lead is by how much the ramp is the better name: the log of how much likelier ramps are than steps, wherever either
@@ -158,7 +180,7 @@ func (f finding) best() change {
 	return f.step
 }
 
-// baseline is what is fitted when nothing happened: a level, and where it pays a settling curve.
+// baseline is what is fitted when nothing happened: a level, and where it pays the temperature and a settling curve.
 type baseline struct {
 	w      float64
 	my     float64
@@ -167,7 +189,12 @@ type baseline struct {
 	floor  float64 // of the square
 	curve  int     // -1: none
 	mf     float64
-	ff, fy float64 // of the curve about its mean
+	ff, fy float64 // of the curve about its mean, and about the temperature
+	warm   bool
+	mz     float64
+	zz, zy float64 // of the temperature about its mean
+	fz     float64 // of the curve on the temperature
+	pays   float64 // log of what it gains over the level alone
 }
 
 // flat is the baseline without a curve.
@@ -181,26 +208,55 @@ func (c *chart) flat() baseline {
 	return b
 }
 
-// settled is the baseline with the curve that pays best, and the log of what it gains; ok is false when none pays.
-func (c *chart) settled(flat baseline) (b baseline, pays float64, ok bool) {
-	pays = leastCurve
+// warmer is the baseline that leans with the temperature besides; ok is false when that does not pay.
+func (c *chart) warmer(flat baseline) (b baseline, ok bool) {
+	s := &c.all.sums
+	mz := s.z / s.w
+	zz := c.warm.zz - s.z*mz
+	if zz < 1e-6*s.w || flat.dof-1 < leastFree {
+		return b, false
+	}
+	zy := c.warm.zy - s.z*flat.my
+	z2 := zy * zy / zz
+	g := flat.gain(z2, sq(warmPrior)*zz)
+	if g < leastWarm {
+		return b, false
+	}
+	b = flat
+	b.warm, b.mz, b.zz, b.zy, b.pays = true, mz, zz, zy, g
+	b.square = max(b.floor, b.square-z2)
+	b.dof--
+	return b, true
+}
+
+// settled is the baseline with the curve that pays best; ok is false when none pays.
+func (c *chart) settled(flat baseline) (b baseline, ok bool) {
+	pays := leastCurve
 	s := &c.all.sums
 	for i := range c.fits.tau {
 		mf := s.f[i] / s.w
 		ff := c.fits.ff[i] - s.f[i]*mf
 		fy := c.fits.fy[i] - s.f[i]*flat.my
+		fz := 0.0
+		if flat.warm {
+			fz = (c.warm.zf[i] - s.f[i]*flat.mz) / flat.zz
+			ff -= fz * fz * flat.zz
+			fy -= fz * flat.zy
+		}
 		if ff < 1e-6*s.w || flat.dof-1 < leastFree {
 			continue
 		}
 		z2 := fy * fy / ff
 		if g := flat.gain(z2, sq(curvePrior)*ff); g > pays {
-			b, pays, ok = flat, g, true
-			b.curve, b.mf, b.ff, b.fy = i, mf, ff, fy
+			pays = g
+			b, ok = flat, true
+			b.curve, b.mf, b.ff, b.fy, b.fz = i, mf, ff, fy, fz
 			b.square = max(b.floor, b.square-z2)
 			b.dof--
+			b.pays = flat.pays + g
 		}
 	}
-	return b, pays, ok
+	return b, ok
 }
 
 // gain is the log of the likelihood ratio of a regressor that explains z2 of the squares, its coefficient averaged over a
@@ -222,19 +278,32 @@ func (c *chart) look() (finding, bool) {
 	if flat.dof < leastFree || flat.square <= 0 {
 		return out, false
 	}
-	// Where the beginning looks like settling, a change must outdo that tale or come on top of it.
-	settled, pays, ok := c.settled(flat)
-	sum := 0.0
-	if !ok {
-		sum = c.scan(&flat, 0, &out)
-	} else {
-		sum = c.scan(&flat, pays, &out) + c.scan(&settled, 0, &out)
+	// Where the beginning looks like settling, or all of it like the temperature, a change must outdo that tale or come on
+	// top of it.
+	tales := append(make([]baseline, 0, 4), flat)
+	if settled, ok := c.settled(flat); ok {
+		tales = append(tales, settled)
+	}
+	if warm, ok := c.warmer(flat); ok {
+		tales = append(tales, warm)
+		if settled, ok := c.settled(warm); ok {
+			tales = append(tales, settled)
+		}
+	}
+	best, sum := 0.0, 0.0
+	for i := range tales {
+		best = max(best, tales[i].pays)
+	}
+	for i := range tales {
+		if behind := best - tales[i].pays; behind < hopelessTale {
+			sum += c.scan(&tales[i], behind, &out)
+		}
 	}
 	out.evidence = math.Sqrt(2 * math.Log1p(sum))
 	return out, true
 }
 
-// scan tries every candidate against a baseline that itself explains pays more than the flat one does.
+// scan tries every candidate against a baseline by which the best one without a candidate is likelier.
 func (c *chart) scan(b *baseline, pays float64, out *finding) (sum float64) {
 	n := c.n()
 	least := 2 * ignored * b.square / b.dof // a candidate that explains less of the squares cannot matter
@@ -256,6 +325,7 @@ func (c *chart) scan(b *baseline, pays float64, out *finding) (sum float64) {
 				if g > out.step.gain {
 					size := num / den
 					out.step = change{from: x.k, since: x.next, gain: g, size: size, level: c.origin + b.my - size*(b.w-x.w)/b.w}
+					c.warms(b, &out.step, size*(c.all.z-x.z-(b.w-x.w)*b.mz))
 				}
 			}
 		}
@@ -278,6 +348,7 @@ func (c *chart) tryRamp(b *baseline, x *knot, least, pays float64, out *finding)
 	if g > out.ramp.gain {
 		rate := num / den
 		out.ramp = change{ramp: true, from: x.k - 1, since: x.at, gain: g, rate: rate, size: rate * span, level: c.origin + b.my - rate*sg/b.w}
+		c.warms(b, &out.ramp, rate*c.rampZ(b, x, sg))
 	}
 	return weight(g)
 }
@@ -297,8 +368,15 @@ func (c *chart) step(b *baseline, at *knot) (num, den float64) {
 	gw := end.w - at.w
 	num = end.y - at.y - gw*b.my
 	den = gw * at.w / b.w
+	gz := 0.0
+	if b.warm {
+		gz = end.z - at.z - gw*b.mz
+		if num, den = b.cooled(num, den, gz); den == 0 {
+			return 0, 0
+		}
+	}
 	if b.curve >= 0 {
-		gf := end.f[b.curve] - at.f[b.curve] - gw*b.mf
+		gf := end.f[b.curve] - at.f[b.curve] - gw*b.mf - b.fz*gz
 		num -= gf * b.fy / b.ff
 		rest := den - gf*gf/b.ff
 		if rest < 1e-3*den {
@@ -307,6 +385,34 @@ func (c *chart) step(b *baseline, at *knot) (num, den float64) {
 		den = rest
 	}
 	return num, den
+}
+
+// rampZ is a ramp's product with the temperature about its mean.
+func (c *chart) rampZ(b *baseline, at *knot, sg float64) float64 {
+	if !b.warm {
+		return 0
+	}
+	return c.all.zt - at.zt - at.last*(c.all.z-at.z) - sg*b.mz
+}
+
+// cooled takes what a regressor shares with the temperature off it; den is 0 where that is nearly all of it.
+func (b *baseline) cooled(num, den, gz float64) (float64, float64) {
+	num -= gz * b.zy / b.zz
+	rest := den - gz*gz/b.zz
+	if rest < 1e-3*den {
+		return 0, 0
+	}
+	return num, rest
+}
+
+// warms notes in a change by how much the temperature's say was taken off; gz is the product of what the change explains
+// with the temperature about its mean.
+func (c *chart) warms(b *baseline, x *change, gz float64) {
+	x.perK, x.mz = c.perK, c.zero+b.mz
+	x.level += c.perK * x.mz
+	if b.warm {
+		x.perK += (b.zy - gz) / b.zz
+	}
 }
 
 // ramp regresses on an even movement since a knot's last check; sg is the ramp's weighted sum.
@@ -322,8 +428,15 @@ func (c *chart) ramp(b *baseline, at *knot) (num, den, sg float64) {
 	if den < 1e-9*sgg || !(sgg > 0) { // all at one instant, or too small beside what was summed
 		return 0, 0, 0
 	}
+	gz := 0.0
+	if b.warm {
+		gz = c.rampZ(b, at, sg)
+		if num, den = b.cooled(num, den, gz); den == 0 {
+			return 0, 0, 0
+		}
+	}
 	if b.curve >= 0 {
-		gf := end.ft[b.curve] - at.ft[b.curve] - from*(end.f[b.curve]-at.f[b.curve]) - sg*b.mf
+		gf := end.ft[b.curve] - at.ft[b.curve] - from*(end.f[b.curve]-at.f[b.curve]) - sg*b.mf - b.fz*gz
 		num -= gf * b.fy / b.ff
 		rest := den - gf*gf/b.ff
 		if rest < 1e-3*den {

@@ -16,8 +16,11 @@ import (
 	"tramd/sweep"
 )
 
-// CSVHeader is the first row of a history of checks.
-const CSVHeader = "time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event"
+// CSVHeader is the first row of a history of checks, and TemperatureColumn the name of one more column that it may have.
+const (
+	CSVHeader         = "time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event"
+	TemperatureColumn = "temperature_c"
+)
 
 // Columns of a history, in the header's order.
 const (
@@ -28,10 +31,11 @@ const (
 	colNodU
 	colHours
 	colEvent
+	colTemperature
 	columns
 )
 
-var columnNames = strings.Split(CSVHeader, ",")
+var columnNames = append(strings.Split(CSVHeader, ","), TemperatureColumn)
 
 // maxLean in mm/m is far more than a spindle can lean; a larger figure is another unit or a slip.
 const maxLean = 1e6
@@ -53,8 +57,9 @@ type History struct {
 //
 //	time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event
 //
-// Times as in RFC 3339, leans and their standard uncertainties in mm/m, the spindle's hour counter in hours. An axis that
-// was not measured, an uncertainty, the hours and the event may be empty; a row with a time and an event only is an event,
+// and, where it is known, temperature_c. Times as in RFC 3339, leans and their standard uncertainties in mm/m, the spindle's
+// hour counter in hours, the machine's temperature in degrees Celsius. An axis that
+// was not measured, an uncertainty, the hours, the event and the temperature may be empty; a row with a time and an event only is an event,
 // and an event on a check's row happened just before it. Lines starting with # are comments. limit is the tolerance in mm/m (0: none).
 // Rows dated before 2000 are left out with a warning; rows out of order and everything else that cannot be right end the
 // reading with an error that names line and column.

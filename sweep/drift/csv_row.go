@@ -101,6 +101,16 @@ func (p *csvParser) check(cells [columns]string) (*Check, error) {
 		c.Axis[i] = &Value{MMPerM: value, U: u}
 		measured = true
 	}
+	celsius, err := p.number(colTemperature, cells[colTemperature])
+	if err != nil {
+		return nil, err
+	}
+	if !math.IsNaN(celsius) {
+		if JudgeTemperature(celsius) != nil {
+			return nil, p.bad(colTemperature, cells[colTemperature], fmt.Sprintf("write the machine's temperature in degrees Celsius, %.0f to %.0f, or leave it empty", ColdestC, HottestC))
+		}
+		c.TemperatureC = &celsius
+	}
 	if x[colHours] < 0 {
 		return nil, p.bad(colHours, cells[colHours], "write what the spindle's hour counter shows, or leave it empty")
 	}

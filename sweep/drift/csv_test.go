@@ -49,6 +49,8 @@ func TestCSVRefusesWithLineAndCure(t *testing.T) {
 		{"nothing", "", "nothing in it: write " + CSVHeader + " as the first row"},
 		{"no header", "2026-03-02T07:30:00Z,0.01,0.004,-0.02,0.004,,\n", `line 1: found "2026-03-02t07:30:00z,0.01,0.004,-0.02,0.004,," where the header should be`},
 		{"unknown column", "time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,hours,event\n", "line 1: found"},
+		{"absurd temperature", CSVHeader + ",temperature_c\n2026-03-02T07:30:00Z,0.01,0.004,-0.02,0.004,,,21500\n",
+			`line 2, column temperature_c: found "21500": write the machine's temperature in degrees Celsius, -40 to 80, or leave it empty`},
 		{"no nod", "time,tilt_mm_per_m\n", "line 1: no column nod_mm_per_m"},
 		{"twice", "time,tilt_mm_per_m,nod_mm_per_m,time\n", "line 1: column time twice: leave one out"},
 		{"bad time", head + "02.03.2026,0.01,0.004,0,0.004,,\n", `line 2, column time: found "02.03.2026": write the time as 2026-03-02T07:30:00Z or with its zone as +01:00`},
@@ -171,6 +173,7 @@ func FuzzReadCSV(f *testing.F) {
 	f.Add(head + "2026-03-02T07:30:00Z,0.01,0.004,-0.02,0.004,120.5,\n2026-03-03T07:30:00Z,,,,,,adjusted\n")
 	f.Add(head + "2026-03-02T07:30:00Z,0.01,,,,,\n1970-01-01T00:00:00Z,0.01,0,0,0,1,\"a,b\"\n")
 	f.Add("time,nod_mm_per_m,tilt_mm_per_m\n2026-03-02T07:30:00+14:00,1e5,-1e-300\n2026-03-02T07:30:00+14:00,1e5,1e-300\n")
+	f.Add(CSVHeader + ",temperature_c\n2026-03-02T07:30:00Z,0.01,0.004,-0.02,0.004,,,21.5\n2026-03-02T08:30:00Z,0.01,0.001,-0.02,0.004,,,\n")
 	f.Add("#\n\xef\xbb\xbf" + head + "\"\n")
 	f.Fuzz(func(t *testing.T, in string) {
 		h, err := ReadCSV(strings.NewReader(in), 0.0667)

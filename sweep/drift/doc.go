@@ -24,6 +24,23 @@
 // Where the spindle's hours are known and its use is uneven, whatever moves for good stands in the bank twice: by the
 // calendar and by the hours. Which clock is right is so weighed like everything else (hours_test.go).
 //
+// # Temperature
+//
+// Where temperatures come with the checks, every hypothesis stands in the bank once more with a lean per kelvin to be learned
+// beside it (a regressor: Durbin and Koopman, section 6.2, from memory), all of those together a fifth as likely before
+// anything was seen. What the temperature explains is neither shift nor trend: the chart weighs it likewise, where it pays.
+// Levels and what is expected are stated at the median of the temperatures recorded so far; dates reckon with as much of a
+// swing as was seen, and as long as the record has not seen a year, with some of what it has not (warmth.go). A check without a
+// temperature is taken at the best guess, with less weight by what that may do. The lean is taken to follow the temperature
+// at once: the sensor belongs on what leans, not into the air.
+//
+// # Uneven checks
+//
+// A check weighs by its own uncertainty and by what clamping anew adds to all of them; the latter is learned from how unlike
+// good and poor checks scatter (clamping.go).
+//
+// # The level's uncertainty
+//
 // How far the level is known is asked of the same hypotheses with less trust in what tells them apart (bank.go).
 //
 // # A change
@@ -41,7 +58,7 @@
 //
 // # Units
 //
-// Leans in mm/m, rates in mm/m per day, times of day as time.Time, durations in days. The sign is that of the axis.
+// Leans in mm/m, rates in mm/m per day, temperatures in degrees Celsius, times of day as time.Time, durations in days. The sign is that of the axis.
 //
 // # Concurrency
 //

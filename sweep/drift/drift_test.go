@@ -38,6 +38,15 @@ func TestNothingLaterIsUsed(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		m := machines()[rapid.IntRange(0, len(machines())-1).Draw(t, "machine")]
 		h := draw(r, m, 60, 1)
+		if rapid.Bool().Draw(t, "warm") {
+			air := weather(r)
+			for i := range h.checks {
+				if c := air(h.days[i]); r.IntN(8) > 0 {
+					h.checks[i].TemperatureC = &c
+				}
+				h.checks[i].Axis[0].U *= 0.5 + r.Float64() // and of uneven uncertainty
+			}
+		}
 		events := map[int]string{20 + r.IntN(20): "adjusted"}
 		said := func(n int) []Row {
 			tr := New()
@@ -220,8 +229,12 @@ func TestNoHistoryBreaksIt(t *testing.T) {
 			c := Check{Time: at(day), Limit: rapid.SampledFrom([]float64{0, 0.0667, 1e-9}).Draw(t, "limit"), SpindleHours: math.NaN()}
 			for i := range c.Axis {
 				if rapid.IntRange(0, 9).Draw(t, "missing") > 0 {
-					c.Axis[i] = &Value{lean.Draw(t, "lean"), rapid.SampledFrom([]float64{0, math.NaN(), 0.004, 1e-12, 10}).Draw(t, "u")}
+					c.Axis[i] = &Value{lean.Draw(t, "lean"), rapid.SampledFrom([]float64{0, math.NaN(), 0.004, 1e-12, 10, 1e-200, 1e-300}).Draw(t, "u")}
 				}
+			}
+			if rapid.Bool().Draw(t, "warm") {
+				celsius := rapid.Float64Range(ColdestC, HottestC).Draw(t, "celsius")
+				c.TemperatureC = &celsius
 			}
 			row, err := tr.Check(c)
 			if err != nil {

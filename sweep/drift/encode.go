@@ -115,6 +115,9 @@ type (
 		ByHours *float64           `json:"by_hours,omitempty"` // chance that it moves by the spindle's hours
 		Per100  *float64           `json:"rate_mm_per_m_per_100_h,omitempty"`
 		Per100U *float64           `json:"rate_u_mm_per_m_per_100_h,omitempty"`
+		WithT   *float64           `json:"with_temperature,omitempty"` // chance that it leans with the temperature
+		PerK    *float64           `json:"mm_per_m_per_k,omitempty"`   // if it does, as likely as not
+		PerKU   *float64           `json:"u_mm_per_m_per_k,omitempty"`
 	}
 	tailJSON struct {
 		Next     *NextJSON            `json:"next_check"`
@@ -122,6 +125,7 @@ type (
 		Why      string               `json:"why,omitempty"`
 		Alarms   []alarmJSON          `json:"alarms"` // that stand now
 		Verdict  sweep.Verdict        `json:"verdict"`
+		AtC      *float64             `json:"at_temperature_c,omitempty"` // that levels are stated at: the median of those recorded
 		Axes     map[string]*axisJSON `json:"axes"`
 		Warnings []sweep.Warning      `json:"warnings"`
 	}
@@ -192,6 +196,10 @@ func (a *Answer) tail(reliability float64) tailJSON {
 	for _, al := range a.Alarms {
 		tail.Alarms = append(tail.Alarms, alarmJSON{al, al.Text()})
 	}
+	if finite(a.AtC) {
+		at := round(a.AtC, 1)
+		tail.AtC = &at
+	}
 	if tail.Warnings == nil {
 		tail.Warnings = []sweep.Warning{}
 	}
@@ -204,6 +212,13 @@ func (a *Answer) tail(reliability float64) tailJSON {
 		if rate, u, ok := a.RatePer100Hours(i); ok {
 			rate, u = round(rate, 6), round(u, 6)
 			x.Per100, x.Per100U = &rate, &u
+		}
+		if w := a.Warmth[i]; w != nil {
+			x.WithT = known4(w.Chance)
+		}
+		if perK, u, ok := a.PerKelvin(i); ok {
+			perK, u = round(perK, 6), round(u, 6)
+			x.PerK, x.PerKU = &perK, &u
 		}
 		if s := a.Scatter[i]; finite(s) {
 			s = round(s, 7)

@@ -9,6 +9,7 @@ type process struct {
 	tau    int     // which of the bank's time constants the swing has; -1: no swing
 	alive  bool    // the swing is kept alive by noise
 	used   bool    // goes by the spindle's hours; its time is hours / the usual hours a day
+	warm   bool    // leans with the temperature besides
 	slow   bool    // too slow to be told from holding still for long, or holding still
 	prior  float64 // weight before anything was seen
 }
@@ -28,21 +29,30 @@ const (
 // String names the kind.
 func (k Kind) String() string { return [...]string{"steady", "wandering", "trending", "settling"}[k] }
 
-// state is what a process knows: level, rate and swing with their covariance, in units of sigma.
+// state is what a process knows: level, rate, swing and lean per kelvin with their covariance, in units of sigma. The level
+// is that at the record's first temperature.
 type state struct {
-	level, rate, swing              float64
+	level, rate, swing, perK        float64
 	ll, lb, ls, bb, bs, ss          float64
+	lk, bk, sk, kk                  float64
 	prediction, predicted, residual float64 // of the last update: mean and variance of the check, and by how much it was missed
 }
 
-// begin starts from one check of variance r with nothing known of the level before: the limit of a diffuse prior.
-func (x *state) begin(p *process, y, r float64) {
+// begin starts from one check of variance r, z kelvin above the record's first temperature, with nothing known of the level
+// before: the limit of a diffuse prior.
+func (x *state) begin(p *process, y, r, z float64, k perKelvin) {
 	v := 0.0
 	if p.tau >= 0 {
 		v = p.reach * p.reach
 	}
 	// The check showed level + swing, so what the swing is the level is not.
 	*x = state{level: y, ll: r + v, ls: -v, ss: v, bb: p.steep * p.steep}
+	if p.warm { // nor what the temperature is
+		x.perK, x.kk = k.mean, k.variance
+		x.level -= z * k.mean
+		x.ll += z * z * k.variance
+		x.lk = -z * k.variance
+	}
 }
 
 // predict lets dt days pass; decay is what is left of a swing after them.
@@ -51,6 +61,7 @@ func (x *state) predict(p *process, dt, decay float64) {
 		x.level += x.rate * dt
 		x.ll += dt * (2*x.lb + dt*x.bb)
 		x.lb += dt * x.bb
+		x.lk += dt * x.bk
 		if p.tau >= 0 {
 			x.ls += dt * x.bs
 			x.bs *= decay
@@ -60,6 +71,7 @@ func (x *state) predict(p *process, dt, decay float64) {
 	if p.tau >= 0 {
 		x.swing *= decay
 		x.ls *= decay
+		x.sk *= decay
 		x.ss *= decay * decay
 		if p.alive {
 			x.ss += p.reach * p.reach * (1 - decay*decay)
@@ -67,17 +79,29 @@ func (x *state) predict(p *process, dt, decay float64) {
 	}
 }
 
-// update takes in a check of variance r.
-func (x *state) update(p *process, y, r float64) {
+// update takes in a check of variance r, z kelvin above the record's first temperature.
+func (x *state) update(p *process, y, r, z float64) {
 	cl, cs := x.ll+x.ls, x.ls+x.ss
+	m, ck := x.level+x.swing, 0.0
 	f := cl + cs + r
-	e := y - x.level - x.swing
-	x.prediction, x.predicted, x.residual = x.level+x.swing, f, e
+	if p.warm {
+		cl += z * x.lk
+		cs += z * x.sk
+		ck = x.lk + x.sk + z*x.kk
+		m += z * x.perK
+		f = cl + cs + z*ck + r
+	}
+	e := y - m
+	x.prediction, x.predicted, x.residual = m, f, e
 	kl := cl / f
 	x.level += kl * e
 	if p.steep > 0 {
 		cb := x.lb + x.bs
+		if p.warm {
+			cb += z * x.bk
+		}
 		kb := cb / f
+		x.bk -= kb * ck
 		x.rate += kb * e
 		x.bb -= kb * cb
 		x.lb -= kl * cb
@@ -89,17 +113,24 @@ func (x *state) update(p *process, y, r float64) {
 		x.swing += ks * e
 		x.ls -= kl * cs
 		x.ss -= ks * cs
+		x.sk -= ks * ck
+	}
+	if p.warm {
+		kk := ck / f
+		x.perK += kk * e
+		x.lk -= kl * ck
+		x.kk -= kk * ck
 	}
 }
 
-// lean is the truth as this process sees it, and its variance.
-func (x *state) lean() (mean, variance float64) {
-	return x.level + x.swing, max(0, x.ll+2*x.ls+x.ss)
+// lean is the truth as this process sees it z kelvin above the record's first temperature, and its variance.
+func (x *state) lean(z float64) (mean, variance float64) {
+	return x.level + x.swing + z*x.perK, max(0, x.ll+2*x.ls+x.ss+z*(2*(x.lk+x.sk)+z*x.kk))
 }
 
 // ahead is the lean h days on, and its variance.
-func (x *state) ahead(p *process, h, decay float64) (mean, variance float64) {
+func (x *state) ahead(p *process, h, decay, z float64) (mean, variance float64) {
 	y := *x
 	y.predict(p, h, decay)
-	return y.lean()
+	return y.lean(z)
 }

@@ -18,14 +18,16 @@ type Entry struct {
 // tracker as it then stands.
 func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
 	var used []usage
+	var airs []climate
 	for _, e := range entries {
 		var err error
 		if e.Event != nil {
 			err = t.noteEvent(*e.Event)
 		} else {
 			var u usage
-			u, err = t.noteCheck(*e.Check)
-			used = append(used, u)
+			var air climate
+			u, air, err = t.noteCheck(*e.Check)
+			used, airs = append(used, u), append(airs, air)
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%d: %w", e.Place, err)
@@ -44,7 +46,7 @@ func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
 					a.event(*e.Event)
 					continue
 				}
-				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began, used[k])
+				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began, used[k], airs[k])
 				k++
 			}
 		})

@@ -63,7 +63,7 @@ func (b *bank) outside(h, limit float64) float64 {
 	for i, tau := range b.taus {
 		decay[i] = math.Exp(-h / tau)
 	}
-	sum := 0.0
+	sum, swing := 0.0, b.air.ahead(h)
 	for i := range b.h {
 		x := &b.h[i]
 		if x.weight < 1e-6 {
@@ -73,7 +73,8 @@ func (b *bank) outside(h, limit float64) float64 {
 		if x.tau >= 0 {
 			d = decay[x.tau]
 		}
-		m, v := x.ahead(&x.process, b.until(h, x), d)
+		m, v := x.ahead(&x.process, b.until(h, x), d, b.air.usual)
+		v += b.swings(x, swing)
 		s := math.Sqrt(v * x.square / b.dof)
 		sum += x.weight * (beyond((limit-m)/s, b.dof) + beyond((limit+m)/s, b.dof))
 	}

@@ -22,6 +22,7 @@ type Check struct {
 	Axis         [2]*Value // nil: not measured
 	Limit        float64   // the tolerance in mm/m that held on that day; 0: none
 	SpindleHours float64   // of the machine's counter; NaN: not known
+	TemperatureC *float64  // of the machine; nil: not known
 }
 
 // Event is something that happened to the machine.
@@ -60,6 +61,7 @@ type Tracker struct {
 	since  time.Time
 	limit  float64
 	hours  hours
+	warmth temperatures
 }
 
 // New makes a tracker that has seen nothing.
@@ -105,28 +107,33 @@ func (t *Tracker) noteEvent(e Event) error {
 
 // Check takes in a check and says what it means. Values that are not finite are refused.
 func (t *Tracker) Check(c Check) (Row, error) {
-	used, err := t.noteCheck(c)
+	used, air, err := t.noteCheck(c)
 	if err != nil {
 		return Row{}, err
 	}
 	row := Row{Time: c.Time}
 	for i, a := range t.axes {
 		var alarms []Alarm
-		row.Axis[i], alarms = a.check(c, i, t.began, used)
+		row.Axis[i], alarms = a.check(c, i, t.began, used, air)
 		row.Alarms = append(row.Alarms, alarms...)
 	}
 	row.Alarm = worst(row.Alarms)
 	return row, nil
 }
 
-func (t *Tracker) noteCheck(c Check) (usage, error) {
+func (t *Tracker) noteCheck(c Check) (usage, climate, error) {
 	for i, v := range c.Axis {
 		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
-			return usage{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+			return usage{}, climate{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+		}
+	}
+	if c.TemperatureC != nil {
+		if err := JudgeTemperature(*c.TemperatureC); err != nil {
+			return usage{}, climate{}, err
 		}
 	}
 	if err := t.arrive(c.Time); err != nil {
-		return usage{}, err
+		return usage{}, climate{}, err
 	}
 	if t.checks++; t.here == 0 {
 		t.since = c.Time
@@ -135,7 +142,7 @@ func (t *Tracker) noteCheck(c Check) (usage, error) {
 	t.limit = c.Limit
 	at := days(c.Time.Sub(t.began))
 	t.hours.add(at, c.SpindleHours)
-	return t.hours.now(at), nil
+	return t.hours.now(at), t.warmth.now(at, c.TemperatureC), nil
 }
 
 func (a *axis) event(e Event) {
@@ -145,13 +152,13 @@ func (a *axis) event(e Event) {
 }
 
 // check takes in this axis of a check of the record that began at a moment.
-func (a *axis) check(c Check, i int, began time.Time, used usage) (*Lean, []Alarm) {
+func (a *axis) check(c Check, i int, began time.Time, used usage, air climate) (*Lean, []Alarm) {
 	if v := c.Axis[i]; v != nil {
 		u := v.U
 		if u == 0 {
 			u = math.NaN()
 		}
-		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: used}, c.Limit)
+		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: used, air: air}, c.Limit)
 	}
 	if a.bank == nil {
 		return nil, nil

@@ -64,7 +64,7 @@ func foretold(b *bank, o *observation) float64 {
 		} else {
 			h.predict(&h.process, dt, decay)
 		}
-		m, v := h.lean()
+		m, v := h.lean(0)
 		sum += h.weight * distuv.StudentsT{Mu: m, Sigma: math.Sqrt((v + o.r) * h.square / b.dof), Nu: b.dof}.Prob(o.y)
 	}
 	return sum

@@ -7,7 +7,8 @@ var tausInGaps = [...]float64{1.5, 5, 15, 45}
 // what outdoes the scatter between two checks. Weights before anything was seen are our own choice; study.md shows what they do.
 //
 // Where the spindle's hours are known, whatever moves for good may as well go by them: the same again, half as likely each.
-func processes(gap float64, hours bool) []process {
+// Where temperatures are known, everything may lean with them besides.
+func processes(gap float64, hours, warm bool) []process {
 	root := sqrt(gap)
 	var out []process
 	add := func(k Kind, wander, rate, swing float64, tau int, alive bool, prior float64) {
@@ -43,9 +44,23 @@ func processes(gap float64, hours bool) []process {
 	for i := range out {
 		out[i].prior /= sum
 	}
-	if !hours {
-		return out
+	if hours {
+		out = byHours(out)
 	}
+	if warm {
+		for _, p := range out {
+			p.prior *= warmChance
+			p.warm = true
+			out = append(out, p)
+		}
+		for i := range out[:len(out)/2] {
+			out[i].prior *= 1 - warmChance
+		}
+	}
+	return out
+}
+
+func byHours(out []process) []process {
 	for i := range out {
 		if p := out[i]; (p.kind == Wandering || p.kind == Trending) && !p.alive {
 			p.prior /= 2

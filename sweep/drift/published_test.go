@@ -56,11 +56,11 @@ func near(t *testing.T, what string, got, want, within float64) {
 func localLevel(y []float64, observed, wander float64) (float64, state) {
 	p := process{wander: math.Sqrt(wander), tau: -1}
 	var x state
-	x.begin(&p, y[0], observed)
+	x.begin(&p, y[0], observed, 0, perKelvin{})
 	sum := 0.0
 	for _, v := range y[1:] {
 		x.predict(&p, 1, 0)
-		x.update(&p, v, observed)
+		x.update(&p, v, observed, 0)
 		sum -= 0.5 * (math.Log(2*math.Pi*x.predicted) + x.residual*x.residual/x.predicted)
 	}
 	return sum, x
@@ -76,10 +76,10 @@ func TestNileLocalLevel(t *testing.T) {
 	profile := func(logRatio float64) (observed, ll float64) {
 		p := process{wander: math.Exp(logRatio / 2), tau: -1}
 		var x state
-		x.begin(&p, y[0], 1)
+		x.begin(&p, y[0], 1, 0, perKelvin{})
 		for _, v := range y[1:] {
 			x.predict(&p, 1, 0)
-			x.update(&p, v, 1)
+			x.update(&p, v, 1, 0)
 			observed += x.residual * x.residual / x.predicted / float64(len(y)-1)
 		}
 		ll, _ = localLevel(y, observed, observed*math.Exp(logRatio))
@@ -105,15 +105,15 @@ func TestNileLocalLevel(t *testing.T) {
 	p := process{wander: math.Sqrt(1469.1), tau: -1}
 	_, x := localLevel(y, 15099, 1469.1)
 	x.predict(&p, 1, 0)
-	mean, variance := x.lean()
+	mean, variance := x.lean(0)
 	near(t, "a_101", mean, 798.3702926083641, 1e-8)
 	near(t, "P_101", variance, 5501.257941808477, 1e-7)
 	near(t, "F_101", variance+15099, 20600.25794180848, 1e-7)
 
 	var first state
-	first.begin(&p, y[0], 15099)
+	first.begin(&p, y[0], 15099, 0, perKelvin{})
 	first.predict(&p, 1, 0)
-	_, variance = first.lean()
+	_, variance = first.lean(0)
 	near(t, "P_2", variance, 16568.1, 1e-9)
 }
 

@@ -9,6 +9,9 @@ type observation struct {
 	y, u float64 // mm/m; u is NaN when not known
 	r    float64 // variance relative to sigma's
 	used usage
+	air  climate
+
+	blind float64 // relative variance for the chart, of a check whose temperature nobody knows
 }
 
 // usage is what is known of the spindle's use at a moment.

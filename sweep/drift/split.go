@@ -26,14 +26,14 @@ func (b *bank) part(size float64) {
 		h.anew = false
 		total += h.prior * math.Exp(h.score)
 	}
-	now, sigma, ways := b.now(), b.sigma(), b.learned(true)
+	now, sigma, ways, felt := b.now(), b.sigma(), b.learned(true), b.felt()
 	variance := sigma.variance()
 	jump := max(sq(leastJump), sq(size)/variance)
 	old := len(b.h)
-	for i, p := range processes(b.gap, b.aDay > 0) {
+	for i, p := range processes(b.gap, b.aDay > 0, b.warm) {
 		p.prior = ways[i]
 		h := hypothesis{process: p, place: i, anew: true, square: sigma.square, score: math.Log(jumpChance * total)}
-		h.begin(&p, now.Level, sq(now.U)/variance+jump)
+		h.begin(&p, now.Level, sq(now.U)/variance+jump, b.air.usual, felt)
 		b.h = append(b.h, h)
 	}
 	for i := range b.h[:old] {

@@ -99,6 +99,7 @@ func (c *Check) clone() *Check {
 	for i, v := range c.Axis {
 		out.Axis[i] = copied(v)
 	}
+	out.TemperatureC = copied(c.TemperatureC)
 	return &out
 }
 
@@ -223,14 +224,15 @@ func (b *bank) expect(h float64) Lean {
 		decay[i] = math.Exp(-h / tau)
 	}
 	var mean, square float64
-	wide := b.student()
+	wide, swing := b.student(), b.air.ahead(h)
 	for i := range b.h {
 		x := &b.h[i]
 		d := 0.0
 		if x.tau >= 0 {
 			d = decay[x.tau]
 		}
-		m, v := x.ahead(&x.process, b.until(h, x), d)
+		m, v := x.ahead(&x.process, b.until(h, x), d, b.air.usual)
+		v += b.swings(x, swing)
 		mean += x.weight * m
 		square += x.weight * (m*m + v*x.square/b.dof*wide)
 	}

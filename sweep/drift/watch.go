@@ -5,7 +5,7 @@ import "math"
 // threshold is the evidence that raises an alarm, as a normal deviate: for both axes together less than one false alarm in
 // 370 checks of a healthy machine (study.md). It grows a little with the number of candidates.
 func threshold(n int) float64 {
-	return 3.36 + 0.012*math.Log(math.Max(float64(n), 500)/500)
+	return 3.39 + 0.012*math.Log(math.Max(float64(n), 500)/500)
 }
 
 // Evidence below which an alarm has lost its reason, and log likelihood that must speak for a return to the old level.
@@ -81,10 +81,11 @@ func (a *axis) raise(f finding) {
 // (E. S. Page, Biometrika 41 (1954) 100-115).
 func (a *axis) wentBack(m *standing) bool {
 	o := a.segment.last()
-	s2 := a.bank.sigma().variance() * o.r
+	s2 := a.bank.sigma().variance() * (o.r + o.blind)
 	size := math.Copysign(math.Max(math.Abs(m.size), 1.5*math.Sqrt(s2)), m.size)
 	before := m.back
-	m.back = math.Max(0, m.back+(sq(o.y-m.base-size)-sq(o.y-m.base))/(2*s2))
+	y := o.y - m.perK*(o.air.z-m.mz)
+	m.back = math.Max(0, m.back+(sq(y-m.base-size)-sq(y-m.base))/(2*s2))
 	if before == 0 {
 		m.backFrom = a.chart.n() - 1
 	}

@@ -102,8 +102,13 @@ func (c *Client) call(ctx context.Context, method, path string, in, out any) err
 
 // StartSweep begins an attended sweep and gives its run.
 func (c *Client) StartSweep(ctx context.Context, turns int, purpose string) (int64, error) {
+	return c.StartSweepAt(ctx, turns, purpose, nil)
+}
+
+// StartSweepAt begins one at a temperature of the machine in degrees Celsius; nil: what the daemon knows of it.
+func (c *Client) StartSweepAt(ctx context.Context, turns int, purpose string, celsius *float64) (int64, error) {
 	var out struct{ Run int64 }
-	err := c.call(ctx, http.MethodPost, "/api/v1/sweeps", map[string]any{"turns": turns, "purpose": purpose}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/sweeps", map[string]any{"turns": turns, "purpose": purpose, "temperature_c": celsius}, &out)
 	return out.Run, err
 }
 
@@ -164,9 +169,9 @@ func (c *Client) DisarmMotion(ctx context.Context) error {
 }
 
 // StartMotion is the second act, and gives the run. The arm is stopped unless HoldMotion begins at once.
-func (c *Client) StartMotion(ctx context.Context, key, purpose string) (int64, error) {
+func (c *Client) StartMotion(ctx context.Context, key, purpose string, celsius *float64) (int64, error) {
 	var out struct{ Run int64 }
-	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]any{"key": key, "purpose": purpose, "held": true}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]any{"key": key, "purpose": purpose, "held": true, "temperature_c": celsius}, &out)
 	return out.Run, err
 }
 

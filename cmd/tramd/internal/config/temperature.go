@@ -9,6 +9,6 @@ type Temperature struct {
 
 func (v *validator) temperature(t Temperature) {
 	if t.File != "" && !filepath.IsAbs(t.File) {
-		v.bad("temperature.file", `%q; write the whole path, for example "/sys/class/thermal/thermal_zone0/temp", or a 1-wire sensor's "temperature"`, t.File)
+		v.bad("temperature.file", `%q; write the whole path, for example "/sys/bus/w1/devices/28-000001/temperature" of a 1-wire sensor on the machine`, t.File)
 	}
 }

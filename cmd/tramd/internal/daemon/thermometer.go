@@ -9,15 +9,19 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"tramd/cmd/tramd/internal/web"
+	"tramd/sweep/drift"
 )
 
 // How often the temperature is read, and how old it may be when a run begins.
 const (
 	temperatureEvery = time.Minute
 	temperatureAge   = 3 * temperatureEvery
+	typedAge         = 30 * time.Minute // what a person typed: iron is slow
 )
 
-// thermometer reads a temperature now and then, on a goroutine of its own: a 1-wire sensor takes most of a second to answer,
+// thermometer knows the machine's temperature: as a person typed it, for a while, or else from a file. It reads that now and then, on a goroutine of its own: a 1-wire sensor takes most of a second to answer,
 // and a loose wire may keep the kernel waiting far longer.
 type thermometer struct {
 	file string // empty: there is none
@@ -26,17 +30,34 @@ type thermometer struct {
 	mu      sync.Mutex
 	celsius float64
 	at      time.Time // zero: never read
+	typed   float64
+	typedAt time.Time // zero: never typed
 }
 
 // Now is the temperature, as far as it is known.
 func (t *thermometer) Now() *float64 {
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	if !t.typedAt.IsZero() && time.Since(t.typedAt) < typedAge {
+		c := t.typed
+		return &c
+	}
 	if t.at.IsZero() || time.Since(t.at) > temperatureAge {
 		return nil
 	}
 	c := t.celsius
 	return &c
+}
+
+// Tell takes a temperature that a person read and typed.
+func (t *thermometer) Tell(celsius float64) error {
+	if err := drift.JudgeTemperature(celsius); err != nil {
+		return web.Wrong(err)
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.typed, t.typedAt = celsius, time.Now()
+	return nil
 }
 
 func (t *thermometer) run(ctx context.Context) {
@@ -79,7 +100,7 @@ func readTemperature(file string) (float64, error) {
 		return 0, fmt.Errorf("it says %.40q, not thousandths of a degree", text)
 	}
 	const powerOn = 85000 // what a 1-wire sensor says before it has measured
-	if n == powerOn || n < -55000 || n > 125000 {
+	if c := float64(n) / 1000; n == powerOn || drift.JudgeTemperature(c) != nil {
 		return 0, fmt.Errorf("it says %d thousandths of a degree, which is no shop's temperature", n)
 	}
 	return float64(n) / 1000, nil

@@ -21,6 +21,8 @@ func TestTemperatureFiles(t *testing.T) {
 		{"-1250\n", -1.25, ""},
 		{"85000\n", 0, "no shop's temperature"}, // a DS18B20's power-on value (its data sheet, from memory)
 		{"999999\n", 0, "no shop's temperature"},
+		{"-55000\n", 0, "no shop's temperature"},
+		{"80001\n", 0, "no shop's temperature"}, // the computer's own, not the machine's
 		{"", 0, "not thousandths"},
 		{"23.4\n", 0, "not thousandths"},
 	} {
@@ -53,6 +55,16 @@ func TestRunsAreStoredWithTheTemperature(t *testing.T) {
 	for th.Now() == nil {
 		time.Sleep(time.Millisecond)
 	}
+	typed := 21.5
+	if err := th.Tell(215); err == nil || !strings.Contains(err.Error(), "degrees Celsius, -40 to 80") {
+		t.Errorf("an absurd one: %v", err)
+	}
+	if err := th.Tell(typed); err != nil || *th.Now() != typed {
+		t.Errorf("typed %v, %v", *th.Now(), err)
+	}
+	th.mu.Lock()
+	th.typedAt = time.Now().Add(-typedAge - time.Second)
+	th.mu.Unlock()
 	a := &archive{store: b.d.store, clockSet: func() bool { return true }, temperature: th.Now}
 	stored := func() store.Run {
 		t.Helper()

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -14,11 +15,16 @@ import (
 // WriteCSV writes a history as tramd drift reads it.
 func WriteCSV(w io.Writer, h *drift.History) error {
 	out := csv.NewWriter(w)
-	if err := out.Write(strings.Split(drift.CSVHeader, ",")); err != nil {
+	head := strings.Split(drift.CSVHeader, ",")
+	warm := slices.ContainsFunc(h.Entries, func(e drift.Entry) bool { return e.Check != nil && e.Check.TemperatureC != nil })
+	if warm {
+		head = append(head, drift.TemperatureColumn)
+	}
+	if err := out.Write(head); err != nil {
 		return err
 	}
 	for _, e := range h.Entries {
-		row := make([]string, 7)
+		row := make([]string, len(head))
 		switch {
 		case e.Check != nil:
 			row[0] = e.Check.Time.UTC().Format(time.RFC3339Nano)
@@ -33,6 +39,9 @@ func WriteCSV(w io.Writer, h *drift.History) error {
 			}
 			if !math.IsNaN(e.Check.SpindleHours) {
 				row[5] = exact(e.Check.SpindleHours)
+			}
+			if c := e.Check.TemperatureC; c != nil {
+				row[7] = exact(*c)
 			}
 		case e.Event.Kind == drift.HoursEvent: // the format has no row for it
 			continue

@@ -129,6 +129,9 @@ func axisRows(a *drift.Answer) []axisRow {
 			if rate, u, ok := a.RatePer100Hours(i); ok {
 				row.Rate += fmt.Sprintf(" (by the spindle's hours: %s ± %s per 100 h)", signed(rate, 5), number(1.96*u, 5))
 			}
+			if perK, u, ok := a.PerKelvin(i); ok {
+				row.Level += fmt.Sprintf(" (at %s °C; with the temperature: %s ± %s per kelvin)", number(a.AtC, 1), signed(perK, 5), number(1.96*u, 5))
+			}
 			best := 0.0
 			for k := drift.Steady; k <= drift.Settling; k++ {
 				if p := a.Process[i][k]; p > best {

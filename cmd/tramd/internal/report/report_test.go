@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"tramd/sweep/drift"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -109,7 +111,19 @@ func TestReportOfLittle(t *testing.T) {
 
 // The CSV comes back as the same history.
 func TestCSVComesBack(t *testing.T) {
+	for _, warm := range []bool{false, true} {
+		csvComesBack(t, warm)
+	}
+}
+
+func csvComesBack(t *testing.T, warm bool) {
 	h := linnet()
+	for i, e := range h.Entries {
+		if warm && e.Check != nil && i%3 > 0 { // not every check has one
+			celsius := 15 + float64(i)/16
+			e.Check.TemperatureC = &celsius
+		}
+	}
 	var b bytes.Buffer
 	if err := WriteCSV(&b, h); err != nil {
 		t.Fatal(err)
@@ -124,8 +138,30 @@ func TestCSVComesBack(t *testing.T) {
 	for i, e := range h.Entries {
 		got := back.Entries[i]
 		if (e.Check == nil) != (got.Check == nil) || e.Check != nil && (*got.Check.Axis[0] != *e.Check.Axis[0] || got.Check.SpindleHours != e.Check.SpindleHours ||
+			!cmp.Equal(got.Check.TemperatureC, e.Check.TemperatureC) ||
 			!got.Check.Time.Equal(e.Check.Time)) || e.Event != nil && got.Event.Kind != e.Event.Kind {
 			t.Errorf("entry %d: %+v, want %+v", i, got, e)
+		}
+	}
+}
+
+// What the temperature does stands beside the level, and in the words for the manual.
+func TestTheReportTellsTheTemperature(t *testing.T) {
+	h := linnet()
+	for i, e := range h.Entries {
+		if e.Check != nil {
+			celsius := 15 + 6*math.Sin(float64(i)/9) + float64(i*7%11)/5
+			e.Check.TemperatureC = &celsius
+			e.Check.Axis[1].MMPerM += 0.003 * (celsius - 15)
+		}
+	}
+	var b bytes.Buffer
+	if err := reportOf(t, h).Write(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{" °C; with the temperature: &#43;0.00", "and the date reckons with the swing of the temperature"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the report does not say %q", want)
 		}
 	}
 }

@@ -88,8 +88,14 @@ func (r *Report) manual(own drift.Interval) []string {
 	}
 	every += ", and at once after a crash, an adjustment, a service or a move."
 	n := len(r.Answer.Rows)
-	basis := fmt.Sprintf("Basis: %d checks of %s from %s to %s against a tolerance of %s on either axis, and a reliability of %s %%; %s.",
-		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance, figure(100*r.Reliability, 4), own.Basis)
+	warm := ""
+	for i := range drift.Axes {
+		if _, _, ok := r.Answer.PerKelvin(i); ok {
+			warm = fmt.Sprintf("; levels are those at %s °C, and the date reckons with the swing of the temperature", number(r.Answer.AtC, 1))
+		}
+	}
+	basis := fmt.Sprintf("Basis: %d checks of %s from %s to %s against a tolerance of %s on either axis, and a reliability of %s %%; %s%s.",
+		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance, figure(100*r.Reliability, 4), own.Basis, warm)
 	return []string{
 		every,
 		"Isolate the spindle's power before a hand or an arm is near it and see that nobody can switch it on; never run the spindle with an arm on it; " +

@@ -30,7 +30,7 @@ func TestHistoryInABrowser(t *testing.T) {
 		}
 	}
 	words := eval[string](t, ctx, `document.querySelector("#history").innerText`)
-	want := []string{"60 checks since 2026-01-05", view.Alarms[0].Text}
+	want := []string{"60 checks since 2026-01-05", view.Alarms[0].Text, fmt.Sprintf(" at %.1f °C, and leans with the temperature by +0.00", *view.AtC), "per kelvin"}
 	if view.Next != nil {
 		want = append(want, "Next check: "+view.Next.Time[:10])
 	}

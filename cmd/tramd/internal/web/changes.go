@@ -18,6 +18,7 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		Turns   int    `json:"turns"`
 		Purpose string `json:"purpose"`
+		warmth
 	}{Turns: 1, Purpose: "check"}
 	if err := decode(r, &in); err != nil {
 		s.fail(w, err)
@@ -30,6 +31,8 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 		err = problem{http.StatusBadRequest, "turns: write a whole number from 1 to " + strconv.Itoa(maxTurns)}
 	case s.Sweeps == nil:
 		err = noSweeps
+	default:
+		err = s.tell(in.warmth)
 	}
 	if err != nil {
 		s.fail(w, err)
@@ -41,6 +44,21 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.begun(w, run)
+}
+
+// warmth is what a start may say of the machine's temperature.
+type warmth struct {
+	TemperatureC *float64 `json:"temperature_c"` // degrees Celsius; left out or null: not known
+}
+
+func (s *server) tell(w warmth) error {
+	switch {
+	case w.TemperatureC == nil:
+		return nil
+	case s.Temperature == nil:
+		return problem{http.StatusServiceUnavailable, "a temperature cannot be stored: the daemon was started without"}
+	}
+	return s.Temperature.Tell(*w.TemperatureC)
 }
 
 // begun answers with the run that was begun, and where it is.

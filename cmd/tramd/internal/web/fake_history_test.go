@@ -15,7 +15,7 @@ import (
 func someHistory(t testing.TB) *drift.View {
 	t.Helper()
 	var b strings.Builder
-	b.WriteString("time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event\n")
+	b.WriteString("time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event,temperature_c\n")
 	day := time.Date(2026, 1, 5, 6, 0, 0, 0, time.UTC)
 	for i := range 60 {
 		at := day.AddDate(0, 0, 3*i)
@@ -27,7 +27,9 @@ func someHistory(t testing.TB) *drift.View {
 		if i >= 20 {
 			tilt = -0.03 + 0.0022*float64(i-20) + wobble
 		}
-		fmt.Fprintf(&b, "%s,%.5f,0.004,%.5f,0.004,,\n", at.Format(time.RFC3339), tilt, nod)
+		warm := 15 - 6*math.Cos(float64(3*i)/365.25*2*math.Pi) + 2*math.Sin(float64(7*i*i)) // a shop's winter and summer
+		nod += 0.002 * (warm - 15)
+		fmt.Fprintf(&b, "%s,%.5f,0.004,%.5f,0.004,,,%.1f\n", at.Format(time.RFC3339), tilt, nod, warm)
 	}
 	h, err := drift.ReadCSV(strings.NewReader(b.String()), 0.0667)
 	if err != nil {

@@ -129,6 +129,8 @@ func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, 
 	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"}, Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }
 
+func (f *shop) Tell(celsius float64) error { return f.note("at %v", celsius) }
+
 func (f *shop) Disarm(context.Context) error { return f.note("disarm") }
 
 func (f *shop) StartMotion(_ context.Context, key, purpose string) (int64, error) {

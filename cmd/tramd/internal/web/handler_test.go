@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -50,6 +51,31 @@ func do(h http.Handler, c call) *httptest.ResponseRecorder {
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, r)
 	return w
+}
+
+// A temperature that is typed is told before the run begins, and where it cannot be, no run begins.
+func TestAStartTellsTheTemperature(t *testing.T) {
+	for _, x := range []struct{ path, body, started string }{
+		{"/api/v1/sweeps", `{"temperature_c":21.5}`, "start 1 check"},
+		{"/api/v1/motion/start", `{"key":"k","temperature_c":21.5}`, `start motion "k" check`},
+	} {
+		store := &shop{}
+		o := Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Temperature: store, Local: true}
+		if w := do(Handler(o), call{method: "POST", path: x.path, body: x.body}); w.Code != 201 || !slices.Equal(store.calls, []string{"at 21.5", x.started}) {
+			t.Errorf("%s: %d %s, did %q", x.path, w.Code, w.Body, store.calls)
+		}
+		store.calls, store.err = nil, Wrong(errors.New("temperature 215: write it"))
+		if w := do(Handler(o), call{method: "POST", path: x.path, body: x.body}); w.Code != 400 || len(store.calls) != 1 || !strings.Contains(w.Body.String(), "write it") {
+			t.Errorf("%s, absurd: %d %s, did %q", x.path, w.Code, w.Body, store.calls)
+		}
+		store.calls, store.err, o.Temperature = nil, nil, nil
+		if w := do(Handler(o), call{method: "POST", path: x.path, body: x.body}); w.Code != 503 || len(store.calls) != 0 {
+			t.Errorf("%s, nowhere to store it: %d %s, did %q", x.path, w.Code, w.Body, store.calls)
+		}
+		if w := do(Handler(o), call{method: "POST", path: x.path, body: strings.Replace(x.body, "21.5", "null", 1)}); w.Code != 201 {
+			t.Errorf("%s, not known: %d %s", x.path, w.Code, w.Body)
+		}
+	}
 }
 
 func TestRoutes(t *testing.T) {

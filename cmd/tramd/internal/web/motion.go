@@ -51,6 +51,7 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		Key     string `json:"key"`
 		Purpose string `json:"purpose"`
 		Held    bool   `json:"held"`
+		warmth
 	}{Purpose: "check"}
 	err := decode(r, &in)
 	if err == nil {
@@ -58,6 +59,9 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 	}
 	if err == nil && s.Motion == nil {
 		err = noMotion
+	}
+	if err == nil {
+		err = s.tell(in.warmth)
 	}
 	if err != nil {
 		s.fail(w, err)

@@ -64,6 +64,12 @@ type Sweeps interface {
 	ForgetPair(ctx context.Context) error
 }
 
+// Temperature is told the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon after
+// are stored with it.
+type Temperature interface {
+	Tell(celsius float64) error
+}
+
 // Motion moves the arm by a program, in two acts: arming, and a start with the key that it gave.
 type Motion interface {
 	Arm(ctx context.Context, unattended time.Duration) (session.Armed, error)
@@ -85,6 +91,7 @@ type Options struct {
 	Live         Live
 	Records      Records
 	Sweeps       Sweeps
+	Temperature  Temperature
 	Imports      Imports
 	Refits       Refits
 	Motion       Motion

@@ -58,7 +58,8 @@ function words() {
     list.push(`${total} ${total === 1 ? 'check' : 'checks'} since ${dateOf(history.checks[0].time)}.`);
     for (const axis of ['tilt', 'nod']) {
       const a = history.checks.at(-1).axis?.[axis];
-      if (a && total >= 3) list.push(`${axis === 'tilt' ? 'Tilt' : 'Nod'} stands at ${signed(a.level_mm_per_m, unit, a.u_mm_per_m)} ${unit.label}.`);
+      const warm = history.axes?.[axis]?.mm_per_m_per_k;
+      if (a && total >= 3) list.push(`${axis === 'tilt' ? 'Tilt' : 'Nod'} stands at ${signed(a.level_mm_per_m, unit, a.u_mm_per_m)} ${unit.label}${warm === undefined ? '' : ` at ${history.at_temperature_c.toFixed(1)} °C, and leans with the temperature by ${signed(warm, unit, 1.96 * history.axes[axis].u_mm_per_m_per_k)} ${unit.label} per kelvin`}.`);
     }
   }
   setText(byId('history-words'), list.join(' '));

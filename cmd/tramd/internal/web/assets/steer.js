@@ -110,10 +110,17 @@ async function arm() {
   return 'Nothing moves yet.';
 }
 
+// What was typed of the machine's temperature goes with the start, and is typed anew the next time.
+function warmth() {
+  const typed = byId('warmth').value;
+  byId('warmth').value = '';
+  return typed === '' ? {} : { temperature_c: Number(typed) };
+}
+
 export function wire() {
   on('start-form', 'submit', async () => {
     if (state.angle.source === 'program') return arm();
-    const { run } = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value });
+    const { run } = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value, ...warmth() });
     return `Run ${run} has begun.`;
   });
   on('motion', 'submit', async () => {
@@ -122,7 +129,7 @@ export function wire() {
     if (name !== state.machine) return `“${name}” is not the name of this machine, so nothing is moved.`;
     armed = null;
     byId('motion-name').value = '';
-    const { run } = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value });
+    const { run } = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...warmth() });
     return `Run ${run} has begun: the arm moves. “Abandon” stops it.`;
   });
   on('take', 'click', async () => {
