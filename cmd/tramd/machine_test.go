@@ -60,7 +60,7 @@ ask_every_s = 1.0
 	io.WriteString(in, "run 1\nhours 12001\n")
 	waitState(t, s, "the spindle on", func(snap *session.Snapshot) bool { return snap.Inputs[0].State == "on" })
 	text := get(t, "http://"+s.page+"/metrics")
-	for _, want := range []string{`tramd_input_on{input="spindle",machine="linnet"} 1`, `tramd_spindle_run_seconds_total{machine="linnet"} 4.32e+06`} {
+	for _, want := range []string{`tramd_input_on{input="spindle",machine="linnet"} 1`, `tramd_spindle_run_seconds_total{machine="linnet"} 4.32e+06`, `tramd_input_known{input="door",machine="linnet"} 0`} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %s in the metrics", want)
 		}

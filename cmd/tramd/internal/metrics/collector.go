@@ -66,6 +66,8 @@ var (
 		"1 when the device is sending readings, 0 when not.", "device")
 	inputDesc = desc("tramd_input_on",
 		"1 while the machine's input line is on, 0 while it is off. Absent while that is not known.", "input")
+	inputKnownDesc = desc("tramd_input_known",
+		"1 while it is known whether the machine's input line is on or off, 0 while it is not.", "input")
 	hoursDesc = desc("tramd_spindle_run_seconds_total",
 		"How long the spindle has run, by its counter or a running signal. A typed correction may set it back.")
 	clockDesc = desc("tramd_clock_set",
@@ -81,7 +83,7 @@ var (
 
 	all = []*prometheus.Desc{
 		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc,
-		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, inputDesc, hoursDesc,
+		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, inputDesc, inputKnownDesc, hoursDesc,
 		clockDesc, storeDesc, troubleDesc, freeDesc, buildDesc,
 	}
 )

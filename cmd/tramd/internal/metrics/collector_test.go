@@ -57,6 +57,8 @@ func linnet() *session.Snapshot {
 		}},
 		Store:     session.StoreState{OK: true},
 		Clock:     session.ClockState{Set: true},
+		Inputs:    []session.InputState{{Name: "spindle", State: "on"}, {Name: "door", State: "unknown"}},
+		Hours:     &session.HoursState{Hours: ptr(1200.0)},
 		Runs:      map[session.RunKey]uint64{{Kind: "sweep", Outcome: "finished"}: 3},
 		NextCheck: ptr(time.Date(2026, 3, 9, 9, 0, 0, 0, time.UTC)),
 	}
@@ -226,5 +228,27 @@ func BenchmarkScrape(b *testing.B) {
 			b.Fatal(rec.Code)
 		}
 		_, _ = io.Copy(io.Discard, rec.Body)
+	}
+}
+
+// Every metric stands in the table of the documents, and the table has none that there is not.
+func TestTheDocumentsListEveryMetric(t *testing.T) {
+	text, err := os.ReadFile("../../../../dashboards/README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := map[string]bool{}
+	for _, name := range regexp.MustCompile("`(tramd_[a-z_]+)`").FindAllStringSubmatch(string(text), -1) {
+		told[name[1]] = true
+	}
+	for _, d := range all {
+		name := regexp.MustCompile(`fqName: "(tramd_[a-z_]+)"`).FindStringSubmatch(d.String())[1]
+		if !told[name] {
+			t.Errorf("dashboards/README.md does not list %s", name)
+		}
+		delete(told, name)
+	}
+	for name := range told {
+		t.Errorf("dashboards/README.md lists %s, which there is not", name)
 	}
 }

@@ -141,7 +141,9 @@ func (e emitter) device(d *session.DeviceState) {
 // machineSays is what the machine tells of itself.
 func (e emitter) machineSays(s *session.Snapshot) {
 	for _, in := range s.Inputs {
-		if in.State == "on" || in.State == "off" {
+		known := in.State == "on" || in.State == "off"
+		e.gauge(inputKnownDesc, number(known), in.Name)
+		if known {
 			e.gauge(inputDesc, number(in.State == "on"), in.Name)
 		}
 	}
