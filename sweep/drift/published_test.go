@@ -1,55 +1,18 @@
 package drift
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
 	"testing"
 	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
-)
 
-// column reads one column of a published table.
-func column(t *testing.T, file, name string) []float64 {
-	t.Helper()
-	f, err := os.Open("../../testdata/published/" + file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	at := -1
-	for i, h := range rows[0] {
-		if h == name {
-			at = i
-		}
-	}
-	if at < 0 {
-		t.Fatalf("%s has no column %s", file, name)
-	}
-	var out []float64
-	for _, row := range rows[1:] {
-		x, err := strconv.ParseFloat(row[at], 64)
-		if err != nil {
-			t.Fatalf("%s: %v", file, err)
-		}
-		out = append(out, x)
-	}
-	return out
-}
+	"tramd/sweep/internal/published"
+)
 
 func near(t *testing.T, what string, got, want, within float64) {
 	t.Helper()
-	if !(math.Abs(got-want) <= within) {
-		t.Errorf("%s: got %v, want %v within %v", what, got, want, within)
-	}
+	published.Near(t, what, got, want, within)
 }
 
 // localLevel runs the bank's own filter as the local level model and gives its diffuse log likelihood.
@@ -70,7 +33,7 @@ func localLevel(y []float64, observed, wander float64) (float64, state) {
 // the variances 15099 and 1469.1 (from memory). R 4.2.2's StructTS gives 15098.58 and 1469.15; an own maximisation of the
 // diffuse likelihood with numpy 15098.52 and 1469.18 at -632.5456 (99 terms).
 func TestNileLocalLevel(t *testing.T) {
-	y := column(t, "drift_nile.csv", "flow")
+	y := published.Column(t, "drift_nile.csv", "flow")
 	// For a given ratio of the two the best variance of an observation is the mean of the scaled residuals squared; the
 	// ratio by golden section.
 	profile := func(logRatio float64) (observed, ll float64) {
@@ -122,7 +85,7 @@ func TestNileLocalLevel(t *testing.T) {
 func TestNileShiftIsFoundSoon(t *testing.T) {
 	tr := New()
 	begun := 0
-	for i, v := range column(t, "drift_nile.csv", "flow") {
+	for i, v := range published.Column(t, "drift_nile.csv", "flow") {
 		year := 1871 + i
 		row, err := tr.Check(Check{Time: time.Date(year, 7, 1, 0, 0, 0, 0, time.UTC), Axis: [2]*Value{{MMPerM: v}, nil}, SpindleHours: math.NaN()})
 		if err != nil {

@@ -1,7 +1,7 @@
 #!/bin/bash
-# test.sh DIR  checks the packages in DIR, made by `make deb`: lintian; the size of the program; a second build gives the same bytes; and the life of
-# one on a machine: install, configure, run, upgrade, remove, purge, in a copy-on-write copy of this one, which stays
-# untouched. Needs root.
+# test.sh DIR  checks the packages in DIR, made by `make deb`: lintian; the size of the program; a second build gives the same
+# bytes; and the life of one on a machine: install, configure, run, upgrade, remove, purge, in a copy-on-write copy of this one,
+# which stays untouched. Needs root.
 set -euo pipefail
 debs=$(cd "$1" && pwd)
 here=$(cd "$(dirname "$0")" && pwd)
