@@ -22,17 +22,8 @@ func (s *Store) AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error {
 		return fmt.Errorf("%s: code %q from %v to %v s is no stretch of a run", doing, d.Code, d.FromS, d.ToS)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		res, err := tx.ExecContext(ctx, "INSERT INTO doubt (run_id, code, from_us, to_us, text) SELECT id, ?, ?, ?, ? FROM run WHERE id = ? AND outcome = ''",
+		return toOpenRun(ctx, tx, run, "INSERT INTO doubt (run_id, code, from_us, to_us, text) SELECT id, ?, ?, ?, ? FROM run WHERE id = ? AND outcome = ''",
 			d.Code, int64(from), int64(to), d.Text, run)
-		if err != nil {
-			return err
-		}
-		if n, err := res.RowsAffected(); err != nil {
-			return err
-		} else if n == 0 {
-			return whyNotOpen(ctx, tx, run)
-		}
-		return nil
 	})
 	return s.fault(doing, err)
 }

@@ -141,17 +141,12 @@ func pack(pts []sweep.Point) ([]piece, error) {
 
 func putPieces(ctx context.Context, tx *sql.Tx, run int64, pieces []piece) error {
 	for _, p := range pieces {
-		res, err := tx.ExecContext(ctx, `INSERT INTO chunk (id, run_id, seq, readings, untagged, data)
+		err := toOpenRun(ctx, tx, run, `INSERT INTO chunk (id, run_id, seq, readings, untagged, data)
 			SELECT run << 20 | next, run, next, ?, ?, ? FROM (SELECT id AS run, coalesce((SELECT seq + 1 FROM chunk WHERE `+chunksOfRun+`
 			ORDER BY chunk.id DESC LIMIT 1), 0) AS next FROM run WHERE id = ? AND outcome = '')`,
 			p.readings, p.untagged, p.data, run)
 		if err != nil {
 			return err
-		}
-		if n, err := res.RowsAffected(); err != nil {
-			return err
-		} else if n == 0 {
-			return whyNotOpen(ctx, tx, run)
 		}
 	}
 	return nil
@@ -219,19 +214,27 @@ func (s *Store) AddResult(ctx context.Context, run int64, res sweep.Result) erro
 }
 
 func endRun(ctx context.Context, tx *sql.Tx, run int64, o Outcome, endedUS sql.NullInt64, why string) error {
-	res, err := tx.ExecContext(ctx, `UPDATE run SET outcome = ?, ended_us = ?, why = ?,
+	err := toOpenRun(ctx, tx, run, `UPDATE run SET outcome = ?, ended_us = ?, why = ?,
 		(readings, untagged) = (SELECT coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE `+chunksOfRun+`)
 		WHERE id = ? AND outcome = ''`, string(o), endedUS, why, run)
 	if err != nil {
 		return err
 	}
-	if n, err := res.RowsAffected(); err != nil {
-		return err
-	} else if n == 0 {
-		return whyNotOpen(ctx, tx, run)
-	}
 	_, err = tx.ExecContext(ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, 1 FROM run WHERE id = ?
 		ON CONFLICT (kind, outcome) DO UPDATE SET runs = runs + 1`, run)
+	return err
+}
+
+// toOpenRun runs a statement that writes something only while a run is open, and says why it wrote nothing.
+func toOpenRun(ctx context.Context, tx *sql.Tx, run int64, statement string, args ...any) error {
+	res, err := tx.ExecContext(ctx, statement, args...)
+	if err != nil {
+		return err
+	}
+	n, err := res.RowsAffected()
+	if err == nil && n == 0 {
+		err = whyNotOpen(ctx, tx, run)
+	}
 	return err
 }
 
