@@ -84,6 +84,10 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	if strings.Contains(drift, "0.179") || strings.Contains(watched, "Run 1") {
 		t.Errorf("a half turn passed for a check:\n%s\n%s", drift, watched)
 	}
+	status, watched, errOut := call(t, "watch", "--config", s.config, "--bar-moved", "--once")
+	if status != 0 || strings.Contains(watched, "zeroed by") {
+		t.Errorf("after the bar was moved: %d %s\n%s", status, errOut, watched)
+	}
 	if status, _, errOut := call(t, "sweep", "--config", s.config, "--half-turn", "yaw"); status != exitUsage || !strings.Contains(errOut, "half-turn") {
 		t.Errorf("of no axis: %d %s", status, errOut)
 	}

@@ -19,6 +19,7 @@ import (
 type watchCmd struct {
 	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
 	Once   bool   `help:"Show the present state once and end."`
+	Moved  bool   `name:"bar-moved" help:"First say that the bar of a pair of indicators was moved, or one of them touched: their zero counts no longer."`
 }
 
 // Run shows the present state until Ctrl-C, over a slow line too: only the latest state is ever drawn. A daemon that goes
@@ -30,6 +31,11 @@ func (c *watchCmd) Run(e *env) error {
 	}
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
+	if c.Moved {
+		if err := cl.ForgetPair(e.ctx); err != nil {
+			return err
+		}
+	}
 	s := newScreen(e.out)
 	if c.Once || !s.tty {
 		return cl.Live(e.ctx, func(snap *session.Snapshot) bool {

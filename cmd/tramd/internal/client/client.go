@@ -119,6 +119,11 @@ func (c *Client) StartHalfTurn(ctx context.Context, axis string) (int64, error) 
 	return out.Run, err
 }
 
+// ForgetPair lets go of a pair's zero, after the bar was moved or an indicator touched.
+func (c *Client) ForgetPair(ctx context.Context) error {
+	return c.call(ctx, http.MethodDelete, "/api/v1/pair", nil, nil)
+}
+
 // AbandonSweep ends a sweep; its readings stay.
 func (c *Client) AbandonSweep(ctx context.Context, run int64) error {
 	return c.call(ctx, http.MethodDelete, fmt.Sprintf("/api/v1/sweeps/%d", run), nil, nil)
