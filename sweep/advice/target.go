@@ -44,28 +44,6 @@ func Park(radiusMM float64, at Pivot, tilt, nod units.Slope) (angle float64, sho
 	return angle, best > 0.2*radiusMM*math.Hypot(float64(tilt), float64(nod))
 }
 
-// Aim is a reading to bring a parked arm to while its adjuster is loose.
-type Aim struct {
-	FromMM, ToMM float64
-}
-
-// AimFor gives the aim from the reading now and the travel wanted, less what tightening is expected to add.
-func AimFor(nowMM, travelMM float64, c Clamping) Aim {
-	drift, _ := c.Expected()
-	return Aim{nowMM, nowMM + travelMM - drift}
-}
-
-// ToGoMM is what is left, signed: positive while the reading must still rise.
-func (a Aim) ToGoMM(readingMM float64) float64 { return a.ToMM - readingMM }
-
-// Part is how much of the way is done: 0 at the start, 1 at the aim, more beyond it.
-func (a Aim) Part(readingMM float64) float64 {
-	if a.ToMM == a.FromMM {
-		return 1
-	}
-	return (readingMM - a.FromMM) / (a.ToMM - a.FromMM)
-}
-
 // Clamping is what tightening has been seen to do to the reading of a parked arm. The zero value has seen nothing.
 type Clamping struct {
 	n           int
