@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"tramd/sweep/internal/published"
+	"tramd/testdata/published"
 )
 
 // NIST/SEMATECH e-Handbook 6.3.2.2: flow rates of ten batches; limits printed there.

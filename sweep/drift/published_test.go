@@ -7,7 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"tramd/sweep/internal/published"
+	"tramd/testdata/published"
 )
 
 func near(t *testing.T, what string, got, want, within float64) {

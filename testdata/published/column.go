@@ -11,8 +11,7 @@ import (
 	"testing"
 )
 
-// Column gives the numbers of one column of a table, whose path starts at this module's testdata/published as seen from a
-// package that lies two folders down.
+// Column gives the numbers of one column of a table in this folder, to the test of a package two folders down.
 func Column(t testing.TB, file, name string) []float64 {
 	t.Helper()
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "published", file))
