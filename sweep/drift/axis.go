@@ -19,6 +19,7 @@ type axis struct {
 	chart   *chart
 	built   float64 // the gap they were built for
 	aDay    float64 // and what part of a usual day's use an hour is; 0: not known
+	air     climate // at the last check
 	warm    bool    // and whether temperatures could tell anything
 	jumped  *jump   // that the bank was last told of
 
@@ -64,7 +65,7 @@ func (a *axis) add(o observation, limit float64) {
 		a.anew.met(o.u * o.u)
 	}
 	o.r = a.relative(o.u)
-	o.blind = a.blind(&o)
+	o.dim = a.dim(&o)
 	a.segment.add(o)
 	switch n := a.segment.n(); {
 	case a.bank == nil, n <= 3, rebuilds(n) && a.stale():
@@ -146,6 +147,7 @@ func (a *axis) feed(i int) {
 		a.bank.part(j.size)
 	}
 	o := a.segment.at(i)
+	a.bank.air = a.air
 	a.bank.add(o)
 	if i == a.segment.n()-1 && a.bank.n > 2 && known(o.u) {
 		a.anew.add(a.bank.missed(o.r), o.u*o.u)

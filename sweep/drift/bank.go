@@ -168,8 +168,8 @@ func (b *bank) add(o *observation) {
 		}
 		b.used = o.used
 	}
-	b.last, b.air = o.t, o.air
-	z, blind := o.air.z, o.air.blind
+	b.last = o.t
+	z, blind := o.z, float64(o.blind)
 	const forget = 1 - 1.0/memory
 	dof := b.dof * forget
 	b.dof = dof + 1
@@ -185,7 +185,7 @@ func (b *bank) add(o *observation) {
 		} else {
 			h.predict(&h.process, dt, decay)
 		}
-		if blind == 0 {
+		if blind == 0 || !h.warm {
 			h.update(&h.process, y, r, z)
 		} else {
 			h.update(&h.process, y, r+b.swings(h, blind), z)
@@ -204,10 +204,10 @@ func (b *bank) add(o *observation) {
 }
 
 func (b *bank) first(o *observation) {
-	b.last, b.used, b.air, b.dof = o.t, o.used, o.air, b.start.dof
+	b.last, b.used, b.dof = o.t, o.used, b.start.dof
 	for i := range b.h {
 		h := &b.h[i]
-		h.begin(&h.process, o.y, o.r, o.air.z, b.felt0)
+		h.begin(&h.process, o.y, o.r, o.z, b.felt0)
 		h.square, h.weight, h.doubt = b.start.square, h.prior, h.prior
 	}
 }

@@ -63,8 +63,8 @@ func (c *chart) n() int { return c.all.k }
 
 // add takes in a check.
 func (c *chart) add(o *observation) {
-	z := o.air.z
-	w, t, y := 1/(o.r+o.blind), o.t, o.y-c.perK*z
+	z := o.z
+	w, t, y := 1/(o.r+float64(o.dim)), o.t, o.y-c.perK*z
 	if c.all.k == 0 {
 		c.start, c.origin, c.zero = t, y, z
 	} else {

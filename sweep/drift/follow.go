@@ -17,23 +17,21 @@ type Entry struct {
 // Follow takes in a whole history, both axes side by side, and gives what Tracker would have said check by check, and the
 // tracker as it then stands.
 func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
-	var used []usage
-	var airs []climate
+	var met []circumstances
 	for _, e := range entries {
 		var err error
 		if e.Event != nil {
 			err = t.noteEvent(*e.Event)
 		} else {
-			var u usage
-			var air climate
-			u, air, err = t.noteCheck(*e.Check)
-			used, airs = append(used, u), append(airs, air)
+			var m circumstances
+			m, err = t.noteCheck(*e.Check)
+			met = append(met, m)
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%d: %w", e.Place, err)
 		}
 	}
-	n := len(used)
+	n := len(met)
 	rows := make([]Row, n)
 	var alarms [2][][]Alarm
 	var both sync.WaitGroup
@@ -46,7 +44,7 @@ func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
 					a.event(*e.Event)
 					continue
 				}
-				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began, used[k], airs[k])
+				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began, met[k])
 				k++
 			}
 		})

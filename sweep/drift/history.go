@@ -107,33 +107,40 @@ func (t *Tracker) noteEvent(e Event) error {
 
 // Check takes in a check and says what it means. Values that are not finite are refused.
 func (t *Tracker) Check(c Check) (Row, error) {
-	used, air, err := t.noteCheck(c)
+	met, err := t.noteCheck(c)
 	if err != nil {
 		return Row{}, err
 	}
 	row := Row{Time: c.Time}
 	for i, a := range t.axes {
 		var alarms []Alarm
-		row.Axis[i], alarms = a.check(c, i, t.began, used, air)
+		row.Axis[i], alarms = a.check(c, i, t.began, met)
 		row.Alarms = append(row.Alarms, alarms...)
 	}
 	row.Alarm = worst(row.Alarms)
 	return row, nil
 }
 
-func (t *Tracker) noteCheck(c Check) (usage, climate, error) {
+// circumstances are what is known of the machine when a check comes in.
+type circumstances struct {
+	used usage
+	warm warm
+	air  climate
+}
+
+func (t *Tracker) noteCheck(c Check) (circumstances, error) {
 	for i, v := range c.Axis {
 		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
-			return usage{}, climate{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+			return circumstances{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
 		}
 	}
 	if c.TemperatureC != nil {
 		if err := JudgeTemperature(*c.TemperatureC); err != nil {
-			return usage{}, climate{}, err
+			return circumstances{}, err
 		}
 	}
 	if err := t.arrive(c.Time); err != nil {
-		return usage{}, climate{}, err
+		return circumstances{}, err
 	}
 	if t.checks++; t.here == 0 {
 		t.since = c.Time
@@ -142,7 +149,9 @@ func (t *Tracker) noteCheck(c Check) (usage, climate, error) {
 	t.limit = c.Limit
 	at := days(c.Time.Sub(t.began))
 	t.hours.add(at, c.SpindleHours)
-	return t.hours.now(at), t.warmth.now(at, c.TemperatureC), nil
+	out := circumstances{used: t.hours.now(at)}
+	out.warm, out.air = t.warmth.now(at, c.TemperatureC)
+	return out, nil
 }
 
 func (a *axis) event(e Event) {
@@ -152,13 +161,14 @@ func (a *axis) event(e Event) {
 }
 
 // check takes in this axis of a check of the record that began at a moment.
-func (a *axis) check(c Check, i int, began time.Time, used usage, air climate) (*Lean, []Alarm) {
+func (a *axis) check(c Check, i int, began time.Time, met circumstances) (*Lean, []Alarm) {
 	if v := c.Axis[i]; v != nil {
 		u := v.U
 		if u == 0 {
 			u = math.NaN()
 		}
-		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: used, air: air}, c.Limit)
+		a.air = met.air
+		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: met.used, warm: met.warm}, c.Limit)
 	}
 	if a.bank == nil {
 		return nil, nil

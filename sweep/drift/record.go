@@ -9,9 +9,9 @@ type observation struct {
 	y, u float64 // mm/m; u is NaN when not known
 	r    float64 // variance relative to sigma's
 	used usage
-	air  climate
+	warm
 
-	blind float64 // relative variance for the chart, of a check whose temperature nobody knows
+	dim float32 // variance relative to sigma's that not knowing the temperature adds, as far as it was known when the check came
 }
 
 // usage is what is known of the spindle's use at a moment.

@@ -19,11 +19,14 @@ func JudgeTemperature(celsius float64) error {
 	return nil
 }
 
+// warm is what is known of a check's temperature.
+type warm struct {
+	z     float64 // kelvin above the record's first temperature; where it is not known, the best guess
+	blind float32 // variance of that guess, K squared; 0: it was measured
+}
+
 // climate is what is known of temperatures at a moment.
 type climate struct {
-	told   bool    // the check came with a temperature
-	z      float64 // of the check: kelvin above the record's first temperature; where it is not known, the best guess
-	blind  float64 // variance of that guess, K squared; 0: known
 	usual  float64 // the reference: the median so far, counted likewise
 	spread float64 // variance of those recorded, K squared
 	days   float64 // from the first of them to the last
@@ -107,14 +110,15 @@ func (t *temperatures) median() float64 {
 	return ColdestC + stepK*float64(t.bin)
 }
 
-// now is what is known when a check comes in; nil for a check whose temperature nobody knows.
-func (t *temperatures) now(at float64, celsius *float64) climate {
+// now is what is known when a check comes in; nil is for one whose temperature nobody knows.
+func (t *temperatures) now(at float64, celsius *float64) (warm, climate) {
 	if celsius != nil {
 		t.add(at, *celsius)
 	}
-	out := climate{told: celsius != nil}
+	const guessed = 1e-9 // a guess is never called measured
+	check, out := warm{blind: guessed}, climate{}
 	if t.n == 0 {
-		return out
+		return check, out
 	}
 	out.days = at - t.began
 	out.usual = t.median() - t.first
@@ -122,11 +126,12 @@ func (t *temperatures) now(at float64, celsius *float64) climate {
 		out.spread = t.ss / float64(t.n-1)
 	}
 	if celsius != nil {
-		out.z = *celsius - t.first
+		check = warm{z: *celsius - t.first}
 	} else {
-		out.z, out.blind = t.guess(at, out.usual, out.spread)
+		z, variance := t.guess(at, out.usual, out.spread)
+		check = warm{z, float32(max(guessed, variance))}
 	}
-	return out
+	return check, out
 }
 
 // guess is the temperature at a moment without one, and the variance of that: the last one, drawn to the usual by how fast
@@ -211,7 +216,7 @@ func (l *latest) warms() bool {
 	)
 	n, low, high := 0, math.Inf(1), math.Inf(-1)
 	for i := range l.o {
-		if z := l.o[i].air.z; l.o[i].air.told {
+		if z := l.o[i].z; l.o[i].blind == 0 {
 			n++
 			low, high = math.Min(low, z), math.Max(high, z)
 		}
@@ -219,14 +224,14 @@ func (l *latest) warms() bool {
 	return n >= least && high-low >= across
 }
 
-// blind is the variance, in units of sigma, that not knowing a check's temperature adds to it.
-func (a *axis) blind(o *observation) float64 {
-	if a.bank == nil || o.air.blind == 0 {
+// dim is the variance, in units of sigma, that not knowing a check's temperature adds to it.
+func (a *axis) dim(o *observation) float32 {
+	if a.bank == nil || !a.bank.warm || o.blind == 0 {
 		return 0
 	}
 	sum := 0.0
 	for i := range a.bank.h {
-		sum += a.bank.h[i].weight * a.bank.swings(&a.bank.h[i], o.air.blind)
+		sum += a.bank.h[i].weight * a.bank.swings(&a.bank.h[i], float64(o.blind))
 	}
-	return sum
+	return float32(sum)
 }

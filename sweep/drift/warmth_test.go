@@ -183,7 +183,7 @@ func TestTheChartTakesTheTemperatureOff(t *testing.T) {
 	var y, w, z, day []float64
 	for k := range n {
 		zk := 4*math.Sin(float64(k)/5) + r.NormFloat64()
-		o := observation{at: at(float64(k)), t: float64(k) + 0.3*r.Float64(), r: 0.5 + r.Float64(), air: climate{z: zk}}
+		o := observation{at: at(float64(k)), t: float64(k) + 0.3*r.Float64(), r: 0.5 + r.Float64(), warm: warm{z: zk}}
 		o.y = 0.7*zk + 8*math.Exp(-o.t/tausInGaps[0]) + r.NormFloat64()
 		if k >= from {
 			o.y += 2
@@ -191,11 +191,11 @@ func TestTheChartTakesTheTemperatureOff(t *testing.T) {
 		c.add(&o)
 		y, w, z, day = append(y, o.y), append(w, 1/math.Sqrt(o.r)), append(z, zk), append(day, o.t-c.start)
 	}
-	warm, ok := c.warmer(c.flat())
+	leaning, ok := c.warmer(c.flat())
 	if !ok {
 		t.Fatal("the temperature does not pay")
 	}
-	settled, ok := c.settled(warm)
+	settled, ok := c.settled(leaning)
 	if !ok || settled.curve != 0 {
 		t.Fatal("the curve does not pay")
 	}
@@ -222,7 +222,7 @@ func TestTheChartTakesTheTemperatureOff(t *testing.T) {
 	for i := range c.knots {
 		knots[c.knots[i].k] = &c.knots[i]
 	}
-	for _, b := range []baseline{warm, settled} {
+	for _, b := range []baseline{leaning, settled} {
 		x := knots[from]
 		num, den := c.step(&b, x)
 		near(t, "step", num/den, solve(&b, func(k int) float64 {

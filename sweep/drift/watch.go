@@ -81,10 +81,10 @@ func (a *axis) raise(f finding) {
 // (E. S. Page, Biometrika 41 (1954) 100-115).
 func (a *axis) wentBack(m *standing) bool {
 	o := a.segment.last()
-	s2 := a.bank.sigma().variance() * (o.r + o.blind)
+	s2 := a.bank.sigma().variance() * (o.r + float64(o.dim))
 	size := math.Copysign(math.Max(math.Abs(m.size), 1.5*math.Sqrt(s2)), m.size)
 	before := m.back
-	y := o.y - m.perK*(o.air.z-m.mz)
+	y := o.y - m.perK*(o.z-m.mz)
 	m.back = math.Max(0, m.back+(sq(y-m.base-size)-sq(y-m.base))/(2*s2))
 	if before == 0 {
 		m.backFrom = a.chart.n() - 1

@@ -67,7 +67,7 @@ func TestRunInFullSaysAll(t *testing.T) {
 	text := eval[string](t, ctx, `document.querySelector("#detail").textContent`)
 	half, k := b.Expanded(0.95)
 	for _, want := range []string{
-		"Run 11", "linnet · sweep · to check", "Outcome: finished", "Note: after the new shim",
+		"Run 11", "linnet · sweep · to check · at 21.5 °C", "Outcome: finished", "Note: after the new shim",
 		"+0.060", "−0.021", "undecided", "within the limit", "Probability of conformity 91.4 %", "Probability of conformity > 99.9 %", "both axes are within it: 91.4 %",
 		"leans 0.064 mm/m towards 341° (right)", "0.02/300", "0.0010 mm", "1.2000 mm", "0.0020 mm", fmt.Sprintf("peak to valley%.4f mm", demoFormPV()),
 		"2 a turn3.10 µm31.5°", "680 fitted, 40 left out, 720 stored, 8 without an angle", "full, version 3",

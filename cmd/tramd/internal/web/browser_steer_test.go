@@ -35,7 +35,12 @@ func TestPageSteersASweep(t *testing.T) {
 			}
 		}
 	}
+	eval[bool](t, ctx, `(document.querySelector("#warmth").value = "21.5") !== ""`)
 	press("start", "start 1 check")
+	if did := s.shop.before(); did != "at 21.5" {
+		t.Errorf("before the start: %q", did)
+	}
+	until(t, ctx, `document.querySelector("#warmth").value === ""`)
 	until(t, ctx, `document.querySelector("#answer").textContent === "Run 7 has begun."`)
 	s.show(still(wrenByHand()))
 	until(t, ctx, `!document.querySelector("#take").disabled && document.querySelector("#start").disabled`)

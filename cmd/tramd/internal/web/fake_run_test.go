@@ -59,7 +59,7 @@ func budgeted(mmPerM, other, conformity float64, v sweep.Verdict) *sweep.Axis {
 // up and a probability lost in rounding, run 9 was abandoned and has no result, run 10 is long.
 func runInFull(id int64) any {
 	run := map[string]any{
-		"id": id, "kind": "sweep", "purpose": "check", "outcome": "finished", "clock_set": true, "tolerance": "0.02/300", "why": "", "note": "after the new shim",
+		"id": id, "kind": "sweep", "purpose": "check", "outcome": "finished", "clock_set": true, "tolerance": "0.02/300", "why": "", "note": "after the new shim", "temperature_c": 21.5,
 		"started_at": time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), "ended_at": time.Date(2026, 3, 2, 9, 1, 12, 0, time.UTC), "readings": 720, "untagged": 8,
 		"setup": sweep.Setup{
 			Machine: "linnet", AngleSource: "encoder", Surface: "bed",

@@ -60,6 +60,16 @@ func (f *shop) last() string {
 	return f.calls[len(f.calls)-1]
 }
 
+// before is the call before the last.
+func (f *shop) before() string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if len(f.calls) < 2 {
+		return ""
+	}
+	return f.calls[len(f.calls)-2]
+}
+
 func (f *shop) Runs(_ context.Context, before int64, limit int) (any, error) {
 	return f.runs, f.note("runs %d %d", before, limit)
 }

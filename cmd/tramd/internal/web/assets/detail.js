@@ -127,7 +127,7 @@ function story() {
   const s = make('section', 'story');
   const begun = when(run.started_at);
   const ended = run.ended_at ? ` to ${when(run.ended_at)}` : '';
-  const what = [run.setup?.machine, run.kind, run.purpose && `to ${run.purpose}`].filter(Boolean).join(' · ');
+  const what = [run.setup?.machine, run.kind, run.purpose && `to ${run.purpose}`, run.temperature_c !== undefined && `at ${run.temperature_c.toFixed(1)} °C`].filter(Boolean).join(' · ');
   s.append(make('p', 'what', what), make('p', 'times', `${begun}${ended}${run.clock_set === false ? ', by a clock that was not set' : ''}`));
   const outcome = make('p', 'outcome');
   outcome.append('Outcome: ', make('strong', '', run.outcome ? ends[run.outcome] ?? run.outcome : 'still going on'));
