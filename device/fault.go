@@ -20,6 +20,7 @@ const (
 	faultRefused        // the instrument answered that it cannot
 	faultNoAnswer       // the instrument did not answer in its time
 	faultUnasked        // an answer that nothing was asked for, or that came too late to know what it answers
+	faultTooClose       // whole lines so close behind a pulse that they count as the same
 	faultReasons        // how many there are
 )
 
@@ -40,6 +41,7 @@ var faultNames = [faultReasons]string{
 	faultRefused:  "refused",
 	faultNoAnswer: "no_answer",
 	faultUnasked:  "unasked",
+	faultTooClose: "too_close",
 }
 
 // textReasons are those of a frame that is a line of text.

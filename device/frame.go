@@ -65,7 +65,7 @@ func (s Spec) framer() framer {
 	var f framer
 	switch s.Frame {
 	case FramePulse:
-		return NewPulseFramer()
+		return NewPulseFramer().MarkedBy(s.IndexMark)
 	case FrameEncoder:
 		f = NewEncoderFramer(s.CountsPerTurn).MarkedBy(s.IndexMark)
 	case FramePattern:

@@ -15,6 +15,7 @@ type Doubt struct {
 const (
 	DoubtMissedCounts = "missed_counts" // the encoder lost counts
 	DoubtRedone       = "redone"        // a station was taken again
+	DoubtTurnsDiffer  = "turns_differ"  // one turn's readings lie turned against another's
 )
 
 // Believed gives the points with the angle of every doubted one unknown. Without doubts it gives pts themselves, otherwise

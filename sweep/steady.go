@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -12,12 +13,32 @@ import (
 // SourceSteady is the angle source of a spindle that turns at a constant speed and says only now and then where it is.
 const SourceSteady = "steady"
 
-// Steady describes constant turning. Points with a known angle are its marks: an index pulse once a turn, or one start mark.
-// All other readings have no angle of their own.
+// Steady describes constant turning. Points with a known angle are its marks: index pulses, or one start mark. All other
+// readings have no angle of their own.
+//
+// Of several pulses a turn one is the start mark, at MarkDeg; the others come with an angle half a step beyond (PulseAngle),
+// which says no more than that they are not it. Without a word of its own the first pulse of a run is the start mark.
 type Steady struct {
-	MarkDeg     float64 `json:"mark_deg"`                // spindle angle at each mark
+	MarkDeg     float64 `json:"mark_deg"`                // spindle angle at the start mark
 	Clockwise   bool    `json:"clockwise,omitempty"`     // seen from above
 	TurnsPerMin float64 `json:"turns_per_min,omitempty"` // roughly; needed where there is one mark only
+	Pulses      int     `json:"pulses,omitempty"`        // index pulses a turn; 0 and 1: one
+	Marked      bool    `json:"marked,omitempty"`        // one of them says that it is the start mark
+}
+
+// several says whether there is more than one pulse a turn.
+func (o Steady) several() bool { return o.Pulses > 1 }
+
+// PulseAngle is the angle that a pulse is kept with, in radians.
+func (o Steady) PulseAngle(start bool) float64 {
+	if start || !o.several() {
+		return Radians(o.MarkDeg)
+	}
+	return Radians(o.MarkDeg + 180/float64(o.Pulses))
+}
+
+func (o Steady) isStart(angle float64) bool {
+	return !o.several() || math.Abs(angle-o.PulseAngle(true)) < math.Abs(angle-o.PulseAngle(false))
 }
 
 // Turning is what the marks or the wave of the readings say of the turning.
@@ -28,6 +49,7 @@ type Turning struct {
 	AngleU  float64 // standard uncertainty of the angles as a whole, radians
 	Turns   float64
 	Uneven  float64 // largest difference between two turns' times, relative; by marks only
+	Missed  int     // pulses that should have come and did not
 }
 
 // Limits of what can be called steady.
@@ -41,10 +63,11 @@ const (
 	markJitterS   = 0.002
 )
 
-// WarnUnevenTurning and WarnFewTurns are codes of warnings.
+// Codes of warnings.
 const (
 	WarnUnevenTurning = "uneven_turning"
 	WarnFewTurns      = "few_turns"
+	WarnMissedPulses  = "missed_pulses"
 )
 
 // Unroll gives each reading of a sweep by constant turning its angle. Setups with any other angle source, and files whose
@@ -68,7 +91,7 @@ func Unroll(pts []Point, setup Setup) ([]Point, *Turning, error) {
 		return pts, nil, nil
 	}
 	out := make([]Point, 0, len(pts))
-	var marks []float64
+	var marks []pulse
 	for _, p := range pts {
 		if !finite(p.T) || !finite(p.Reading) {
 			return nil, nil, fmt.Errorf("a reading of %v mm at %v s is not a number", p.Reading, p.T)
@@ -76,10 +99,10 @@ func Unroll(pts []Point, setup Setup) ([]Point, *Turning, error) {
 		if math.IsNaN(p.Angle) {
 			out = append(out, p)
 		} else {
-			marks = append(marks, p.T)
+			marks = append(marks, pulse{p.T, o.isStart(p.Angle)})
 		}
 	}
-	sort.Float64s(marks)
+	slices.SortFunc(marks, func(a, b pulse) int { return cmp.Compare(a.t, b.t) })
 	if len(out) == 0 {
 		return out, nil, nil // the fit says what is missing
 	}
@@ -93,7 +116,7 @@ func Unroll(pts []Point, setup Setup) ([]Point, *Turning, error) {
 			mark = min(mark, p.T)
 		}
 		if len(marks) == 1 {
-			mark = marks[0]
+			mark = marks[0].t
 		}
 		turning, err = o.byWave(out, mark)
 	}
@@ -107,17 +130,43 @@ func (o Steady) angle(turned float64) float64 {
 	return Radians(o.MarkDeg) + turned
 }
 
-// byMarks interpolates between the marks, each a whole turn from the last.
-func (o Steady) byMarks(pts []Point, marks []float64) (*Turning, error) {
-	at, turns, err := wholeTurns(marks)
+// sureOfSpeed is by how much the speed that was said may be off. Pulses that do not say which is the start mark are counted by
+// it: one too many, or one too few, must stand out.
+func (o Steady) sureOfSpeed() float64 {
+	if o.several() && !o.Marked {
+		return math.Min(searchWide, 0.5/float64(o.Pulses))
+	}
+	return searchWide
+}
+
+// pulse is a mark as it came.
+type pulse struct {
+	t     float64
+	start bool
+}
+
+// byMarks interpolates between the marks, each a whole turn, or a known part of one, from the last.
+func (o Steady) byMarks(pts []Point, marks []pulse) (*Turning, error) {
+	times := make([]float64, len(marks))
+	for i, m := range marks {
+		times[i] = m.t
+	}
+	at, turns, err := wholeTurns(times, max(1, o.Pulses))
 	if err != nil {
 		return nil, err
 	}
-	last := len(at) - 1
-	if each := 60 * turns[last] / (at[last] - at[0]); o.TurnsPerMin > 0 && math.Abs(each/o.TurnsPerMin-1) > searchWide {
-		return nil, fmt.Errorf("the index marks come %.3g times a minute, but turns_per_min is %v: are marks missed, or is there more than one in a turn?", each, o.TurnsPerMin)
+	missed := int(turns[len(turns)-1]) - (len(turns) - 1)
+	if o.several() {
+		if turns, err = o.parts(at, turns, marks); err != nil {
+			return nil, err
+		}
 	}
-	t := &Turning{ByMarks: true, Turns: turns[last], Omega: 2 * math.Pi * turns[last] / (at[last] - at[0])}
+	last := len(at) - 1
+	if each := 60 * (turns[last] - turns[0]) / (at[last] - at[0]); o.TurnsPerMin > 0 && math.Abs(each/o.TurnsPerMin-1) > o.sureOfSpeed() {
+		return nil, fmt.Errorf("by the index marks it makes %.3g turns a minute, but turns_per_min is %v: are marks missed, or is pulses_per_turn wrong?", each, o.TurnsPerMin)
+	}
+	span := turns[last] - turns[0]
+	t := &Turning{ByMarks: true, Missed: missed, Turns: span, Omega: 2 * math.Pi * span / (at[last] - at[0])}
 	var sum, n float64
 	for i := 2; i <= last; i++ {
 		a, b := (at[i-1]-at[i-2])/(turns[i-1]-turns[i-2]), (at[i]-at[i-1])/(turns[i]-turns[i-1])
@@ -156,13 +205,16 @@ const mostMissed = 4
 // wholeTurns finds which marks lie whole turns apart, and how many: one that was missed makes two turns, and one that came
 // of a disturbance lies in between and is left out. The time of a turn is that gap between two marks which makes sense of
 // the most of them.
-func wholeTurns(marks []float64) (at, turns []float64, err error) {
+func wholeTurns(marks []float64, pulses int) (at, turns []float64, err error) {
 	var gaps []float64
 	for i := 1; i < len(marks); i++ {
 		for _, g := range []float64{marks[i] - marks[i-1], marks[i] - marks[max(0, i-2)]} {
 			if g > 0 && len(gaps) < 400 {
 				gaps = append(gaps, g)
 			}
+		}
+		if g := (marks[i] - marks[max(0, i-pulses)]) / float64(pulses); pulses > 1 && i >= pulses && g > 0 && len(gaps) < 400 {
+			gaps = append(gaps, g)
 		}
 	}
 	if len(gaps) == 0 {
@@ -172,7 +224,7 @@ func wholeTurns(marks []float64) (at, turns []float64, err error) {
 	best := 0.0
 	for i := len(gaps) - 1; i >= 0; i-- { // of two that do as well, the longer
 		for first := range min(3, len(marks)-1) { // the first may be the false one
-			a, n := chain(marks[first:], gaps[i])
+			a, n := chain(marks[first:], gaps[i], pulses)
 			if score := float64(len(a)) - n[len(n)-1]/100; score > best+0.5 {
 				at, turns, best = a, n, score
 			}
@@ -202,17 +254,22 @@ func strays(marks, at []float64) int {
 	return n
 }
 
-// chain follows the marks from the first on, each whole turns from the last that fitted.
-func chain(marks []float64, turn float64) (at, turns []float64) {
+// chain follows the marks from the first on, each whole turns from the last that fitted; of several pulses in a turn, whole
+// steps of the wheel.
+func chain(marks []float64, turn float64, pulses int) (at, turns []float64) {
+	near := 0.2
+	if pulses > 1 {
+		near = 0.3 // they sit where somebody put them
+	}
 	at, turns = []float64{marks[0]}, []float64{0}
 	for _, m := range marks[1:] {
 		ratio := (m - at[len(at)-1]) / turn
 		whole := math.Round(ratio)
-		if whole < 1 || whole > mostMissed+1 || math.Abs(ratio-whole) > 0.2 {
+		if whole < 1 || whole > mostMissed+1 || math.Abs(ratio-whole) > near {
 			continue
 		}
 		at, turns = append(at, m), append(turns, turns[len(turns)-1]+whole)
-		turn += ((at[len(at)-1]-at[len(at)-2])/whole - turn) / 2 // the speed may wander
+		turn += ((at[len(at)-1]-at[len(at)-2])/whole - turn) / float64(2*pulses) // the speed may wander
 	}
 	return at, turns
 }
@@ -315,6 +372,9 @@ func persistence(r []float64) float64 {
 func (r *Result) WarnTurning(t *Turning) {
 	switch {
 	case t == nil:
+	case t.ByMarks && t.Missed > 0 && t.Uneven <= unevenShown:
+		r.Warnings = append(r.Warnings, Warning{Code: WarnMissedPulses, Text: fmt.Sprintf(
+			"%d index pulses did not come where the others say they should have; look at the sensor's distance and its cable", t.Missed)})
 	case t.ByMarks && t.Uneven > unevenShown:
 		r.Warnings = append(r.Warnings, Warning{Code: WarnUnevenTurning, Text: fmt.Sprintf(
 			"one turn took %.0f %% longer than the next; the angles within a turn are that much less certain", 100*t.Uneven)})

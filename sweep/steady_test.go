@@ -165,7 +165,7 @@ func TestWhatIsNotSteadyIsRefused(t *testing.T) {
 		want string
 	}{
 		"no speed, one mark":       {run.points(rng, atStart), Steady{}, "turns_per_min"},
-		"marks for another speed":  {run.points(rng, once), Steady{TurnsPerMin: 12}, "come 6 times a minute"},
+		"marks for another speed":  {run.points(rng, once), Steady{TurnsPerMin: 12}, "makes 6 turns a minute"},
 		"the wrong speed":          {run.points(rng, atStart), Steady{TurnsPerMin: 17}, "no wave"},
 		"less than a turn":         {run.points(rng, atStart)[:120], Steady{TurnsPerMin: 6}, "at least 1.5"},
 		"a true spindle, no marks": {flat, Steady{TurnsPerMin: 6}, "no wave"},
@@ -215,4 +215,89 @@ func FuzzUnroll(f *testing.F) {
 			t.Errorf("%d points, %+v", len(out), turning)
 		}
 	})
+}
+
+// wheel plays magnets that were glued on by hand: where each sits, as a share of the turn. pulses gives those that came.
+func (s steadyRun) wheel(o Steady, at []float64, lost func(turn, which int) bool) (pts []Point) {
+	defer func() {
+		for i := range pts {
+			if i > 0 && !o.Marked { // nothing tells it from the others
+				pts[i].Angle = o.PulseAngle(false)
+			}
+		}
+	}()
+	until := s.startS + s.seconds
+	for turn := -1; turn < 1000; turn++ {
+		for which, share := range at {
+			want := 2 * math.Pi * (float64(turn) + share)
+			low, high := s.startS-20, until+20
+			for range 60 {
+				if mid := (low + high) / 2; math.Abs(s.truth(mid)) < want && mid > s.startS || mid <= s.startS && want > 0 {
+					low = mid
+				} else {
+					high = mid
+				}
+			}
+			if want == 0 {
+				low = s.startS
+			}
+			if want < 0 || low > until {
+				continue
+			}
+			if !lost(turn, which) {
+				pts = append(pts, Point{T: low, Angle: o.PulseAngle(which == 0), Reading: 99})
+			}
+		}
+	}
+	return pts
+}
+
+func TestAWheelWithSeveralMagnets(t *testing.T) {
+	none := func(int, int) bool { return false }
+	four := []float64{0, 0.27, 0.49, 0.74}
+	for name, tc := range map[string]struct {
+		at     []float64
+		o      Steady
+		lost   func(turn, which int) bool
+		limit  float64 // degrees
+		missed int
+		refuse string
+	}{
+		"even":                       {[]float64{0, 0.25, 0.5, 0.75}, Steady{Pulses: 4, Marked: true}, none, 0.3, 0, ""},
+		"uneven":                     {four, Steady{Pulses: 4, Marked: true}, none, 0.3, 0, ""},
+		"uneven, the first is it":    {four, Steady{Pulses: 4, TurnsPerMin: 6}, none, 0.3, 0, ""},
+		"one is missed":              {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool { return turn == 2 && which == 2 }, 0.3, 1, ""},
+		"a start mark is missed":     {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool { return turn == 2 && which == 0 }, 0.3, 1, ""},
+		"two are always weak":        {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool { return which == 3 && turn%2 == 0 }, 0.4, 3, ""},
+		"two magnets":                {[]float64{0, 0.46}, Steady{Pulses: 2, Marked: true}, none, 0.3, 0, ""},
+		"three, but four are said":   {[]float64{0, 0.33, 0.66}, Steady{Pulses: 4, Marked: true}, none, 0, 0, "no multiple of pulses_per_turn"},
+		"five, but four are said":    {[]float64{0, 0.2, 0.4, 0.6, 0.8}, Steady{Pulses: 4, TurnsPerMin: 6}, none, 0, 0, "pulses_per_turn wrong"},
+		"no start mark ever came":    {four, Steady{Pulses: 4, Marked: true}, func(_, which int) bool { return which == 0 }, 0, 0, "none of"},
+		"far from even":              {[]float64{0, 0.05, 0.5, 0.6}, Steady{Pulses: 4, Marked: true}, none, 0, 0, "even times"},
+		"clockwise, with the wander": {four, Steady{Pulses: 4, Marked: true, Clockwise: true}, none, 1.5, 0, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := steadyRun{rpm: 6, startS: 40, seconds: 62, rate: 20, noise: 0.002, wave: 0.004, clockwise: tc.o.Clockwise}
+			if tc.limit > 1 {
+				r.speedWander = 0.1
+			}
+			rng := rand.New(rand.NewPCG(2, 9))
+			readings := r.points(rng, func(int) int { return 0 })
+			pts := append(readings, r.wheel(tc.o, tc.at, tc.lost)...)
+			got, turning, err := Unroll(pts, steadySetup(tc.o))
+			if tc.refuse != "" {
+				if err == nil || !strings.Contains(err.Error(), tc.refuse) {
+					t.Fatalf("%v, want %q", err, tc.refuse)
+				}
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			worst, known := worstError(got, r.truth)
+			if worst > Radians(tc.limit) || known*100 < 88*len(got) || turning.Missed != tc.missed {
+				t.Errorf("worst %.2f deg (limit %v), %d of %d known; %+v", Degrees(worst), tc.limit, known, len(got), turning)
+			}
+		})
+	}
 }

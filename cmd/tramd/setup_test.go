@@ -17,7 +17,7 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	setUp := func(force bool) (string, error) {
 		var out strings.Builder
 		c := &setupCmd{File: file, Force: force, roots: roots}
-		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n/srv/wren.db\n\n"), out: &out, err: &out})
+		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n\n/srv/wren.db\n\n"), out: &out, err: &out})
 		return out.String(), err
 	}
 	said, err := setUp(false)
@@ -65,7 +65,7 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 	defer play(line, stream)()
 	file := filepath.Join(t.TempDir(), "wren.toml")
 	var out strings.Builder
-	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "/srv/wren.db", "", ""}, "\n")
+	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "", "/srv/wren.db", "", ""}, "\n")
 	c := &setupCmd{File: file, roots: madeUpSys(t)}
 	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())

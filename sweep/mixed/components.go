@@ -33,6 +33,12 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 		Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
 		Note: "turns part of one axis into the other",
 	})
+	if f.repeat > 0 {
+		b = append(b, uncertainty.Component{
+			Name: "angle repeat", Type: uncertainty.B, U: sweep.Degrees(f.repeat) / math.Sqrt(3), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
+			Note: "rectangular, by as much as one turn lies turned against another",
+		})
+	}
 	b = append(b, f.indicatorParts(own, perMM)...)
 	if f.both {
 		b = append(b, uncertainty.Component{

@@ -50,12 +50,16 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	if err != nil {
 		return sweep.Result{}, err
 	}
-	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
+	shift, shifted, repeat := sweep.FindTurnShift(pts, setup)
+	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, repeat: repeat, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
 	f.rms = f.scatter()
 	r := f.result(base)
 	r.WarnOrder(pts, setup)
 	r.WarnTurning(turning)
+	if shifted {
+		r.Warnings = append(r.Warnings, shift.Warning())
+	}
 	return r, nil
 }
 

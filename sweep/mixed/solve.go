@@ -16,6 +16,7 @@ type fitting struct {
 	axes   [2]bool
 
 	turning *sweep.Turning // nil unless the angles come of constant turning
+	repeat  float64        // radians by which one turn lies turned against another
 
 	bs     []block
 	both   bool

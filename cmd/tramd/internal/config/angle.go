@@ -34,6 +34,7 @@ type Angle struct {
 	MarkDeg     float64 `toml:"mark_deg" zero:"meant"` // spindle angle at the index pulse, or where the start is marked
 	Clockwise   bool    `toml:"clockwise"`             // seen from above
 	TurnsPerMin float64 `toml:"turns_per_min"`         // roughly
+	Pulses      int     `toml:"pulses_per_turn"`       // on the port; 0: one
 }
 
 // Angle sources.

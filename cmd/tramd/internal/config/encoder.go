@@ -4,6 +4,9 @@ import "strings"
 
 // encoder checks what an encoder may have beside counts.
 func (v *validator) encoder(a *Angle) {
+	if a.Pulses != 0 {
+		v.bad("angle.pulses_per_turn", `an encoder counts, and says which way it turns; remove it, or write source = "steady" for a wheel with a few pulses`)
+	}
 	switch a.CounterBits {
 	case 0, 16, 24, 32:
 	default:
@@ -22,9 +25,22 @@ func (v *validator) encoder(a *Angle) {
 		}
 		return
 	}
-	if len(a.IndexMark) > 16 || strings.ContainsAny(a.IndexMark, "0123456789+-., \t") || a.IndexMark == "deg" || !printable(a.IndexMark) {
-		v.bad("angle.index_mark", "%q; write a word of up to 16 characters without digits, signs, points or blanks, for example \"index\"", a.IndexMark)
+	v.markWord(a.IndexMark)
+	v.indexMark(a)
+}
+
+// markWord checks the word in a line for the index mark.
+func (v *validator) markWord(word string) {
+	if word == "" {
+		return
 	}
+	if len(word) > 16 || strings.ContainsAny(word, "0123456789+-., \t") || word == "deg" || !printable(word) {
+		v.bad("angle.index_mark", "%q; write a word of up to 16 characters without digits, signs, points or blanks, for example \"index\"", word)
+	}
+}
+
+// indexMark checks what hangs on it.
+func (v *validator) indexMark(a *Angle) {
 	v.optional("angle.index_tolerance_deg", a.IndexToleranceDeg, 0.001, 90)
 	if a.IndexDeg != nil {
 		v.number("angle.index_deg", *a.IndexDeg, -360, 360)

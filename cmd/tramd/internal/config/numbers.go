@@ -60,9 +60,9 @@ func (v *validator) numbers(found []number) {
 		case n.is.CanFloat() && (math.IsNaN(n.is.Float()) || math.IsInf(n.is.Float(), 0)):
 			v.bad(n.path, "%v is no number that can be reckoned with; write another, or remove it", n.is.Float())
 		case n.zeroed && !n.is.IsZero():
-			v.bad(n.path, "0 does not mean nothing here; write another number, or remove it to have %v", n.is.Interface())
+			v.bad(n.path, "0 is taken for not written, which means %v; write that, or another number", n.is.Interface())
 		case n.zeroed:
-			v.bad(n.path, "0 would count as not written; write another number, or remove it")
+			v.bad(n.path, "0 is taken for not written; write another number, or leave it out")
 		}
 	}
 }

@@ -87,6 +87,7 @@ func numericKeys() map[string]numericKey {
 		"angle.trigger_baud":        {table: byStations + "trigger_port = \"/dev/ttyUSB4\"\n", rest: arm},
 		"angle.mark_deg":            {table: steady + "turns_per_min = 6.0\n", rest: arm, meant: any},
 		"angle.turns_per_min":       {table: steady, rest: arm},
+		"angle.pulses_per_turn":     {table: steady + "port = \"/dev/ttyUSB1\"\nturns_per_min = 6.0\n", rest: arm},
 
 		"program.baud":             {table: program, rest: arm + moved},
 		"program.feed_deg_per_min": {table: program, rest: arm + moved},

@@ -18,7 +18,7 @@ func (a Angle) Steady() *sweep.Steady {
 	if a.Source != SourceSteady {
 		return nil
 	}
-	return &sweep.Steady{MarkDeg: a.MarkDeg, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin}
+	return &sweep.Steady{MarkDeg: a.MarkDeg, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin, Pulses: max(1, a.Pulses), Marked: a.IndexMark != ""}
 }
 
 // steady checks constant turning.
@@ -27,8 +27,9 @@ func (v *validator) steady(c *Config) {
 	v.number("angle.mark_deg", a.MarkDeg, -360, 360)
 	v.optional("angle.turns_per_min", a.TurnsPerMin, 0.05, 120)
 	if a.Port == "" && a.TurnsPerMin == 0 {
-		v.bad("angle.turns_per_min", "missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse once a turn")
+		v.bad("angle.turns_per_min", "missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse")
 	}
+	v.pulses(a)
 	if a.Frame != device.FramePulse {
 		v.bad("angle.frame", `%q is no index pulse; remove it (whatever comes on the port marks the turn)`, a.Frame)
 	}
@@ -46,4 +47,39 @@ func (v *validator) steady(c *Config) {
 	} else if a.TriggerPort != "" {
 		v.trigger(c)
 	}
+}
+
+// pulsesMost is more magnets than a wheel needs; an encoder has more.
+const pulsesMost = 72
+
+// pulses checks the pulses of a turn.
+func (v *validator) pulses(a *Angle) {
+	switch {
+	case a.Port == "" && a.Pulses != 0:
+		v.bad("angle.pulses_per_turn", "there is no port they come on; write port, or remove it")
+		return
+	case a.Port == "" && a.IndexMark != "":
+		v.bad("angle.index_mark", "there is no port it comes on; write port, or remove it")
+		return
+	}
+	if a.Pulses != 0 {
+		v.whole("angle.pulses_per_turn", int64(a.Pulses), 1, pulsesMost)
+	}
+	v.markWord(a.IndexMark)
+	if v.told["angle.pulses_per_turn"] || v.told["angle.turns_per_min"] {
+		return
+	}
+	// Two that come within the framer's rest would be one. A speed that is rough needs room.
+	if most := FastestTurning(a.Pulses); a.IndexMark == "" && a.Port != "" && a.TurnsPerMin > most {
+		v.bad("angle.turns_per_min", "%v with %d pulses a turn is too fast: pulses within %v count as one; write at most %.4g and turn no faster, or have each pulse send a line and one of them the word of index_mark",
+			a.TurnsPerMin, max(1, a.Pulses), device.PulseRest, most)
+	}
+	if a.Pulses > 1 && a.IndexMark == "" && a.TurnsPerMin == 0 {
+		v.bad("angle.turns_per_min", "missing; with several pulses a turn write roughly how fast it turns, so that a wrong number of pulses is noticed, for example turns_per_min = 6.0")
+	}
+}
+
+// FastestTurning is how many turns a minute still keep the pulses apart, with room for a speed that is known roughly.
+func FastestTurning(pulses int) float64 {
+	return 60 / (1.5 * device.PulseRest.Seconds() * float64(max(1, pulses)))
 }

@@ -49,7 +49,7 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 		angle.Steady = a.Steady()
 		if a.Port != "" {
 			angle.Device = len(specs)
-			specs = append(specs, device.Spec{Name: "index", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: device.FramePulse, Capture: a.Capture})
+			specs = append(specs, device.Spec{Name: "index", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: device.FramePulse, IndexMark: a.IndexMark, Capture: a.Capture})
 		}
 	}
 	if a.TriggerPort != "" {

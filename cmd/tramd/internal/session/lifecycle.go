@@ -29,6 +29,7 @@ type fitted struct {
 	run    int64
 	result sweep.Result
 	err    error
+	doubt  *sweep.Doubt // that the readings themselves showed
 }
 
 // NotFitted begins the reason of a sweep that had all its readings and still has no result.
@@ -222,8 +223,17 @@ func (s *Session) end(o Outcome, why string) {
 	pieces, run, doubts, w := j.points.since(0), j.run, j.doubts, j.undertaking
 	go func() {
 		f := fitted{run: run}
-		pts := sweep.Believed(join(nil, pieces), doubts)
+		all := join(nil, pieces)
+		pts := sweep.Believed(all, doubts)
+		if shift, found, _ := sweep.FindTurnShift(pts, w.setup); found && w.kind != HalfTurn {
+			d := shift.Doubt(all[len(all)-1].T)
+			f.doubt, doubts = &d, append(doubts[:len(doubts):len(doubts)], d)
+			pts = sweep.Believed(all, doubts)
+		}
 		f.result, f.err = s.o.Fit(pts, w.setup)
+		if f.err != nil && f.doubt != nil {
+			f.err = fmt.Errorf("%w (%s)", f.err, f.doubt.Text)
+		}
 		if f.err == nil && w.kind == HalfTurn {
 			f.err = f.result.FindPair(pts, w.setup)
 		}
@@ -235,6 +245,10 @@ func (s *Session) end(o Outcome, why string) {
 func (s *Session) fitDone(f fitted) {
 	if s.job == nil || s.job.run != f.run {
 		return
+	}
+	if f.doubt != nil {
+		s.o.Log.Warn("counts were probably lost between two turns", "from", f.doubt.FromS)
+		s.job.doubt(s, *f.doubt)
 	}
 	end := Ending{Outcome: Finished, At: s.o.Wall(), Result: &f.result}
 	if f.err != nil {

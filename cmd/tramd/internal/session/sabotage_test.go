@@ -212,3 +212,29 @@ func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 		}
 	}
 }
+
+// Without an index mark what is lost by and by shows in the readings of the next turn, once the sweep is whole.
+func TestCountsLostBetweenTurnsAreFoundByTheReadings(t *testing.T) {
+	r := newRig(t, 0)
+	if _, err := r.Start(t.Context(), 3, "check"); err != nil {
+		t.Fatal(err)
+	}
+	r.turn(0, 560)
+	lost := float64(r.at) / 1e9
+	for deg := 561; deg <= 780; deg++ {
+		r.lost = min(100, (deg-560)/2) // counts, a tenth of a degree each
+		r.turn(deg, deg)
+	}
+	r.turn(781, 1110)
+	snap := r.wait(t, "the end", idleNow)
+	doubts := r.shelf.kept()
+	if len(doubts) != 1 || doubts[0].Code != sweep.DoubtTurnsDiffer || !strings.Contains(doubts[0].Text, "between turn 2 and 3") {
+		t.Fatalf("doubts %+v", doubts)
+	}
+	if d := doubts[0]; d.FromS > lost+0.1 || d.ToS < float64(r.at)/1e9-0.1 {
+		t.Errorf("%+v, but they were lost from %v s on", d, lost)
+	}
+	if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 || got.Warnings[len(got.Warnings)-1].Code != sweep.DoubtTurnsDiffer {
+		t.Errorf("%+v", got)
+	}
+}

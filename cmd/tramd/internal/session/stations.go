@@ -181,7 +181,7 @@ func (s *Session) pressed(samples []device.Sample) {
 			continue
 		}
 		if j := s.job; j.steady != nil && !j.steady.pulses && !j.begun {
-			j.mark(s, x.At.Seconds())
+			j.mark(s, x.At.Seconds(), true)
 		}
 		if s.job.stations == nil || s.job.motion != nil {
 			continue

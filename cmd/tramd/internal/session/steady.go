@@ -24,8 +24,9 @@ func newTurning(s *Session) *turning {
 	return &turning{o: *s.o.Angle.Steady, pulses: s.o.Angle.Device >= 0}
 }
 
-// mark takes an index pulse or the start mark at t. With it the run begins.
-func (j *job) mark(s *Session, t float64) {
+// mark takes an index pulse or the start mark at t; told says that the pulse itself says that it is the start mark. With it the
+// run begins.
+func (j *job) mark(s *Session, t float64, told bool) {
 	w := j.steady
 	if w.marks > 0 && t <= w.first {
 		return
@@ -40,7 +41,7 @@ func (j *job) mark(s *Session, t float64) {
 	if s.latest[0].at != 0 {
 		mm = s.latest[0].mm.MM()
 	}
-	j.keep(sweep.Point{T: t, Angle: sweep.Radians(w.o.MarkDeg), Reading: mm})
+	j.keep(sweep.Point{T: t, Angle: w.o.PulseAngle(told || !w.o.Marked && w.marks == 1), Reading: mm})
 }
 
 // turningBy takes a reading of a spindle that turns by itself.
@@ -61,7 +62,7 @@ func (w *turning) turns(t float64) float64 {
 	case w.marks == 0:
 		return 0
 	case w.pulses:
-		return float64(w.marks - 1)
+		return float64(w.marks-1) / float64(max(1, w.o.Pulses))
 	}
 	return (t - w.first) * w.o.TurnsPerMin / 60
 }
@@ -82,7 +83,7 @@ func (s *Session) pulses(samples []device.Sample) {
 		}
 		s.angleAt = x.At
 		if j := s.job; j != nil && j.steady != nil && j.phase != Fitting {
-			j.mark(s, x.At.Seconds()-s.o.Angle.Delay.Seconds())
+			j.mark(s, x.At.Seconds()-s.o.Angle.Delay.Seconds(), x.Mark)
 		}
 	}
 }
@@ -99,7 +100,7 @@ func (s *Session) startMark(ctx context.Context, run int64) error {
 		case j.begun:
 			err = refuse(http.StatusConflict, "the start is marked already")
 		default:
-			j.mark(s, device.Now().Seconds())
+			j.mark(s, device.Now().Seconds(), true)
 		}
 	}); e != nil {
 		return e
@@ -110,6 +111,8 @@ func (s *Session) startMark(ctx context.Context, run int64) error {
 func (j *job) saySteady(s *Session) string {
 	w := j.steady
 	switch {
+	case !j.begun && w.pulses && w.o.Pulses > 1 && !w.o.Marked:
+		return fmt.Sprintf("Put the arm just before %s, so that the pulse there comes first, and let the spindle be turned slowly at a constant speed. Keep clear of it.", place(w.o.MarkDeg))
 	case !j.begun && w.pulses:
 		return "Waiting for the index pulse: let the spindle be turned slowly at a constant speed. Keep clear of it."
 	case !j.begun:

@@ -3,6 +3,7 @@ package session
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -109,5 +110,33 @@ func TestConstantTurningWithAStartMark(t *testing.T) {
 	}
 	if n := len(r.shelf.points); n < 200 {
 		t.Errorf("%d points stored", n)
+	}
+}
+
+// Four magnets a turn, one of them with a word: what is kept is enough to find the angles, and a turn is four pulses.
+func TestConstantTurningWithFourMagnets(t *testing.T) {
+	r := steadyRig(t, true)
+	r.o.Angle.Steady.Pulses, r.o.Angle.Steady.Marked = 4, true // before anything runs that reads it
+	r.o.Setup.Steady.Pulses, r.o.Setup.Steady.Marked = 4, true
+	if _, err := r.Start(t.Context(), 3, "check"); err != nil {
+		t.Fatal(err)
+	}
+	start := r.at
+	at := [4]int{0, 13, 26, 37} // of 50 readings a turn
+	for i := range int(3.4 * 50) {
+		r.at = start + device.Stamp(float64(i)/50*1e9)
+		if k := slices.Index(at[:], (i+20)%50); k >= 0 && i != 67 { // begins between two, and loses one
+			r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Pulse, Mark: k == 0}}})
+		}
+		th := math.Pi/2 - 2*math.Pi*float64(i+20)/50
+		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th)))
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+	}
+	snap := r.wait(t, "the end", idleNow)
+	if snap.Last == nil {
+		t.Fatalf("no result: %+v", r.shelf.ends)
+	}
+	if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 2e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 2e-6 || len(got.Warnings) == 0 || got.Warnings[0].Code != sweep.WarnMissedPulses {
+		t.Errorf("tilt %v nod %v, %+v", got.Tilt.Slope, got.Nod.Slope, got.Warnings)
 	}
 }

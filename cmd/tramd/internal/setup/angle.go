@@ -70,6 +70,14 @@ func (p *plan) askSteady(a *Asker, o Options) error {
 		if err := p.askBaud(a, angleKey("baud"), &p.pulseFrame); err != nil {
 			return err
 		}
+		if err := a.ask("Pulses a turn", "1", p.set(angleKey("pulses_per_turn"), &p.pulses, number)); err != nil {
+			return err
+		}
+		if p.pulses != "1" {
+			if err := a.ask("Word in the line of the pulse that is the start mark (- if the first one of a run is it)", "-", p.set(angleKey("index_mark"), &p.markWord, textOrNone)); err != nil {
+				return err
+			}
+		}
 		speed, usual, mark = speed+" (- if not known)", "-", "Where the arm points at the pulse"
 	}
 	if err := a.ask(speed, usual, p.set(angleKey("turns_per_min"), &p.turnsPerMin, numberOrNone)); err != nil {

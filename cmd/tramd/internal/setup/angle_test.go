@@ -12,8 +12,9 @@ import (
 // arm are the answers up to the angle: the machine, the source, and one indicator on the first port.
 func arm(source string) []string { return []string{"", "", source, "", "", "", "120", "", "", ""} }
 
-// last are the answers after the angle: database and page.
-var last = []string{"", ""}
+// last are the answers after the angle: hours, database and page. With a program it is asked before whether it retracts, and
+// whether checks are taken with nobody there.
+var last, lastOfProgram = []string{"", "", ""}, []string{"", "", "", "", ""}
 
 func TestConstantTurningWithoutAPulseNeedsItsSpeed(t *testing.T) {
 	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("steady"), []string{"", "-", "fast", "-3", "6,5", "400", "90", "y"}, last)...)
@@ -30,7 +31,7 @@ func TestConstantTurningWithoutAPulseNeedsItsSpeed(t *testing.T) {
 }
 
 func TestConstantTurningWithAPulseNeedsNoSpeed(t *testing.T) {
-	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("3"), []string{"1", "2", "9600", "", "", ""}, last)...)
+	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("3"), []string{"1", "2", "9600", "", "", "", ""}, last)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -44,7 +45,7 @@ func TestConstantTurningWithAPulseNeedsNoSpeed(t *testing.T) {
 
 func TestAMotionControllerInWordsOfISO6983(t *testing.T) {
 	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("program"),
-		[]string{"", "1", "2", "", "", "", "g", "c", "", "feed-hold", "", "", "", "0", "5000", "90", "10", "", "200", "", "1", "", "0", ""}, last)...)
+		[]string{"", "1", "2", "", "", "", "g", "c", "", "feed-hold", "", "", "", "0", "5000", "90", "10", "", "200", "", "1", "", ""}, lastOfProgram)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -60,7 +61,7 @@ func TestAMotionControllerInWordsOfISO6983(t *testing.T) {
 	if err != nil || stop != "feed-hold" || !slices.Contains(lines, "G1 C90.000 F90") || !slices.Contains(lines, "G4 P0.5") {
 		t.Errorf("%q, %q, %v", lines, stop, err)
 	}
-	for _, want := range []string{"missing; write the adapter's stable name", "needs one of its own", "letter of an axis", "without it nothing is moved", "0 is not above 0", "out of range",
+	for _, want := range []string{"missing; write the adapter's stable name", "needs one of its own", "letter of an axis", "without it nothing is moved", "0 is taken for not written, which means 180", "out of range",
 		"0 degrees lies outside the soft limits, 10 to 720", "270 degrees lies outside the soft limits, 0 to 200", "write the lowest and the highest reading", "the port is not opened"} {
 		if !strings.Contains(strings.ToLower(said), strings.ToLower(want)) {
 			t.Errorf("%q was not said:\n%s", want, said)
@@ -79,14 +80,14 @@ func TestAMotionControllerWithCommandsOfItsOwn(t *testing.T) {
 		"power; {rpm}", "absolute; slow", "", // once, before
 		"lamp on", "-", "turn {deg.1}, {feed}", "wait \"{dwell_ms}\"", "-", // each
 		"rest\x7f", "", // after
-		"halt {rpm}", "halt", "(", "done.*", "-", "0 -90 -180", "", "-180", "", "0 5", "2"}, last)...)
+		"halt {rpm}", "halt", "(", "done.*", "-", "0 -90 -180", "", "-180", "", "0 5", "0"}, lastOfProgram)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	g := parsed(t, text).Motion()
 	if !slices.Equal(g.Begin, []string{"absolute; slow"}) || !slices.Equal(g.Move, []string{"turn {deg.1}, {feed}", `wait "{dwell_ms}"`}) ||
 		!slices.Equal(g.End, []string{"rest\x7f"}) || g.Stop != "halt" || g.LineEnd != "\r\n" || g.Refused != nil || !g.Done.MatchString("done 7") ||
-		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.LowDeg != -180 || g.HighDeg != 0 || g.Dwell.Seconds() != 2 {
+		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.LowDeg != -180 || g.HighDeg != 0 || g.Dwell != 0 {
 		t.Errorf("%s\n%+v", text, g)
 	}
 	for _, want := range []string{"write LF, CR or CRLF", "write 1 or 2", `"power; {rpm}": {rpm} is not known`, `"halt {rpm}": {rpm} is not known`, "no move command with {deg} in it; the list begins anew",
@@ -104,7 +105,7 @@ func TestTheMotionControllerIsNotListenedTo(t *testing.T) {
 		heard = append(heard, port)
 		return &Found{Keys: "baud = 9600\n"}, nil
 	}}
-	_, text, said, err := interview(t, o, slices.Concat([]string{"", "", "5", "", "", "y", "120", "", "", "", "2", "", "", "", "", "halt", "", "", "", "", "", "", "", ""}, last)...)
+	_, text, said, err := interview(t, o, slices.Concat([]string{"", "", "5", "", "", "y", "120", "", "", "", "2", "", "", "", "", "halt", "", "", "", "", "", "", "", ""}, lastOfProgram)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -132,11 +133,6 @@ func TestTheLimitsThatAreProposed(t *testing.T) {
 func TestNumbersThatTheFileCouldNotHold(t *testing.T) {
 	for _, s := range []string{"1e300", "-1e15", "9223372036854775808", "Inf", "NaN", "0x", ""} {
 		if n, err := number(s); err == nil {
-			t.Errorf("%q was taken as %s", s, n)
-		}
-	}
-	for _, s := range []string{"0", "-0", "0.0", "-1", "x"} {
-		if n, err := above0(s); err == nil {
 			t.Errorf("%q was taken as %s", s, n)
 		}
 	}

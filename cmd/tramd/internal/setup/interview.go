@@ -48,6 +48,8 @@ func Interview(ctx context.Context, a *Asker, o Options) (name, text string, err
 		func() error { return p.askSource(a) },
 		func() error { return p.askIndicators(ctx, a, o) },
 		func() error { return p.askAngle(ctx, a, o) },
+		func() error { return p.askUnattended(a) },
+		func() error { return p.askHours(a) },
 		func() error {
 			return a.ask("Database of the runs", o.Record(p.name), p.set("store.path", &p.store, nil, "control.socket"))
 		},

@@ -22,6 +22,8 @@ type plan struct {
 	turnsPerMin, mark              string
 	clockwise                      bool
 	program                        program
+	unattended                     unattended
+	pulses, markWord               string            // pulses a turn
 	heard                          map[string]*Found // by port
 }
 
@@ -36,7 +38,7 @@ func newPlan() *plan {
 	return &plan{
 		name: "linnet", store: "/var/lib/tramd/tramd.db", listen: "127.0.0.1:9743", source: config.SourceStations,
 		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270",
-		pulseFrame: "baud = 115200\n", turnsPerMin: "6", mark: "0", program: newProgram(), heard: map[string]*Found{},
+		pulseFrame: "baud = 115200\n", turnsPerMin: "6", mark: "0", pulses: "1", program: newProgram(), heard: map[string]*Found{},
 	}
 }
 
@@ -76,6 +78,7 @@ func (p *plan) text() string {
 	if p.source == config.SourceProgram {
 		p.program.text(&b)
 	}
+	p.unattended.text(&b)
 	return b.String()
 }
 
@@ -83,6 +86,12 @@ func (p *plan) steadyText(b *strings.Builder) {
 	fmt.Fprintf(b, "# Never by the spindle's own power: an arm is on it. Keep clear of what turns it.\n")
 	if p.pulsePort != "" {
 		fmt.Fprintf(b, "port = %s   # of the index pulse\n%s", quote(p.pulsePort), p.pulseFrame)
+		if p.pulses != "1" {
+			fmt.Fprintf(b, "pulses_per_turn = %s\n", p.pulses)
+		}
+		if p.markWord != "" {
+			fmt.Fprintf(b, "index_mark = %s   # in the line of the pulse at mark_deg\n", quote(p.markWord))
+		}
 	}
 	if p.turnsPerMin != "" {
 		fmt.Fprintf(b, "turns_per_min = %s   # roughly\n", p.turnsPerMin)
@@ -139,15 +148,6 @@ func number(s string) (string, error) {
 		return "", fmt.Errorf("%v is out of range", s)
 	}
 	return strconv.FormatFloat(x, 'f', -1, 64), nil
-}
-
-// above0 gives a number for which 0 would be read as "what is usual".
-func above0(s string) (string, error) {
-	n, err := number(s)
-	if err == nil && (n == "0" || n[0] == '-') {
-		err = fmt.Errorf("%s is not above 0", n)
-	}
-	return n, err
 }
 
 // numberOrNone takes "-" for none.

@@ -17,6 +17,8 @@ type program struct {
 	done, refused    string // regular expressions
 	feed, low, high  string
 	travel, dwell    string
+	retract          []string
+	stopped          string // regular expression
 }
 
 // newProgram is right until the questions come to it; no station lies outside its limits.
@@ -50,6 +52,9 @@ port = %s
 	if g.refused != "" {
 		fmt.Fprintf(b, "refused = %s   # one that refuses, or tells of trouble\n", quote(g.refused))
 	}
+	if len(g.retract) > 0 {
+		fmt.Fprintf(b, "retract = %s   # after a stop, where that is safe\nstopped = %s   # a whole line by which the controller says that it has stopped\n", quotes(g.retract), quote(g.stopped))
+	}
 	fmt.Fprintf(b, "feed_deg_per_min = %s\nlow_deg = %s   # soft limits of the spindle angle\nhigh_deg = %s\n", g.feed, g.low, g.high)
 	fmt.Fprintf(b, "travel_mm = [%s]   # readings outside it stop the arm\nboth_ways = true   # there and back\n", g.travel)
 	fmt.Fprintf(b, "dwell_s = %s   # from the arrival to the first reading that counts\n", g.dwell)
@@ -72,10 +77,11 @@ func (p *plan) askProgram(a *Asker, o Options) error {
 		put(`Line that acknowledges a command, as a regular expression`, "ok", "done", &g.done, nil),
 		put(`Line that refuses one, as a regular expression (- for none)`, "error.*", "refused", &g.refused, textOrNone),
 		func() error { return p.askStations(a) },
-		put("Feed, deg a minute", "180", "feed_deg_per_min", &g.feed, above0),
+		put("Feed, deg a minute", "180", "feed_deg_per_min", &g.feed, number),
 		func() error { return p.askLimits(a) },
 		put("Lowest and highest reading, mm; one outside stops the arm", g.travel, "travel_mm", &g.travel, numbers),
-		put("Dwell from the arrival to the first reading that counts, s", "0.5", "dwell_s", &g.dwell, above0),
+		put("Dwell from the arrival to the first reading that counts, s", "0.5", "dwell_s", &g.dwell, number),
+		func() error { return p.askRetract(a) },
 	} {
 		if err := step(); err != nil {
 			return err

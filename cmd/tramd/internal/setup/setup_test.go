@@ -39,7 +39,7 @@ func parsed(t *testing.T, text string) *config.Config {
 }
 
 func TestTheShortestWayThroughTheQuestions(t *testing.T) {
-	name, text, said, err := interview(t, Options{Ports: bench}, "", "", "", "", "", "", "120", "", "", "", "", "", "")
+	name, text, said, err := interview(t, Options{Ports: bench}, "", "", "", "", "", "", "120", "", "", "", "", "", "", "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -60,7 +60,7 @@ func TestTwoIndicatorsAndAnEncoderWithSlipsOfThePen(t *testing.T) {
 		"a b", "wren", "0.02", "0.03/300", "9", "encoder",
 		"", "7", "1", "fast", "9600", "none", "-5", "120,5", "0,2", "0.001", "maybe", "y",
 		"arm", "right", "tcp://192.0.2.7:4001", "", "80", "", "", "180", "n",
-		"1", "2", "115200", "1", "3600", "/srv/wren/\"odd\".db", "9743", "0.0.0.0:9743")
+		"1", "2", "115200", "1", "3600", "", "", "/srv/wren/\"odd\".db", "9743", "0.0.0.0:9743")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -79,7 +79,7 @@ func TestTwoIndicatorsAndAnEncoderWithSlipsOfThePen(t *testing.T) {
 }
 
 func TestAPlainDialNeedsNoPort(t *testing.T) {
-	_, text, said, err := interview(t, Options{}, "wren", "-", "typed", "dial", "95", "", "0.01", "", "0 180", "", "")
+	_, text, said, err := interview(t, Options{}, "wren", "-", "typed", "dial", "95", "", "0.01", "", "0 180", "", "", "")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -96,11 +96,11 @@ func TestWhatListeningFindsIsTaken(t *testing.T) {
 		}
 		return &Found{Keys: "baud = 4800\nline = \"7E1\"\n", Notes: []string{"the unit was never sent"}}, nil
 	}}
-	_, text, said, err := interview(t, o, "", "", "", "", "2", "y", "", "120", "", "", "n", "", "", "")
+	_, text, said, err := interview(t, o, "", "", "", "", "2", "y", "", "120", "", "", "n", "", "", "", "")
 	if err != nil || !strings.Contains(said, "pid 77") || parsed(t, text).Indicators[0].Baud != 115200 {
 		t.Errorf("%v\n%s\n%s", err, said, text)
 	}
-	_, text, said, err = interview(t, o, "", "", "", "", "1", "", "120", "", "", "n", "", "", "")
+	_, text, said, err = interview(t, o, "", "", "", "", "1", "", "120", "", "", "n", "", "", "", "")
 	if err != nil || !strings.Contains(said, "the unit was never sent") {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -115,7 +115,7 @@ func TestChannelsOfOnePortGoToOneIndicatorEach(t *testing.T) {
 		heard++
 		return &Found{Keys: "baud = 9600\n", Channels: []string{"A", "B"}}, nil
 	}}
-	_, text, said, err := interview(t, o, "", "", "", "", "1", "", "120", "", "", "y", "", "1", "100", "", "", "", "n", "", "", "")
+	_, text, said, err := interview(t, o, "", "", "", "", "1", "", "120", "", "", "y", "", "1", "100", "", "", "", "n", "", "", "", "")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
@@ -145,6 +145,7 @@ func FuzzAnswersNeverMakeABadConfiguration(f *testing.F) {
 	f.Add("\n\nprogram\n\n\n\n120\n\n\n\n\n\n\n\n\nM0\n\n\n\n\n\n\n\n\n\n\n")
 	f.Add("\n\n5\n\n\n\n120\n\n\n\n2\n\nCR\n2\na\x7f\n-\nmove {deg.2};{feed}\nwait \"{dwell_ms}\"\n-\n-\nhalt\n.*\n-\n0 180\n1e2\n-400\n400\n-2 2\n1\n\n\n")
 	f.Add("\n\n\n\n\n\n120\n\n\n\n\n/" + strings.Repeat("x", 120) + "/x.db\n\n\n")
+	f.Add("\n\n5\n\n\n\n120\n\n\n\n2\n\n\n\n\nhalt\n\n\n\n\n\n\n\n\ny\nstopped\nG0 Z50\n-\ny\n-\n/run/idle\n\n\n/run/on\n\n\n")
 	f.Add("\n\nsteady\n\n\n\n120\n\n\n\n2\n\n-\n90\ny\n\n\n")
 	f.Fuzz(func(t *testing.T, answers string) {
 		a := NewAsker(t.Context(), strings.NewReader(answers), io.Discard)
