@@ -13,6 +13,7 @@ import (
 )
 
 type listenCmd struct {
+	Where   string  `arg:"" optional:"" name:"at" placeholder:"PORT" help:"The port; the same as --port."`
 	Port    string  `help:"/dev/serial/by-id/..., tcp://host:port or replay:FILE; with --config, which of its ports, or the name of an input (default: the first port)."`
 	Baud    int     `help:"Rate of the line (115200)."`
 	Line    string  `help:"Bits, parity, stop bits (8N1)."`
@@ -29,6 +30,12 @@ keep clear of whatever a motor moves, and look twice which port it is.
 
 // Run shows a port until it is told to stop.
 func (c *listenCmd) Run(e *env) error {
+	if c.Where != "" {
+		if c.Port != "" && c.Port != c.Where {
+			return usageError{fmt.Errorf("%s and --port=%s are two ports; name one", c.Where, c.Port)}
+		}
+		c.Port = c.Where
+	}
 	if in, err := c.input(); err != nil || in != nil {
 		return errors.Join(err, watchInput(e, in, c.Seconds))
 	}

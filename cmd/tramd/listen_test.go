@@ -8,6 +8,12 @@ import (
 	"time"
 )
 
+func TestListenTakesOnePort(t *testing.T) {
+	if status, _, said := call(t, "listen", "/dev/one", "--port", "/dev/two"); status != 2 || !strings.Contains(said, "are two ports") {
+		t.Errorf("status %d: %s", status, said)
+	}
+}
+
 // A capture stands in for a port: what is shown is known to the byte.
 func TestListenShowsRawAndDecodedSideBySide(t *testing.T) {
 	const captures = "../../testdata/captures/"
@@ -20,7 +26,7 @@ func TestListenShowsRawAndDecodedSideBySide(t *testing.T) {
 			"< 61 20 30 2E 35 20 6B 67 0A                       a 0.5 kg.         bad: bad_unit\n",
 			"6 readings in ", "; bad frames: bad_unit 1, garbage 1, status 1\n",
 		}},
-		{[]string{"--port", "replay:" + captures + "encoder_counts.log", "--frame", "encoder"}, []string{"  count "}},
+		{[]string{"replay:" + captures + "encoder_counts.log", "--frame", "encoder"}, []string{"  count "}}, // as with identify
 		{[]string{"--port", "replay:" + captures + "binary_channels.log", "--with",
 			`binary = { layout = "AA 55 ch value check", bits = 24, order = "low_first", check = "xor", scale = "0.001 mm" }`}, []string{
 			"< AA 55 01 FB FF FF 05 AA 55 02 E8 03 00 16 AA 55  .U......U......U\n", "  1 -0.003 mm", "bad: bad_checksum",

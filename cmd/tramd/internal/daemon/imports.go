@@ -48,7 +48,7 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f ImportFile, setu
 		File:   f.Name, Points: pts, Result: result, Again: f.Again,
 	})
 	if errors.Is(err, store.ErrImported) {
-		return Imported{}, &session.Refusal{Status: http.StatusConflict, Text: err.Error() + "; ask for it again to store it twice"}
+		return Imported{}, &session.Refusal{Status: http.StatusConflict, Text: err.Error() + "; to store it twice import it with --again"}
 	}
 	return Imported{Run: id, Result: result}, err
 }

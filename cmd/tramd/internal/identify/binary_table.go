@@ -56,6 +56,9 @@ func (w window) binaryGuess(l layout, h Heard) guess {
 	if low >= 0 || high < 0 {
 		g.notes = append(g.notes, "the count never passed zero, so the sign is a guess: let it pass zero and try again")
 	}
+	if b, ok := w.mayBeHigher(l); ok {
+		g.notes = append(g.notes, fmt.Sprintf("the byte %02X beside the count never changed and may be its highest: if readings jump or stop further on, move the plunger over more of its travel and try again", b))
+	}
 	g.table = t.String()
 	return g
 }
@@ -71,4 +74,18 @@ func gapMS(h Heard) int {
 		last = at
 	}
 	return max(5, min(100, int(least/2)))
+}
+
+// mayBeHigher gives a fixed byte that lies where one above the count would, and is as small, or as near to all bits set, as the
+// highest byte of a count that has not moved far.
+func (w window) mayBeHigher(l layout) (b byte, may bool) {
+	i := l.to
+	if l.high {
+		i = l.from - 1
+	}
+	if i < 1 || i >= w.size || i == l.channelAt || i == l.checkAt || !w.constant(i) {
+		return 0, false
+	}
+	b = w.frames[0][i]
+	return b, b > 0 && b < 0x10 || b >= 0xF0 && b < 0xFF
 }
