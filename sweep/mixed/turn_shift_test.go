@@ -62,8 +62,9 @@ func TestTurnsOfACleanSweepAgree(t *testing.T) {
 	}
 }
 
-// Counts lost between two turns are found where they matter, and where they are not, the interval still holds the lean.
-func TestLossesBetweenTurnsAreSeenOrCovered(t *testing.T) {
+// How many of the losses between two turns are found, and how often the interval holds the lean all the same: the study prints
+// it, the test sees that neither falls below what the study found.
+func TestLossesBetweenTurns(t *testing.T) {
 	type tally struct{ n, found, late, held int }
 	sizes := []float64{1, 3, 10, 30}
 	harms := []float64{0.3, 1, 3, 10, 30, math.Inf(1)}
