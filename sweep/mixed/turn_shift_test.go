@@ -47,7 +47,7 @@ func angles(pts []sweep.Point) (low, high float64) {
 // No noise, surface, warming, knock or play of the two generators looks like counts lost between two turns.
 func TestTurnsOfACleanSweepAgree(t *testing.T) {
 	n, alarms := 0, 0
-	overTurns(t, max(6, *turnStudy), 7001, func(name string, tr trial, _ *rand.Rand) {
+	overTurns(t, max(4, *turnStudy), 7001, func(name string, tr trial, _ *rand.Rand) {
 		n++
 		if s, found, _ := sweep.FindTurnShift(tr.pts, tr.setup); found {
 			alarms++
@@ -57,7 +57,7 @@ func TestTurnsOfACleanSweepAgree(t *testing.T) {
 		}
 	})
 	t.Logf("%d alarms in %d clean sweeps of a turn and a half or more", alarms, n)
-	if n < 10 || alarms*2000 > n {
+	if n < 6 || alarms*2000 > n {
 		t.Errorf("%d alarms in %d clean sweeps", alarms, n)
 	}
 }
