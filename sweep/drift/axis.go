@@ -246,7 +246,12 @@ func (a *axis) scatter() float64 {
 	if a.bank == nil || a.bank.n < 3 {
 		return math.NaN()
 	}
-	return math.Sqrt(math.Max(0, a.bank.sigma().variance()-a.uu.mean()))
+	variance, uu := a.bank.sigma().variance(), a.uu.mean()
+	if a.anew.uneven() { // the good checks know it better than the mean of all does
+		c := a.anew.variance(uu)
+		return math.Sqrt(variance * c / (c + uu))
+	}
+	return math.Sqrt(math.Max(0, variance-uu))
 }
 
 func known(u float64) bool { return u > 0 && !math.IsInf(u, 0) }

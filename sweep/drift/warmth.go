@@ -35,8 +35,8 @@ type climate struct {
 // What a year makes of a shop's temperature, as long as the record has not seen a whole one (common practice, no source; the
 // study's shops have 2 to 8 K): a wave of so many kelvin at most, and no more than so many times the variance seen.
 const (
-	yearWaveK = 5.0
-	yearTimes = 8.0
+	yearWaveK = 6.5
+	yearTimes = 12.0
 	year      = 365.25
 )
 

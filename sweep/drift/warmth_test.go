@@ -345,3 +345,37 @@ func TestWhatIsLearnedOfTheTemperatureOutlivesAnEvent(t *testing.T) {
 		t.Errorf("nod does not lean with it: %+v", w)
 	}
 }
+
+// One that leans and is knocked loses its alarm when it is set back, whatever the season has come to meanwhile.
+func TestALeaningMachineThatGoesBackLosesItsAlarm(t *testing.T) {
+	const machines = 20
+	var raised, named, gone int
+	for seed := range uint64(machines) {
+		r := rand.New(rand.NewPCG(seed, 41))
+		tr := New()
+		for day := range 125 {
+			celsius := 4 + 0.2*float64(day) + 1.5*r.NormFloat64()
+			tilt := 0.004*(celsius-14) + 0.004*r.NormFloat64()
+			if day >= 60 && day < 105 {
+				tilt += 0.02
+			}
+			c := check(float64(day), tilt, 0.004*r.NormFloat64(), 0.004)
+			c.TemperatureC = &celsius
+			row := play(t, tr, []Check{c})[0]
+			shift := len(row.Alarms) > 0 && row.Alarms[0].Kind == Shift && math.Abs(row.Alarms[0].SizeMMPerM-0.02) < 0.006
+			switch {
+			case day == 104 && row.Alarm != None:
+				raised++
+				if shift {
+					named++
+				}
+			case day == 124 && row.Alarm == None:
+				gone++
+			}
+		}
+	}
+	t.Logf("raised %d, named and sized %d, gone %d of %d", raised, named, gone, machines)
+	if raised < machines || named < machines-3 || gone < machines-3 {
+		t.Errorf("of %d machines %d raised an alarm, %d named it and its size, and %d lost it 20 checks after", machines, raised, named, gone)
+	}
+}

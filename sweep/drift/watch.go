@@ -20,7 +20,8 @@ const (
 // standing is a shift or a trend that stands.
 type standing struct {
 	change
-	base     float64 // the level before
+	base     float64 // the level before, when it was raised
+	baseZ    float64 // at which temperature, as observations count it
 	back     float64 // how much likelier it is that the lean is back there
 	backFrom int     // since when, in the chart's count
 	size     float64 // of the change while nothing spoke for a return
@@ -69,7 +70,7 @@ func (a *axis) watch() {
 
 func (a *axis) raise(f finding) {
 	c := f.best()
-	a.moved = &standing{change: c, base: c.level, size: c.size, backFrom: a.chart.n()}
+	a.moved = &standing{change: c, base: c.level, baseZ: c.mz, size: c.size, backFrom: a.chart.n()}
 	from := c.from
 	if f.ramp.gain > f.step.gain-nearly { // what a ramp has come to by now must not pass for a level
 		from = min(from, f.ramp.from)
@@ -84,7 +85,7 @@ func (a *axis) wentBack(m *standing) bool {
 	s2 := a.bank.sigma().variance() * (o.r + float64(o.dim))
 	size := math.Copysign(math.Max(math.Abs(m.size), 1.5*math.Sqrt(s2)), m.size)
 	before := m.back
-	y := o.y - m.perK*(o.z-m.mz)
+	y := o.y - m.perK*(o.z-m.baseZ)
 	m.back = math.Max(0, m.back+(sq(y-m.base-size)-sq(y-m.base))/(2*s2))
 	if before == 0 {
 		m.backFrom = a.chart.n() - 1
