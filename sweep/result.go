@@ -62,6 +62,7 @@ type Result struct {
 	Rejections []Rejection // what was left out, where and why; nil when the model does not say
 	Form       []Harmonic  // of the surface, where it could be estimated
 	Turns      *Turns      // nil for less than two turns
+	Waves      []Wave      // steady oscillations under the readings that were found and taken out
 
 	Pair *PairFinding // of a half turn; nil otherwise
 }
@@ -105,6 +106,7 @@ type resultJSON struct {
 	Rejections []Rejection `json:"rejections,omitempty"`
 	Form       []Harmonic  `json:"form,omitempty"`
 	Turns      *Turns      `json:"turns,omitempty"`
+	Waves      []Wave      `json:"waves,omitempty"`
 
 	Pair *PairFinding `json:"pair,omitempty"`
 }

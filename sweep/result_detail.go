@@ -27,6 +27,13 @@ type Harmonic struct {
 	PhaseDeg    float64 `json:"phase_deg"` // where its first high point lies
 }
 
+// Wave is a steady oscillation in time, as of a pump, a fan or a passing crane.
+type Wave struct {
+	Hertz       float64 `json:"hertz"`
+	PeriodS     float64 `json:"period_s"`
+	AmplitudeMM float64 `json:"amplitude_mm"` // half of peak to valley, of the indicator that shows it most
+}
+
 // Turns splits what repeats from turn to turn from what does not, in the sense of ISO 230-7 (cited from memory): the
 // fundamental, once a turn, is the lean; the residual synchronous part is the rest of what repeats with the turn; the
 // asynchronous part is what does not repeat.

@@ -17,7 +17,7 @@ func (r Result) MarshalJSON() ([]byte, error) {
 		Readings: r.Readings, Rejected: r.Rejected,
 		CoverageDeg: Degrees(r.Coverage), CoverageFactor: r.CoverageFactor, DoF: known(r.DoF),
 		Verdict: r.Verdict, Warnings: r.Warnings,
-		Conformity: r.Conformity, Rejections: r.Rejections, Form: r.Form, Turns: r.Turns, Pair: r.Pair,
+		Conformity: r.Conformity, Rejections: r.Rejections, Form: r.Form, Turns: r.Turns, Waves: r.Waves, Pair: r.Pair,
 	}
 	if out.Warnings == nil {
 		out.Warnings = []Warning{}
@@ -49,7 +49,7 @@ func (r *Result) UnmarshalJSON(data []byte) error {
 		Readings: in.Readings, Rejected: in.Rejected,
 		Coverage: Radians(in.CoverageDeg), CoverageFactor: in.CoverageFactor, DoF: orNaN(in.DoF),
 		Verdict: in.Verdict, Warnings: in.Warnings,
-		Conformity: in.Conformity, Rejections: in.Rejections, Form: in.Form, Turns: in.Turns, Pair: in.Pair,
+		Conformity: in.Conformity, Rejections: in.Rejections, Form: in.Form, Turns: in.Turns, Waves: in.Waves, Pair: in.Pair,
 	}
 	for _, mm := range in.OffsetsMM {
 		r.OffsetMM = append(r.OffsetMM, orNaN(mm))

@@ -18,6 +18,7 @@ type block struct {
 	rate         float64 // turning, rad/s, signed
 	n            float64
 	noise        float64 // variance of its white noise, relative to the typical block
+	runs         float64 // stretches of equal readings
 }
 
 // blocks joins neighbouring segments of a track.
@@ -46,6 +47,7 @@ func blocks(in *input, segs []segment) []block {
 			}
 			n := float64(g.n)
 			b.t, b.th, b.z, b.n = b.t+n*g.t, b.th+n*g.th, b.z+n*g.z, b.n+n
+			b.runs += float64(g.runs)
 			lo, hi, last = math.Min(lo, from), math.Max(hi, to), g
 		}
 		b.t, b.th, b.z = b.t/b.n, b.th/b.n, b.z/b.n
@@ -68,6 +70,7 @@ func mergeStations(in []block) []block {
 				w := a.n + b.n
 				a.t, a.th, a.z = (a.n*a.t+b.n*b.t)/w, (a.n*a.th+b.n*b.th)/w, (a.n*a.z+b.n*b.z)/w
 				a.n = w
+				a.runs += b.runs
 				continue
 			}
 		}

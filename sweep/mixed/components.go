@@ -75,7 +75,11 @@ func (f *fitting) rounding() float64 {
 	}
 	x := 2 * math.Pi * math.Max(amp/q, 0.25) // a smaller wave may hide between two steps
 	bessel := 0.8 / math.Sqrt(2*x)           // root mean square of J1 over its waves
-	return math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
+	left := 1.0
+	if f.steps.variance > 0 {
+		left = stepsLeft
+	}
+	return left * math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
 }
 
 // alongLean is one axis's share of what stands along the lean: rounded readings of a wave are wrong by more or less of that
@@ -116,7 +120,7 @@ func (f *fitting) typeA(at int, perMM float64) uncertainty.Budget {
 	total := f.ans.cov[2*at]
 	p := &f.ans.best
 	leak := f.leak(at)
-	pr := f.d.precision(newLevels(f.bs), p.h)
+	pr := f.d.precision(f.levels(), p.h)
 	var form, drift float64
 	for i, s := range leak {
 		v := p.s2 * s * s / pr[i]
@@ -163,7 +167,7 @@ func (f *fitting) leak(at int) []float64 {
 		unit[i] /= r[i]
 	}
 	p.factor.backward(unit)
-	pr := d.precision(newLevels(f.bs), p.h)
+	pr := d.precision(f.levels(), p.h)
 	out := make([]float64, d.form+d.drift)
 	for j := range out {
 		// The normal equations less the prior's precision, times a unit in column j, are (C - D⁻¹) e_j, and C⁻¹ C e_j = e_j,

@@ -3,7 +3,9 @@ package mixed
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"strings"
+	"sync"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -11,7 +13,7 @@ import (
 	"tramd/sweep"
 )
 
-// TestCoverage is the short form of the study: every kind, few sweeps, seeded. Kinds are pooled, since five sweeps of one show
+// TestCoverage is the short form of the study: every kind, few sweeps, seeded. Kinds are pooled, since three sweeps of one show
 // little: a pool whose interval held the truth in 91 % would come out below its bound once in a hundred (see fewest), and no
 // pool's interval may be 1.5 times as wide as its errors need, or 0.85 times. Intervals 0.7 times as wide as they are fail in
 // most of the pools. Least squares' intervals hold the truth in a third of the cases in half of these kinds. One kind alone may
@@ -21,11 +23,24 @@ func TestCoverage(t *testing.T) {
 		n, held int
 		scaled  []float64 // error over half width
 	}
+	const sweeps = 3
+	kinds := append(families(), unseen()...)
+	tallies := make([]tally, len(kinds))
+	var work sync.WaitGroup
+	room := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for i, f := range kinds {
+		room <- struct{}{}
+		work.Go(func() {
+			tallies[i] = study(t, f, sweeps, 2)
+			<-room
+		})
+	}
+	work.Wait()
 	pools := map[string]*pool{}
-	for _, f := range append(families(), unseen()...) {
-		s := study(t, f, 5, 2)
+	for i, f := range kinds {
+		s := &tallies[i]
 		if s.refused > 0 {
-			t.Errorf("%s: %d of 5 sweeps refused", f.name, s.refused)
+			t.Errorf("%s: %d of %d sweeps refused", f.name, s.refused, sweeps)
 		}
 		if s.n > 0 && s.coverage() < 0.60 {
 			t.Errorf("%s: the interval held the truth in %.0f %%", f.name, 100*s.coverage())

@@ -12,16 +12,20 @@ func (f *fitting) describe(r *sweep.Result) {
 	circle := f.d.circles[0]
 	coef := f.coef[circle*2*formOrders:]
 	if len(f.bs) >= denseSegments {
-		r.Form = harmonics(coef)
+		r.Form = append(harmonics(coef), f.tableWaves()...)
 		low, high := math.Inf(1), math.Inf(-1)
 		for i := range 360 {
 			z := f.d.formAt(circle, f.coef, sweep.Radians(float64(i)))
+			for _, h := range r.Form[formOrders:] {
+				z += h.AmplitudeMM * math.Cos(float64(h.Order)*sweep.Radians(float64(i)-h.PhaseDeg))
+			}
 			low, high = math.Min(low, z), math.Max(high, z)
 		}
 		r.FormPVMM = high - low
 	}
 	r.ResidualRMSMM = f.rms
 	r.Turns = f.turns()
+	r.Waves = f.timeWaves()
 }
 
 // scatter is the root mean square of the kept readings about the fitted curve, the model's fixed unknowns taken off.
@@ -83,6 +87,7 @@ const (
 	WarnHysteresis    = "hysteresis"
 	WarnBorrowed      = "borrowed_repeatability"
 	WarnAssumed       = "assumed_repeatability"
+	WarnSteadyWave    = "steady_wave"
 )
 
 func (f *fitting) warn(r *sweep.Result) {
@@ -134,6 +139,9 @@ func (f *fitting) warn(r *sweep.Result) {
 		}
 	}
 	f.warnDirections(add)
+	for _, w := range r.Waves {
+		add(WarnSteadyWave, "a steady wave of %.3g Hz (period %.3g s) and %.4f mm amplitude lies under the readings, as of a pump, a fan or a motor that runs; it was taken out: find it and stop it, or sweep more turns", w.Hertz, w.PeriodS, w.AmplitudeMM)
+	}
 	switch few := len(f.bs)-f.groups-f.d.lean < 5; {
 	case f.opt.RepeatabilityDoF > 0 && f.opt.RepeatabilityMM > 0:
 		add(WarnBorrowed, "the uncertainty uses a repeatability of %.4f mm pooled from earlier runs (%.0f degrees of freedom)", f.opt.RepeatabilityMM, f.opt.RepeatabilityDoF)

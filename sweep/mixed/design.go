@@ -144,12 +144,11 @@ func (d *design) formAt(circle int, coef []float64, th float64) float64 {
 func harmonics(coef []float64) []sweep.Harmonic {
 	var out []sweep.Harmonic
 	for k := 0; k < formOrders; k++ {
-		c, s := coef[2*k], coef[2*k+1]
-		order := k + 2
-		out = append(out, sweep.Harmonic{
-			Order: order, AmplitudeMM: math.Hypot(c, s),
-			PhaseDeg: sweep.Degrees(sweep.Wrap(math.Atan2(s, c))) / float64(order),
-		})
+		out = append(out, harmonic(k+2, coef[2*k], coef[2*k+1]))
 	}
 	return out
+}
+
+func harmonic(order int, c, s float64) sweep.Harmonic {
+	return sweep.Harmonic{Order: order, AmplitudeMM: math.Hypot(c, s), PhaseDeg: sweep.Degrees(sweep.Wrap(math.Atan2(s, c))) / float64(order)}
 }

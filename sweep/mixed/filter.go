@@ -5,22 +5,36 @@ import "math"
 // noise is the shape of the noise in time: white noise of unit variance (times each block's own) plus a slow part of the
 // given variance. The slow part is correlated over tau seconds, exponentially (an Ornstein-Uhlenbeck process; with tau as
 // long as the sweep it behaves as a random walk). Given several taus in even ratio it is the sum of as many such processes
-// of equal variance, whose spectrum falls as one over the frequency.
+// of equal variance, whose spectrum falls as one over the frequency. What the display rounds off is one more such process.
 type noise struct {
-	slow float64   // variance of the slow part, relative to the white
-	tau  []float64 // seconds
+	slow  float64   // variance of the slow part, relative to the white
+	tau   []float64 // seconds
+	steps steps
 }
+
+// steps is the part of the rounding error that lasts as long as the reading stands still.
+type steps struct{ variance, tau float64 } // relative to the white; seconds
 
 // whiten runs the columns of the design through the innovations of that noise and returns the sums of products of the
 // result and the log determinant of the noise's covariance. Being Markov, the noise costs one small filter a column, so
 // the whole is linear in the blocks.
 func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
-	if len(nz.tau) == 1 || nz.slow == 0 {
-		return d.whitenOne(bs, nz.slow, nz.tau[0])
+	if nz.slow == 0 {
+		nz.tau = nz.tau[:1]
 	}
 	m := len(nz.tau)
+	if m == 1 && nz.steps.variance == 0 {
+		return d.whitenOne(bs, nz.slow, nz.tau[0])
+	}
 	gram = newSym(d.cols)
-	each := nz.slow / float64(m)
+	taus, each := append([]float64(nil), nz.tau...), make([]float64, m)
+	for k := range each {
+		each[k] = nz.slow / float64(m)
+	}
+	if nz.steps.variance > 0 {
+		taus, each = append(taus, nz.steps.tau), append(each, nz.steps.variance)
+		m++
+	}
 	state, sums := make([]float64, m*d.cols), newSums(gram) // state of a column beside each other
 	p, sum, fade := newSym(m), make([]float64, m), make([]float64, m)
 	for i := range bs {
@@ -28,11 +42,11 @@ func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
 			clear(state)
 			clear(p.a)
 			for k := range m {
-				p.row(k)[k] = each
+				p.row(k)[k] = each[k]
 			}
 		} else {
 			dt := math.Abs(bs[i].t - bs[i-1].t)
-			for k, tau := range nz.tau {
+			for k, tau := range taus {
 				fade[k] = math.Exp(-dt / tau)
 			}
 			for k := range m {
@@ -40,7 +54,7 @@ func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
 				for l := range r {
 					r[l] *= fade[k] * fade[l]
 				}
-				r[k] += each * (1 - fade[k]*fade[k])
+				r[k] += each[k] * (1 - fade[k]*fade[k])
 			}
 			for j := range d.cols {
 				for k := range m {

@@ -9,11 +9,11 @@ import (
 	"tramd/sweep/units"
 )
 
-// Model names the full model in a result. Version 3 knows a steady wave in time, climbs every hill of the likelihood before
-// it averages, and thinks no form and no drift likelier than a little of either.
+// Model names the full model in a result. Version 4 takes the steps of a coarse display for no random walk, fine waves of the
+// table for no noise and a tremor for no white noise, and thinks slow noise unlikelier at stations that settle.
 const (
 	Model        = "full"
-	ModelVersion = 3
+	ModelVersion = 4
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.

@@ -33,6 +33,7 @@ type searcher struct {
 	bs    []block
 	l     *levels
 	known repeatability
+	least float64 // variance of the white noise that rounding alone makes
 	gram  map[[2]int8]white
 	seen  map[hyper]float64
 	room  sym     // for the next factor
@@ -172,8 +173,8 @@ func (s *searcher) at(h hyper) point {
 	free := float64(len(s.bs)-d.groups-d.extra-d.lean) + s.known.dof
 	free = math.Max(free, 1)
 	scale := rss + s.known.dof*s.known.s*s.known.s
-	p := point{h: h, factor: c, dof: free, s2: scale / free}
-	p.weight = -(logDet+free*math.Log(scale))/2 + s.l.prior(h)
+	p := point{h: h, factor: c, dof: free, s2: math.Max(scale/free, s.least)}
+	p.weight = -(logDet+free*math.Log(free*p.s2)+scale/p.s2-free)/2 + s.l.prior(h)
 	p.weightLog = p.weight
 	p.corner(d)
 	if s.held && p.weight <= s.top {

@@ -33,6 +33,7 @@ type segment struct {
 	dir           float64 // +1 counter-clockwise, -1 clockwise, 0 not known
 	group         int     // offset group: a new one begins where the stylus was knocked
 	n             int     // readings kept
+	runs          int     // stretches of equal readings among them: each is rounded once
 	why           code
 }
 
@@ -120,13 +121,18 @@ func (s *segment) middle(tr *track, buf []float64) []float64 {
 
 // mean sets the segment's place to the mean of its kept readings.
 func (s *segment) mean(tr *track) {
-	s.t, s.th, s.z, s.n = 0, 0, 0, 0
+	s.t, s.th, s.z, s.n, s.runs = 0, 0, 0, 0, 0
+	last := math.NaN()
 	for i := s.lo; i < s.hi; i++ {
 		if tr.why[i] == kept {
 			s.t += tr.t[i]
 			s.th += tr.th[i]
 			s.z += tr.z[i]
 			s.n++
+			if tr.z[i] != last {
+				s.runs++
+			}
+			last = tr.z[i]
 		}
 	}
 	if n := float64(s.n); n > 0 {

@@ -18,21 +18,25 @@ type fitting struct {
 	turning *sweep.Turning // nil unless the angles come of constant turning
 	repeat  float64        // radians by which one turn lies turned against another
 
-	bs     []block
-	both   bool
-	known  repeatability
-	d      *design
-	points []point // of the last round
-	ans    answer
-	coef   []float64
-	rms    float64 // of the readings about the fit, mm
-	way    direction
-	waves  []wave
+	bs      []block
+	both    bool
+	known   repeatability
+	rounded float64 // variance that rounding leaves in a typical block
+	least   float64 // variance that its white noise has at least
+	steps   steps
+	d       *design
+	points  []point // of the last round
+	ans     answer
+	coef    []float64
+	rms     float64 // of the readings about the fit, mm
+	way     direction
+	waves   []wave
 }
 
 func (f *fitting) solve() {
 	f.bs = blocks(f.in, f.segs)
 	f.known = f.prior()
+	f.rounded = roundedTo(f.bs, f.in.resolution)
 	along := func(b *block) (z, rise float64) {
 		scale := f.in.tracks[b.track].scale
 		return f.start.at(scale, b.th, f.start.t0), derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
@@ -43,7 +47,14 @@ func (f *fitting) solve() {
 		way = &f.way
 	}
 	f.round(way, along)
+	if f.learnSteps() {
+		f.round(way, along)
+	}
 	f.findWaves(way, along)
+	if f.joinSwings() {
+		f.learnSteps()
+		f.round(way, along)
+	}
 	if !f.both {
 		return
 	}
@@ -98,7 +109,7 @@ func (f *fitting) along() curve {
 // findPlay looks for the play of the plunger that makes the readings likeliest, the variances held as the plain round found
 // them, from none upwards so that each curve starts the next.
 func (f *fitting) findPlay() {
-	l, h := newLevels(f.bs), f.ans.best.h
+	l, h := f.levels(), f.ans.best.h
 	best, bestWay, bestD, bestCoef := math.Inf(-1), f.way, f.d, f.coef
 	amp := 0.0 // the play must leave something of the movement
 	along := f.along()
@@ -115,7 +126,7 @@ func (f *fitting) findPlay() {
 		for range 2 {
 			f.d = newDesign(f.in, f.bs, f.groups, f.axes, &way, f.along(), f.waves)
 			f.d.noise2 = f.ans.best.s2
-			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, gram: map[[2]int8]white{}}
+			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
 			p = s.at(h)
 			f.coef = p.coefficients(f.d)
 		}
@@ -140,7 +151,7 @@ func (f *fitting) round(way *direction, along curve) {
 	}
 	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along, f.waves)
 	f.d.noise2 = before
-	s := searcher{d: f.d, bs: f.bs, l: newLevels(f.bs), known: f.known}
+	s := searcher{d: f.d, bs: f.bs, l: f.levels(), known: f.known, least: f.least}
 	f.points = s.search()
 	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
 	if f.ans.best.factor.n == 0 { // the search stopped with a heavier point not yet looked around from

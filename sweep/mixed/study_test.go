@@ -111,6 +111,7 @@ func TestStudy(t *testing.T) {
 	}{
 		{"Sweeps as the model sees them (`simulate_test.go`)", families()},
 		{"Sweeps of other kinds, which the model was not made from (`unseen_test.go`)", unseen()},
+		{"Sweeps kept back, on which nothing was tuned (`kept_back_test.go`)", keptBack()},
 	} {
 		fmt.Fprintf(&b, "\n## %s\n\n| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n"+
 			"|---|---|---|---|---|---|\n", g.title)

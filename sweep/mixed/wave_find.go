@@ -10,7 +10,7 @@ const (
 
 // findWaves looks for steady waves in what the fit so far leaves, and fits anew with those it finds.
 func (f *fitting) findWaves(way *direction, along curve) {
-	l := newLevels(f.bs)
+	l := f.levels()
 	if l.settled || len(f.bs) < 2*denseSegments || len(f.bs) > manyBlocks {
 		return
 	}
@@ -21,15 +21,18 @@ func (f *fitting) findWaves(way *direction, along curve) {
 			return
 		}
 		for _, form := range []bool{false, true} {
-			w, ok := f.standsOut(f.left(form))
-			if !ok {
-				continue
-			}
-			if p := f.tryWave(l, w, way, along); p.weight > best {
-				best, found, noise2 = p.weight, w, p.s2
+			left := f.left(form)
+			for _, scan := range []scan{f.inTime(), f.roundTable()} {
+				w, ok := f.standsOut(left, scan)
+				if !ok {
+					continue
+				}
+				if p := f.tryWave(l, w, way, along); p.weight > best {
+					best, found, noise2 = p.weight, w, p.s2
+				}
 			}
 		}
-		if found.hertz == 0 {
+		if found.sizeMM == 0 {
 			return
 		}
 		f.waves = append(f.waves, found)
@@ -89,7 +92,7 @@ func (f *fitting) left(form bool) []float64 {
 func (f *fitting) tryWave(l *levels, w wave, way *direction, along curve) point {
 	d := newDesign(f.in, f.bs, f.groups, f.axes, way, along, append(append([]wave(nil), f.waves...), w))
 	d.noise2 = f.ans.best.s2
-	s := searcher{d: d, bs: f.bs, l: l, known: f.known, gram: map[[2]int8]white{}}
+	s := searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
 	h := f.ans.best.h
 	best := s.at(h)
 	for _, slow := range [2]int8{0, h.slow / 2} {

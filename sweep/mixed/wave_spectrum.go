@@ -11,9 +11,52 @@ const (
 	waveOversamp = 4    // frequencies tried for each that the sweep can tell apart
 )
 
+// scan is along what waves are looked for: where each block lies, and the frequencies looked at.
+type scan struct {
+	at    []float64
+	step  float64
+	from  int // first frequency, in steps
+	count int
+	table bool // in turns, not in seconds
+}
+
+// inTime looks for waves in time.
+func (f *fitting) inTime() scan {
+	t0, half := timeSpan(f.bs)
+	s := scan{at: make([]float64, len(f.bs)), step: 1 / (2 * half * waveOversamp), from: int(waveCycles * waveOversamp)}
+	for i := range f.bs {
+		s.at[i] = f.bs[i].t - t0
+	}
+	s.count = min(int(f.finest(s.at)/s.step), waveOversamp*wantBlocks) - s.from
+	return s
+}
+
+// roundTable looks for waves of the table finer than the form.
+func (f *fitting) roundTable() scan {
+	s := scan{at: make([]float64, len(f.bs)), step: 1, from: formOrders + 1, table: true}
+	for i := range f.bs {
+		s.at[i] = f.bs[i].th / (2 * math.Pi)
+	}
+	s.count = int(math.Min(f.finest(s.at), wantBlocks)) - s.from
+	return s
+}
+
+// finest is the highest frequency that the blocks can show, 0 where they show none.
+func (f *fitting) finest(at []float64) float64 {
+	var gaps []float64
+	for i := 1; i < len(f.bs); i++ {
+		if d := math.Abs(at[i] - at[i-1]); f.bs[i].track == f.bs[i-1].track && d > 0 {
+			gaps = append(gaps, d)
+		}
+	}
+	if len(gaps) == 0 {
+		return 0
+	}
+	return 0.5 / median(gaps)
+}
+
 // power is the power of a wave of the given frequency in r, added over the tracks, and its amplitude.
-func (f *fitting) power(r []float64, hertz float64) (power, size float64) {
-	t0, _ := timeSpan(f.bs)
+func (f *fitting) power(r []float64, scan scan, frequency float64) (power, size float64) {
 	var c, s float64
 	n := 0.0
 	flush := func() {
@@ -28,7 +71,7 @@ func (f *fitting) power(r []float64, hertz float64) (power, size float64) {
 		if i > 0 && f.bs[i-1].track != b.track {
 			flush()
 		}
-		sin, cos := math.Sincos(2 * math.Pi * hertz * (b.t - t0))
+		sin, cos := math.Sincos(2 * math.Pi * frequency * scan.at[i])
 		c, s, n = c+r[i]*cos, s+r[i]*sin, n+1
 	}
 	flush()
@@ -36,28 +79,20 @@ func (f *fitting) power(r []float64, hertz float64) (power, size float64) {
 }
 
 // standsOut gives the wave whose power stands out most from those of its neighbourhood.
-func (f *fitting) standsOut(r []float64) (wave, bool) {
-	t0, half := timeSpan(f.bs)
-	step := 1 / (2 * half * waveOversamp)
-	var gaps []float64
-	for i := 1; i < len(f.bs); i++ {
-		if dt := f.bs[i].t - f.bs[i-1].t; f.bs[i].track == f.bs[i-1].track && dt > 0 {
-			gaps = append(gaps, dt)
-		}
+func (f *fitting) standsOut(r []float64, scan scan) (wave, bool) {
+	step, from, count := scan.step, scan.from, scan.count
+	near := 10 * waveOversamp // neighbours to each side
+	if scan.table {
+		near = 10
 	}
-	if len(gaps) == 0 {
-		return wave{}, false
-	}
-	from := int(waveCycles * waveOversamp)
-	count := min(int(0.5/median(gaps)/step), waveOversamp*wantBlocks) - from
-	if count < 10*waveOversamp {
+	if count < near {
 		return wave{}, false
 	}
 	// Each block turns its own pointer from frequency to frequency.
 	n := len(f.bs)
 	cos, sin, dc, ds := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range f.bs {
-		x := 2 * math.Pi * (f.bs[i].t - t0)
+		x := 2 * math.Pi * scan.at[i]
 		s, c := math.Sincos(x * step * float64(from))
 		cos[i], sin[i] = c*r[i], s*r[i]
 		ds[i], dc[i] = math.Sincos(x * step)
@@ -80,7 +115,6 @@ func (f *fitting) standsOut(r []float64) (wave, bool) {
 			power[k] += (c*c + s*s) / float64(ends[first]-first)
 		}
 	}
-	const near = 10 * waveOversamp
 	at, most := -1, waveStands
 	buf := make([]float64, 0, 2*near+1)
 	for k := 1; k < count-1; k++ {
@@ -96,15 +130,19 @@ func (f *fitting) standsOut(r []float64) (wave, bool) {
 	if at < 0 {
 		return wave{}, false
 	}
+	if scan.table {
+		_, size := f.power(r, scan, float64(from+at))
+		return wave{order: from + at, sizeMM: size}, true
+	}
 	hertz := step * float64(from+at)
 	for h := step / 2; h > step/20; h /= 3 { // the top of a parabola through three
-		a, _ := f.power(r, hertz-h)
-		b, _ := f.power(r, hertz)
-		c, _ := f.power(r, hertz+h)
+		a, _ := f.power(r, scan, hertz-h)
+		b, _ := f.power(r, scan, hertz)
+		c, _ := f.power(r, scan, hertz+h)
 		if bend := a - 2*b + c; bend < 0 {
 			hertz += math.Max(-h, math.Min(h, h*(a-c)/(2*bend)))
 		}
 	}
-	_, size := f.power(r, hertz)
-	return wave{hertz, size}, true
+	_, size := f.power(r, scan, hertz)
+	return wave{hertz: hertz, sizeMM: size}, true
 }

@@ -29,6 +29,9 @@ func TestWave(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if len(without.Waves) > 0 || warned(without, WarnSteadyWave) {
+		t.Errorf("no wave: the result says %+v, warnings %+v", without.Waves, without.Warnings)
+	}
 	for i, hertz := range []float64{0.17, 0.31, 0.5, 1.3, 2.9} {
 		pts := hummed(uint64(i+1), 20, 0.004, hertz, float64(i))
 		f := fittingOf(t, pts, oneArm(radius))
@@ -38,6 +41,12 @@ func TestWave(t *testing.T) {
 		r, err := Fit(pts, oneArm(radius))
 		if err != nil {
 			t.Fatal(err)
+		}
+		if len(r.Waves) != 1 || math.Abs(r.Waves[0].Hertz-hertz)*20 > 0.2 || math.Abs(r.Waves[0].AmplitudeMM-0.004) > 0.0006 || math.Abs(r.Waves[0].PeriodS*r.Waves[0].Hertz-1) > 1e-12 {
+			t.Errorf("%v Hz of 0.004 mm: the result says %+v", hertz, r.Waves)
+		}
+		if !warned(r, WarnSteadyWave) {
+			t.Errorf("%v Hz: nobody is told; warnings %+v", hertz, r.Warnings)
 		}
 		for _, a := range []struct {
 			axis  *sweep.Axis
@@ -68,5 +77,45 @@ func TestNoWave(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// A fine wave of the table, of an order above those of the form, is told from noise by its order, though the arm turns
+// unevenly; the form lists it, and the interval stays near what the smooth table has.
+func TestFineWaveOfTheTable(t *testing.T) {
+	const radius, order, size = 100, 17, 0.004
+	draw := func(size float64) []sweep.Point {
+		r := rand.New(rand.NewPCG(6, 6))
+		pts := make([]sweep.Point, 900)
+		for i := range pts {
+			u := float64(i) / float64(len(pts))
+			th := 2.2 * math.Pi * (u + 0.05*math.Sin(2*math.Pi*u))
+			z := 0.02*math.Cos(th) - 0.01*math.Sin(th) + size*math.Cos(order*th-1) + 0.0008*r.NormFloat64()
+			pts[i] = sweep.Point{T: 20 * u, Angle: th, Reading: math.Round(z/0.001) * 0.001}
+		}
+		return pts
+	}
+	smooth, err := Fit(draw(0), oneArm(radius))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Fit(draw(size), oneArm(radius))
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := 0.0
+	for _, h := range r.Form {
+		if h.Order == order {
+			found = h.AmplitudeMM
+		}
+	}
+	if math.Abs(found-size) > 0.0005 || len(r.Waves) > 0 || r.FormPVMM < 1.8*size {
+		t.Errorf("order %d of %v mm: found %v mm, form %v mm peak to valley, waves in time %+v", order, size, found, r.FormPVMM, r.Waves)
+	}
+	if e := math.Abs(r.Tilt.Slope.MMPerM() - 0.2); e > r.Tilt.Expanded.MMPerM() {
+		t.Errorf("tilt is off by %v mm/m, expanded %v", e, r.Tilt.Expanded)
+	}
+	if r.Tilt.Expanded > 2*smooth.Tilt.Expanded {
+		t.Errorf("expanded %v, %v without the wave", r.Tilt.Expanded, smooth.Tilt.Expanded)
 	}
 }
