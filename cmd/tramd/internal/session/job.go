@@ -39,6 +39,7 @@ type job struct {
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
 	stations  *sweep.Stations
 	there     bool         // of a half turn with an encoder: the arm rests at the station
+	unstirred unstirred    // a take that was put off
 	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
 	steady    *turning
 

@@ -93,6 +93,9 @@ func (s *Session) takeNow(j *job) error {
 	if s.demand(j) {
 		return nil
 	}
+	if why := j.askAgain(); why != "" {
+		return refuse(http.StatusConflict, "%s", why)
+	}
 	r, ok := j.stations.TakeNow()
 	if !ok {
 		return refuse(http.StatusConflict, "no reading since the last station; wait for the indicator")
@@ -100,6 +103,31 @@ func (s *Session) takeNow(j *job) error {
 	j.took(s, r)
 	j.publish(s)
 	return nil
+}
+
+// unstirred is a take that was put off, since nothing had stirred the plunger after the last station: the arm may still stand
+// there. On a flat table under a coarse display nothing need stir, so a second word is believed.
+type unstirred struct {
+	station int // one more than it; 0: none
+	at      time.Time
+}
+
+// askAgain puts off a take of a station that the arm was not seen to move to, once for each.
+func (j *job) askAgain() string {
+	i, deg, ok := j.stations.Here()
+	if !ok || j.stations.Taken() == 0 || j.stations.Moved() {
+		return ""
+	}
+	const bounce = 400 * time.Millisecond
+	if j.unstirred.station == i+1 && time.Since(j.unstirred.at) >= bounce {
+		return ""
+	}
+	j.unstirred = unstirred{i + 1, time.Now()}
+	return j.sayUnstirred(deg)
+}
+
+func (j *job) sayUnstirred(deg float64) string {
+	return fmt.Sprintf("Nothing has stirred the plunger since the last station. Turn the arm to %s; if it stands there, take it once more.", place(deg))
 }
 
 // Put takes what a person read off a plain indicator at the present station: "0.12", "-3 um", "0,004 in". The indicator
@@ -196,7 +224,7 @@ func (s *Session) pressed(samples []device.Sample) {
 const unsettledFor = 8 // seconds
 
 func (j *job) sayStation(s *Session) string {
-	_, deg, ok := j.stations.Here()
+	i, deg, ok := j.stations.Here()
 	if !ok {
 		return ""
 	}
@@ -212,6 +240,9 @@ func (j *job) sayStation(s *Session) string {
 	}
 	if j.stations.Moved() {
 		return fmt.Sprintf("Turn the arm to %s, let go and keep still.", place(deg))
+	}
+	if j.unstirred.station == i+1 {
+		return j.sayUnstirred(deg)
 	}
 	return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
 }

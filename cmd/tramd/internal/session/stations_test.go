@@ -189,3 +189,33 @@ func TestThePersonIsToldWhenAReadingDoesNotSettle(t *testing.T) {
 		t.Errorf("it said %q", snap.Sweep.Say)
 	}
 }
+
+// A key pressed before the arm was turned would give one place's reading to the next.
+func TestAStationThatNothingStirredForIsAskedForTwice(t *testing.T) {
+	r := stationRig(t, sweep.StationOptions{AnglesDeg: []float64{0, 90, 180}, SettleS: 0.5})
+	run, err := r.Start(t.Context(), 1, "check")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.hold(20, heightAt(0))
+	r.hold(5, heightAt(0))
+	var refused *Refusal
+	for range 2 { // the second comes as soon as contacts bounce
+		if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != 409 || !strings.Contains(err.Error(), "once more") {
+			t.Fatalf("taken where nothing stirred: %v", err)
+		}
+	}
+	snap, err := r.Snapshot(t.Context())
+	if err != nil || !strings.Contains(snap.Sweep.Say, "Nothing has stirred") || snap.Sweep.Stations[1].State != "here" {
+		t.Errorf("%v %+v", err, snap.Sweep)
+	}
+	time.Sleep(450 * time.Millisecond)
+	if err := r.Take(t.Context(), run); err != nil { // the table is flat, and the person knows it
+		t.Errorf("asked twice: %v", err)
+	}
+	r.hold(5, heightAt(180))
+	if err := r.Take(t.Context(), run); err != nil {
+		t.Errorf("turned: %v", err)
+	}
+	r.wait(t, "the end", idleNow)
+}
