@@ -20,11 +20,11 @@ func processes(gap float64, hours, warm bool) []process {
 		add(Wandering, q, 0, 0, -1, false, 0.0275)
 	}
 	for _, b := range []float64{0.01, 0.1, 0.5} {
-		add(Trending, 0, b, 0, -1, false, 0.11)
+		add(Trending, 0, b, 0, -1, false, 0.07)
 	}
 	for _, b := range []float64{0.03, 0.3} {
 		for _, q := range []float64{0.04, 0.16, 0.64} {
-			add(Trending, q, b, 0, -1, false, 0.05/6)
+			add(Trending, q, b, 0, -1, false, 0.17/6)
 		}
 	}
 	for tau := range tausInGaps[:3] { // the slowest cannot be told from a trend in time
