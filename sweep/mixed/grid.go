@@ -76,7 +76,7 @@ func (l *levels) flicker(h hyper) bool { return int(h.tau) == len(l.tau) }
 // beliefs are the priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice, no
 // source). A wrong belief that there is no slow noise costs the interval far more than a wrong belief that there is some,
 // since one turn alone tells the two hardly apart; hence while the arm turns, slow noise is thought the rule. At stations
-// each reading settles first, and slow noise is the exception. A table without form, and a sweep without drift, are thought likelier than a little of either:
+// each reading settles first. A table without form, and a sweep without drift, are thought likelier than a little of either:
 // both take for themselves what a random walk leaves, and would make it look small.
 type beliefs struct {
 	slower               float64 // power of tau by which slower noise is likelier
@@ -90,7 +90,7 @@ type beliefs struct {
 
 var (
 	turningArm = beliefs{1, -1, -2, -2, 3, 5, 150, 0.6, 0.1, 2, 1.2, 2}
-	atStations = beliefs{0.3, 2, -2, -0.5, 0, 0, 0.1, 0.6, 0.1, 3, 1.2, 2}
+	atStations = beliefs{0.3, 0, -2, -0.5, 0, 0, 0.1, 0.6, 0.1, 3, 1.2, 2}
 )
 
 // settleTime, in seconds: an arm that takes longer from block to block stops at stations.
