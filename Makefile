@@ -26,7 +26,7 @@ test-of-time:
 	$(GO) test -tags "$(TAGS)" -race -p 1 $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '$(SUMS)')
 
 test-of-sums:
-	nice -n 15 $(GO) test -tags "$(TAGS)" -race $$($(GO) list -tags "$(TAGS)" ./... | grep -E '$(SUMS)')
+	chrt --idle 0 $(GO) test -tags "$(TAGS)" -race -timeout 30m $$($(GO) list -tags "$(TAGS)" ./... | grep -E '$(SUMS)')
 
 # Written once more in small pieces, as a package manager does: Linux (6.18 seen) keeps a file in pieces as large as those it was
 # written in, and counts a whole piece as memory of the program that touches a byte of it.
@@ -40,7 +40,7 @@ deps:
 	@./cmd/tramd/need.sh cc:gcc go:golang-go
 
 deps-test: deps
-	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps mandoc:mandoc zsh:zsh
+	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps chrt:util-linux mandoc:mandoc zsh:zsh
 
 # What it costs, beside what a practitioner's own scripts cost, in one run.
 bench: build
