@@ -48,13 +48,7 @@ func BenchmarkTenYearsWarm(b *testing.B) {
 		c.TemperatureC = &celsius
 		entries = append(entries, Entry{Check: &c})
 	}
-	for b.Loop() {
-		t := New()
-		if _, err := t.Follow(entries); err != nil {
-			b.Fatal(err)
-		}
-		t.Forecast(0.95)
-	}
+	follow(b, entries)
 }
 
 // BenchmarkTenYearsFollowed is the record without a temperature, likewise.
@@ -63,6 +57,11 @@ func BenchmarkTenYearsFollowed(b *testing.B) {
 	for _, c := range hourly(87600) {
 		entries = append(entries, Entry{Check: &c})
 	}
+	follow(b, entries)
+}
+
+func follow(b *testing.B, entries []Entry) {
+	b.Helper()
 	for b.Loop() {
 		t := New()
 		if _, err := t.Follow(entries); err != nil {

@@ -21,8 +21,9 @@ const (
 	typedAge         = 30 * time.Minute // what a person typed: iron is slow
 )
 
-// thermometer knows the machine's temperature: as a person typed it, for a while, or else from a file. It reads that now and then, on a goroutine of its own: a 1-wire sensor takes most of a second to answer,
-// and a loose wire may keep the kernel waiting far longer.
+// thermometer knows the machine's temperature: as a person typed it, for a while, or else from a file. It reads that now and
+// then, on a goroutine of its own: a 1-wire sensor takes most of a second to answer, and a loose wire may keep the kernel
+// waiting far longer.
 type thermometer struct {
 	file string // empty: there is none
 	log  *slog.Logger
