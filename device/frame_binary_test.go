@@ -2,12 +2,15 @@ package device
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/hex"
 	"fmt"
 	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
+
+	"tramd/device/devicetest"
 )
 
 func unhex(t testing.TB, s string) []byte {
@@ -158,18 +161,7 @@ func wire(count int64, check string) []byte {
 	case checkXor:
 		b = append(b, b[0]^b[1]^b[2]^b[3]^b[4])
 	case checkModbus:
-		crc := uint16(0xFFFF) // bit by bit, as Modbus over Serial Line V1.02 tells it
-		for _, c := range b {
-			crc ^= uint16(c)
-			for range 8 {
-				carry := crc & 1
-				crc >>= 1
-				if carry == 1 {
-					crc ^= 0xA001
-				}
-			}
-		}
-		b = append(b, byte(crc), byte(crc>>8))
+		b = binary.LittleEndian.AppendUint16(b, devicetest.CRC(b))
 	}
 	return b
 }

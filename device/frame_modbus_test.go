@@ -1,11 +1,14 @@
 package device
 
 import (
+	"encoding/binary"
 	"encoding/csv"
 	"fmt"
 	"os"
 	"strconv"
 	"testing"
+
+	"tramd/device/devicetest"
 )
 
 // The published check values, and what an answer with them decodes to.
@@ -44,20 +47,9 @@ func TestModbusRequest(t *testing.T) {
 	}
 }
 
-// seal adds the check value, bit by bit.
+// seal adds the check value.
 func seal(b []byte) []byte {
-	crc := uint16(0xFFFF)
-	for _, c := range b {
-		crc ^= uint16(c)
-		for range 8 {
-			carry := crc & 1
-			crc >>= 1
-			if carry == 1 {
-				crc ^= 0xA001
-			}
-		}
-	}
-	return append(b, byte(crc), byte(crc>>8))
+	return binary.LittleEndian.AppendUint16(b, devicetest.CRC(b))
 }
 
 func TestModbusAnswer(t *testing.T) {

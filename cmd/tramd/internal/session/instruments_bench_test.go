@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/devicetest"
 )
 
 // instrumentsEnv makes this test binary the instruments of a sweep: "KIND RATE BESIDE", where the kind is one of spoken, at
@@ -75,20 +76,9 @@ func countFrame(dst []byte, um int64) []byte {
 	return append(dst, 0xAA, 0x55, byte(um>>16), byte(um>>8), byte(um))
 }
 
-// withCRC ends a frame with its check value, bit by bit as MODBUS over Serial Line V1.02, 6.2.2, tells it.
+// withCRC ends a frame with its check value.
 func withCRC(dst, frame []byte) []byte {
-	crc := uint16(0xFFFF)
-	for _, c := range frame {
-		crc ^= uint16(c)
-		for range 8 {
-			carry := crc & 1
-			crc >>= 1
-			if carry == 1 {
-				crc ^= 0xA001
-			}
-		}
-	}
-	return binary.LittleEndian.AppendUint16(append(dst, frame...), crc)
+	return binary.LittleEndian.AppendUint16(append(dst, frame...), devicetest.CRC(frame))
 }
 
 // said is what the instruments tell at their end: when they began to write each frame and each line beside, on the clock
