@@ -15,18 +15,16 @@ import (
 )
 
 func TestView(t *testing.T) {
-	local := time.Local
-	time.Local = time.UTC
-	t.Cleanup(func() { time.Local = local })
 	mm := 1.25
+	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.Local) // times are shown as the clock on the wall has them
 	s := &session.Snapshot{
-		Machine: "linnet", At: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC), Limit: 0.3,
-		Last: &session.LastRun{Run: 3, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Result: sweep.Result{
+		Machine: "linnet", At: noon, Limit: 0.3,
+		Last: &session.LastRun{Run: 3, At: noon.Add(-3 * time.Hour), Result: sweep.Result{
 			Tilt: &sweep.Axis{Slope: 0.257 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Within},
 			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Outside},
 		}},
 		Devices: []session.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm}, {Name: "encoder", State: "lost", SinceS: 12}},
-		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC),
+		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: noon.Add(-27 * time.Hour),
 			Text: "nod is past its limit"}}},
 	}
 	got := view(s, 80, 7*time.Second)
@@ -46,7 +44,7 @@ func TestView(t *testing.T) {
 	}
 	until := s.At.Add(20 * time.Hour)
 	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: nobody was there at the time"}
-	s.Check = &session.CheckState{Next: "2026-03-03T06:00:00Z", Moves: true, WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}
+	s.Check = &session.CheckState{Next: noon.Add(18 * time.Hour).Format(time.RFC3339), Moves: true, WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}
 	s.Angle.ArmedUntil = &until
 	got = view(s, 200, 0)
 	for _, want := range []string{
