@@ -11,6 +11,7 @@ import (
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
@@ -21,6 +22,7 @@ type importCmd struct {
 	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration: the setup they were taken with."`
 	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
+	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature at that time, in degrees Celsius; stored with the run, for the drift. One file only."`
 	Again   bool     `help:"Store sweeps a second time that are in the record already."`
 	JSON    bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
 }
@@ -28,6 +30,12 @@ type importCmd struct {
 func (c *importCmd) Run(e *env) error {
 	if c.At != "" && len(c.Files) > 1 {
 		return usageError{errors.New("--at says when one sweep was taken; give one file")}
+	}
+	if c.Warmth != nil && len(c.Files) > 1 {
+		return usageError{errors.New("--temperature is that of one sweep; give one file")}
+	}
+	if err := judgeTyped(c.Warmth); err != nil {
+		return err
 	}
 	cfg, err := config.Load(c.Config)
 	if err != nil {
@@ -68,14 +76,14 @@ func (c *importCmd) Run(e *env) error {
 }
 
 // importer brings one file in.
-type importer func(ctx context.Context, file *os.File, f daemon.ImportFile) (daemon.Imported, error)
+type importer func(ctx context.Context, file *os.File, f session.Recorded) (daemon.Imported, error)
 
 // importWay is through the daemon where one runs, else straight into the store.
 func importWay(e *env, cfg *config.Config) (way importer, closing func(), err error) {
 	cl := client.New(cfg.Control.Socket)
 	if cl.Alive(e.ctx) {
-		return func(ctx context.Context, file *os.File, f daemon.ImportFile) (out daemon.Imported, err error) {
-			err = cl.Import(ctx, file, f.Name, f.At, f.Purpose, f.Again, &out)
+		return func(ctx context.Context, file *os.File, f session.Recorded) (out daemon.Imported, err error) {
+			err = cl.Import(ctx, file, f, &out)
 			return out, err
 		}, cl.Close, nil
 	}
@@ -84,7 +92,7 @@ func importWay(e *env, cfg *config.Config) (way importer, closing func(), err er
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(ctx context.Context, file *os.File, f daemon.ImportFile) (daemon.Imported, error) {
+	return func(ctx context.Context, file *os.File, f session.Recorded) (daemon.Imported, error) {
 		return daemon.Import(ctx, s, file, f, cfg.Setup(), func(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
 			return daemon.FitKnowing(ctx, s, 0, pts, setup, mixed.FitWith, e.log)
 		})
@@ -108,7 +116,7 @@ func (c *importCmd) bring(ctx context.Context, way importer, path string) (out d
 	if err != nil {
 		return out, at, err
 	}
-	out, err = way(ctx, file, daemon.ImportFile{Name: filepath.Base(path), At: at, Purpose: c.Purpose, Again: c.Again})
+	out, err = way(ctx, file, session.Recorded{Name: filepath.Base(path), At: at, Purpose: c.Purpose, TemperatureC: c.Warmth, Again: c.Again})
 	return out, at, err
 }
 

@@ -79,7 +79,7 @@ func TestRecordedSweepsAreImportedOnce(t *testing.T) {
 	if status, _, errOut := call(t, "import", "--config", s.config, bad); status != exitFailed || !strings.Contains(errOut, "line 3, column angle_deg") {
 		t.Errorf("a bad file through the daemon: %d %s", status, errOut)
 	}
-	status, out, errOut = call(t, "import", "--config", s.config, "--again", "--at", "2026-03-02 07:30", csv)
+	status, out, errOut = call(t, "import", "--config", s.config, "--again", "--at", "2026-03-02 07:30", "--temperature", "21.5", csv)
 	if status == exitFailed || !strings.Contains(out, "run 2 from") || !strings.Contains(out, "taken 2026-03-02 07:30") {
 		t.Errorf("again: %d %s %s", status, out, errOut)
 	}
@@ -87,14 +87,17 @@ func TestRecordedSweepsAreImportedOnce(t *testing.T) {
 	if _, out, _ := call(t, "runs", "--config", s.config); !strings.Contains(out, "2026-02-03 10:20:00") || !strings.Contains(out, "2026-03-02 07:30:00") {
 		t.Errorf("runs: %s", out)
 	}
+	if _, out, _ := call(t, "show", "--config", s.config, "2"); !strings.Contains(out, "at 21.5 °C") {
+		t.Errorf("its temperature: %s", out)
+	}
 	if metrics := get(t, "http://"+s.page+"/metrics"); !strings.Contains(metrics, `tramd_runs_total{kind="sweep",machine="linnet",outcome="finished"} 2`) {
 		t.Errorf("metrics:\n%s", metrics)
 	}
 	if apart := get(t, "http://"+s.page+"/api/v1/runs/1/separate?turned=2"); !strings.Contains(apart, `{"spindle":{"tilt":{"mm_per_m":`) || !strings.Contains(apart, `"plate":{"tilt":{"mm_per_m":0,`) {
 		t.Errorf("one sweep set against itself: %s", apart)
 	}
-	for _, wrong := range [][]string{{"--at", "yesterday", csv}, {"--at", "2026-03-02", csv, copied}} {
-		if status, _, errOut := call(t, append([]string{"import", "--config", s.config}, wrong...)...); status == exitDone || !strings.Contains(errOut, "--at") {
+	for _, wrong := range [][]string{{"--at", "yesterday", csv}, {"--at", "2026-03-02", csv, copied}, {"--temperature", "215", csv}, {"--temperature", "20", csv, copied}, {"--temperature", "NaN", csv}} {
+		if status, _, errOut := call(t, append([]string{"import", "--config", s.config}, wrong...)...); status == exitDone || !strings.Contains(errOut, wrong[0]) {
 			t.Errorf("%v: %d %s", wrong, status, errOut)
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -217,9 +218,12 @@ func (c *Client) Alive(ctx context.Context) bool {
 }
 
 // Import brings a recorded sweep in, CSV as it lies in a file.
-func (c *Client) Import(ctx context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool, out any) error {
-	q := url.Values{"name": {name}, "at": {at.Format(time.RFC3339Nano)}, "purpose": {purpose}}
-	if again {
+func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorded, out any) error {
+	q := url.Values{"name": {told.Name}, "at": {told.At.Format(time.RFC3339Nano)}, "purpose": {told.Purpose}}
+	if told.TemperatureC != nil {
+		q.Set("temperature_c", strconv.FormatFloat(*told.TemperatureC, 'g', -1, 64))
+	}
+	if told.Again {
 		q.Set("again", "1")
 	}
 	return c.call(ctx, http.MethodPost, "/api/v1/imports?"+q.Encode(), csv, out)

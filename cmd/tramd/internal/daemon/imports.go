@@ -6,20 +6,12 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"time"
 
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
+	"tramd/sweep/drift"
 )
-
-// ImportFile is a recorded sweep to be brought in.
-type ImportFile struct {
-	Name    string // to be shown
-	At      time.Time
-	Purpose string // "check" or "adjust"
-	Again   bool   // even if the same readings were brought in before
-}
 
 // Imported is what became of it.
 type Imported struct {
@@ -28,12 +20,17 @@ type Imported struct {
 }
 
 // Import reads a recorded sweep (see sweep.ReadPoints), fits it and stores it as a finished run of the setup.
-func Import(ctx context.Context, s *store.Store, r io.Reader, f ImportFile, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
+func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:
 		return Imported{}, refusal("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
 	case f.Purpose != "check" && f.Purpose != "adjust":
 		return Imported{}, refusal("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
+	}
+	if f.TemperatureC != nil {
+		if err := drift.JudgeTemperature(*f.TemperatureC); err != nil {
+			return Imported{}, refusal("%s", err)
+		}
 	}
 	pts, err := sweep.ReadPoints(r, setup)
 	if err != nil {
@@ -44,7 +41,7 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f ImportFile, setu
 		return Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
 	}
 	id, err := s.ImportRun(ctx, store.Import{
-		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, Note: "imported from " + f.Name},
+		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, Note: "imported from " + f.Name, TemperatureC: f.TemperatureC},
 		File:   f.Name, Points: pts, Result: result, Again: f.Again,
 	})
 	if errors.Is(err, store.ErrImported) {
@@ -69,13 +66,13 @@ func refused(err error) error {
 // imports is the pages' way to bring recorded sweeps in.
 type imports struct{ d *Daemon }
 
-func (i imports) Import(ctx context.Context, r io.Reader, name string, at time.Time, purpose string, again bool) (any, error) {
+func (i imports) Import(ctx context.Context, r io.Reader, f session.Recorded) (any, error) {
 	setup := i.d.cfg.Setup()
-	out, err := Import(ctx, i.d.store, r, ImportFile{Name: name, At: at, Purpose: purpose, Again: again}, setup, i.d.fit)
+	out, err := Import(ctx, i.d.store, r, f, setup, i.d.fit)
 	if err != nil {
 		return nil, err
 	}
-	i.d.o.Log.Info("sweep imported", "run", out.Run, "file", name)
+	i.d.o.Log.Info("sweep imported", "run", out.Run, "file", f.Name)
 	i.d.drift.changed(false)
-	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: at, Result: out.Result})
+	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Result: out.Result})
 }

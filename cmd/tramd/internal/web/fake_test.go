@@ -155,12 +155,16 @@ func (f *shop) HoldMotion(_ context.Context, run int64) error { return f.note("h
 
 func (f *shop) LetGoMotion(run int64) { _ = f.note("let go %d", run) }
 
-func (f *shop) Import(_ context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool) (any, error) {
+func (f *shop) Import(_ context.Context, csv io.Reader, told session.Recorded) (any, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {
 		return nil, err
 	}
-	return map[string]int{"run": 9}, f.note("import %s %s %s %v %d bytes", name, at.Format(time.DateOnly), purpose, again, len(text))
+	warmth := "unknown"
+	if told.TemperatureC != nil {
+		warmth = fmt.Sprint(*told.TemperatureC)
+	}
+	return map[string]int{"run": 9}, f.note("import %s %s %s at %s %v %d bytes", told.Name, told.At.Format(time.DateOnly), told.Purpose, warmth, told.Again, len(text))
 }
 
 func ptr[T any](v T) *T { return &v }

@@ -1,27 +1,35 @@
 package web
 
 import (
+	"cmp"
 	"net/http"
+	"strconv"
 	"time"
+
+	"tramd/cmd/tramd/internal/session"
 )
 
 // maxImport bounds a recorded sweep that is sent in: two million rows.
 const maxImport = 64 << 20
 
-// importSweep takes a recorded sweep as the body: CSV. The query says its name, when it was taken (RFC 3339), what for, and
-// whether it is wanted a second time.
+// importSweep takes a recorded sweep as the body: CSV. The query says its name, when it was taken (RFC 3339), what for, at what
+// temperature of the machine (degrees Celsius, where it is known), and whether it is wanted a second time.
 func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	name, err := words("name", q.Get("name"), 1, 200)
-	var at time.Time
+	told := session.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}
+	var err error
+	told.Name, err = words("name", q.Get("name"), 1, 200)
 	if err == nil {
-		if at, err = time.Parse(time.RFC3339Nano, q.Get("at")); err != nil {
+		if told.At, err = time.Parse(time.RFC3339Nano, q.Get("at")); err != nil {
 			err = problem{http.StatusBadRequest, "at: write when the sweep was taken, such as 2026-03-02T07:30:00Z"}
 		}
 	}
-	purpose := q.Get("purpose")
-	if purpose == "" {
-		purpose = "check"
+	if text := q.Get("temperature_c"); err == nil && text != "" {
+		celsius, bad := strconv.ParseFloat(text, 64)
+		if bad != nil {
+			err = problem{http.StatusBadRequest, "temperature_c: write degrees Celsius, such as 21.5, or leave it out"}
+		}
+		told.TemperatureC = &celsius
 	}
 	if err == nil && s.Imports == nil {
 		err = noRecords
@@ -30,7 +38,7 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	out, err := s.Imports.Import(r.Context(), r.Body, name, at, purpose, q.Get("again") == "1")
+	out, err := s.Imports.Import(r.Context(), r.Body, told)
 	if err != nil {
 		s.fail(w, err)
 		return

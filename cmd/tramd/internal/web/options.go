@@ -83,7 +83,7 @@ type Motion interface {
 
 // Imports brings recorded sweeps (CSV) into the store. What it returns is sent as JSON as it is.
 type Imports interface {
-	Import(ctx context.Context, csv io.Reader, name string, at time.Time, purpose string, again bool) (any, error)
+	Import(ctx context.Context, csv io.Reader, told session.Recorded) (any, error)
 }
 
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.
