@@ -11,7 +11,7 @@ import (
 type backupCmd struct {
 	Config   string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
 	To       string `arg:"" optional:"" help:"A folder on another disk (a numbered file is made in it), or a new file. Without it: backup.to of the configuration."`
-	Keep     int    `help:"How many to keep in the folder; the oldest go. Without it: backup.keep of the configuration."`
+	Keep     int    `placeholder:"N" help:"How many to keep in the folder; the oldest go. Without it: backup.keep of the configuration."`
 	SameDisk bool   `name:"same-disk" help:"Allow a folder on the disk the record is on."`
 }
 

@@ -23,7 +23,7 @@ import (
 )
 
 type demoCmd struct {
-	Seconds float64 `help:"End by itself after so long (at least two sweeps are made); without it, Ctrl-C ends it."`
+	Seconds float64 `placeholder:"S" help:"End by itself after so long (at least two sweeps are made); without it, Ctrl-C ends it."`
 	JSON    bool    `name:"json" help:"Print truth and result as JSON at the end."`
 	Listen  string  `default:"127.0.0.1:9743" help:"Where the page is served."`
 	Seed    uint64  `default:"1" help:"Another seed makes other noise."`

@@ -17,7 +17,7 @@ type identifyCmd struct {
 	Ask     bool    `help:"Also ask: write the usual prompts to the port. Read the caution first."`
 	Seconds float64 `default:"3" help:"How long to listen at each speed."`
 	Bauds   []int   `name:"baud" help:"Only these speeds."`
-	Radius  float64 `help:"The indicator's radius in mm, for the block: from the spindle axis to the contact point."`
+	Radius  float64 `placeholder:"MM" help:"The indicator's radius in mm, for the block: from the spindle axis to the contact point."`
 }
 
 // usualBauds are in the order in which they are met.

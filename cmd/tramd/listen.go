@@ -14,14 +14,14 @@ import (
 
 type listenCmd struct {
 	Where   string  `arg:"" optional:"" name:"at" placeholder:"PORT" help:"The port; the same as --port."`
-	Port    string  `help:"/dev/serial/by-id/..., tcp://host:port or replay:FILE; with --config, which of its ports, or the name of an input (default: the first port)."`
-	Baud    int     `help:"Rate of the line (115200)."`
-	Line    string  `help:"Bits, parity, stop bits (8N1)."`
+	Port    string  `placeholder:"PORT" help:"/dev/serial/by-id/..., tcp://host:port or replay:FILE; with --config, which of its ports, or the name of an input (default: the first port)."`
+	Baud    int     `placeholder:"BAUD" help:"Rate of the line (115200)."`
+	Line    string  `placeholder:"8N1" help:"Bits, parity, stop bits (8N1)."`
 	Frame   string  `enum:"text,encoder," default:"" help:"text for an indicator (the default), encoder for an encoder."`
-	With    string  `help:"What stands under [[indicator]], as TOML: 'binary = { layout = \"AA value\", ... }'."`
-	Config  string  `help:"Take all from this configuration." type:"path"`
+	With    string  `placeholder:"TOML" help:"What stands under [[indicator]], as TOML: 'binary = { layout = \"AA value\", ... }'."`
+	Config  string  `placeholder:"FILE" help:"Take all from this configuration." type:"path"`
 	All     bool    `help:"Show every read; without it a fast stream is shown in part."`
-	Seconds float64 `help:"Stop after so long; without it, Ctrl-C stops."`
+	Seconds float64 `placeholder:"S" help:"Stop after so long; without it, Ctrl-C stops."`
 }
 
 const askCaution = `Caution: this port is written to. What is written may move a machine if something else than an indicator listens there:

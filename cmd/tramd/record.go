@@ -11,10 +11,10 @@ import (
 )
 
 type recordCmd struct {
-	Port    string  `required:"" help:"/dev/serial/by-id/... or tcp://host:port."`
+	Port    string  `required:"" placeholder:"PORT" help:"/dev/serial/by-id/... or tcp://host:port."`
 	Baud    int     `default:"115200" help:"Rate of the line."`
 	Frame   string  `enum:"text,encoder" default:"text" help:"text for an indicator, encoder for an encoder."`
-	Seconds float64 `help:"Stop after so long; without it, Ctrl-C stops."`
+	Seconds float64 `placeholder:"S" help:"Stop after so long; without it, Ctrl-C stops."`
 	File    string  `arg:"" help:"The capture file; an earlier capture is continued."`
 }
 
