@@ -132,12 +132,12 @@ func (s *Server) Ask(expr string) ([]Sample, error) {
 	return out, nil
 }
 
-// Wait asks until the answer pleases, for at most 40 s.
+// Wait asks until the answer pleases, for at most 90 s.
 func (s *Server) Wait(t testing.TB, expr string, pleases func([]Sample) bool) []Sample {
 	t.Helper()
 	var got []Sample
 	var err error
-	for end := time.Now().Add(40 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(90 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		if got, err = s.Ask(expr); err == nil && pleases(got) {
 			return got
 		}

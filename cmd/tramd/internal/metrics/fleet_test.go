@@ -2,11 +2,14 @@ package metrics
 
 import (
 	"fmt"
+	"maps"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -15,15 +18,15 @@ import (
 
 const boards = "../../../../dashboards"
 
-// Two hundred machines, one Prometheus: each machine costs few series and a scrape of milliseconds, and everything that the
-// rules and the dashboards ask is answered, at once.
+// Two hundred machines, one Prometheus: each machine costs few series, and everything that the rules and the dashboards ask is
+// answered, at once.
 func TestAFleetOfTwoHundred(t *testing.T) {
 	const machines = 200
 	var targets []string
 	for i := range machines {
 		s := linnet()
 		s.Machine = fmt.Sprintf("machine-%03d", i)
-		srv := httptest.NewServer(Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Free: gigabyte}, nil))
+		srv := httptest.NewServer(again(Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Free: gigabyte}, nil)))
 		t.Cleanup(srv.Close)
 		targets = append(targets, strings.TrimPrefix(srv.URL, "http://"))
 	}
@@ -37,9 +40,6 @@ func TestAFleetOfTwoHundred(t *testing.T) {
 	if series > 150 {
 		t.Errorf("%.0f series for one machine", series)
 	}
-	slow := number64(t, p.Wait(t, `quantile(0.5, scrape_duration_seconds)`, func(s []promtest.Sample) bool { return len(s) == 1 }))
-	t.Logf("a scrape takes %.1f ms at the median, forty of them in a second", slow*1e3)
-
 	for _, board := range []string{"tramd-machine.json", "tramd-fleet.json"} {
 		for _, q := range promtest.Questions(t, filepath.Join(boards, "grafana", board), "machine-007") {
 			began := time.Now()
@@ -55,6 +55,22 @@ func TestAFleetOfTwoHundred(t *testing.T) {
 			}
 		}
 	}
+}
+
+// again gives the first answer of h to every request: two hundred machines have a computer each, here they share one. What a
+// scrape costs a machine is measured elsewhere.
+func again(h http.Handler) http.Handler {
+	var once sync.Once
+	var first *httptest.ResponseRecorder
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		once.Do(func() {
+			first = httptest.NewRecorder()
+			h.ServeHTTP(first, r)
+		})
+		maps.Copy(w.Header(), first.Header())
+		w.WriteHeader(first.Code)
+		_, _ = w.Write(first.Body.Bytes()) // a scrape that is gone is Prometheus's own to tell
+	})
 }
 
 // Every metric that a rule or a dashboard speaks of is one that the golden scrape holds.
