@@ -86,7 +86,7 @@ func (t *Tracker) Verdict() sweep.Verdict {
 		case a.bank == nil:
 			all = sweep.Undecided
 		default:
-			now := a.now()
+			now := a.now
 			if !(math.Abs(now.Level)+oneSided*now.U <= t.limit) {
 				all = sweep.Undecided
 			}
@@ -100,7 +100,7 @@ func (t *Tracker) Now() [2]*Lean {
 	var out [2]*Lean
 	for i, a := range t.axes {
 		if a.bank != nil {
-			now := a.now()
+			now := a.now
 			out[i] = &now
 		}
 	}

@@ -22,6 +22,7 @@ type axis struct {
 	air     climate // at the last check
 	warm    bool    // and whether temperatures could tell anything
 	jumped  *jump   // that the bank was last told of
+	now     Lean    // what is believed at the last check
 
 	still   float64   // how likely it lately was, at most, that the axis holds still
 	moved   *standing // shift or trend
@@ -78,8 +79,9 @@ func (a *axis) add(o observation, limit float64) {
 		a.feed(n - 1)
 		a.chart.add(a.segment.last())
 	}
-	a.still = math.Max(0.97*a.still, a.bank.holdsStill())
+	a.still = max(0.97*a.still, a.bank.holdsStill())
 	a.watch()
+	a.now = a.believed()
 	a.judge(limit)
 }
 
@@ -138,10 +140,12 @@ const (
 // feed shows the bank a check of the segment.
 func (a *axis) feed(i int) {
 	if i > 0 && i%saves == 0 {
+		room := &bank{}
 		if len(a.saved) == keeps {
+			room = a.saved[0].bank // it is kept no longer
 			a.saved = append(a.saved[:0], a.saved[1:]...)
 		}
-		a.saved = append(a.saved, saved{i, a.bank.copy()})
+		a.saved = append(a.saved, saved{i, a.bank.copyInto(room)})
 	}
 	if j := a.jumped; j != nil && j.before == i && a.bank.n > 2 {
 		a.bank.part(j.size)
@@ -183,8 +187,17 @@ func (a *axis) jump(j jump) {
 	a.follow(0)
 }
 
+// leastVariance keeps what is divided by a scatter a figure; no spindle is known to 1e-20 mm/m.
+const leastVariance = 1e-40
+
 // start is what is believed of sigma at the beginning of a segment.
 func (a *axis) start(limit float64) scale {
+	s := a.startsFrom(limit)
+	s.square = max(s.square, leastVariance*s.dof)
+	return s
+}
+
+func (a *axis) startsFrom(limit float64) scale {
 	if a.carry.dof > 0 {
 		return a.carry
 	}
@@ -214,13 +227,13 @@ func (a *axis) relative(u float64) float64 {
 	}
 	clamping := sq(priorTimesU)*uu - uu
 	if a.bank != nil && a.bank.n > 2 {
-		clamping = math.Max(0.05*uu, a.bank.sigma().variance()-uu)
+		clamping = max(0.05*uu, a.bank.sigma().variance()-uu)
 		if a.anew.uneven() {
 			clamping = a.anew.variance(uu)
 		}
 	}
 	const least = 1e-4 // so that one check does not make all others worthless
-	return math.Max(least, (clamping+u*u)/(clamping+uu))
+	return max(least, (clamping+u*u)/(clamping+uu))
 }
 
 // weighAnew gives the checks so far the weights that are known to be right by now.
@@ -232,8 +245,8 @@ func (a *axis) weighAnew() {
 	}
 }
 
-// now is what is believed at the last check.
-func (a *axis) now() Lean {
+// believed is what is believed at the last check.
+func (a *axis) believed() Lean {
 	out := a.bank.now()
 	if a.segment.n() == 1 && a.uu.n == 0 && a.carry.dof == 0 {
 		out.U, out.RateU = math.NaN(), math.NaN()

@@ -204,7 +204,7 @@ func (c *chart) flat() baseline {
 	b.square = max(0, s.yy-s.y*b.my) + c.carry.square
 	b.dof = float64(n) - 2 + c.carry.dof
 	b.floor = c.floor * b.dof
-	b.square = math.Max(b.square, b.floor)
+	b.square = max(b.square, b.floor)
 	return b
 }
 
@@ -247,6 +247,9 @@ func (c *chart) settled(flat baseline) (b baseline, ok bool) {
 			continue
 		}
 		z2 := fy * fy / ff
+		if z2 < flat.leastSquares(leastZ2OfCurve) {
+			continue
+		}
 		if g := flat.gain(z2, sq(curvePrior)*ff); g > pays {
 			pays = g
 			b, ok = flat, true
@@ -262,13 +265,14 @@ func (c *chart) settled(flat baseline) (b baseline, ok bool) {
 // gain is the log of the likelihood ratio of a regressor that explains z2 of the squares, its coefficient averaged over a
 // normal prior of relative variance v.
 func (b *baseline) gain(z2, v float64) float64 {
-	rest := math.Max(b.square-z2, math.Max(b.floor, 1e-12*b.square))
+	rest := max(b.square-z2, b.floor, 1e-12*b.square)
 	z := normalOfT(math.Sqrt(z2*b.dof/rest), b.dof)
 	return 0.5*z*z*v/(1+v) - 0.5*math.Log1p(v)
 }
 
-// look compares all candidates. ok is false while there is too little to say.
-func (c *chart) look() (finding, bool) {
+// look compares all candidates. ok is false while there is too little to say. Without names the evidence alone is right, and
+// costs much less: nearly all candidates have nothing to say.
+func (c *chart) look(names bool) (finding, bool) {
 	n := c.n()
 	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
 	if n < leastSeen {
@@ -296,7 +300,7 @@ func (c *chart) look() (finding, bool) {
 	}
 	for i := range tales {
 		if behind := best - tales[i].pays; behind < hopelessTale {
-			sum += c.scan(&tales[i], behind, &out)
+			sum += c.scan(&tales[i], behind, names, &out)
 		}
 	}
 	out.evidence = math.Sqrt(2 * math.Log1p(sum))
@@ -304,17 +308,17 @@ func (c *chart) look() (finding, bool) {
 }
 
 // scan tries every candidate against a baseline by which the best one without a candidate is likelier.
-func (c *chart) scan(b *baseline, pays float64, out *finding) (sum float64) {
+func (c *chart) scan(b *baseline, pays float64, names bool, out *finding) (sum float64) {
 	n := c.n()
-	least := 2 * ignored * b.square / b.dof // a candidate that explains less of the squares cannot matter
+	bar := newBars(b, pays, names, out)
 	before := n
 	for i := len(c.knots) - 2; i >= 0; i-- { // a change at the last check of all would begin with the next
 		x := &c.knots[i]
 		stands := min(float64(before-x.k), mostStands) // for itself and those that were dropped
 		before = x.k
 		m := n - x.k
-		if x.k > 1 {
-			if num, den := c.step(b, x); num*num > least*den {
+		if x.k > 1 && !bar.hidesStep(&c.all, x) {
+			if num, den := c.step(b, x); num*num > bar.step*den {
 				g := b.gain(num*num/den, stepPrior*stepPrior*den) - pays
 				if m == 1 {
 					g -= loneCheck
@@ -326,13 +330,15 @@ func (c *chart) scan(b *baseline, pays float64, out *finding) (sum float64) {
 					size := num / den
 					out.step = change{from: x.k, since: x.next, gain: g, size: size, level: c.origin + b.my - size*(b.w-x.w)/b.w}
 					c.warms(b, &out.step, size*(c.all.z-x.z-(b.w-x.w)*b.mz))
+					bar.named(out)
 				}
 			}
 		}
-		if m >= 4 || x.k == 1 { // from the very beginning: nothing flat before it
-			w := c.tryRamp(b, x, least, pays, out) * stands
+		if (m >= 4 || x.k == 1) && !bar.hidesRamp(&c.all, x) { // from the very beginning: nothing flat before it
+			w := c.tryRamp(b, x, bar.ramp, pays, out) * stands
 			sum += w
 			out.ramps += w
+			bar.named(out)
 		}
 	}
 	return sum

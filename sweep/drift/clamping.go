@@ -10,6 +10,9 @@ type clamping struct {
 	least  float64 // u squared of the best check, and of the poorest
 	most   float64
 	n      float64
+	unit   [len(clampings)]float64 // clamping + u squared, of the last check
+	log    [len(clampings)]float64 // of that
+	uu     float64                 // u squared that those are of
 	square [len(clampings)]float64 // of what was missed, in units of clamping + u squared
 	logs   [len(clampings)]float64 // of those units
 }
@@ -35,7 +38,7 @@ func (c *clamping) met(uu float64) {
 	if c.base == 0 {
 		c.base, c.least, c.most = uu, uu, uu
 	}
-	c.least, c.most = math.Min(c.least, uu), math.Max(c.most, uu)
+	c.least, c.most = min(c.least, uu), max(c.most, uu)
 }
 
 // add takes in by how much a check of such a u squared missed, squared and less what the lean's own uncertainty added.
@@ -45,10 +48,16 @@ func (c *clamping) add(miss, uu float64) {
 		return
 	}
 	c.n = c.n*forget + 1
-	for i, x := range clampings {
-		v := x*c.base + uu
-		c.square[i] = c.square[i]*forget + math.Min(miss/v, 1e12)
-		c.logs[i] = c.logs[i]*forget + math.Log(v)
+	if uu != c.uu { // an instrument says the same u day after day
+		c.uu = uu
+		for i, x := range clampings {
+			c.unit[i] = x*c.base + uu
+			c.log[i] = math.Log(c.unit[i])
+		}
+	}
+	for i, v := range c.unit {
+		c.square[i] = c.square[i]*forget + min(miss/v, 1e12)
+		c.logs[i] = c.logs[i]*forget + c.log[i]
 	}
 }
 

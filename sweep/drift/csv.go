@@ -126,6 +126,8 @@ type csvParser struct {
 	hours float64
 	noted map[string]int // first line of what is warned of once
 	count map[string]int
+
+	places []wholeCheck // that are free
 }
 
 func (p *csvParser) header(row []string) error {
@@ -175,13 +177,16 @@ func (p *csvParser) bad(col int, found, want string) error {
 	return fmt.Errorf("line %d, column %s: found %s: %s", p.line, columnNames[col], what, want)
 }
 
+// notDecimal is a sign of a number that a program writes and no person.
+func notDecimal(r rune) bool { return r == 'x' || r == 'X' || r == 'p' || r == 'P' || r == '_' }
+
 // number reads a figure; an empty cell is NaN.
 func (p *csvParser) number(col int, s string) (float64, error) {
 	if s == "" {
 		return math.NaN(), nil
 	}
 	x, err := strconv.ParseFloat(s, 64)
-	if err != nil || !finite(x) || strings.ContainsAny(s, "xXpP_") {
+	if err != nil || !finite(x) || strings.IndexFunc(s, notDecimal) >= 0 {
 		want := "write a number with a decimal point, or leave it empty"
 		return 0, p.bad(col, s, want)
 	}

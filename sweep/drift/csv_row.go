@@ -71,7 +71,6 @@ func (p *csvParser) time(s string) (time.Time, error) {
 
 // check reads the measurement of a row; nil when there is none.
 func (p *csvParser) check(cells [columns]string) (*Check, error) {
-	var c Check
 	var x [columns]float64
 	for k := colTilt; k <= colHours; k++ {
 		var err error
@@ -79,8 +78,8 @@ func (p *csvParser) check(cells [columns]string) (*Check, error) {
 			return nil, err
 		}
 	}
-	measured := false
-	for i := range c.Axis {
+	var measured [len(Axes)]bool
+	for i := range Axes {
 		k := colTilt + 2*i
 		value, u := x[k], x[k+1]
 		switch {
@@ -98,27 +97,52 @@ func (p *csvParser) check(cells [columns]string) (*Check, error) {
 		} else if u == 0 {
 			p.note("zero_u")
 		}
-		c.Axis[i] = &Value{MMPerM: value, U: u}
-		measured = true
+		measured[i] = true
 	}
 	celsius, err := p.number(colTemperature, cells[colTemperature])
 	if err != nil {
 		return nil, err
 	}
-	if !math.IsNaN(celsius) {
-		if JudgeTemperature(celsius) != nil {
-			return nil, p.bad(colTemperature, cells[colTemperature], fmt.Sprintf("write the machine's temperature in degrees Celsius, %.0f to %.0f, or leave it empty", ColdestC, HottestC))
-		}
-		c.TemperatureC = &celsius
+	if !math.IsNaN(celsius) && JudgeTemperature(celsius) != nil {
+		return nil, p.bad(colTemperature, cells[colTemperature], fmt.Sprintf("write the machine's temperature in degrees Celsius, %.0f to %.0f, or leave it empty", ColdestC, HottestC))
 	}
 	if x[colHours] < 0 {
 		return nil, p.bad(colHours, cells[colHours], "write what the spindle's hour counter shows, or leave it empty")
 	}
-	if !measured {
+	if measured == [len(Axes)]bool{} {
 		return nil, nil
 	}
+	c := p.place()
 	c.Limit, c.SpindleHours = p.limit, x[colHours]
-	return &c, nil
+	for i := range Axes {
+		if measured[i] {
+			c.values[i] = Value{MMPerM: x[colTilt+2*i], U: x[colTiltU+2*i]}
+			c.Axis[i] = &c.values[i]
+		}
+	}
+	if !math.IsNaN(celsius) {
+		c.celsius = celsius
+		c.TemperatureC = &c.celsius
+	}
+	return &c.Check, nil
+}
+
+// wholeCheck is a check with what it points to.
+type wholeCheck struct {
+	Check
+	values  [len(Axes)]Value
+	celsius float64
+}
+
+// place is room for one more check. They are made many at a time: a hundred thousand would keep the garbage collector busy.
+func (p *csvParser) place() *wholeCheck {
+	const many = 512
+	if len(p.places) == 0 {
+		p.places = make([]wholeCheck, many)
+	}
+	c := &p.places[0]
+	p.places = p.places[1:]
+	return c
 }
 
 func (p *csvParser) add(c *Check, at time.Time) {

@@ -259,6 +259,37 @@ func TestNoHistoryBreaksIt(t *testing.T) {
 	})
 }
 
+// Readings, or uncertainties, whose squares are next to nothing do not make what is said of them infinite.
+func TestScatterOfNextToNothing(t *testing.T) {
+	for _, x := range []struct{ u, second float64 }{{0, 3.7e-155}, {1e-155, 0}, {1e-150, 0}} {
+		tr := New()
+		for k, y := range []float64{0, 0, x.second, 1, 1, 1} {
+			row := play(t, tr, []Check{check(float64(k), y, 0, x.u)})[0]
+			if now := row.Axis[0]; !finite(now.Level) || k > 0 && !finite(now.U) {
+				t.Errorf("u %v, check %d: %+v", x.u, k, *now)
+			}
+		}
+	}
+}
+
+// Nor does a jump of a thousand million times the scatter so far.
+func TestAJumpBeyondAllMeasure(t *testing.T) {
+	tr := New()
+	if err := tr.Event(Event{Time: at(0), Kind: "crashed"}); err != nil {
+		t.Fatal(err)
+	}
+	for k, x := range []struct {
+		second int
+		y, u   float64
+	}{{0, 0, 0}, {0, 0, 0}, {8, 7.450580596923828e-09, 1e-12}, {17, 1e-9, 0}, {25, 1e-9, 1e-12}, {34, 1, 1e-300}, {34, 1, 0.004}} {
+		c := Check{Time: epoch.Add(time.Duration(x.second) * time.Second), SpindleHours: math.NaN(), Axis: [2]*Value{{x.y, x.u}}}
+		row := play(t, tr, []Check{c})[0]
+		if now := row.Axis[0]; !finite(now.Level) || k > 1 && !finite(now.U) {
+			t.Errorf("check %d: %+v", k, *now)
+		}
+	}
+}
+
 // Three points give no date further off than they reach back, and more evidence widens it.
 func TestDatesWidenWithEvidence(t *testing.T) {
 	r := rand.New(rand.NewPCG(9, 9))

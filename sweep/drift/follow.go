@@ -17,14 +17,14 @@ type Entry struct {
 // Follow takes in a whole history, both axes side by side, and gives what Tracker would have said check by check, and the
 // tracker as it then stands.
 func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
-	var met []circumstances
+	met := make([]circumstances, 0, len(entries))
 	for _, e := range entries {
 		var err error
 		if e.Event != nil {
 			err = t.noteEvent(*e.Event)
 		} else {
 			var m circumstances
-			m, err = t.noteCheck(*e.Check)
+			m, err = t.noteCheck(e.Check)
 			met = append(met, m)
 		}
 		if err != nil {
@@ -37,6 +37,7 @@ func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
 	var both sync.WaitGroup
 	for i, a := range t.axes {
 		alarms[i] = make([][]Alarm, n)
+		leans := make([]Lean, n)
 		both.Go(func() {
 			k := 0
 			for _, e := range entries {
@@ -44,7 +45,7 @@ func (t *Tracker) Follow(entries []Entry) ([]Row, error) {
 					a.event(*e.Event)
 					continue
 				}
-				rows[k].Axis[i], alarms[i][k] = a.check(*e.Check, i, t.began, met[k])
+				rows[k].Axis[i], alarms[i][k] = a.check(e.Check, i, t.began, &met[k], &leans[k])
 				k++
 			}
 		})

@@ -10,7 +10,8 @@ import (
 type gaps struct {
 	last   float64
 	any    bool
-	latest []float64
+	latest []float64 // round and round
+	oldest int       // of the latest, once there are enough
 	sorted []float64 // the same, in order
 }
 
@@ -24,18 +25,31 @@ const (
 func (g *gaps) add(t float64) {
 	if g.any {
 		if dt := t - g.last; dt >= leastGap {
-			if len(g.latest) == gapsKept {
-				old := g.latest[0]
-				g.latest = append(g.latest[:0], g.latest[1:]...)
-				i, _ := slices.BinarySearch(g.sorted, old)
-				g.sorted = slices.Delete(g.sorted, i, i+1)
+			if len(g.latest) < gapsKept {
+				g.latest = append(g.latest, dt)
+				i, _ := slices.BinarySearch(g.sorted, dt)
+				g.sorted = slices.Insert(g.sorted, i, dt)
+			} else {
+				old := g.latest[g.oldest]
+				g.latest[g.oldest] = dt
+				g.oldest = (g.oldest + 1) % gapsKept
+				g.swap(old, dt)
 			}
-			g.latest = append(g.latest, dt)
-			i, _ := slices.BinarySearch(g.sorted, dt)
-			g.sorted = slices.Insert(g.sorted, i, dt)
 		}
 	}
 	g.last, g.any = t, true
+}
+
+// swap takes one out of the sorted ones and puts another in.
+func (g *gaps) swap(old, dt float64) {
+	i, _ := slices.BinarySearch(g.sorted, old)
+	for ; i+1 < len(g.sorted) && g.sorted[i+1] < dt; i++ {
+		g.sorted[i] = g.sorted[i+1]
+	}
+	for ; i > 0 && g.sorted[i-1] > dt; i-- {
+		g.sorted[i] = g.sorted[i-1]
+	}
+	g.sorted[i] = dt
 }
 
 func (g *gaps) typical() float64 {

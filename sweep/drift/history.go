@@ -107,14 +107,14 @@ func (t *Tracker) noteEvent(e Event) error {
 
 // Check takes in a check and says what it means. Values that are not finite are refused.
 func (t *Tracker) Check(c Check) (Row, error) {
-	met, err := t.noteCheck(c)
+	met, err := t.noteCheck(&c)
 	if err != nil {
 		return Row{}, err
 	}
 	row := Row{Time: c.Time}
 	for i, a := range t.axes {
 		var alarms []Alarm
-		row.Axis[i], alarms = a.check(c, i, t.began, met)
+		row.Axis[i], alarms = a.check(&c, i, t.began, &met, new(Lean))
 		row.Alarms = append(row.Alarms, alarms...)
 	}
 	row.Alarm = worst(row.Alarms)
@@ -128,7 +128,7 @@ type circumstances struct {
 	air  climate
 }
 
-func (t *Tracker) noteCheck(c Check) (circumstances, error) {
+func (t *Tracker) noteCheck(c *Check) (circumstances, error) {
 	for i, v := range c.Axis {
 		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
 			return circumstances{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
@@ -160,8 +160,9 @@ func (a *axis) event(e Event) {
 	}
 }
 
-// check takes in this axis of a check of the record that began at a moment.
-func (a *axis) check(c Check, i int, began time.Time, met circumstances) (*Lean, []Alarm) {
+// check takes in this axis of a check of the record that began at a moment. What is believed then is put where out points,
+// and out is given back; nil where nothing is.
+func (a *axis) check(c *Check, i int, began time.Time, met *circumstances, out *Lean) (*Lean, []Alarm) {
 	if v := c.Axis[i]; v != nil {
 		u := v.U
 		if u == 0 {
@@ -173,8 +174,8 @@ func (a *axis) check(c Check, i int, began time.Time, met circumstances) (*Lean,
 	if a.bank == nil {
 		return nil, nil
 	}
-	now := a.now()
-	return &now, a.alarms()
+	*out = a.now
+	return out, a.alarms()
 }
 
 // Alarms are those that stand now, tilt before nod.

@@ -9,6 +9,7 @@ import (
 const (
 	jumpChance = 0.1  // before its size was seen
 	leastJump  = 2.0  // its standard deviation, in units of sigma, at least
+	mostJump   = 1e6  // and at most: beyond it what is known beside it drowns in the rounding
 	unlikely   = 1e-4 // weight below which a hypothesis does not go on beside those that begin anew
 )
 
@@ -33,7 +34,7 @@ func (b *bank) part(size float64) {
 	for i, p := range processes(b.gap, b.aDay > 0, b.warm) {
 		p.prior = ways[i]
 		h := hypothesis{process: p, place: i, anew: true, square: sigma.square, score: math.Log(jumpChance * total)}
-		h.begin(&p, now.Level, sq(now.U)/variance+jump, b.air.usual, felt)
+		h.begin(&p, now.Level, min(sq(now.U)/variance+jump, sq(mostJump)), b.air.usual, felt)
 		b.h = append(b.h, h)
 	}
 	for i := range b.h[:old] {
@@ -57,9 +58,12 @@ func (b *bank) restsOn() int {
 }
 
 // copy is the bank as it now is, to go back to.
-func (b *bank) copy() *bank {
-	c := *b
-	c.h = append([]hypothesis(nil), b.h...)
-	c.decay = append([]float64(nil), b.decay...)
-	return &c
+func (b *bank) copy() *bank { return b.copyInto(&bank{}) }
+
+// copyInto puts the copy into the room of a bank that is needed no longer.
+func (b *bank) copyInto(room *bank) *bank {
+	h, decay := room.h[:0], room.decay[:0]
+	*room = *b
+	room.h, room.decay = append(h, b.h...), append(decay, b.decay...)
+	return room
 }

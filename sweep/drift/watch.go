@@ -30,12 +30,13 @@ type standing struct {
 // watch looks for a change after a new check, or whether the one that stands still has its reason.
 func (a *axis) watch() {
 	a.chart.floor = sq(leastOfU) * a.uu.mean()
-	f, ok := a.chart.look()
+	f, ok := a.chart.look(a.moved != nil)
 	if !ok {
 		return
 	}
 	if a.moved == nil {
 		if f.evidence > threshold(a.chart.n()) {
+			f, _ = a.chart.look(true)
 			a.raise(f)
 		}
 		return
@@ -100,7 +101,7 @@ func (a *axis) judge(limit float64) {
 		return
 	}
 	last := a.segment.last()
-	now := a.now()
+	now := a.now
 	over := math.Abs(now.Level) - limit
 	alone := math.Abs(last.y) - limit
 	sigma := last.u
