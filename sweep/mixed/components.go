@@ -39,6 +39,12 @@ func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
 			Note: "rectangular, by as much as one turn lies turned against another",
 		})
 	}
+	if f.even != nil {
+		b = append(b, uncertainty.Component{
+			Name: "weighting", Type: uncertainty.B, U: f.even.part(at), Unit: "mm", Sensitivity: perMM, DoF: known,
+			Note: "half the way to what the noise model alone would say: the two differ by more than the noise explains",
+		})
+	}
 	b = append(b, f.indicatorParts(own, perMM)...)
 	if f.both {
 		b = append(b, uncertainty.Component{

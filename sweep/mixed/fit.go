@@ -53,6 +53,7 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	shift, shifted, repeat := sweep.FindTurnShift(pts, setup)
 	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, repeat: repeat, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
+	f.weighEvenly()
 	f.rms = f.scatter()
 	r := f.result(base)
 	r.WarnOrder(pts, setup)
@@ -128,6 +129,9 @@ func (f *fitting) result(base sweep.Result) sweep.Result {
 	for i, on := range f.axes {
 		if on {
 			lean[i] = f.ans.lean[at] * toMMPerM
+			if f.even != nil {
+				lean[i] = f.even.lean[at] * toMMPerM
+			}
 			at++
 		}
 	}
@@ -176,6 +180,7 @@ func (f *fitting) result(base sweep.Result) sweep.Result {
 	r.Verdict = sweep.JudgeBoth(r.Tilt, r.Nod, limit)
 	f.describe(&r)
 	f.warn(&r)
+	f.warnUneven(&r)
 	return r
 }
 

@@ -31,6 +31,7 @@ type fitting struct {
 	rms     float64 // of the readings about the fit, mm
 	way     direction
 	waves   []wave
+	even    *even // nil where the model holds
 }
 
 func (f *fitting) solve() {

@@ -123,7 +123,7 @@ func (f *fitting) standsOut(r []float64, scan scan) (wave, bool) {
 		}
 		lo := min(max(0, k-near), max(0, count-2*near))
 		buf = append(buf[:0], power[lo:min(count, lo+2*near)]...)
-		if x := power[k]; x > most*median(buf) {
+		if x := power[k]; x > most*median(buf) && (scan.table || !f.turnsWith(step*float64(from+k))) {
 			at, most = k, x/median(buf)
 		}
 	}
