@@ -27,13 +27,10 @@ func (c *driftCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	a, err := drift.Work(h, c.Reliability)
-	if err != nil {
-		return err
-	}
+	var a *drift.Answer
 	if c.JSON {
-		err = a.WriteJSON(e.out, c.Reliability)
-	} else {
+		a, err = drift.WorkJSON(e.out, h, c.Reliability)
+	} else if a, err = drift.Work(h, c.Reliability); err == nil {
 		err = printDrift(e.out, a, c.Reliability)
 	}
 	if err != nil {

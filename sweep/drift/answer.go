@@ -44,9 +44,12 @@ func (a *Answer) PerKelvin(axis int) (perK, u float64, ok bool) {
 }
 
 // Work works out a history: what would have been said at each check, and what follows for a reliability such as 0.95.
-func Work(h *History, reliability float64) (*Answer, error) {
+func Work(h *History, reliability float64) (*Answer, error) { return workEach(h, reliability, nil) }
+
+// workEach hands on the rows as they are ready.
+func workEach(h *History, reliability float64, each func([]Row) error) (*Answer, error) {
 	t := New()
-	rows, err := t.Follow(h.Entries)
+	rows, err := t.follow(h.Entries, each)
 	if err != nil {
 		return nil, err
 	}

@@ -270,18 +270,20 @@ func (b *baseline) gain(z2, v float64) float64 {
 	return 0.5*z*z*v/(1+v) - 0.5*math.Log1p(v)
 }
 
-// look compares all candidates. ok is false while there is too little to say. Without names the evidence alone is right, and
-// costs much less: nearly all candidates have nothing to say.
-func (c *chart) look(names bool) (finding, bool) {
-	n := c.n()
-	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
-	if n < leastSeen {
-		return out, false
+// speaks is false while there is too little to say.
+func (c *chart) speaks() bool {
+	if c.n() < leastSeen {
+		return false
 	}
 	flat := c.flat()
-	if flat.dof < leastFree || flat.square <= 0 {
-		return out, false
-	}
+	return flat.dof >= leastFree && flat.square > 0
+}
+
+// look compares all candidates. Without names the evidence alone is right, and costs much less: nearly all candidates have
+// nothing to say.
+func (c *chart) look(names bool) finding {
+	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
+	flat := c.flat()
 	// Where the beginning looks like settling, or all of it like the temperature, a change must outdo that tale or come on
 	// top of it.
 	tales := append(make([]baseline, 0, 4), flat)
@@ -304,7 +306,7 @@ func (c *chart) look(names bool) (finding, bool) {
 		}
 	}
 	out.evidence = math.Sqrt(2 * math.Log1p(sum))
-	return out, true
+	return out
 }
 
 // scan tries every candidate against a baseline by which the best one without a candidate is likelier.

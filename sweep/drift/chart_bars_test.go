@@ -88,9 +88,8 @@ func TestTheBarsChangeNothing(t *testing.T) {
 				continue
 			}
 			want := everyCandidate(c)
-			evidence, ok := c.look(false)
-			names, _ := c.look(true)
-			if !ok || evidence.evidence != want.evidence || names.evidence != want.evidence {
+			evidence, names := c.look(false), c.look(true)
+			if !c.speaks() || evidence.evidence != want.evidence || names.evidence != want.evidence {
 				t.Fatalf("seed %d, check %d: evidence %v, and with names %v, want %v", seed, k, evidence.evidence, names.evidence, want.evidence)
 			}
 			if names.steps != want.steps || names.ramps != want.ramps || names.step.gain != want.step.gain || names.ramp.gain != want.ramp.gain ||

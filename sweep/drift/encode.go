@@ -1,7 +1,6 @@
 package drift
 
 import (
-	"bufio"
 	"encoding/json"
 	"io"
 	"math"
@@ -162,31 +161,37 @@ func known4(x float64) *float64 {
 	return &x
 }
 
-// WriteJSON writes the whole answer as one object.
-func (a *Answer) WriteJSON(w io.Writer, reliability float64) error {
-	out := bufio.NewWriterSize(w, 1<<16)
-	line := []byte(`{"checks":[`)
-	for i := range a.Rows {
-		if i > 0 {
-			line = append(line, ",\n"...)
+// WorkJSON works out a history and writes the whole answer as one object, its rows while those after them are worked out. Of
+// a history that cannot be followed nothing is written.
+func WorkJSON(w io.Writer, h *History, reliability float64) (*Answer, error) {
+	var text []byte
+	between := `{"checks":[`
+	a, err := workEach(h, reliability, func(rows []Row) error {
+		text = text[:0]
+		for i := range rows {
+			text = append(text, between...)
+			text = rows[i].AppendJSON(text)
+			between = ",\n"
 		}
-		line = a.Rows[i].AppendJSON(line)
-		if _, err := out.Write(line); err != nil {
-			return err
-		}
-		line = line[:0]
-	}
-	text, err := json.Marshal(a.tail(reliability))
+		_, err := w.Write(text)
+		return err
+	})
 	if err != nil {
-		return err
+		return nil, err
 	}
-	line = append(line, ']', ',')
-	line = append(line, text[1:]...) // the rest of the same object
-	line = append(line, '\n')
-	if _, err := out.Write(line); err != nil {
-		return err
+	text = text[:0]
+	if len(a.Rows) == 0 {
+		text = append(text, between...)
 	}
-	return out.Flush()
+	tail, err := json.Marshal(a.tail(reliability))
+	if err != nil {
+		return nil, err
+	}
+	text = append(text, ']', ',')
+	text = append(text, tail[1:]...) // the rest of the same object
+	text = append(text, '\n')
+	_, err = w.Write(text)
+	return a, err
 }
 
 // tail is everything but the checks.

@@ -153,7 +153,8 @@ func TestAnswerByHours(t *testing.T) {
 	for i := range w.checks {
 		h.Entries = append(h.Entries, Entry{Check: &w.checks[i]})
 	}
-	a, err := Work(h, 0.95)
+	var b strings.Builder
+	a, err := WorkJSON(&b, h, 0.95)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,10 +162,6 @@ func TestAnswerByHours(t *testing.T) {
 	truth := 100 * (w.truth[w.last] - w.truth[0]) / (w.used[w.last] - w.used[0])
 	if !ok || math.Abs(rate-truth) > 3*u || u > truth/2 {
 		t.Errorf("%v ± %v (%v) mm/m for 100 hours, truth %v", rate, u, ok, truth)
-	}
-	var b strings.Builder
-	if err := a.WriteJSON(&b, 0.95); err != nil {
-		t.Fatal(err)
 	}
 	for _, want := range []string{`"by_hours":true`, `"rate_mm_per_m_per_100_h":`, `after so many spindle hours`} {
 		if !strings.Contains(b.String(), want) {

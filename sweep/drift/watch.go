@@ -30,19 +30,19 @@ type standing struct {
 // watch looks for a change after a new check, or whether the one that stands still has its reason.
 func (a *axis) watch() {
 	a.chart.floor = sq(leastOfU) * a.uu.mean()
-	f, ok := a.chart.look(a.moved != nil)
-	if !ok {
-		return
-	}
-	if a.moved == nil {
-		if f.evidence > threshold(a.chart.n()) {
-			f, _ = a.chart.look(true)
-			a.raise(f)
-		}
+	if !a.chart.speaks() {
 		return
 	}
 	m := a.moved
+	if m == nil {
+		f := a.chart.look(false)
+		if f.evidence > threshold(a.chart.n()) {
+			a.raise(a.chart.look(true))
+		}
+		return
+	}
 	back := a.wentBack(m)
+	f := a.chart.look(m.back == 0)
 	if f.evidence < doubtful || back && f.evidence < threshold(a.chart.n())-backlash {
 		a.moved = nil // as good as nothing; the bank weighs that by itself
 		return
