@@ -28,7 +28,7 @@ test: deps-test
 	@$(MAKE) --no-print-directory -j2 -Oline test-of-time test-of-sums
 
 test-of-time:
-	$(GO) test -tags "$(TAGS)" -race -p 1 $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '$(SUMS)')
+	$(GO) test -tags "$(TAGS)" -race -p 1 -timeout 30m $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '$(SUMS)')
 
 test-of-sums:
 	chrt --idle 0 $(GO) test -tags "$(TAGS)" -race -timeout 30m $$($(GO) list -tags "$(TAGS)" ./... | grep -E '$(SUMS)')

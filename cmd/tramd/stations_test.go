@@ -101,29 +101,32 @@ func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	}
 	t.Cleanup(func() { keys.Close(); screen.Close() })
 	sw := programWith(t, screen, "sweep", "--config", s.config, "--json")
+	at := 0.0
+	turn := func(h float64) { at = h; height <- h }
 	press := func(i int, do func()) {
-		waitState(t, s, "the station", func(snap *session.Snapshot) bool {
-			return len(snap.Sweep.Stations) == 5 && snap.Sweep.Stations[i].State == "here"
+		waitState(t, s, "the station, and the indicator showing it", func(snap *session.Snapshot) bool {
+			shown := snap.Devices[0].ReadingMM
+			return len(snap.Sweep.Stations) == 5 && snap.Sweep.Stations[i].State == "here" && shown != nil && math.Abs(*shown-at) < 0.001
 		})
-		time.Sleep(500 * time.Millisecond) // the indicator shows the new height
+		time.Sleep(500 * time.Millisecond) // and nothing else
 		do()
 	}
 	key := func(k string) func() { return func() { io.WriteString(keys, k) } }
 	kick := func() { io.WriteString(foot, "x\r\n") }
-	height <- handHeight(0)
+	turn(handHeight(0))
 	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Run == 1 })
 	time.Sleep(300 * time.Millisecond) // the terminal hands over single keys
 	press(0, key(" "))
-	height <- handHeight(90) + 0.1
+	turn(handHeight(90) + 0.1)
 	press(1, key("\r"))
 	press(2, key("r")) // that was wrong
-	height <- handHeight(90)
+	turn(handHeight(90))
 	press(1, kick)
-	height <- handHeight(180)
+	turn(handHeight(180))
 	press(2, kick)
-	height <- handHeight(270)
+	turn(handHeight(270))
 	press(3, key("s")) // a slot there
-	height <- handHeight(0)
+	turn(handHeight(0))
 	press(4, kick)
 	checkHand(t, sw, 4)
 }

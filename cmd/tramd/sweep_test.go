@@ -87,11 +87,12 @@ func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 				t.Fatalf("result %+v", r)
 			}
 			for _, a := range []struct {
-				name      string
-				got       *sweptAxis
-				want, tol float64
-			}{{"tilt", r.Tilt, tc.tilt, 0}, {"nod", r.Nod, tc.nod, 0}} {
-				if d := math.Abs(a.got.MMPerM - a.want); d > 3*a.got.U || d > 0.02 {
+				name string
+				got  *sweptAxis
+				want float64
+			}{{"tilt", r.Tilt, tc.tilt}, {"nod", r.Nod, tc.nod}} {
+				// On a busy computer the angles come unevenly late; that may cost accuracy, but not in silence.
+				if d := math.Abs(a.got.MMPerM - a.want); d > 3*a.got.U || d > math.Max(0.02, 1.5*a.got.U) {
 					t.Errorf("%s %v ± %v mm/m, truth %v", a.name, a.got.MMPerM, a.got.U, a.want)
 				}
 			}
