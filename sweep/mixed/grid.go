@@ -49,7 +49,7 @@ func newLevels(bs []block) *levels {
 		fall:  []float64{0.8, 1.6, 2.6},
 		drift: []float64{0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000},
 	}
-	l.settled = step > settleTime
+	l.settled = step > settleTime && standing(bs)
 	if len(bs) < denseSegments { // too few to show more than this
 		l.slow, l.drift = l.slow[:7], l.drift[:6]
 	}
@@ -60,6 +60,17 @@ func newLevels(bs []block) *levels {
 		}
 	}
 	return l
+}
+
+// standing says whether the arm stood still at most blocks, rather than turned slowly all the time.
+func standing(bs []block) bool {
+	still := 0
+	for i := range bs {
+		if bs[i].span < sameStation {
+			still++
+		}
+	}
+	return 2*still > len(bs)
 }
 
 // noise is the shape of the noise at a point.
@@ -94,7 +105,7 @@ var (
 )
 
 // settleTime, in seconds: an arm that takes longer from block to block stops at stations.
-const settleTime = 1.5
+const settleTime = 2.9
 
 // prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly penalised.
 func (l *levels) prior(h hyper) float64 {

@@ -63,18 +63,36 @@ func (in *input) segments() []segment {
 	return out
 }
 
-// turnedBack is how far the angle must go back before the sweep is said to have turned: an encoder at rest trembles.
-const turnedBack = 0.5 * math.Pi / 180
+// How far the angle must go back before the sweep is said to have turned: an encoder at rest trembles, and one with noise does
+// so all the time.
+const (
+	turnedBack     = 0.5 * math.Pi / 180
+	turnedBackMost = 4 * math.Pi / 180
+	trembles       = 6.0 // standard deviations of the angles' noise
+)
+
+// turnBack is that angle for a track. Noise of its angles shows in how far one is off from the middle of its neighbours,
+// twice which has six times its variance; a turning by hand is smooth from reading to reading.
+func turnBack(th []float64) float64 {
+	if len(th) < denseSegments {
+		return turnedBack
+	}
+	off := make([]float64, len(th)-2)
+	for i := range off {
+		off[i] = th[i] - 2*th[i+1] + th[i+2]
+	}
+	return math.Min(math.Max(turnedBack, trembles*spread(off)/math.Sqrt(6)), turnedBackMost)
+}
 
 // directions says for every reading which way round the spindle was going: +1, -1, or 0 if it never moved.
 func directions(th []float64) []int8 {
 	out := make([]int8, len(th))
 	var dir int8
-	furthest := 0
+	furthest, back := 0, turnBack(th)
 	for i, a := range th {
 		d := a - th[furthest]
 		switch {
-		case dir == 0 && math.Abs(d) > turnedBack:
+		case dir == 0 && math.Abs(d) > back:
 			dir = int8(math.Copysign(1, d))
 			for j := range i {
 				out[j] = dir
@@ -82,7 +100,7 @@ func directions(th []float64) []int8 {
 			furthest = i
 		case dir != 0 && d*float64(dir) >= 0:
 			furthest = i
-		case dir != 0 && math.Abs(d) > turnedBack:
+		case dir != 0 && math.Abs(d) > back:
 			dir = -dir
 			for j := furthest + 1; j < i; j++ {
 				out[j] = dir
