@@ -123,6 +123,9 @@ func (f *fitting) warn(r *sweep.Result) {
 	if f.in.timeless {
 		add(WarnNoTimes, "all times are equal: one second a reading was taken instead, so that what is slow cannot be judged; record the times")
 	}
+	if f.in.coarse[0] > 0 {
+		add(WarnCoarse, "the readings go in steps of %.4g mm, where the setup says %.4g mm; the coarser was reckoned with: state it as the resolution", f.in.coarse[0], f.in.coarse[1])
+	}
 	for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {
 		if a != nil && math.Abs(a.Slope.MMPerM()) > steepMMPerM {
 			add(WarnSteep, "a lean of more than %d mm/m: are the readings, and the radius, in mm?", steepMMPerM)

@@ -26,7 +26,8 @@ type input struct {
 	unknown    int // readings without an angle
 	unknownT   [2]float64
 	backwards  bool
-	timeless   bool // all times of a track are equal
+	timeless   bool       // all times of a track are equal
+	coarse     [2]float64 // mm: the step that the readings show where it is coarser than stated, and the one stated
 }
 
 // check refuses what cannot be fitted and sorts readings by indicator. A NaN angle means not known and is left out; any
@@ -53,6 +54,8 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 		}
 		count[p.Indicator]++
 	}
+	in.coarsen(pts)
+	setup = in.setup
 	var radii, weight float64
 	for i, n := range count {
 		radii += float64(n) * setup.Indicators[i].RadiusMM
