@@ -11,6 +11,7 @@ const (
 	tagJitter = 0.001 // seconds between the angle and the reading it is put to
 	playShape = 0.08  // share of the play by which its shape may differ from the model's (from simulation)
 	moveShape = 0.024 // the same of a plain step by the way the plunger moves (from simulation)
+	nothing   = 1e-6  // share of a reading's rounding below which a budget need not show a power of ten
 	crossways = 0.35  // share of the rounding's error that may stand across the lean (from simulation)
 )
 
@@ -85,7 +86,11 @@ func (f *fitting) rounding() float64 {
 	if f.steps.variance > 0 {
 		left = stepsLeft
 	}
-	return left * math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
+	share := left * math.Sqrt(12) / math.Pi * math.Sqrt2 * bessel * math.Exp(-2*math.Pi*math.Pi*dither/(q*q))
+	if share < nothing {
+		return 0
+	}
+	return share
 }
 
 // alongLean is one axis's share of what stands along the lean: rounded readings of a wave are wrong by more or less of that
