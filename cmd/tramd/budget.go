@@ -42,6 +42,9 @@ func freedom(dof float64) string {
 	if math.IsInf(dof, 0) || math.IsNaN(dof) {
 		return "∞"
 	}
+	if dof < 1 {
+		return "<1"
+	}
 	return strings.TrimSuffix(fmt.Sprintf("%.1f", dof), ".0")
 }
 

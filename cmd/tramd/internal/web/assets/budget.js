@@ -42,7 +42,7 @@ function row(c) {
   const per = unit ? ` mm/m per ${unit.trim()}` : ' mm/m';
   const texts = [
     c.name, c.type, significant(c.u) + unit, significant(c.sensitivity) + per,
-    c.dof == null ? 'taken as known' : significant(c.dof), significant(c.contribution), percent(c.share), c.note ?? '',
+    c.dof == null ? 'taken as known' : c.dof < 1 ? 'below 1' : significant(c.dof), significant(c.contribution), percent(c.share), c.note ?? '',
   ];
   texts.forEach((text, i) => {
     const cell = role(make(i ? 'td' : 'th', classes[i], text), i ? 'cell' : 'rowheader');
