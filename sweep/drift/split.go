@@ -60,9 +60,13 @@ func (b *bank) restsOn() int {
 // copy is the bank as it now is, to go back to.
 func (b *bank) copy() *bank { return b.copyInto(&bank{}) }
 
-// copyInto puts the copy into the room of a bank that is needed no longer.
+// copyInto puts the copy into the room of a bank that is needed no longer, unless that is far too large: banks lose most of
+// their hypotheses, and what is kept for years should not be what they began with.
 func (b *bank) copyInto(room *bank) *bank {
 	h, decay := room.h[:0], room.decay[:0]
+	if cap(h) > len(b.h)+len(b.h)/4 {
+		h = make([]hypothesis, 0, len(b.h))
+	}
 	*room = *b
 	room.h, room.decay = append(h, b.h...), append(decay, b.decay...)
 	return room
