@@ -101,6 +101,7 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 			if err := tr.oneUnit(); err != nil {
 				return nil, err
 			}
+			tr.unwind()
 			back, none := tr.mendTime()
 			in.backwards, in.timeless = in.backwards || back, in.timeless || none
 			kept = append(kept, tr)
@@ -114,6 +115,30 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 }
 
 func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
+
+// unwind counts on where angles were written from 0 to 360 degrees: where all of a track lie within one turn and two neighbours
+// are more than three quarters of it apart, the spindle went over the end. Left as it is, such a place looks like a reading the
+// other way round, alone against all others, which makes a delay of it.
+func (tr *track) unwind() {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, a := range tr.th {
+		low, high = math.Min(low, a), math.Max(high, a)
+	}
+	if high-low > 2*math.Pi*(1+1e-9) || high-low < 1.5*math.Pi {
+		return
+	}
+	was, turns := tr.th[0], 0.0
+	for i, a := range tr.th {
+		switch d := a - was; {
+		case d > 1.5*math.Pi:
+			turns--
+		case d < -1.5*math.Pi:
+			turns++
+		}
+		was = a
+		tr.th[i] = a + 2*math.Pi*turns
+	}
+}
 
 // mendTime makes time never run backwards: the order of the readings is taken as the truth, and a step back as a clock that
 // was set. It says whether it had to, and whether no time passed at all; such a track gets one second a reading.
