@@ -7,6 +7,7 @@ import (
 
 const (
 	wantBlocks = 260
+	crowding   = 0.1               // share of a typical block's variance that no number of readings averages out
 	widest     = 8 * math.Pi / 180 // a block never covers more of the circle, however many turns there are
 )
 
@@ -93,7 +94,7 @@ func relativeNoise(bs []block) {
 			bs[i].noise = 1
 			continue
 		}
-		bs[i].noise = 0.25 + 0.75*typical/bs[i].n
+		bs[i].noise = crowding + (1-crowding)*typical/bs[i].n
 	}
 }
 
