@@ -153,15 +153,18 @@ func (f *fitting) warn(r *sweep.Result) {
 	}
 }
 
+// A delay is told where it is more than a few tenths of a degree and stands well above its standard uncertainty: a small lean
+// tells little of when it was read.
+const (
+	lateMatters = 0.3 // degrees
+	lateSure    = 2.0 // standard uncertainties
+)
+
 func (f *fitting) warnDirections(add func(code, format string, args ...any)) {
 	if !f.both {
 		return
 	}
-	var rate float64
-	for i := range f.bs {
-		rate += math.Abs(f.bs[i].rate) / float64(len(f.bs))
-	}
-	if late := f.way.delayS*rate + f.way.lag; math.Abs(late) > sweep.Radians(0.3) {
+	if late, u, rate := f.late(); math.Abs(late) > math.Max(sweep.Radians(lateMatters), lateSure*u) {
 		add(WarnDelay, "the angles are %.1f degrees late, by the two ways round (a delay of some %.0f ms at this speed, or lost motion); it was taken out",
 			sweep.Degrees(late), 1000*late/math.Max(rate, 1e-9))
 	}

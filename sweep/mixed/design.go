@@ -24,7 +24,8 @@ type design struct {
 	zero               float64 // taken off the readings
 	noise2             float64 // guess at the white noise's variance, to put priors in mm and seconds to scale
 	waves              []wave
-	circles            []int // by track: which circle on the surface it runs on
+	circles            []int     // by track: which circle on the surface it runs on
+	moved              direction // by lag and delay of this the angles have been moved
 }
 
 // newDesign writes the columns. axes says which of tilt and nod are in the model; way, if not nil, adds the effects

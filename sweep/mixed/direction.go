@@ -45,8 +45,10 @@ func playPath(bs []block, zs, rises []float64, play float64) []float64 {
 }
 
 // write puts the effects into the design. Play is not linear: its present value is taken off the readings and its column
-// is the change for a little more of it.
+// is the change for a little more of it. Lag and delay have moved the angles already: what that took off is put back by their
+// columns, so that the columns, and the priors with them, stand for the whole and not for what this round adds.
 func (w direction) write(d *design, bs []block, c curve) {
+	d.moved = w
 	zs, rises := make([]float64, len(bs)), make([]float64, len(bs))
 	var steep float64
 	for i := range bs {
@@ -65,21 +67,34 @@ func (w direction) write(d *design, bs []block, c curve) {
 		at[byMove] = -b.dir * math.Tanh(8*rises[i]/steep)
 		at[byLag] = b.dir * rises[i]
 		at[byDelay] = b.rate * rises[i]
-		x[d.cols-1] -= now[i]
+		x[d.cols-1] += w.moves(at) - now[i]
 	}
 }
 
+// moves is what the angles' having been moved took off a reading, by the columns of its row.
+func (w direction) moves(at []float64) float64 { return w.lag*at[byLag] + w.delayS*at[byDelay] }
+
 // learn takes the effects found in one round; shift says by how much each block's angle is to be moved.
 func (w *direction) learn(coef []float64) (shift func(b *block) float64, ok bool) {
-	lag, delay := coef[byLag], coef[byDelay]
-	if bad(lag) || bad(delay) || math.Abs(lag) > 0.5 || math.Abs(delay) > 2 {
+	if bad(coef[byLag]) || bad(coef[byDelay]) || math.Abs(coef[byLag]) > 0.5 || math.Abs(coef[byDelay]) > 2 {
 		return nil, false
 	}
-	w.lag += lag
-	w.delayS += delay
+	lag, delay := coef[byLag]-w.lag, coef[byDelay]-w.delayS
+	w.lag, w.delayS = coef[byLag], coef[byDelay]
 	w.moveMM = coef[byMove]
 	w.playMM = math.Min(math.Max(0, w.playMM+coef[byPlay]), 2*w.playMM+5e-4)
 	return func(b *block) float64 { return b.dir*lag + b.rate*delay }, true
+}
+
+// late is by how much the angles are late at the typical rate, in radians, and its standard uncertainty.
+func (f *fitting) late() (late, u, rate float64) {
+	for i := range f.bs {
+		rate += math.Abs(f.bs[i].rate) / float64(len(f.bs))
+	}
+	c := make([]float64, f.d.cols-1)
+	at := c[f.d.form+f.d.drift:]
+	at[byLag], at[byDelay] = 1, rate
+	return f.way.lag + f.way.delayS*rate, math.Sqrt(f.ans.best.variance(c)), rate
 }
 
 // playProof is by how much in log likelihood a play must be better than none.

@@ -6,10 +6,11 @@
 // A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with their
 // order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov, or over
 // many times at once, as 1/f noise is), what a coarse display rounds off, a steady wave in time or a fine wave of the table
-// where there is one, and white noise. Swept both ways round, it also has an offset by direction, the play of the plunger and a
-// delay between the angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
-// restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged.
-// A t distribution with matched degrees of freedom then gives the interval.
+// where there is one, noise within a band of frequencies where there is some, and white noise. Swept both ways round, it also
+// has an offset by direction, the play of the plunger and a delay between the angle and the reading. This is a linear mixed
+// model; Henderson's equations solve it for given variances, and the restricted likelihood of those variances, with weak priors,
+// weights a grid of them over which the lean is averaged. A t distribution with matched degrees of freedom then gives the
+// interval.
 //
 // # The way through
 //
@@ -21,7 +22,8 @@
 //	search    walk the grid, average the lean                                solve.go, grid.go, posterior.go, average.go
 //	steps     give the rounding of a coarse display its own part of the noise  rounding.go
 //	waves     find a steady wave in what is left; search again with it       wave.go, wave_find.go, wave_spectrum.go
-//	swings    join blocks until a tremor is averaged out                     swing.go
+//	band      find noise within a band of frequencies; search again with it  band.go, band_find.go, kalman.go
+//	swings    where there is none, join blocks until a tremor is averaged out  swing.go
 //	result    budget, decision, form, warnings                               fit.go, components.go, describe.go, turns.go
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.

@@ -44,8 +44,13 @@ func (f *fitting) weighEvenly() {
 	from := d.form + d.drift + d.extra
 	n := last - from
 	a := newSym(n + 1)
+	row := make([]float64, n+1)
 	for _, x := range d.rows {
-		a.rank1(x[from:], 1)
+		copy(row, x[from:])
+		if d.extra > 0 { // there are no columns here to hold it
+			row[n] -= d.moved.moves(x[d.form+d.drift:])
+		}
+		a.rank1(row, 1)
 	}
 	for i := range n + 1 {
 		a.row(i)[i] = a.row(i)[i]*(1+1e-12) + 1e-12
@@ -145,6 +150,24 @@ func (f *fitting) spread(parts [2][]float64) (cov [3]float64) {
 	return cov
 }
 
+// ofBand adds what noise of a band makes: its two states run along as one.
+func (f *fitting) ofBand(b band, parts [2][]float64, add func(i int, own float64, before [2]float64)) {
+	var value, place [2]float64
+	for i := range f.bs {
+		if i == 0 || f.bs[i].track != f.bs[i-1].track {
+			value, place = [2]float64{}, [2]float64{}
+		} else {
+			on := b.over(math.Abs(f.bs[i].t - f.bs[i-1].t))
+			for k, p := range parts {
+				if p != nil {
+					value[k], place[k] = on.turn(value[k]+b.variance*p[i-1], place[k])
+				}
+			}
+		}
+		add(i, b.variance, value)
+	}
+}
+
 // ofNoise is the part of it that the noise makes, relative to the white. Each process fades by the same share for all that went
 // before, so a running sum of it is enough.
 func (f *fitting) ofNoise(nz noise, parts [2][]float64) (cov [3]float64) {
@@ -183,6 +206,9 @@ func (f *fitting) ofNoise(nz noise, parts [2][]float64) (cov [3]float64) {
 	}
 	if nz.steps.variance > 0 {
 		process(nz.steps.variance, nz.steps.tau)
+	}
+	if nz.band.variance > 0 {
+		f.ofBand(nz.band, parts, add)
 	}
 	return cov
 }

@@ -60,7 +60,10 @@ func TestNoiseOfASum(t *testing.T) {
 		f.bs = append(f.bs, block{track: i / 20, t: float64(i%20) + r.Float64(), noise: 0.5 + r.Float64()})
 		parts[0], parts[1] = append(parts[0], r.NormFloat64()), append(parts[1], r.NormFloat64())
 	}
-	nz := noise{slow: 3, tau: []float64{0.5, 4, 30}, steps: steps{0.7, 2}}
+	nz := noise{slow: 3, tau: []float64{0.5, 4, 30}, steps: steps{0.7, 2}, band: band{1.3, 0.2, 2}}
+	w0 := 2 * math.Pi * nz.band.hertz
+	fall := w0 / (2 * nz.band.quality)
+	w := math.Sqrt(w0*w0 - fall*fall)
 	var want [3]float64
 	for i, a := range f.bs {
 		for j, b := range f.bs {
@@ -74,6 +77,7 @@ func TestNoiseOfASum(t *testing.T) {
 					v += nz.slow / 3 * math.Exp(-dt/tau)
 				}
 				v += nz.steps.variance * math.Exp(-dt/nz.steps.tau)
+				v += nz.band.variance * math.Exp(-fall*dt) * (math.Cos(w*dt) - fall/w*math.Sin(w*dt))
 			}
 			want[0] += v * parts[0][i] * parts[0][j]
 			want[1] += v * parts[0][i] * parts[1][j]

@@ -5,11 +5,13 @@ import "math"
 // noise is the shape of the noise in time: white noise of unit variance (times each block's own) plus a slow part of the
 // given variance. The slow part is correlated over tau seconds, exponentially (an Ornstein-Uhlenbeck process; with tau as
 // long as the sweep it behaves as a random walk). Given several taus in even ratio it is the sum of as many such processes
-// of equal variance, whose spectrum falls as one over the frequency. What the display rounds off is one more such process.
+// of equal variance, whose spectrum falls as one over the frequency. What the display rounds off is one more such process,
+// and noise within a band of frequencies a process of its own.
 type noise struct {
 	slow  float64   // variance of the slow part, relative to the white
 	tau   []float64 // seconds
 	steps steps
+	band  band
 }
 
 // steps is the part of the rounding error that lasts as long as the reading stands still.
@@ -23,73 +25,19 @@ func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
 		nz.tau = nz.tau[:1]
 	}
 	m := len(nz.tau)
-	if m == 1 && nz.steps.variance == 0 {
+	if m == 1 && nz.steps.variance == 0 && nz.band.variance == 0 {
 		return d.whitenOne(bs, nz.slow, nz.tau[0])
 	}
 	gram = newSym(d.cols)
-	taus, each := append([]float64(nil), nz.tau...), make([]float64, m)
-	for k := range each {
-		each[k] = nz.slow / float64(m)
-	}
-	if nz.steps.variance > 0 {
-		taus, each = append(taus, nz.steps.tau), append(each, nz.steps.variance)
-		m++
-	}
-	state, sums := make([]float64, m*d.cols), newSums(gram) // state of a column beside each other
-	p, sum, fade := newSym(m), make([]float64, m), make([]float64, m)
+	k := newKalman(nz, d.cols)
+	sums := newSums(gram)
 	for i := range bs {
 		if i == 0 || bs[i].track != bs[i-1].track {
-			clear(state)
-			clear(p.a)
-			for k := range m {
-				p.row(k)[k] = each[k]
-			}
+			k.begin()
 		} else {
-			dt := math.Abs(bs[i].t - bs[i-1].t)
-			for k, tau := range taus {
-				fade[k] = math.Exp(-dt / tau)
-			}
-			for k := range m {
-				r := p.row(k)
-				for l := range r {
-					r[l] *= fade[k] * fade[l]
-				}
-				r[k] += each[k] * (1 - fade[k]*fade[k])
-			}
-			for j := range d.cols {
-				for k := range m {
-					state[j*m+k] *= fade[k]
-				}
-			}
+			k.wait(math.Abs(bs[i].t - bs[i-1].t))
 		}
-		v := bs[i].noise
-		for k := range m {
-			sum[k] = 0
-			for _, x := range p.row(k) {
-				sum[k] += x
-			}
-			v += sum[k]
-		}
-		scale := 1 / math.Sqrt(v)
-		logDet += math.Log(v)
-		out := sums.next()
-		for j, x := range d.rows[i] {
-			s := state[j*m : j*m+m]
-			e := x
-			for _, y := range s {
-				e -= y
-			}
-			out[j] = e * scale
-			for k := range s {
-				s[k] += sum[k] / v * e
-			}
-		}
-		for k := range m {
-			r := p.row(k)
-			for l := range r {
-				r[l] -= sum[k] * sum[l] / v
-			}
-		}
+		logDet += math.Log(k.read(d.rows[i], bs[i].noise, sums.next()))
 	}
 	sums.flush()
 	return gram, logDet

@@ -9,11 +9,12 @@ import (
 	"tramd/sweep/units"
 )
 
-// Model names the full model in a result. Version 4 takes the steps of a coarse display for no random walk, fine waves of the
-// table for no noise and a tremor for no white noise, and thinks slow noise unlikelier at stations that settle.
+// Model names the full model in a result. Version 5 takes noise within a band of frequencies for no slow noise, counts crowded
+// readings for nearly as many as they are, believes in a delay of the angles no more than the lean tells of it, and counts on
+// angles that were written from 0 to 360 degrees.
 const (
 	Model        = "full"
-	ModelVersion = 4
+	ModelVersion = 5
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.

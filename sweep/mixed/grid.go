@@ -24,7 +24,8 @@ type levels struct {
 	drift []float64 // standard deviation of the first drift polynomial
 
 	steps   steps // of the display
-	settled bool  // the blocks are stations, each settled before it was read
+	band    band
+	settled bool // the blocks are stations, each settled before it was read
 }
 
 func (l *levels) count(i int) int {
@@ -75,7 +76,7 @@ func standing(bs []block) bool {
 
 // noise is the shape of the noise at a point.
 func (l *levels) noise(h hyper) noise {
-	n := noise{slow: l.slow[h.slow], tau: l.tau, steps: l.steps}
+	n := noise{slow: l.slow[h.slow], tau: l.tau, steps: l.steps, band: l.band}
 	if !l.flicker(h) {
 		n.tau = l.tau[h.tau : h.tau+1]
 	}

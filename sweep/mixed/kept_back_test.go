@@ -26,6 +26,18 @@ func colored(r *rand.Rand, sd, power, from, to float64) series {
 	}
 }
 
+// struck rings at a frequency after each of its blows, which come at random, one in two seconds, and fades.
+func struck(r *rand.Rand, size, hertz, fade float64) series {
+	last, next, now := -1e9, 2*r.ExpFloat64(), 0.0
+	return func(t float64) float64 {
+		for t >= next {
+			last, now = next, size*r.NormFloat64()
+			next += 2 * r.ExpFloat64()
+		}
+		return now * math.Exp(-(t-last)/fade) * math.Sin(2*math.Pi*hertz*(t-last))
+	}
+}
+
 // slotted has one to three slots with rounded edges, as a ball stylus rolls into them: flat at the bottom, each of its own width.
 func slotted(r *rand.Rand, depth float64) relief {
 	type slot struct{ mid, half, edge float64 }
@@ -68,9 +80,14 @@ func keptBack() []family {
 			sd := logUniform(r, 0.0005, 0.003)
 			s.air = func() series { return colored(r, sd, 0.5, 0.02, 5) }
 		})},
-		{"noise of 1 to 3 Hz", true, long(func(r *rand.Rand, s *shop) {
-			sd := logUniform(r, 0.0005, 0.003)
-			s.air = func() series { return colored(r, sd, 0, 1, 3) }
+		{"noise of an octave, table", true, long(func(r *rand.Rand, s *shop) {
+			s.table = table(r)
+			sd, f := logUniform(r, 0.0005, 0.003), logUniform(r, 0.3, 4)
+			s.air = func() series { return colored(r, sd, 0, f, 2*f) }
+		})},
+		{"arm that is struck", true, long(func(r *rand.Rand, s *shop) {
+			size, f, fade := logUniform(r, 0.002, 0.01), logUniform(r, 1, 9), logUniform(r, 0.2, 1)
+			s.air = func() series { return struck(r, size, f, fade) }
 		})},
 		{"two hums, table", true, long(func(r *rand.Rand, s *shop) {
 			s.table = table(r)

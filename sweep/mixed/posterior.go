@@ -238,6 +238,20 @@ func (p *point) coefficients(d *design) []float64 {
 	return b
 }
 
+// variance is that of a sum of coefficients with the given weights, which are lost.
+func (p *point) variance(weights []float64) float64 {
+	var v float64
+	for i := range weights {
+		r := p.factor.row(i)
+		for k, x := range r[:i] {
+			weights[i] -= x * weights[k]
+		}
+		weights[i] /= r[i]
+		v += weights[i] * weights[i]
+	}
+	return p.s2 * v
+}
+
 // frontier is a heap of points, heaviest first.
 type frontier []point
 

@@ -81,6 +81,6 @@ func (f *fitting) learnSteps() bool {
 // levels are the grid of this sweep.
 func (f *fitting) levels() *levels {
 	l := newLevels(f.bs)
-	l.steps = f.steps
+	l.steps, l.band = f.steps, f.band
 	return l
 }

@@ -76,7 +76,8 @@ func TestStaircaseIsNoWalk(t *testing.T) {
 	}
 }
 
-// A tremor that swings to and fro is averaged out by joining blocks; white noise and a random walk are not taken for one.
+// A tremor that swings to and fro is found as a band, or averaged out by joining blocks where it is faster than they show; white
+// noise and a random walk are not taken for one.
 func TestJoinSwings(t *testing.T) {
 	r := rand.New(rand.NewPCG(12, 1))
 	draw := func(air series) []sweep.Point {
@@ -92,7 +93,10 @@ func TestJoinSwings(t *testing.T) {
 	if n := len(fittingOf(t, draw(hush), oneArm(100)).bs); n < alone*3/4 {
 		t.Errorf("white noise: %d blocks, a random walk %d", n, alone)
 	}
-	if n := len(fittingOf(t, draw(tremor(r, 0.003, 8, 0.05)), oneArm(100)).bs); n > alone/2 {
-		t.Errorf("a tremor of 8 Hz: %d blocks, a random walk %d", n, alone)
+	if f := fittingOf(t, draw(tremor(r, 0.003, 8, 0.05)), oneArm(100)); math.Abs(f.band.hertz-8) > 1 || f.band.quality < 3 {
+		t.Errorf("a tremor of 8 Hz: found %+v", f.band)
+	}
+	if f := fittingOf(t, draw(tremor(r, 0.003, 14, 0.05)), oneArm(100)); f.band.variance > 0 || len(f.bs) > alone/2 {
+		t.Errorf("a tremor of 14 Hz, faster than the blocks show: %d blocks, a random walk %d, a band of %+v", len(f.bs), alone, f.band)
 	}
 }

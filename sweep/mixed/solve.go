@@ -24,6 +24,7 @@ type fitting struct {
 	rounded float64 // variance that rounding leaves in a typical block
 	least   float64 // variance that its white noise has at least
 	steps   steps
+	band    band // 0 until one is found
 	d       *design
 	points  []point // of the last round
 	ans     answer
@@ -52,7 +53,7 @@ func (f *fitting) solve() {
 		f.round(way, along)
 	}
 	f.findWaves(way, along)
-	if f.joinSwings() {
+	if !f.findBand(way, along) && f.joinSwings() {
 		f.learnSteps()
 		f.round(way, along)
 	}

@@ -75,6 +75,13 @@ func unseen() []family {
 			sd, hz, q := logUniform(r, 0.001, 0.005), 4+7*r.Float64(), 0.02+0.1*r.Float64()
 			s.air = func() series { return tremor(r, sd, hz, q) }
 		})},
+		{"noise of 1 to 3 Hz", true, long(func(r *rand.Rand, s *shop) {
+			sd := logUniform(r, 0.0005, 0.003)
+			s.air = func() series { return colored(r, sd, 0, 1, 3) }
+		})},
+		{"small lean, there and back", true, long(func(r *rand.Rand, s *shop) {
+			s.hand.turns, s.hand.passes, s.size = 1.1+0.9*r.Float64(), 2, logUniform(r, 0.005, 0.04)
+		})},
 		{"hum of 0.2 to 3 Hz", true, long(func(r *rand.Rand, s *shop) {
 			sd, hz := logUniform(r, 0.0005, 0.003), logUniform(r, 0.2, 3)
 			s.air = func() series { return hum(r, sd, hz) }
