@@ -3,8 +3,8 @@ package mixed
 import "math"
 
 // turnsAlong is the part of a wave's power that lean may hold before the two are too much alike: that of a wave that gains or
-// loses three quarters of a cycle on an even turning.
-const turnsAlong = 0.1
+// loses somewhat over half a cycle on an even turning.
+const turnsAlong = 0.3
 
 // turnsWith tells whether a wave in time goes with the turning for so much of the sweep that the lean could be taken for it: then
 // it is not taken out, and what there is of it is left to the slow noise. What lean and its derivative by angle show as are
