@@ -157,7 +157,7 @@ func (f *fitting) typeA(at int, perMM float64) uncertainty.Budget {
 		b = append(b, part("form", "harmonics of the surface that the angles cannot tell from lean", form))
 	}
 	if drift > 0 {
-		b = append(b, part("warming", "slow drift during the sweep", drift))
+		b = append(b, part("warming", "slow drift during the sweep; the closure is what it comes to over the whole", drift))
 	}
 	return b
 }
