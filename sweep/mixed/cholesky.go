@@ -69,6 +69,12 @@ func (s sym) cholesky() (lost int) {
 
 // solve replaces b by the solution of L Lᵀ x = b; s must hold L.
 func (s sym) solve(b []float64) {
+	s.forward(b)
+	s.backward(b)
+}
+
+// forward replaces b by the solution of L x = b.
+func (s sym) forward(b []float64) {
 	for i := range b {
 		r := s.row(i)
 		for k, v := range r[:i] {
@@ -76,7 +82,6 @@ func (s sym) solve(b []float64) {
 		}
 		b[i] /= r[i]
 	}
-	s.backward(b)
 }
 
 // backward replaces b by the solution of Lᵀ x = b.

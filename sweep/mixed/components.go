@@ -170,14 +170,7 @@ func (f *fitting) leak(at int) []float64 {
 	unit := make([]float64, last)
 	unit[last-d.lean+at] = 1
 	// Row of the inverse that belongs to the lean.
-	for i := range unit {
-		r := p.factor.row(i)
-		for k, v := range r[:i] {
-			unit[i] -= v * unit[k]
-		}
-		unit[i] /= r[i]
-	}
-	p.factor.backward(unit)
+	p.factor.solve(unit)
 	pr := d.precision(f.levels(), p.h)
 	out := make([]float64, d.form+d.drift)
 	for j := range out {

@@ -110,14 +110,7 @@ func (d *design) parts(factor sym, from, at int) []float64 {
 	n := factor.n - 1
 	u := make([]float64, n)
 	u[at] = 1
-	for i := range u {
-		r := factor.row(i)
-		for k, v := range r[:i] {
-			u[i] -= v * u[k]
-		}
-		u[i] /= r[i]
-	}
-	factor.backward(u)
+	factor.solve(u)
 	out := make([]float64, len(d.rows))
 	for i, x := range d.rows {
 		for j, c := range u {

@@ -107,6 +107,25 @@ func (s *searcher) search() []point {
 	return done
 }
 
+// near is the heaviest of a few points that a new part of the model may lead to: less slow noise, form and drift than at h.
+func (s *searcher) near(h hyper, slows ...int8) point {
+	best := s.at(h)
+	for _, slow := range slows {
+		for _, form := range [3]int8{0, 2, h.form} {
+			for _, drift := range [2]int8{0, h.drift} {
+				g := hyper{tau: h.tau, slow: slow, form: form, fall: h.fall, drift: drift}
+				if slow == 0 {
+					g.tau = 0
+				}
+				if p := s.at(g); p.weight > best.weight {
+					best, s.d.noise2 = p, p.s2
+				}
+			}
+		}
+	}
+	return best
+}
+
 // around visits the neighbours of a point along the axes from the given one on.
 func (s *searcher) around(at hyper, from int, visit func(h hyper)) {
 	for i := from; i < hyperAxes; i++ {
@@ -240,14 +259,10 @@ func (p *point) coefficients(d *design) []float64 {
 
 // variance is that of a sum of coefficients with the given weights, which are lost.
 func (p *point) variance(weights []float64) float64 {
+	p.factor.forward(weights)
 	var v float64
-	for i := range weights {
-		r := p.factor.row(i)
-		for k, x := range r[:i] {
-			weights[i] -= x * weights[k]
-		}
-		weights[i] /= r[i]
-		v += weights[i] * weights[i]
+	for _, w := range weights {
+		v += w * w
 	}
 	return p.s2 * v
 }

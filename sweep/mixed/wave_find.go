@@ -93,20 +93,5 @@ func (f *fitting) tryWave(l *levels, w wave, way *direction, along curve) point 
 	d := newDesign(f.in, f.bs, f.groups, f.axes, way, along, append(append([]wave(nil), f.waves...), w))
 	d.noise2 = f.ans.best.s2
 	s := searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
-	h := f.ans.best.h
-	best := s.at(h)
-	for _, slow := range [2]int8{0, h.slow / 2} {
-		for _, form := range [3]int8{0, 2, h.form} {
-			for _, drift := range [2]int8{0, h.drift} {
-				g := hyper{tau: h.tau, slow: slow, form: form, fall: h.fall, drift: drift}
-				if slow == 0 {
-					g.tau = 0
-				}
-				if p := s.at(g); p.weight > best.weight {
-					best, d.noise2 = p, p.s2
-				}
-			}
-		}
-	}
-	return best
+	return s.near(f.ans.best.h, 0, f.ans.best.h.slow/2)
 }
