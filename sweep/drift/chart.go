@@ -283,19 +283,8 @@ func (c *chart) speaks() bool {
 // nothing to say.
 func (c *chart) look(names bool) finding {
 	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
-	flat := c.flat()
-	// Where the beginning looks like settling, or all of it like the temperature, a change must outdo that tale or come on
-	// top of it.
-	tales := append(make([]baseline, 0, 4), flat)
-	if settled, ok := c.settled(flat); ok {
-		tales = append(tales, settled)
-	}
-	if warm, ok := c.warmer(flat); ok {
-		tales = append(tales, warm)
-		if settled, ok := c.settled(warm); ok {
-			tales = append(tales, settled)
-		}
-	}
+	var room [mostTales]baseline
+	tales := c.tales(room[:0])
 	best, sum := 0.0, 0.0
 	for i := range tales {
 		best = max(best, tales[i].pays)
@@ -307,6 +296,25 @@ func (c *chart) look(names bool) finding {
 	}
 	out.evidence = math.Sqrt(2 * math.Log1p(sum))
 	return out
+}
+
+const mostTales = 4
+
+// tales are what may be told of the checks without a change, added to a slice: where the beginning looks like settling, or all of
+// it like the temperature, a change must outdo that tale or come on top of it.
+func (c *chart) tales(tales []baseline) []baseline {
+	flat := c.flat()
+	tales = append(tales, flat)
+	if settled, ok := c.settled(flat); ok {
+		tales = append(tales, settled)
+	}
+	if warm, ok := c.warmer(flat); ok {
+		tales = append(tales, warm)
+		if settled, ok := c.settled(warm); ok {
+			tales = append(tales, settled)
+		}
+	}
+	return tales
 }
 
 // scan tries every candidate against a baseline by which the best one without a candidate is likelier.

@@ -9,17 +9,7 @@ import (
 // everyCandidate is look with every candidate's gain worked out.
 func everyCandidate(c *chart) finding {
 	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
-	flat := c.flat()
-	tales := []baseline{flat}
-	if settled, ok := c.settled(flat); ok {
-		tales = append(tales, settled)
-	}
-	if warm, ok := c.warmer(flat); ok {
-		tales = append(tales, warm)
-		if settled, ok := c.settled(warm); ok {
-			tales = append(tales, settled)
-		}
-	}
+	tales := c.tales(nil)
 	best, sum := 0.0, 0.0
 	for _, b := range tales {
 		best = max(best, b.pays)

@@ -92,13 +92,11 @@ func (f *fitting) likelihoodWithout(r []float64) float64 {
 // bandWithin is from where to where, in hertz, the middle of a band is looked for.
 func (f *fitting) bandWithin() (low, high float64) {
 	at := make([]float64, len(f.bs))
-	var rate float64
 	for i := range f.bs {
 		at[i] = f.bs[i].t
-		rate += math.Abs(f.bs[i].rate) / float64(len(f.bs))
 	}
 	_, half := timeSpan(f.bs)
-	return bandCycles * math.Max(rate/(2*math.Pi), 1/(2*half)), f.finest(at)
+	return bandCycles * math.Max(meanRate(f.bs)/(2*math.Pi), 1/(2*half)), f.finest(at)
 }
 
 // tryBand is the heaviest of a few grid points with the band.
@@ -107,7 +105,7 @@ func (f *fitting) tryBand(b band, way *direction, along curve) point {
 	d.noise2 = f.ans.best.s2
 	l := f.levels()
 	l.band = b
-	s := searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+	s := f.searcher(d, l)
 	return s.near(f.ans.best.h, 0, 3, f.ans.best.h.slow/2)
 }
 

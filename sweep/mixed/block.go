@@ -111,6 +111,14 @@ func turning(bs []block) {
 	}
 }
 
+// meanRate is how fast the arm turns, in radians a second, on the mean over the blocks.
+func meanRate(bs []block) (rate float64) {
+	for i := range bs {
+		rate += math.Abs(bs[i].rate) / float64(len(bs))
+	}
+	return rate
+}
+
 // bothWays says whether a good part of the sweep went each way round.
 func bothWays(bs []block) bool {
 	var ccw, cw float64

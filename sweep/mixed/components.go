@@ -111,10 +111,7 @@ func (f *fitting) angleU() float64 {
 	if f.stationLike() {
 		return math.Hypot(taggedAngle, stationAngle/math.Sqrt(float64(len(f.bs))))
 	}
-	var rate float64
-	for _, b := range f.bs {
-		rate += math.Abs(b.rate) / float64(len(f.bs))
-	}
+	rate := meanRate(f.bs)
 	if f.both {
 		rate = 0 // the two ways round show the delay
 	}

@@ -88,6 +88,8 @@ const (
 	WarnBorrowed      = "borrowed_repeatability"
 	WarnAssumed       = "assumed_repeatability"
 	WarnSteadyWave    = "steady_wave"
+	WarnCoarse        = "coarse_steps"        // the readings step more coarsely than stated
+	WarnUneven        = "weighting_disagrees" // the model's lean and that of all readings weighed alike
 )
 
 func (f *fitting) warn(r *sweep.Result) {
@@ -151,6 +153,7 @@ func (f *fitting) warn(r *sweep.Result) {
 	case few:
 		add(WarnAssumed, "too few stations to show their own repeatability: %.4f mm was assumed beside what they show", f.known.s)
 	}
+	f.warnUneven(add)
 }
 
 // A delay is told where it is more than a few tenths of a degree and stands well above its standard uncertainty: a small lean

@@ -88,9 +88,7 @@ func (w *direction) learn(coef []float64) (shift func(b *block) float64, ok bool
 
 // late is by how much the angles are late at the typical rate, in radians, and its standard uncertainty.
 func (f *fitting) late() (late, u, rate float64) {
-	for i := range f.bs {
-		rate += math.Abs(f.bs[i].rate) / float64(len(f.bs))
-	}
+	rate = meanRate(f.bs)
 	c := make([]float64, f.d.cols-1)
 	at := c[f.d.form+f.d.drift:]
 	at[byLag], at[byDelay] = 1, rate

@@ -1,11 +1,6 @@
 package mixed
 
-import (
-	"fmt"
-	"math"
-
-	"tramd/sweep"
-)
+import "math"
 
 // The model weighs what turns slowly against what turns fast by the noise it found. If the noise is not as it thinks, or the angles
 // come unevenly late, that weighing can bend the lean and still look sure. Plain least squares of offsets and lean alone weighs
@@ -16,9 +11,6 @@ import (
 
 // Where they differ by far more, the model does not hold, and nobody knows why. The even lean is then given, with an interval
 // that reaches to the model's.
-
-// WarnUneven is the code of that warning.
-const WarnUneven = "weighting_disagrees"
 
 const (
 	evenApart  = 14.0 // chi-squared of two degrees of freedom: one sweep in a thousand by chance
@@ -94,14 +86,14 @@ func apart(off [2]float64, cov [3]float64, axes int) float64 {
 }
 
 // warnUneven tells the person.
-func (f *fitting) warnUneven(r *sweep.Result) {
+func (f *fitting) warnUneven(add func(code, format string, args ...any)) {
 	if f.even == nil {
 		return
 	}
 	off := math.Hypot(f.even.off[0], f.even.off[1]) * 1000 / f.in.radius
-	r.Warnings = append(r.Warnings, sweep.Warning{Code: WarnUneven, Text: fmt.Sprintf("the lean of all readings weighed alike, which is given here, differs by %.3f mm/m from that of the noise model, "+
+	add(WarnUneven, "the lean of all readings weighed alike, which is given here, differs by %.3f mm/m from that of the noise model, "+
 		"far more than the noise explains, and the interval reaches to it: angles that come unevenly late (a busy computer, a slow line, an encoder that slips), or "+
-		"readings disturbed for a part of the sweep; sweep again, more slowly", off)})
+		"readings disturbed for a part of the sweep; sweep again, more slowly", off)
 }
 
 // parts is by how much each block's reading moves one coefficient, given the factor of the normal equations of the columns from

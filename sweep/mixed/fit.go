@@ -181,7 +181,6 @@ func (f *fitting) result(base sweep.Result) sweep.Result {
 	r.Verdict = sweep.JudgeBoth(r.Tilt, r.Nod, limit)
 	f.describe(&r)
 	f.warn(&r)
-	f.warnUneven(&r)
 	return r
 }
 

@@ -128,7 +128,7 @@ func (f *fitting) findPlay() {
 		for range 2 {
 			f.d = newDesign(f.in, f.bs, f.groups, f.axes, &way, f.along(), f.waves)
 			f.d.noise2 = f.ans.best.s2
-			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+			s := f.searcher(f.d, l)
 			p = s.at(h)
 			f.coef = p.coefficients(f.d)
 		}
@@ -146,6 +146,11 @@ func (f *fitting) findPlay() {
 // needs them.
 const directionRounds = 3
 
+// searcher looks at points of a grid beside a design.
+func (f *fitting) searcher(d *design, l *levels) searcher {
+	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+}
+
 func (f *fitting) round(way *direction, along curve) {
 	before := f.ans.best.s2
 	if before == 0 {
@@ -153,7 +158,7 @@ func (f *fitting) round(way *direction, along curve) {
 	}
 	f.d = newDesign(f.in, f.bs, f.groups, f.axes, way, along, f.waves)
 	f.d.noise2 = before
-	s := searcher{d: f.d, bs: f.bs, l: f.levels(), known: f.known, least: f.least}
+	s := f.searcher(f.d, f.levels())
 	f.points = s.search()
 	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
 	if f.ans.best.factor.n == 0 { // the search stopped with a heavier point not yet looked around from

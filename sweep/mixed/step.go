@@ -17,9 +17,6 @@ const (
 	coarsenBy = 1.5  // steps by which the grid must be coarser than stated
 )
 
-// WarnCoarse is the code of the warning that the readings step more coarsely than stated.
-const WarnCoarse = "coarse_steps"
-
 // coarsen raises the resolution of indicators to the step of what they read, and remembers the coarsest.
 func (in *input) coarsen(pts []sweep.Point) {
 	own := false
@@ -31,7 +28,9 @@ func (in *input) coarsen(pts []sweep.Point) {
 		if !own { // the setup is the caller's
 			in.setup.Indicators, own = slices.Clone(in.setup.Indicators), true
 		}
-		in.coarse[0], in.coarse[1] = math.Max(in.coarse[0], step), in.setup.Indicators[i].ResolutionMM
+		if step > in.coarse[0] {
+			in.coarse = [2]float64{step, in.setup.Indicators[i].ResolutionMM}
+		}
 		in.setup.Indicators[i].ResolutionMM = step
 	}
 }

@@ -92,6 +92,6 @@ func (f *fitting) left(form bool) []float64 {
 func (f *fitting) tryWave(l *levels, w wave, way *direction, along curve) point {
 	d := newDesign(f.in, f.bs, f.groups, f.axes, way, along, append(append([]wave(nil), f.waves...), w))
 	d.noise2 = f.ans.best.s2
-	s := searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+	s := f.searcher(d, l)
 	return s.near(f.ans.best.h, 0, f.ans.best.h.slow/2)
 }
