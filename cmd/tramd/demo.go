@@ -12,11 +12,11 @@ import (
 
 	"golang.org/x/crypto/bcrypt"
 
-	"tramd/cmd/tramd/internal/bench"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/sim"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
@@ -51,7 +51,7 @@ type demoTruth struct {
 // demo is a running demonstration: the simulated machine, the daemon beside it, and the person who turns and adjusts.
 type demo struct {
 	e       *env
-	machine *bench.Machine
+	machine *sim.Machine
 	client  *client.Client
 	sweeps  []demoSweep
 }
@@ -59,9 +59,9 @@ type demo struct {
 func (c *demoCmd) Run(e *env) (err error) {
 	ctx, cancel := context.WithCancel(e.ctx)
 	defer cancel()
-	params := bench.Linnet()
+	params := sim.Linnet()
 	params.Seed = c.Seed
-	machine, err := bench.Start(ctx, params)
+	machine, err := sim.Start(ctx, params)
 	if err != nil {
 		return err
 	}
@@ -107,7 +107,7 @@ func (c *demoCmd) Run(e *env) (err error) {
 	return c.report(e, d.sweeps)
 }
 
-func demoConfig(dir, listen string, m *bench.Machine, p bench.Params) (*config.Config, error) {
+func demoConfig(dir, listen string, m *sim.Machine, p sim.Params) (*config.Config, error) {
 	hash, err := bcrypt.GenerateFromPassword([]byte(demoPassword), bcrypt.MinCost)
 	if err != nil {
 		return nil, err

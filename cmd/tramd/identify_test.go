@@ -13,13 +13,13 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/identify/madeup"
+	"tramd/cmd/tramd/internal/identify/identifytest"
 	"tramd/device"
 	"tramd/device/devicetest"
 )
 
 // play sends a stream into a line until the line is unplugged.
-func play(l *devicetest.Line, s madeup.Stream) (stop func()) {
+func play(l *devicetest.Line, s identifytest.Stream) (stop func()) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -58,7 +58,7 @@ func play(l *devicetest.Line, s madeup.Stream) (stop func()) {
 // that reads what was sent. Most of the time is waiting, so many play at once.
 func TestIdentifyFindsEachThroughAPort(t *testing.T) {
 	t.Parallel()
-	streams := append(append(madeup.Texts(), madeup.Bytes()...), madeup.Asked()...)
+	streams := append(append(identifytest.Texts(), identifytest.Bytes()...), identifytest.Asked()...)
 	if len(streams) < 30 {
 		t.Fatalf("only %d streams", len(streams))
 	}
@@ -78,7 +78,7 @@ func TestIdentifyFindsEachThroughAPort(t *testing.T) {
 	all.Wait()
 }
 
-func identified(t *testing.T, s madeup.Stream, lines [2]*devicetest.Line, dir string) error {
+func identified(t *testing.T, s identifytest.Stream, lines [2]*devicetest.Line, dir string) error {
 	stop := play(lines[0], s)
 	args := []string{"identify", lines[0].Path, "--seconds", "1.5", "--baud", "115200", "--radius", "90"}
 	if s.Answer != nil {
@@ -145,9 +145,9 @@ func TestIdentifyClaimsNothingForNoise(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"random bytes", "random figures", "a line held low", "a clock", "a thermometer", "a frame at rest", "random under a mark"} {
 		t.Run(name, func(t *testing.T) {
-			data := madeup.Noise()[name]
+			data := identifytest.Noise()[name]
 			l := freeLine(t)
-			defer play(l, madeup.Stream{Every: 5 * time.Millisecond, Frame: func(k int) []byte {
+			defer play(l, identifytest.Stream{Every: 5 * time.Millisecond, Frame: func(k int) []byte {
 				from := 20 * k % (len(data) - 20)
 				return data[from : from+20]
 			}})()

@@ -29,8 +29,8 @@ var forbidden = []struct {
 	{"tramd/cmd/tramd/internal/hours", []string{"tramd/", "database/sql", "net", "os", "log"}},
 	{"tramd/cmd/tramd/internal/schedule", []string{"tramd/", "database/sql", "net", "os", "log"}},
 	{"tramd/cmd/tramd/internal/identify", []string{"tramd/sweep", "tramd/store", "os", "net"}},
-	{"tramd/cmd/tramd/internal/identify/madeup", []string{"tramd/"}},
-	{"tramd/cmd/tramd/internal/bench", []string{"tramd/sweep", "tramd/device", "tramd/store"}},
+	{"tramd/cmd/tramd/internal/identify/identifytest", []string{"tramd/"}},
+	{"tramd/cmd/tramd/internal/sim", []string{"tramd/sweep", "tramd/device", "tramd/store"}},
 	// Nothing that runs with the daemon starts another program.
 	{"tramd/cmd", []string{"os/exec"}}, {"tramd/device", []string{"os/exec"}}, {"tramd/store", []string{"os/exec"}}, {"tramd/sweep", []string{"os/exec"}},
 }

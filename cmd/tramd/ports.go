@@ -6,18 +6,18 @@ import (
 	"io"
 	"strings"
 
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 type portsCmd struct {
 	JSON bool `name:"json" help:"Print one JSON object a line."`
 
-	roots adapters.Roots // tests look at a made-up machine
+	roots portlist.Roots // tests look at a made-up machine
 }
 
 // Run lists the ports without opening one, so that whoever measures meanwhile is not disturbed.
 func (c *portsCmd) Run(e *env) error {
-	ports, err := adapters.List(c.roots)
+	ports, err := portlist.List(c.roots)
 	if err != nil {
 		return err
 	}
@@ -42,7 +42,7 @@ func (c *portsCmd) Run(e *env) error {
 	return err
 }
 
-func describePort(b *strings.Builder, p adapters.Port) {
+func describePort(b *strings.Builder, p portlist.Port) {
 	fmt.Fprintf(b, "%s\n  now %s", p.Name, p.Node)
 	if u := p.USB; u != nil {
 		fmt.Fprintf(b, ", USB %s:%s", u.Vendor, u.Product)

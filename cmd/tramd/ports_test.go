@@ -7,14 +7,14 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 // madeUpSys is a machine with one adapter plugged in.
-func madeUpSys(t *testing.T) adapters.Roots {
+func madeUpSys(t *testing.T) portlist.Roots {
 	t.Helper()
 	dir := t.TempDir()
-	r := adapters.Roots{Sys: filepath.Join(dir, "sys"), Dev: filepath.Join(dir, "dev"), Proc: filepath.Join(dir, "proc")}
+	r := portlist.Roots{Sys: filepath.Join(dir, "sys"), Dev: filepath.Join(dir, "dev"), Proc: filepath.Join(dir, "proc")}
 	usb := filepath.Join(r.Sys, "devices/usb1/1-1")
 	port := filepath.Join(usb, "1-1:1.0/ttyUSB0")
 	for path, text := range map[string]string{
@@ -65,7 +65,7 @@ func TestPortsNamesWhatIsPluggedIn(t *testing.T) {
 	if err := (&portsCmd{roots: r, JSON: true}).Run(&env{out: &out}); err != nil {
 		t.Fatal(err)
 	}
-	var p adapters.Port
+	var p portlist.Port
 	if err := json.Unmarshal([]byte(out.String()), &p); err != nil || p.USB == nil || p.USB.Serial != "LN7" || *p.LatencyMS != 16 || p.OpenBy[0].PID != 77 {
 		t.Errorf("%v: %s", err, out.String())
 	}

@@ -15,14 +15,14 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/setup"
 	"tramd/device"
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 type setupCmd struct {
 	File  string `arg:"" optional:"" help:"The configuration to write; without it NAME.toml, in /etc/tramd where that may be written."`
 	Force bool   `help:"Write over a file that is there."`
 
-	roots adapters.Roots // tests look at a made-up machine
+	roots portlist.Roots // tests look at a made-up machine
 }
 
 // stateDir is where the packaged service keeps its records.
@@ -34,7 +34,7 @@ func (c *setupCmd) Run(e *env) error {
 			return inTheWay(c.File)
 		}
 	}
-	ports, err := adapters.List(c.roots)
+	ports, err := portlist.List(c.roots)
 	if err != nil {
 		fmt.Fprintln(e.err, "tramd:", err) // they can be named by hand
 	}

@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/identify/madeup"
+	"tramd/cmd/tramd/internal/identify/identifytest"
 	"tramd/device/devicetest"
 )
 
@@ -54,8 +54,8 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 
 // An instrument that speaks a form of its own sends on a real port; what setup finds must be what the configuration reads.
 func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
-	stream := madeup.Texts()[0]
-	for _, s := range madeup.Bytes() {
+	stream := identifytest.Texts()[0]
+	for _, s := range identifytest.Bytes() {
 		if s.Answer == nil && s.Line == "8N1" {
 			stream = s // not the frame that is usual
 			break

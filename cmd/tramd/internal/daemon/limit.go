@@ -2,10 +2,9 @@ package daemon
 
 import (
 	"net"
-	"net/netip"
 	"sync"
 
-	"tramd/cmd/tramd/internal/shares"
+	"tramd/cmd/tramd/internal/peerlimit"
 )
 
 // Connections to the page. The unit allows 1,024 descriptors, and ports, the record and the certificates must be opened
@@ -19,11 +18,11 @@ const (
 // limited is a listener that closes what is too much at once.
 type limited struct {
 	net.Listener
-	shares *shares.Shares
+	limit *peerlimit.Limit
 }
 
 func newLimited(l net.Listener) *limited {
-	return &limited{Listener: l, shares: shares.New(maxConnections, maxFromOne)}
+	return &limited{Listener: l, limit: peerlimit.New(maxConnections, maxFromOne)}
 }
 
 func (l *limited) Accept() (net.Conn, error) {
@@ -32,26 +31,13 @@ func (l *limited) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
-		from := caller(c)
-		if !l.shares.Enter(from, from.IsLoopback()) {
+		from := peerlimit.Peer(c.RemoteAddr().String())
+		if !l.limit.Enter(from) {
 			_ = c.Close() // nothing was said on it yet
 			continue
 		}
-		return &counted{Conn: c, leave: func() { l.shares.Leave(from) }}, nil
+		return &counted{Conn: c, leave: func() { l.limit.Leave(from) }}, nil
 	}
-}
-
-// caller is the address connections are counted by. One IPv6 host commands a whole /64.
-func caller(c net.Conn) netip.Addr {
-	ap, err := netip.ParseAddrPort(c.RemoteAddr().String())
-	if err != nil {
-		return netip.Addr{}
-	}
-	a := ap.Addr().Unmap().WithZone("")
-	if p, err := a.Prefix(64); a.Is6() && !a.IsLoopback() && err == nil {
-		return p.Addr()
-	}
-	return a
 }
 
 // counted gives its place back when it is closed, once.

@@ -85,7 +85,7 @@ func TestConnectionsOverAllAreClosed(t *testing.T) {
 	l := newLimited(inner)
 	defer l.Close()
 	for range maxConnections - 1 {
-		if here := netip.IPv6Loopback(); !l.shares.Enter(here, true) {
+		if here := netip.IPv6Loopback(); !l.limit.Enter(here) {
 			t.Fatal("there was no room yet")
 		}
 	}

@@ -4,7 +4,7 @@ import (
 	"context"
 	"time"
 
-	"tramd/cmd/tramd/internal/resident"
+	"tramd/cmd/tramd/internal/memtrim"
 )
 
 // startTakes is when a start is over, with the first look at the record and the first page served.
@@ -21,7 +21,7 @@ func (d *Daemon) trimOnceStarted(ctx context.Context) {
 
 // trim gives back memory after a large piece of work. Without it the daemon is larger and no worse.
 func (d *Daemon) trim() {
-	if err := resident.Trim(); err != nil {
+	if err := memtrim.Trim(); err != nil {
 		d.o.Log.Debug("memory is not given back", "error", err)
 	}
 }

@@ -17,7 +17,7 @@ import (
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 // Status is how grave a finding is.
@@ -89,7 +89,7 @@ func (m Machine) at(path string) string { return filepath.Join(m.Root, path) }
 // Examine looks at everything. file is the configuration; without one only the machine is looked at.
 func Examine(ctx context.Context, m Machine, file string) []Finding {
 	e := &examination{m: m}
-	ports, err := adapters.List(adapters.Roots{Sys: m.at("/sys"), Dev: m.at("/dev"), Proc: m.at("/proc")})
+	ports, err := portlist.List(portlist.Roots{Sys: m.at("/sys"), Dev: m.at("/dev"), Proc: m.at("/proc")})
 	if err != nil {
 		e.wrong("ports", "see that /sys is mounted", "%v", err)
 	}

@@ -12,11 +12,11 @@ import (
 
 	"tramd/cmd/tramd/internal/certs"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 // ports looks at each port the configuration names. While the daemon answers it is meant to have them open.
-func (e *examination) ports(cfg *config.Config, list []adapters.Port, running bool) {
+func (e *examination) ports(cfg *config.Config, list []portlist.Port, running bool) {
 	seen := map[string]bool{}
 	look := func(check, port string) {
 		if port == "" || seen[port] || !strings.HasPrefix(port, "/") { // a network address or a capture is no port of ours
@@ -40,7 +40,7 @@ func (e *examination) ports(cfg *config.Config, list []adapters.Port, running bo
 	look("port of the hours", cfg.Hours.Port)
 }
 
-func (e *examination) port(check, port string, list []adapters.Port, running bool) {
+func (e *examination) port(check, port string, list []portlist.Port, running bool) {
 	node, err := filepath.EvalSymlinks(e.m.at(port))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -50,7 +50,7 @@ func (e *examination) port(check, port string, list []adapters.Port, running boo
 		e.wrong(check, "correct the path; `tramd ports` shows what is there", "%s: %v", port, err)
 		return
 	}
-	var known *adapters.Port
+	var known *portlist.Port
 	for i := range list {
 		if list[i].Node == node {
 			known = &list[i]

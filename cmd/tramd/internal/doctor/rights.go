@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 // serialGroup is the group Debian's udev gives serial ports to (50-udev-default.rules of systemd 252).
@@ -43,7 +43,7 @@ func groupMembers(file, group string) ([]string, bool) {
 }
 
 // udev says whether lasting names and short latency timers are made here.
-func (e *examination) udev(ports []adapters.Port) {
+func (e *examination) udev(ports []portlist.Port) {
 	if _, err := os.Stat(e.m.at("/run/udev/control")); err != nil {
 		e.wrong("udev", "sudo systemctl start systemd-udevd", "udev does not run: adapters get no lasting names, and ports no group")
 	} else {
@@ -63,7 +63,7 @@ func (e *examination) udev(ports []adapters.Port) {
 		}
 	}
 	if slow == 0 {
-		e.ok("latency", "no adapter gathers bytes longer than %d ms", adapters.SlowLatencyMS)
+		e.ok("latency", "no adapter gathers bytes longer than %d ms", portlist.SlowLatencyMS)
 	}
 }
 

@@ -8,12 +8,12 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/identify/madeup"
+	"tramd/cmd/tramd/internal/identify/identifytest"
 	"tramd/device"
 )
 
 // heardAs cuts a stream into the reads of a port.
-func heardAs(s madeup.Stream, frames int) Heard {
+func heardAs(s identifytest.Stream, frames int) Heard {
 	h := Heard{Baud: 115200, Line: "8N1"}
 	at := time.Duration(0)
 	for k := range frames {
@@ -37,7 +37,7 @@ func heardAs(s madeup.Stream, frames int) Heard {
 }
 
 func TestEveryStreamIsFoundRight(t *testing.T) {
-	streams := append(madeup.Texts(), madeup.Bytes()...)
+	streams := append(identifytest.Texts(), identifytest.Bytes()...)
 	if len(streams) < 30 {
 		t.Fatalf("only %d streams", len(streams))
 	}
@@ -55,7 +55,7 @@ func TestEveryStreamIsFoundRight(t *testing.T) {
 
 // A block without a radius must not pass for a whole one.
 func TestABlockWithoutARadiusIsRefused(t *testing.T) {
-	f, ok := Find([]Heard{heardAs(madeup.Texts()[0], 100)})
+	f, ok := Find([]Heard{heardAs(identifytest.Texts()[0], 100)})
 	if !ok {
 		t.Fatal("not found")
 	}
@@ -66,7 +66,7 @@ func TestABlockWithoutARadiusIsRefused(t *testing.T) {
 }
 
 // checkFinding wants what was read to be what was sent, in order, nearly all of it.
-func checkFinding(t *testing.T, s madeup.Stream, f Finding, frames int) {
+func checkFinding(t *testing.T, s identifytest.Stream, f Finding, frames int) {
 	t.Helper()
 	if f.Line != s.Line {
 		t.Errorf("line %s, want %s", f.Line, s.Line)
@@ -87,7 +87,7 @@ func checkFinding(t *testing.T, s madeup.Stream, f Finding, frames int) {
 }
 
 func TestNoiseGivesNothing(t *testing.T) {
-	for name, data := range madeup.Noise() {
+	for name, data := range identifytest.Noise() {
 		t.Run(name, func(t *testing.T) {
 			for _, cut := range []int{1, 7, 40, len(data)} {
 				h := Heard{Baud: 9600, Line: "8N1"}
@@ -107,7 +107,7 @@ func TestNoiseGivesNothing(t *testing.T) {
 var speeds = []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600}
 
 // received is what a port hears at one speed, in the reads of a machine that looks each millisecond.
-func received(w madeup.Wire, baud int, line string) Heard {
+func received(w identifytest.Wire, baud int, line string) Heard {
 	h := Heard{Baud: baud, Line: line}
 	parity := line[1]
 	for _, b := range w.Receive(baud, 8, parity) {
@@ -122,14 +122,14 @@ func received(w madeup.Wire, baud int, line string) Heard {
 }
 
 func TestTheSpeedIsFound(t *testing.T) {
-	pick := func(name string) madeup.Stream {
-		for _, s := range append(madeup.Texts(), madeup.Bytes()...) {
+	pick := func(name string) identifytest.Stream {
+		for _, s := range append(identifytest.Texts(), identifytest.Bytes()...) {
 			if s.Name == name {
 				return s
 			}
 		}
 		t.Fatalf("no stream %q", name)
-		return madeup.Stream{}
+		return identifytest.Stream{}
 	}
 	for _, tc := range []struct {
 		name   string
@@ -159,7 +159,7 @@ func TestTheSpeedIsFound(t *testing.T) {
 			for k := range frames {
 				sent = append(sent, s.Frame(k))
 			}
-			w := madeup.Send(sent, tc.baud, tc.data, tc.parity, tc.pause)
+			w := identifytest.Send(sent, tc.baud, tc.data, tc.parity, tc.pause)
 			var all, wrong []Heard
 			for _, baud := range speeds {
 				for _, line := range []string{"8N1", "8E1"} {
@@ -191,7 +191,7 @@ func TestTheSpeedIsFound(t *testing.T) {
 func FuzzFind(f *testing.F) {
 	for _, s := range []int{0, 11, 19, 30} {
 		var data []byte
-		streams := append(madeup.Texts(), madeup.Bytes()...)
+		streams := append(identifytest.Texts(), identifytest.Bytes()...)
 		for k := range 30 {
 			data = append(data, streams[s].Frame(k)...)
 		}

@@ -6,7 +6,7 @@ import (
 	"strconv"
 
 	"tramd/cmd/tramd/internal/config"
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 // Found is what listening to a port found out.
@@ -23,7 +23,7 @@ type Finder func(ctx context.Context, port string) (*Found, error)
 
 // Options are what an interview goes by.
 type Options struct {
-	Ports   []adapters.Port
+	Ports   []portlist.Port
 	Find    Finder                      // nil: the person is asked for the settings of a line
 	Record  func(machine string) string // where its runs might be kept
 	Machine string                      // proposed name

@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
 // noPort is what is written for a port where there need be none.
@@ -121,7 +121,7 @@ func (p *plan) next(a *Asker, f *Found, keys string, frame *string) bool {
 }
 
 // about says in a few words what a port is, and what speaks against it.
-func about(p adapters.Port) string {
+func about(p portlist.Port) string {
 	s := ""
 	if u := p.USB; u != nil {
 		s = "  (" + strings.TrimSpace(u.Manufacturer+" "+u.Model) + ")"

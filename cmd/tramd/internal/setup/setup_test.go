@@ -9,12 +9,12 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/config"
-	"tramd/device/adapters"
+	"tramd/device/portlist"
 )
 
-var bench = []adapters.Port{
-	{Name: "/dev/serial/by-id/usb-Bridge_LN7", Node: "/dev/ttyUSB0", USB: &adapters.USB{Model: "Bridge"}},
-	{Name: "/dev/serial/by-id/usb-Encoder_E4", Node: "/dev/ttyACM0", USB: &adapters.USB{Model: "Encoder"}, OpenBy: []adapters.Process{{PID: 77, Name: "terminal"}}},
+var bench = []portlist.Port{
+	{Name: "/dev/serial/by-id/usb-Bridge_LN7", Node: "/dev/ttyUSB0", USB: &portlist.USB{Model: "Bridge"}},
+	{Name: "/dev/serial/by-id/usb-Encoder_E4", Node: "/dev/ttyACM0", USB: &portlist.USB{Model: "Encoder"}, OpenBy: []portlist.Process{{PID: 77, Name: "terminal"}}},
 }
 
 func interview(t *testing.T, o Options, answers ...string) (name, text, said string, err error) {

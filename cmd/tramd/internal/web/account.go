@@ -65,7 +65,7 @@ func (s *server) logIn(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, problem{http.StatusBadRequest, "write the password: 1 to 72 bytes"})
 		return
 	}
-	if wait, ok := s.login.tries.take(r.RemoteAddr); !ok {
+	if wait, ok := s.login.limit.take(r.RemoteAddr); !ok {
 		sec := int(math.Ceil(wait.Seconds()))
 		w.Header().Set("Retry-After", strconv.Itoa(sec))
 		s.fail(w, problem{http.StatusTooManyRequests, "too many wrong passwords: wait " + strconv.Itoa(sec) + " s"})
@@ -79,7 +79,7 @@ func (s *server) logIn(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, problem{http.StatusUnauthorized, "wrong password"})
 		return
 	}
-	s.login.tries.forgive(r.RemoteAddr)
+	s.login.limit.forgive(r.RemoteAddr)
 	http.SetCookie(w, s.login.cookie(r, s.login.open(), int(loginLasts.Seconds())))
 	s.reply(w, http.StatusOK, map[string]bool{"may_change": true})
 }

@@ -21,8 +21,8 @@ func TestOneGuestLeavesRoomForOtherPages(t *testing.T) {
 			break
 		}
 	}
-	if len(open) != maxOfOne {
-		t.Errorf("one address got %d streams, want %d", len(open), maxOfOne)
+	if len(open) != maxPerPeer {
+		t.Errorf("one address got %d streams, want %d", len(open), maxPerPeer)
 	}
 	if h.join(phone) == nil {
 		t.Error("another address got none")
@@ -31,7 +31,7 @@ func TestOneGuestLeavesRoomForOtherPages(t *testing.T) {
 	for h.join(proxy) != nil {
 		n++
 	}
-	if n != maxClients-maxOfOne-1 {
+	if n != maxClients-maxPerPeer-1 {
 		t.Errorf("this machine got %d streams, want all that were left", n)
 	}
 	for c := range h.clients {

@@ -4,13 +4,15 @@ import (
 	"log/slog"
 	"net/http"
 	"time"
+
+	"tramd/cmd/tramd/internal/peerlimit"
 )
 
 // server is a Handler's state.
 type server struct {
 	Options
 	hub      *hub
-	places   *places
+	reads    *peerlimit.Limit
 	login    *login
 	patience time.Duration // for one event of a stream
 
@@ -36,7 +38,7 @@ func newServer(o Options) *server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), places: newPlaces(), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
+	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
 	if s.login.hashErr != nil {
 		o.Log.Error("nobody can log in", "why", s.login.hashErr)
 	}
@@ -48,13 +50,13 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /{$}", s.page)
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /api/v1/live", s.live)
-	mux.HandleFunc("GET /api/v1/advice", s.looks(s.advice))
-	mux.HandleFunc("GET /job.html", s.looks(s.jobSheet))
-	mux.HandleFunc("GET /api/v1/runs", s.looks(s.runs))
-	mux.HandleFunc("GET /api/v1/runs/{id}", s.looks(s.run))
-	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.looks(s.readings))
-	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.looks(s.separate))
-	mux.HandleFunc("GET /api/v1/drift", s.looks(s.drift))
+	mux.HandleFunc("GET /api/v1/advice", s.limitReads(s.advice))
+	mux.HandleFunc("GET /job.html", s.limitReads(s.jobSheet))
+	mux.HandleFunc("GET /api/v1/runs", s.limitReads(s.runs))
+	mux.HandleFunc("GET /api/v1/runs/{id}", s.limitReads(s.run))
+	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.limitReads(s.readings))
+	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.limitReads(s.separate))
+	mux.HandleFunc("GET /api/v1/drift", s.limitReads(s.drift))
 	mux.HandleFunc("POST /api/v1/sweeps", s.changes(s.startSweep))
 	mux.HandleFunc("DELETE /api/v1/sweeps/{id}", s.changes(s.abandonSweep))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/take", s.changes(s.takeStation))

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/peerlimit"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
@@ -16,7 +17,7 @@ const (
 	stateEvery = time.Second / 10       // what an eye follows
 	curveEvery = 250 * time.Millisecond // a curve is larger and changes slowly
 	maxClients = 32
-	maxOfOne   = 8 // of one address, so that a guest leaves room for the others
+	maxPerPeer = 8 // so that a guest leaves room for the others
 )
 
 // frame is what all clients are shown at one moment. It is never changed once published.
@@ -32,6 +33,7 @@ type hub struct {
 	live       Live
 	indicators []sweep.Indicator
 	log        *slog.Logger
+	limit      *peerlimit.Limit
 
 	mu      sync.Mutex
 	clients map[*client]struct{}
@@ -47,23 +49,16 @@ type client struct {
 }
 
 func newHub(live Live, indicators []sweep.Indicator, log *slog.Logger) *hub {
-	return &hub{live: live, indicators: indicators, log: log, clients: map[*client]struct{}{}}
+	return &hub{live: live, indicators: indicators, log: log, limit: peerlimit.New(maxClients, maxPerPeer), clients: map[*client]struct{}{}}
 }
 
-// join adds a client, or gives nil when there are too many, in all or from its address. This machine itself may have all:
-// a proxy speaks for many.
+// join adds a client, or returns nil when there are too many, in all or from its address.
 func (h *hub) join(from netip.Addr) *client {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	same := 0
-	for c := range h.clients {
-		if c.from == from && from.IsValid() && !from.IsLoopback() {
-			same++
-		}
-	}
-	if len(h.clients) >= maxClients || same >= maxOfOne {
+	if !h.limit.Enter(from) {
 		return nil
 	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
 	c := &client{news: make(chan struct{}, 1), from: from}
 	h.clients[c] = struct{}{}
 	if len(h.clients) == 1 {
@@ -82,6 +77,7 @@ func (h *hub) join(from netip.Addr) *client {
 func (h *hub) leave(c *client) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.limit.Leave(c.from)
 	delete(h.clients, c)
 	if len(h.clients) == 0 {
 		h.cancel()

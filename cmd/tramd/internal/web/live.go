@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"net/http"
 	"time"
+
+	"tramd/cmd/tramd/internal/peerlimit"
 )
 
 const (
@@ -14,7 +16,7 @@ const (
 // live streams server-sent events: `state` and `curve`, each always the newest, and a comment now and then so that a quiet
 // stream is told from a dead one.
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
-	c := s.hub.join(origin(r.RemoteAddr))
+	c := s.hub.join(peerlimit.Peer(r.RemoteAddr))
 	if c == nil {
 		w.Header().Set("Retry-After", "5")
 		s.fail(w, problem{http.StatusServiceUnavailable, "too many pages are open: close one and try again"})

@@ -23,7 +23,7 @@ type login struct {
 	hash    []byte
 	hashErr error // why the hash cannot be used
 	now     func() time.Time
-	tries   *tries
+	limit   *loginLimit
 	busy    sync.Mutex // one password at a time: a comparison costs a tenth of a second of a small computer
 
 	mu       sync.Mutex
@@ -32,7 +32,7 @@ type login struct {
 
 func newLogin(hash string) *login {
 	l := &login{hash: []byte(hash), now: time.Now, sessions: map[string]time.Time{}}
-	l.tries = newTries(func() time.Time { return l.now() })
+	l.limit = newLoginLimit(func() time.Time { return l.now() })
 	if hash != "" {
 		if _, err := bcrypt.Cost(l.hash); err != nil {
 			l.hashErr = fmt.Errorf("http.password_hash is not a bcrypt hash: %w; make one with `tramd password`", err)

@@ -93,20 +93,20 @@ func TestPasswordSizes(t *testing.T) {
 
 func TestGuessingIsSlow(t *testing.T) {
 	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
-	tr := newTries(func() time.Time { return now })
-	for i := range triesEach {
+	tr := newLoginLimit(func() time.Time { return now })
+	for i := range guessesPerPeer {
 		if _, ok := tr.take("192.168.7.31:4000"); !ok {
 			t.Fatalf("try %d was refused", i+1)
 		}
 	}
 	wait, ok := tr.take("192.168.7.31:4001")
-	if ok || wait != triesRefill {
-		t.Fatalf("try %d: ok %v, wait %v", triesEach+1, ok, wait)
+	if ok || wait != guessEvery {
+		t.Fatalf("try %d: ok %v, wait %v", guessesPerPeer+1, ok, wait)
 	}
 	if _, ok := tr.take("192.168.7.32:4000"); !ok {
 		t.Error("one person's mistakes shut out another")
 	}
-	now = now.Add(triesRefill)
+	now = now.Add(guessEvery)
 	if _, ok := tr.take("192.168.7.31:4002"); !ok {
 		t.Error("waiting did not help")
 	}
@@ -114,7 +114,7 @@ func TestGuessingIsSlow(t *testing.T) {
 		t.Error("one wait gave two tries")
 	}
 	// One IPv6 host may choose any address of its /64.
-	for i := range triesEach {
+	for i := range guessesPerPeer {
 		tr.take(fmt.Sprintf("[2001:db8::%d]:4000", i+1))
 	}
 	if _, ok := tr.take("[2001:db8::ffff]:4000"); ok {
@@ -127,14 +127,14 @@ func TestGuessingIsSlow(t *testing.T) {
 			heard++
 		}
 	}
-	if heard > triesAll || len(tr.each) > maxTriers {
+	if heard > guessesInAll || len(tr.each) > maxGuessers {
 		t.Errorf("%d guesses heard at once, %d addresses kept", heard, len(tr.each))
 	}
 }
 
 func TestLoginIsLimited(t *testing.T) {
 	h := Handler(Options{PasswordHash: hashed(t)})
-	for range triesEach {
+	for range guessesPerPeer {
 		if code, cookies, _ := logInAs(h, "wrong", "192.168.7.31:4000"); code != 401 || len(cookies) != 0 {
 			t.Fatalf("wrong password: %d, %d cookies", code, len(cookies))
 		}

@@ -1,0 +1,69 @@
+// Package memtrim hands back memory that a piece of work needed and the daemon does not: free heap, and pages of the program's
+// own file. Starting touches most of the program once, and Linux maps what lies around each touch as well; nobody takes that
+// back while memory is plenty. What is needed again is mapped again from the page cache, without a read.
+package memtrim
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"os"
+	"runtime/debug"
+	"strings"
+
+	"golang.org/x/sys/unix"
+)
+
+// A span is a range of addresses, the end not in it.
+type span struct{ from, to uintptr }
+
+// Trim gives unused heap and the unchanged parts of the program's file back to the kernel.
+func Trim() error {
+	debug.FreeOSMemory()
+	exe, err := os.Readlink("/proc/self/exe")
+	if err != nil {
+		return err
+	}
+	f, err := os.Open("/proc/self/smaps")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = f.Close() }()
+	spans, err := unchanged(f, exe)
+	if err != nil {
+		return err
+	}
+	for _, s := range spans {
+		if _, _, errno := unix.Syscall(unix.SYS_MADVISE, s.from, s.to-s.from, unix.MADV_DONTNEED); errno != 0 {
+			return fmt.Errorf("give back %x-%x: %w", s.from, s.to, errno)
+		}
+	}
+	return nil
+}
+
+// unchanged reads the kernel's list of mappings (proc(5), /proc/pid/smaps) for those of a file that nobody can write and
+// nobody has written: a page of these reads the same after it was dropped. Pages that the loader filled in and then locked
+// look alike but for being anonymous, and dropping one of them would lose what it holds.
+func unchanged(smaps io.Reader, file string) ([]span, error) {
+	var found []span
+	var at span
+	candidate := false
+	in := bufio.NewScanner(smaps)
+	for in.Scan() {
+		line := in.Text()
+		key, rest, _ := strings.Cut(line, " ")
+		if !strings.HasSuffix(key, ":") {
+			var mode string
+			at = span{}
+			if n, err := fmt.Sscanf(line, "%x-%x %s", &at.from, &at.to, &mode); n != 3 || err != nil {
+				return nil, fmt.Errorf("a mapping reads %q", line)
+			}
+			candidate = strings.HasSuffix(line, " "+file) && len(mode) == 4 && mode[1] == '-' && mode[3] == 'p' && at.to > at.from
+			continue
+		}
+		if candidate && key == "Anonymous:" && strings.Join(strings.Fields(rest), " ") == "0 kB" {
+			found = append(found, at)
+		}
+	}
+	return found, in.Err()
+}

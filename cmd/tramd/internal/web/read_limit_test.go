@@ -1,0 +1,57 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+)
+
+// wordy is a record with much to say.
+type wordy struct{ *shop }
+
+func (wordy) Runs(context.Context, int64, int) (any, error) { return strings.Repeat("x", 16<<20), nil }
+
+// Whoever asks and does not take the answer loses it, and the place it had; one who takes it slowly, piece by piece, does not.
+func TestAnAnswerThatNobodyTakesIsEnded(t *testing.T) {
+	s := newServer(Options{Live: always(linnet(0)), Records: wordy{&shop{}}})
+	s.answerPatience = 500 * time.Millisecond
+	srv := httptest.NewServer(s.handler())
+	defer srv.Close()
+	ask := func() net.Conn {
+		c, err := net.Dial("tcp", strings.TrimPrefix(srv.URL, "http://"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { c.Close() })
+		fmt.Fprintf(c, "GET /api/v1/runs HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+		return c
+	}
+	for range maxReads {
+		ask()
+	}
+	held := s.reads.All
+	for i := 0; held() < maxReads; i++ {
+		if i == 1000 {
+			t.Fatalf("%d of %d asked", held(), maxReads)
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	resp, err := srv.Client().Get(srv.URL + "/api/v1/runs/1") // waits for a place
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if resp.StatusCode == 503 {
+		t.Error("no place became free")
+	}
+	for i := 0; held() > 0; i++ {
+		if i == 1000 {
+			t.Fatalf("%d answers are still held", held())
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+}
