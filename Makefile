@@ -16,7 +16,7 @@ BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcf
 
 SUMS     := ^tramd/(sweep|store)(/|$$)
 
-.PHONY: demo test test-of-time test-of-sums bench delay torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
+.PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
 
 demo: build
 	./bin/tramd demo
@@ -56,6 +56,14 @@ bench: build
 # How long after its last byte each kind of frame has its point: a table, in three minutes.
 delay:
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench '^BenchmarkTagged$$' -benchtime 1x ./cmd/tramd/internal/session
+
+# How old, and how right, the lean is that a page shows while the arm turns, by the daemon's share of the processor: a table. As root,
+# with control groups.
+LIVE     ?= --sweeps 10
+live: build
+	@./cmd/tramd/need.sh python3:python3 python3-serial:python3-serial python3-numpy:python3-numpy qemu-aarch64-static:qemu-user-static aarch64-linux-gnu-gcc:gcc-aarch64-linux-gnu,libc6-dev-arm64-cross
+	GOOS=linux GOARCH=arm64 CGO_ENABLED=1 CC=aarch64-linux-gnu-gcc $(BUILD) -o dist/tramd-arm64 ./cmd/tramd
+	./testdata/peer/live_age.py --tramd bin/tramd --arm64 dist/tramd-arm64 $(LIVE)
 
 # Kills, unplugs, garbage, crowds, a full disk, a soak (SOAK=49m is worth a day of watching); writes what came of them.
 SOAK     ?= 3m

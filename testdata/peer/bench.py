@@ -34,6 +34,8 @@ def arguments():
     a.add_argument("--turns", type=float, default=2, help="negative: clockwise")
     a.add_argument("--seconds", type=float, default=5)
     a.add_argument("--noise", type=float, default=0.0, metavar="MM")
+    a.add_argument("--slow", default="", metavar="MM:S", help="noise of that size, correlated over so many seconds")
+    a.add_argument("--log", default="", metavar="FILE", help="where each reading is written as it was sent: time, reading in steps")
     a.add_argument("--form", default="", metavar="K:MM:DEG,...", help="waves of the table, two or more in a turn")
     a.add_argument("--resolution", type=float, default=0.001, metavar="MM")
     a.add_argument("--unit", choices=PER_MM, default="mm")
@@ -47,6 +49,8 @@ def arguments():
     args = a.parse_args()
     lose_at, _, lose = args.lose.partition(":")
     args.lose_at, args.lose_by = (float(lose_at), int(lose)) if lose else (math.inf, 0)
+    slow, _, tau = args.slow.partition(":")
+    args.slow, args.slow_s = (float(slow), float(tau)) if tau else (0.0, 1.0)
     try:
         args.waves = [(int(k), float(mm), math.radians(float(deg)))
                       for k, mm, deg in (w.split(":") for w in args.form.split(",") if w)]
@@ -143,14 +147,24 @@ def main():
     step = args.resolution * PER_MM[args.unit]
     places = next(p for p in range(12) if p == 11 or abs(step * 10**p - round(step * 10**p)) < 1e-6)
 
+    wander, wandered, log = args.slow * rng.gauss(0, 1), 0.0, []
+
     def reading(now):
+        nonlocal wander, wandered
         th = math.radians(arm.angle(now))
         mm = args.offset + args.radius * (args.tilt * math.cos(th) + args.nod * math.sin(th)) / 1000
         for k, a, phase in args.waves:
             mm += a * math.cos(k * th - phase)
         if args.noise:
             mm += rng.gauss(0, args.noise)
-        shown = round(mm / args.resolution) * step
+        if args.slow:  # an Ornstein-Uhlenbeck process
+            keeps = math.exp((wandered - now) / args.slow_s)
+            wander, wandered = wander * keeps + args.slow * math.sqrt(1 - keeps * keeps) * rng.gauss(0, 1), now
+            mm += wander
+        steps = round(mm / args.resolution)
+        shown = steps * step
+        if args.log and turning:
+            log.append((now, steps))
         return b"  %+.*f%b%b" % (places, shown, unit, eol)
 
     turn, zero = 0, None
@@ -175,10 +189,9 @@ def main():
         passed, turn = at != turn, at
         return b"x" + eol if passed else b""
 
-    origin = time.monotonic()
+    origin, turning = time.monotonic(), False
     # Each line has its own due time, counted from the start: the rates do not drift.
     makers = [[0, 1 / args.rate, reading, indicator], [0, 1 / args.encoder_rate, pulse if args.pulses else count, encoder]]
-    turning = False
     while not ended.is_set():
         now = time.monotonic()
         for m in makers:
@@ -191,6 +204,9 @@ def main():
                 now = time.monotonic()
         if turning and now >= arm.began + arm.seconds:
             turning = False
+            if args.log:
+                with open(args.log, "w", encoding="ascii") as f:
+                    f.writelines(f"{at:.6f} {steps}\n" for at, steps in log)
             print(json.dumps({"turned": args.turns, "sent": [indicator.sent, encoder.sent],
                               "lost": [indicator.lost, encoder.lost]}), flush=True)
         if not turning and asked.acquire(blocking=False):

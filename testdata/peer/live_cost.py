@@ -176,11 +176,13 @@ class LocalConnection(http.client.HTTPConnection):
 
 
 @contextlib.contextmanager
-def daemon(tramd, config, address):
-    """A running tramd, and how many milliseconds after its start it answered."""
+def daemon(tramd, config, address, enter=None):
+    """A running tramd, and how many milliseconds after its start it answered. tramd may be a list, with an emulator before it;
+    enter is called in the child before it becomes tramd."""
+    command = [tramd] if isinstance(tramd, str) else tramd
     began = time.perf_counter()
     with open(config + ".log", "ab") as log:
-        process = subprocess.Popen([tramd, "run", "--config", config], stderr=log, stdout=log)
+        process = subprocess.Popen([*command, "run", "--config", config], stderr=log, stdout=log, preexec_fn=enter)
     try:
         while not healthy(address):
             if process.poll() is not None or time.perf_counter() - began > 20:
