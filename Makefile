@@ -57,11 +57,11 @@ bench: build
 delay:
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench '^BenchmarkTagged$$' -benchtime 1x ./cmd/tramd/internal/session
 
-# How old, and how right, the lean is that a page shows while the arm turns, by the daemon's share of the processor: a table. As root,
-# with control groups.
+# How old, and how right, the lean is that a page shows while the arm turns, by the daemon's share of the processor: a table.
+# As root, with control groups.
 LIVE     ?= --sweeps 10
 live: build
-	@./cmd/tramd/need.sh python3:python3 python3-serial:python3-serial python3-numpy:python3-numpy qemu-aarch64-static:qemu-user-static aarch64-linux-gnu-gcc:gcc-aarch64-linux-gnu,libc6-dev-arm64-cross
+	@./cmd/tramd/need.sh python3:python3 python3-serial:python3-serial qemu-aarch64-static:qemu-user-static aarch64-linux-gnu-gcc:gcc-aarch64-linux-gnu,libc6-dev-arm64-cross
 	GOOS=linux GOARCH=arm64 CGO_ENABLED=1 CC=aarch64-linux-gnu-gcc $(BUILD) -o dist/tramd-arm64 ./cmd/tramd
 	./testdata/peer/live_age.py --tramd bin/tramd --arm64 dist/tramd-arm64 $(LIVE)
 

@@ -1,4 +1,4 @@
-"""Gives a process a share of one core, as a slow computer would: control groups of Linux, version 1 or 2 (cgroups(7))."""
+"""Gives a process a share of one core, as a slow computer would: control groups of Linux, version 1 or 2, cgroups(7)."""
 import contextlib
 import os
 import uuid
@@ -40,7 +40,8 @@ def make():
             if os.path.exists(f"{path}/cpu.max") or os.path.exists(f"{path}/cpu.cfs_quota_us"):
                 return path
             os.rmdir(path)
-    raise Failed("no control group of this machine limits the processor: run this as root where /sys/fs/cgroup has the cpu controller")
+    raise Failed("no control group of this machine limits the processor: run this as root where /sys/fs/cgroup has the cpu "
+                 "controller")
 
 
 def write(path, value):

@@ -1,8 +1,8 @@
 #!/usr/bin/python3
 """Measures what a person sees of a sweep while the arm turns: how old the lean on the page is, and how right.
 
-For each row it sweeps a simulated machine over real pseudo-terminals, with the daemon on its share of a core, and reads the page's
-stream (GET /api/v1/live) as a page does. Every 10 ms, from the first result on 120 readings or more until the arm is round:
+For each row it sweeps a simulated machine over real pseudo-terminals, with the daemon on its share of a core, and reads the
+page's stream (GET /api/v1/live) as a page does. Every 10 ms, from the first result on 120 readings until the arm is round:
 
   age       now less the moment at which the instrument sent the newest reading in the result that came last
   behind    readings that had been received when that result was made, and are not in it
@@ -13,8 +13,8 @@ At every event with a result on 120 readings or more:
   final     the final lean of an axis lies within the last interval that was shown
   jump      how far it lies from the last lean that was shown, in units of the expanded uncertainty shown with it
 
-The readings hold a form of the table, slow noise and white noise, all drawn anew for each sweep. Readings are told from one another
-by their values, which the simulated machine writes down with their times and the daemon's record repeats.
+The readings hold a form of the table, slow noise and white noise, all drawn anew for each sweep. Readings are told from one
+another by their values, which the simulated machine writes down with their times and the daemon's record repeats.
 """
 import argparse
 import bisect
@@ -57,14 +57,17 @@ def main():
     if args.arm64:
         emulator = ["qemu-aarch64-static", "-L", "/usr/aarch64-linux-gnu", os.path.abspath(args.arm64)]
         programs.append((emulator, 1.0, "arm64, emulated"))
-    print(f"{os.cpu_count()} cores, load before the start {os.getloadavg()[0]:.2f}; {args.sweeps} sweeps a row, seed {args.seed}.\n")
-    print("| daemon on | readings/s | looks | age, median, s | 95 % | 99 % | behind, 95 % | most | held | final | jump, median, U | most | CPU, % |")
+    load = os.getloadavg()[0]
+    print(f"{os.cpu_count()} cores, load before the start {load:.2f}; {args.sweeps} sweeps a row, seed {args.seed}.\n")
+    print("| daemon on | readings/s | looks | age, median, s | 95 % | 99 % | behind, 95 % | most | held | final "
+          "| jump, median, U | most | CPU, % |")
     print("|---|---|---|---|---|---|---|---|---|---|---|---|---|", flush=True)
     for command, part, name in programs:
         for rate in rates:
             at_once = args.at_once if part <= 0.25 else 1
             with concurrent.futures.ThreadPoolExecutor(at_once) as pool:
-                jobs = [pool.submit(one, command, part, rate, random.Random(f"{args.seed} {rate:g} {n}")) for n in range(args.sweeps)]
+                draws = [random.Random(f"{args.seed} {rate:g} {n}") for n in range(args.sweeps)]
+                jobs = [pool.submit(one, command, part, rate, draw) for draw in draws]
                 try:
                     print(row(name, rate, [j.result() for j in jobs]), flush=True)
                 except Failed as e:
@@ -73,11 +76,14 @@ def main():
 
 def drawn(rng):
     """The noise and the lean of one sweep, and how long it takes."""
-    spread = lambda low, high: low * math.exp(rng.random() * math.log(high / low))
-    waves = ",".join(f"{k}:{spread(0.0003, 0.003) / (k / 2) ** 1.5:.5f}:{rng.uniform(0, 360):.0f}" for k in range(2, 7))
+    def spread(low, high):
+        return low * math.exp(rng.random() * math.log(high / low))
+
+    waves = [f"{k}:{spread(0.0003, 0.003) / (k / 2) ** 1.5:.5f}:{rng.uniform(0, 360):.0f}" for k in range(2, 7)]
     lean = rng.uniform(-0.6, 0.6), rng.uniform(-0.6, 0.6)
-    options = ["--form", waves, "--slow", f"{spread(0.0004, 0.003):.5f}:{spread(0.3, 8):.2f}", "--noise", f"{spread(0.0005, 0.003):.5f}",
-               f"--tilt={lean[0]:.6f}", f"--nod={lean[1]:.6f}", "--seed", rng.randrange(1 << 30)]
+    options = ["--form", ",".join(waves), "--slow", f"{spread(0.0004, 0.003):.5f}:{spread(0.3, 8):.2f}",
+               "--noise", f"{spread(0.0005, 0.003):.5f}", f"--tilt={lean[0]:.6f}", f"--nod={lean[1]:.6f}",
+               "--seed", rng.randrange(1 << 30)]
     return lean, spread(9, 16), options
 
 
@@ -114,8 +120,8 @@ def one(command, part, rate, rng):
     lean, seconds, noise = drawn(rng)
     with tempfile.TemporaryDirectory(prefix="tramd-live-") as work, limit.share(part) as tasks:
         log = os.path.join(work, "sent")
-        machine = ["--radius", RADIUS, "--rate", rate, "--encoder-rate", max(rate, 100), "--turns", 1.03, "--seconds", seconds * 1.03,
-                   "--log", log, *noise]
+        machine = ["--radius", RADIUS, "--rate", rate, "--encoder-rate", max(rate, 100), "--turns", 1.03,
+                   "--seconds", seconds * 1.03, "--log", log, *noise]
         with simulated(machine) as (ports, go, turned):
             config, address = write_config(work, ports, RADIUS)
             with daemon(command, config, address, limit.enter(tasks)) as (process, _), LocalConnection(config) as ask:
@@ -144,7 +150,8 @@ def sent(log, command, config, run):
     with open(log, encoding="ascii") as f:
         lines = [line.split() for line in f]
     at, steps = [float(x[0]) for x in lines], [int(x[1]) for x in lines]
-    out = subprocess.run([*command, "export", str(run), "--config", config], stdout=subprocess.PIPE, text=True, check=True).stdout
+    export = [*command, "export", str(run), "--config", config]
+    out = subprocess.run(export, stdout=subprocess.PIPE, text=True, check=True).stdout
     rows = csv.DictReader(line for line in out.splitlines() if not line.startswith("#"))
     got = [round(float(r["reading_mm"]) * 1000) for r in rows]
     for first in range(len(steps) - len(got) + 1):
@@ -180,12 +187,15 @@ def judge(states, times, lean, final, cpu):
 
 
 def row(name, rate, sweeps):
-    every = lambda key: [x for s in sweeps for x in s[key]]
+    def every(key):
+        return [x for s in sweeps for x in s[key]]
+
     ages, behind, held, jumps = every("ages"), every("behind"), every("held"), every("jumps")
     age, late = statistics.quantiles(ages, n=100), statistics.quantiles(behind, n=100)
-    return (f"| {name} | {rate:g} | {sum(s['looks'] for s in sweeps)} | {age[49]:.3f} | {age[94]:.3f} | {age[98]:.3f} | {late[94]:.0f} | {max(behind)} | "
-            f"{sum(held) / len(held):.3f} | {sum(j <= 1 for j in jumps)} of {len(jumps)} | {statistics.median(jumps):.2f} | {max(jumps):.2f} | "
-            f"{statistics.mean(s['cpu'] for s in sweeps):.1f} |")
+    cells = [name, f"{rate:g}", sum(s["looks"] for s in sweeps), *(f"{age[q]:.3f}" for q in (49, 94, 98)), f"{late[94]:.0f}",
+             max(behind), f"{sum(held) / len(held):.3f}", f"{sum(j <= 1 for j in jumps)} of {len(jumps)}",
+             f"{statistics.median(jumps):.2f}", f"{max(jumps):.2f}", f"{statistics.mean(s['cpu'] for s in sweeps):.1f}"]
+    return "| " + " | ".join(map(str, cells)) + " |"
 
 
 if __name__ == "__main__":
