@@ -15,34 +15,32 @@ const (
 	crossways = 0.35  // share of the rounding's error that may stand across the lean (from simulation)
 )
 
-// budget lists what makes up the uncertainty of one axis, in mm/m.
-func (f *fitting) budget(axis int, lean [2]float64) uncertainty.Budget {
-	at := axis
-	if f.d.lean == 1 {
-		at = 0
-	}
+// typeB lists what makes up the uncertainty of one axis, in mm/m, beside what the readings show.
+func (f *fitting) typeB(axis int, lean [2]float64) (b uncertainty.Budget) {
 	perMM := 1000 / f.in.radius
-	b := f.typeA(at, perMM)
 	known := math.Inf(1)
 	own, other := lean[axis], lean[1-axis]
-
+	turned := other // tilt turns into nod, nod into less tilt
+	if axis == 0 {
+		turned = -other
+	}
 	b = append(b, uncertainty.Component{
 		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * f.rounding() * f.alongLean(own, other), DoF: known,
 		Note: "rectangular over one step, less what the noise of the readings averages out",
 	})
 	b = append(b, uncertainty.Component{
-		Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
+		Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * turned, DoF: known,
 		Note: "turns part of one axis into the other",
 	})
 	if f.repeat > 0 {
 		b = append(b, uncertainty.Component{
-			Name: "angle repeat", Type: uncertainty.B, U: sweep.Degrees(f.repeat) / math.Sqrt(3), Unit: "deg", Sensitivity: sweep.Radians(1) * other, DoF: known,
+			Name: "angle repeat", Type: uncertainty.B, U: sweep.Degrees(f.repeat) / math.Sqrt(3), Unit: "deg", Sensitivity: sweep.Radians(1) * turned, DoF: known,
 			Note: "rectangular, by as much as one turn lies turned against another",
 		})
 	}
 	if f.even != nil {
 		b = append(b, uncertainty.Component{
-			Name: "weighting", Type: uncertainty.B, U: f.even.part(at), Unit: "mm", Sensitivity: perMM, DoF: known,
+			Name: "weighting", Type: uncertainty.B, U: f.even.part(f.place(axis)), Unit: "mm", Sensitivity: perMM, DoF: known,
 			Note: "half the way to what the noise model alone would say: the two differ by more than the noise explains",
 		})
 	}
@@ -122,10 +120,24 @@ func (f *fitting) stationLike() bool {
 	return f.in.setup.AngleSource == "stations" || len(f.bs) < denseSegments && f.in.setup.AngleSource != "encoder"
 }
 
-// typeA splits what the model found by its origin. The parts share one number of degrees of freedom, so each is given its
-// share of it and Welch-Satterthwaite returns the whole.
-func (f *fitting) typeA(at int, perMM float64) uncertainty.Budget {
-	total := f.ans.cov[2*at]
+// place is where an axis stands among the columns of the lean.
+func (f *fitting) place(axis int) int {
+	if f.d.lean == 1 {
+		return 0
+	}
+	return axis
+}
+
+// typeA splits by its origin what is left of an axis's standard uncertainty u, in mm/m, beside the known parts. Each part is given
+// its share of the degrees of freedom, so that Welch-Satterthwaite returns those of the whole.
+func (f *fitting) typeA(axis int, u, dof, known float64) uncertainty.Budget {
+	at, perMM := f.place(axis), 1000/f.in.radius
+	total := math.Max(u*u-known*known, 1e-12*u*u)
+	if u == 0 {
+		dof = math.Inf(1)
+	} else {
+		dof *= sq(total / (u * u))
+	}
 	p := &f.ans.best
 	leak := f.leak(at)
 	pr := f.d.precision(f.levels(), p.h)
@@ -145,8 +157,8 @@ func (f *fitting) typeA(at int, perMM float64) uncertainty.Budget {
 	}
 	part := func(name, note string, share float64) uncertainty.Component {
 		return uncertainty.Component{
-			Name: name, Type: uncertainty.A, U: math.Sqrt(share * total), Unit: "mm", Sensitivity: perMM,
-			DoF: math.Max(f.ans.dof*share, 1e-6), Note: note,
+			Name: name, Type: uncertainty.A, U: math.Sqrt(share*total) / perMM, Unit: "mm", Sensitivity: perMM,
+			DoF: math.Max(dof*share, 1e-9), Note: note,
 		}
 	}
 	b := uncertainty.Budget{part("repeatability", "scatter and slow noise of the readings about the fit", 1-form-drift)}

@@ -5,16 +5,13 @@ import (
 	"math"
 
 	"tramd/sweep"
-	"tramd/sweep/uncertainty"
-	"tramd/sweep/units"
 )
 
-// Model names the full model in a result. Version 5 takes noise within a band of frequencies for no slow noise, counts crowded
-// readings for nearly as many as they are, believes in a delay of the angles no more than the lean tells of it, and counts on
-// angles that were written from 0 to 360 degrees.
+// Model names the full model in a result. Version 6 draws the interval, its degrees of freedom, verdict and probabilities from one
+// weighted list of t distributions.
 const (
 	Model        = "full"
-	ModelVersion = 5
+	ModelVersion = 6
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.
@@ -35,21 +32,26 @@ func Fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
 // FitWith fits the full model. It refuses, with what to do about it, a sweep that cannot show the lean; it warns by code
 // where the result rests on little.
 func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, error) {
+	_, r, err := fit(pts, setup, opt)
+	return r, err
+}
+
+func fit(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Result, error) {
 	if bad(opt.RepeatabilityMM) || bad(opt.RepeatabilityDoF) || opt.RepeatabilityMM < 0 || opt.RepeatabilityDoF < 0 {
-		return sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more", opt.RepeatabilityMM, opt.RepeatabilityDoF)
+		return nil, sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more", opt.RepeatabilityMM, opt.RepeatabilityDoF)
 	}
 	pts, turning, err := sweep.Unroll(pts, setup)
 	if err != nil {
-		return sweep.Result{}, err
+		return nil, sweep.Result{}, err
 	}
 	in, err := check(pts, setup)
 	if err != nil {
-		return sweep.Result{}, err
+		return nil, sweep.Result{}, err
 	}
 	segs, st, groups := clean(in)
 	base, err := in.plain()
 	if err != nil {
-		return sweep.Result{}, err
+		return nil, sweep.Result{}, err
 	}
 	shift, shifted, repeat := sweep.FindTurnShift(pts, setup)
 	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, repeat: repeat, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
@@ -62,7 +64,7 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	if shifted {
 		r.Warnings = append(r.Warnings, shift.Warning())
 	}
-	return r, nil
+	return &f, r, nil
 }
 
 // plain fits what is left by least squares: it knows what the angles allow, the closure and the coverage.
@@ -117,68 +119,8 @@ func (f *fitting) result(base sweep.Result) sweep.Result {
 	r.Model, r.ModelVersion = Model, ModelVersion
 	r.Readings, r.Rejections = base.Readings, f.in.rejections()
 	r.Rejected = f.in.readings - base.Readings
-	r.Conformity = nil
 	f.offsets(&r)
-
-	limit := f.in.setup.Tolerance
-	toMMPerM := 1000 / f.in.radius
-	lean := [2]float64{}
-	at := 0
-	var u [2]float64
-	dof := math.Inf(1)
-	budgets := [2]uncertainty.Budget{}
-	for i, on := range f.axes {
-		if on {
-			lean[i] = f.ans.lean[at] * toMMPerM
-			if f.even != nil {
-				lean[i] = f.even.lean[at] * toMMPerM
-			}
-			at++
-		}
-	}
-	for i, on := range f.axes {
-		if on {
-			budgets[i] = f.budget(i, lean)
-			u[i] = budgets[i].Combined()
-			dof = math.Min(dof, budgets[i].DoF())
-		}
-	}
-	factor := uncertainty.Factor(confidence, dof)
-	axis := func(i int) *sweep.Axis {
-		if !f.axes[i] {
-			return nil
-		}
-		a := &sweep.Axis{
-			Slope: units.Slope(lean[i]) * units.MMPerM, U: units.Slope(u[i]) * units.MMPerM,
-			Expanded: units.Slope(factor*u[i]) * units.MMPerM, Budget: budgets[i],
-		}
-		a.Verdict = sweep.Judge(a.Slope, a.Expanded, limit)
-		if limit.Given() {
-			p := uncertainty.Inside(float64(a.Slope), float64(a.U), dof, -float64(limit.Limit), float64(limit.Limit))
-			a.Conformity = &p
-		}
-		return a
-	}
-	r.Tilt, r.Nod, r.DoF, r.CoverageFactor = axis(0), axis(1), dof, factor
-	r.Covariance = [2][2]float64{}
-	for i := range 2 {
-		r.Covariance[i][i] = sq(u[i] * 1e-3)
-	}
-	r.Lean = nil
-	if f.axes[0] && f.axes[1] {
-		rho := f.ans.cov[1] / math.Sqrt(f.ans.cov[0]*f.ans.cov[2])
-		r.Covariance[0][1] = f.ans.cov[1] * sq(toMMPerM*1e-3)
-		r.Covariance[1][0] = r.Covariance[0][1]
-		r.Lean = &sweep.Lean{
-			Slope:   units.Slope(math.Hypot(lean[0], lean[1])) * units.MMPerM,
-			Azimuth: sweep.Wrap(math.Atan2(lean[1], lean[0])),
-		}
-		if limit.Given() {
-			p := uncertainty.InsideBoth(lean[0], u[0], lean[1], u[1], rho, limit.Limit.MMPerM())
-			r.Conformity = &p
-		}
-	}
-	r.Verdict = sweep.JudgeBoth(r.Tilt, r.Nod, limit)
+	f.conclude(&r)
 	f.describe(&r)
 	f.warn(&r)
 	return r

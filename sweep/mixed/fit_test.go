@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"tramd/sweep"
-	"tramd/sweep/uncertainty"
 	"tramd/sweep/units"
 )
 
@@ -60,7 +59,7 @@ func TestAliasing(t *testing.T) {
 			if got := p.lean[0]; math.Abs(got-want) > 1e-9 {
 				t.Errorf("n %d order %d: tilt %v mm, want %v", n, order, got, want)
 			}
-			if u := uncertainty.Factor(confidence, f.ans.dof) * math.Sqrt(f.ans.cov[0]); n == 4 && order == 3 && u < 0.002 {
+			if u := f.ans.terms.HalfWidth(0, confidence); n == 4 && order == 3 && u < 0.002 {
 				t.Errorf("the third harmonic of 0.002 mm, which four stations take for lean, is outside their interval of %v mm", u)
 			}
 		}

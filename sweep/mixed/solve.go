@@ -86,7 +86,7 @@ func (f *fitting) weighNoPlay() {
 	for i := range f.points {
 		f.points[i].weight += playProof
 	}
-	both := summarise(append(append([]point(nil), with.points...), f.points...), f.d.lean)
+	both := summarise(append(append([]point(nil), with.points...), f.points...))
 	if with.ans.best.weightLog >= f.ans.best.weightLog+playProof {
 		*f = with
 	} else {
@@ -160,7 +160,7 @@ func (f *fitting) round(way *direction, along curve) {
 	f.d.noise2 = before
 	s := f.searcher(f.d, f.levels())
 	f.points = s.search()
-	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
+	f.ans = summarise(append([]point(nil), f.points...))
 	if f.ans.best.factor.n == 0 { // the search stopped with a heavier point not yet looked around from
 		s.held = false
 		f.ans.best.factor = s.at(f.ans.best.h).factor

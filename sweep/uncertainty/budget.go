@@ -1,10 +1,6 @@
 package uncertainty
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
-)
+import "math"
 
 // Type says how a component was evaluated (JCGM 100:2008, 3.3.4).
 type Type string
@@ -80,11 +76,7 @@ func (b Budget) Expanded(coverage float64) (half, factor float64) {
 // least. JCGM 100:2008, G.4.1, lets one either interpolate its Table G.2, as here, or truncate: cut down to whole
 // numbers the factor would jump threefold where 1.99 becomes 2.
 func Factor(coverage, dof float64) float64 {
-	p := 0.5 + coverage/2
-	if math.IsInf(dof, 1) || dof > 1e6 {
-		return distuv.UnitNormal.Quantile(p)
-	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(1, dof)}.Quantile(p)
+	return quantileOf(0.5+coverage/2, dof)
 }
 
 // TruncatedFactor is Factor with the degrees of freedom truncated to the next lower whole number.

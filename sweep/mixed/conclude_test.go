@@ -1,0 +1,89 @@
+package mixed
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"tramd/sweep"
+	"tramd/sweep/uncertainty"
+	"tramd/sweep/units"
+)
+
+// Whatever the sweep, what is said of the tolerance cannot contradict itself: both axes are never likelier within it than one,
+// an axis said to be within is so with 95 % at least but for the skew of the terms, and what is known to scale or turn the whole
+// lean stands in the covariance of the two axes with its sign.
+func TestOneAnswer(t *testing.T) {
+	r := rand.New(rand.NewPCG(12, 1))
+	for _, f := range append(families(), unseen()...) {
+		tr := f.draw(r)
+		size := math.Max(math.Abs(tr.tilt), math.Abs(tr.nod))
+		tr.setup.Tolerance = units.Tolerance{Limit: units.Slope(size * (0.9 + 0.3*r.Float64()))}
+		got, err := Fit(tr.pts, tr.setup)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got.Conformity == nil {
+			t.Fatalf("%s: no probability", f.name)
+		}
+		for _, a := range []*sweep.Axis{got.Tilt, got.Nod} {
+			if *got.Conformity > *a.Conformity {
+				t.Errorf("%s: both within with %v, one axis with %v", f.name, *got.Conformity, *a.Conformity)
+			}
+			if a.Verdict == sweep.Within && *a.Conformity < 0.94 || a.Verdict == sweep.Outside && *a.Conformity > 0.06 {
+				t.Errorf("%s: %s with probability %v", f.name, a.Verdict, *a.Conformity)
+			}
+			if k := float64(a.Expanded / a.U); math.Abs(k-uncertainty.Factor(confidence, got.DoF)) > 1e-9*k {
+				t.Errorf("%s: expanded is %v times u with %v degrees of freedom", f.name, k, got.DoF)
+			}
+		}
+	}
+}
+
+// A radius known to 10 % scales tilt and nod alike; an angle known to a degree turns one into the other. By hand: the covariance
+// is tilt*nod*0.01 of the first.
+func TestCommonPartsCorrelate(t *testing.T) {
+	r0 := rand.New(rand.NewPCG(3, 9))
+	setup := oneArm(100)
+	setup.Indicators[0].RadiusUMM = 10
+	var pts []sweep.Point
+	for i := range 1000 {
+		a := 2 * math.Pi * float64(i) / 1000
+		pts = append(pts, sweep.Point{T: float64(i) / 50, Angle: a, Reading: 0.05*math.Cos(a) - 0.03*math.Sin(a) + 0.0005*r0.NormFloat64()})
+	}
+	r, err := Fit(pts, setup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := 0.5e-3 * -0.3e-3 * 0.01
+	if got := r.Covariance[0][1]; math.Abs(got-want) > 0.05*math.Abs(want) || got != r.Covariance[1][0] {
+		t.Errorf("covariance %v, want %v", got, want)
+	}
+	if u := math.Sqrt(r.Covariance[0][0]); math.Abs(u-0.05e-3) > 0.003e-3 {
+		t.Errorf("tilt's u %v, want 0.05e-3", u)
+	}
+}
+
+// The snapshot says what the sweep was made of.
+func TestSnapshot(t *testing.T) {
+	tr := scene{n: 1500, turns: 2, seconds: 60, white: 0.001, form: 0.004, fall: 2, knock: 0.08}.draw(rand.New(rand.NewPCG(5, 6)))
+	r, s, err := FitSnapshot(tr.pts, tr.setup, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var weight, white, form float64
+	for _, p := range s.Points {
+		weight += p.Weight
+		white += p.Weight * p.WhiteMM * math.Sqrt(s.Readings)
+		form += p.Weight * p.FormMM
+	}
+	if math.Abs(weight-1) > 1e-9 || white < 0.0005 || white > 0.002 || form < 0.001 || form > 0.016 {
+		t.Errorf("weights add up to %v, white noise %v mm a reading, form %v mm", weight, white, form)
+	}
+	if len(s.Knocks) != 1 || math.Abs(s.Knocks[0].SizeMM-0.08) > 0.003 {
+		t.Errorf("knocks %+v", s.Knocks)
+	}
+	if m := s.Belief.Mean(); math.Abs(m[0]-r.Tilt.Slope.MMPerM()) > 1e-9 || math.Abs(m[1]-r.Nod.Slope.MMPerM()) > 1e-9 {
+		t.Errorf("the snapshot's lean %v, the result's %v %v", m, r.Tilt.Slope.MMPerM(), r.Nod.Slope.MMPerM())
+	}
+}
