@@ -43,6 +43,9 @@ func (t *tally) result(e estimate, g geometry, seen round) Result {
 	}
 	out.Verdict = JudgeBoth(out.Tilt, out.Nod, t.setup.Tolerance)
 	out.Warnings = t.warnings(out, g, seen, dof, math.Sqrt(variance))
+	if !t.setup.Zero.Known() {
+		out.HideDirection(t.setup.Tolerance)
+	}
 	return out
 }
 

@@ -21,13 +21,15 @@ type budget struct {
 //   - the least squares covariance s^2 (X'X)^-1, with s never below what the resolution q alone leaves, q/sqrt(12);
 //   - the radius, which scales every slope: slope * u(r)/r;
 //   - the permissible error E of the indicator, taken as rectangular on the difference of two readings across the circle,
-//     so E/sqrt(3) over 2r, and more where the stations are badly spread.
+//     so E/sqrt(3) over 2r, and more where the stations are badly spread;
+//   - a zero that a person pointed out by eye, which turns part of one axis into the other.
 //
 // Of several indicators the worst one counts for the last two, since they may err alike.
 func (t *tally) uncertainty(e estimate, g geometry, variance float64, dof int) budget {
 	var u budget
 	u.dof = math.Inf(1)
 	var radius, mpe float64
+	zero := t.setup.Zero.uRad()
 	for i, ind := range t.setup.Indicators {
 		if t.count[i] > 0 {
 			radius = max(radius, ind.RadiusUMM/ind.RadiusMM)
@@ -44,10 +46,15 @@ func (t *tally) uncertainty(e estimate, g geometry, variance float64, dof int) b
 			continue
 		}
 		byFit := u.cov[a][a]
-		u.cov[a][a] += sq(e.slope[a]*radius) + sq(mpe*g.widen[a])
+		u.cov[a][a] += sq(e.slope[a]*radius) + sq(mpe*g.widen[a]) + sq(e.slope[1-a]*zero)
 		if dof > 0 {
 			u.dof = min(u.dof, welchSatterthwaite(byFit, u.cov[a][a], dof))
 		}
+	}
+	if g.x && g.y {
+		both := e.slope[0] * e.slope[1] * sq(zero)
+		u.cov[0][1] -= both
+		u.cov[1][0] -= both
 	}
 	u.factor = coverageFactor(u.dof)
 	return u

@@ -30,7 +30,9 @@ type Axis struct {
 // Lean is tilt and nod together.
 type Lean struct {
 	Slope   units.Slope // size, never negative
-	Azimuth float64     // radians in [0, 2π): the way the upper end leans, counter-clockwise from +X
+	Azimuth float64     // radians in [0, 2π): the way the upper end leans, counter-clockwise from +X; NaN: not known
+
+	U, Expanded units.Slope // of the size; stated only where the direction is not known
 }
 
 // Warning is something the reader of a result must know; Code is for programs and never changes its meaning.
@@ -78,8 +80,11 @@ type axisJSON struct {
 }
 
 type leanJSON struct {
-	MMPerM     float64 `json:"mm_per_m"`
-	AzimuthDeg float64 `json:"azimuth_deg"`
+	MMPerM     float64  `json:"mm_per_m"`
+	AzimuthDeg *float64 `json:"azimuth_deg"` // null: not known
+
+	U        float64 `json:"u_mm_per_m,omitempty"` // of the size, where the direction is not known
+	Expanded float64 `json:"U_mm_per_m,omitempty"`
 }
 
 // resultJSON is the shape other programs rely on; its names are a contract.

@@ -23,7 +23,9 @@ func (r Result) MarshalJSON() ([]byte, error) {
 		out.Warnings = []Warning{}
 	}
 	if r.Lean != nil {
-		out.Lean = &leanJSON{MMPerM: r.Lean.Slope.MMPerM(), AzimuthDeg: Degrees(r.Lean.Azimuth)}
+		out.Lean = &leanJSON{
+			MMPerM: r.Lean.Slope.MMPerM(), AzimuthDeg: known(Degrees(r.Lean.Azimuth)), U: r.Lean.U.MMPerM(), Expanded: r.Lean.Expanded.MMPerM(),
+		}
 	}
 	if len(r.OffsetMM) > 0 {
 		out.OffsetMM = known(r.OffsetMM[0])
@@ -58,7 +60,10 @@ func (r *Result) UnmarshalJSON(data []byte) error {
 		r.OffsetMM = []float64{*in.OffsetMM}
 	}
 	if in.Lean != nil {
-		r.Lean = &Lean{Slope: units.Slope(in.Lean.MMPerM) * units.MMPerM, Azimuth: Radians(in.Lean.AzimuthDeg)}
+		r.Lean = &Lean{
+			Slope: units.Slope(in.Lean.MMPerM) * units.MMPerM, Azimuth: Radians(orNaN(in.Lean.AzimuthDeg)),
+			U: units.Slope(in.Lean.U) * units.MMPerM, Expanded: units.Slope(in.Lean.Expanded) * units.MMPerM,
+		}
 	}
 	return nil
 }

@@ -15,6 +15,7 @@ type Setup struct {
 	StationsDeg []float64       `json:"stations_deg,omitempty"` // in the order they are visited
 	Steady      *Steady         `json:"steady,omitempty"`       // angle source steady only
 	Surface     string          `json:"surface,omitempty"`      // what was swept: "bed", "granite plate", ...
+	Zero        *Zero           `json:"zero,omitempty"`         // of an encoder's angles; nil: they are known otherwise
 }
 
 // Validate refuses a setup that no sweep can be fitted with.

@@ -132,6 +132,7 @@ resolution_mm = %v
 source = "encoder"
 port = %q
 counts_per_turn = %d
+zero_deg = 0.0
 `+demoAdjusters, filepath.Join(dir, "linnet.db"), listen, hash, m.IndicatorPath(), p.RadiusMM, p.ResolutionMM, m.EncoderPath(), p.CountsPerTurn)
 	return config.Parse("demo", []byte(text))
 }

@@ -53,6 +53,7 @@ scale = "1 mm"
 source = "encoder"
 port = %q
 counts_per_turn = 4096
+zero_deg = 0.0
 [angle.binary]
 layout = "C3 5A value check"
 bits = 24

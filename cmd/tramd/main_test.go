@@ -172,7 +172,7 @@ func newShop(t *testing.T, ports string) shop {
 }
 
 func encoderPorts(indicator, encoder string) string {
-	return fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\nradius_u_mm = 0.1\n[angle]\nsource = \"encoder\"\nport = %q\ncounts_per_turn = 4096\n",
+	return fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\nradius_u_mm = 0.1\n[angle]\nsource = \"encoder\"\nport = %q\ncounts_per_turn = 4096\nzero_deg = 0.0\n",
 		indicator, encoder)
 }
 

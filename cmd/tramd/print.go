@@ -33,10 +33,14 @@ func printJSON(w io.Writer, key string, value any, r sweep.Result) error {
 func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance) error {
 	var b strings.Builder
 	fmt.Fprintln(&b, title)
-	axis(&b, "tilt", r.Tilt, "right", "left")
-	axis(&b, "nod", r.Nod, "back", "front")
-	if r.Lean != nil {
-		fmt.Fprintf(&b, "  lean  %8.4f mm/m, upper end towards %.0f°\n", r.Lean.Slope.MMPerM(), math.Mod(math.Round(sweep.Degrees(r.Lean.Azimuth)), 360))
+	if l := sizeOnly(&r); l != nil {
+		fmt.Fprintf(&b, "  lean  %8.4f mm/m ± %.4f (95 %%), %s\n", l.Slope.MMPerM(), l.Expanded.MMPerM(), l.Direction())
+	} else {
+		axis(&b, "tilt", r.Tilt, "right", "left")
+		axis(&b, "nod", r.Nod, "back", "front")
+		if l := r.Lean; l != nil {
+			fmt.Fprintf(&b, "  lean  %8.4f mm/m, %s\n", l.Slope.MMPerM(), l.Direction())
+		}
 	}
 	if p := r.Pair; p != nil {
 		fmt.Fprintf(&b, "  pair  %s less %s reads %.4f mm at no lean (u %.4f mm)\n", p.Indicator, p.Less, p.ZeroMM, p.UMM)

@@ -79,6 +79,9 @@ func (c *runsCmd) Run(e *env) error {
 		tilt, nod, verdict := "-", "-", "-"
 		if r.Result != nil {
 			tilt, nod, verdict = figure(r.Result.Tilt), figure(r.Result.Nod), string(r.Result.Verdict)
+			if l := sizeOnly(r.Result); l != nil {
+				tilt, nod = fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM()), l.Direction()
+			}
 		}
 		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, when(r), r.Setup.Machine, r.Kind, outcome(r), tilt, nod, verdict, r.Readings)
 	}

@@ -68,7 +68,14 @@ func (s *shower) lean(sw session.SweepState) string {
 	if n := sw.Result.Nod; n != nil {
 		fmt.Fprintf(&b, "  nod %+.3f", n.Slope.MMPerM())
 	}
-	fmt.Fprintf(&b, " mm/m, %d readings", sw.Readings)
+	if l := sizeOnly(sw.Result); l != nil {
+		fmt.Fprintf(&b, "  lean %.3f ± %.3f", l.Slope.MMPerM(), l.Expanded.MMPerM())
+	}
+	b.WriteString(" mm/m")
+	if l := sizeOnly(sw.Result); l != nil {
+		b.WriteString(", " + l.Direction())
+	}
+	fmt.Fprintf(&b, ", %d readings", sw.Readings)
 	return b.String()
 }
 

@@ -19,6 +19,7 @@ type sweepCmd struct {
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
 	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
 	Half    string   `name:"half-turn" placeholder:"tilt|nod" enum:"tilt,nod," default:"" help:"Zero two opposite indicators on a bar by half a turn by hand: along left-right (tilt) or front-back (nod). The pair then reads lean without turning."`
+	SetZero bool     `name:"set-zero" help:"Show where 0 degrees is first, though a zero is known: after the encoder was mounted again."`
 	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
 }
 
@@ -44,6 +45,11 @@ func (c *sweepCmd) Run(e *env) error {
 	}
 	if c.Half != "" {
 		take = func() (store.Run, error) { return takeHalfTurn(e, cl, c.Half, cfg.Angle.Source) }
+	}
+	if cfg.Angle.Source == config.SourceEncoder || c.SetZero {
+		if err := establishZero(e, cl, c.SetZero); err != nil {
+			return err
+		}
 	}
 	run, err := take()
 	if err != nil {

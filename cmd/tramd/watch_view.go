@@ -23,7 +23,12 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 	line("")
 	result, what := shown(s)
 	line("%s", what)
-	if result != nil {
+	if l := sizeOnly(result); l != nil {
+		for _, row := range largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(result.Verdict)) {
+			line("%s", row)
+		}
+		line("%s", l.Direction())
+	} else if result != nil {
 		for _, a := range []struct {
 			name string
 			axis *sweep.Axis
@@ -155,6 +160,9 @@ func reading(d session.DeviceState) string {
 }
 
 func degrees(a session.AngleState) string {
+	if a.Zero != nil && !a.Zero.Known {
+		return "zero not known: " + a.Zero.Why
+	}
 	if a.Deg == nil {
 		return "not known"
 	}
@@ -184,14 +192,26 @@ func large(name string, a *sweep.Axis) []string {
 	if a == nil {
 		return []string{fmt.Sprintf("%-5s not measured", name)}
 	}
+	return largeFigure(name, fmt.Sprintf("%+.3f", a.Slope.MMPerM()), a.Expanded.MMPerM(), string(a.Verdict))
+}
+
+// sizeOnly returns the lean of a result that has a size and no direction; nil for any other.
+func sizeOnly(r *sweep.Result) *sweep.Lean {
+	if r == nil || r.Tilt != nil || r.Nod != nil {
+		return nil
+	}
+	return r.Lean
+}
+
+func largeFigure(name, figure string, half float64, verdict string) []string {
 	var rows [5]string
-	for _, r := range fmt.Sprintf("%+.3f", a.Slope.MMPerM()) {
+	for _, r := range figure {
 		for i, part := range figures[r] {
 			rows[i] += part + " "
 		}
 	}
 	out := make([]string, 0, 6)
-	side := [5]string{1: "mm/m", 2: fmt.Sprintf("±%.3f", a.Expanded.MMPerM()), 3: string(a.Verdict)}
+	side := [5]string{1: "mm/m", 2: fmt.Sprintf("±%.3f", half), 3: verdict}
 	for i, row := range rows {
 		label := ""
 		if i == 2 {

@@ -93,8 +93,11 @@ func Advise(p Problem) (Answer, error) {
 func Silent(why error) Answer {
 	a := Answer{Moves: []Move{}, Learned: []Learned{}, Cautions: []string{}, Warnings: []sweep.Warning{}, Verdict: sweep.None, Why: sentence(why.Error())}
 	code := "nothing_measured"
-	if errors.Is(why, ErrNoTolerance) {
+	switch {
+	case errors.Is(why, ErrNoTolerance):
 		code = "no_tolerance"
+	case errors.Is(why, ErrNoDirection):
+		code = sweep.WarnZeroUnknown
 	}
 	a.warn(code, "%s", why.Error())
 	return a

@@ -69,6 +69,9 @@ const (
 // ErrNothingMeasured says that there is no lean to advise on.
 var ErrNothingMeasured = errors.New("nothing is measured yet: sweep once, then ask again")
 
+// ErrNoDirection says that the last sweep has a size and no direction.
+var ErrNoDirection = errors.New("the direction of the last sweep is not known, so there is no move to advise: set the zero of the encoder, then sweep again")
+
 // ErrNoTolerance says that nobody said when to stop.
 var ErrNoTolerance = errors.New(`no tolerance, so no way to say when to stop: write one, for example "0.03/300"`)
 

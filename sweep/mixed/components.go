@@ -29,7 +29,7 @@ func (f *fitting) typeB(axis int, lean [2]float64) (b uncertainty.Budget) {
 		Note: "rectangular over one step, less what the noise of the readings averages out",
 	})
 	b = append(b, uncertainty.Component{
-		Name: "angle", Type: uncertainty.B, U: f.angleU(), Unit: "deg", Sensitivity: sweep.Radians(1) * turned, DoF: known,
+		Name: "angle", Type: uncertainty.B, U: math.Hypot(f.angleU(), f.zeroU()), Unit: "deg", Sensitivity: sweep.Radians(1) * turned, DoF: known,
 		Note: "turns part of one axis into the other",
 	})
 	if f.repeat > 0 {
@@ -52,6 +52,14 @@ func (f *fitting) typeB(axis int, lean [2]float64) (b uncertainty.Budget) {
 		})
 	}
 	return b
+}
+
+// zeroU returns the standard uncertainty, in degrees, of where 0 degrees is.
+func (f *fitting) zeroU() float64 {
+	if z := f.in.setup.Zero; z != nil {
+		return z.UDeg
+	}
+	return 0
 }
 
 // rounding is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the lean, both in mm.

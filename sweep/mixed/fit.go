@@ -30,9 +30,16 @@ func Fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
 }
 
 // FitWith fits the full model. It refuses, with what to do about it, a sweep that cannot show the lean; it warns by code
-// where the result rests on little.
+// where the result rests on little. Where 0 degrees is not known the result has a size and no direction.
 func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, error) {
+	known := setup.Zero.Known()
+	if !known {
+		setup.Zero = nil // the model works on both axes
+	}
 	_, r, err := fit(pts, setup, opt)
+	if err == nil && !known {
+		r.HideDirection(setup.Tolerance)
+	}
 	return r, err
 }
 

@@ -120,6 +120,19 @@ func (c *Client) StartHalfTurn(ctx context.Context, axis string) (int64, error) 
 	return out.Run, err
 }
 
+// PointZero is one press of the two that establish where 0 degrees of the encoder is.
+func (c *Client) PointZero(ctx context.Context, step session.ZeroStep) (session.ZeroState, error) {
+	var out session.ZeroState
+	err := c.call(ctx, http.MethodPost, "/api/v1/zero", map[string]any{"step": step}, &out)
+	return out, err
+}
+
+// Snapshot gives the present state.
+func (c *Client) Snapshot(ctx context.Context) (snap *session.Snapshot, err error) {
+	err = c.Live(ctx, func(s *session.Snapshot) bool { snap = s; return false })
+	return snap, err
+}
+
 // ForgetPair lets go of a pair's zero, after the bar was moved or an indicator touched.
 func (c *Client) ForgetPair(ctx context.Context) error {
 	return c.call(ctx, http.MethodDelete, "/api/v1/pair", nil, nil)

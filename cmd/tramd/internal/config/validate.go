@@ -146,7 +146,9 @@ func (v *validator) angle(c *Config) {
 	default:
 		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations", "typed", "steady" or "program"`, a.Source)
 	}
-	v.number("angle.zero_deg", a.ZeroDeg, -360, 360)
+	if a.ZeroDeg != nil {
+		v.number("angle.zero_deg", *a.ZeroDeg, -360, 360)
+	}
 	v.number("angle.delay_ms", a.DelayMS, 0, 5000)
 	v.optional("angle.max_gap_ms", a.MaxGapMS, 1, 10000)
 	v.optional("angle.settle_s", a.SettleS, 0.05, 60)

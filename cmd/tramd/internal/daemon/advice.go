@@ -10,6 +10,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/jobsheet"
+	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep/advice"
 	"tramd/sweep/finish"
@@ -88,6 +89,11 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 		}
 		a.Answer = advice.Silent(err)
 	}
+	if blind, err := lastWithoutDirection(ctx, s, trials); err != nil {
+		return a, err
+	} else if blind {
+		a.Answer = advice.Silent(advice.ErrNoDirection)
+	}
 	a.aim(cfg)
 	if len(trials) > 0 {
 		last := trials[len(trials)-1]
@@ -97,6 +103,19 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 		}
 	}
 	return a, nil
+}
+
+// lastWithoutDirection reports whether the last sweep was taken without a known zero, after the last that says a direction.
+func lastWithoutDirection(ctx context.Context, s *store.Store, trials []store.Trial) (bool, error) {
+	run, err := s.LastFinished(ctx, session.Sweeping)
+	if errors.Is(err, store.ErrNotFound) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	newest := len(trials) == 0 || trials[len(trials)-1].Run < run.ID
+	return newest && run.Result != nil && !run.Setup.Zero.Known(), nil
 }
 
 // finish weighs the last result for each cutter.

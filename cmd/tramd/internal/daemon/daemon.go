@@ -92,6 +92,9 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		return err
 	}
 	specs, indicators, angle := routes(d.cfg)
+	if angle.ZeroUnknown {
+		d.recallZero(ctx, &angle)
+	}
 	var ports []session.Port
 	for i, spec := range specs {
 		r := &reader{name: spec.Name}
@@ -114,6 +117,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.unsafe()), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
+		KeepZero: d.keepZero,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
 				dev.SetPatience(wait)

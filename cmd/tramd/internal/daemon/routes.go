@@ -28,10 +28,14 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 	case config.SourceEncoder:
 		angle.Device = len(specs)
 		angle.Encoder = sweep.EncoderOptions{
-			CountsPerTurn: a.CountsPerTurn, Reversed: a.Reversed, ZeroDeg: a.ZeroDeg, MaxGapS: a.MaxGapMS / 1000,
+			CountsPerTurn: a.CountsPerTurn, Reversed: a.Reversed, MaxGapS: a.MaxGapMS / 1000,
 			SpindleTeeth: a.SpindleTeeth, EncoderTeeth: a.EncoderTeeth, CounterBits: a.CounterBits,
 			IndexDeg: a.IndexDeg, IndexToleranceDeg: a.IndexToleranceDeg,
 		}
+		if a.ZeroDeg != nil {
+			angle.Encoder.ZeroDeg = *a.ZeroDeg
+		}
+		angle.ZeroUnknown, angle.IndexMark = a.ZeroDeg == nil && a.IndexDeg == nil, a.IndexMark != ""
 		specs = append(specs, cfg.AnglePort())
 	case config.SourceProgram:
 		angle.Stations = sweep.StationOptions{

@@ -54,7 +54,8 @@ type writing struct {
 	points []sweep.Point
 	doubt  *sweep.Doubt
 	end    *Ending
-	done   func() // called once it is durable
+	keep   func(context.Context) error // stores something else
+	done   func()                      // called once it is durable
 }
 
 func newArchivist(a Archive, log *slog.Logger) *archivist {
@@ -112,6 +113,8 @@ func (a *archivist) drain(ctx context.Context) {
 
 		var err error
 		switch {
+		case w.keep != nil:
+			err = w.keep(context.WithoutCancel(ctx))
 		case w.end != nil:
 			err = a.archive.FinishRun(context.WithoutCancel(ctx), w.run, *w.end)
 		case w.doubt != nil:

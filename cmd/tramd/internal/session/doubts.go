@@ -19,7 +19,7 @@ func (s *Session) slipped(slip sweep.Slip) {
 func (j *job) doubt(s *Session, d sweep.Doubt) {
 	j.doubts = append(j.doubts[:len(j.doubts):len(j.doubts)], d) // faces and fits hold the old list
 	s.archive.add(writing{run: j.run, doubt: &d})
-	live, err := sweep.NewLive(s.o.Setup)
+	live, err := sweep.NewLive(j.setup)
 	if err != nil {
 		return // it was made once, so it can be made again
 	}

@@ -77,7 +77,7 @@ const flushEvery = time.Second
 const lostFor = 30 * time.Second
 
 func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
-	live, err := sweep.NewLive(s.o.Setup)
+	live, err := sweep.NewLive(s.setup())
 	if err != nil {
 		return nil, err
 	}

@@ -44,7 +44,11 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 	if s.o.Motion != nil {
 		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: arm it and start it with `tramd program`")
 	}
-	return s.begin(ctx, s.sweeping(), turns, purpose, func(*job) error { return nil })
+	var w undertaking
+	if err := s.ask(ctx, func() { w = s.sweeping() }); err != nil {
+		return 0, err
+	}
+	return s.begin(ctx, w, turns, purpose, func(*job) error { return nil })
 }
 
 // undertaking is what a run is to be.
@@ -56,7 +60,7 @@ type undertaking struct {
 // Sweeping is the kind of a run that is a sweep.
 const Sweeping = "sweep"
 
-func (s *Session) sweeping() undertaking { return undertaking{Sweeping, s.o.Setup} }
+func (s *Session) sweeping() undertaking { return undertaking{Sweeping, s.setup()} }
 
 // begin begins a run, with what ready does to its job before any reading can come.
 func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose string, ready func(*job) error) (int64, error) {
@@ -180,6 +184,7 @@ func (s *Session) watchAngle() {
 	if jumped {
 		s.o.Log.Warn("the encoder's count jumped further than an arm can turn; its zero may be lost")
 	}
+	s.encoderLost(jumped)
 	s.encoder.Lose(s.emit)
 	if s.job == nil || s.job.phase == Fitting || !s.job.begun {
 		return
@@ -197,9 +202,17 @@ func (s *Session) missing() string {
 		if p.Role == TriggerRole || p.Role == MachineRole {
 			continue // the reading can be taken without it
 		}
-		if st := p.Status(); st.State != "live" && st.State != "settling" {
-			return fmt.Sprintf("%s is %s (%s). Plug it in; tramd finds it again by itself.", p.Name, st.State, p.Path)
+		if why := absent(p); why != "" {
+			return why
 		}
+	}
+	return ""
+}
+
+// absent says why a port cannot be read, in words, or "".
+func absent(p Port) string {
+	if st := p.Status(); st.State != "live" && st.State != "settling" {
+		return fmt.Sprintf("%s is %s (%s). Plug it in; tramd finds it again by itself.", p.Name, st.State, p.Path)
 	}
 	return ""
 }

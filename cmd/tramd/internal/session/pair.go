@@ -223,11 +223,21 @@ func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error)
 	default:
 		return 0, refuse(http.StatusBadRequest, "half turn %q; write \"tilt\" for the bar along X, left to right, or \"nod\" for along Y", axis)
 	}
+	unknown := false
+	if e := s.ask(ctx, func() { unknown = s.encoder != nil && !s.zero.zero.Known() }); e != nil {
+		return 0, e
+	}
+	if unknown {
+		return 0, refuse(http.StatusConflict, "where 0 degrees is has not been established, so the bar cannot be seen to lie along an axis: set the zero first")
+	}
 	a, _, _, ok := sweep.OppositePair(s.o.Setup)
 	if !ok {
 		return 0, refuse(http.StatusConflict, "no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
 	}
-	w := s.halfTurn(first - s.o.Setup.Indicators[a].PhaseDeg)
+	var w undertaking
+	if e := s.ask(ctx, func() { w = s.halfTurn(first - s.o.Setup.Indicators[a].PhaseDeg) }); e != nil {
+		return 0, e
+	}
 	return s.begin(ctx, w, 1, "adjust", func(j *job) error {
 		j.becomeHalfTurn(s)
 		return nil

@@ -28,6 +28,10 @@ type AngleRoute struct {
 	Stations  sweep.StationOptions
 	TypedUnit units.Length  // of a typed reading without a unit
 	Steady    *sweep.Steady // constant turning; Device gives its index pulses, -1 for a start mark alone
+
+	ZeroUnknown bool      // the configuration does not say where 0 degrees is
+	IndexMark   bool      // the encoder has an index mark
+	Kept        *KeptZero // the zero that a person pointed last; nil: none was stored for this encoder
 }
 
 // TriggerRole is the role of a port on which a foot switch or button takes the station.
@@ -54,11 +58,12 @@ type Options struct {
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
 	ClockSet   func() bool
 	Log        *slog.Logger
-	Last       *LastRun            // from the store, at start
-	Counts     map[RunKey]uint64   // from the store, at start
-	Inputs     func() []InputState // the machine's input lines; nil: there are none. This and the next never wait
-	Hours      func() *HoursState  // of the spindle; nil: nothing counts them
-	Patience   func(time.Duration) // told how long bytes may wait to be read; at first not at all. May be nil
+	Last       *LastRun                              // from the store, at start
+	Counts     map[RunKey]uint64                     // from the store, at start
+	Inputs     func() []InputState                   // the machine's input lines; nil: there are none. This and the next never wait
+	Hours      func() *HoursState                    // of the spindle; nil: nothing counts them
+	KeepZero   func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
+	Patience   func(time.Duration)                   // told how long bytes may wait to be read; at first not at all. May be nil
 }
 
 // staleAfter is the age at which a reading or an angle is no longer shown as the present one.
@@ -74,6 +79,7 @@ type Session struct {
 	mu          sync.Mutex // guards what follows, the job included
 	stopped     bool
 	encoder     *sweep.Encoder
+	zero        zeroing // of the encoder
 	emit        func(sweep.Point)
 	latest      []latest // per indicator
 	pair        *pairZero
@@ -147,6 +153,7 @@ func New(o Options) (*Session, error) {
 	if o.Angle.Device >= 0 && o.Angle.Steady == nil {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
+	s.beginZero()
 	s.emit = s.point
 	s.beats.beat()
 	s.archive.beats.beat()
@@ -254,7 +261,9 @@ func (s *Session) angle(samples []device.Sample) {
 			s.encoder.AddIndex(t)
 		}
 		s.angleAt = x.At
+		s.watchStill(t)
 	}
+	s.keepZero()
 	for slip, ok := s.encoder.Slip(); ok; slip, ok = s.encoder.Slip() {
 		s.slipped(slip)
 	}

@@ -83,13 +83,14 @@ func (s *Session) angleState(mono device.Stamp) AngleState {
 	if s.encoder == nil {
 		return a
 	}
+	a.Zero = s.zeroState()
 	rad, _, known := s.encoder.Angle()
 	if !known || s.angleAt == 0 {
 		return a
 	}
 	age := (mono - s.angleAt).Seconds()
 	a.AgeS = &age
-	if mono-s.angleAt < device.Stamp(staleAfter) {
+	if mono-s.angleAt < device.Stamp(staleAfter) && a.Zero.Known {
 		deg := sweep.Degrees(sweep.Wrap(rad))
 		a.Deg = &deg
 	}

@@ -76,6 +76,7 @@ type AngleState struct {
 	Source     string     `json:"source"`
 	Deg        *float64   `json:"deg"` // in [0,360); nil when not known
 	AgeS       *float64   `json:"age_s"`
+	Zero       *ZeroState `json:"zero,omitempty"` // of an encoder; nil where none tells the angle
 }
 
 // SweepPhase is how far an attended sweep has come.

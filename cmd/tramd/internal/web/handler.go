@@ -63,6 +63,8 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/skip", s.changes(s.skipStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/redo", s.changes(s.redoStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/reading", s.changes(s.putReading))
+	mux.HandleFunc("POST /api/v1/zero", s.changes(s.pointZero))
+	mux.HandleFunc("DELETE /api/v1/zero", s.changes(s.forgetZero))
 	mux.HandleFunc("POST /api/v1/pair", s.changes(s.startHalfTurn))
 	mux.HandleFunc("DELETE /api/v1/pair", s.changes(s.forgetPair))
 	mux.HandleFunc("POST /api/v1/runs/{id}/refit", s.changes(s.refit))

@@ -91,6 +91,7 @@ type Options struct {
 	Live         Live
 	Records      Records
 	Sweeps       Sweeps
+	Zeros        Zeros
 	Temperature  Temperature
 	Imports      Imports
 	Refits       Refits

@@ -38,6 +38,26 @@ function axisFigures(name, axis, state, unit, live) {
   setText(words, leanWords(axis, name, unit));
 }
 
+// sizeOnly is the lean of a result that has a size and no direction, since nobody has shown where 0 degrees is.
+const sizeOnly = (result) => (result?.lean && result.lean.azimuth_deg === null ? { ...result.lean, verdict: result.verdict } : null);
+
+// sizeFigures puts the size where the tilt stands, and says in the nod's place what is missing.
+function sizeFigures(lean, unit) {
+  const box = byId('tilt');
+  setText(box.querySelector('.digits'), size(lean.mm_per_m, unit, lean.U_mm_per_m));
+  setText(box.querySelector('.expanded'), `± ${expanded(lean.U_mm_per_m, unit)} ${unit.label}`);
+  const v = verdicts[lean.verdict] ?? verdicts.none;
+  setClass(box.querySelector('.verdict'), `verdict ${lean.verdict}`);
+  setText(box.querySelector('.verdict'), `${v.mark} ${v.text}`);
+  setText(box.querySelector('.words'), 'size of the lean, tilt and nod together');
+  const nod = byId('nod');
+  setText(nod.querySelector('.digits'), '–');
+  setText(nod.querySelector('.expanded'), '');
+  setClass(nod.querySelector('.verdict'), 'verdict none');
+  setText(nod.querySelector('.verdict'), '');
+  setText(nod.querySelector('.words'), 'direction not known');
+}
+
 function sourceWords(state, live) {
   const s = state.sweep;
   if (live) {
@@ -51,8 +71,13 @@ function sourceWords(state, live) {
 export function figures(state, unit) {
   const { result, live } = shown(state);
   setText(byId('source'), sourceWords(state, live));
-  axisFigures('tilt', result?.tilt, state, unit, live);
-  axisFigures('nod', result?.nod, state, unit, live);
+  const lean = sizeOnly(result);
+  if (lean) {
+    sizeFigures(lean, unit);
+  } else {
+    axisFigures('tilt', result?.tilt, state, unit, live);
+    axisFigures('nod', result?.nod, state, unit, live);
+  }
   warn(result?.warnings ?? []);
 }
 
@@ -76,5 +101,7 @@ export function spoken(state, unit) {
     if (!a) return `${name} not measured`;
     return `${name} ${signed(a.mm_per_m, unit, a.U_mm_per_m)} plus or minus ${expanded(a.U_mm_per_m, unit)} ${unit.label}, ${(verdicts[a.verdict] ?? verdicts.none).text}`;
   };
+  const lean = sizeOnly(result);
+  if (lean) return [state.sweep.say, `lean ${size(lean.mm_per_m, unit, lean.U_mm_per_m)} plus or minus ${expanded(lean.U_mm_per_m, unit)} ${unit.label}, direction not known`].filter(Boolean).join('. ');
   return [state.sweep.say, part('tilt'), part('nod')].filter(Boolean).join('. ');
 }

@@ -39,7 +39,8 @@ function axes(r, unit) {
   const row = make('div', 'pair');
   row.append(axis('tilt', 'left–right', r.tilt, unit), axis('nod', 'front–back', r.nod, unit));
   s.append(row);
-  if (r.lean) s.append(make('p', 'together', `Together: the upper end leans ${size(r.lean.mm_per_m, unit)} ${unit.label} towards ${significant(r.lean.azimuth_deg)}° (${towards(r.lean.azimuth_deg)}).`));
+  if (r.lean && r.lean.azimuth_deg === null) s.append(make('p', 'together', `The lean is ${size(r.lean.mm_per_m, unit, r.lean.U_mm_per_m)} ± ${expanded(r.lean.U_mm_per_m, unit)} ${unit.label}; its direction is not known.`));
+  else if (r.lean) s.append(make('p', 'together', `Together: the upper end leans ${size(r.lean.mm_per_m, unit)} ${unit.label} towards ${significant(r.lean.azimuth_deg)}° (${towards(r.lean.azimuth_deg)}).`));
   const v = verdicts[r.verdict] ?? verdicts.none;
   const both = r.conformity_probability == null ? '' : ` Probability that both axes are within it: ${chance(r.conformity_probability)}.`;
   s.append(make('p', `overall said ${r.verdict}`, `${v.mark} Both axes: ${v.text}.${both}`));

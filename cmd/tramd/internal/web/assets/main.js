@@ -10,6 +10,7 @@ import { devices, notices, spokenTroubles } from './devices.js';
 import { loadRuns, runsUnit } from './runs.js';
 import { adviceUnit, loadAdvice, wireJob } from './job.js';
 import { targetState, wireTarget } from './target.js';
+import { wireZero, zeroState } from './zero.js';
 import { historyUnit, loadHistory, wireHistory } from './history.js';
 import { planned } from './planned.js';
 import { steer, wire } from './steer.js';
@@ -84,6 +85,7 @@ function show() {
   detailUnit(unit);
   steer(state, news.stale);
   targetState(state, news.stale);
+  zeroState(state);
   beam(state, unit, news.stale);
 }
 
@@ -125,6 +127,7 @@ wire();
 wireAids();
 wireJob();
 wireTarget();
+wireZero();
 wireBeam();
 wireDetail();
 watch();

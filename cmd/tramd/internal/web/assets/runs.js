@@ -1,6 +1,6 @@
 // The last runs, each opening in full, with links to what was stored of it.
 import { byId, make, setText } from './dom.js';
-import { signed } from './units.js';
+import { signed, size } from './units.js';
 import { verdicts, when } from './words.js';
 
 let list = [];
@@ -43,7 +43,8 @@ function show() {
 
 function rowOf(run) {
   const tr = make('tr');
-  const both = ['tilt', 'nod'].map((n) => (run.result?.[n] ? signed(run.result[n].mm_per_m, unit, run.result[n].U_mm_per_m) : '–')).join(', ');
+  const lean = run.result?.lean;
+  const both = lean && lean.azimuth_deg === null ? `lean ${size(lean.mm_per_m, unit, lean.U_mm_per_m)}, direction not known` : ['tilt', 'nod'].map((n) => (run.result?.[n] ? signed(run.result[n].mm_per_m, unit, run.result[n].U_mm_per_m) : '–')).join(', ');
   const finished = run.outcome === 'finished';
   const verdict = finished ? run.result?.verdict ?? 'none' : 'none';
   const v = verdicts[verdict] ?? verdicts.none;

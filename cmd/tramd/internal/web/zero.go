@@ -1,0 +1,54 @@
+package web
+
+import (
+	"context"
+	"net/http"
+
+	"tramd/cmd/tramd/internal/session"
+)
+
+// Zeros establishes where 0 degrees of an encoder is: a person points the arm right, presses, turns it towards the back and
+// presses again.
+type Zeros interface {
+	Point(ctx context.Context, step session.ZeroStep) (*session.ZeroState, error)
+	ForgetZero(ctx context.Context) (*session.ZeroState, error)
+}
+
+var noZeros = problem{http.StatusServiceUnavailable, "a zero cannot be set from here: the daemon was started without"}
+
+// pointZero takes a press: {"step":"right"}, then {"step":"back"}.
+func (s *server) pointZero(w http.ResponseWriter, r *http.Request) {
+	var in struct {
+		Step string `json:"step"`
+	}
+	err := decode(r, &in)
+	if err == nil {
+		in.Step, err = words("step", in.Step, 1, 40)
+	}
+	if err == nil && s.Zeros == nil {
+		err = noZeros
+	}
+	var st *session.ZeroState
+	if err == nil {
+		st, err = s.Zeros.Point(r.Context(), session.ZeroStep(in.Step))
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, st)
+}
+
+// forgetZero makes the zero unknown, after the encoder was mounted again.
+func (s *server) forgetZero(w http.ResponseWriter, r *http.Request) {
+	err := error(noZeros)
+	var st *session.ZeroState
+	if s.Zeros != nil {
+		st, err = s.Zeros.ForgetZero(r.Context())
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, st)
+}
