@@ -49,6 +49,7 @@ func Work(h *History, reliability float64) (*Answer, error) { return workEach(h,
 // workEach hands on the rows as they are ready.
 func workEach(h *History, reliability float64, each func([]Row) error) (*Answer, error) {
 	t := New()
+	t.Plan = h.Plan
 	rows, err := t.follow(h.Entries, each)
 	if err != nil {
 		return nil, err
@@ -108,22 +109,6 @@ func (t *Tracker) Now() [2]*Lean {
 		}
 	}
 	return out
-}
-
-// Basis says in a sentence what the next date rests on.
-func (n *NextCheck) Basis(reliability float64) string {
-	switch n.LimitedBy {
-	case "":
-		if n.ByHours {
-			return "the chance of being outside comes to " + percent(1-reliability) + " after so many spindle hours; the date is that of the present use"
-		}
-		return "the chance of being outside comes to " + percent(1-reliability) + " then"
-	case "record":
-		return "the chance of being outside stays below " + percent(1-reliability) + ", and the record bears no date further off"
-	case "year":
-		return "the chance of being outside stays below " + percent(1-reliability) + "; once a year at least all the same"
-	}
-	return "the chance of being outside is above " + percent(1-reliability) + " already: check now"
 }
 
 func percent(x float64) string {

@@ -62,13 +62,13 @@ func (c *calibration) ask(tr *Tracker, last float64, truth [2]func(day float64) 
 	}
 	is := outside(last + f.Next.Days)
 	switch f.Next.LimitedBy {
-	case "":
+	case ByChance:
 		c.due++
 		c.ahead += f.Next.Days / last
 		if is {
 			c.outside++
 		}
-	case "now":
+	case ByRisk, ByOutside:
 		c.now++
 	default:
 		c.bounded++

@@ -49,6 +49,7 @@ type History struct {
 	Warnings []sweep.Warning
 	// Undated is how many checks without a believable time came after the last dated one: the newest state is not known then.
 	Undated int
+	Plan    Plan // of the interval between checks
 	// Left is how many checks were left out once they had been worked through.
 	Left int
 }

@@ -250,7 +250,11 @@ func TestNoHistoryBreaksIt(t *testing.T) {
 		if (f.Next == nil || f.Outside == nil) && f.Why == "" {
 			t.Fatal("no date and no why")
 		}
-		if f.Next != nil && (!finite(f.Next.Days) || f.Next.Days < 0 || f.Next.Days > mostDays || !(f.Next.ChanceOutside >= 0 && f.Next.ChanceOutside <= 1)) {
+		if f.Next == nil {
+			t.Fatal("no due date")
+		}
+		borne := f.Next.LimitedBy != ByFirst && f.Next.LimitedBy != ByEvent
+		if !finite(f.Next.Days) || f.Next.Days < 0 || f.Next.Days > Usual().AtMost || borne && !(f.Next.ChanceOutside >= 0) || f.Next.ChanceOutside > 1 {
 			t.Fatalf("%+v", *f.Next)
 		}
 		if o := f.Outside; o != nil && (o.Low.After(o.Time) || o.High.Before(o.Time)) {
@@ -299,8 +303,8 @@ func TestDatesWidenWithEvidence(t *testing.T) {
 		play(t, tr, []Check{check(float64(n), 0.01+0.003*r.NormFloat64(), 0.003*r.NormFloat64(), 0.003)})
 		f := tr.Forecast(0.95)
 		if n < 3 {
-			if f.Next != nil {
-				t.Errorf("%d checks: %+v", n, *f.Next)
+			if f.Next == nil || f.Next.LimitedBy != ByFirst || f.Why == "" || finite(f.Next.ChanceOutside) {
+				t.Errorf("%d checks: %+v", n, f.Next)
 			}
 			continue
 		}

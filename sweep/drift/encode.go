@@ -94,9 +94,10 @@ type (
 		Time          string   `json:"time"`
 		Days          float64  `json:"days"`
 		SpindleHours  *float64 `json:"spindle_hours"`
-		ByHours       bool     `json:"by_hours,omitempty"` // the hours decide, and the time comes of the present use
-		ChanceOutside float64  `json:"chance_outside_by_then"`
+		ByHours       bool     `json:"by_hours,omitempty"`     // the hours decide, and the time comes of the present use
+		ChanceOutside *float64 `json:"chance_outside_by_then"` // null where the record does not bear it
 		Basis         string   `json:"basis"`
+		Reason        Reason   `json:"reason"`
 	}
 	OutsideJSON struct {
 		Time     string `json:"time"`
@@ -135,7 +136,7 @@ func (n *NextCheck) JSON(reliability float64) *NextJSON {
 	if n == nil {
 		return nil
 	}
-	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), n.ByHours, round(n.ChanceOutside, 6), n.Basis(reliability)}
+	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), n.ByHours, rounded(n.ChanceOutside, 6), n.Basis(reliability), n.LimitedBy}
 }
 
 // JSON is the date of being outside for other programs; nil for none.
@@ -153,11 +154,14 @@ func round(x float64, digits int) float64 {
 	return math.Round(x*p) / p
 }
 
-func known4(x float64) *float64 {
+func known4(x float64) *float64 { return rounded(x, 4) }
+
+// rounded is a figure with so many digits after the point; nil where it is not known.
+func rounded(x float64, digits int) *float64 {
 	if !finite(x) {
 		return nil
 	}
-	x = round(x, 4)
+	x = round(x, digits)
 	return &x
 }
 

@@ -9,17 +9,19 @@ import (
 type Forecast struct {
 	Next    *NextCheck
 	Outside *OutsideDate
-	Why     string // why Next or Outside is nil
+	Why     string // why the record bears no date of its own, or none of being outside
 }
 
-// NextCheck is the day by which the chance of being outside comes to what is left of the reliability.
+// NextCheck is when the next check is due: the day by which the chance of being outside comes to what is left of the
+// reliability, or another one with its reason.
 type NextCheck struct {
 	Time          time.Time
-	Days          float64 // from the last check
+	Days          float64 // from the last check, or from the event that made the machine another one
 	SpindleHours  float64 // from the last check; NaN when not known
-	ChanceOutside float64 // at that time
+	ChanceOutside float64 // at that time; NaN where the record does not bear it
 	ByHours       bool    // what moves the machine goes by the spindle's hours: the hours decide, and the date comes of the present use
-	LimitedBy     string  // "": the chance; "record": no further than the record bears; "year"; "now": it is due
+	LimitedBy     Reason
+	Plan          Plan
 }
 
 // OutsideDate is when the chance of being outside comes to one half, and the interval of 95 % about it.
@@ -28,16 +30,11 @@ type OutsideDate struct {
 	HighOpen        bool // the chance does not come to 97.5 % within sight; High is where sight ends
 }
 
-// Bounds of what is said.
+// How far the date of being outside may lie ahead.
 const (
-	leastChecks  = 3    // since the last event, before a date is given
-	mostDays     = 365  // common practice, no source: once a year at least
-	sightYears   = 10.0 // for the outside date
-	sightRecords = 20   // and as many times the record's length
+	sightYears   = 10.0
+	sightRecords = 20 // and as many times the record's length
 )
-
-// ahead is how far a record of n checks bears, as a multiple of its length.
-func ahead(n int) float64 { return math.Min(4, float64(n-1)/2) }
 
 // ChanceOutside is the probability that either axis lies outside its tolerance so many days after the last check; NaN with
 // no tolerance or nothing measured.
@@ -100,13 +97,12 @@ func beyond(t, dof float64) float64 {
 	return above(normalOfT(t, dof))
 }
 
-// Forecast says when the next check is due for a reliability such as 0.95.
+// Forecast says when the next check is due for a reliability such as 0.95, and when the machine will be outside.
 func (t *Tracker) Forecast(reliability float64) Forecast {
-	if why := t.silent(); why != "" {
-		return Forecast{Why: why}
+	out := Forecast{Next: t.due(1 - reliability)}
+	if out.Why = t.silent(); out.Why == "" {
+		out.Outside, out.Why = t.outsideDate()
 	}
-	out := Forecast{Next: t.next(1 - reliability)}
-	out.Outside, out.Why = t.outsideDate()
 	return out
 }
 
@@ -124,8 +120,8 @@ func (t *Tracker) silent() string {
 		return "one check only since the last event: nothing to tell a rate from"
 	case n < leastChecks:
 		return "fewer than three checks since the machine last changed: too little to tell a rate from"
-	case t.span() <= 0:
-		return "all checks were taken at one instant: nothing to tell a rate from"
+	case t.span() < leastDays:
+		return "all checks since the last event were taken within a day: nothing to tell a rate from"
 	}
 	return ""
 }
@@ -145,44 +141,7 @@ func (t *Tracker) borne() int {
 }
 
 // span is how many days the record since the last event covers.
-func (t *Tracker) span() float64 { return days(t.lastCheck().Sub(t.since)) }
-
-func (t *Tracker) lastCheck() time.Time {
-	var at time.Time
-	for _, a := range t.axes {
-		if a.segment.n() > 0 && a.segment.last().at.After(at) {
-			at = a.segment.last().at
-		}
-	}
-	return at
-}
-
-func (t *Tracker) next(risk float64) *NextCheck {
-	last := t.lastCheck()
-	offset := days(last.Sub(t.last)) // an event that ends nothing may have come after
-	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
-	out := &NextCheck{SpindleHours: math.NaN()}
-	furthest := t.furthest()
-	out.LimitedBy = "record"
-	if furthest == mostDays {
-		out.LimitedBy = "year"
-	}
-	switch h, found := reach(chance, risk, furthest); {
-	case chance(0) >= risk:
-		out.LimitedBy = "now"
-	case found:
-		out.Days, out.LimitedBy = h, ""
-	default:
-		out.Days = furthest
-	}
-	out.ChanceOutside = chance(out.Days)
-	out.Time = last.Add(duration(out.Days))
-	if use := t.hours.perDay(); finite(use) {
-		out.SpindleHours = use * out.Days
-		out.ByHours = use > 0 && t.byHours(out.Days+offset) > 0.5
-	}
-	return out
-}
+func (t *Tracker) span() float64 { return days(t.lastCheckAt.Sub(t.since)) }
 
 // byHours is how likely it is that the axis which is likelier to be outside by then goes by the spindle's hours.
 func (t *Tracker) byHours(afterDays float64) float64 {
@@ -225,10 +184,10 @@ func (t *Tracker) outsideDate() (*OutsideDate, string) {
 	if t.borne() < 5 {
 		return nil, "fewer than five checks since the machine last changed: too little for a date of being outside"
 	}
-	last := t.lastCheck()
+	last := t.lastCheckAt
 	offset := days(last.Sub(t.last))
 	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
-	sight := math.Min(sightYears*365.25, sightRecords*t.span())
+	sight := math.Min(sightYears*365.25, sightRecords*t.covered)
 	if chance(0) >= 0.5 {
 		return nil, "it is outside already, as likely as not"
 	}

@@ -17,8 +17,8 @@ type gaps struct {
 
 const (
 	gapsKept   = 31
-	usualGap   = 1.0        // days, until there is anything to go by
-	leastGap   = 1.0 / 1440 // a minute; checks nearer than that are one sitting
+	usualGap   = 1.0      // days, until there is anything to go by
+	leastGap   = 1.0 / 48 // half an hour; checks nearer than that are one sitting, and tell no rate
 	longestGap = 400.0
 )
 
@@ -57,4 +57,12 @@ func (g *gaps) typical() float64 {
 		return usualGap
 	}
 	return math.Min(g.sorted[len(g.sorted)/2], longestGap)
+}
+
+// low is the lower median, which one long gap of two is not.
+func (g *gaps) low() float64 {
+	if len(g.sorted) == 0 {
+		return usualGap
+	}
+	return g.sorted[(len(g.sorted)-1)/2]
 }

@@ -62,6 +62,13 @@ type Tracker struct {
 	limit  float64
 	hours  hours
 	warmth temperatures
+
+	lastCheckAt time.Time
+	changed     time.Time // when the last event that ended a segment was
+	gaps        gaps
+	covered     float64 // days that the checks since then cover
+
+	Plan Plan // of the interval between checks
 }
 
 // New makes a tracker that has seen nothing.
@@ -100,7 +107,7 @@ func (t *Tracker) noteEvent(e Event) error {
 		t.hours.add(days(e.Time.Sub(t.began)), e.Hours)
 	}
 	if e.EndsSegment() {
-		t.here = 0
+		t.here, t.changed, t.covered = 0, e.Time, 0
 	}
 	return nil
 }
@@ -139,8 +146,13 @@ func (t *Tracker) noteCheck(c *Check) (circumstances, error) {
 			return circumstances{}, err
 		}
 	}
+	before := t.lastCheckAt
 	if err := t.arrive(c.Time); err != nil {
 		return circumstances{}, err
+	}
+	t.lastCheckAt = c.Time
+	if t.here > 0 {
+		t.cover(days(c.Time.Sub(before)))
 	}
 	if t.checks++; t.here == 0 {
 		t.since = c.Time

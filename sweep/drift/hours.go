@@ -32,7 +32,7 @@ func (h *hours) add(t, count float64) {
 // perDay is the spindle's use; NaN when not known.
 func (h *hours) perDay() float64 {
 	n := len(h.at) - 1
-	if n < 1 || h.at[n]-h.at[0] < leastGap {
+	if n < 1 || h.at[n]-h.at[0] < 1.0/1440 {
 		return math.NaN()
 	}
 	return (h.count[n] - h.count[0]) / (h.at[n] - h.at[0])

@@ -106,7 +106,7 @@ func work(t testing.TB, byHours, counted bool, machines, checks int, seed uint64
 			m++
 		}
 		f := tr.Forecast(0.95)
-		if math.Abs(w.truth[w.last]) > w.limit || f.Next == nil || f.Next.LimitedBy != "" {
+		if math.Abs(w.truth[w.last]) > w.limit || f.Next == nil || f.Next.LimitedBy != ByChance {
 			continue
 		}
 		q := min(w.last+int(4*f.Next.Days), len(w.truth)-1)

@@ -17,6 +17,7 @@ const (
 	staircaseDown = 0.5  // a check outside: shorter by this
 	wellWithin    = 0.8  // of the tolerance
 	chartSure     = 1.96 // standard deviations of the extrapolated line
+	mostDays      = 365  // common practice, no source: once a year at least
 )
 
 // Intervals gives the next interval by this program's model and, to compare, by the methods of the guideline. The rows are

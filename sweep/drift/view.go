@@ -242,7 +242,7 @@ func (b *bank) expect(h float64) Lean {
 // moments are n moments from the last check as far ahead as the record bears.
 func (t *Tracker) moments(n int) []ViewMoment {
 	out := []ViewMoment{}
-	if t.here < 2 || t.span() <= 0 {
+	if t.here < 2 || t.bears() <= 0 {
 		return out
 	}
 	furthest := t.furthest()
@@ -262,7 +262,7 @@ func (t *Tracker) moments(n int) []ViewMoment {
 }
 
 // furthest is how many days ahead anything is said at most.
-func (t *Tracker) furthest() float64 { return math.Min(mostDays, t.span()*ahead(t.here)) }
+func (t *Tracker) furthest() float64 { return math.Min(t.Plan.orUsual().AtMost, t.bears()) }
 
 // Began is when the first check or event was; zero when there was none.
 func (t *Tracker) Began() time.Time { return t.began }
