@@ -19,6 +19,8 @@ type driftCmd struct {
 	Config      string  `placeholder:"FILE" help:"Take the history from the record of this configuration instead, and its tolerance."`
 	Tolerance   string  `placeholder:"MM/MM" help:"Largest lean allowed on either axis: 0.02/300, 0.1 mrad, 20 arcsec."`
 	Reliability float64 `default:"0.95" help:"Chance that the machine is still within its tolerance at the next check."`
+	First       float64 `placeholder:"DAYS" help:"Interval until the next check where the record bears no date of its own (7, or that of the configuration)."`
+	AtMost      float64 `placeholder:"DAYS" help:"Longest interval between checks (365, or that of the configuration)."`
 	JSON        bool    `name:"json" help:"Print one JSON object: what would have been said at each check, and what follows."`
 }
 
@@ -26,6 +28,12 @@ func (c *driftCmd) Run(e *env) error {
 	h, err := c.history(e)
 	if err != nil {
 		return err
+	}
+	if c.First > 0 {
+		h.Plan.First = c.First
+	}
+	if c.AtMost > 0 {
+		h.Plan.AtMost = c.AtMost
 	}
 	var a *drift.Answer
 	if c.JSON {
@@ -42,6 +50,11 @@ func (c *driftCmd) Run(e *env) error {
 func (c *driftCmd) history(e *env) (*drift.History, error) {
 	if !(c.Reliability >= 0.5 && c.Reliability < 1) {
 		return nil, usageError{fmt.Errorf("--reliability must be at least 0.5 and less than 1; 0.95 is usual")}
+	}
+	for flag, days := range map[string]float64{"--first": c.First, "--at-most": c.AtMost} {
+		if !(days >= 0 && days <= 36500) {
+			return nil, usageError{fmt.Errorf("%s must be a number of days, 36500 at most", flag)}
+		}
 	}
 	tol, err := units.ParseTolerance(c.Tolerance)
 	if err != nil {
@@ -84,6 +97,7 @@ func recorded(e *env, path string, tol units.Tolerance) (*drift.History, *config
 	if err != nil {
 		return nil, nil, err
 	}
+	h.Plan = cfg.Check.Intervals()
 	if tol.Given() {
 		h.Judge(tol.Limit.MMPerM())
 	}
@@ -131,6 +145,8 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 	}
 	if n := a.Forecast.Next; n != nil {
 		switch {
+		case n.Days == 0:
+			p.printf("  next check due since %s", day(n.Time))
 		case n.ByHours:
 			p.printf("  next check %.0f spindle hours after the last, as now used by %s (%.1f days)", n.SpindleHours, day(n.Time), n.Days)
 		case !math.IsNaN(n.SpindleHours):

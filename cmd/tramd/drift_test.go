@@ -218,7 +218,7 @@ func TestTheDaemonTellsTheDrift(t *testing.T) {
 		}
 	}
 	wait("the event", func() bool {
-		return drawn.Next == nil && len(drawn.Events) == 1 && strings.Contains(drawn.Why, "since the last event")
+		return drawn.Next != nil && len(drawn.Events) == 1 && strings.Contains(drawn.Why, "since the last event")
 	})
 }
 

@@ -355,11 +355,14 @@ func (c *chart) scan(b *baseline, pays float64, names bool, out *finding) (sum f
 }
 
 func (c *chart) tryRamp(b *baseline, x *knot, least, pays float64, out *finding) float64 {
+	span := c.all.last - x.last
+	if span < leastDays { // what moved within one sitting has no rate a day
+		return 0
+	}
 	num, den, sg := c.ramp(b, x)
 	if num*num <= least*den {
 		return 0
 	}
-	span := c.all.last - x.last
 	g := b.gain(num*num/den, sq(rampPrior/span)*den) - pays - rampCost
 	if g > out.ramp.gain {
 		rate := num / den

@@ -36,7 +36,7 @@ func everyCandidate(c *chart) finding {
 					out.step.gain, out.step.from, out.step.size = g, x.k, num/den
 				}
 			}
-			if num, den, _ := c.ramp(b, x); (c.n()-x.k >= 4 || x.k == 1) && num*num > all*den {
+			if num, den, _ := c.ramp(b, x); (c.n()-x.k >= 4 || x.k == 1) && c.all.last-x.last >= leastDays && num*num > all*den {
 				g := b.gain(num*num/den, sq(rampPrior/(c.all.last-x.last))*den) - (best - b.pays) - rampCost
 				part += weight(g) * stands
 				out.ramps += weight(g) * stands

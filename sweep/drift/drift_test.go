@@ -121,11 +121,11 @@ func TestAnEventStartsAnew(t *testing.T) {
 		t.Errorf("after the event: %+v", got)
 	}
 	f := tr.Forecast(0.95)
-	if f.Next != nil || f.Outside != nil || f.Why == "" {
+	if f.Next == nil || f.Next.LimitedBy != ByEvent || !f.Next.Time.Equal(at(60)) || f.Outside != nil || f.Why == "" {
 		t.Errorf("a date right after an event: %+v", f)
 	}
 	play(t, tr, []Check{check(61, 0.03, 0, 0.005)})
-	if f := tr.Forecast(0.95); f.Next != nil {
+	if f := tr.Forecast(0.95); f.Next == nil || f.Next.LimitedBy != ByFirst || !f.Next.Time.Equal(at(68)) {
 		t.Errorf("a date from one check: %+v", f.Next)
 	}
 }
@@ -253,8 +253,7 @@ func TestNoHistoryBreaksIt(t *testing.T) {
 		if f.Next == nil {
 			t.Fatal("no due date")
 		}
-		borne := f.Next.LimitedBy != ByFirst && f.Next.LimitedBy != ByEvent
-		if !finite(f.Next.Days) || f.Next.Days < 0 || f.Next.Days > Usual().AtMost || borne && !(f.Next.ChanceOutside >= 0) || f.Next.ChanceOutside > 1 {
+		if !finite(f.Next.Days) || f.Next.Days < 0 || f.Next.Days > Usual().AtMost || f.Next.borne() && !(f.Next.ChanceOutside >= 0) || f.Next.ChanceOutside > 1 {
 			t.Fatalf("%+v", *f.Next)
 		}
 		if o := f.Outside; o != nil && (o.Low.After(o.Time) || o.High.Before(o.Time)) {

@@ -31,7 +31,7 @@ func (a *Answer) Intervals(h *History, reliability float64) []Interval {
 
 func (a *Answer) own(reliability float64) Interval {
 	i := Interval{Method: "forecast of the drift model", Days: math.NaN(), Hours: math.NaN(), Basis: a.Forecast.Why}
-	if n := a.Forecast.Next; n != nil {
+	if n := a.Forecast.Next; n != nil && n.borne() {
 		i.Days, i.Hours, i.Basis = n.Days, n.SpindleHours, n.Basis(reliability)
 	}
 	return i

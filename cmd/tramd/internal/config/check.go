@@ -8,15 +8,18 @@ import (
 
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/unattended"
+	"tramd/sweep/drift"
 )
 
 // Check is when the daemon takes a check by itself.
 type Check struct {
-	At           []string `toml:"at"`    // local times of day; none = no unattended checks
-	Days         []string `toml:"days"`  // of the week; none = each
-	Every        string   `toml:"every"` // "3 days", counted from From
-	From         string   `toml:"from"`  // a date
-	When         string   `toml:"when"`  // always | due
+	At           []string `toml:"at"`      // local times of day; none = no unattended checks
+	Days         []string `toml:"days"`    // of the week; none = each
+	Every        string   `toml:"every"`   // "3 days", counted from From
+	From         string   `toml:"from"`    // a date
+	When         string   `toml:"when"`    // always | due
+	First        string   `toml:"first"`   // the interval until the next check, where the record bears no date of its own
+	AtMost       string   `toml:"at_most"` // the longest interval, whatever the record says
 	SpindleHours float64  `toml:"spindle_hours"`
 	Turns        int      `toml:"turns"`
 	WarmUp       string   `toml:"warm_up"`
@@ -34,13 +37,15 @@ type Check struct {
 }
 
 func (c *Check) setDefaults() {
-	if len(c.At) == 0 {
-		return
-	}
 	set := func(s *string, to string) {
 		if *s == "" {
 			*s = to
 		}
+	}
+	set(&c.First, "7 days")
+	set(&c.AtMost, "90 days")
+	if len(c.At) == 0 {
+		return
 	}
 	set(&c.When, string(unattended.Always))
 	set(&c.Every, "1 day")
@@ -98,6 +103,27 @@ func (c Check) slots() (p schedule.Plan, bad map[string]string) {
 	return p, bad
 }
 
+// Intervals are the first and the longest interval between checks.
+func (c Check) Intervals() drift.Plan {
+	first, _ := age(c.First) // checked when the file was read
+	most, _ := age(c.AtMost)
+	return drift.Plan{First: first.Hours() / 24, AtMost: most.Hours() / 24}
+}
+
+func (v *validator) intervals(c Check) {
+	first, ok := age(c.First)
+	if !ok || first == 0 {
+		v.bad("check.first", `%q is not a number of days; write for example "7 days"`, c.First)
+	}
+	most, wide := age(c.AtMost)
+	if !wide || most == 0 {
+		v.bad("check.at_most", `%q is not a number of days; write for example "90 days"`, c.AtMost)
+	}
+	if ok && wide && first > most {
+		v.bad("check.first", "%q is longer than at_most, %q; write a shorter one", c.First, c.AtMost)
+	}
+}
+
 // CheckPlan says how the checks are to go.
 func (c *Config) CheckPlan() unattended.Plan {
 	p := c.Check.plan()
@@ -136,6 +162,7 @@ func span(text string) (time.Duration, bool) {
 }
 
 func (v *validator) check(c Check, source string) {
+	v.intervals(c)
 	if len(c.At) == 0 {
 		if c.Days != nil || c.Every+c.From+c.When+c.WarmUp+c.Patience+c.RetryAfter != "" || c.SpindleHours != 0 || c.DryRun {
 			v.bad("check.at", `missing; write the times of day of unattended checks, for example at = ["06:00"]`)

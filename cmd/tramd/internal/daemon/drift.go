@@ -25,10 +25,13 @@ type drifting struct {
 	d    *Daemon
 	wake chan struct{}
 
+	clockSet func() bool
+
 	tracker *drift.Tracker
 	history *drift.History
 	rows    []drift.Row
 	mark    store.Mark
+	undated bool // since when the first check is due waits for the clock
 
 	mu    sync.Mutex
 	anew  bool        // what was read before may have changed
@@ -36,7 +39,7 @@ type drifting struct {
 }
 
 func newDrifting(d *Daemon) *drifting {
-	return &drifting{d: d, wake: make(chan struct{}, 1), anew: true}
+	return &drifting{d: d, clockSet: func() bool { return d.clock.IsSet() }, wake: make(chan struct{}, 1), anew: true}
 }
 
 // changed is told that something was stored; anew, that something older was given another meaning.
@@ -70,6 +73,10 @@ func (k *drifting) run(ctx context.Context) {
 			k.changed(true)
 			<-k.wake
 			retry = time.After(again)
+		} else if k.undated {
+			retry = time.After(again)
+			k.changed(true)
+			<-k.wake
 		}
 	}
 }
@@ -91,6 +98,7 @@ func (k *drifting) work(ctx context.Context) error {
 		return err
 	}
 	t := drift.New()
+	t.Plan = k.d.cfg.Check.Intervals()
 	rows, err := t.Follow(h.Entries)
 	if err != nil {
 		return err
@@ -160,8 +168,9 @@ func (k *drifting) show() {
 	k.mu.Lock()
 	k.drawn = drawn
 	k.mu.Unlock()
+	next, why := k.due(a.Forecast.Next)
 	if len(k.rows) == 0 {
-		k.d.session.SetDrift(nil, nil)
+		k.d.session.SetDrift(nil, next, why)
 		return
 	}
 	state := &session.DriftState{Alarms: []session.Alarm{}}
@@ -181,11 +190,36 @@ func (k *drifting) show() {
 			Kind: string(al.Kind), Axis: al.Axis, Since: al.Since, Size: al.SizeMMPerM, Text: al.Text(),
 		})
 	}
-	var next *time.Time
-	if n := a.Forecast.Next; n != nil {
-		next = &n.Time
+	k.d.session.SetDrift(state, next, why)
+}
+
+// uncheckedChore is the time since when the record has waited for its first check.
+const uncheckedChore = "unchecked"
+
+// due is when the next check is due, and why. A machine without a check has been due since the daemon first saw it; nil
+// while that cannot be dated.
+func (k *drifting) due(n *drift.NextCheck) (*time.Time, string) {
+	if n != nil {
+		return &n.Time, n.Basis(reliability)
 	}
-	k.d.session.SetDrift(state, next)
+	const why = "no check yet: due now"
+	k.undated = false
+	ctx := context.Background()
+	since, err := k.d.store.Chore(ctx, uncheckedChore)
+	if err != nil {
+		k.d.o.Log.Warn("cannot read since when the first check is due", "error", err)
+		return nil, why
+	}
+	if since.IsZero() {
+		if k.undated = !k.clockSet(); k.undated {
+			return nil, why
+		}
+		since = time.Now()
+		if err := k.d.store.SetChore(ctx, uncheckedChore, since); err != nil {
+			k.d.o.Log.Warn("cannot keep since when the first check is due", "error", err)
+		}
+	}
+	return &since, why
 }
 
 // Drift gives the history as a page draws it.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"log/slog"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -46,6 +47,7 @@ func newBench(t *testing.T) *bench {
 	}
 	d := &Daemon{o: Options{Log: slog.New(slog.DiscardHandler)}, cfg: &config.Config{Machine: config.Machine{Name: "linnet"}}, store: s, session: sess}
 	d.drift = newDrifting(d)
+	d.drift.clockSet = func() bool { return true }
 	return &bench{t: t, d: d, drift: d.drift, setup: setup}
 }
 
@@ -93,7 +95,7 @@ func TestDriftOfTheRecord(t *testing.T) {
 	if _, err := b.drift.Drift(t.Context()); err == nil {
 		t.Error("a history before it was worked out")
 	}
-	if snap := b.work(); snap.Drift != nil || snap.NextCheck != nil {
+	if snap := b.work(); snap.Drift != nil || snap.NextCheck == nil || time.Since(*snap.NextCheck) > time.Minute || !strings.Contains(snap.NextWhy, "no check yet") {
 		t.Errorf("an empty record says %+v, %v", snap.Drift, snap.NextCheck)
 	}
 	for range 20 {
@@ -123,7 +125,7 @@ func TestDriftOfTheRecord(t *testing.T) {
 	}
 	b.event("serviced")
 	snap = b.work()
-	if len(snap.Drift.Alarms) != 0 || snap.NextCheck != nil {
+	if len(snap.Drift.Alarms) != 0 || snap.NextCheck == nil || !snap.NextCheck.Equal(b.at().Add(time.Hour)) || snap.NextWhy == "" {
 		t.Errorf("after the event: %+v, next %v", snap.Drift.Alarms, snap.NextCheck)
 	}
 	if v := b.view(); v["why"] == nil || len(v["events"].([]any)) != 1 || v["total"] != 30.0 {

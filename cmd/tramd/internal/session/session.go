@@ -87,6 +87,7 @@ type Session struct {
 	last        *LastRun
 	counts      map[RunKey]uint64
 	drift       *DriftState
+	nextWhy     string
 	next        *time.Time        // when the next check is due
 	troubles    map[string]string // by kind: why
 	check       *CheckState       // nil: no unattended checks are planned

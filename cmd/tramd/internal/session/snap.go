@@ -24,7 +24,7 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 		At: s.o.Wall(), Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
 		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check, Clock: ClockState{Set: s.o.ClockSet()},
-		Drift: s.drift, NextCheck: s.next,
+		Drift: s.drift, NextCheck: s.next, NextWhy: s.nextWhy,
 	}
 	mono := device.Now()
 	for i := range s.o.Ports {

@@ -21,13 +21,14 @@ type Snapshot struct {
 	Clock     ClockState        `json:"clock"`
 	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made
 	NextCheck *time.Time        `json:"next_check"`
-	Troubles  map[string]string `json:"troubles"` // of the daemon's own chores, by kind: why; see TroubleKinds
-	Check     *CheckState       `json:"check"`    // unattended checks; nil: none are planned
-	Inputs    []InputState      `json:"inputs"`   // lines of the machine
-	Hours     *HoursState       `json:"hours"`    // of the spindle; nil: nothing counts them
-	Drift     *DriftState       `json:"drift"`    // nil until the stored checks say something
-	Paired    bool              `json:"paired"`   // two indicators lie opposite each other: a half turn can zero them
-	Pair      *PairState        `json:"pair"`     // of two opposite indicators, after a sweep or a half turn with them; nil: their offsets are not known
+	NextWhy   string            `json:"next_check_why"` // why then, in a sentence
+	Troubles  map[string]string `json:"troubles"`       // of the daemon's own chores, by kind: why; see TroubleKinds
+	Check     *CheckState       `json:"check"`          // unattended checks; nil: none are planned
+	Inputs    []InputState      `json:"inputs"`         // lines of the machine
+	Hours     *HoursState       `json:"hours"`          // of the spindle; nil: nothing counts them
+	Drift     *DriftState       `json:"drift"`          // nil until the stored checks say something
+	Paired    bool              `json:"paired"`         // two indicators lie opposite each other: a half turn can zero them
+	Pair      *PairState        `json:"pair"`           // of two opposite indicators, after a sweep or a half turn with them; nil: their offsets are not known
 }
 
 // DriftState is what the stored checks of the machine, taken together, say today.
