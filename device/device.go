@@ -33,9 +33,21 @@ const (
 	StateLost     State = "lost"     // was open and went away
 )
 
+// Talk says whether the instrument behind an open port sends. A port can be open for hours behind which nothing lives.
+type Talk string
+
+// Talks of an instrument. While the port is not open it is empty.
+const (
+	Talking     Talk = "talking"
+	Silent      Talk = "silent"       // it ought to send, and does not
+	NotExpected Talk = "not_expected" // silence means nothing: a foot switch, or an instrument that sends when it likes
+)
+
 // Status is a device at one moment.
 type Status struct {
 	State      State
+	Talk       Talk
+	SilentFor  time.Duration     // the silence from which an instrument counts as silent
 	Since      Stamp             // when State began
 	Readings   uint64            // samples handed to the sink
 	Faults     map[string]uint64 // refused lines by reason; every reason is present
@@ -46,6 +58,12 @@ type Status struct {
 	Asked, Answered uint64        // questions to an instrument that is asked, and how many were answered
 	AnswerDelay     time.Duration // from the latest question to its answer's last byte
 }
+
+// Open reports whether the port is open, whatever comes through it.
+func (s Status) Open() bool { return s.State == StateSettling || s.State == StateLive }
+
+// Up reports whether the instrument is there as far as anyone can tell: its port is open, and it sends where it ought to.
+func (s Status) Up() bool { return s.Talk == Talking || s.Talk == NotExpected }
 
 // Device keeps one port alive and decodes it.
 type Device struct {
@@ -59,6 +77,7 @@ type Device struct {
 	rec     *Recorder     // nil: nothing is recorded; belongs with dec
 	dec     decoder       // belongs to whoever reads: Run's goroutine or the poller's
 
+	pace     pace         // under mu
 	patience atomic.Int64 // nanoseconds; see SetPatience
 
 	turns    *turns // nil: the instrument speaks by itself
@@ -123,13 +142,7 @@ func (d *Device) Status() Status {
 	if s.Err == "" && (s.State == StateSettling || s.State == StateLive) {
 		s.Err = d.unanswered()
 	}
-	if d.turns != nil && d.turns.onDemand || d.spec.Frame == FramePulse {
-		return s // silence means nothing here
-	}
-	if waited := Now() - s.Since; s.State == StateSettling && s.Err == "" && waited > Stamp(d.spec.StaleAfter) {
-		s.Err = fmt.Sprintf("port is open, but no reading has come for %.0f s: check that the instrument is on and sending, its cable, the baud rate (%d) and the frame (%s)",
-			waited.Seconds(), d.spec.Baud, d.spec.Frame)
-	}
+	d.talk(&s, Now())
 	return s
 }
 
@@ -162,6 +175,7 @@ func (d *Device) deliver(samples []Sample, faultsBefore uint64) {
 	settled := n > 0 && d.status.State == StateSettling
 	if n > 0 {
 		d.status.Readings += uint64(n)
+		d.pace.heard(n, d.status.LastAt, samples[n-1].At)
 		d.status.LastAt = samples[n-1].At
 	}
 	d.mu.Unlock()

@@ -20,6 +20,7 @@ type handArm struct {
 	goal  float64
 	speed float64 // degrees a second
 	lift  float64 // mm, on top of what the lean shows
+	mute  bool    // the indicator sends nothing
 }
 
 func startHandArm(t *testing.T, tilt, nod, zeroDeg float64) *handArm {
@@ -58,7 +59,9 @@ func (a *handArm) step(s float64, ports [2]io.Writer) {
 	}
 	th := a.deg * math.Pi / 180
 	// A pty that is full loses the line, as a wire would.
-	fmt.Fprintf(ports[0], "%.4f\r\n", 1+a.lift+0.12*(a.tilt*math.Cos(th)+a.nod*math.Sin(th)))
+	if !a.mute {
+		fmt.Fprintf(ports[0], "%.4f\r\n", 1+a.lift+0.12*(a.tilt*math.Cos(th)+a.nod*math.Sin(th)))
+	}
 	fmt.Fprintf(ports[1], "%d\r\n", int(math.Round((a.deg-a.zeroDeg)*10)))
 }
 

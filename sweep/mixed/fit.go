@@ -32,18 +32,25 @@ func Fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
 // FitWith fits the full model. It refuses, with what to do about it, a sweep that cannot show the lean; it warns by code
 // where the result rests on little. Where 0 degrees is not known the result has a size and no direction.
 func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, error) {
-	known := setup.Zero.Known()
-	if !known {
-		setup.Zero = nil // the model works on both axes
-	}
 	_, r, err := fit(pts, setup, opt)
-	if err == nil && !known {
-		r.HideDirection(setup.Tolerance)
-	}
 	return r, err
 }
 
+// fit leaves the fitting for whoever goes on from it. Its result has no direction where the zero is not known; the fitting
+// has both axes, turned by nobody knows how much.
 func fit(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Result, error) {
+	known := setup.Zero.Known()
+	if !known {
+		setup.Zero = nil
+	}
+	f, r, err := fitAxes(pts, setup, opt)
+	if err == nil && !known {
+		r.HideDirection(setup.Tolerance)
+	}
+	return f, r, err
+}
+
+func fitAxes(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Result, error) {
 	if bad(opt.RepeatabilityMM) || bad(opt.RepeatabilityDoF) || opt.RepeatabilityMM < 0 || opt.RepeatabilityDoF < 0 {
 		return nil, sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more", opt.RepeatabilityMM, opt.RepeatabilityDoF)
 	}

@@ -38,8 +38,12 @@ func Standing(s *session.Snapshot) []Alarm {
 	for _, d := range s.Devices {
 		if d.State != "live" {
 			since := s.At.Add(-time.Duration(d.SinceS * float64(time.Second)))
+			what := "its port is " + d.State
+			if d.State == session.StateSilent {
+				what = "its port is open"
+			}
 			out = append(out, Alarm{Kind: "device", About: d.Name, Severity: "warning", Since: since, After: deviceAfter,
-				Text: fmt.Sprintf("%s sends nothing: its port is %s; look at cable, battery and adapter", d.Name, d.State)})
+				Text: fmt.Sprintf("%s sends nothing: %s; look at cable, battery and adapter", d.Name, what)})
 		}
 	}
 	if !s.Store.OK {

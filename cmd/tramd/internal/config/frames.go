@@ -21,6 +21,7 @@ type Framing struct {
 	EveryMS  float64          `toml:"ask_every_ms"`
 	OnDemand bool             `toml:"ask_on_demand"` // only when a reading is wanted
 	AnswerMS float64          `toml:"answer_ms"`     // how long an answer may take
+	Sends    string           `toml:"sends"`         // always | at_times; empty: always
 }
 
 // tables gives the tables that describe a frame, by the name of the frame.
@@ -123,6 +124,11 @@ func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
 			v.bad(key(f.Frame)+"."+p.Key, "%s", p.Text)
 		}
 	}
+	switch f.Sends {
+	case "", SendsAlways, SendsAtTimes:
+	default:
+		v.bad(key("sends"), `%q; write "always", or "at_times" for one that sends only when it is moved or its button is pressed`, f.Sends)
+	}
 	if err := device.CheckLine(f.Line); err != nil {
 		v.bad(key("line"), "%v", err)
 	}
@@ -184,6 +190,9 @@ func (v *validator) sharing(i int, a, b *Indicator) {
 	if a.OnDemand != b.OnDemand {
 		bad("ask_on_demand", a.OnDemand, b.OnDemand)
 	}
+	if a.Sends != b.Sends {
+		bad("sends", a.Sends, b.Sends)
+	}
 	if (a.Ask == "") != (b.Ask == "") {
 		v.bad(fmt.Sprintf("indicator.%d.ask", i), "%q is asked and %q is not, on one port; write ask for both, or for neither", pick(a.Ask != "", a, b).Name, pick(a.Ask == "", a, b).Name)
 	}
@@ -208,9 +217,16 @@ func pick(first bool, a, b *Indicator) *Indicator {
 	return b
 }
 
+// How an instrument sends.
+const (
+	SendsAlways  = "always"
+	SendsAtTimes = "at_times" // only when it is moved, or its button is pressed
+)
+
 // spec gives what a device must know of how an instrument speaks. A checked request can be read.
 func (f *Framing) spec(s device.Spec) device.Spec {
 	s.Frame, s.Line, s.Pattern, s.Digits, s.Binary = f.Frame, f.Line, f.Pattern, f.Digits, f.Binary
+	s.AtTimes = f.Sends == SendsAtTimes
 	s.Asking = device.Asking{
 		Every: time.Duration(f.EveryMS * float64(time.Millisecond)), Answer: time.Duration(f.AnswerMS * float64(time.Millisecond)),
 		OnDemand: f.OnDemand,

@@ -96,17 +96,19 @@ func Examine(ctx context.Context, m Machine, file string) []Finding {
 	e.rights()
 	e.udev(ports)
 	e.rivals()
-	e.clock()
 	e.power()
 	if file == "" {
+		e.clock(nil)
 		e.add("config", Unknown, "name the configuration: tramd doctor --config FILE", "no configuration was looked at, nor the ports, disk, record and daemon it names")
 		return e.found
 	}
 	cfg, err := config.Load(file)
 	if err != nil {
+		e.clock(nil)
 		e.wrong("config", "correct it; `tramd config check "+file+"` shows the same", "%v", err)
 		return e.found
 	}
+	e.clock(cfg)
 	e.config(file, cfg)
 	snap := e.daemon(ctx, cfg)
 	e.ports(cfg, ports, snap != nil)

@@ -204,6 +204,11 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		{"slow adapter", put("/sys/devices/usb1/1-1/1-1:1.0/ttyUSB0/latency_timer", "16\n"), "latency", Warning, "for 16 ms", "/sys/class/tty/ttyUSB0/device/latency_timer"},
 		{"a rival", put("/proc/88/comm", "ModemManager\n"), "rivals", Warning, "ModemManager runs (pid 88)", "disable --now modemmanager"},
 		{"clock", func(_ *testing.T, m *Machine, _ string) { m.ClockSet = func() bool { return false } }, "clock", Warning, "nothing has set the clock", "set-ntp true"},
+		{"a clock that is trusted", func(t *testing.T, m *Machine, file string) {
+			m.ClockSet = func() bool { return false }
+			edit("[store]", "[clock]\ntrusted = true\n[store]")(t, m, file)
+		}, "clock", OK, "trusted = true takes it as it is", ""},
+		{"a page on IPv6's loopback", edit("[store]", "[http]\nlisten = \"[0:0:0:0:0:0:0:1]:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"), "page", OK, "on this machine only", ""},
 		{"weak supply now", put(throttled, "50005\n"), "power", Wrong, "right now", "supply"},
 		{"weak supply before", put(throttled, "0x50000\n"), "power", Warning, "since boot", "supply"},
 		{"odd firmware", put(throttled, "maybe\n"), "power", Unknown, `"maybe"`, ""},

@@ -12,6 +12,7 @@ import (
 
 	"tramd/cmd/tramd/internal/certs"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/peerlimit"
 	"tramd/device/portlist"
 )
 
@@ -104,7 +105,7 @@ func (e *examination) config(file string, cfg *config.Config) {
 		e.warn("config", "sudo chmod o-r "+file+", or keep the hash as a credential", "everybody on this machine may read %s and the password's hash in it", file)
 	}
 	host := cfg.HTTP.Listen[:strings.LastIndexByte(cfg.HTTP.Listen, ':')]
-	local := host == "localhost" || strings.HasPrefix(host, "127.") || host == "[::1]"
+	local := peerlimit.Loopback(host)
 	switch {
 	case cfg.HTTP.Encrypted():
 		e.certificate(cfg.HTTP.TLSCert)

@@ -26,7 +26,7 @@ func New(most, perPeer int) *Limit {
 func (l *Limit) Enter(peer netip.Addr) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.all >= l.most || peer.IsValid() && !peer.IsLoopback() && l.each[peer] >= l.perPeer {
+	if l.all >= l.most || peer.IsValid() && !isLoopback(peer) && l.each[peer] >= l.perPeer {
 		return false
 	}
 	l.all++
@@ -78,7 +78,7 @@ func Peer(remote string) netip.Addr {
 		return netip.Addr{}
 	}
 	a := ap.Addr().Unmap().WithZone("")
-	if p, err := a.Prefix(64); a.Is6() && !a.IsLoopback() && err == nil {
+	if p, err := a.Prefix(64); a.Is6() && !isLoopback(a) && err == nil {
 		return p.Addr()
 	}
 	return a

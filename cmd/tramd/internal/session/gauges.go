@@ -22,7 +22,8 @@ func (s *Session) Gauges(ctx context.Context) ([]Gauge, error) {
 			g := Gauge{Name: s.o.Setup.Indicators[i].Name, MM: s.latest[i].mm.MM()}
 			fresh := s.latest[i].at != 0 && now-s.latest[i].at < device.Stamp(staleAfter)
 			if r.Device >= 0 && r.Device < len(s.o.Ports) {
-				fresh = fresh && s.o.Ports[r.Device].Status().State == device.StateLive
+				st := s.o.Ports[r.Device].Status()
+				fresh = fresh && st.State == device.StateLive && st.Talk != device.Silent
 			}
 			g.Live = fresh
 			out = append(out, g)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"tramd/device"
@@ -211,8 +212,18 @@ func (s *Session) missing() string {
 
 // absent says why a port cannot be read, in words, or "".
 func absent(p Port) string {
-	if st := p.Status(); st.State != "live" && st.State != "settling" {
-		return fmt.Sprintf("%s is %s (%s). Plug it in; tramd finds it again by itself.", p.Name, st.State, p.Path)
+	st := p.Status()
+	switch {
+	case st.State == device.StateAbsent:
+		return fmt.Sprintf("%s is not plugged in (%s). Plug it in; tramd finds it again by itself.", p.Name, p.Path)
+	case st.State == device.StateLost:
+		return fmt.Sprintf("%s was unplugged (%s). Plug it in; tramd finds it again by itself.", p.Name, p.Path)
+	case !st.Open() && st.Err != "":
+		return fmt.Sprintf("%s cannot be read: %s.", p.Name, strings.TrimSuffix(st.Err, "."))
+	case !st.Open():
+		return fmt.Sprintf("The port of %s is being opened (%s).", p.Name, p.Path)
+	case st.Talk == device.Silent:
+		return fmt.Sprintf("%s is silent: %s.", p.Name, strings.TrimSuffix(st.Err, "."))
 	}
 	return ""
 }

@@ -112,6 +112,7 @@ type Session struct {
 type latest struct {
 	at device.Stamp
 	mm units.Length
+	n  uint64 // readings so far
 }
 
 // Published is the live lean after the latest batch of readings.
@@ -279,7 +280,7 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 			if r.Device != dev || (r.Channel != "" && r.Channel != x.Channel) {
 				continue
 			}
-			s.latest[i] = latest{x.At, x.Length()}
+			s.latest[i] = latest{x.At, x.Length(), s.latest[i].n + 1}
 			if s.job == nil || s.job.phase == Fitting {
 				continue
 			}

@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"time"
 
@@ -28,7 +29,7 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 	}
 	mono := device.Now()
 	for i := range s.o.Ports {
-		out.Devices = append(out.Devices, s.port(i, mono))
+		out.Devices = append(out.Devices, s.devices(i, mono)...)
 	}
 	out.Angle = s.angleState(mono)
 	_, _, _, out.Paired = sweep.OppositePair(s.o.Setup)
@@ -49,30 +50,80 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 	return out
 }
 
-func (s *Session) port(i int, mono device.Stamp) DeviceState {
+// StateSilent is the state of an instrument that ought to send and does not, though its port is open.
+const StateSilent = "silent"
+
+// devices returns what comes through a port: one state for each indicator on it, or one for whatever else it is.
+func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 	p := s.o.Ports[i]
 	st := p.Status()
 	d := DeviceState{
-		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), SinceS: (mono - st.Since).Seconds(),
+		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), Talk: string(st.Talk), SinceS: (mono - st.Since).Seconds(),
 		Readings: st.Readings, Faults: st.Faults, Reconnects: st.Reconnects, Error: st.Err,
 		Asked: st.Asked, Answered: st.Answered, AnswerMS: float64(st.AnswerDelay.Microseconds()) / 1000,
 	}
-	at := st.LastAt
+	last := st.LastAt
+	d.heard(last, mono)
+	switch st.Talk {
+	case device.Silent:
+		d.silent(max(last, st.Since), mono)
+	case device.NotExpected:
+		d.State = string(device.StateLive)
+	}
+	var out []DeviceState
 	for k, r := range s.o.Indicators {
-		if r.Device != i || s.latest[k].at == 0 {
+		if r.Device != i {
 			continue
 		}
-		at = max(at, s.latest[k].at)
-		if mono-s.latest[k].at < device.Stamp(staleAfter) && d.ReadingMM == nil {
-			mm := s.latest[k].mm.MM()
-			d.ReadingMM = &mm
+		x := d
+		x.Name = s.o.Setup.Indicators[k].Name
+		if len(out) > 0 { // what is counted of the port is counted once
+			x.Faults, x.Reconnects, x.Asked, x.Answered, x.AnswerMS = nil, 0, 0, 0, 0
+		}
+		out = append(out, x)
+	}
+	if len(out) == 0 {
+		return []DeviceState{d}
+	}
+	n := 0
+	for k, r := range s.o.Indicators {
+		if r.Device != i {
+			continue
+		}
+		x, l := &out[n], s.latest[k]
+		n++
+		if l.at != 0 && mono-l.at < device.Stamp(staleAfter) {
+			mm := l.mm.MM()
+			x.ReadingMM = &mm
+		}
+		if len(out) == 1 {
+			x.heard(max(last, l.at), mono)
+			continue
+		}
+		x.Readings = l.n
+		x.heard(l.at, mono)
+		// The port's other indicators may speak on while this one is silent. A shared port gives each its turn.
+		if wait := device.Stamp(st.SilentFor) * device.Stamp(len(out)); st.Talk == device.Talking && mono-max(l.at, st.Since) > wait {
+			x.Talk = string(device.Silent)
+			x.silent(max(l.at, st.Since), mono)
+			x.Error = fmt.Sprintf("others on its port send, but no reading of it has come for %.0f s: check that it is on, its cable, and its channel %q",
+				x.SinceS, r.Channel)
 		}
 	}
+	return out
+}
+
+// heard sets the age of what came last.
+func (d *DeviceState) heard(at, mono device.Stamp) {
 	if at > 0 {
 		age := (mono - at).Seconds()
 		d.AgeS = &age
 	}
-	return d
+}
+
+// silent says that nothing has come since a moment.
+func (d *DeviceState) silent(since, mono device.Stamp) {
+	d.State, d.SinceS = StateSilent, (mono - since).Seconds()
 }
 
 func (s *Session) angleState(mono device.Stamp) AngleState {

@@ -53,12 +53,13 @@ type Alarm struct {
 // RunKey labels a count of runs.
 type RunKey struct{ Kind, Outcome string }
 
-// DeviceState is one port and what comes through it.
+// DeviceState is one instrument: an indicator, each of several on one port too, an encoder, a trigger.
 type DeviceState struct {
 	Name       string            `json:"name"`
 	Role       string            `json:"role"` // indicator | angle
 	Port       string            `json:"port"`
-	State      string            `json:"state"` // absent | opening | settling | live | lost
+	State      string            `json:"state"` // absent | opening | settling | live | silent | lost
+	Talk       string            `json:"talk"`  // talking | silent | not_expected; empty while the port is not open
 	SinceS     float64           `json:"since_s"`
 	Readings   uint64            `json:"readings"`
 	Faults     map[string]uint64 `json:"faults"` // bad frames by reason

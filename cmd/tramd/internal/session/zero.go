@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"strings"
 	"time"
 
 	"tramd/sweep"
@@ -184,7 +185,7 @@ func (s *Session) press(step ZeroStep) error {
 	if s.job != nil {
 		return refuse(http.StatusConflict, "a run is being taken; finish or abandon it, then set the zero")
 	}
-	if missing := s.missingAngle(); missing != "" {
+	if missing := s.missingAngle(); missing != "" && !strings.Contains(missing, "silent") {
 		return refuse(http.StatusConflict, "%s", missing)
 	}
 	place, known := s.encoder.Place()

@@ -4,7 +4,7 @@ import { mm } from './units.js';
 import { ago, when } from './words.js';
 
 const states = {
-  live: ['●', 'live'], settling: ['◐', 'settling'], opening: ['◔', 'opening'], absent: ['○', 'not plugged in'], lost: ['✕', 'lost'],
+  live: ['●', 'live'], settling: ['◐', 'settling'], opening: ['◔', 'opening'], absent: ['○', 'not plugged in'], lost: ['✕', 'lost'], silent: ['✕', 'silent'],
 };
 
 const inputMarks = { on: '●', off: '○', unknown: '?' };
@@ -89,6 +89,7 @@ function troubles(state, news) {
     if (!state.store.ok) list.push(['bad', `The store is in trouble: ${state.store.error || 'see the log'}. New readings may not be kept.`]);
     for (const d of state.devices ?? []) {
       if (d.state === 'lost' || d.state === 'absent') list.push(['bad', `${d.name} is ${d.state === 'lost' ? 'lost' : 'not plugged in'}: check the cable and its adapter.`]);
+      if (d.state === 'silent') list.push(['bad', `${d.name} is silent: its port is open and nothing comes.`]);
     }
     for (const why of Object.values(state.troubles ?? {})) list.push(['bad', why]);
     if (state.check?.moves && state.check.next && !state.check.dry_run && state.angle.armed_until) list.push(['note', `Armed: the arm moves by itself at ${when(state.check.next)}. Keep clear of it.`]);
