@@ -36,4 +36,5 @@ require (
 	github.com/prometheus/procfs v0.22.0 // indirect
 	golang.org/x/text v0.44.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect
+	rsc.io/qr v0.2.0 // indirect
 )

@@ -2,11 +2,13 @@ package web
 
 import (
 	"bytes"
+	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
 	"net/http"
 	"path"
+	"strings"
 	"time"
 )
 
@@ -17,18 +19,22 @@ var assets embed.FS
 var files = load()
 
 type file struct {
-	body []byte
-	tag  string
-	kind string
+	body    []byte
+	packed  []byte // gzip; nil where that saves nothing
+	tag     string
+	kind    string
+
 }
 
-// kinds are told here rather than by the machine's table of types, which may be absent or wrong.
+// kinds are the content types by file name ending; the machine's own table may be absent or wrong.
 var kinds = map[string]string{
-	".html": "text/html; charset=utf-8",
-	".css":  "text/css; charset=utf-8",
-	".js":   "text/javascript; charset=utf-8",
-	".svg":  "image/svg+xml",
+	".css": "text/css; charset=utf-8",
+	".js":  "text/javascript; charset=utf-8",
+	".svg": "image/svg+xml",
 }
+
+// sheets are the style sheets in the order in which they count; the page asks for them as one file.
+var sheets = []string{"base.css", "frame.css", "now.css", "adjust.css", "history.css", "runs.css", "machine.css"}
 
 func load() map[string]file {
 	out := map[string]file{}
@@ -37,30 +43,65 @@ func load() map[string]file {
 		panic(err) // the binary was built without its page
 	}
 	for _, e := range entries {
-		body, err := assets.ReadFile("assets/" + e.Name())
-		if err != nil {
-			panic(err)
+		if kind := kinds[path.Ext(e.Name())]; kind != "" && path.Ext(e.Name()) != ".css" {
+			out[e.Name()] = newFile(read(e.Name()), kind)
 		}
-		sum := sha256.Sum256(body)
-		out[e.Name()] = file{body: body, tag: `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`, kind: kinds[path.Ext(e.Name())]}
+	}
+	var css bytes.Buffer
+	for _, name := range sheets {
+		css.Write(read(name))
+	}
+	out["page.css"] = newFile(css.Bytes(), kinds[".css"])
+	for _, language := range languages {
+		out["texts."+language+".js"] = newFile(append([]byte("export default "), catalogues[language].raw...), kinds[".js"])
 	}
 	return out
 }
 
-func (s *server) page(w http.ResponseWriter, r *http.Request) { s.serveFile(w, r, "index.html") }
-
-func (s *server) asset(w http.ResponseWriter, r *http.Request) {
-	s.serveFile(w, r, r.PathValue("name"))
+func read(name string) []byte {
+	body, err := assets.ReadFile("assets/" + name)
+	if err != nil {
+		panic(err) // the binary was built without its page
+	}
+	return body
 }
 
-func (s *server) serveFile(w http.ResponseWriter, r *http.Request, name string) {
+func newFile(body []byte, kind string) file {
+	sum := sha256.Sum256(body)
+	version := base64.RawURLEncoding.EncodeToString(sum[:12])
+	var packed bytes.Buffer
+	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a constant that exists
+	_, _ = z.Write(body)                                       // into memory
+	_ = z.Close()
+	f := file{body: body, tag: `"` + version + `"`, kind: kind}
+	if packed.Len() < len(body)*9/10 {
+		f.packed = packed.Bytes()
+	}
+	return f
+}
+
+func (s *server) asset(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	if name == "texts.js" { // in the reader's language
+		w.Header().Set("Vary", "Accept-Language")
+		name = "texts." + languageOf(r) + ".js"
+	}
 	f, ok := files[name]
 	if !ok {
 		s.fail(w, problem{http.StatusNotFound, "no such file"})
 		return
 	}
-	w.Header().Set("Content-Type", f.kind)
-	w.Header().Set("ETag", f.tag)
-	w.Header().Set("Cache-Control", "no-cache") // ask each time; the answer is mostly 304
-	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(f.body))
+	h := w.Header()
+	h.Set("Content-Type", f.kind)
+	h.Set("Cache-Control", "no-cache") // ask each time; the answer is mostly 304
+	body := f.body
+	if f.packed != nil {
+		h.Add("Vary", "Accept-Encoding")
+		if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+			h.Set("Content-Encoding", "gzip")
+			body = f.packed
+		}
+	}
+	h.Set("ETag", f.tag)
+	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(body))
 }

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Whoever cannot see the page, or sees it badly, is told everything: no rule of axe-core (WCAG 2.2, levels A and AA, and its
+// A reader who sees the page badly, or not at all, gets everything: no rule of axe-core (WCAG 2.2, levels A and AA, and its
 // best practices) is broken, in any state, light or dark, on a phone and on a desk.
 func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
 	t.Parallel()
@@ -24,7 +24,14 @@ func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
 	}{
 		{"turning", "", `document.querySelector("#machine").textContent === "linnet"`, func() { s.show(linnet) }},
 		{"by hand", "", `document.querySelector("#machine").textContent === "wren"`, func() { s.show(still(wrenByHand())) }},
-		{"a run", "/#run-11", runOpen, func() { s.show(still(quietWren())) }},
+		{"adjust", "/adjust", `document.querySelectorAll("#moves li").length > 0 && document.querySelectorAll("#travel li").length === 2`, func() { s.show(still(barredWren())) }},
+		{"history", "/history", `document.querySelectorAll("#history-tilt .checks").length === 2`, func() { s.show(still(quietWren())) }},
+		{"runs", "/runs", `document.querySelectorAll("#runs .id").length > 2`, func() { s.show(linnet) }},
+		{"machine", "/machine", `document.querySelectorAll("#devices li").length > 2`, func() { s.show(linnet) }},
+		{"the cautions", "/", `(document.querySelector("#caution").open || document.querySelector("#caution").showModal(), document.querySelector("#machine").textContent === "wren")`, func() { s.show(still(quietWren())) }},
+		{"the password", "/", `(document.querySelector("#login").open || document.querySelector("#login").showModal(), document.querySelector("#machine").textContent === "wren")`, func() { s.show(still(quietWren())) }},
+		{"the aim", "/adjust", `document.querySelector("#aims button") !== null && (document.querySelector("#target").open || (document.querySelector("#aims button").click(), true))`, func() { s.show(still(quietWren())) }},
+		{"a run", "/runs/11", runOpen, func() { s.show(still(quietWren())) }},
 	} {
 		for _, look := range []struct {
 			width  int64

@@ -31,12 +31,11 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 	said := complaints(t, ctx)
 	s := newStage(t, hashed(t))
 	s.show(still(barredWren()))
-	open(t, ctx, s.url, 360, 800, "light")
-	until(t, ctx, `!document.querySelector("#beam").hidden && document.querySelector("#half-tilt").disabled
+	open(t, ctx, s.url+"/adjust?unit=mm_per_m", 360, 800, "light")
+	until(t, ctx, `!document.querySelector("#beam").hidden && !document.querySelector("#half-tilt").disabled
 		&& document.querySelector("#beam-live").classList.contains("gone") && document.querySelector("#beam-zero").textContent.startsWith("Not zeroed")
 		&& document.querySelector("#beam .caution").innerText.includes("Isolate the spindle’s power")`)
-	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
-	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	logIn(t, ctx)
 	press := func(id, did string) {
 		t.Helper()
 		until(t, ctx, fmt.Sprintf(`(b => !b.disabled && b.offsetParent !== null)(document.querySelector("#%s"))`, id))
@@ -48,7 +47,7 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 		}
 	}
 	press("half-nod", `half turn "nod"`)
-	until(t, ctx, `document.querySelector("#beam-answer").textContent.startsWith("Half turn, run 9, has begun")`)
+	until(t, ctx, `document.querySelector("#beam-answer").textContent.startsWith("Half turn, run 9, has begun") && document.querySelector("#v-adjust").hidden`)
 
 	taking := barredWren()
 	taking.Sweep = session.SweepState{Phase: session.Turning, Run: 9, Kind: session.HalfTurn, Say: "Read. Now turn the spindle half a turn by hand, near to 270° (front), let go and keep still.",
@@ -67,11 +66,11 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 		width  int64
 		scheme string
 	}{{360, "light"}, {360, "dark"}, {1280, "dark"}} {
-		open(t, ctx, s.url, look.width, 800, look.scheme)
+		open(t, ctx, s.url+"/adjust", look.width, 800, look.scheme)
 		until(t, ctx, `document.querySelector("#beam-digits").innerText === "−0.123" && document.querySelector("#beam-expanded").innerText === "± 0.031 mm/m"
-			&& document.querySelector("#beam-words").innerText === "Upper end leans back, to far, 0.123 mm/m along the bar."
+			&& document.querySelector("#beam-words").innerText === "The upper end leans back, to far, by 0.123 mm/m along the bar."
 			&& document.querySelector("#beam-axes").innerText.includes("Tilt +0.050 ± 0.030 mm/m, read 3 h ago")
-			&& document.querySelector("#beam-zero").innerText.startsWith("Zeroed by half turn 9, 5 min ago: at no lean near less far reads 0.2000 mm (u 0.0014 mm); now −0.0308 mm from that.")
+			&& document.querySelector("#beam-zero").innerText.startsWith("Zeroed by half turn 9, 5 min ago: with no lean, near less far reads 0.2000 mm (u 0.0014 mm). Now −0.0308 mm from that.")
 			&& document.querySelector("#beam-drawing").textContent.includes("near, front") && document.querySelector("#beam-drawing").textContent.includes("far, back")`)
 		// The end the spindle leans to is the lower one: here the left.
 		if y := eval[[]float64](t, ctx, `[...document.querySelectorAll("#beam-drawing .foot")].map(c => Number(c.getAttribute("cy")))`); len(y) != 2 || y[0] >= y[1]-20 {

@@ -16,7 +16,7 @@ func TestHistoryInABrowser(t *testing.T) {
 	s := newStage(t, "")
 	s.show(still(quietWren()))
 	view := someHistory(t)
-	open(t, ctx, s.url, 360, 800, "light")
+	open(t, ctx, s.url+"/history?unit=mm_per_m", 360, 800, "light")
 	until(t, ctx, `document.querySelectorAll("#history-tilt .checks").length === 2`)
 	dots := func(axis string) int {
 		return eval[int](t, ctx, `[...document.querySelectorAll("#history-`+axis+` .checks")].map(e => (e.getAttribute("d").match(/M/g) ?? []).length).reduce((a, b) => a + b, 0)`)
@@ -41,7 +41,7 @@ func TestHistoryInABrowser(t *testing.T) {
 	}
 	for _, width := range []int64{360, 768, 1280} {
 		for _, scheme := range []string{"light", "dark"} {
-			open(t, ctx, s.url, width, 800, scheme)
+			open(t, ctx, s.url+"/history", width, 800, scheme)
 			until(t, ctx, `document.querySelectorAll("#history-tilt .checks").length === 2`)
 			if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
 				t.Errorf("%d px: %d px too wide", width, over)
@@ -61,7 +61,7 @@ func TestKeys(t *testing.T) {
 	s := newStage(t, hashed(t))
 	s.show(still(wrenByHand()))
 	open(t, ctx, s.url, 360, 800, "light")
-	until(t, ctx, `document.querySelector("#machine").textContent === "wren" && !document.querySelector("#login").hidden`)
+	until(t, ctx, `document.querySelector("#machine").textContent === "wren" && !document.querySelector("#login-open").hidden`)
 	press := func(key string) {
 		t.Helper()
 		if err := chromedp.Do(ctx, chromedp.KeyEvent(key)); err != nil {
@@ -72,8 +72,13 @@ func TestKeys(t *testing.T) {
 	if got := s.shop.last(); strings.HasPrefix(got, "take") {
 		t.Fatalf("a key changed something without a login: %s", got)
 	}
-	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
-	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	until(t, ctx, `document.querySelector("#login").open`)
+	press("t") // into the password box, which is open
+	if got := s.shop.last(); strings.HasPrefix(got, "take") {
+		t.Fatalf("a key changed something without a login: %s", got)
+	}
+	eval[bool](t, ctx, `document.querySelector("#login-cancel").click() ?? true`)
+	logIn(t, ctx)
 	until(t, ctx, `!document.querySelector("#take").disabled`)
 	eval[bool](t, ctx, `document.activeElement.blur(); true`)
 	for _, key := range []string{"t", "\r"} {
@@ -85,6 +90,8 @@ func TestKeys(t *testing.T) {
 		}
 		eval[bool](t, ctx, `document.querySelector("#answer").textContent = ""; true`)
 	}
+	eval[bool](t, ctx, `document.querySelector('.views [data-to="history"]').click() ?? true`)
+	until(t, ctx, `!document.querySelector("#v-history").hidden`)
 	eval[bool](t, ctx, `document.querySelector("#event-text").focus(); true`)
 	press("t")
 	if got := eval[string](t, ctx, `document.querySelector("#event-text").value`); got != "t" {

@@ -17,9 +17,9 @@ func TestTheJobInABrowser(t *testing.T) {
 	if a.Done || len(a.Moves) == 0 {
 		t.Fatalf("the adviser has nothing to say: %+v", a.Answer)
 	}
-	open(t, ctx, s.url, 360, 800, "light")
+	open(t, ctx, s.url+"/adjust?unit=mm_per_m", 360, 800, "light")
 	until(t, ctx, fmt.Sprintf(`document.querySelectorAll("#moves li").length === %d`, len(a.Moves)))
-	words := eval[string](t, ctx, `document.querySelector("#job").innerText`)
+	words := eval[string](t, ctx, `document.querySelector("#v-adjust").innerText`)
 	want := []string{a.Why, "Run 11", "then: swing -0.2; new shim stock", "steps of 0.003 mm"}
 	for _, m := range a.Moves {
 		want = append(want, m.Say)
@@ -30,12 +30,15 @@ func TestTheJobInABrowser(t *testing.T) {
 			t.Errorf("not said: %q in\n%s", w, words)
 		}
 	}
-	if eval[bool](t, ctx, `!document.querySelector("#moved-log").disabled`) {
-		t.Error("a move could be logged without a login")
+	eval[bool](t, ctx, `document.querySelector("#moved-log").click() ?? true`)
+	until(t, ctx, `document.querySelector("#login").open`)
+	eval[bool](t, ctx, `document.querySelector("#login-cancel").click() ?? true`)
+	if got := s.shop.last(); strings.HasPrefix(got, "event") {
+		t.Errorf("a move was logged without a login: %s", got)
 	}
 	for _, width := range []int64{360, 768, 1280} {
 		for _, scheme := range []string{"light", "dark"} {
-			open(t, ctx, s.url, width, 800, scheme)
+			open(t, ctx, s.url+"/adjust", width, 800, scheme)
 			until(t, ctx, `document.querySelectorAll("#travel li").length === 2`)
 			if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
 				t.Errorf("%d px: %d px too wide", width, over)
@@ -44,11 +47,10 @@ func TestTheJobInABrowser(t *testing.T) {
 		}
 	}
 
-	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
-	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	logIn(t, ctx)
 	until(t, ctx, `!document.querySelector("#moved-log").disabled`)
 	eval[bool](t, ctx, `document.querySelectorAll("#moved-rows input").forEach(e => e.value = ""); document.querySelector("#moved-log").click() ?? true`)
-	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("write what was moved")`)
+	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("Write what you moved")`)
 	eval[bool](t, ctx, `document.querySelector("#moved-0").value = "-0.04"; document.querySelector("#moved-log").click() ?? true`)
 	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("Logged")`)
 	if got := s.shop.last(); got != `event adjusted "" 0 map[swing:-0.04]` {

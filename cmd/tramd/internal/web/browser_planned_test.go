@@ -39,7 +39,7 @@ func TestAPlannedCheckOnThePage(t *testing.T) {
 	} {
 		s.show(still(scene.state))
 		for _, scheme := range []string{"light", "dark"} {
-			open(t, ctx, s.url, 360, 800, scheme)
+			open(t, ctx, s.url+"/history", 360, 800, scheme)
 			until(t, ctx, `document.querySelector("#planned").offsetParent !== null`)
 			words, notices := eval[string](t, ctx, `document.querySelector("#planned").innerText`), eval[string](t, ctx, `document.querySelector("#notices").innerText`)
 			for _, want := range scene.all {

@@ -12,7 +12,7 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-const runOpen = `!document.querySelector("#detail").hidden && document.querySelector("#now").hidden && document.querySelector(".rest-svg") !== null`
+const runOpen = `!document.querySelector("#detail").hidden && document.querySelector("#list").hidden && document.querySelector(".rest-svg") !== null`
 
 func TestRunInFullInABrowser(t *testing.T) {
 	t.Parallel()
@@ -25,8 +25,9 @@ func TestRunInFullInABrowser(t *testing.T) {
 	for _, width := range []int64{360, 768, 1280} {
 		for _, scheme := range []string{"light", "dark"} {
 			name := fmt.Sprintf("run-%d-%s", width, scheme)
-			open(t, ctx, s.url+"/#run-11", width, 800, scheme) // the same address: loaded once, then resized as a phone that is turned
+			open(t, ctx, s.url+"/runs/11?unit=mm_per_m", width, 800, scheme) // the same address: loaded once, then resized as a phone that is turned
 			until(t, ctx, runOpen)
+			eval[bool](t, ctx, `document.querySelector("#detail .more").open = true`)
 			until(t, ctx, `document.querySelector(".rest-svg").getAttribute("width") === String(Math.floor(document.querySelector(".rest-plot").clientWidth))`)
 			whole(t, ctx, name)
 			if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
@@ -38,7 +39,7 @@ func TestRunInFullInABrowser(t *testing.T) {
 			if small := eval[string](t, ctx, `[...document.querySelectorAll("#detail a")].filter(e => { const r = e.getBoundingClientRect(); return r.width < 43.5 || r.height < 43.5 }).map(e => e.id).join()`); small != "" {
 				t.Errorf("%s: too small for a gloved finger: %s", name, small)
 			}
-			// Stacked or not, a listener is told of a table with its rows, and every cell is beside or under its heading.
+			// Stacked or not, a listener hears a table with its rows, and every cell is beside or under its heading.
 			if rows := eval[int](t, ctx, `document.querySelectorAll("#budget-tilt [role=table] [role=rowgroup] [role=row]").length`); rows != 8 {
 				t.Errorf("%s: budget of %d rows, want 7 components and a head", name, rows)
 			}
@@ -60,9 +61,10 @@ func TestRunInFullSaysAll(t *testing.T) {
 	said := complaints(t, ctx)
 	s := newStage(t, "")
 	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
-	open(t, ctx, s.url+"/#run-11", 1280, 900, "light")
+	open(t, ctx, s.url+"/runs/11?unit=mm_per_m", 1280, 900, "light")
 	until(t, ctx, runOpen)
 
+	eval[bool](t, ctx, `document.querySelector("#detail .more").open = true`)
 	b := demoBudget(0.0604, -0.0212)
 	text := eval[string](t, ctx, `document.querySelector("#detail").textContent`)
 	half, k := b.Expanded(0.95)
@@ -113,17 +115,17 @@ func TestRunInFullSaysAll(t *testing.T) {
 		t.Errorf("the readings were fetched %d times", fetched)
 	}
 
-	eval[bool](t, ctx, `(location.hash = "#run-9", true)`) // nothing was concluded
-	until(t, ctx, `document.querySelector("#detail").textContent.includes("Nothing was concluded") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
-	eval[bool](t, ctx, `(location.hash = "#run-8", true)`)
+	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/9"), dispatchEvent(new PopStateEvent("popstate")), true)`) // nothing was concluded
+	until(t, ctx, `document.querySelector("#detail").textContent.includes("This run gave no result") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
+	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/8"), dispatchEvent(new PopStateEvent("popstate")), true)`)
 	until(t, ctx, `document.querySelector("#budget-tilt")?.textContent.includes("not what was combined") && !document.querySelector("#budget-nod").textContent.includes("not what was combined")
 		&& document.querySelector(".found.nod .chance").textContent === "Probability of conformity < 0.1 %"`)
-	eval[bool](t, ctx, `(location.hash = "#run-10", true)`)
+	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/10"), dispatchEvent(new PopStateEvent("popstate")), true)`)
 	until(t, ctx, `document.querySelector(".rest-words")?.textContent.startsWith("20001 readings are too many to draw") && document.querySelector(".rest-svg") === null`)
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
 	}
-	eval[bool](t, ctx, `(location.hash = "#run-404", true)`)
+	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/404"), dispatchEvent(new PopStateEvent("popstate")), true)`)
 	until(t, ctx, `document.querySelector("#detail-state").textContent.startsWith("Run 404 cannot be shown: run 404: not found")`)
 }
 
@@ -143,20 +145,20 @@ func TestRunOpensAndCloses(t *testing.T) {
 	ctx := browser(t)
 	s := newStage(t, "")
 	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
-	open(t, ctx, s.url, 360, 800, "light")
+	open(t, ctx, s.url+"/runs", 360, 300, "light")
 	until(t, ctx, drawn)
 	const (
 		atTitle = ` && document.activeElement.id === "detail-title"`
-		closed  = `document.querySelector("#detail").hidden && !document.querySelector("#now").hidden && location.hash === ""
-			&& document.activeElement.getAttribute("href") === "#run-11" && scrollY > 200`
+		closed  = `document.querySelector("#detail").hidden && !document.querySelector("#list").hidden && location.pathname === "/runs"
+			&& document.activeElement.getAttribute("href") === "/runs/9"`
 	)
 	enter := func() {
 		t.Helper()
-		eval[bool](t, ctx, `(document.querySelector('#runs a[href="#run-11"]').focus(), true)`)
+		eval[bool](t, ctx, `(scrollTo(0, 200), document.querySelector('#runs a[href="/runs/9"]').focus(), true)`)
 		if err := chromedp.Do(ctx, chromedp.KeyEvent("\r")); err != nil {
 			t.Fatal(err)
 		}
-		until(t, ctx, runOpen+atTitle+` && document.title.startsWith("Run 11 ")`)
+		until(t, ctx, runOpen+atTitle+` && document.title.startsWith("Run 9 ")`)
 	}
 	ways := []struct{ name, js string }{
 		{"browser's back button", `(history.back(), true)`},
@@ -169,9 +171,8 @@ func TestRunOpensAndCloses(t *testing.T) {
 		eval[bool](t, ctx, way.js)
 		until(t, ctx, closed)
 	}
-	// Opened by its address there is no list to go back to: the link leads to it all the same.
-	open(t, ctx, "about:blank", 360, 800, "light") // an address that differs in its hash alone is not loaded again
-	open(t, ctx, s.url+"/#run-11", 360, 800, "light")
+	// Opened by its address there is no list to go back to: the link leads to it all the same. So does an address of the older form.
+	open(t, ctx, s.url+"/#run-9", 360, 300, "light")
 	until(t, ctx, runOpen+atTitle)
 	until(t, ctx, drawn)
 	eval[bool](t, ctx, ways[1].js)
@@ -192,8 +193,8 @@ func TestRunGoingOnIsReadAgain(t *testing.T) {
 		}
 		return run
 	}
-	open(t, ctx, s.url+"/#run-12", 360, 800, "dark")
-	until(t, ctx, `document.querySelector(".outcome")?.textContent === "Outcome: still going on" && document.querySelector("#detail").textContent.includes("Nothing concluded yet")`)
+	open(t, ctx, s.url+"/runs/12", 360, 800, "dark")
+	until(t, ctx, `document.querySelector(".outcome")?.textContent === "Outcome: still going on" && document.querySelector("#detail").textContent.includes("No result yet")`)
 	until(t, ctx, `document.body.className === "fresh"`)
 	ended.Store(true)
 	s.show(still(quietWren()))
@@ -214,7 +215,7 @@ func whole(t *testing.T, ctx context.Context, name string) {
 	}
 }
 
-// A stored run is fitted anew from its page, the result kept only when asked, and the spindle told from a loose plate.
+// A stored run is fitted again from its view, the result is kept only when asked for, and spindle and plate come apart.
 func TestARunOnceMore(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
@@ -222,35 +223,38 @@ func TestARunOnceMore(t *testing.T) {
 	s := newStage(t, hashed(t))
 	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
 	s.shop.apart = map[string]any{"spindle": result(0.05, 0.02, 0.007), "plate": result(0.01, -0.04, 0.007)}
-	open(t, ctx, s.url+"/#run-11", 360, 800, "light")
+	open(t, ctx, s.url+"/runs/11?unit=mm_per_m", 360, 800, "light")
 	until(t, ctx, runOpen)
+	eval[bool](t, ctx, `document.querySelector("#detail .more").open = true`)
 	click := func(id string) {
 		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector("#%s").click() ?? true`, id))
 	}
-	click("anew-fit")
-	until(t, ctx, `document.querySelector(".anew-out").innerText.startsWith("Log in")`)
-	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
-	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
-	until(t, ctx, `document.querySelector("#login").hidden && !document.querySelector("#event").hidden`)
-	click("anew-fit")
-	until(t, ctx, `(t => t.includes("Before, plain 1") && t.includes("+0.071 ± 0.009") && t.includes("−0.031 ± 0.009"))(document.querySelector(".anew-out").innerText)`)
+	click("again-fit")
+	until(t, ctx, `document.querySelector("#login").open`)
+	eval[bool](t, ctx, `document.querySelector("#login-cancel").click() ?? true`)
+	if got := s.shop.last(); strings.HasPrefix(got, "refit") {
+		t.Errorf("a run was fitted again without a login: %s", got)
+	}
+	logIn(t, ctx)
+	click("again-fit")
+	until(t, ctx, `(t => t.includes("Before, plain 1") && t.includes("+0.071 ± 0.009") && t.includes("−0.031 ± 0.009"))(document.querySelector(".again-out").innerText)`)
 	if got := s.shop.last(); got != "refit 11 false" {
 		t.Errorf("the daemon was told %q", got)
 	}
-	eval[bool](t, ctx, `document.querySelector("#anew-turned").value = "10"; true`)
-	click("anew-separate")
-	until(t, ctx, `(t => t.includes("Spindle against the machine") && t.includes("−0.040 ± 0.007"))(document.querySelector(".anew-out").innerText)`)
+	eval[bool](t, ctx, `document.querySelector("#again-turned").value = "10"; true`)
+	click("again-separate")
+	until(t, ctx, `(t => t.includes("Spindle against the machine") && t.includes("−0.040 ± 0.007"))(document.querySelector(".again-out").innerText)`)
 	whole(t, ctx, "run-once-more-360")
 	if cut := eval[string](t, ctx, cutOff); cut != "" {
 		t.Errorf("cut off: %s", cut)
 	}
-	if !eval[bool](t, ctx, `document.querySelector("#anew-keep").hidden`) {
+	if !eval[bool](t, ctx, `document.querySelector("#again-keep").hidden`) {
 		t.Error("what is shown now could be kept as a fit")
 	}
-	click("anew-fit")
-	until(t, ctx, `!document.querySelector("#anew-keep").hidden && document.querySelector(".anew-out").innerText.includes("Before")`)
-	click("anew-keep")
-	until(t, ctx, `document.querySelector(".anew-out").childElementCount === 0`) // the run is read again
+	click("again-fit")
+	until(t, ctx, `!document.querySelector("#again-keep").hidden && document.querySelector(".again-out").innerText.includes("Before")`)
+	click("again-keep")
+	until(t, ctx, `document.querySelector(".again-out").childElementCount === 0`) // the run is read again
 	if got := strings.Join(s.shop.calls, ", "); !strings.Contains(got, "separate 11 10") || !strings.Contains(got, "refit 11 true") {
 		t.Errorf("the daemon was told %q", got)
 	}

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"testing"
 	"time"
 
@@ -25,10 +24,7 @@ func loggedIn(t *testing.T, scene *session.Snapshot) (*stage, func(js string), f
 	s := newStage(t, hashed(t))
 	s.show(still(scene))
 	open(t, ctx, s.url, 390, 900, "light")
-	until(t, ctx, `!document.querySelector("#login").hidden`)
-	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, password))
-	eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
-	until(t, ctx, `document.querySelector("#login").hidden`)
+	logIn(t, ctx)
 	return s, func(js string) { t.Helper(); eval[bool](t, ctx, js) }, func(js string) { t.Helper(); until(t, ctx, js) },
 		func(name string) { picture(t, ctx, name) }
 }
@@ -62,7 +58,7 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	see(`document.querySelector("#motion-plan").textContent.includes("2 commands") && document.querySelector("#motion-plan").textContent.includes("M0")`)
 	shot("motion-390")
 	do(`(document.querySelector("#motion-name").value = "yes", document.querySelector("#motion button").click() ?? true)`)
-	see(`document.querySelector("#answer").textContent.includes("nothing is moved")`)
+	see(`document.querySelector("#answer").textContent.includes("nothing moves")`)
 	s.did(t, "arm 0s")
 	do(`(document.querySelector("#motion-name").value = "wren", document.querySelector("#motion button").click() ?? true)`)
 	s.did(t, `start motion "k" check`)

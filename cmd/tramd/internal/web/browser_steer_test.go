@@ -13,18 +13,19 @@ func TestPageSteersASweep(t *testing.T) {
 	s := newStage(t, hashed(t))
 	s.show(still(quietWren()))
 	open(t, ctx, s.url, 768, 900, "light")
-	until(t, ctx, `!document.querySelector("#login").hidden && document.querySelector("#start").disabled && document.querySelector("#why").textContent.startsWith("Log in")`)
-	if caution := eval[string](t, ctx, `document.querySelector(".steer .caution").innerText`); !strings.Contains(caution, "Never run the spindle with the arm on it") {
+	until(t, ctx, `!document.querySelector("#start").disabled`)
+	if caution := eval[string](t, ctx, `document.querySelector("#acts .caution").innerText`); !strings.Contains(caution, "Never run the spindle with the arm on it") {
 		t.Errorf("caution beside the start button: %q", caution)
 	}
-	type_ := func(word string) {
-		eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, word))
-		eval[bool](t, ctx, `document.querySelector("#login button").click() ?? true`)
+	eval[bool](t, ctx, `document.querySelector("#start").click() ?? true`)
+	until(t, ctx, `document.querySelector("#login").open`)
+	enter(t, ctx, "wrong")
+	until(t, ctx, `document.querySelector("#login-answer").textContent === "wrong password" && document.querySelector("#login").open`)
+	eval[bool](t, ctx, `document.querySelector("#login-cancel").click() ?? true`)
+	logIn(t, ctx)
+	if got := s.shop.last(); strings.HasPrefix(got, "start") {
+		t.Errorf("a sweep was started without a login: %s", got)
 	}
-	type_("wrong")
-	until(t, ctx, `document.querySelector("#answer").textContent === "wrong password"`)
-	type_(password)
-	until(t, ctx, `!document.querySelector("#start").disabled && document.querySelector("#login").hidden`)
 	picture(t, ctx, "logged-in-768")
 	press := func(id, did string) {
 		t.Helper()
@@ -36,7 +37,12 @@ func TestPageSteersASweep(t *testing.T) {
 		}
 	}
 	eval[bool](t, ctx, `(document.querySelector("#warmth").value = "21.5") !== ""`)
-	press("start", "start 1 check")
+	eval[bool](t, ctx, `document.querySelector("#start").click() ?? true`) // the first start of a job: the cautions come first, in full
+	until(t, ctx, `document.querySelector("#caution").open && document.querySelector("#caution").innerText.includes("Support the head before you loosen it")`)
+	if got := s.shop.last(); strings.HasPrefix(got, "start") {
+		t.Errorf("a sweep was started before the cautions were read: %s", got)
+	}
+	press("caution-ok", "start 1 check")
 	if did := s.shop.before(); did != "at 21.5" {
 		t.Errorf("before the start: %q", did)
 	}
@@ -47,7 +53,7 @@ func TestPageSteersASweep(t *testing.T) {
 	press("take", "take 5")
 	press("abandon", "abandon 5")
 
-	for unit, want := range map[string]string{"span": "+0.0184", "arcsec": "+12.7", "thou_ft": "+0.74", "mm_per_m": "+0.061"} {
+	for unit, want := range map[string]string{"own": "+0.0184", "arcsec": "+12.7", "thou_ft": "+0.74", "mm_per_m": "+0.061"} {
 		eval[bool](t, ctx, fmt.Sprintf(`(e => { e.value = %q; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`, unit))
 		until(t, ctx, fmt.Sprintf(`document.querySelector("#tilt .digits").textContent === %q`, want))
 	}

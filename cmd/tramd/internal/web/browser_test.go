@@ -174,6 +174,23 @@ func complaints(t *testing.T, ctx context.Context) func() []string {
 	}
 }
 
+// logIn opens the password box and writes the password into it.
+func logIn(t *testing.T, ctx context.Context) {
+	t.Helper()
+	until(t, ctx, `!document.querySelector("#login-open").hidden`)
+	eval[bool](t, ctx, `document.querySelector("#login-open").click() ?? true`)
+	until(t, ctx, `document.querySelector("#login").open`)
+	enter(t, ctx, password)
+	until(t, ctx, `!document.querySelector("#login").open && !document.querySelector("#logout-row").hidden`)
+}
+
+// enter writes a password into the open box and sends it.
+func enter(t *testing.T, ctx context.Context, word string) {
+	t.Helper()
+	eval[string](t, ctx, fmt.Sprintf(`document.querySelector("#password").value = %q`, word))
+	eval[bool](t, ctx, `document.querySelector("#login-form button").click() ?? true`)
+}
+
 const drawn = `document.querySelector("#tilt .digits").textContent.length > 3 && document.querySelector("#runs .id") !== null`
 
 func TestPageInABrowser(t *testing.T) {
@@ -188,8 +205,9 @@ func TestPageInABrowser(t *testing.T) {
 		ok   string // what must be seen
 	}{
 		{"sweep", linnet, `document.querySelector("#tilt .digits").textContent.startsWith("+0.17")
-			&& document.querySelector("#tilt .words").textContent.startsWith("upper end leans right 0.17")
-			&& document.querySelector("#nod .words").textContent.startsWith("upper end leans front 0.04")
+			&& document.querySelector("#tilt .words").textContent === "leans right"
+			&& document.querySelector("#nod .words").textContent === "leans front" && document.querySelector("#nod .digits").textContent.startsWith("−0.04")
+			&& document.querySelector("#tilt .times").textContent === "2.7 × the limit"
 			&& document.querySelector("#tilt .verdict").textContent.includes("outside")
 			&& document.querySelector("#tilt .expanded").textContent === "± 0.009 mm/m"
 			&& document.querySelectorAll(".sector.seen").length === 52
@@ -200,7 +218,7 @@ func TestPageInABrowser(t *testing.T) {
 			&& document.querySelector("#notices").textContent.includes("clock") && document.querySelector("#notices").textContent.includes("lever is lost")`},
 		{"stations", still(wrenByHand()), `document.querySelector("#nod .words").textContent.includes("not measured")
 			&& document.querySelector("#tilt .verdict").textContent.includes("undecided")
-			&& document.querySelectorAll(".station.taken").length === 1 && !document.querySelector(".band").classList.contains("gone")
+			&& document.querySelectorAll(".station.taken").length === 1 && !document.querySelector(".stripe").classList.contains("gone")
 			&& document.querySelector("#missing").textContent.includes("90°, 180°, 270°")`},
 	}
 	for _, scene := range scenes {
@@ -209,7 +227,7 @@ func TestPageInABrowser(t *testing.T) {
 			for _, scheme := range []string{"light", "dark"} {
 				name := fmt.Sprintf("%s-%d-%s", scene.name, width, scheme)
 				if scheme == "light" {
-					open(t, ctx, s.url, width, 800, scheme)
+					open(t, ctx, s.url+"/?unit=mm_per_m", width, 800, scheme)
 				}
 				colours(t, ctx, scheme)
 				until(t, ctx, drawn)
@@ -254,10 +272,10 @@ func TestPageMarksOldNews(t *testing.T) {
 		t.Error("fresh news were called old")
 	}
 	s.mute.Store(true)
-	until(t, ctx, `/^no news for \d+ s$/.test(document.querySelector("#news").textContent)
-		&& document.body.classList.contains("stale") && document.querySelector("#notices").textContent.includes("What is shown is old")`)
+	until(t, ctx, `/^no data for \d+ s$/.test(document.querySelector("#news").textContent)
+		&& document.body.classList.contains("stale") && document.querySelector("#notices").textContent.includes("What you see is old")`)
 	picture(t, ctx, "stale-360")
-	until(t, ctx, `document.querySelector("#spoken").textContent.includes("What is shown is old")`)
+	until(t, ctx, `document.querySelector("#spoken").textContent.includes("What you see is old")`)
 	s.mute.Store(false)
 	until(t, ctx, `!document.body.classList.contains("stale") && document.querySelector("#news").textContent.startsWith("live")`)
 	if why := eval[string](t, ctx, `document.querySelector("#start").disabled && document.querySelector("#why").textContent`); !strings.Contains(why, "tramd password") {

@@ -47,7 +47,11 @@ func newServer(o Options) *server {
 
 func (s *server) handler() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.page)
+	mux.HandleFunc("GET /{$}", s.page("now"))
+	for _, view := range views[1:] {
+		mux.HandleFunc("GET /"+view, s.page(view))
+	}
+	mux.HandleFunc("GET /runs/{id}", s.page("runs"))
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /api/v1/live", s.live)
 	mux.HandleFunc("GET /api/v1/advice", s.limitReads(s.advice))
@@ -55,6 +59,8 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/runs", s.limitReads(s.runs))
 	mux.HandleFunc("GET /api/v1/runs/{id}", s.limitReads(s.run))
 	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.limitReads(s.readings))
+	mux.HandleFunc("GET /api/v1/runs/{id}/curve", s.limitReads(s.storedCurve))
+	mux.HandleFunc("GET /api/v1/qr.svg", s.qr)
 	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.limitReads(s.separate))
 	mux.HandleFunc("GET /api/v1/drift", s.limitReads(s.drift))
 	mux.HandleFunc("POST /api/v1/sweeps", s.changes(s.startSweep))

@@ -88,7 +88,7 @@ func TestRoutes(t *testing.T) {
 		code               int
 		says, did          string
 	}{
-		{"page", "GET", "/", "", 200, "<title>tramd</title>", ""},
+		{"page", "GET", "/", "", 200, "<title>Outside the limit · linnet</title>", ""},
 		{"asset", "GET", "/assets/main.js", "", 200, "import", ""},
 		{"no such asset", "GET", "/assets/secret", "", 404, "no such file", ""},
 		{"metrics", "GET", "/metrics", "", 200, "metrics here", ""},
@@ -265,8 +265,8 @@ func TestForeignPages(t *testing.T) {
 
 func TestAssetsAreTagged(t *testing.T) {
 	h := Handler(Options{})
-	first := do(h, call{method: "GET", path: "/assets/sheet.css"})
-	r := httptest.NewRequest("GET", "http://localhost/assets/sheet.css", nil)
+	first := do(h, call{method: "GET", path: "/assets/page.css"})
+	r := httptest.NewRequest("GET", "http://localhost/assets/page.css", nil)
 	r.Header.Set("If-None-Match", first.Header().Get("ETag"))
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, r)

@@ -1,23 +1,24 @@
 // Aids for someone whose eyes and hands are elsewhere: sound, a screen that stays on, keys. Each is off until asked for and
 // says what it does.
 import { byId, setText } from './dom.js';
+import { t } from './t.js';
 
 let audio = null;
 let lock = null;
 let keepOn = false;
 let last = null;
 
-// A browser lets a page sound only after a touch, and on some phones anew after it was in the background.
+// A browser lets a page sound only after a touch, and on some phones once more after it was in the background.
 async function soundOn() {
   const Context = window.AudioContext ?? window.webkitAudioContext;
-  if (!Context) throw new Error('this browser makes no sound');
+  if (!Context) throw new Error(t('aids.nosound'));
   audio ??= new Context();
   await audio.resume();
 }
 
 export const sounding = () => audio !== null && audio.state === 'running';
 
-// tone sounds for so many seconds at so many hertz; a soft beginning and end, since a click tells nothing.
+// tone sounds for so many seconds at so many hertz; a soft beginning and end, since a click says nothing.
 export function tone(hertz, seconds, after = 0) {
   if (!sounding()) return;
   const t = audio.currentTime + after;
@@ -33,7 +34,7 @@ export function tone(hertz, seconds, after = 0) {
   o.stop(t + seconds);
 }
 
-// hear tells by sound what the person must not miss: a station taken (one tone), a sweep ended (two, rising), a port lost
+// hear sounds what must not be missed: a station taken (one tone), a sweep ended (two, rising), a port lost
 // (two, falling).
 export function hear(state) {
   const now = {
@@ -50,7 +51,7 @@ export function hear(state) {
 }
 
 async function stayOn() {
-  if (!navigator.wakeLock) throw new Error('this browser keeps a screen on only over https or on the machine itself');
+  if (!navigator.wakeLock) throw new Error(t('aids.noscreen'));
   lock = await navigator.wakeLock.request('screen');
   lock.addEventListener('release', () => { lock = null; show(); });
 }
@@ -65,7 +66,7 @@ async function attempt(work) {
     await work();
     setText(byId('aids-answer'), '');
   } catch (e) {
-    setText(byId('aids-answer'), `${e.message}.`);
+    setText(byId('aids-answer'), e.message);
   }
   show();
 }
@@ -76,9 +77,9 @@ function key(e) {
   if (e.ctrlKey || e.altKey || e.metaKey || e.repeat || e.target.closest('input, select, textarea')) return;
   const button = byId(keys[e.key.toLowerCase()] ?? '');
   // A foot switch is a keyboard with one key, commonly Enter or space: it takes the station, unless a button has the focus.
-  const pedal = (e.key === 'Enter' || e.key === ' ') && e.target === document.body;
+  const pedal = (e.key === 'Enter' || e.key === ' ') && (e.target === document.body || e.target.id === 'band');
   const take = pedal ? byId('take') : button;
-  if (!take || take.disabled || take.hidden) return;
+  if (!take || take.disabled || take.hidden || document.querySelector('dialog[open]')) return;
   e.preventDefault();
   take.click();
 }

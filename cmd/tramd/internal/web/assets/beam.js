@@ -1,8 +1,12 @@
 // Two indicators on one bar: the lean along it, live and without turning, once half a turn by hand or a sweep gave their zero.
 import { byId, draw, make, set, setText } from './dom.js';
-import { expanded, mm, signed, size } from './units.js';
+import { expanded, length, signed, size } from './units.js';
 import { ago, towards } from './words.js';
-import { idle, mayChange, on, send } from './steer.js';
+import { on, send } from './api.js';
+import { idle, may, onPaint } from './state.js';
+import { unitNow } from './frame.js';
+import { go } from './router.js';
+import { t } from './t.js';
 
 const mid = { x: 220, y: 62 };
 const arm = 150; // half the bar, in drawing units
@@ -45,17 +49,17 @@ function drawBar(p, limit) {
 
 function words(p, unit) {
   if (p.mm_per_m === null) return p.why;
-  if (Math.abs(p.mm_per_m) <= p.U_mm_per_m) return 'No lean along the bar seen beyond the uncertainty.';
+  if (Math.abs(p.mm_per_m) <= p.U_mm_per_m) return t('beam.unseen');
   const way = p.mm_per_m > 0 ? p.deg : p.deg + 180;
-  return `Upper end leans ${towards(way)}, to ${p.mm_per_m > 0 ? p.indicator : p.less}, ${size(p.mm_per_m, unit, p.U_mm_per_m)} ${unit.label} along the bar.`;
+  return t('beam.leans', { way: towards(way), indicator: p.mm_per_m > 0 ? p.indicator : p.less, size: size(p.mm_per_m, unit, p.U_mm_per_m), unit: unit.label });
 }
 
-const since = (now, then) => `${ago((new Date(now) - new Date(then)) / 1000)} ago`;
+const since = (now, then) => ago((new Date(now) - new Date(then)) / 1000);
 
-function axes(state, p, unit) {
+function axes(snap, p, unit) {
   const rows = ['tilt', 'nod'].filter((n) => p[n]).map((n) => {
     const a = p[n];
-    return `${n === 'tilt' ? 'Tilt' : 'Nod'} ${signed(a.mm_per_m, unit, a.U_mm_per_m)} ± ${expanded(a.U_mm_per_m, unit)} ${unit.label}, read ${since(state.at, a.at)}`;
+    return t('beam.axis', { axis: t(`axis.${n}`), lean: signed(a.mm_per_m, unit, a.U_mm_per_m), half: expanded(a.U_mm_per_m, unit), unit: unit.label, ago: since(snap.at, a.at) });
   });
   const list = byId('beam-axes');
   if (list.dataset.key === rows.join()) return;
@@ -63,39 +67,43 @@ function axes(state, p, unit) {
   list.replaceChildren(...rows.map((text) => make('li', '', text)));
 }
 
-export function beam(state, unit, stale) {
-  byId('beam').hidden = !state.paired && !state.pair;
-  for (const id of ['half-tilt', 'half-nod']) byId(id).disabled = !mayChange() || !idle();
-  for (const id of ['half-tilt', 'half-nod']) byId(id).hidden = !state.paired;
-  const p = state.pair;
+function beam({ snap, news }) {
+  if (!snap) return;
+  const unit = unitNow();
+  byId('beam').hidden = !snap.paired && !snap.pair;
+  for (const id of ['half-tilt', 'half-nod']) {
+    byId(id).disabled = !may() || !idle();
+    byId(id).hidden = !snap.paired;
+  }
+  const p = snap.pair;
   byId('beam-live').classList.toggle('gone', !p);
   byId('bar-moved').hidden = !p;
   if (!p) {
-    setText(byId('beam-zero'), 'Not zeroed. Read, turn the spindle half a turn by hand, read again: then the bar shows the lean along it without turning.');
+    setText(byId('beam-zero'), t('beam.nozero'));
     return;
   }
-  byId('bar-moved').disabled = !mayChange();
-  const known = p.mm_per_m !== null && !stale;
+  byId('bar-moved').disabled = !may();
+  const known = p.mm_per_m !== null && !news.stale;
   setText(byId('beam-digits'), known ? signed(p.mm_per_m, unit, p.U_mm_per_m) : '–');
   setText(byId('beam-expanded'), known ? `± ${expanded(p.U_mm_per_m, unit)} ${unit.label}` : '');
   setText(byId('beam-words'), words(p, unit));
-  drawBar(p, state.limit_mm_per_m);
-  axes(state, p, unit);
-  const by = p.kind === 'half-turn' ? 'half turn' : p.kind;
-  setText(byId('beam-zero'), `Zeroed by ${by} ${p.run}, ${since(state.at, p.at)}: at no lean ${p.indicator} less ${p.less} reads ${mm(p.zero_mm, 4)} mm (u ${mm(p.zero_u_mm, 4)} mm)`
-    + `${p.mm_per_m === null ? '' : `; now ${mm(p.difference_mm, 4)} mm from that`}.${p.told ? ' Nobody sees whether the bar is moved: say so below, or take another half turn.' : ''}`);
+  drawBar(p, snap.limit_mm_per_m);
+  axes(snap, p, unit);
+  const values = { by: t(p.kind === 'half-turn' ? 'beam.by.half' : 'beam.by.sweep'), run: p.run, ago: since(snap.at, p.at), one: p.indicator, other: p.less, zero: length(p.zero_mm, unit, 4), u: length(p.zero_u_mm, unit, 4) };
+  setText(byId('beam-zero'), [t('beam.zero', values), p.mm_per_m === null ? '' : t('beam.now', { difference: length(p.difference_mm, unit, 4) }), p.told ? t('beam.told') : ''].filter(Boolean).join(' '));
 }
 
 export function wireBeam() {
+  onPaint(beam);
   for (const [id, axis] of [['half-tilt', 'tilt'], ['half-nod', 'nod']]) {
     on(id, 'click', async () => {
       const { run } = await send('POST', '/api/v1/pair', { axis });
-      byId('say').scrollIntoView({ block: 'center' });
-      return `Half turn, run ${run}, has begun: what to do stands above.`;
+      go('/');
+      return t('beam.begun', { run });
     }, 'beam-answer');
   }
   on('bar-moved', 'click', async () => {
     await send('DELETE', '/api/v1/pair');
-    return 'The zero is given up.';
+    return t('beam.given');
   }, 'beam-answer');
 }

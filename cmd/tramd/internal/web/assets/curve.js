@@ -1,11 +1,11 @@
 // Reading against the angle where the indicator touched: a mark for each degree that was seen, and the fitted curve through them.
 import { byId, draw, set, setText } from './dom.js';
-import { mm, niceStep } from './units.js';
+import { bare, niceStep } from './units.js';
+import { change } from './state.js';
+import { t } from './t.js';
 
 const pad = { left: 58, right: 14, top: 12, bottom: 40 };
-const sidesOf = { 0: 'right', 90: 'back', 180: 'left', 270: 'front', 360: 'right' };
-
-let last = null;
+const narrow = { w: 336, h: 200 }; // of a phone, until the box has a width
 
 const mean = (list) => list.reduce((a, p) => a + p.mm, 0) / list.length;
 
@@ -42,29 +42,35 @@ function range(all) {
   return [low - extra, high + extra];
 }
 
-export function curve(next) {
-  last = next;
-  paint();
-}
-
 export function watch() {
-  new ResizeObserver(() => paint()).observe(byId('trace').parentElement);
+  new ResizeObserver(() => { painted = null; change(); }).observe(byId('trace').parentElement);
 }
 
-function paint() {
-  const svg = byId('trace');
-  const w = Math.floor(svg.parentElement.clientWidth - 2 * parseFloat(getComputedStyle(svg.parentElement).paddingLeft));
-  const h = w < 500 ? 220 : 260;
-  if (w < 50) return;
-  svg.classList.toggle('gone', !last?.points.length);
-  set(svg, { viewBox: `0 0 ${w} ${h}`, width: w, height: h });
-  const x = (deg) => pad.left + (deg / 360) * (w - pad.left - pad.right);
-  const all = last ? series(last) : [];
-  const empty = all.length === 0;
-  const [low, high] = empty ? [-0.05, 0.05] : range(all);
-  const y = (v) => pad.top + ((high - v) / (high - low)) * (h - pad.top - pad.bottom);
+let painted = null;
 
-  const out = [...grid(w, h, x, y, low, high, empty)];
+export function curve(data, snap, unit) {
+  const key = `${unit.label}${snap.sweep.phase === 'idle'}`;
+  if (painted?.data === data && painted.key === key) return;
+  painted = { data, key };
+  const svg = byId('trace');
+  const box = svg.parentElement;
+  const style = getComputedStyle(box);
+  const inside = Math.floor(box.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight));
+  const w = inside > 50 ? inside : narrow.w;
+  const h = w < 500 ? narrow.h : 240;
+  const all = data?.points.length ? series(data) : [];
+  svg.classList.toggle('gone', !all.length);
+  set(svg, { viewBox: `0 0 ${w} ${h}` });
+  if (all.length) paint(svg, all, w, h, unit);
+  else svg.replaceChildren();
+  words(all, snap, unit);
+}
+
+function paint(svg, all, w, h, unit) {
+  const x = (deg) => pad.left + (deg / 360) * (w - pad.left - pad.right);
+  const [low, high] = range(all);
+  const y = (v) => pad.top + ((high - v) / (high - low)) * (h - pad.top - pad.bottom);
+  const out = [...grid(w, h, x, y, low, high, unit)];
   for (const s of all) {
     const dots = s.points.map((p) => `M${x(p.deg).toFixed(1)} ${y(p.mm - s.zero).toFixed(1)}h0`).join('');
     out.push(draw('path', { class: `dots i${s.indicator % 2}${s.points.length <= 36 ? ' few' : ''}`, d: dots }));
@@ -74,38 +80,36 @@ function paint() {
     out.push(draw('path', { class: `fit i${s.indicator % 2}`, d: `M${line.join('L')}` }));
   }
   svg.replaceChildren(...out);
-  words(all);
 }
 
-function grid(w, h, x, y, low, high, empty) {
+function grid(w, h, x, y, low, high, unit) {
   const out = [];
   for (const deg of [0, 90, 180, 270, 360]) {
     out.push(draw('path', { class: 'rule', d: `M${x(deg)} ${pad.top}V${h - pad.bottom}` }));
     const anchor = deg === 0 ? 'start' : deg === 360 ? 'end' : 'middle';
-    out.push(label(x(deg), h - pad.bottom + 17, `${deg}°`, anchor), label(x(deg), h - pad.bottom + 34, sidesOf[deg], anchor));
+    out.push(label(x(deg), h - pad.bottom + 17, `${deg}°`, anchor), label(x(deg), h - pad.bottom + 34, t(`way.${(deg / 45) % 8}`), anchor));
   }
-  if (empty) return out;
-  const step = niceStep((high - low) / 5);
+  const by = unit.inch ? 25.4 : 1; // round steps in the unit that is read
+  const step = niceStep((high - low) / by / 4);
   const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
-  for (let k = Math.ceil(low / step); k * step <= high; k++) {
-    out.push(draw('path', { class: 'rule', d: `M${pad.left} ${y(k * step)}H${w - pad.right}` }));
-    out.push(label(pad.left - 6, y(k * step) + 4, mm(k * step, digits), 'end'));
+  for (let k = Math.ceil(low / by / step); k * step * by <= high; k++) {
+    out.push(draw('path', { class: 'rule', d: `M${pad.left} ${y(k * step * by)}H${w - pad.right}` }));
+    out.push(label(pad.left - 6, y(k * step * by) + 4, bare(k * step * by, unit, unit.inch ? digits - 1 : digits), 'end'));
   }
   return out;
 }
 
 function label(x, y, text, anchor) {
-  const t = draw('text', { x, y, 'text-anchor': anchor });
-  t.textContent = text;
-  return t;
+  const el = draw('text', { x, y, 'text-anchor': anchor });
+  el.textContent = text;
+  return el;
 }
 
-function words(all) {
-  let text = 'No sweep in hand: the readings appear here as the arm goes round.';
+function words(all, snap, unit) {
+  let text = t(snap.sweep.phase === 'idle' ? 'trace.none' : 'trace.soon');
   if (all.length) {
-    const fit = all.some((s) => s.fit);
-    const what = all.length > 1 ? 'each indicator about its own mean' : 'reading';
-    text = `Up: ${what}, mm. Across: where the indicator touched. Dots: mean of the readings in each degree.${fit ? ' Line: the fitted lean.' : ''}`;
+    text = [snap.sweep.phase === 'idle' && snap.last ? t('trace.last', { run: snap.last.run }) : '',
+      t(all.length > 1 ? 'trace.several' : 'trace.one', { unit: unit.inch ? 'in' : 'mm' }), all.some((s) => s.fit) ? t('trace.fit') : ''].filter(Boolean).join(' ');
   }
   setText(byId('trace-words'), text);
 }

@@ -1,12 +1,12 @@
 // The devices, and what stands in the way of a good measurement: a store in trouble, a clock not set, a port lost.
 import { byId, make, setText } from './dom.js';
-import { mm } from './units.js';
+import { onPaint } from './state.js';
+import { unitNow } from './frame.js';
+import { length } from './units.js';
 import { ago, when } from './words.js';
+import { has, many, t } from './t.js';
 
-const states = {
-  live: ['●', 'live'], settling: ['◐', 'settling'], opening: ['◔', 'opening'], absent: ['○', 'not plugged in'], lost: ['✕', 'lost'], silent: ['✕', 'silent'],
-};
-
+const marks = { live: '●', settling: '◐', opening: '◔', absent: '○', lost: '✕', silent: '◌' };
 const inputMarks = { on: '●', off: '○', unknown: '?' };
 
 const rows = new Map();
@@ -21,93 +21,77 @@ function row(name) {
   return rows.get(name);
 }
 
-export function devices(state) {
+function devices({ snap }) {
+  if (!snap) return;
+  const unit = unitNow();
   const ul = byId('devices');
-  const list = state.devices ?? [];
-  for (const d of list) {
-    const r = row(d.name);
-    const [mark, word] = states[d.state] ?? ['·', d.state];
-    r.li.className = `device ${d.state}`;
-    setText(r.state, `${mark} ${word}`);
-    setText(r.name, d.name);
-    setText(r.value, value(d, state));
-    setText(r.more, more(d));
-    if (r.li.parentElement !== ul) ul.append(r.li);
-  }
-  const said = machineSays(state);
-  for (const [name, className, mark, title, text, rest] of said) {
-    const r = row(name);
+  const list = [
+    ...(snap.devices ?? []).map((d) => [d.name, d.state, `${marks[d.state] ?? '·'} ${stateWord(d.state)}`, d.name, value(d, snap, unit), more(d)]),
+    ...machineSays(snap),
+  ];
+  for (const [key, className, state, name, text, rest] of list) {
+    const r = row(key);
     r.li.className = `device ${className}`;
-    setText(r.state, mark);
-    setText(r.name, title);
+    setText(r.state, state);
+    setText(r.name, name);
     setText(r.value, text);
     setText(r.more, rest);
     if (r.li.parentElement !== ul) ul.append(r.li);
   }
   for (const [name, r] of rows) {
-    if (list.some((d) => d.name === name) || said.some(([own]) => own === name)) continue;
+    if (list.some(([key]) => key === name)) continue;
     r.li.remove();
     rows.delete(name);
   }
 }
 
-// machineSays is what the machine tells of itself: its input lines, and how long its spindle has run.
-function machineSays(state) {
-  const list = (state.inputs ?? []).map((i) => [
-    `input ${i.name}`, i.state === 'unknown' ? 'lost' : 'live', `${inputMarks[i.state] ?? '?'} input`, i.name, i.state, [`for ${ago(i.since_s)}`, i.error].filter(Boolean).join(' · '),
+const stateWord = (state) => (has(`device.${state}`) ? t(`device.${state}`) : state);
+
+// machineSays is what the machine says of itself: its input lines, and how long its spindle has run.
+function machineSays(snap) {
+  const list = (snap.inputs ?? []).map((i) => [
+    `input ${i.name}`, i.state === 'unknown' ? 'lost' : 'live', `${inputMarks[i.state] ?? '?'} ${t('device.input')}`, i.name, t(`input.${i.state}`), [t('device.for', { ago: ago(i.since_s) }), i.error].filter(Boolean).join(' · '),
   ]);
-  const h = state.hours;
+  const h = snap.hours;
   if (h) {
     const known = h.hours != null;
-    list.push(['spindle hours', known && !h.error ? 'live' : 'lost', known ? '● kept' : '? unknown', 'spindle hours', known ? `${h.hours.toFixed(1)} h` : 'not known yet', [`by ${h.from}`, h.error].filter(Boolean).join(' · ')]);
+    list.push(['spindle hours', known && !h.error ? 'live' : 'lost', known ? `● ${t('hours.kept')}` : `? ${t('hours.unknown')}`, t('hours.title'), known ? `${h.hours.toFixed(1)} h` : t('hours.notyet'), [t('hours.by', { from: h.from }), h.error].filter(Boolean).join(' · ')]);
   }
   return list;
 }
 
-function value(d, state) {
-  if (d.role === 'machine') return d.state === 'live' ? 'answers' : 'no answer';
-  if (d.role === 'angle') return d.state === 'live' && state.angle.deg != null ? `${state.angle.deg.toFixed(1)}°` : 'no angle';
-  return d.reading_mm == null ? 'no reading' : `${mm(d.reading_mm)} mm`;
+function value(d, snap, unit) {
+  if (d.role === 'machine') return t(d.state === 'live' ? 'device.answers' : 'device.noanswer');
+  if (d.role === 'angle') return d.state === 'live' && snap.angle.deg != null ? `${snap.angle.deg.toFixed(1)}°` : t('device.noangle');
+  return d.reading_mm == null ? t('device.noreading') : length(d.reading_mm, unit);
 }
 
+// more says in words what came through a port. Faults count as lines that could not be read, whatever was wrong with each.
 function more(d) {
-  const bits = [`${d.readings.toLocaleString('en')} readings`];
-  const bad = Object.entries(d.faults ?? {}).filter(([, n]) => n > 0).map(([reason, n]) => `${n} ${reason}`);
-  if (bad.length) bits.push(`bad frames: ${bad.join(', ')}`);
-  if (d.asked) bits.push(`answered ${d.answered ?? 0} of ${d.asked} questions, the latest after ${(d.answer_ms ?? 0).toFixed(0)} ms`);
-  if (d.reconnects) bits.push(`${d.reconnects} reconnects`);
-  if (d.state !== 'live') bits.push(`for ${ago(d.since_s)}`);
+  const bits = [many('readings', d.readings)];
+  const bad = Object.values(d.faults ?? {}).reduce((sum, n) => sum + n, 0);
+  if (bad > 0) bits.push(many('device.bad', bad));
+  if (d.asked) bits.push(t('device.asked', { answered: d.answered ?? 0, asked: d.asked, ms: (d.answer_ms ?? 0).toFixed(0) }));
+  if (d.reconnects) bits.push(many('device.reconnects', d.reconnects));
+  if (d.state !== 'live') bits.push(t('device.for', { ago: ago(d.since_s) }));
   if (d.error) bits.push(d.error);
   return bits.join(' · ');
 }
 
-// troubles lists what stands in the way, as [kind, text].
-function troubles(state, news) {
+// troubles lists what stands in the way, the worst first, as [kind, text].
+export function troubles({ snap, news }) {
   const list = [];
-  if (news.stale) list.push(['old', news.ever ? `No news for ${Math.floor(news.seconds)} s. What is shown is old.` : 'No news from the daemon yet.']);
-  if (state) {
-    if (!state.store.ok) list.push(['bad', `The store is in trouble: ${state.store.error || 'see the log'}. New readings may not be kept.`]);
-    for (const d of state.devices ?? []) {
-      if (d.state === 'lost' || d.state === 'absent') list.push(['bad', `${d.name} is ${d.state === 'lost' ? 'lost' : 'not plugged in'}: check the cable and its adapter.`]);
-      if (d.state === 'silent') list.push(['bad', `${d.name} is silent: its port is open and nothing comes.`]);
-    }
-    for (const why of Object.values(state.troubles ?? {})) list.push(['bad', why]);
-    if (state.check?.moves && state.check.next && !state.check.dry_run && state.angle.armed_until) list.push(['note', `Armed: the arm moves by itself at ${when(state.check.next)}. Keep clear of it.`]);
-    if (!state.clock.set) list.push(['note', 'The clock of this computer has not been set: dates and times are not to be trusted.']);
-    if (state.sweep.untagged > 0) list.push(['note', `${state.sweep.untagged} readings have no angle: they are stored, but not fitted.`]);
+  if (news.stale) list.push(['old', news.ever ? t('notice.stale', { s: Math.floor(news.seconds) }) : t('notice.none')]);
+  if (!snap) return list;
+  if (snap.check?.moves && snap.check.next && !snap.check.dry_run && snap.angle.armed_until) list.push(['moves', t('notice.moves', { when: when(snap.check.next) })]);
+  if (!snap.store.ok) list.push(['bad', t('notice.store', { why: snap.store.error || t('notice.log') })]);
+  for (const d of snap.devices ?? []) {
+    if (d.state === 'lost' || d.state === 'absent') list.push(['bad', t(`notice.${d.state}`, { device: d.name })]);
   }
+  for (const why of Object.values(snap.troubles ?? {})) list.push(['bad', why]);
+  if (!snap.clock.set) list.push(['note', t('notice.clock')]);
+  if (snap.sweep.untagged > 0) list.push(['note', many('notice.untagged', snap.sweep.untagged)]);
   return list;
 }
 
-// spokenTroubles is the same for a listener, without the seconds that would be said over and over.
-export const spokenTroubles = (state, news) => troubles(state, news).map(([kind, text]) => (kind === 'old' ? 'No news from the daemon. What is shown is old.' : text));
-
-let shownNotices = '';
-
-export function notices(state, news) {
-  const list = troubles(state, news);
-  const key = JSON.stringify(list);
-  if (key === shownNotices) return;
-  shownNotices = key;
-  byId('notices').replaceChildren(...list.map(([kind, text]) => make('p', `notice ${kind}`, text)));
-}
+export const wireDevices = () => onPaint(devices);

@@ -1,22 +1,13 @@
 // What a stored run says, in words and figures: the two axes, the lean, what was seen of the surface, what was left out.
-import { make } from './dom.js';
-import { signed, size, expanded, mm } from './units.js';
+import { draw, make } from './dom.js';
+import { bare, expanded, inWords, length, signed, size } from './units.js';
 import { towards, verdicts } from './words.js';
 import { chance, significant, wrapped } from './numbers.js';
-import { leanWords } from './figures.js';
+import { gauge, leanWords, times } from './figures.js';
+import { state } from './state.js';
+import { has, many, t } from './t.js';
 
 const mostRows = 40;
-
-const reasons = {
-  no_angle: 'the spindle angle was not known',
-  duplicate: 'the same reading, time and angle again',
-  stuck: 'the reading stood still while the spindle turned',
-  end_of_travel: 'the indicator stood at an end of its travel',
-  spike_up: 'single readings above their neighbours: dust, a chip',
-  spike_down: 'single readings below their neighbours: a lost digit, a scratch',
-  raised: 'an arc above the surface: a chip carried along, a burr',
-  hollow: 'an arc below the surface: a slot, a hole, a seam',
-};
 
 export function part(className, title) {
   const s = make('section', className);
@@ -24,50 +15,62 @@ export function part(className, title) {
   return s;
 }
 
+// findings are what is seen first, and what folds away.
 export function findings(run, unit) {
   const r = run.result;
   if (!r) {
-    const s = part('none', 'Result');
-    s.append(make('p', '', run.outcome ? 'Nothing was concluded from this run. Its readings are stored and can be fitted again from the CSV file.' : 'Nothing concluded yet.'));
-    return [s, setup(run)];
+    const s = part('none', t('found.title'));
+    s.append(make('p', '', t(run.outcome ? 'found.nothing' : 'found.notyet')));
+    return { first: [s], rest: [setup(run, unit)] };
   }
-  return [axes(r, unit), facts(run, r, unit), setup(run), plot(r), leftOut(run, r)];
+  return { first: [axes(run, r, unit), plot()], rest: [facts(run, r, unit), setup(run, unit), leftOut(run, r), ...harmonics(r, unit)] };
 }
 
-function axes(r, unit) {
-  const s = part('both-axes', 'Lean');
+function axes(run, r, unit) {
+  const s = part('both-axes', t('found.title'));
   const row = make('div', 'pair');
-  row.append(axis('tilt', 'left–right', r.tilt, unit), axis('nod', 'front–back', r.nod, unit));
+  row.append(axis('tilt', run, unit), axis('nod', run, unit));
   s.append(row);
-  if (r.lean && r.lean.azimuth_deg === null) s.append(make('p', 'together', `The lean is ${size(r.lean.mm_per_m, unit, r.lean.U_mm_per_m)} ± ${expanded(r.lean.U_mm_per_m, unit)} ${unit.label}; its direction is not known.`));
-  else if (r.lean) s.append(make('p', 'together', `Together: the upper end leans ${size(r.lean.mm_per_m, unit)} ${unit.label} towards ${significant(r.lean.azimuth_deg)}° (${towards(r.lean.azimuth_deg)}).`));
+  if (r.lean && r.lean.azimuth_deg === null) s.append(make('p', 'together', t('found.size', { size: size(r.lean.mm_per_m, unit, r.lean.U_mm_per_m), half: expanded(r.lean.U_mm_per_m, unit), unit: unit.label })));
+  else if (r.lean) s.append(make('p', 'together', t('found.together', { size: size(r.lean.mm_per_m, unit), unit: unit.label, deg: significant(r.lean.azimuth_deg), way: towards(r.lean.azimuth_deg) })));
   const v = verdicts[r.verdict] ?? verdicts.none;
-  const both = r.conformity_probability == null ? '' : ` Probability that both axes are within it: ${chance(r.conformity_probability)}.`;
-  s.append(make('p', `overall said ${r.verdict}`, `${v.mark} Both axes: ${v.text}.${both}`));
+  const both = r.conformity_probability == null ? '' : ` ${t('found.chance.both', { chance: chance(r.conformity_probability) })}`;
+  s.append(make('p', `overall said ${r.verdict}`, `${v.mark} ${t('found.both', { verdict: v.text })}${both}`));
   if (r.warnings?.length) {
     const list = make('ul', 'warnings');
-    list.append(...r.warnings.map((w) => make('li', '', w.text)));
+    list.append(...r.warnings.map((w) => make('li', '', inWords(w.text, unit))));
     s.append(list);
   }
   return s;
 }
 
-function axis(name, way, a, unit) {
+function axis(name, run, unit) {
+  const a = run.result[name];
   const box = make('article', `found ${name}`);
-  const h = make('h4', '', name === 'tilt' ? 'Tilt ' : 'Nod ');
-  h.append(make('small', '', way));
+  const h = make('h4', '', `${t(`axis.${name}`)} `);
+  h.append(make('small', '', t(`axis.${name}.way`)));
   box.append(h);
   if (!a) {
-    box.append(make('p', 'figure', '–'), make('p', 'words', 'not measured by these stations'));
+    box.append(make('p', 'figure', '–'), make('p', 'words', t('axis.unmeasured')));
     return box;
   }
   const v = verdicts[a.verdict] ?? verdicts.none;
   const figure = make('p', 'figure', signed(a.mm_per_m, unit, a.U_mm_per_m));
   figure.append(make('span', 'pm', ` ± ${expanded(a.U_mm_per_m, unit)} ${unit.label}`));
-  box.append(figure, make('p', `verdict ${a.verdict}`, `${v.mark} ${v.text}`), make('p', 'words', leanWords(a, name, unit)));
-  if (a.conformity_probability != null) box.append(make('p', 'chance', `Probability of conformity ${chance(a.conformity_probability)}`));
+  box.append(figure);
+  const limit = limitOf(run);
+  if (limit > 0) {
+    const svg = draw('svg', { class: 'gauge', role: 'img' });
+    gauge(svg, a, limit, t('gauge', { axis: t(`axis.${name}`), times: times(a, limit), verdict: v.text }));
+    box.append(svg);
+  }
+  box.append(make('p', `verdict ${a.verdict}`, `${v.mark} ${v.text}`), make('p', 'words', leanWords(a, name)));
+  if (a.conformity_probability != null) box.append(make('p', 'chance', t('found.chance', { chance: chance(a.conformity_probability) })));
   return box;
 }
+
+// limitOf is the limit that the run was judged by, where it is still the machine's.
+const limitOf = (run) => (state.snap && run.tolerance === state.snap.tolerance ? state.snap.limit_mm_per_m : 0);
 
 export function pairs(list) {
   const dl = make('dl', 'facts');
@@ -80,78 +83,82 @@ export function pairs(list) {
   return dl;
 }
 
-const length = (x) => (x == null ? 'not seen' : `${mm(x, 4)} mm`);
-
 function facts(run, r, unit) {
+  const long = (x) => (x == null ? t('fact.unseen') : length(x, unit, 4));
   const names = (run.setup?.indicators ?? []).map((i) => i.name);
   const offsets = r.offsets_mm?.length > 1
-    ? r.offsets_mm.map((v, i) => `${names[i] ?? `indicator ${i + 1}`} ${v == null ? 'silent' : length(v)}`).join(', ') : length(r.offset_mm);
-  const s = part('measured', 'As measured');
+    ? r.offsets_mm.map((v, i) => `${names[i] ?? t('indicator.n', { n: i + 1 })} ${v == null ? t('fact.silent') : long(v)}`).join(', ') : long(r.offset_mm);
+  const s = part('measured', t('fact.title'));
   s.append(pairs([
-    ['Tolerance', run.tolerance || 'none given'],
-    ['Closure, last reading less first', length(r.closure_mm)],
-    ['Offset, reading at no lean', offsets],
-    ['Pair, at no lean', r.pair ? `${r.pair.indicator} less ${r.pair.less} reads ${length(r.pair.zero_mm)} (u ${length(r.pair.u_mm)})` : null],
-    ['Residual, rms about the fit', length(r.residual_rms_mm)],
-    ['Form of the surface, peak to valley', length(r.form_pv_mm)],
-    ['Circle seen', `${Math.round(r.coverage_deg)}°`],
-    ['Readings', `${r.readings} fitted, ${r.rejected} left out, ${run.readings ?? '–'} stored${run.untagged ? `, ${run.untagged} without an angle` : ''}`],
-    ['Coverage factor', significant(r.coverage_factor)],
-    ['Degrees of freedom', r.dof == null ? 'many, or not known' : significant(r.dof)],
-    ['Model', `${r.model}, version ${r.model_version}`],
+    [t('fact.tolerance'), run.tolerance || t('fact.none')],
+    [t('fact.closure'), long(r.closure_mm)],
+    [t('fact.offset'), offsets],
+    [t('fact.pair'), r.pair ? t('fact.pair.reads', { one: r.pair.indicator, other: r.pair.less, zero: long(r.pair.zero_mm), u: long(r.pair.u_mm) }) : null],
+    [t('fact.residual'), long(r.residual_rms_mm)],
+    [t('fact.form'), long(r.form_pv_mm)],
+    [t('fact.seen'), `${Math.round(r.coverage_deg)}°`],
+    [t('fact.readings'), `${t('fact.fitted', { fitted: r.readings, out: r.rejected, stored: run.readings ?? '–' })}${run.untagged ? t('fact.noangle', { n: run.untagged }) : ''}`],
+    [t('fact.coverage'), significant(r.coverage_factor)],
+    [t('fact.dof'), r.dof == null ? t('fact.many') : significant(r.dof)],
+    [t('fact.model'), t('fact.version', { model: r.model, version: r.model_version })],
   ]));
   return s;
 }
 
-const sources = { stations: 'stations, turned by hand', encoder: 'encoder', program: 'motion program', steady: 'steady turning, by time' };
-
-function setup(run) {
-  const s = part('as-set', 'Setup');
+function setup(run, unit) {
+  const s = part('as-set', t('setup.title'));
   const u = run.setup ?? {};
+  const source = has(`source.${u.angle_source}`) ? t(`source.${u.angle_source}`) : u.angle_source ?? '–';
   s.append(pairs([
-    ['Machine', u.machine || '–'],
-    ['Swept surface', u.surface || null],
-    ['Spindle angle from', sources[u.angle_source] ?? u.angle_source ?? '–'],
-    ['Stations', u.stations_deg?.length ? u.stations_deg.map((d) => `${Number(d.toFixed(2))}°`).join(', ') : null],
-    ...(u.indicators ?? []).map((i) => [`Indicator ${i.name}`, [
-      `radius ${significant(i.radius_mm, 4)} mm (u ${i.radius_u_mm ? `${significant(i.radius_u_mm, 2)} mm` : 'not given'})`,
-      `resolution ${i.resolution_mm} mm`,
-      i.mpe_mm ? `permissible error ${i.mpe_mm} mm` : 'permissible error not given',
-      i.phase_deg ? `at ${i.phase_deg}° from the arm’s zero` : '',
+    [t('setup.machine'), u.machine || '–'],
+    [t('setup.surface'), u.surface || null],
+    [t('setup.angle'), source],
+    [t('setup.stations'), u.stations_deg?.length ? u.stations_deg.map((d) => `${Number(d.toFixed(2))}°`).join(', ') : null],
+    ...(u.indicators ?? []).map((i) => [t('setup.indicator', { name: i.name }), [
+      t('setup.radius', { radius: plain(i.radius_mm, unit, 4), u: i.radius_u_mm ? plain(i.radius_u_mm, unit, 2) : t('setup.notgiven') }),
+      t('setup.resolution', { resolution: unit.inch ? length(i.resolution_mm, unit, 4) : `${i.resolution_mm} mm` }),
+      i.mpe_mm ? t('setup.mpe', { mpe: unit.inch ? length(i.mpe_mm, unit, 4) : `${i.mpe_mm} mm` }) : t('setup.nompe'),
+      i.phase_deg ? t('setup.phase', { deg: i.phase_deg }) : '',
     ].filter(Boolean).join(', ')]),
   ]));
   return s;
 }
 
-function plot(r) {
-  const s = part('rest', 'What the lean leaves over');
+const plain = (x, unit, n) => `${significant(unit.inch ? x / 25.4 : x, n)} ${unit.inch ? 'in' : 'mm'}`;
+
+function plot() {
+  const s = part('rest', t('rest.title'));
   s.append(make('div', 'rest-plot'), make('p', 'small rest-words', ''));
-  if (r.form?.length) {
-    s.append(tabled('harmonics', ['Form, high points', 'Amplitude', 'First high point at'],
-      r.form.map((h) => [`${h.order} a turn`, `${(1000 * h.amplitude_mm).toFixed(2)} µm`, `${Number(wrapped(h.phase_deg).toFixed(1))}°`])));
-  }
   return s;
 }
 
+function harmonics(r, unit) {
+  if (!r.form?.length) return [];
+  const s = part('form', t('form.title'));
+  s.append(tabled('harmonics', [t('form.points'), t('form.amplitude'), t('form.first')],
+    r.form.map((h) => [t('form.turn', { n: h.order }), unit.inch ? `${bare(h.amplitude_mm, unit, 5)} in` : `${(1000 * h.amplitude_mm).toFixed(2)} µm`, `${Number(wrapped(h.phase_deg).toFixed(1))}°`])));
+  return [s];
+}
+
 function leftOut(run, r) {
-  const s = part('left-out', 'Left out of the fit');
+  const s = part('left-out', t('out.title'));
   const list = r.rejections ?? [];
   if (!list.length) {
-    s.append(make('p', '', r.rejected ? `${r.rejected} readings; this model does not say which.` : 'Nothing.'));
+    s.append(make('p', '', r.rejected ? many('out.unsaid', r.rejected) : t('out.nothing')));
     return s;
   }
   const names = run.setup?.indicators ?? [];
-  s.append(tabled('rejections', ['Readings', 'Spindle angle', 'Time', 'Why'], list.slice(0, mostRows).map((x) => {
-    const who = names.length > 1 ? `, ${names[x.indicator]?.name ?? `indicator ${x.indicator + 1}`}` : '';
-    return [String(x.readings), where(x) + who, spanOf(x.from_s, x.to_s, 's', 1), reasons[x.code] ?? x.code];
+  s.append(tabled('rejections', [t('fact.readings'), t('out.angle'), t('out.time'), t('out.why')], list.slice(0, mostRows).map((x) => {
+    const who = names.length > 1 ? `, ${names[x.indicator]?.name ?? t('indicator.n', { n: x.indicator + 1 })}` : '';
+    return [String(x.readings), where(x) + who, spanOf(x.from_s, x.to_s, 's', 1), has(`out.${x.code}`) ? t(`out.${x.code}`) : x.code];
   })));
-  if (list.length > mostRows) s.append(make('p', 'small', `And ${list.length - mostRows} more places, in the JSON file.`));
+  if (list.length > mostRows) s.append(make('p', 'small', many('out.more', list.length - mostRows)));
   return s;
 }
 
 function where(x) {
-  if (x.code === 'no_angle') return 'not known';
-  if (Math.abs(x.to_deg - x.from_deg) >= 360) return 'all round';
+  if (x.code === 'no_angle') return t('out.unknown');
+  if (Math.abs(x.to_deg - x.from_deg) >= 360) return t('out.round');
   const [a, b] = x.from_deg <= x.to_deg ? [x.from_deg, x.to_deg] : [x.to_deg, x.from_deg];
   return spanOf(wrapped(a), wrapped(b), '°', 1, '');
 }

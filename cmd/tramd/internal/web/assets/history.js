@@ -1,163 +1,207 @@
-// Over weeks: each axis of every check against time, its limits, what happened in between, and what is expected.
-import { byId, draw, make, set, setText } from './dom.js';
-import { niceStep, signed, size } from './units.js';
-import { when } from './words.js';
+// Over weeks and years: each axis of every check against time, its limits, what happened in between, and what is expected.
+import { byId, make, setText } from './dom.js';
+import { change, onPaint, state } from './state.js';
+import { onArrive } from './router.js';
+import { unitNow } from './frame.js';
+import { chart, ms } from './chart.js';
+import { inWords, signed, size, expanded } from './units.js';
+import { dateOf, when } from './words.js';
+import { many, named, t } from './t.js';
 
-const pad = { left: 60, right: 12, top: 10, bottom: 24 };
 const day = 86_400_000;
 
-let history = null;
-let unit;
-let failed = '';
+let span = null; // [from, to] that is shown; null: all
+let chosen = null; // the check that is read out
+let axisAsked = null;
+let painted = '';
 
 export async function loadHistory() {
   try {
     const answer = await fetch('/api/v1/drift');
     const body = await answer.json();
     if (!answer.ok) throw new Error(body.error);
-    history = body;
-    failed = '';
+    change({ history: body, historyFailed: '' });
   } catch (e) {
-    failed = `The history cannot be read: ${e.message}`;
+    change({ historyFailed: t('history.failed', { why: e.message }) });
   }
-  paint();
-}
-
-export function historyUnit(next) {
-  if (unit?.label === next.label) return;
-  unit = next;
-  paint();
 }
 
 export function wireHistory() {
-  new ResizeObserver(() => paint()).observe(byId('history'));
+  onPaint(paint);
+  onArrive((at) => {
+    axisAsked = at.view === 'history' ? at.query.get('axis') : null;
+    painted = '';
+    change();
+  });
+  new ResizeObserver(() => { painted = ''; change(); }).observe(byId('history'));
+  for (const b of byId('history-zoom').querySelectorAll('button')) {
+    b.addEventListener('click', () => (b.dataset.days ? last(Number(b.dataset.days)) : zoom(Number(b.dataset.by))));
+  }
+  for (const axis of ['tilt', 'nod']) gestures(byId(`history-${axis}`));
 }
 
-const ms = (text) => new Date(text).getTime();
-const dateOf = (text) => when(text).slice(0, 10);
+const checks = () => state.history?.checks ?? [];
 
-function paint() {
-  if (!unit) return;
-  words();
-  const checks = history?.checks ?? [];
+// whole is all there is to show: the checks, and what is expected after them at most as long as what has been.
+function whole() {
+  const list = checks();
+  const from = ms(list[0].time);
+  const end = ms(list.at(-1).time);
+  const ahead = (state.history.ahead ?? []).map((m) => ms(m.time)).filter((at) => at <= end + Math.max(end - from, 7 * day));
+  return [from, Math.max(end, ...ahead, from + day)];
+}
+
+function show(from, to) {
+  const [a, b] = whole();
+  const least = 2 * day;
+  const width = Math.min(b - a, Math.max(least, to - from));
+  const start = Math.min(Math.max(from, a), b - width);
+  span = width >= b - a ? null : [start, start + width];
+  change();
+}
+
+function last(days) {
+  if (!checks().length) return;
+  const [, b] = whole();
+  if (days === 0) span = null;
+  else show(b - days * day, b);
+  for (const x of byId('history-zoom').querySelectorAll('[data-days]')) x.setAttribute('aria-pressed', String(Number(x.dataset.days) === days));
+  change();
+}
+
+// zoom makes the span so many times as long about a moment.
+function zoom(by, about = null) {
+  if (!checks().length) return;
+  const [from, to] = span ?? whole();
+  const mid = about ?? (from + to) / 2;
+  for (const x of byId('history-zoom').querySelectorAll('[data-days]')) x.setAttribute('aria-pressed', 'false');
+  show(mid - (mid - from) * by, mid + (to - mid) * by);
+}
+
+// gestures lets a pointer, a wheel and the keys read and zoom a chart.
+function gestures(svg) {
+  let drag = null;
+  const timeAt = (e) => {
+    const box = svg.getBoundingClientRect();
+    const g = svg.dataset;
+    const [from, to] = span ?? whole();
+    return from + ((e.clientX - box.left - Number(g.left)) / (Number(g.right) - Number(g.left))) * (to - from);
+  };
+  svg.addEventListener('pointermove', (e) => {
+    if (!checks().length) return;
+    if (drag) {
+      const [from, to] = drag.span;
+      const per = (to - from) / (Number(svg.dataset.right) - Number(svg.dataset.left));
+      const by = (drag.x - e.clientX) * per;
+      if (Math.abs(drag.x - e.clientX) > 4) show(from + by, to + by);
+    }
+    read(nearest(timeAt(e)));
+  });
+  svg.addEventListener('pointerdown', (e) => {
+    if (e.pointerType === 'mouse' && checks().length) {
+      drag = { x: e.clientX, span: span ?? whole() };
+      svg.setPointerCapture(e.pointerId);
+    } else if (checks().length) read(nearest(timeAt(e)));
+  });
+  for (const end of ['pointerup', 'pointercancel']) svg.addEventListener(end, () => { drag = null; });
+  svg.addEventListener('wheel', (e) => {
+    if (!checks().length) return;
+    e.preventDefault();
+    zoom(e.deltaY > 0 ? 1.25 : 0.8, timeAt(e));
+  }, { passive: false });
+  svg.addEventListener('keydown', (e) => {
+    const list = checks();
+    if (!list.length) return;
+    const at = chosen === null ? list.length : chosen;
+    const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: list.length - 1 }[e.key];
+    if (e.key === '+' || e.key === '-') zoom(e.key === '+' ? 0.5 : 2);
+    else if (to === undefined) return;
+    else read(Math.min(list.length - 1, Math.max(0, to)));
+    e.preventDefault();
+  });
+  svg.addEventListener('dblclick', (e) => {
+    const i = nearest(timeAt(e));
+    if (checks()[i]?.run) location.assign(`/runs/${checks()[i].run}`);
+  });
+}
+
+function nearest(at) {
+  const list = checks();
+  let best = 0;
+  for (let i = 1; i < list.length; i++) if (Math.abs(ms(list[i].time) - at) < Math.abs(ms(list[best].time) - at)) best = i;
+  return best;
+}
+
+function read(i) {
+  if (chosen === i) return;
+  chosen = i;
+  change();
+}
+
+function paint({ view, history, historyFailed, snap }) {
+  if (view !== 'history' || !snap) return;
+  const unit = unitNow();
+  const key = JSON.stringify([unit.label, historyFailed, history?.checks?.length, history?.checks?.at(-1)?.time, history?.alarms, history?.next_check, span, chosen, axisAsked]);
+  if (key === painted) return;
+  painted = key;
+  words(unit);
+  const list = historyFailed ? [] : checks();
+  const enough = list.length >= 2;
   for (const axis of ['tilt', 'nod']) {
     const svg = byId(`history-${axis}`);
-    const w = Math.floor(svg.parentElement.clientWidth);
-    svg.classList.toggle('gone', checks.length < 2 || w < 50);
-    if (checks.length >= 2 && w >= 50) chart(svg, axis, w, 170);
+    const box = svg.parentElement;
+    box.classList.toggle('gone', !enough || (axisAsked === 'tilt' || axisAsked === 'nod' ? axis !== axisAsked : false));
+    const w = Math.floor(box.clientWidth);
+    if (enough && w >= 50) chart(svg, { history, axis, span: span ?? whole(), width: w, height: axisAsked ? 320 : 190, unit, chosen });
   }
-  byId('history-key').classList.toggle('gone', checks.length < 2);
+  byId('history-key').classList.toggle('gone', !enough);
+  byId('history-zoom').classList.toggle('gone', !enough);
+  setText(byId('history-read'), enough && chosen !== null ? readOut(list[chosen], unit) : enough ? t('history.hover') : '');
 }
 
-function words() {
+function readOut(c, unit) {
+  const one = (axis) => {
+    const m = c.measured?.[axis];
+    return m ? `${t(`axis.${axis}`)} ${signed(m.mm_per_m, unit)}${m.u_mm_per_m == null ? '' : ` ± ${expanded(1.96 * m.u_mm_per_m, unit)}`}` : `${t(`axis.${axis}`)} –`;
+  };
+  return `${when(c.time)}${c.run ? ` · ${t('runs.run')} ${c.run}` : ''} · ${one('tilt')}, ${one('nod')} ${unit.label}${c.alarm === 'none' ? '' : ` · ${named('alarm', c.alarm)}`}`;
+}
+
+function words(unit) {
+  const { history, historyFailed } = state;
   const list = [];
-  if (failed) list.push(failed);
+  if (historyFailed) list.push(historyFailed);
   const total = history?.total ?? 0;
-  if (!failed && total === 0) list.push('No checks yet: each sweep taken as a check is kept here.');
+  if (!historyFailed && total === 0) list.push(t('history.empty'));
   if (total > 0) {
-    list.push(`${total} ${total === 1 ? 'check' : 'checks'} since ${dateOf(history.checks[0].time)}.`);
+    list.push(many('history.checks', total, { date: dateOf(history.checks[0].time) }));
     for (const axis of ['tilt', 'nod']) {
       const a = history.checks.at(-1).axis?.[axis];
       const warm = history.axes?.[axis]?.mm_per_m_per_k;
-      if (a && total >= 3) list.push(`${axis === 'tilt' ? 'Tilt' : 'Nod'} stands at ${signed(a.level_mm_per_m, unit, a.u_mm_per_m)} ${unit.label}${warm === undefined ? '' : ` at ${history.at_temperature_c.toFixed(1)} °C, and leans with the temperature by ${signed(warm, unit, 1.96 * history.axes[axis].u_mm_per_m_per_k)} ${unit.label} per kelvin`}.`);
+      if (!a || total < 3) continue;
+      const values = { axis: t(`axis.${axis}`), level: signed(a.level_mm_per_m, unit, a.u_mm_per_m), unit: unit.label };
+      list.push(warm === undefined ? t('history.level', values)
+        : t('history.warm', { ...values, at: history.at_temperature_c.toFixed(1), per: signed(warm, unit, 1.96 * history.axes[axis].u_mm_per_m_per_k) }));
     }
   }
   setText(byId('history-words'), list.join(' '));
+  setText(byId('history-next'), nextCheck(history, total));
+  byId('alarms').replaceChildren(...(history?.alarms ?? []).map((a) => alarm(a, unit)));
+  byId('events').replaceChildren(...(history?.events ?? []).toReversed().slice(0, 40).map((e) => make('li', '', `${dateOf(e.time)} · ${named('event.kind', e.kind)}${e.text ? `: ${inWords(e.text, unit)}` : ''}`)));
+}
+
+export function nextCheck(history, total) {
   const next = history?.next_check;
   const out = history?.outside_expected;
   let due = history && total > 0 ? history.why || '' : '';
-  if (next) due = `Next check: ${dateOf(next.time)}${next.spindle_hours ? `, or after ${Math.round(next.spindle_hours)} spindle hours` : ''}.`;
-  if (out) due += ` Outside is to be expected about ${dateOf(out.time)} (${dateOf(out.low)} to ${out.high ? dateOf(out.high) : 'much later'}).`;
-  setText(byId('history-next'), due.trim());
-  byId('alarms').replaceChildren(...(history?.alarms ?? []).map(alarm));
+  if (next) due = next.spindle_hours ? t('history.next.hours', { date: dateOf(next.time), hours: Math.round(next.spindle_hours) }) : t('history.next', { date: dateOf(next.time) });
+  if (out) due += ` ${t('history.outside', { date: dateOf(out.time), low: dateOf(out.low), high: out.high ? dateOf(out.high) : t('history.later') })}`;
+  return due.trim();
 }
 
-const names = { shift: 'It moved', trend: 'It is moving', outside: 'It is outside' };
-
-function alarm(a) {
+function alarm(a, unit) {
   const li = make('li', a.kind);
-  li.append(make('strong', '', `${names[a.kind] ?? a.kind}: `), `${a.text || `${a.axis} by ${size(a.size_mm_per_m, unit)} ${unit.label} since ${dateOf(a.since)}`}.`);
+  const said = a.text ? inWords(a.text, unit) : t('alarm.since', { axis: a.axis, size: size(a.size_mm_per_m, unit), unit: unit.label, date: dateOf(a.since) });
+  li.append(make('strong', '', `${named('alarm', a.kind)}: `), `${said}.`);
   return li;
-}
-
-function chart(svg, axis, w, h) {
-  set(svg, { viewBox: `0 0 ${w} ${h}`, width: w, height: h });
-  const checks = history.checks.filter((c) => c.measured?.[axis]);
-  const ahead = (history.ahead ?? []).filter((m) => m.axis?.[axis]);
-  const from = ms(history.checks[0].time);
-  const last = ms(history.checks.at(-1).time);
-  // What is to come has at most as much room as what has been.
-  const shown = ahead.filter((m) => ms(m.time) <= last + Math.max(last - from, 7 * day));
-  const to = Math.max(last, ...shown.map((m) => ms(m.time)), from + day);
-  const x = (t) => pad.left + ((t - from) / (to - from)) * (w - pad.left - pad.right);
-  const limit = history.limit_mm_per_m;
-  const [low, high] = range(checks, axis, limit);
-  const y = (v) => pad.top + ((high - v) / (high - low)) * (h - pad.top - pad.bottom);
-  const bound = (v) => Math.min(Math.max(y(v), pad.top), h - pad.bottom);
-  const out = [...grid(w, h, x, y, low, high, from, to)];
-  if (limit > 0) for (const v of [limit, -limit]) if (v > low && v < high) out.push(draw('path', { class: 'limit', d: `M${pad.left} ${y(v)}H${w - pad.right}` }));
-  for (const e of history.events ?? []) {
-    const t = ms(e.time);
-    if (t < from || t > to) continue;
-    const mark = draw('path', { class: 'event', d: `M${x(t).toFixed(1)} ${pad.top}V${h - pad.bottom}` });
-    const title = draw('title');
-    title.textContent = `${dateOf(e.time)} ${e.kind}${e.text ? `: ${e.text}` : ''}`;
-    mark.append(title);
-    out.push(mark);
-  }
-  if (shown.length) {
-    const edge = (sign) => shown.map((m) => `${x(ms(m.time)).toFixed(1)} ${bound(m.axis[axis].level_mm_per_m + sign * 1.96 * (m.axis[axis].u_mm_per_m ?? 0)).toFixed(1)}`);
-    out.push(draw('path', { class: 'ahead', d: `M${edge(1).join('L')}L${edge(-1).reverse().join('L')}Z` }));
-  }
-  const bars = checks.length <= 150 ? checks.map((c) => {
-    const v = c.measured[axis];
-    const U = 1.96 * (v.u_mm_per_m ?? 0);
-    return `M${x(ms(c.time)).toFixed(1)} ${bound(v.mm_per_m - U).toFixed(1)}V${bound(v.mm_per_m + U).toFixed(1)}`;
-  }) : [];
-  out.push(draw('path', { class: 'bars', d: bars.join('') }));
-  for (const [name, mine] of [['quiet', (c) => c.alarm === 'none'], ['loud', (c) => c.alarm !== 'none']]) {
-    const d = checks.filter(mine).map((c) => `M${x(ms(c.time)).toFixed(1)} ${bound(c.measured[axis].mm_per_m).toFixed(1)}h0`).join('');
-    out.push(draw('path', { class: `checks ${name}`, d }));
-  }
-  svg.replaceChildren(...out);
-}
-
-// range holds the limits when the checks come anywhere near them; a machine far inside is shown large.
-function range(checks, axis, limit) {
-  let low = 0;
-  let high = 0;
-  for (const c of checks) {
-    const v = c.measured[axis];
-    const u = v.u_mm_per_m ?? 0;
-    low = Math.min(low, v.mm_per_m - 2 * u);
-    high = Math.max(high, v.mm_per_m + 2 * u);
-  }
-  const most = Math.max(high, -low);
-  if (limit > 0 && most > limit / 3) {
-    high = Math.max(high, limit * 1.05);
-    low = Math.min(low, -limit * 1.05);
-  }
-  const extra = Math.max((high - low) * 0.08, 0.002);
-  return [low - extra, high + extra];
-}
-
-function grid(w, h, x, y, low, high, from, to) {
-  const out = [];
-  const step = niceStep(((high - low) * unit.factor) / 4) / unit.factor;
-  const digits = Math.max(0, -Math.floor(Math.log10(step * unit.factor) + 1e-9));
-  for (let k = Math.ceil(low / step); k * step <= high; k++) {
-    out.push(draw('path', { class: k === 0 ? 'rule zero' : 'rule', d: `M${pad.left} ${y(k * step)}H${w - pad.right}` }));
-    out.push(label(pad.left - 6, y(k * step) + 4, (k * step * unit.factor).toFixed(digits).replace('-', '−'), 'end'));
-  }
-  for (const [t, anchor] of [[from, 'start'], [(from + to) / 2, 'middle'], [to, 'end']]) {
-    if (anchor === 'middle' && w < 420) continue;
-    out.push(label(x(t), h - 6, dateOf(t), anchor));
-  }
-  return out;
-}
-
-function label(x, y, text, anchor) {
-  const t = draw('text', { x, y, 'text-anchor': anchor });
-  t.textContent = text;
-  return t;
 }

@@ -1,154 +1,62 @@
-// Wires the page together: news comes in by the stream, and is drawn once a frame however fast it comes.
-import { byId, setText, make } from './dom.js';
+// Wires the page together: what the daemon sends goes into the state, and each part draws from there.
+import { change, state } from './state.js';
 import { Stream } from './stream.js';
-import { systems } from './units.js';
-import { figures, spoken } from './figures.js';
-import { plan } from './plan.js';
-import { ring } from './ring.js';
-import { curve, watch } from './curve.js';
-import { devices, notices, spokenTroubles } from './devices.js';
-import { loadRuns, runsUnit } from './runs.js';
-import { adviceUnit, loadAdvice, wireJob } from './job.js';
-import { targetState, wireTarget } from './target.js';
-import { wireZero, zeroState } from './zero.js';
-import { historyUnit, loadHistory, wireHistory } from './history.js';
-import { planned } from './planned.js';
-import { steer, wire } from './steer.js';
-import { beam, wireBeam } from './beam.js';
+import { wireFrame } from './frame.js';
+import { wireRouter } from './router.js';
+import { wireLogin, whoami } from './api.js';
+import { wireNow } from './now.js';
+import { wireSteer } from './steer.js';
 import { hear, wireAids } from './aids.js';
-import { again, detailUnit, openRun, wireDetail } from './detail.js';
+import { loadAdvice, wireJob } from './job.js';
+import { wireTarget } from './target.js';
+import { wireZero } from './zero.js';
+import { wireBeam } from './beam.js';
+import { loadHistory, wireHistory } from './history.js';
+import { wirePlanned } from './planned.js';
+import { loadRuns, wireRuns } from './runs.js';
+import { readAgain, wireDetail } from './detail.js';
+import { wireDevices } from './devices.js';
+import { wireMachine } from './machine.js';
 
-let state = null;
-let news = { seconds: 0, stale: false, ever: false };
-let waiting = false;
-let unitKey = remembered() ?? 'mm_per_m';
-let runsKey = '';
-
-function remembered() {
-  try { return localStorage.getItem('unit'); } catch { return null; }
-}
-
-function remember(key) {
-  try { localStorage.setItem('unit', key); } catch { /* a private window forgets */ }
-}
-
-const unitNow = () => {
-  const all = systems(state?.tolerance);
-  return all[unitKey] ?? all.mm_per_m;
-};
-
-function fillUnits() {
-  const select = byId('unit');
-  const all = systems(state?.tolerance);
-  const key = Object.values(all).map((u) => u.label).join();
-  if (select.dataset.key === key) return;
-  select.dataset.key = key;
-  select.replaceChildren(...Object.entries(all).map(([value, u]) => {
-    const option = make('option', '', u.label);
-    option.value = value;
-    option.selected = value === unitKey;
-    return option;
-  }));
-}
-
-// Who asks for less motion sees two pictures a second instead of fifteen.
-const calm = matchMedia('(prefers-reduced-motion: reduce)');
-
-function later() {
-  if (waiting) return;
-  waiting = true;
-  const draw = () => {
-    waiting = false;
-    show();
-  };
-  if (calm.matches) setTimeout(draw, 500);
-  else requestAnimationFrame(draw);
-}
-
-function show() {
-  notices(state, news);
-  document.body.className = news.stale ? 'stale' : news.ever ? 'fresh' : 'unheard';
-  if (!state) return;
-  const unit = unitNow();
-  fillUnits();
-  setText(byId('machine'), state.machine);
-  document.title = `${openRun() === null ? '' : `Run ${openRun()} · `}${state.machine} · tramd`;
-  setText(byId('say'), state.sweep.say || (state.sweep.phase === 'idle' ? 'No sweep in hand.' : '…'));
-  figures(state, unit);
-  plan(state, unit);
-  ring(state);
-  devices(state);
-  planned(state);
-  runsUnit(unit);
-  historyUnit(unit);
-  adviceUnit(unit);
-  detailUnit(unit);
-  steer(state, news.stale);
-  targetState(state, news.stale);
-  zeroState(state);
-  beam(state, unit, news.stale);
-}
-
-const phases = { idle: 'no sweep', waiting: 'waiting', turning: 'sweeping', fitting: 'fitting' };
-
-function newsWords() {
-  if (news.stale) return news.ever ? `no news for ${Math.floor(news.seconds)} s` : 'no news yet';
-  if (!state) return 'waiting for the first news';
-  return `live · ${phases[state.sweep.phase] ?? state.sweep.phase}`;
-}
-
-// A listener hears a change about once a second at most, and nothing while nothing changes. Who reads an old run hears
-// troubles only.
-let said = '';
-setInterval(() => {
-  const figures = state && !news.stale && openRun() === null ? [spoken(state, unitNow())] : [];
-  const text = [...spokenTroubles(state, news), ...figures].join(' ');
-  if (text === said) return;
-  said = text;
-  setText(byId('spoken'), text);
-}, 1000);
-
-byId('unit').addEventListener('change', (e) => {
-  unitKey = e.target.value;
-  remember(unitKey);
-  later();
-});
+let key = '';
 
 function renew() {
   loadRuns();
   loadHistory();
   loadAdvice();
-  again();
+  readAgain();
 }
 
-fillUnits();
-detailUnit(unitNow());
-wire();
-wireAids();
-wireJob();
-wireTarget();
-wireZero();
-wireBeam();
-wireDetail();
-watch();
-wireHistory();
-loadRuns();
-loadHistory();
-loadAdvice();
+// The last sweep's curve is what the now view shows between sweeps.
+async function loadLast(run) {
+  if (state.lastCurve?.run === run) return;
+  try {
+    const answer = await fetch(`/api/v1/runs/${run}/curve`);
+    if (answer.ok) change({ lastCurve: await answer.json() });
+  } catch {
+    // The drawing stays empty and says so; the next sweep brings another.
+  }
+}
+
+for (const wire of [wireFrame, wireLogin, wireNow, wireSteer, wireAids, wireJob, wireTarget, wireZero, wireBeam, wireHistory, wirePlanned, wireRuns, wireDetail, wireDevices, wireMachine, wireRouter]) wire();
+renew();
 new Stream({
-  state(next) {
-    state = next;
-    hear(next);
-    const key = `${next.last?.run}/${next.sweep.phase}/${next.sweep.run}/${next.next_check}/${(next.drift?.alarms ?? []).map((a) => a.kind + a.since)}`;
-    if (runsKey && key !== runsKey) renew();
-    runsKey = key;
-    later();
+  state(snap) {
+    hear(snap);
+    const now = `${snap.last?.run}/${snap.sweep.phase}/${snap.sweep.run}/${snap.next_check}/${(snap.drift?.alarms ?? []).map((a) => a.kind + a.since)}`;
+    if (key && now !== key) renew();
+    key = now;
+    if (snap.sweep.phase === 'idle' && snap.last) loadLast(snap.last.run);
+    change({ snap });
   },
-  curve,
-  age(next) {
-    if (news.stale && !next.stale) renew();
-    news = next;
-    setText(byId('news'), newsWords());
-    later();
+  curve: (curve) => change({ curve }),
+  age(news) {
+    const was = state.news;
+    if (was.stale && !news.stale) {
+      renew();
+      whoami();
+    }
+    if (was.stale === news.stale && was.ever === news.ever && !news.stale) return;
+    change({ news });
   },
 });

@@ -4,6 +4,7 @@ import { byId, draw, set, setText } from './dom.js';
 import { niceStep, size } from './units.js';
 import { towards } from './words.js';
 import { shown } from './figures.js';
+import { t } from './t.js';
 
 const mid = 220;
 const half = 98; // of the table, in drawing units
@@ -19,17 +20,17 @@ function build() {
     slots.append(draw('path', { d: `M${mid - half} ${mid + y - 3}h${2 * half}m0 6h${-2 * half}` }));
   }
   const names = draw('g', { class: 'names' });
-  for (const [text, x, y, anchor] of [['right', 407, 226, 'start'], ['back', 220, 34, 'middle'], ['left', 33, 226, 'end'], ['front', 220, 418, 'middle']]) {
-    const t = draw('text', { x, y, 'text-anchor': anchor });
-    t.textContent = text;
-    names.append(t);
+  for (const [key, x, y, anchor] of [['way.0', 407, 226, 'start'], ['way.2', 220, 34, 'middle'], ['way.4', 33, 226, 'end'], ['way.6', 220, 418, 'middle']]) {
+    const el = draw('text', { x, y, 'text-anchor': anchor });
+    el.textContent = t(key);
+    names.append(el);
   }
   parts = {
     limit: draw('rect', { class: 'limit' }),
-    band: draw('rect', { class: 'band' }),
+    band: draw('rect', { class: 'stripe' }),
     region: draw('ellipse', { class: 'region' }),
     rod: draw('path', { class: 'rod' }),
-    tip: draw('circle', { class: 'tip', r: 3.4 }),
+    tip: draw('circle', { class: 'tip', r: 4 }),
     bar: draw('path', { class: 'bar' }),
     barText: draw('text', { class: 'bar-text', x: mid, y: mid + half + 17, 'text-anchor': 'middle' }),
     ring: draw('g', { class: 'ring', id: 'ring' }),
@@ -54,13 +55,14 @@ function fullScale(need) {
 }
 
 const far = (axis) => (axis ? Math.abs(axis.mm_per_m) + axis.U_mm_per_m : 0);
+const unseen = (axis) => Math.abs(axis.mm_per_m) <= axis.U_mm_per_m;
 const hide = (el, hidden) => el.classList.toggle('gone', hidden);
 
-export function plan(state, unit) {
+export function plan(snap, unit) {
   const p = parts ?? build();
-  const { result, region } = shown(state);
+  const { result, region } = shown(snap);
   const { tilt, nod } = result ?? {};
-  const limit = state.limit_mm_per_m;
+  const limit = snap.limit_mm_per_m;
   const scale = reach / fullScale(Math.max(limit, far(tilt), far(nod)) || 0.1);
   const x = mid + (tilt?.mm_per_m ?? 0) * scale;
   const y = mid - (nod?.mm_per_m ?? 0) * scale;
@@ -89,24 +91,21 @@ export function plan(state, unit) {
       : { x: mid - half, y: y - w / 2, width: 2 * half, height: w });
   }
 
-  const step = niceStep(full / 4);
+  const step = niceStep((full / 4) * unit.factor) / unit.factor;
   set(p.bar, { d: `M${mid - (step * scale) / 2} ${mid + half + 28}v-5h${step * scale}v5` });
   setText(p.barText, `${barSize(step, unit)} ${unit.label}`);
-  say(state, unit, result, both, one);
+  say(snap, unit, result, both, one, step);
 }
 
 const barSize = (step, unit) => Number((step * unit.factor).toPrecision(3)).toString();
 
-function say(state, unit, result, both, one) {
+function say(snap, unit, result, both, one, step) {
   const { tilt, nod, lean } = result ?? {};
-  let words = 'No lean to show yet.';
-  if (both && lean) words = `Upper end leans ${towards(lean.azimuth_deg)} ${size(lean.mm_per_m, unit, Math.max(tilt.U_mm_per_m, nod.U_mm_per_m))} ${unit.label}.`;
-  if (both && far2(tilt) && far2(nod)) words = 'Upper end: no lean seen beyond the uncertainty.';
-  if (one) words = `Only ${tilt ? 'tilt' : 'nod'} was measured: the upper end lies somewhere in the band.`;
+  let words = t('plan.none');
+  if (both && lean) words = t('plan.leans', { way: towards(lean.azimuth_deg), size: size(lean.mm_per_m, unit, Math.max(tilt.U_mm_per_m, nod.U_mm_per_m)), unit: unit.label });
+  if (both && unseen(tilt) && unseen(nod)) words = t('plan.unseen');
+  if (one) words = t('plan.one', { axis: t(tilt ? 'axis.tilt' : 'axis.nod') });
   setText(byId('plan-words'), words);
-  const limit = state.limit_mm_per_m > 0
-    ? `Square: the limit, ${state.tolerance}. ` : 'No limit given. ';
-  setText(byId('plan-scale'), `${limit}${both ? 'Ellipse: where the upper end truly is, in 95 % of cases. ' : ''}Leans are drawn enlarged; the bar is ${barSize(niceStep(full / 4), unit)} ${unit.label}.`);
+  const limit = snap.limit_mm_per_m > 0 ? t('plan.limit', { tolerance: snap.tolerance }) : t('plan.nolimit');
+  setText(byId('plan-scale'), [limit, both ? t('plan.ellipse') : '', t('plan.bar', { size: barSize(step, unit), unit: unit.label })].filter(Boolean).join(' '));
 }
-
-const far2 = (axis) => Math.abs(axis.mm_per_m) <= axis.U_mm_per_m;

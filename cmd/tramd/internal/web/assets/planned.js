@@ -1,28 +1,35 @@
 // The next check that is taken by itself: when, whether the arm may move for it, and what would keep it from being taken.
 import { byId, make, setText } from './dom.js';
+import { onPaint } from './state.js';
 import { ago, when } from './words.js';
+import { t } from './t.js';
 
 let shownWhy = '';
 
-export function planned(state) {
-  const c = state.check;
+function planned({ snap }) {
+  if (!snap) return;
+  const c = snap.check;
   const box = byId('planned');
   box.classList.toggle('gone', !c);
   if (!c) return;
   const why = c.next ? c.why_not ?? [] : [];
   box.classList.toggle('hindered', why.length > 0);
-  setText(byId('planned-when'), c.next ? words(c, state) : 'No planned check lies ahead.');
-  setText(byId('planned-said'), c.say ? `Last: ${c.say}.` : '');
+  setText(byId('planned-when'), plannedWords(snap));
+  setText(byId('planned-said'), c.say ? t('planned.last', { say: c.say }) : '');
   const key = JSON.stringify(why);
   if (key === shownWhy) return;
   shownWhy = key;
-  byId('planned-why').replaceChildren(...why.map((text) => make('li', '', `Not as things are: ${text}.`)));
+  byId('planned-why').replaceChildren(...why.map((text) => make('li', '', t('planned.not', { why: text }))));
 }
 
-function words(c, state) {
-  const list = [`Next planned check: ${when(c.next)}, in ${ago((new Date(c.next) - new Date(state.at)) / 1000)}.`];
-  if (c.dry_run) list.push('A dry run: nothing is measured.');
-  else if (c.moves && state.angle.armed_until) list.push(`Armed until ${when(state.angle.armed_until)}: the arm moves by itself, keep clear of it.`);
-  else if (c.moves) list.push('Not armed: nothing will move.');
+export function plannedWords(snap) {
+  const c = snap.check;
+  if (!c?.next) return t('planned.none');
+  const list = [t('planned.next', { when: when(c.next), ago: ago((new Date(c.next) - new Date(snap.at)) / 1000) })];
+  if (c.dry_run) list.push(t('planned.dry'));
+  else if (c.moves && snap.angle.armed_until) list.push(t('planned.armed', { when: when(snap.angle.armed_until) }));
+  else if (c.moves) list.push(t('planned.unarmed'));
   return list.join(' ');
 }
+
+export const wirePlanned = () => onPaint(planned);

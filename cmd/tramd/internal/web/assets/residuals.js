@@ -1,9 +1,11 @@
 // What the lean leaves over, reading by reading, against the angle where the indicator touched.
 import { draw } from './dom.js';
-import { mm, niceStep } from './units.js';
+import { bare, niceStep } from './units.js';
+import { many, t } from './t.js';
+import { reason } from './api.js';
 
 const mostRows = 20000;
-const header = 't_s,angle_deg,reading_mm,indicator';
+const header = ['t_s', 'angle_deg', 'reading_mm', 'indicator'].join();
 const pad = { left: 62, right: 14, top: 12, bottom: 24 };
 const height = 240;
 
@@ -12,30 +14,30 @@ let shown = null;
 
 const watcher = new ResizeObserver(() => shown && paint());
 
-export async function residuals(run, signal) {
+export async function residuals(run, signal, unit) {
   shown = null;
   const words = document.querySelector('.rest-words');
   const box = document.querySelector('.rest-plot');
   if (!words || !box) return;
   const say = (text) => { words.textContent = text; };
   const r = run.result;
-  if (!r.tilt && !r.nod) return say('No axis was measured.');
-  if (!run.readings) return say('No readings are stored.');
-  if (run.readings > mostRows) return say(`${run.readings} readings are too many to draw here: take the CSV file.`);
+  if (!r.tilt && !r.nod) return say(t('rest.noaxis'));
+  if (!run.readings) return say(t('rest.noreadings'));
+  if (run.readings > mostRows) return say(t('rest.toomany', { n: run.readings }));
   try {
     const key = `${run.id}/${run.readings}`;
     if (kept.run !== key) {
-      say('Reading the readings…');
+      say(t('detail.reading'));
       const answer = await fetch(`/api/v1/runs/${run.id}/readings.csv`, { signal });
-      if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).error || `the daemon answered ${answer.status}`);
+      if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).error || t('error.answered', { status: answer.status }));
       kept = { run: key, rows: parse(await answer.text()) };
     }
   } catch (e) {
-    if (!signal.aborted) say(`The readings cannot be drawn: ${e instanceof TypeError ? 'the daemon does not answer' : e.message}.`);
+    if (!signal.aborted) say(t('rest.failed', { why: reason(e) }));
     return;
   }
   if (signal.aborted || !box.isConnected) return;
-  shown = { box, words, r, points: left(kept.rows, run) };
+  shown = { box, words, r, unit, points: left(kept.rows, run) };
   watcher.disconnect();
   watcher.observe(box);
   paint();
@@ -43,7 +45,7 @@ export async function residuals(run, signal) {
 
 function parse(text) {
   const lines = text.split('\n');
-  if (lines[0].trim() !== header) throw new Error('the file of readings has other columns than expected');
+  if (lines[0].trim() !== header) throw new Error(t('rest.columns'));
   const rows = [];
   for (const line of lines.slice(1, mostRows + 1)) {
     const [t, deg, reading, ...name] = line.trim().split(',');
@@ -91,14 +93,14 @@ function range({ points, r }) {
 }
 
 function paint() {
-  const { box, words, r, points } = shown;
+  const { box, words, r, unit, points } = shown;
   const w = Math.floor(box.clientWidth);
   if (w < 50) return;
   const [low, high] = range(shown);
   const x = (deg) => pad.left + (deg / 360) * (w - pad.left - pad.right);
   const y = (v) => pad.top + ((high - Math.min(high, Math.max(low, v))) / (high - low)) * (height - pad.top - pad.bottom);
-  const svg = draw('svg', { class: 'rest-svg', viewBox: `0 0 ${w} ${height}`, width: w, height, role: 'img', 'aria-label': 'Residual of each reading against the angle where the indicator touched' });
-  svg.append(...grid(w, x, y, low, high));
+  const svg = draw('svg', { class: 'rest-svg', viewBox: `0 0 ${w} ${height}`, width: w, height, role: 'img', 'aria-label': t('rest.label') });
+  svg.append(...grid(w, x, y, low, high, unit));
   const few = points.length <= 72 ? ' few' : '';
   for (const i of new Set(points.map((p) => p.indicator))) svg.append(dots(points.filter((p) => !p.out && p.indicator === i), `left-over i${i % 2}${few}`, x, y));
   const out = points.filter((p) => p.out);
@@ -112,9 +114,10 @@ function paint() {
   box.replaceChildren(svg);
   const beyond = out.filter((p) => p.mm < low || p.mm > high).length;
   words.textContent = [
-    'Up: reading less offset and lean, mm. Across: where the indicator touched; 0° right, 90° back. Drift, play and steps remain in it.',
-    r.form?.length ? 'Line: the form of the surface.' : '',
-    out.length ? `Crosses: ${out.length} readings left out${beyond ? `, ${beyond} of them beyond the edge` : ''}.` : '',
+    t('rest.words', { unit: unit.inch ? 'in' : 'mm' }),
+    r.form?.length ? t('rest.form') : '',
+    out.length ? many('rest.crosses', out.length) : '',
+    beyond ? many('rest.beyond', beyond) : '',
   ].filter(Boolean).join(' ');
 }
 
@@ -124,7 +127,7 @@ function dots(points, className, x, y) {
   return draw('path', { class: className, d: [...places].join('') });
 }
 
-function grid(w, x, y, low, high) {
+function grid(w, x, y, low, high, unit) {
   const out = [];
   const label = (px, py, text, anchor) => {
     const t = draw('text', { x: px, y: py, 'text-anchor': anchor });
@@ -135,11 +138,12 @@ function grid(w, x, y, low, high) {
     out.push(draw('path', { class: 'rule', d: `M${x(deg)} ${pad.top}V${height - pad.bottom}` }));
     label(x(deg), height - 6, `${deg}°`, deg === 0 ? 'start' : deg === 360 ? 'end' : 'middle');
   }
-  const step = niceStep((high - low) / 5);
+  const by = unit.inch ? 25.4 : 1;
+  const step = niceStep((high - low) / by / 5);
   const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
-  for (let k = Math.ceil(low / step); k * step <= high; k++) {
-    out.push(draw('path', { class: k === 0 ? 'rule nought' : 'rule', d: `M${pad.left} ${y(k * step)}H${w - pad.right}` }));
-    label(pad.left - 6, y(k * step) + 4, mm(k * step, digits), 'end');
+  for (let k = Math.ceil(low / by / step); k * step * by <= high; k++) {
+    out.push(draw('path', { class: k === 0 ? 'rule nought' : 'rule', d: `M${pad.left} ${y(k * step * by)}H${w - pad.right}` }));
+    label(pad.left - 6, y(k * step * by) + 4, bare(k * step * by, unit, unit.inch ? digits - 1 : digits), 'end');
   }
   return out;
 }

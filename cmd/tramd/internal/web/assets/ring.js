@@ -2,6 +2,7 @@
 // points now.
 import { byId, draw, set, setText } from './dom.js';
 import { missingArcs } from './words.js';
+import { many, t } from './t.js';
 
 const mid = 220;
 const inner = 156;
@@ -12,7 +13,7 @@ const at = (deg, r) => {
   return `${(mid + r * Math.cos(a)).toFixed(2)} ${(mid - r * Math.sin(a)).toFixed(2)}`;
 };
 
-let sectors = [];
+const sectors = [];
 let arm;
 let stations;
 let stationKey = '';
@@ -31,11 +32,11 @@ function build(ring) {
   ring.replaceChildren(...sectors, stations, arm);
 }
 
-export function ring(state) {
+export function ring(snap) {
   const box = byId('ring');
   if (!box) return;
   if (!arm) build(box);
-  const s = state.sweep;
+  const s = snap.sweep;
   const busy = s.phase !== 'idle';
   const list = busy ? s.stations ?? [] : [];
   const byStation = list.length > 0;
@@ -44,9 +45,9 @@ export function ring(state) {
     set(sectors[i], { class: seen ? 'sector seen' : busy && !byStation ? 'sector unseen' : 'sector idle' });
   }
   drawStations(list);
-  arm.classList.toggle('gone', state.angle.deg == null);
-  if (state.angle.deg != null) {
-    const d = state.angle.deg;
+  arm.classList.toggle('gone', snap.angle.deg == null);
+  if (snap.angle.deg != null) {
+    const d = snap.angle.deg;
     set(arm, { d: `M${at(d, outer + 4)}L${at(d, inner - 2)}L${at(d - 2.8, inner - 15)}L${at(d + 2.8, inner - 15)}L${at(d, inner - 2)}Z` });
   }
   setText(byId('missing'), missing(s, list, busy));
@@ -66,10 +67,10 @@ function missing(s, list, busy) {
   if (!busy) return '';
   if (list.length) {
     const todo = list.filter((x) => x.state === 'ahead' || x.state === 'here').map((x) => `${Number(x.deg.toFixed(1))}°`);
-    return todo.length ? `Stations still missing: ${todo.join(', ')}.` : 'All stations are taken.';
+    return todo.length ? t('missing.stations', { list: todo.join(', ') }) : t('missing.nostation');
   }
   const arcs = missingArcs(s.sectors ?? '');
-  if (!arcs.length) return 'The whole circle has been seen.';
+  if (!arcs.length) return t('missing.none');
   const some = arcs.slice(0, 4).join(', ');
-  return `Not yet swept: ${some}${arcs.length > 4 ? ` and ${arcs.length - 4} more gaps` : ''}.`;
+  return t('missing.arcs', { list: arcs.length > 4 ? `${some} ${many('missing.more', arcs.length - 4)}` : some });
 }

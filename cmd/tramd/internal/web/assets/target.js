@@ -1,11 +1,14 @@
-// The reading to aim for while an adjuster is loose: how far it is to go, in large digits and by ear, since the eyes are on the
+// The reading to aim for while an adjuster is loose: how far it is to go, over the whole screen and by ear, since the eyes are on the
 // spanner. The arm stands still at the place the advice names; the daemon has the pivot and the arm in what it says.
-import { byId, make, setClass, setText } from './dom.js';
+import { byId, make, setText } from './dom.js';
 import { sounding, tone } from './aids.js';
-import { mm } from './units.js';
+import { onPaint, state } from './state.js';
+import { unitNow } from './frame.js';
+import { bare, inWords, length } from './units.js';
+import { t } from './t.js';
 
 let advice = null;
-let reading = null; // of the indicator that is looked at; null when there is none fresh
+let reading = null; // of the indicator the aim is for; null when there is none fresh
 let aim = null; // the one in hand
 let from = null;
 let loose = null;
@@ -17,19 +20,23 @@ const buttons = { park: 'target-park', turn: 'target-tighten', tight: 'target-ti
 
 // takeTightened hands over what is to be logged with the move of that adjuster, once.
 export function takeTightened() {
-  const t = tightened;
+  const was = tightened;
   tightened = null;
-  return t;
+  return was;
 }
+
+// name is the indicator the aim is for, or the two whose difference is.
+const name = (a) => (a.less ? t('aim.less', { one: a.indicator, other: a.less }) : a.indicator);
+const several = () => new Set((advice?.aims ?? []).map((a) => a.indicator)).size > 1;
 
 export function targetAdvice(next) {
   advice = next;
-  const key = JSON.stringify([advice?.run, advice?.aims]);
   const box = byId('aims');
+  const key = JSON.stringify([advice?.run, advice?.aims]);
   if (box.dataset.key !== key) {
     box.dataset.key = key;
     box.replaceChildren(...(advice?.aims ?? []).map((a) => {
-      const b = make('button', '', `Aim: ${a.adjuster}${several() ? `, by ${name(a)}` : ''}`);
+      const b = make('button', 'main', several() ? t('aim.by', { adjuster: a.adjuster, indicator: name(a) }) : t('aim', { adjuster: a.adjuster }));
       b.type = 'button';
       b.addEventListener('click', () => begin(a));
       return b;
@@ -39,18 +46,14 @@ export function targetAdvice(next) {
   show();
 }
 
-// name is the indicator that is looked at, or the two whose difference is.
-const name = (a) => (a.less ? `${a.indicator} less ${a.less}` : a.indicator);
-const several = () => new Set((advice?.aims ?? []).map((a) => a.indicator)).size > 1;
-
-export function targetState(state, stale) {
-  const read = (indicator) => {
-    const d = (state.devices ?? []).find((x) => x.name === indicator);
-    return !stale && d?.state === 'live' ? d.reading_mm ?? null : null;
+function read() {
+  const of = (indicator) => {
+    const d = (state.snap?.devices ?? []).find((x) => x.name === indicator);
+    return !state.news.stale && d?.state === 'live' ? d.reading_mm ?? null : null;
   };
-  reading = aim ? read(aim.indicator) : null;
+  reading = aim ? of(aim.indicator) : null;
   if (reading !== null && aim.less) {
-    const other = read(aim.less);
+    const other = of(aim.less);
     reading = other === null ? null : reading - other;
   }
   show();
@@ -59,13 +62,13 @@ export function targetState(state, stale) {
 function begin(a) {
   aim = a;
   from = loose = null;
-  show();
-  byId('target').scrollIntoView({ block: 'nearest' });
+  byId('target').showModal();
+  read();
 }
 
 function end() {
   aim = from = loose = null;
-  show();
+  if (byId('target').open) byId('target').close();
 }
 
 const step = () => (from === null ? 'park' : loose === null ? 'turn' : 'tight');
@@ -76,76 +79,92 @@ const toGo = () => goal() - reading;
 // close is near enough that another touch would do more harm: a twentieth of the way, two steps of a common indicator at least.
 const close = () => Math.max(0.002, Math.abs(aim.change_mm) / 20);
 
+// angleWords says where the arm must be parked and where it is, as far as that is known.
+function angleWords() {
+  const at = state.snap?.angle.deg;
+  const want = aim.spindle_deg;
+  if (want == null) return '';
+  return at == null || state.news.stale ? t('aim.angle.want', { want: want.toFixed(0) }) : t('aim.angle', { want: want.toFixed(0), at: at.toFixed(1) });
+}
+
 function show() {
   const box = byId('target');
-  box.classList.toggle('gone', !aim);
   if (!aim) return;
+  const unit = unitNow();
   const now = step();
-  setText(byId('target-say'), aim.say);
+  setText(byId('target-say'), inWords(aim.say, unit));
+  byId('target-caution').classList.toggle('gone', now === 'tight');
   for (const [s, id] of Object.entries(buttons)) {
     byId(id).classList.toggle('gone', s !== now);
     byId(id).disabled = reading === null;
   }
   byId('target-live').classList.toggle('gone', from === null);
+  setText(byId('target-angle'), angleWords());
+  let state_ = '';
   if (from === null) {
-    setText(byId('target-words'), reading === null ? `No fresh reading of ${name(aim)}.` : `${name(aim)} reads ${mm(reading)} mm.`);
-    return;
-  }
-  if (reading === null) {
-    setClass(byId('target-live'), 'old');
+    setText(byId('target-words'), `${reading === null ? t('aim.noreading', { name: name(aim) }) : t('aim.reads', { name: name(aim), length: length(reading, unit) })} ${angleWords()}`.trim());
+  } else if (reading === null) {
+    state_ = 'old';
+    setText(byId('target-arrow'), '');
     setText(byId('target-digits'), '–');
-    setText(byId('target-words'), `No fresh reading of ${name(aim)}: do not go by what was shown.`);
-    return;
+    setText(byId('target-words'), t('aim.lost', { name: name(aim) }));
+  } else {
+    const go = toGo();
+    const there = Math.abs(go) <= close();
+    state_ = there ? 'there' : '';
+    setText(byId('target-arrow'), there ? '✓' : go > 0 ? '▲' : '▼');
+    setText(byId('target-digits'), there ? bare(go, unit) : bare(Math.abs(go), unit));
+    byId('target-bar').value = Math.min(1.25, Math.max(0, (reading - from) / (goal() - from)));
+    const allowed = tightening() ? ` ${t('aim.allowed', { length: length(tightening(), unit) })}` : '';
+    setText(byId('target-words'), now === 'tight' ? t('aim.then')
+      : `${there ? t('aim.there') : t(go > 0 ? 'aim.up' : 'aim.down', { length: length(Math.abs(go), unit), goal: length(goal(), unit) })}${allowed}`);
   }
-  const go = toGo();
-  const there = Math.abs(go) <= close();
-  setClass(byId('target-live'), there ? 'there' : '');
-  setText(byId('target-digits'), there ? `✓ ${mm(go)}` : `${go > 0 ? '▲' : '▼'} ${mm(Math.abs(go))}`);
-  const part = Math.min(1.25, Math.max(0, (reading - from) / (goal() - from)));
-  byId('target-bar').value = part;
-  const allowed = tightening() ? ` Tightening is expected to add ${mm(tightening())} mm; it is allowed for.` : '';
-  setText(byId('target-words'), now === 'tight' ? 'Tighten, then press “Tight”.'
-    : `${there ? 'There: stop and tighten.' : `The reading must go ${go > 0 ? 'up' : 'down'} by ${mm(Math.abs(go))} mm, to ${mm(goal())} mm.`}${allowed}`);
+  for (const c of ['there', 'old']) box.classList.toggle(c, c === state_);
 }
 
 // Ticks come faster and higher as the aim comes nearer, fall lower when it is passed, and become one long tone there.
 function listen() {
-  const t = performance.now();
+  const now = performance.now();
   if (!aim || from === null || loose !== null || reading === null) return;
   const go = toGo();
   const whole = Math.abs(goal() - from) || 1;
   const far = Math.min(1, Math.abs(go) / whole);
   const passed = Math.sign(go) !== Math.sign(goal() - from) && Math.abs(go) > close();
-  if (sounding() && t >= nextTone) {
+  if (sounding() && now >= nextTone) {
     if (Math.abs(go) <= close()) {
       tone(880, 0.3);
-      nextTone = t + 300;
+      nextTone = now + 300;
     } else {
       tone(passed ? 220 : 440 + 330 * (1 - far), 0.06);
-      nextTone = t + 120 + 700 * far;
+      nextTone = now + 120 + 700 * far;
     }
   }
-  if (byId('target-speak').checked && window.speechSynthesis && t - spoken > 4000 && !speechSynthesis.speaking) {
-    spoken = t;
-    const hundredths = Math.round(Math.abs(go) * 100);
-    speechSynthesis.speak(new SpeechSynthesisUtterance(Math.abs(go) <= close() ? 'there' : `${passed ? 'back ' : ''}${hundredths} ${hundredths === 1 ? 'hundredth' : 'hundredths'}`));
+  if (byId('target-speak').checked && window.speechSynthesis && now - spoken > 4000 && !speechSynthesis.speaking) {
+    spoken = now;
+    const unit = unitNow();
+    const n = Math.round(unit.inch ? (Math.abs(go) / 25.4) * 1000 : Math.abs(go) * 100);
+    const words = Math.abs(go) <= close() ? t('aim.said.there') : t(`aim.said.${passed ? 'back' : 'on'}.${unit.inch ? 'thou' : 'hundredths'}`, { n });
+    speechSynthesis.speak(new SpeechSynthesisUtterance(words));
   }
 }
 
 export function wireTarget() {
+  onPaint(() => { if (aim) read(); });
   byId('target-park').addEventListener('click', () => { from = reading; show(); });
   byId('target-tighten').addEventListener('click', () => { loose = reading; show(); });
   byId('target-tight').addEventListener('click', () => {
+    const unit = unitNow();
     tightened = aim.less ? null : { loose_mm: loose, tight_mm: reading };
     const a = advice.adjusters.find((x) => x.name === aim.adjuster);
     const free = !a?.step && !(a?.stock_mm ?? []).length;
     const by = free ? Number(((aim.by * (loose - from)) / aim.change_mm).toFixed(3)) : aim.by;
     const input = [...byId('moved-rows').querySelectorAll('input')].find((i) => i.name === aim.adjuster);
-    if (input) input.value = by;
-    setText(byId('moved-answer'), `Tightening changed the reading by ${mm(reading - loose)} mm. Log the move, then sweep again.`);
+    if (input) input.value = unit.inch && a?.unit === 'mm' ? (by / 25.4).toFixed(4) : by;
+    setText(byId('moved-answer'), t('aim.tightened', { length: length(reading - loose, unit) }));
     end();
     input?.focus();
   });
   byId('target-end').addEventListener('click', end);
+  byId('target').addEventListener('close', () => { aim = from = loose = null; });
   setInterval(listen, 60);
 }

@@ -1,26 +1,41 @@
-// Leans come in mm/m; people read them in the unit they think in. One inch is 25.4 mm exactly (ISO 80000-3), a full turn
-// 1 296 000 arcseconds.
+// Leans come in mm/m and lengths in mm; people read them in the unit they think in. One inch is 25.4 mm exactly (ISO 80000-3), a full
+// turn 1 296 000 arcseconds. The same is worked out in units.go for the page before any script runs.
+import { t } from './t.js';
 
-const defaultSpanMM = 300;
-
-// spanMM is the span a tolerance such as "0.02/300" or "0.001 in/12 in" was given over.
-export function spanMM(tolerance) {
-  const m = /\/\s*([0-9.]+)\s*(mm|cm|m|in|")?\s*$/.exec(tolerance || '');
-  if (!m) return defaultSpanMM;
-  const mm = Number(m[1]) * ({ mm: 1, cm: 10, m: 1000, in: 25.4, '"': 25.4 }[m[2]] ?? 1);
-  return mm > 0 && Number.isFinite(mm) ? mm : defaultSpanMM;
+// written reads a tolerance such as "0.02/300" or "0.001 in/12 in": the unit of its rise and the span it is given over.
+export function written(tolerance) {
+  const m = /^\s*[0-9.]+\s*(mm|in|")?\s*\/\s*([0-9.]+)\s*(mm|cm|m|in|")?\s*$/.exec(tolerance || '');
+  const n = m ? Number(m[2]) : 0;
+  if (!(n > 0) || !Number.isFinite(n)) return null;
+  const name = m[3] === '"' ? 'in' : m[3] || 'mm';
+  return { inch: m[1] === 'in' || m[1] === '"', spanMM: n * { mm: 1, cm: 10, m: 1000, in: 25.4 }[name], span: `${n} ${name}` };
 }
 
-// systems: factor turns mm/m into the unit, digits is how many decimals are worth reading at arm's length.
+const metric = { mm_per_m: { label: 'mm/m', factor: 1, digits: 3 } };
+
+function own(tolerance) {
+  const w = written(tolerance);
+  if (w?.inch) return { label: t('unit.inover', { span: w.span }), factor: w.spanMM / 25400, digits: 5, inch: true };
+  if (w) return { label: t('unit.mmover', { span: w.span }), factor: w.spanMM / 1000, digits: 4 };
+  if (/arcsec\s*$/.test(tolerance || '')) return { label: 'arcsec', factor: 648 / Math.PI, digits: 1 };
+  if (/mrad\s*$/.test(tolerance || '')) return { label: 'mrad', factor: 1, digits: 3 };
+  return metric.mm_per_m;
+}
+
+// systems are the units there are to choose from: factor turns mm/m into the unit, digits is how many decimals are worth reading at
+// arm's length, and inch says that lengths are read in inches too.
 export function systems(tolerance) {
-  const span = spanMM(tolerance);
-  const shown = Number(span.toFixed(1));
-  return {
-    mm_per_m: { label: 'mm/m', factor: 1, digits: 3 },
-    span: { label: `mm over ${shown} mm`, factor: span / 1000, digits: 4 },
-    arcsec: { label: 'arcsec', factor: 648 / Math.PI, digits: 1 },
-    thou_ft: { label: 'thou/ft', factor: 12, digits: 2 },
-  };
+  const first = own(tolerance);
+  const all = { own: first, mm_per_m: metric.mm_per_m, arcsec: { label: 'arcsec', factor: 648 / Math.PI, digits: 1 },
+    thou_ft: { label: t('unit.thou'), factor: 12, digits: 2, inch: true } };
+  for (const key of ['mm_per_m', 'arcsec']) if (all[key].label === first.label) delete all[key];
+  return all;
+}
+
+// unitFor is the unit that was chosen, or the tolerance's own where that does not exist here.
+export function unitFor(tolerance, key) {
+  const all = systems(tolerance);
+  return all[key] ?? (key === 'mm_per_m' || key === 'arcsec' ? all.own : all.own);
 }
 
 // digitsFor gives enough decimals that the uncertainty does not read as nought, two more at most.
@@ -49,6 +64,23 @@ export function expanded(U, unit) {
 }
 
 export const mm = (x, digits = 3) => (x < 0 && Number(x.toFixed(digits)) !== 0 ? '−' : '') + Math.abs(x).toFixed(digits);
+
+// bare writes a length without its unit: in mm, or in inches to a tenth of a thou.
+export const bare = (x, unit, digits = 3) => (unit?.inch ? mm(x / 25.4, digits + 1) : mm(x, digits));
+export const length = (x, unit, digits = 3) => `${bare(x, unit, digits)} ${unit?.inch ? 'in' : 'mm'}`;
+
+// inWords writes the lengths in a sentence of the daemon in inches where the shop reads inches. Its sentences come in mm and mm/m.
+export function inWords(text, unit) {
+  if (!unit?.inch || !text) return text;
+  return text
+    .replace(/([−+-]?\d+(?:\.\d+)?) mm\/m\b/g, (whole, n) => `${(Number(n.replace('−', '-')) * 12).toFixed(2)} ${t('unit.thou')}`)
+    .replace(/([−+-]?\d+(?:\.\d+)?) mm\b(?!\/)/g, (whole, n) => `${toInches(n)} in`);
+}
+
+function toInches(n) {
+  const decimals = (n.split('.')[1] ?? '').length;
+  return (Number(n.replace('−', '-')) / 25.4).toFixed(Math.min(6, Math.max(2, decimals + 1))).replace('-', '−');
+}
 
 // niceStep is the 1, 2 or 5 times a power of ten at or above x.
 export function niceStep(x) {

@@ -1,18 +1,14 @@
 // The words the page says more than once.
+import { t } from './t.js';
 
-export const sides = { tilt: ['left', 'right'], nod: ['front', 'back'] };
+export const verdicts = Object.fromEntries([['within', '✓'], ['outside', '✕'], ['undecided', '?'], ['none', '–']]
+  .map(([name, mark]) => [name, { mark, text: t(`verdict.${name}`), word: t(`verdict.${name}.word`) }]));
 
-export const verdicts = {
-  within: { mark: '✓', text: 'within the limit' },
-  outside: { mark: '✕', text: 'outside the limit' },
-  undecided: { mark: '?', text: 'undecided: the uncertainty reaches across the limit' },
-  none: { mark: '–', text: 'no limit given' },
-};
+export const side = (name, mmPerM) => t(`axis.${name}.${mmPerM > 0 ? 'plus' : 'minus'}`);
 
 // towards names one of eight ways round the table.
 export function towards(deg) {
-  const names = ['right', 'back right', 'back', 'back left', 'left', 'front left', 'front', 'front right'];
-  return names[Math.round((((deg % 360) + 360) % 360) / 45) % 8];
+  return t(`way.${Math.round((((deg % 360) + 360) % 360) / 45) % 8}`);
 }
 
 export function ago(seconds) {
@@ -23,19 +19,21 @@ export function ago(seconds) {
   return `${Math.round(seconds / 86400)} d`;
 }
 
-// when is the moment on this reader's clock, in the order that nobody mistakes (ISO 8601).
+// when is the moment on this reader's clock, year first (ISO 8601), so that day and month are not mistaken.
 export function when(text) {
-  const t = new Date(text);
-  if (Number.isNaN(t.getTime())) return '–';
+  const at = new Date(text);
+  if (Number.isNaN(at.getTime())) return '–';
   const two = (n) => String(n).padStart(2, '0');
-  return `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())} ${two(t.getHours())}:${two(t.getMinutes())}`;
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${two(at.getHours())}:${two(at.getMinutes())}`;
 }
 
-// arcs turns the 72 sectors into the arcs not yet seen, as "85°–120°"; one arc may run through 0.
+export const dateOf = (text) => when(text).slice(0, 10);
+
+// missingArcs turns the 72 sectors into the arcs not yet seen, as "85°–120°"; one arc may run through 0.
 export function missingArcs(sectors) {
   const n = sectors.length;
   if (!n || !sectors.includes('0')) return [];
-  if (!sectors.includes('1')) return ['the whole circle'];
+  if (!sectors.includes('1')) return [t('missing.all')];
   const step = 360 / n;
   const first = sectors.indexOf('1');
   const arcs = [];

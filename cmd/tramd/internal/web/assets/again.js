@@ -1,16 +1,17 @@
-// What can be made of a stored run once more: fitted by today's model, or set against a sweep on the same plate turned by 180°.
+// What can be worked out from a stored run once more: a fit by today's model, or the spindle apart from a plate turned by 180°.
 import { make } from './dom.js';
 import { part } from './findings.js';
-import { mayChange, send } from './steer.js';
+import { allowed, reason, send } from './api.js';
+import { t } from './t.js';
 import { expanded, signed } from './units.js';
 
 const figure = (a, unit) => (a ? `${signed(a.mm_per_m, unit, a.U_mm_per_m)} ± ${expanded(a.U_mm_per_m, unit)}` : '–');
 
 // figures is a table of tilt and nod, a row for each of what is named.
 function figures(rows, unit) {
-  const table = make('table', 'anew-figures');
+  const table = make('table', 'again-figures');
   const head = make('tr');
-  head.append(...['', `Tilt, ${unit.label}`, `Nod, ${unit.label}`].map((text) => {
+  head.append(...['', `${t('axis.tilt')}, ${unit.label}`, `${t('axis.nod')}, ${unit.label}`].map((text) => {
     const th = make(text ? 'th' : 'td', '', text);
     if (text) th.scope = 'col';
     return th;
@@ -25,38 +26,39 @@ function figures(rows, unit) {
   return table;
 }
 
-// anew is the part of a run's page; redraw reads the run again when a result was kept.
-export function anew(run, unit, redraw) {
+// again is the part of a run's view; redraw reads the run once more when a result was kept.
+export function again(run, unit, redraw) {
   if (!run.outcome) return [];
-  const s = part('anew', 'Once more');
+  const s = part('again', t('again.title'));
   const row = make('div', 'row');
-  const fit = button('Fit it anew');
-  fit.id = 'anew-fit';
-  const keep = button('Keep that beside the old result');
-  keep.id = 'anew-keep';
+  const fit = button(t('again.fit'));
+  fit.id = 'again-fit';
+  const keep = button(t('again.keep'));
+  keep.id = 'again-keep';
   keep.hidden = true;
   row.append(fit, keep);
-  const out = make('div', 'anew-out');
+  const out = make('div', 'again-out');
   out.setAttribute('role', 'status');
   const work = (b, run_) => b.addEventListener('click', async () => {
     b.disabled = true;
-    out.replaceChildren(make('p', '', 'Working it out…'));
+    out.replaceChildren(make('p', '', t('again.working')));
     try {
       await run_();
     } catch (e) {
-      out.replaceChildren(make('p', '', e instanceof TypeError ? 'The daemon does not answer.' : `${e.message}.`));
+      out.replaceChildren(...(e.cancelled ? [] : [make('p', '', reason(e))]));
     }
     b.disabled = false;
   });
   const path = `/api/v1/runs/${Number(run.id)}`;
   work(fit, async () => {
-    if (!mayChange()) throw new Error('Log in on the first page to fit a run anew');
+    await allowed();
     const r = await send('POST', `${path}/refit`, { keep: false });
     const name = (x) => `${x.model} ${x.model_version}`;
-    out.replaceChildren(figures([[`Before, ${r.before ? name(r.before) : 'no result'}`, r.before], [`Now, ${name(r.now)}`, r.now]], unit));
+    out.replaceChildren(figures([[t('again.before', { model: r.before ? name(r.before) : t('found.none') }), r.before], [t('again.now', { model: name(r.now) }), r.now]], unit));
     keep.hidden = false;
   });
   work(keep, async () => {
+    await allowed();
     await send('POST', `${path}/refit`, { keep: true });
     redraw();
   });
@@ -67,22 +69,22 @@ export function anew(run, unit, redraw) {
 
 function plate(path, unit, work, out, keep) {
   const form = make('form', 'row');
-  const label = make('label', 'wide', 'Sweep after a loose plate was turned by 180°, run ');
+  const label = make('label', 'wide', `${t('again.turned')} `);
   const field = make('input');
   field.type = 'number';
   field.min = 1;
   field.required = true;
-  field.id = 'anew-turned';
+  field.id = 'again-turned';
   label.append(field);
-  const b = button('Tell spindle from plate');
-  b.id = 'anew-separate';
+  const b = button(t('again.separate'));
+  b.id = 'again-separate';
   form.append(label, b);
   form.addEventListener('submit', (e) => { e.preventDefault(); b.click(); });
   work(b, async () => {
-    if (!(Number(field.value) >= 1)) throw new Error('Write the number of that sweep');
+    if (!(Number(field.value) >= 1)) throw new Error(t('again.number'));
     const r = await send('GET', `${path}/separate?turned=${Math.floor(Number(field.value))}`);
     keep.hidden = true;
-    out.replaceChildren(figures([['Spindle against the machine', r.spindle], ['Plate, + rises that way', r.plate]], unit));
+    out.replaceChildren(figures([[t('again.spindle'), r.spindle], [t('again.plate'), r.plate]], unit));
   });
   return form;
 }

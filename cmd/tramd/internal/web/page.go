@@ -1,0 +1,197 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"html/template"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
+)
+
+// views are the parts of the page that have an address of their own, in the order of the bar.
+var views = []string{"now", "adjust", "history", "runs", "machine"}
+
+var shell = template.Must(template.New("shell.html").Funcs(template.FuncMap{"t": func(string) string { return "" }}).Parse(string(read("shell.html"))))
+
+// sheet is what the shell is filled with. The figures stand in it before any script runs: they are the first thing that is seen, and
+// all there is without JavaScript.
+type sheet struct {
+	Language, Title, Machine string
+	View                     string
+	Views                    []string
+	Modules                  []string
+	Verdict, VerdictWords    string
+	Source, Say              string
+	Axes                     []axisSheet
+	RunID                    int64
+	Runs                     []runRow
+	RunsUnit                 string
+	Trouble                  string
+}
+
+type axisSheet struct{ Name, Digits, Expanded, Words, Verdict, Mark, Times string }
+
+type runRow struct {
+	ID                                 int64
+	When, Kind, Both, Verdict, Outcome string
+}
+
+// modules are the page's scripts, which the browser fetches side by side.
+var modules = slices.DeleteFunc(scripts(), func(name string) bool { return name == "main.js" })
+
+func scripts() []string {
+	var out []string
+	entries, _ := assets.ReadDir("assets") // load has read it before
+	for _, e := range entries {
+		if kinds[".js"] != "" && len(e.Name()) > 3 && e.Name()[len(e.Name())-3:] == ".js" {
+			out = append(out, e.Name())
+		}
+	}
+	return append(out, "texts.js")
+}
+
+// page serves one view of the page.
+func (s *server) page(view string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		language := languageOf(r)
+		words := catalogues[language]
+		p := sheet{Language: language, View: view, Views: views, Modules: modules, Machine: "tramd", Title: "tramd", Verdict: "none"}
+		if id := r.PathValue("id"); id != "" {
+			n, err := pathID(r)
+			if err != nil {
+				s.fail(w, err)
+				return
+			}
+			p.RunID = n
+		}
+		ctx, cancel := context.WithTimeout(r.Context(), time.Second)
+		defer cancel()
+		if snap, err := snapshot(ctx, s.Live); err != nil {
+			p.Trouble = words.text("plain.nothing")
+		} else {
+			p.fill(snap, words)
+		}
+		if view == "runs" {
+			p.Runs = s.rows(ctx, p.RunID, unitOf(""))
+			p.RunsUnit = unitOf("").label
+		}
+		var body bytes.Buffer
+		page := template.Must(shell.Clone()).Funcs(template.FuncMap{"t": func(key string) string { return words.text(key) }})
+		if err := page.Execute(&body, p); err != nil {
+			s.fail(w, err)
+			return
+		}
+		h := w.Header()
+		h.Set("Content-Type", "text/html; charset=utf-8")
+		h.Set("Cache-Control", "no-store") // it holds figures
+		h.Set("Vary", "Accept-Language")
+		_, _ = w.Write(body.Bytes()) // a reader who went away needs no answer
+	}
+}
+
+// fill writes the figures of the sweep in hand, or of the last one.
+func (p *sheet) fill(s *session.Snapshot, words catalogue) {
+	unit := unitOf(s.LimitAs)
+	p.Machine, p.Say = s.Machine, s.Sweep.Say
+	result := s.Sweep.Result
+	switch {
+	case s.Sweep.Phase != session.Idle:
+		p.Source = words.text("now.sofar.short", "run", strconv.FormatInt(s.Sweep.Run, 10))
+	case s.Last != nil:
+		result = &s.Last.Result
+		p.Source = words.text("now.last", "run", strconv.FormatInt(s.Last.Run, 10), "when", s.Last.At.Local().Format("2006-01-02 15:04"))
+	default:
+		result = nil
+		p.Source = words.text("now.nothing")
+	}
+	p.VerdictWords = words.text("verdict.none.short")
+	if result != nil {
+		p.Verdict = string(result.Verdict)
+		p.VerdictWords = words.text("verdict." + p.Verdict + ".short")
+	}
+	p.Title = p.VerdictWords + " · " + s.Machine
+	for _, name := range []string{"tilt", "nod"} {
+		a := axisSheet{Name: name, Digits: "–", Verdict: "none", Words: words.text("axis.unmeasured")}
+		var axis *sweep.Axis
+		if result != nil {
+			axis = result.Tilt
+			if name == "nod" {
+				axis = result.Nod
+			}
+		}
+		if axis != nil {
+			half := axis.Expanded.Over(1000)
+			a.Digits, a.Expanded = unit.signed(axis.Slope.Over(1000), half), "± "+unit.expanded(half)+" "+unit.label
+			a.Verdict, a.Words = string(axis.Verdict), words.text("verdict."+string(axis.Verdict))
+		}
+		p.Axes = append(p.Axes, a)
+	}
+	if !s.Store.OK {
+		p.Trouble = words.text("notice.store", "why", s.Store.Error)
+	}
+}
+
+// rows are the newest runs, or the one that was asked for, as the list shows them. Runs come as they are sent, so they are read back
+// from their JSON.
+func (s *server) rows(ctx context.Context, only int64, unit unit) []runRow {
+	if s.Records == nil {
+		return nil
+	}
+	var v any
+	var err error
+	if only > 0 {
+		if v, err = s.Records.Run(ctx, only); err == nil {
+			v = []any{v}
+		}
+	} else {
+		v, err = s.Records.Runs(ctx, 0, defaultRuns)
+	}
+	if err != nil {
+		return nil // the script says why
+	}
+	text, err := json.Marshal(v)
+	if err != nil {
+		return nil
+	}
+	var runs []struct {
+		ID      int64     `json:"id"`
+		Kind    string    `json:"kind"`
+		Outcome string    `json:"outcome"`
+		Started time.Time `json:"started_at"`
+		Result  *struct {
+			Verdict string    `json:"verdict"`
+			Tilt    *leanJSON `json:"tilt"`
+			Nod     *leanJSON `json:"nod"`
+		} `json:"result"`
+	}
+	if json.Unmarshal(text, &runs) != nil {
+		return nil
+	}
+	out := make([]runRow, 0, len(runs))
+	for _, r := range runs {
+		row := runRow{ID: r.ID, Kind: r.Kind, Outcome: r.Outcome, When: r.Started.Local().Format("2006-01-02 15:04"), Verdict: "none", Both: "–"}
+		if r.Result != nil {
+			row.Verdict, row.Both = r.Result.Verdict, r.Result.Tilt.in(unit)+", "+r.Result.Nod.in(unit)
+		}
+		out = append(out, row)
+	}
+	return out
+}
+
+type leanJSON struct {
+	MMPerM float64 `json:"mm_per_m"`
+	Half   float64 `json:"U_mm_per_m"`
+}
+
+func (l *leanJSON) in(u unit) string {
+	if l == nil {
+		return "–"
+	}
+	return u.signed(l.MMPerM, l.Half)
+}
