@@ -53,10 +53,6 @@ func TestAWholeJobByTouch(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	p := newPhone(t, "http://"+s.page+"/")
-	p.until(`!document.querySelector('#login').hidden`)
-	ask[string](p, `document.querySelector('#password').value = 'instrument-case'`)
-	p.tap("#login button")
-	p.until(`!document.querySelector('#start').disabled`)
 
 	const most = 6
 	done := false
@@ -66,6 +62,12 @@ func TestAWholeJobByTouch(t *testing.T) {
 		}
 		ask[string](p, `document.querySelector('#purpose').value = 'adjust'`)
 		p.tap("#start")
+		if sweeps == 1 { // the password and the cautions are asked for once
+			p.until(`document.querySelector('#login').open`)
+			ask[string](p, `document.querySelector('#password').value = 'instrument-case'`)
+			p.tap("#login-form button")
+			p.tap("#caution-ok")
+		}
 		p.until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
 		m.turn(t)
 		p.until(fmt.Sprintf(`document.querySelector('#news').textContent.endsWith('no sweep') && document.querySelectorAll('#travel li').length === %d`, sweeps))
@@ -82,6 +84,8 @@ func TestAWholeJobByTouch(t *testing.T) {
 		if done = advice.Done; done {
 			break
 		}
+		p.until(`!document.querySelector('#next').hidden`) // the next act is to adjust
+		p.tap("#next")
 		// The person goes by what stands on the page: the amounts in the form are those of the sentences.
 		p.until(`document.querySelectorAll('#moves li').length > 0`)
 		p.picture(fmt.Sprintf("real-job-%d", sweeps))
@@ -94,14 +98,17 @@ func TestAWholeJobByTouch(t *testing.T) {
 		p.tap("#moved-log")
 		p.until(`document.querySelector('#moved-answer').textContent.startsWith('Logged')`)
 		ask[string](p, `document.querySelector('#moved-answer').textContent = ''`)
+		p.view("now")
+		p.until(`document.querySelector('#say').textContent.includes('Sweep again')`)
 	}
 	const limit = 0.02 / 300 * 1000
 	if math.Abs(person.tilt) > limit || math.Abs(person.nod) > limit {
 		t.Errorf("the page says stop, but the truth is tilt %.4f, nod %.4f mm/m, past %.4f", person.tilt, person.nod, limit)
 	}
+	p.view("adjust")
 	p.until(`document.querySelector('#job-why').textContent.includes('Stop here')`)
 	p.picture("real-job-done")
-	p.tap(".print")
+	p.tap("#travel-part .print")
 	p.arrived(`document.title.includes('squaring the spindle')`)
 	sheet := ask[string](p, `document.body.innerText`)
 	for _, want := range []string{"Before and after", "within", "swing", fmt.Sprintf("after (run %d)", person.moves+1)} {

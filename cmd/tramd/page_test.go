@@ -30,22 +30,21 @@ func TestAPersonSweepsByThePage(t *testing.T) {
 		t.Errorf("a sweep was started without a login: %s", resp.Status)
 	}
 
-	ph := newPhone(t, "http://"+s.page+"/")
-	ph.until(`!document.querySelector('#login').hidden && document.querySelector('#start').disabled`)
+	ph := newPhone(t, "http://"+s.page+"/?unit=mm_per_m")
+	ph.start()
+	ph.until(`document.querySelector('#login').open && document.querySelector('#start').offsetParent !== null`)
 	if err := chromedp.Do(ph.ctx, chromedp.SendKeys("#password", "instrument-case\r")); err != nil {
 		t.Fatal(err)
 	}
-	ph.until(`!document.querySelector('#start').disabled`)
-	if err := chromedp.Do(ph.ctx, chromedp.Click("#start")); err != nil {
-		t.Fatal(err)
-	}
+	ph.tap("#caution-ok") // the cautions stand between the login and the first start
 	ph.until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
 	m.turn(t)
 	ph.until(`/\d/.test(document.querySelector('#tilt').textContent) && document.querySelectorAll('#trace *').length > 5`)
 	ph.picture("real-sweep-360")
+	ph.until(`document.querySelector('#band').textContent.includes('Outside the limit') && document.title.includes('Outside the limit')`)
 	ph.until(`document.querySelector('#runs').textContent.includes('outside')`)
 	ph.picture("real-done-360")
-	shown, err := chromedp.Run(ph.ctx, chromedp.Evaluate[string](`document.querySelector('#tilt').textContent`))
+	shown, err := chromedp.Run(ph.ctx, chromedp.Evaluate[string](`document.querySelector('#tilt .digits').textContent`))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -81,7 +81,7 @@ func ask[T any](p phone, expr string) T {
 // tap puts a finger on the middle of what can be pressed there.
 func (p phone) tap(selector string) {
 	p.t.Helper()
-	p.until(fmt.Sprintf(`(e => e !== null && !e.disabled && e.offsetParent !== null)(document.querySelector(%q))`, selector))
+	p.until(fmt.Sprintf(`(e => e !== null && !e.disabled && (e.offsetParent !== null || getComputedStyle(e).position === "fixed"))(document.querySelector(%q))`, selector))
 	at := ask[[]float64](p, fmt.Sprintf(`(e => { e.scrollIntoView({block: "center"}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2] })(document.querySelector(%q))`, selector))
 	touch := func(kind input.DispatchTouchEventType, points ...*input.TouchPoint) {
 		if points == nil {
@@ -96,6 +96,19 @@ func (p phone) tap(selector string) {
 	}
 	touch(input.DispatchTouchEventTypeTouchStart, &input.TouchPoint{X: at[0], Y: at[1]})
 	touch(input.DispatchTouchEventTypeTouchEnd)
+}
+
+// start taps the button that starts a sweep.
+func (p phone) start() {
+	p.t.Helper()
+	p.tap("#start")
+}
+
+// view taps a view in the bar at the bottom.
+func (p phone) view(name string) {
+	p.t.Helper()
+	p.tap(fmt.Sprintf(`.views [data-to=%q]`, name))
+	p.until(fmt.Sprintf(`document.body.dataset.view === %q && !document.querySelector('#v-%s').hidden`, name, name))
 }
 
 func (p phone) picture(name string) {

@@ -150,15 +150,15 @@ func TestRunOpensAndCloses(t *testing.T) {
 	const (
 		atTitle = ` && document.activeElement.id === "detail-title"`
 		closed  = `document.querySelector("#detail").hidden && !document.querySelector("#list").hidden && location.pathname === "/runs"
-			&& document.activeElement.getAttribute("href") === "/runs/9"`
+			&& document.activeElement.getAttribute("href") === "/runs/8"`
 	)
 	enter := func() {
 		t.Helper()
-		eval[bool](t, ctx, `(scrollTo(0, 200), document.querySelector('#runs a[href="/runs/9"]').focus(), true)`)
+		eval[bool](t, ctx, `(scrollTo(0, 200), document.querySelector('#runs a[href="/runs/8"]').focus(), true)`)
 		if err := chromedp.Do(ctx, chromedp.KeyEvent("\r")); err != nil {
 			t.Fatal(err)
 		}
-		until(t, ctx, runOpen+atTitle+` && document.title.startsWith("Run 9 ")`)
+		until(t, ctx, runOpen+atTitle+` && document.title.startsWith("Run 8 ")`)
 	}
 	ways := []struct{ name, js string }{
 		{"browser's back button", `(history.back(), true)`},
@@ -172,7 +172,7 @@ func TestRunOpensAndCloses(t *testing.T) {
 		until(t, ctx, closed)
 	}
 	// Opened by its address there is no list to go back to: the link leads to it all the same. So does an address of the older form.
-	open(t, ctx, s.url+"/#run-9", 360, 300, "light")
+	open(t, ctx, s.url+"/#run-8", 360, 300, "light")
 	until(t, ctx, runOpen+atTitle)
 	until(t, ctx, drawn)
 	eval[bool](t, ctx, ways[1].js)

@@ -87,7 +87,7 @@ func TestThePairToAimFor(t *testing.T) {
 	until(t, ctx, `document.querySelectorAll("#aims button").length === 1`)
 	eval[bool](t, ctx, `import("/assets/target.js").then(m => m.targetAdvice({run: 1, tightening_mm: 0.005, adjusters: [{name: "swing"}],
 		aims: [{adjuster: "swing", by: 0.1, indicator: "lever", less: "far", spindle_deg: 0, change_mm: 0.2, u_mm: 0.01, say: "Park the bar."}]})) && true`)
-	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing"`)
+	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing" && document.querySelector("#aims").dataset.key.includes("far")`)
 	eval[bool](t, ctx, `document.querySelector("#aims button").click() ?? true`)
 	until(t, ctx, `document.querySelector("#target-words").innerText.startsWith("lever less far reads 0.400 mm.")`)
 	eval[bool](t, ctx, `document.querySelector("#target-park").click() ?? true`)

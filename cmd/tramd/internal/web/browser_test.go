@@ -41,7 +41,7 @@ func browser(t *testing.T) context.Context {
 	if os.Geteuid() == 0 {
 		opts = append(opts, chromedp.NoSandbox) // Chromium's sandbox refuses to run as root
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 120*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 400*time.Second)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewExecAllocator(ctx, opts...)
 	t.Cleanup(cancel)
@@ -91,7 +91,7 @@ func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {
 // until waits for a JavaScript expression to be true.
 func until(t *testing.T, ctx context.Context, expr string) {
 	t.Helper()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(15*time.Second))); err != nil {
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(30*time.Second))); err != nil {
 		text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
 		t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, text)
 	}

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"tramd/cmd/tramd/internal/session"
@@ -131,6 +132,12 @@ func (p *sheet) fill(s *session.Snapshot, words catalogue) {
 			a.Verdict, a.Words = string(axis.Verdict), words.text("verdict."+string(axis.Verdict))
 		}
 		p.Axes = append(p.Axes, a)
+	}
+	if result != nil && result.Tilt == nil && result.Nod == nil && result.Lean != nil { // where 0 degrees is, is not known
+		lean := result.Lean
+		half := lean.Expanded.Over(1000)
+		p.Axes[0].Digits, p.Axes[0].Expanded, p.Axes[0].Words = strings.TrimLeft(unit.signed(lean.Slope.Over(1000), half), "+−"), "± "+unit.expanded(half)+" "+unit.label, words.text("axis.size")
+		p.Axes[1].Words = words.text("axis.nodirection")
 	}
 	if !s.Store.OK {
 		p.Trouble = words.text("notice.store", "why", s.Store.Error)
