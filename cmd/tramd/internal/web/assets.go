@@ -19,11 +19,10 @@ var assets embed.FS
 var files = load()
 
 type file struct {
-	body    []byte
-	packed  []byte // gzip; nil where that saves nothing
-	tag     string
-	kind    string
-
+	body   []byte
+	packed []byte // gzip; nil where that saves nothing
+	tag    string
+	kind   string
 }
 
 // kinds are the content types by file name ending; the machine's own table may be absent or wrong.

@@ -133,4 +133,3 @@ func (b *bins) points() []session.CurvePoint {
 	}
 	return out
 }
-
