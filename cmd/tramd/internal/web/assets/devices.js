@@ -6,7 +6,7 @@ import { length } from './units.js';
 import { ago, when } from './words.js';
 import { has, many, t } from './t.js';
 
-const marks = { live: '●', settling: '◐', opening: '◔', absent: '○', lost: '✕', silent: '◌' };
+const marks = { live: '●', settling: '◐', opening: '◔', absent: '○', lost: '✕', silent: '✕' };
 const inputMarks = { on: '●', off: '○', unknown: '?' };
 
 const rows = new Map();
@@ -86,7 +86,7 @@ export function troubles({ snap, news }) {
   if (snap.check?.moves && snap.check.next && !snap.check.dry_run && snap.angle.armed_until) list.push(['moves', t('notice.moves', { when: when(snap.check.next) })]);
   if (!snap.store.ok) list.push(['bad', t('notice.store', { why: snap.store.error || t('notice.log') })]);
   for (const d of snap.devices ?? []) {
-    if (d.state === 'lost' || d.state === 'absent') list.push(['bad', t(`notice.${d.state}`, { device: d.name })]);
+    if (['lost', 'absent', 'silent'].includes(d.state)) list.push(['bad', t(`notice.${d.state}`, { device: d.name })]);
   }
   for (const why of Object.values(snap.troubles ?? {})) list.push(['bad', why]);
   if (!snap.clock.set) list.push(['note', t('notice.clock')]);

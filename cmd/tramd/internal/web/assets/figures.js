@@ -120,7 +120,14 @@ export function figures(snap, unit) {
     axisFigures('tilt', result?.tilt, snap, unit, live);
     axisFigures('nod', result?.nod, snap, unit, live);
   }
+  setText(byId('lag'), lagWords(snap.sweep));
   warn(result?.warnings ?? [], unit);
+}
+
+// lag says what is wrong with the shown lean, and how old it is once that matters.
+export function lagWords(s) {
+  if (s.phase === 'idle') return '';
+  return [s.live, s.result_age_s > 0.5 ? t('live.age', { s: s.result_age_s.toFixed(1) }) : ''].filter(Boolean).join(' ');
 }
 
 function warn(list, unit) {
