@@ -26,6 +26,8 @@ type Event struct {
 	BootID     string        `json:"-"`                     // empty: the store's; both for DateBoot
 	BootTime   time.Duration `json:"-"`                     // since that boot
 	ClockUnset bool          `json:"clock_unset,omitempty"` // At cannot be believed
+
+	Undone *time.Time `json:"undone,omitempty"` // when a person took it back; nil: it counts
 }
 
 // EventKinds are the kinds of event there are. All but the last two mean that the machine is another one from then on;
@@ -101,10 +103,34 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	})
 }
 
-// Events gives up to limit events (at most 1000), the last stored first.
+// UndoEvent marks an event as taken back: history, advice and retention no longer see it, and the row stays as evidence.
+func (s *Store) UndoEvent(ctx context.Context, id int64, at time.Time) error {
+	doing := fmt.Sprintf("take back event %d", id)
+	if s.w == nil {
+		return s.readOnly(doing)
+	}
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		var kind string
+		var undone sql.NullInt64
+		if err := tx.QueryRowContext(ctx, "SELECT kind, undone_us FROM event WHERE id = ?", id).Scan(&kind, &undone); err != nil {
+			return err
+		}
+		switch {
+		case undone.Valid:
+			return fmt.Errorf("%w: it was taken back on %s", ErrEvent, fromMicros(undone.Int64).Local().Format("2006-01-02 15:04 MST"))
+		case kind == hoursEvent:
+			return fmt.Errorf("%w: the hour meter goes on from what was typed; log the right hours instead", ErrEvent)
+		}
+		_, err := tx.ExecContext(ctx, "UPDATE event SET undone_us = ? WHERE id = ?", micros(at), id)
+		return err
+	})
+	return s.fault(doing, err)
+}
+
+// Events returns up to limit events (at most 1000), the last stored first, with those that were taken back.
 func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	const doing = "list events"
-	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved FROM event ORDER BY id DESC LIMIT ?",
+	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved, undone_us FROM event ORDER BY id DESC LIMIT ?",
 		min(max(limit, 0), maxPage))
 	if err != nil {
 		return nil, s.fault(doing, err)
@@ -115,7 +141,8 @@ func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 		var e Event
 		var at int64
 		var moved sql.NullString
-		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset, &moved); err != nil {
+		var undone sql.NullInt64
+		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset, &moved, &undone); err != nil {
 			return nil, s.fault(doing, err)
 		}
 		if moved.Valid {
@@ -124,6 +151,10 @@ func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 			}
 		}
 		e.At = fromMicros(at)
+		if undone.Valid {
+			t := fromMicros(undone.Int64)
+			e.Undone = &t
+		}
 		out = append(out, e)
 	}
 	return out, s.fault(doing, rows.Err())

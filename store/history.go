@@ -148,7 +148,7 @@ func (b *historian) event(at time.Time, kind, text string, run int64) {
 }
 
 func (b *historian) events() error {
-	rows, err := b.s.r.QueryContext(b.ctx, "SELECT id, at_us, kind, text, clock_set FROM event WHERE id > ? ORDER BY id", b.mark.Event)
+	rows, err := b.s.r.QueryContext(b.ctx, "SELECT id, at_us, kind, text, clock_set FROM event WHERE id > ? AND undone_us IS NULL ORDER BY id", b.mark.Event)
 	if err != nil {
 		return err
 	}

@@ -66,7 +66,7 @@ func (s *Store) HoursSinceCheck(ctx context.Context) *float64 {
 	var now, then sql.NullFloat64
 	var typed sql.NullString
 	if err := s.r.QueryRowContext(ctx, `SELECT (SELECT hours FROM meter), spindle_hours,
-		(SELECT text FROM event WHERE event.kind = ? AND at_us <= started_us ORDER BY id DESC LIMIT 1)
+		(SELECT text FROM event WHERE event.kind = ? AND undone_us IS NULL AND at_us <= started_us ORDER BY id DESC LIMIT 1)
 		FROM run WHERE kind = 'sweep' AND outcome = 'finished' ORDER BY id DESC LIMIT 1`, hoursEvent).Scan(&now, &then, &typed); err != nil {
 		return nil // there is none, or the record cannot be read just now
 	}

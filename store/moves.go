@@ -48,7 +48,7 @@ const recentTrials = 20
 
 func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Trial, error) {
 	rows, err := s.r.QueryContext(ctx, `
-		WITH change AS (SELECT DISTINCT after_run FROM event WHERE kind IN ('adjusted', 'crashed', 'serviced', 'moved')
+		WITH change AS (SELECT DISTINCT after_run FROM event WHERE undone_us IS NULL AND kind IN ('adjusted', 'crashed', 'serviced', 'moved')
 				ORDER BY after_run DESC LIMIT ?),
 			wanted AS (
 				SELECT (SELECT max(id) FROM run WHERE kind = 'sweep' AND outcome = 'finished' AND id <= after_run) AS id FROM change
@@ -105,7 +105,7 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 }
 
 func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
-	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run FROM event WHERE after_run >= ? ORDER BY id", trials[0].Run)
+	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run FROM event WHERE after_run >= ? AND undone_us IS NULL ORDER BY id", trials[0].Run)
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,7 @@ func (s *Store) DropReadings(ctx context.Context, before time.Time) ([]int64, er
 			AND started_us < ?1 AND note = ''
 			AND id NOT IN (SELECT min(id) FROM run WHERE outcome = 'finished' GROUP BY setup_id)
 			AND id NOT IN (SELECT (SELECT min(run.id) FROM run WHERE outcome = 'finished' AND clock_set = 1 AND started_us >= event.at_us)
-				FROM event WHERE event.at_us < ?1 AND kind NOT IN ('note', 'hours'))
+				FROM event WHERE event.at_us < ?1 AND undone_us IS NULL AND kind NOT IN ('note', 'hours'))
 			AND EXISTS (SELECT 1 FROM run AS later WHERE later.id > run.id AND later.kind = run.kind AND later.outcome = 'finished')
 			ORDER BY id LIMIT ?2`, micros(before), retainBatch)
 		if err != nil {

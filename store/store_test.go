@@ -272,6 +272,45 @@ func TestEvents(t *testing.T) {
 	}
 }
 
+// An event that was taken back no longer counts, stays in the list, and cannot be taken back twice.
+func TestAnEventIsTakenBackOnce(t *testing.T) {
+	ctx := t.Context()
+	s := fresh(t)
+	crashed, err := s.AddEvent(ctx, Event{At: day, Kind: "crashed", Text: "of another machine"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	hours, err := s.AddEvent(ctx, Event{At: day, Kind: "hours", Text: "1520.5"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.UndoEvent(ctx, crashed, day.Add(time.Minute)); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.UndoEvent(ctx, crashed, day.Add(time.Hour)); !errors.Is(err, ErrEvent) || !strings.Contains(err.Error(), "it was taken back on") {
+		t.Errorf("twice: %v", err)
+	}
+	if err := s.UndoEvent(ctx, hours, day); !errors.Is(err, ErrEvent) || !strings.Contains(err.Error(), "log the right hours") {
+		t.Errorf("hours: %v", err)
+	}
+	if err := s.UndoEvent(ctx, 99, day); !errors.Is(err, ErrNotFound) {
+		t.Errorf("an unknown event: %v", err)
+	}
+	got, err := s.Events(ctx, 10)
+	if err != nil || len(got) != 2 || got[1].Undone == nil || !got[1].Undone.Equal(day.Add(time.Minute)) || got[0].Undone != nil {
+		t.Errorf("%v, %+v", err, got)
+	}
+	h, _, err := s.History(ctx, "linnet", Mark{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range h.Entries {
+		if e.Event != nil && e.Event.Kind == "crashed" {
+			t.Errorf("the history still has %+v", *e.Event)
+		}
+	}
+}
+
 // A damaged chunk costs its own readings and no others.
 func TestDamagedChunk(t *testing.T) {
 	ctx := t.Context()

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,19 +13,17 @@ import (
 )
 
 type adviseCmd struct {
-	File   string `arg:"" optional:"" help:"Log of what was measured and moved (JSON), or - for standard input."`
-	Config string `placeholder:"FILE" help:"Take the log from the record of this configuration instead, and its adjusters."`
-	JSON   bool   `name:"json" help:"Print one JSON object."`
+	configFlag
+	File string `arg:"" optional:"" help:"Log of what was measured and moved (JSON), or - for standard input. Without it: the record of the configuration."`
+	JSON bool   `name:"json" help:"Print one JSON object."`
 }
 
 func (c *adviseCmd) Run(e *env) error {
 	switch {
 	case c.Config != "" && c.File != "":
 		return usageError{fmt.Errorf("give a log or --config FILE, not both")}
-	case c.Config != "":
-		return c.fromRecord(e)
 	case c.File == "":
-		return usageError{fmt.Errorf("no log: name a JSON file, - for standard input, or --config FILE for the record")}
+		return c.fromRecord(e)
 	}
 	in, name := e.in, "standard input"
 	if c.File != "-" {
@@ -51,7 +50,10 @@ func (c *adviseCmd) Run(e *env) error {
 
 // fromRecord asks the record, beside a daemon that may be writing it.
 func (c *adviseCmd) fromRecord(e *env) error {
-	cfg, s, err := openRecord(e, c.Config)
+	cfg, s, err := c.openRecord(e)
+	if errors.Is(err, errNoConfig) {
+		return usageError{fmt.Errorf("no log: name a JSON file, or - for standard input; and %w", err)}
+	}
 	if err != nil {
 		return err
 	}

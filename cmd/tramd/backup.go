@@ -4,19 +4,18 @@ import (
 	"fmt"
 	"os"
 
-	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 )
 
 type backupCmd struct {
-	Config   string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	configFlag
 	To       string `arg:"" optional:"" help:"A folder on another disk (a numbered file is made in it), or a new file. Without it: backup.to of the configuration."`
 	Keep     int    `placeholder:"N" help:"How many to keep in the folder; the oldest go. Without it: backup.keep of the configuration."`
 	SameDisk bool   `name:"same-disk" help:"Allow a folder on the disk the record is on."`
 }
 
 func (c *backupCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}

@@ -21,40 +21,66 @@ const (
 	exitUndecided = 4
 )
 
-// commandLine is every command and flag.
+// commandLine is every command and flag. Commands are grouped in the help by what a person is doing.
 type commandLine struct {
-	Run      runCmd        `cmd:"" help:"Run the daemon."`
-	Sweep    sweepCmd      `cmd:"" help:"Take one attended sweep and show it live."`
-	Watch    watchCmd      `cmd:"" help:"Show the present state in the terminal, live, until Ctrl-C."`
-	Fit      fitCmd        `cmd:"" help:"Fit recorded sweeps (CSV)."`
-	Advise   adviseCmd     `cmd:"" help:"Say what to move next, by how much, and when to stop."`
-	Runs     runsCmd       `cmd:"" help:"List stored runs, newest first."`
-	Show     showCmd       `cmd:"" help:"Show one stored run."`
-	Refit    refitCmd      `cmd:"" help:"Fit stored runs anew with today's model; old results stay."`
-	Separate separateCmd   `cmd:"" help:"Tell the spindle from a loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
-	Job      jobCmd        `cmd:"" help:"Write the record of the last job, sweep, move, sweep, as one page that prints (HTML)."`
-	Drift    driftCmd      `cmd:"" help:"Say from a history of checks whether the machine drifts, since when, and when to check next."`
-	Report   reportCmd     `cmd:"" help:"Write one HTML file that prints: history, forecast, control chart, and how often to check, for the machine's manual."`
-	Export   exportCmd     `cmd:"" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
-	Backup   backupCmd     `cmd:"" help:"Copy the record beside the running daemon, and check the copy."`
-	Restore  restoreCmd    `cmd:"" help:"Put a backup in the record's place; the daemon must be stopped."`
-	Program  programCmd    `cmd:"" help:"Sweep by a motion controller that turns the arm from station to station."`
-	Arm      armCmd        `cmd:"" help:"Let planned checks move the arm, for some hours and until the next restart at most."`
-	Disarm   disarmCmd     `cmd:"" help:"Take the arming for planned checks back."`
-	Import   importCmd     `cmd:"" help:"Bring recorded sweeps (CSV) into the record; the same one twice is noticed."`
-	Event    eventCmd      `cmd:"" help:"Log what happened to the machine: adjusted, crashed, serviced, moved, acknowledged, note; or its hours."`
-	Ports    portsCmd      `cmd:"" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
-	Identify identifyCmd   `cmd:"" help:"Find out what an unknown indicator sends, and print the block of a configuration that reads it."`
-	Listen   listenCmd     `cmd:"" help:"Show what comes through a port, raw and decoded side by side."`
-	Setup    setupCmd      `cmd:"" help:"Ask what a configuration must hold, find the ports and how the indicator speaks, and write it."`
-	Doctor   doctorCmd     `cmd:"" help:"Look over the machine: rights, udev, ports, clock, disk, record, daemon; each finding with its cure."`
-	Record   recordCmd     `cmd:"" help:"Record every byte of a port to a capture file."`
-	Config   configCmd     `cmd:"" help:"Look after the configuration."`
-	Demo     demoCmd       `cmd:"" help:"Run the whole job on a simulated machine."`
-	Pass     passwdCmd     `cmd:"" name:"password" help:"Make the hash for http.password_hash from a password on standard input."`
-	Manual   manualCmd     `cmd:"" help:"Print the manual page (roff)."`
-	Complete completionCmd `cmd:"" name:"completion" help:"Print the completion for a shell: source <(tramd completion bash)."`
-	Version  versionCmd    `cmd:"" help:"Print the version."`
+	ShowVersion kong.VersionFlag `name:"version" help:"Print the version."`
+
+	Sweep    sweepCmd    `cmd:"" group:"measure" help:"Take one attended sweep and show it live."`
+	Program  programCmd  `cmd:"" group:"measure" help:"Sweep by a motion controller that turns the arm from station to station."`
+	Watch    watchCmd    `cmd:"" group:"measure" help:"Show the present state in the terminal, live, until Ctrl-C."`
+	Fit      fitCmd      `cmd:"" group:"measure" help:"Fit recorded sweeps (CSV)."`
+	Import   importCmd   `cmd:"" group:"measure" help:"Bring recorded sweeps (CSV) into the record. A sweep that is there already is not stored twice."`
+	Separate separateCmd `cmd:"" group:"measure" help:"Separate spindle and loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
+
+	Advise adviseCmd `cmd:"" group:"adjust" help:"Say what to move next, by how much, and when to stop."`
+	Event  eventCmd  `cmd:"" group:"adjust" help:"Log what happened to the machine; list events, or take one back."`
+	Job    jobCmd    `cmd:"" group:"adjust" help:"Write the record of the last job, sweep, move, sweep, as one page that prints (HTML)."`
+
+	Runs   runsCmd   `cmd:"" group:"look" help:"List stored runs, newest first."`
+	Show   showCmd   `cmd:"" group:"look" help:"Show one stored run."`
+	Drift  driftCmd  `cmd:"" group:"look" help:"Say from a history of checks whether the machine drifts, since when, and when to check next."`
+	Report reportCmd `cmd:"" group:"look" help:"Write one HTML file that prints: history, forecast, control chart, and how often to check, for the machine's manual."`
+	Export exportCmd `cmd:"" group:"look" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
+	Refit  refitCmd  `cmd:"" group:"look" help:"Fit stored runs again with today's model; old results stay."`
+
+	Setup    setupCmd    `cmd:"" group:"setup" help:"Ask for all a configuration needs, find the ports and how the indicator speaks, and write it."`
+	Config   configCmd   `cmd:"" group:"setup" help:"Check the configuration."`
+	Doctor   doctorCmd   `cmd:"" group:"setup" help:"Examine rights, udev, ports, clock, disk, record, alarms and daemon; each finding comes with its cure."`
+	Ports    portsCmd    `cmd:"" group:"setup" help:"List the serial ports: lasting name, adapter, who has it open. Opens none."`
+	Identify identifyCmd `cmd:"" group:"setup" help:"Find out what an unknown indicator sends, and print the block of a configuration that reads it."`
+	Listen   listenCmd   `cmd:"" group:"setup" help:"Show what comes through a port, raw and decoded side by side."`
+	Record   recordCmd   `cmd:"" group:"setup" help:"Record every byte of a port to a capture file."`
+	Pass     passwdCmd   `cmd:"" group:"setup" name:"password" help:"Make the hash for http.password_hash from a password on standard input."`
+	Demo     demoCmd     `cmd:"" group:"setup" help:"Run the whole job on a simulated machine."`
+
+	Run     runCmd     `cmd:"" group:"serve" help:"Run the daemon."`
+	Arm     armCmd     `cmd:"" group:"serve" help:"Let planned checks move the arm, for some hours and until the next restart at most."`
+	Disarm  disarmCmd  `cmd:"" group:"serve" help:"End the arming for planned checks."`
+	Backup  backupCmd  `cmd:"" group:"serve" help:"Copy the record beside the running daemon, and check the copy."`
+	Restore restoreCmd `cmd:"" group:"serve" help:"Put a backup in the record's place; the daemon must be stopped."`
+
+	Help     helpCmd       `cmd:"" group:"help" help:"Show the help of a command."`
+	Manual   manualCmd     `cmd:"" group:"help" help:"Print the manual page (roff)."`
+	Complete completionCmd `cmd:"" group:"help" name:"completion" help:"Print the completion for a shell: source <(tramd completion bash)."`
+	Version  versionCmd    `cmd:"" group:"help" help:"Print the version."`
+}
+
+// groups are the headings of the help.
+var groups = []kong.Group{
+	{Key: "measure", Title: "Measure:"},
+	{Key: "adjust", Title: "Adjust:"},
+	{Key: "look", Title: "Look back:"},
+	{Key: "setup", Title: "Set up:"},
+	{Key: "serve", Title: "Serve and keep:"},
+	{Key: "help", Title: "Help:"},
+}
+
+// newParser returns the program's grammar over cl.
+func newParser(cl *commandLine, options ...kong.Option) (*kong.Kong, error) {
+	return kong.New(cl, append([]kong.Option{
+		kong.Name("tramd"), kong.Description(description), kong.Vars{"model": defaultModel, "version": versionLine()},
+		kong.ExplicitGroups(groups), kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Help(printHelp),
+	}, options...)...)
 }
 
 // env is what a command may touch of the outside.
@@ -70,7 +96,7 @@ type verdictStatus sweep.Verdict
 
 func (v verdictStatus) Error() string { return "verdict: " + string(v) }
 
-// errShown is a failure that has been told already.
+// errShown is a failure that has been printed already.
 var errShown = errors.New("failed")
 
 const cautions = `Caution: isolate the spindle's power before a hand or an arm is near it. Never run the spindle with the arm on it.
@@ -87,8 +113,7 @@ Exit status: 0 done (and within tolerance), 1 failed, 2 wrong usage, 3 outside t
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {
 	var cl commandLine
 	exited := -1
-	parser, err := kong.New(&cl, kong.Name("tramd"), kong.Description(description), kong.Writers(out, errOut), kong.Vars{"model": defaultModel},
-		kong.Exit(func(code int) { exited = code }), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	parser, err := newParser(&cl, kong.Writers(out, errOut), kong.Exit(func(code int) { exited = code }))
 	if err != nil {
 		fmt.Fprintln(errOut, "tramd:", err)
 		return exitFailed
@@ -97,11 +122,11 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 		args = []string{"--help"}
 	}
 	parsed, err := parser.Parse(args)
-	if exited >= 0 { // --help
+	if exited >= 0 { // --help, --version
 		return exited
 	}
 	if err != nil {
-		fmt.Fprintf(errOut, "tramd: %v\nSee tramd --help.\n", err)
+		fmt.Fprintf(errOut, "tramd: %v\nSee tramd help.\n", err)
 		return exitUsage
 	}
 	e := &env{ctx: ctx, in: in, out: out, err: errOut, log: newLogger(errOut)}
@@ -134,6 +159,8 @@ func statusOf(err error, errOut io.Writer) int {
 
 // usageError is a mistake in how the program was called.
 type usageError struct{ error }
+
+func (u usageError) Unwrap() error { return u.error }
 
 // worst orders verdicts by how much they ask of the reader.
 func worst(a, b sweep.Verdict) sweep.Verdict {

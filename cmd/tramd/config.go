@@ -11,15 +11,26 @@ type configCmd struct {
 }
 
 type configCheckCmd struct {
-	File string `arg:"" help:"The configuration (TOML)."`
+	configFlag
+	File string `arg:"" optional:"" help:"The configuration (TOML); the same as --config."`
 }
 
 func (c *configCheckCmd) Run(e *env) error {
-	cfg, err := config.Load(c.File)
+	if c.File != "" {
+		if c.Config != "" && c.Config != c.File {
+			return usageError{fmt.Errorf("%s and --config=%s are two files; name one", c.File, c.Config)}
+		}
+		c.Config = c.File
+	}
+	path, err := c.path()
+	if err != nil {
+		return err
+	}
+	cfg, err := config.Load(path)
 	if err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(e.out, "%s is right: machine %s, %d indicator(s), angle by %s, page on %s, socket %s\n",
-		c.File, cfg.Machine.Name, len(cfg.Indicators), cfg.Angle.Source, cfg.HTTP.Listen, cfg.Control.Socket)
+		path, cfg.Machine.Name, len(cfg.Indicators), cfg.Angle.Source, cfg.HTTP.Listen, cfg.Control.Socket)
 	return err
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -10,13 +11,18 @@ import (
 )
 
 type doctorCmd struct {
-	Config string `placeholder:"FILE" help:"Look at what this configuration names too: ports, disk, record, daemon."`
-	JSON   bool   `name:"json" help:"Print one JSON object a line."`
+	configFlag
+	JSON bool `name:"json" help:"Print one JSON object a line."`
 }
 
-// Run says what is wrong and how to cure it; the status is 1 when something is.
+// Run prints what is wrong with its cure; the status is 1 when something is. Without a configuration it examines the computer
+// alone.
 func (c *doctorCmd) Run(e *env) error {
-	return c.tell(e, doctor.Examine(e.ctx, doctor.This(), c.Config))
+	path, err := c.path()
+	if err != nil && !errors.Is(err, errNoConfig) {
+		return err
+	}
+	return c.tell(e, doctor.Examine(e.ctx, doctor.This(), path))
 }
 
 func (c *doctorCmd) tell(e *env, found []doctor.Finding) error {

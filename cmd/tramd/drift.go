@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -15,8 +16,8 @@ import (
 )
 
 type driftCmd struct {
-	File        string  `arg:"" optional:"" help:"A history of checks: CSV with the header time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event and, where it is known, temperature_c; - for standard input."`
-	Config      string  `placeholder:"FILE" help:"Take the history from the record of this configuration instead, and its tolerance."`
+	configFlag
+	File        string  `arg:"" optional:"" help:"A history of checks: CSV with the header time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event and, where it is known, temperature_c; - for standard input. Without it: the record of the configuration."`
 	Tolerance   string  `placeholder:"MM/MM" help:"Largest lean allowed on either axis: 0.02/300, 0.1 mrad, 20 arcsec."`
 	Reliability float64 `default:"0.95" help:"Chance that the machine is still within its tolerance at the next check."`
 	First       float64 `placeholder:"DAYS" help:"Interval until the next check where the record bears no date of its own (7, or that of the configuration)."`
@@ -63,11 +64,12 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 	switch {
 	case c.Config != "" && c.File != "":
 		return nil, usageError{fmt.Errorf("a file and --config: name one of the two")}
-	case c.Config != "":
-		h, _, err := recorded(e, c.Config, tol)
-		return h, err
 	case c.File == "":
-		return nil, usageError{fmt.Errorf("no history: name a CSV file, - for standard input, or --config FILE for the record")}
+		h, _, err := c.recorded(e, tol)
+		if errors.Is(err, errNoConfig) {
+			err = usageError{fmt.Errorf("no history: name a CSV file, or - for standard input; and %w", err)}
+		}
+		return h, err
 	}
 	in := e.in
 	if c.File != "-" {
@@ -85,10 +87,10 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 	return h, nil
 }
 
-// recorded gives the history of a configuration's machine out of the record. A tolerance that is given takes the place of
+// recorded returns the history of the configuration's machine from its record. A tolerance that is given takes the place of
 // those the checks were taken with.
-func recorded(e *env, path string, tol units.Tolerance) (*drift.History, *config.Config, error) {
-	cfg, s, err := openRecord(e, path)
+func (f configFlag) recorded(e *env, tol units.Tolerance) (*drift.History, *config.Config, error) {
+	cfg, s, err := f.openRecord(e)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -172,7 +174,7 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 	return p.err
 }
 
-func day(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 UTC") }
+func day(t time.Time) string { return t.Local().Format("2006-01-02 15:04 MST") }
 
 // printer remembers the first error, so that a page of text reads like one.
 type printer struct {

@@ -18,8 +18,8 @@ import (
 )
 
 type importCmd struct {
+	configFlag
 	Files   []string `arg:"" name:"file" help:"Recorded sweeps: t_s,angle_deg,reading_mm[,indicator]."`
-	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration: the setup they were taken with."`
 	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
 	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature at that time, in degrees Celsius; stored with the run, for the drift. One file only."`
@@ -37,7 +37,7 @@ func (c *importCmd) Run(e *env) error {
 	if err := judgeTyped(c.Warmth); err != nil {
 		return err
 	}
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -59,7 +59,7 @@ func (c *importCmd) Run(e *env) error {
 		if c.JSON {
 			err = printJSON(e.out, "run", out.Run, out.Result)
 		} else {
-			title := fmt.Sprintf("run %d from %s, taken %s", out.Run, path, at.Local().Format("2006-01-02 15:04"))
+			title := fmt.Sprintf("run %d from %s, taken %s", out.Run, path, localTime(at))
 			if c.At == "" {
 				title += " (when the file was last changed; --at says otherwise)"
 			}

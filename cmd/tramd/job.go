@@ -7,12 +7,12 @@ import (
 )
 
 type jobCmd struct {
-	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-	Out    string `placeholder:"FILE.html" help:"Where to write the page; standard output without it."`
+	configFlag
+	Out string `placeholder:"FILE.html" help:"Where to write the page; standard output without it."`
 }
 
 func (c *jobCmd) Run(e *env) error {
-	cfg, s, err := openRecord(e, c.Config)
+	cfg, s, err := c.openRecord(e)
 	if err != nil {
 		return err
 	}

@@ -23,16 +23,28 @@ func (manualCmd) Run(e *env, k *kong.Kong) error {
 		}
 		at = time.Unix(sec, 0)
 	}
-	return manual.Page(e.out, k.Model, manual.Words{Version: version, Date: at, Cautions: cautions})
+	return manual.Page(e.out, k.Model, manual.Words{Version: version, Date: at, Cautions: cautions, Examples: manualExamples})
+}
+
+// manualExamples returns the examples of a command for the manual.
+func manualExamples(command string) []manual.Example {
+	var out []manual.Example
+	for _, x := range examples[command] {
+		out = append(out, manual.Example(x))
+	}
+	return out
 }
 
 type completionCmd struct {
-	Shell string `arg:"" enum:"bash,zsh" help:"bash or zsh."`
+	Shell string `arg:"" enum:"bash,zsh,fish" help:"bash, zsh or fish."`
 }
 
 func (c *completionCmd) Run(e *env, k *kong.Kong) error {
-	if c.Shell == "zsh" {
+	switch c.Shell {
+	case "zsh":
 		return manual.Zsh(e.out, k.Model)
+	case "fish":
+		return manual.Fish(e.out, k.Model)
 	}
 	return manual.Bash(e.out, k.Model)
 }

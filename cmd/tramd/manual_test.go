@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"io"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -16,13 +17,13 @@ import (
 func grammar(t *testing.T) map[string][]string {
 	t.Helper()
 	var cl commandLine
-	k, err := kong.New(&cl, kong.Name("tramd"), kong.Vars{"model": defaultModel}, kong.Exit(func(int) {}))
+	k, err := newParser(&cl, kong.Exit(func(int) {}))
 	if err != nil {
 		t.Fatal(err)
 	}
 	out := map[string][]string{}
 	for _, leaf := range k.Model.Leaves(true) {
-		flags := []string{"--help"}
+		var flags []string
 		for _, f := range leaf.Flags {
 			flags = append(flags, "--"+f.Name)
 		}
@@ -52,7 +53,7 @@ func TestEveryCommandAndFlagIsInTheManual(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := unstruck(string(out))
-	for _, want := range []string{"isolate the spindle's power", "2026-01-01", "EXIT STATUS", "SIGHUP", "One of plain, full"} {
+	for _, want := range []string{"isolate the spindle's power", "2026-01-01", "EXIT STATUS", "SIGHUP", "One of plain, full", "One of tilt, nod.", "tramd help config check"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in the manual", want)
 		}
@@ -64,7 +65,7 @@ func TestEveryCommandAndFlagIsInTheManual(t *testing.T) {
 			continue
 		}
 		section, _, _ := strings.Cut(after, "\n   tramd ")
-		for _, f := range flags[1:] {
+		for _, f := range flags {
 			if !strings.Contains(section, "\n       "+f) {
 				t.Errorf("tramd %s: %s is not in the manual", path, f)
 			}
@@ -91,6 +92,10 @@ var shells = map[string]string{
 	"zsh": `_files() { print -r -- }
 _describe() { print -r -- ${(P)2%%:*} }
 source "$1"; while read -A words; do [[ ${words[-1]} == _ ]] && words[-1]=; CURRENT=${#words}; _tramd; done`,
+	"fish": `source $argv[2]
+while read -l line
+  echo (complete -C (string replace -r ' _$' ' ' -- $line) | string replace -r '\t.*' '')
+end`,
 }
 
 func TestTheShellsOfferWhatTheProgramTakes(t *testing.T) {
@@ -99,12 +104,13 @@ func TestTheShellsOfferWhatTheProgramTakes(t *testing.T) {
 		want []string
 	}
 	questions := []question{
-		{"tramd config _", []string{"check"}}, {"tramd completion _", []string{"bash", "zsh"}},
+		{"tramd config _", []string{"check"}}, {"tramd completion _", []string{"bash", "zsh", "fish"}},
+		{"tramd event _", []string{"log", "list", "undo"}}, {"tramd sweep --half-turn _", []string{"tilt", "nod"}},
 		{"tramd fit --model _", []string{"plain", "full"}}, {"tramd fit --config _", nil}, {"tramd fit x.csv _", nil},
 	}
 	top := []string{}
 	for path, flags := range grammar(t) {
-		questions = append(questions, question{"tramd " + path + " --", flags})
+		questions = append(questions, question{"tramd " + path + " --", append(flags, "--help", "--version")})
 		name, _, _ := strings.Cut(path, " ")
 		if !slices.Contains(top, name) {
 			top = append(top, name)
@@ -128,6 +134,8 @@ func TestTheShellsOfferWhatTheProgramTakes(t *testing.T) {
 				lines.WriteString(q.line + "\n")
 			}
 			cmd.Stdin = strings.NewReader(lines.String())
+			cmd.Dir = t.TempDir() // no files to offer
+			cmd.Env = append(os.Environ(), "HOME="+cmd.Dir)
 			out, err := cmd.CombinedOutput()
 			if err != nil {
 				t.Fatalf("%v: %s", err, out)
@@ -146,7 +154,7 @@ func TestTheShellsOfferWhatTheProgramTakes(t *testing.T) {
 			}
 		})
 	}
-	if status := run(t.Context(), []string{"completion", "fish"}, nil, io.Discard, io.Discard); status != exitUsage {
+	if status := run(t.Context(), []string{"completion", "tcsh"}, nil, io.Discard, io.Discard); status != exitUsage {
 		t.Errorf("an unknown shell: status %d", status)
 	}
 }

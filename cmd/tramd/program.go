@@ -18,7 +18,7 @@ import (
 )
 
 type programCmd struct {
-	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	configFlag
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
 	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
 	DryRun  bool     `help:"Print every command that would be sent, and move nothing."`
@@ -29,7 +29,7 @@ type programCmd struct {
 var errNoProgram = errors.New(`no motion controller is configured: write [angle] source = "program" and the table [program]`)
 
 func (c *programCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -119,15 +119,15 @@ func secondAct(e *env, name string) error {
 }
 
 type armCmd struct {
-	Config string  `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-	Hours  float64 `default:"12" help:"For how long, 168 at most. A restart of the daemon ends it too."`
+	configFlag
+	Hours float64 `default:"12" help:"For how long, 168 at most. A restart of the daemon ends it too."`
 }
 
 func (c *armCmd) Run(e *env) error {
 	if !(c.Hours > 0 && c.Hours <= 168) {
 		return usageError{fmt.Errorf("--hours %v: give a number above 0, up to 168", c.Hours)}
 	}
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -145,16 +145,16 @@ func (c *armCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "Planned checks may move %s until %s.\n", cfg.Machine.Name, armed.Until.Local().Format("2006-01-02 15:04"))
+	_, err = fmt.Fprintf(e.out, "Planned checks may move %s until %s.\n", cfg.Machine.Name, localTime(armed.Until))
 	return err
 }
 
 type disarmCmd struct {
-	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	configFlag
 }
 
 func (c *disarmCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/store"
 	"tramd/sweep/mixed"
@@ -43,7 +42,7 @@ func (c *refitCmd) Run(e *env) error {
 
 // way is through the daemon where one runs, else straight into the record.
 func (c *refitCmd) way(e *env) (way func(id int64) (daemon.Refitted, error), closing func(), err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return nil, nil, err
 	}

@@ -13,7 +13,7 @@ import (
 )
 
 type reportCmd struct {
-	Config      string  `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	configFlag
 	Out         string  `placeholder:"FILE.html" help:"Where to write the report; standard output without it."`
 	CSV         string  `name:"csv" placeholder:"FILE.csv" help:"Write the history beside it, as tramd drift reads it."`
 	Tolerance   string  `placeholder:"MM/MM" help:"Judge by this tolerance instead of the configuration's."`
@@ -28,7 +28,7 @@ func (c *reportCmd) Run(e *env) error {
 	if err != nil {
 		return usageError{err}
 	}
-	h, cfg, err := recorded(e, c.Config, tol)
+	h, cfg, err := c.recorded(e, tol)
 	if err != nil {
 		return err
 	}

@@ -3,17 +3,16 @@ package main
 import (
 	"fmt"
 
-	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 )
 
 type restoreCmd struct {
-	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-	File   string `arg:"" help:"The backup. It is looked through first and left as it is."`
+	configFlag
+	File string `arg:"" help:"The backup. It is looked through first and left as it is."`
 }
 
 func (c *restoreCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}

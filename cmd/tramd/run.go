@@ -6,19 +6,18 @@ import (
 	"runtime/debug"
 	"syscall"
 
-	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/notify"
 	"tramd/sweep/mixed"
 )
 
 type runCmd struct {
-	Config string `required:"" placeholder:"FILE" help:"Configuration (TOML)."`
+	configFlag
 }
 
 // Run keeps the daemon going until it is told to end; a hang-up signal makes it read its configuration again.
 func (c *runCmd) Run(e *env) error {
-	load := func() (*config.Config, error) { return config.Load(c.Config) }
+	load := c.load
 	cfg, err := load()
 	if err != nil {
 		return err

@@ -5,29 +5,16 @@ import (
 	"fmt"
 	"text/tabwriter"
 
-	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 	"tramd/sweep"
 )
 
-// storeFlag is how a command finds the record.
-type storeFlag struct {
-	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-}
+// storeFlag is a configFlag for a command that reads the record.
+type storeFlag struct{ configFlag }
 
 func (f storeFlag) open(e *env) (*store.Store, error) {
-	_, s, err := openRecord(e, f.Config)
+	_, s, err := f.openRecord(e)
 	return s, err
-}
-
-// openRecord opens the record that a configuration names for reading, beside a daemon that may be writing it.
-func openRecord(e *env, path string) (*config.Config, *store.Store, error) {
-	cfg, err := config.Load(path)
-	if err != nil {
-		return nil, nil, err
-	}
-	s, err := store.OpenReadOnly(e.ctx, cfg.Store.Path, store.Options{Log: e.log})
-	return cfg, s, err
 }
 
 // withRun gives do one stored run, and the record to read more of it from.
@@ -83,7 +70,7 @@ func (c *runsCmd) Run(e *env) error {
 				tilt, nod = fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM()), l.Direction()
 			}
 		}
-		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, when(r), r.Setup.Machine, r.Kind, outcome(r), tilt, nod, verdict, r.Readings)
+		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, clockTime(r.StartedAt, r.ClockSet), r.Setup.Machine, r.Kind, outcome(r), tilt, nod, verdict, r.Readings)
 	}
 	return w.Flush()
 }
@@ -102,15 +89,6 @@ func outcome(r store.Run) string {
 	return string(r.Outcome)
 }
 
-// when shows the time in local time, marked where the clock was not to be believed.
-func when(r store.Run) string {
-	t := r.StartedAt.Local().Format("2006-01-02 15:04:05")
-	if !r.ClockSet {
-		t += " (clock not set)"
-	}
-	return t
-}
-
 type showCmd struct {
 	storeFlag
 	ID     int64 `arg:"" help:"The run."`
@@ -119,7 +97,12 @@ type showCmd struct {
 }
 
 func (c *showCmd) Run(e *env) error {
-	return c.withRun(e, c.ID, func(_ *store.Store, r store.Run) error { return c.show(e, r) })
+	return c.withRun(e, c.ID, func(_ *store.Store, r store.Run) error {
+		if err := c.show(e, r); err != nil || r.Result == nil {
+			return err
+		}
+		return verdictStatus(r.Result.Verdict)
+	})
 }
 
 func (c *showCmd) show(e *env, r store.Run) error {
@@ -128,7 +111,7 @@ func (c *showCmd) show(e *env, r store.Run) error {
 		out.SetIndent("", "  ")
 		return out.Encode(r)
 	}
-	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, r.Setup.Machine, when(r), outcome(r))
+	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, r.Setup.Machine, clockTime(r.StartedAt, r.ClockSet), outcome(r))
 	if r.SpindleHours != nil {
 		title += fmt.Sprintf(", at %.1f spindle hours", *r.SpindleHours)
 	}
@@ -157,7 +140,7 @@ func (c *showCmd) show(e *env, r store.Run) error {
 
 // finish says what the lean leaves on the work, with the cutters of today's configuration.
 func (c *showCmd) finish(e *env, r sweep.Result) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}

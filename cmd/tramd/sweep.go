@@ -14,7 +14,7 @@ import (
 )
 
 type sweepCmd struct {
-	Config  string   `required:"" placeholder:"FILE" help:"The daemon's configuration."`
+	configFlag
 	Turns   int      `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
 	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
@@ -24,7 +24,7 @@ type sweepCmd struct {
 }
 
 func (c *sweepCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}

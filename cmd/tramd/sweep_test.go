@@ -149,9 +149,15 @@ func checkStored(t *testing.T, s shop, r swept) {
 	if math.Abs(again.Tilt.MMPerM-r.Tilt.MMPerM) > 1e-4 {
 		t.Errorf("fitted again from the export: tilt %v, at the time %v", again.Tilt.MMPerM, r.Tilt.MMPerM)
 	}
-	for _, args := range [][]string{{"runs"}, {"show", "1"}, {"export", "1"}, {"export", "1", "--json"}, {"refit", "1"}, {"show", "1", "--budget"}, {"separate", "1", "1"}, {"separate", "1", "1", "--json"}} {
-		if status, out, errOut := call(t, append(args, "--config", s.config)...); status != exitDone || out == "" {
-			t.Errorf("tramd %v: status %d, %s", args, status, errOut)
+	for _, x := range []struct {
+		status int
+		line   string
+	}{
+		{exitDone, "runs"}, {exitOutside, "show 1"}, {exitDone, "export 1"}, {exitDone, "export 1 --json"}, {exitDone, "refit 1"},
+		{exitOutside, "show 1 --budget"}, {exitOutside, "show 1 --json"}, {exitDone, "separate 1 1"}, {exitDone, "separate 1 1 --json"},
+	} {
+		if status, out, errOut := call(t, append(strings.Fields(x.line), "--config", s.config)...); status != x.status || out == "" {
+			t.Errorf("tramd %s: status %d, want %d, %s", x.line, status, x.status, errOut)
 		}
 	}
 }

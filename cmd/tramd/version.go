@@ -11,6 +11,11 @@ var version = "dev"
 type versionCmd struct{}
 
 func (versionCmd) Run(e *env) error {
-	_, err := fmt.Fprintf(e.out, "tramd %s (%s, %s/%s)\n", version, runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	_, err := fmt.Fprintln(e.out, versionLine())
 	return err
+}
+
+// versionLine returns the version with the Go release and the platform it was built for.
+func versionLine() string {
+	return fmt.Sprintf("tramd %s (%s, %s/%s)", version, runtime.Version(), runtime.GOOS, runtime.GOARCH)
 }

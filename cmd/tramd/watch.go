@@ -12,20 +12,19 @@ import (
 	"golang.org/x/term"
 
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 )
 
 type watchCmd struct {
-	Config string `required:"" placeholder:"FILE" help:"The daemon's configuration."`
-	Once   bool   `help:"Show the present state once and end."`
-	Moved  bool   `name:"bar-moved" help:"First say that the bar of a pair of indicators was moved, or one of them touched: their zero counts no longer."`
+	configFlag
+	Once  bool `help:"Show the present state once and end."`
+	Moved bool `name:"bar-moved" help:"First say that the bar of a pair of indicators was moved, or one of them touched: their zero counts no longer."`
 }
 
 // Run shows the present state until Ctrl-C, over a slow line too: only the latest state is ever drawn. A daemon that goes
 // away is waited for, and what was last seen is marked as old.
 func (c *watchCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
 		return err
 	}

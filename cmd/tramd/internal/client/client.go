@@ -168,6 +168,11 @@ func (c *Client) LogEvent(ctx context.Context, kind, text string, moved map[stri
 	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text, "moved": moved}, nil)
 }
 
+// UndoEvent takes an event back.
+func (c *Client) UndoEvent(ctx context.Context, id int64) error {
+	return c.call(ctx, http.MethodDelete, fmt.Sprintf("/api/v1/events/%d", id), nil, nil)
+}
+
 // Advice says what to move next.
 func (c *Client) Advice(ctx context.Context) (advice.Answer, error) {
 	var a advice.Answer

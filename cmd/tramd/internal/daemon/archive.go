@@ -105,6 +105,29 @@ func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
 	return id, err
 }
 
+func (r *records) Events(ctx context.Context, limit int) (any, error) {
+	list, err := r.store.Events(ctx, limit)
+	if list == nil {
+		list = []store.Event{} // an empty list in JSON, not null
+	}
+	return list, err
+}
+
+// UndoEvent takes an event back; what the history said of it is worked out again.
+func (r *records) UndoEvent(ctx context.Context, id int64) error {
+	err := r.store.UndoEvent(ctx, id, time.Now())
+	switch {
+	case errors.Is(err, store.ErrEvent):
+		return web.Wrong(err)
+	case err != nil:
+		return notFound(err)
+	}
+	if r.changed != nil {
+		r.changed(true)
+	}
+	return nil
+}
+
 func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error {
 	run, err := r.store.Run(ctx, id)
 	if err != nil {

@@ -99,3 +99,9 @@ func TestLastCutsOutOneJob(t *testing.T) {
 		t.Errorf("of none: %v", got)
 	}
 }
+
+// TestMain gives the golden pages one time zone, wherever the tests run.
+func TestMain(m *testing.M) {
+	time.Local = time.UTC
+	m.Run()
+}

@@ -92,11 +92,11 @@ func lean(v, half *float64) string {
 // minus writes a figure with the sign that is as wide as the plus.
 func minus(figure string) string { return strings.Replace(figure, "-", "−", 1) }
 
-func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
+func stamp(t time.Time) string { return t.Local().Format("2006-01-02 15:04 MST") }
 
 func span(from, to time.Time) string {
-	if from.UTC().Format(time.DateOnly) == to.UTC().Format(time.DateOnly) {
-		return stamp(from) + " to " + to.UTC().Format("15:04") + " UTC"
+	if from.Local().Format(time.DateOnly) == to.Local().Format(time.DateOnly) {
+		return from.Local().Format("2006-01-02 15:04") + " to " + to.Local().Format("15:04 MST")
 	}
-	return stamp(from) + " to " + stamp(to) + " UTC"
+	return stamp(from) + " to " + stamp(to)
 }

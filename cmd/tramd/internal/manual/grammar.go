@@ -1,6 +1,7 @@
 package manual
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/alecthomas/kong"
@@ -57,11 +58,12 @@ func (c command) flags() []*kong.Flag {
 
 type word struct{ text, help string }
 
+// enum returns the values that v may have; nil where it may have any. The empty value stands for a flag left out.
 func enum(v *kong.Value) []string {
 	if v.Enum == "" {
 		return nil
 	}
-	return v.EnumSlice()
+	return slices.DeleteFunc(v.EnumSlice(), func(s string) bool { return s == "" })
 }
 
 func takesValue(f *kong.Flag) bool { return !f.IsBool() && !f.IsCounter() }

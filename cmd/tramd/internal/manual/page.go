@@ -15,7 +15,11 @@ type Words struct {
 	Version  string
 	Date     time.Time
 	Cautions string
+	Examples func(command string) []Example
 }
+
+// Example is a command line worth copying, and what it does.
+type Example struct{ Line, Does string }
 
 // Page writes the manual page (man(7)).
 func Page(w io.Writer, app *kong.Application, words Words) error {
@@ -40,6 +44,12 @@ func Page(w io.Writer, app *kong.Application, words Words) error {
 	p.line(`.SH COMMANDS`)
 	for _, c := range commands(app) {
 		p.command(c)
+	}
+	p.line(`.SH EXAMPLES`)
+	for _, c := range append([]command{{"", app.Node}}, commands(app)...) {
+		for _, x := range words.Examples(c.path) {
+			p.item(`\fB`+escape(x.Line)+`\fR`, x.Does)
+		}
 	}
 	for _, s := range sections {
 		p.line(`.SH %s`, s.title)

@@ -73,6 +73,57 @@ if [[ ${funcstack[1]} == _tramd ]]; then _tramd "$@"; elif (( ${+functions[compd
 	return out.Flush()
 }
 
+// Fish writes the completion for fish. Its conditions ask for the words typed so far, so each line stands for itself.
+func Fish(w io.Writer, app *kong.Application) error {
+	out := bufio.NewWriter(w)
+	all := append([]command{{"", app.Node}}, commands(app)...)
+	fmt.Fprintf(out, `# fish completion for tramd
+function __tramd_at
+  set -l at
+  for word in (commandline -opc)[2..-1]
+    set -l longer (string join -- ' ' $at $word)
+    contains -- $longer %s; and set at $at $word
+  end
+  set -l here (string join -- ' ' $at)
+  test "$here" = "$argv"
+end
+complete -c tramd -f
+`, patternsFish(all))
+	for _, c := range all {
+		here := `complete -c tramd -n ` + quoteFish("__tramd_at "+c.path)
+		for _, x := range c.words() {
+			fmt.Fprintf(out, "%s -a %s -d %s\n", here, quoteFish(x.text), quoteFish(x.help))
+		}
+		if len(c.words()) == 0 {
+			fmt.Fprintf(out, "%s -F\n", here)
+		}
+		for _, f := range c.flags() {
+			fmt.Fprintf(out, "%s -l %s -d %s", here, f.Name, quoteFish(f.Help))
+			switch e := enum(f.Value); {
+			case e != nil:
+				fmt.Fprintf(out, " -x -a %s", quoteFish(strings.Join(e, " ")))
+			case takesValue(f):
+				fmt.Fprint(out, " -r -F")
+			}
+			fmt.Fprintln(out)
+		}
+	}
+	return out.Flush()
+}
+
+func patternsFish(all []command) string {
+	var out []string
+	for _, c := range all[1:] {
+		out = append(out, quoteFish(c.path))
+	}
+	return strings.Join(out, " ")
+}
+
+// quoteFish makes one word of fish's: inside single quotes it reads a backslash before a quote or a backslash.
+func quoteFish(s string) string {
+	return "'" + strings.NewReplacer(`\`, `\\`, "'", `\'`).Replace(s) + "'"
+}
+
 // patterns are the paths of all commands, for a case.
 func patterns(all []command) string {
 	var out []string

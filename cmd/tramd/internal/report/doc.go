@@ -2,5 +2,5 @@
 // events and forecast, a control chart, the state of each axis, and how often to check, in words that can be put into a
 // machine's manual. Nothing outside the file is needed to read it, and the same history gives the same file.
 //
-// Leans are in mm/m, times in UTC.
+// Leans are in mm/m, times local.
 package report

@@ -68,7 +68,7 @@ func (f *frame) grid() {
 		x := f.x(t)
 		fmt.Fprintf(&f.b, `<line class="grid" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, x, top, x, tall-bottom)
 		if x > left+10 && x < wide-right-26 || days < 1 {
-			fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, tall-bottom+15, t.UTC().Format(form))
+			fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, tall-bottom+15, t.Local().Format(form))
 		}
 	}
 	fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f">mm/m</text>`, 4.0, top+4)

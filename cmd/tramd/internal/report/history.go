@@ -87,7 +87,7 @@ func parse(s string) time.Time {
 	return t
 }
 
-func day(t time.Time) string { return t.UTC().Format("2 January 2006") }
+func day(t time.Time) string { return t.Local().Format("2 January 2006") }
 
 func earlier(a, b time.Time) time.Time {
 	if a.Before(b) {

@@ -171,4 +171,4 @@ func trends(h *drift.History) ([]trendRow, int) {
 	return out, len(seg)
 }
 
-func date(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") }
+func date(t time.Time) string { return t.Local().Format("2 January 2006, 15:04 MST") }

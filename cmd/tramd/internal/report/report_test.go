@@ -173,3 +173,9 @@ func TestIntervalsInWords(t *testing.T) {
 		}
 	}
 }
+
+// TestMain gives the golden pages one time zone, wherever the tests run.
+func TestMain(m *testing.M) {
+	time.Local = time.UTC
+	m.Run()
+}

@@ -92,6 +92,14 @@ func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error 
 	return f.csvErr
 }
 
+func (*shop) Events(context.Context, int) (any, error) { return []string{}, nil }
+func (*shop) UndoEvent(_ context.Context, id int64) error {
+	if id != 7 {
+		return ErrNotFound
+	}
+	return nil
+}
+
 func (f *shop) AddEvent(_ context.Context, e Event) (int64, error) {
 	if e.Tightened != nil {
 		return 5, f.note("event %s %v %.4f to %.4f", e.Kind, e.Moved, e.Tightened.LooseMM, e.Tightened.TightMM)

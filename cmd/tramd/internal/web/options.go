@@ -23,6 +23,8 @@ type Records interface {
 	Run(ctx context.Context, id int64) (any, error)
 	WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error // t_s,angle_deg,reading_mm,indicator
 	AddEvent(ctx context.Context, e Event) (int64, error)
+	Events(ctx context.Context, limit int) (any, error) // the last stored first, with those that were taken back
+	UndoEvent(ctx context.Context, id int64) error
 }
 
 // Event is something that happened to the machine.
