@@ -10,9 +10,9 @@ import (
 	"tramd/sweep/units"
 )
 
-// A chunk is a stretch of readings packed into one blob. Layout, version 1:
+// A chunk is a stretch of readings packed into one blob. Layout, version 1 (version 2: chunk_extra.go):
 //
-//	byte      version, 1
+//	byte      version, 1 or 2
 //	byte      flags; bit 0: the body is compressed (DEFLATE, RFC 1951)
 //	uvarint   number of readings, 1 to maxChunk
 //	uvarint   bytes of the body before compression
@@ -37,6 +37,7 @@ const (
 
 	maxChunk      = 1 << 16 // readings
 	maxReadingLen = 60      // bytes a reading can take at worst: six varints of ten
+	maxExtraLen   = 11 * maxColumns
 	maxIndicators = 1 << 10
 
 	microsPerSecond = 1e6
@@ -54,6 +55,7 @@ type columns struct {
 	micros, steps, nano []int64
 	tagged              []bool // whether the angle is known; steps is 0 where it is not
 	indicator           []int
+	extra               []extraColumn // none in a sweep
 }
 
 // quantise turns readings into whole numbers, and refuses what could not be read back.
@@ -106,17 +108,26 @@ func (c columns) points() []sweep.Point {
 }
 
 // encodeChunk packs 1 to maxChunk readings. It is exact to 1 µs, 1e-4 degree and 1 nm.
-func encodeChunk(pts []sweep.Point) ([]byte, error) {
-	if len(pts) == 0 || len(pts) > maxChunk {
-		return nil, fmt.Errorf("%d readings in one chunk, want 1 to %d", len(pts), maxChunk)
+func encodeChunk(pts []sweep.Point) ([]byte, error) { return encodeSamples(Samples{Points: pts}) }
+
+// encodeSamples is encodeChunk for readings with more columns, which are exact to 1e-6 of their unit.
+func encodeSamples(s Samples) ([]byte, error) {
+	n := len(s.Points)
+	if n == 0 || n > maxChunk {
+		return nil, fmt.Errorf("%d readings in one chunk, want 1 to %d", n, maxChunk)
 	}
-	c, err := quantise(pts)
+	c, err := s.quantise()
 	if err != nil {
 		return nil, err
 	}
-	body := c.appendBody(make([]byte, 0, 8*len(pts)))
-	out := append(make([]byte, 0, len(body)+24), chunkVersion, 0)
-	out = binary.AppendUvarint(out, uint64(len(pts)))
+	body := c.appendBody(make([]byte, 0, 8*n))
+	version := byte(chunkVersion)
+	if len(c.extra) > 0 {
+		version = chunkVersionExtra
+		body = c.appendExtra(body)
+	}
+	out := append(make([]byte, 0, len(body)+24), version, 0)
+	out = binary.AppendUvarint(out, uint64(n))
 	out = binary.AppendUvarint(out, uint64(len(body)))
 	if packed := deflate(body); len(packed) < len(body) {
 		out[1] |= chunkCompressed
@@ -139,14 +150,7 @@ func (c columns) appendBody(b []byte) []byte {
 		i = end
 	}
 
-	for i, known := 0, true; i < n; known = !known {
-		end := i
-		for end < n && c.tagged[end] == known {
-			end++
-		}
-		b = binary.AppendUvarint(b, uint64(end-i))
-		i = end
-	}
+	b = appendTurns(b, c.tagged)
 	b = appendSmooth(b, c.steps, c.tagged)
 
 	var divisor int64

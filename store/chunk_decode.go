@@ -22,13 +22,29 @@ func decodeChunk(data []byte) ([]sweep.Point, error) {
 	return c.points(), nil
 }
 
+// decodeSamples is decodeChunk with all columns.
+func decodeSamples(data []byte) (Samples, error) {
+	c, err := decodeColumns(data)
+	if err != nil {
+		return Samples{}, fmt.Errorf("%w chunk: %w", ErrDamaged, err)
+	}
+	return c.samples(), nil
+}
+
+// chunkSound says whether a chunk is as it was written, without unpacking it.
+func chunkSound(data []byte) bool {
+	end := len(data) - 4
+	return end > 2 && crc32.Checksum(data[:end], castagnoli) == binary.LittleEndian.Uint32(data[end:])
+}
+
 func decodeColumns(data []byte) (columns, error) {
 	const sum = 4
 	if len(data) < 2+sum {
 		return columns{}, fmt.Errorf("%d bytes is too short", len(data))
 	}
-	if data[0] != chunkVersion {
-		return columns{}, fmt.Errorf("layout %d, this version knows %d", data[0], chunkVersion)
+	version := data[0]
+	if version != chunkVersion && version != chunkVersionExtra {
+		return columns{}, fmt.Errorf("layout %d, this version knows %d and %d", version, chunkVersion, chunkVersionExtra)
 	}
 	if data[1]&^chunkCompressed != 0 {
 		return columns{}, fmt.Errorf("unknown flags %#x", data[1])
@@ -40,7 +56,7 @@ func decodeColumns(data []byte) (columns, error) {
 	head := cursor{b: data[2:end]}
 	n, size := head.unsigned(), head.unsigned()
 	// A reading takes a byte of time and one of reading at the least, so a short body cannot claim many.
-	if head.bad || n == 0 || n > maxChunk || size < 2*n || size > maxReadingLen*maxChunk {
+	if head.bad || n == 0 || n > maxChunk || size < 2*n || size > (maxReadingLen+maxExtraLen)*maxChunk {
 		return columns{}, fmt.Errorf("claims %d readings in %d bytes", n, size)
 	}
 	body := head.b
@@ -55,6 +71,9 @@ func decodeColumns(data []byte) (columns, error) {
 	}
 	cur := cursor{b: body}
 	c := cur.columns(int(n))
+	if version == chunkVersionExtra {
+		c.extra = cur.extra(int(n))
+	}
 	if cur.bad || len(cur.b) != 0 {
 		return columns{}, fmt.Errorf("body does not hold %d readings", n)
 	}
@@ -96,7 +115,7 @@ func (c *cursor) within(v, limit int64) int64 {
 }
 
 func (c *cursor) columns(n int) columns {
-	out := columns{tagged: make([]bool, n), indicator: make([]int, n), nano: make([]int64, n)}
+	out := columns{indicator: make([]int, n), nano: make([]int64, n)}
 	out.micros = c.smooth(n, maxMicros, nil)
 	for i := 0; i < n && !c.bad; {
 		index := c.unsigned()
@@ -108,11 +127,7 @@ func (c *cursor) columns(n int) columns {
 			out.indicator[i] = int(index)
 		}
 	}
-	for i, known, least := 0, true, 0; i < n && !c.bad; known, least = !known, 1 {
-		for end := c.runEnd(i, n, least); i < end; i++ { // only the first stretch may be empty
-			out.tagged[i] = known
-		}
-	}
+	out.tagged = c.turns(n)
 	out.steps = c.smooth(n, maxSteps, out.tagged)
 
 	divisor := c.unsigned()

@@ -33,8 +33,9 @@ type rowsQuerier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 }
 
-func doubts(ctx context.Context, q rowsQuerier, run int64) ([]sweep.Doubt, error) {
-	rows, err := q.QueryContext(ctx, "SELECT code, from_us, to_us, text FROM doubt WHERE run_id = ? ORDER BY id", run)
+// doubts gives the doubts about a run. A spoiled one stands as it reads, and is reported: without it angles would be believed.
+func (s *Store) doubts(ctx context.Context, q rowsQuerier, run int64) ([]sweep.Doubt, error) {
+	rows, err := q.QueryContext(ctx, "SELECT code, from_us, to_us, text, "+s.sound["doubt"]+" FROM doubt WHERE run_id = ? ORDER BY id", run)
 	if err != nil {
 		return nil, err
 	}
@@ -43,8 +44,12 @@ func doubts(ctx context.Context, q rowsQuerier, run int64) ([]sweep.Doubt, error
 	for rows.Next() {
 		var d sweep.Doubt
 		var from, to int64
-		if err := rows.Scan(&d.Code, &from, &to, &d.Text); err != nil {
+		var whole bool
+		if err := rows.Scan(&d.Code, &from, &to, &d.Text, &whole); err != nil {
 			return nil, err
+		}
+		if !whole {
+			_ = s.spoiled(fmt.Sprintf("a doubt about run %d", run), 0)
 		}
 		d.FromS, d.ToS = float64(from)/microsPerSecond, float64(to)/microsPerSecond
 		out = append(out, d)

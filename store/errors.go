@@ -32,8 +32,14 @@ func isConstraint(err error) bool {
 	return errors.As(err, &se) && se.Code == sqlite3.ErrConstraint
 }
 
+// isCorrupt says whether SQLite could not make sense of a page.
+func isCorrupt(err error) bool {
+	var se sqlite3.Error
+	return errors.As(err, &se) && (se.Code == sqlite3.ErrCorrupt || se.Code == sqlite3.ErrNotADB)
+}
+
 // fault carries a sentinel for the program, the cure for the person, and SQLite's own words for whoever digs deeper.
-func (s *Store) fault(doing string, err error) error { return fault(s.path, doing, err) }
+func (s *Store) fault(doing string, err error) error { return s.watched(fault(s.path, doing, err)) }
 
 func fault(path, doing string, err error) error {
 	if err == nil {

@@ -26,6 +26,7 @@ type Event struct {
 	BootID     string        `json:"-"`                     // empty: the store's; both for DateBoot
 	BootTime   time.Duration `json:"-"`                     // since that boot
 	ClockUnset bool          `json:"clock_unset,omitempty"` // At cannot be believed
+	Damage     string        `json:"damage,omitempty"`      // nothing of it is to be believed; empty: it is as it was written
 
 	Undone *time.Time `json:"undone,omitempty"` // when a person took it back; nil: it counts
 }
@@ -130,7 +131,7 @@ func (s *Store) UndoEvent(ctx context.Context, id int64, at time.Time) error {
 // Events returns up to limit events (at most 1000), the last stored first, with those that were taken back.
 func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	const doing = "list events"
-	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved, undone_us FROM event ORDER BY id DESC LIMIT ?",
+	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved, undone_us, "+s.sound["event"]+" FROM event ORDER BY id DESC LIMIT ?",
 		min(max(limit, 0), maxPage))
 	if err != nil {
 		return nil, s.fault(doing, err)
@@ -142,13 +143,19 @@ func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 		var at int64
 		var moved sql.NullString
 		var undone sql.NullInt64
-		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset, &moved, &undone); err != nil {
-			return nil, s.fault(doing, err)
-		}
-		if moved.Valid {
-			if err := json.Unmarshal([]byte(moved.String), &e.Moved); err != nil {
-				return nil, s.fault(doing, fmt.Errorf("event %d: %w: %w", e.ID, ErrDamaged, err))
+		var sound bool
+		if err := rows.Scan(&e.ID, &at, &e.Kind, &e.Text, &e.Run, &e.ClockUnset, &moved, &undone, &sound); err != nil {
+			spoiled, err := bare(rows)
+			if err != nil {
+				return nil, s.fault(doing, err)
 			}
+			e, sound = Event{ID: spoiled.run.ID}, false
+		}
+		if sound && moved.Valid {
+			sound = json.Unmarshal([]byte(moved.String), &e.Moved) == nil
+		}
+		if !sound {
+			e.Damage = s.spoiled(fmt.Sprintf("event %d", e.ID), 0)
 		}
 		e.At = fromMicros(at)
 		if undone.Valid {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -54,12 +55,16 @@ type historian struct {
 	first   int64 // run without a date
 	absurd  int   // temperatures that cannot be
 	odd     int64 // run with the first of them
+	bad     int   // runs that are not as they were written
+	worst   int64 // the first of them
 	newest  bool  // the newest of them comes after all that are dated
 }
 
 func (b *historian) runs() error {
 	rows, err := b.s.r.QueryContext(b.ctx, `SELECT run.id, purpose, setup_id, started_us, clock_set,
-		spindle_hours, temperature_c, line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m'
+		spindle_hours, temperature_c, line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m',
+		coalesce(line.json ->> '$.tilt.dof', line.json ->> '$.dof'), coalesce(line.json ->> '$.nod.dof', line.json ->> '$.dof'),
+		`+b.s.sound["run"]+" AND "+b.s.sound["line"]+`
 		FROM run JOIN line ON line.run_id = run.id
 		WHERE kind = 'sweep' AND outcome = 'finished' AND run.id > ? ORDER BY run.id`, b.mark.Run)
 	if err != nil {
@@ -71,25 +76,38 @@ func (b *historian) runs() error {
 		dated              bool
 		hours, celsius     sql.NullFloat64
 		x                  [4]sql.NullFloat64
+		dof                [2]sql.NullFloat64
+		sound              bool
 	}
 	var found []row
 	for rows.Next() {
 		var r row
-		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.celsius, &r.x[0], &r.x[1], &r.x[2], &r.x[3]); err != nil {
-			rows.Close()
-			return err
+		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.celsius, &r.x[0], &r.x[1], &r.x[2], &r.x[3], &r.dof[0], &r.dof[1], &r.sound); err != nil {
+			spoiled, err := bare(rows)
+			if err != nil {
+				return errors.Join(err, rows.Close())
+			}
+			r.id, r.sound = spoiled.run.ID, false
 		}
 		found = append(found, r)
 	}
-	if err := rows.Close(); err != nil {
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
 		return err
 	}
 	for _, r := range found { // after the query, so that no connection is held while another is asked for
-		setup, err := b.s.setup(b.ctx, b.s.r, r.setup)
+		b.mark.Run = r.id
+		if !r.sound {
+			b.spoiled(r.id)
+			continue
+		}
+		setup, _, err := b.s.setup(b.ctx, b.s.r, r.setup)
+		if errors.Is(err, ErrDamaged) {
+			b.spoiled(r.id)
+			continue
+		}
 		if err != nil {
 			return fmt.Errorf("run %d: %w", r.id, err)
 		}
-		b.mark.Run = r.id
 		if setup.Machine != b.machine {
 			continue
 		}
@@ -116,7 +134,10 @@ func (b *historian) runs() error {
 		}
 		for i := range c.Axis {
 			if v, u := r.x[2*i], r.x[2*i+1]; v.Valid {
-				c.Axis[i] = &drift.Value{MMPerM: v.Float64, U: u.Float64}
+				c.Axis[i] = &drift.Value{MMPerM: v.Float64, U: u.Float64, DoF: math.Inf(1)}
+				if r.dof[i].Valid {
+					c.Axis[i].DoF = r.dof[i].Float64
+				}
 			}
 		}
 		if c.Axis[0] != nil || c.Axis[1] != nil {
@@ -136,6 +157,16 @@ func (b *historian) temperature(c *drift.Check, celsius float64, run int64) {
 	}
 }
 
+// spoiled leaves out a run of which the row, the result or the setup is not as it was written.
+func (b *historian) spoiled(run int64) {
+	if b.bad++; b.bad == 1 {
+		b.worst = run
+	}
+	// Reading it in full finds out which, and reports it.
+	_, _ = b.s.Find(b.ctx, Which{Before: run + 1, Limit: 1})
+	_, _ = b.s.Lines(b.ctx, Which{Before: run + 1, Limit: 1})
+}
+
 func (b *historian) undated(run int64) {
 	if b.noDate++; b.noDate == 1 {
 		b.first = run
@@ -148,7 +179,7 @@ func (b *historian) event(at time.Time, kind, text string, run int64) {
 }
 
 func (b *historian) events() error {
-	rows, err := b.s.r.QueryContext(b.ctx, "SELECT id, at_us, kind, text, clock_set FROM event WHERE id > ? AND undone_us IS NULL ORDER BY id", b.mark.Event)
+	rows, err := b.s.r.QueryContext(b.ctx, "SELECT id, at_us, kind, text, clock_set, "+b.s.sound["event"]+" FROM event WHERE id > ? AND undone_us IS NULL ORDER BY id", b.mark.Event)
 	if err != nil {
 		return err
 	}
@@ -157,9 +188,18 @@ func (b *historian) events() error {
 	for rows.Next() {
 		var at int64
 		var kind, text string
-		var dated bool
-		if err := rows.Scan(&b.mark.Event, &at, &kind, &text, &dated); err != nil {
-			return err
+		var dated, sound bool
+		if err := rows.Scan(&b.mark.Event, &at, &kind, &text, &dated, &sound); err != nil {
+			spoiled, err := bare(rows)
+			if err != nil {
+				return err
+			}
+			b.mark.Event, sound = spoiled.run.ID, false
+		}
+		if !sound { // the machine may be another one since, but not even the day is to be believed
+			_ = b.s.spoiled(fmt.Sprintf("event %d", b.mark.Event), 0)
+			b.warn("record_damaged", "event %d is not as it was written; left out", b.mark.Event)
+			continue
 		}
 		if !dated {
 			undated++
@@ -187,6 +227,10 @@ func (b *historian) warn(code, format string, args ...any) {
 func (b *historian) conclude() {
 	if b.noDate > 0 {
 		b.warn("clock_not_set", "checks from before the clock was set, run %d the first: %d; left out, since nobody knows when they were", b.first, b.noDate)
+	}
+	if b.bad > 0 {
+		b.warn("record_damaged", "checks that are not as they were written, run %d the first: %d; left out until they are fitted again or a backup is restored",
+			b.worst, b.bad)
 	}
 	if b.absurd > 0 {
 		b.warn("temperature_absurd", "run %d: %d stored with a temperature below %.0f or above %.0f degrees Celsius, which is no machine's; taken as not known: look at the sensor",

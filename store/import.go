@@ -20,6 +20,9 @@ type Import struct {
 	Points []sweep.Point
 	Result sweep.Result
 	Again  bool // store it even if it was imported before
+
+	Samples *Samples // of a measurement that is no sweep, instead of Points
+	Finding *Finding // of it, instead of Result
 }
 
 // ImportRun stores a recorded sweep as a finished run, all of it or nothing. One with the readings of an earlier import, or of
@@ -29,21 +32,32 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	if s.w == nil {
 		return 0, s.readOnly(doing)
 	}
-	if im.Kind == "" || im.StartedAt.IsZero() || len(im.Points) == 0 {
+	samples := Samples{Points: im.Points}
+	if im.Samples != nil {
+		samples = *im.Samples
+	}
+	if im.Kind == "" || im.StartedAt.IsZero() || len(samples.Points) == 0 {
 		return 0, fmt.Errorf("%s: a kind, a date and readings are needed", doing)
 	}
-	whole, err := quantise(im.Points)
+	if im.Finding == nil {
+		f, err := FindingOf(im.Result)
+		if err != nil {
+			return 0, fmt.Errorf("%s: %w", doing, err)
+		}
+		im.Finding = &f
+	}
+	whole, err := samples.quantise()
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", doing, err)
 	}
 	hash := whole.hash()
-	pieces, err := pack(im.Points)
+	pieces, err := pack(samples)
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", doing, err)
 	}
 	im.BootID, im.BootTime, im.ClockSet = "", 0, true
 	first, last := math.Inf(1), math.Inf(-1)
-	for _, p := range im.Points {
+	for _, p := range samples.Points {
 		first, last = min(first, p.T), max(last, p.T)
 	}
 	if !im.Again {
@@ -83,7 +97,10 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 		if err := endRun(ctx, tx, id, Finished, sql.NullInt64{Int64: micros(ended), Valid: true}, ""); err != nil {
 			return err
 		}
-		return putResult(ctx, tx, id, im.Result)
+		if _, err := tx.ExecContext(ctx, "UPDATE run SET origin = ? WHERE id = ?", im.File, id); err != nil {
+			return err
+		}
+		return putFinding(ctx, tx, id, *im.Finding)
 	})
 	if err != nil {
 		return 0, s.fault(doing, err)
@@ -105,6 +122,20 @@ func (c columns) hash() (sum [32]byte) {
 			row[32] = 1
 		}
 		h.Write(row[:])
+	}
+	for _, extra := range c.extra { // none in a sweep, so that its hash is as ever
+		h.Write([]byte(extra.name))
+		for i, v := range extra.micro {
+			binary.LittleEndian.PutUint64(row[0:], uint64(v))
+			row[8] = 0
+			if extra.known[i] {
+				row[8] = 1
+			}
+			h.Write(row[:9])
+		}
+		for _, w := range extra.words {
+			fmt.Fprintf(h, "%d:%s", len(w), w)
+		}
 	}
 	h.Sum(sum[:0])
 	return sum

@@ -56,7 +56,8 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 				UNION SELECT id FROM (SELECT id FROM run WHERE kind = 'sweep' AND outcome = 'finished' ORDER BY id DESC LIMIT ?))
 		SELECT run.id, setup_id, started_us, purpose, coalesce(line.json ->> '$.verdict', ''),
 			line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.tilt.U_mm_per_m',
-			line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m', line.json ->> '$.nod.U_mm_per_m'
+			line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m', line.json ->> '$.nod.U_mm_per_m',
+			`+s.sound["run"]+" AND "+s.sound["line"]+`
 		FROM wanted JOIN run ON run.id = wanted.id JOIN line ON line.run_id = run.id
 		WHERE NOT (run.id IN (SELECT run_id FROM import)
 			AND EXISTS (SELECT 1 FROM run AS older WHERE older.id < run.id AND older.started_us > run.started_us AND older.outcome = 'finished'))
@@ -70,9 +71,14 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 		var t Trial
 		var setup, started int64
 		var x [6]sql.NullFloat64
-		if err := rows.Scan(&t.Run, &setup, &started, &t.Purpose, &t.Verdict, &x[0], &x[1], &x[2], &x[3], &x[4], &x[5]); err != nil {
-			rows.Close()
-			return nil, err
+		var sound bool
+		if err := rows.Scan(&t.Run, &setup, &started, &t.Purpose, &t.Verdict, &x[0], &x[1], &x[2], &x[3], &x[4], &x[5], &sound); err != nil {
+			if _, err := bare(rows); err != nil {
+				return nil, errors.Join(err, rows.Close())
+			}
+		}
+		if !sound { // what is not as it was written teaches nothing; whoever lists the runs is told
+			continue
 		}
 		if !x[0].Valid && !x[3].Valid {
 			continue
@@ -92,7 +98,10 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 	}
 	var out []Trial
 	for i, t := range found { // after the query, so that no connection is held while another is asked for
-		setup, err := s.setup(ctx, s.r, setups[i])
+		setup, _, err := s.setup(ctx, s.r, setups[i])
+		if errors.Is(err, ErrDamaged) {
+			continue
+		}
 		if err != nil {
 			return nil, fmt.Errorf("run %d: %w", t.Run, err)
 		}
@@ -105,7 +114,7 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 }
 
 func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
-	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run FROM event WHERE after_run >= ? AND undone_us IS NULL ORDER BY id", trials[0].Run)
+	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run, "+s.sound["event"]+" FROM event WHERE after_run >= ? AND undone_us IS NULL ORDER BY id", trials[0].Run)
 	if err != nil {
 		return err
 	}
@@ -114,8 +123,20 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 		var id, after int64
 		var kind, text string
 		var moved sql.NullString
-		if err := rows.Scan(&id, &kind, &text, &moved, &after); err != nil {
-			return err
+		var sound bool
+		if err := rows.Scan(&id, &kind, &text, &moved, &after, &sound); err != nil {
+			spoiled, err := bare(rows)
+			if err != nil {
+				return err
+			}
+			id, sound = spoiled.run.ID, false
+		}
+		if !sound { // nothing of it is to be believed, but something may have been moved: what came before teaches nothing
+			_ = s.spoiled(fmt.Sprintf("event %d", id), 0)
+			for i := range trials {
+				trials[i].Entry.Unrecorded = true
+			}
+			continue
 		}
 		if !slices.Contains(changing, kind) {
 			continue

@@ -13,14 +13,14 @@ import (
 	"path/filepath"
 	"sync"
 	"time"
-
-	"tramd/sweep"
 )
 
 // Options are what a store may be told. The zero value will do.
 type Options struct {
 	BootID string       // of this boot, for runs that name none
 	Log    *slog.Logger // nil: silent
+
+	Damaged func(Damaged) // gets each damage that is met, once, from whichever goroutine meets it; may be nil
 
 	busyTimeout time.Duration // zero: the usual; tests wait less
 	files       fs.FS         // nil: the migrations built in
@@ -37,9 +37,13 @@ type Store struct {
 	w        *sql.DB // one connection; nil when opened for reading only
 	r        *sql.DB
 
+	sound    map[string]string // by table: the condition under which a row is as it was written
+	onDamage func(Damaged)
+
 	mu     sync.Mutex
-	setups map[int64]sweep.Setup // by row; a stored setup never changes
-	begun  map[int64]time.Time   // runs begun through this store and not ended: when, on the clock that nobody sets
+	setups map[int64]stored    // by row; a stored setup never changes
+	met    map[string]bool     // damage that was reported
+	begun  map[int64]time.Time // runs begun through this store and not ended: when, on the clock that nobody sets
 
 	closing  sync.Once
 	closeErr error
@@ -100,11 +104,17 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	if err := s.migrate(ctx, steps); err != nil {
 		return s.wasOurs(err)
 	}
+	if err := s.keepSums(ctx); err != nil {
+		return s.fault("keep the sums", err)
+	}
 	if err := syncDir(s.path); err != nil { // or a power cut could take a new file's name away
 		return fmt.Errorf("store %s: %w", s.path, err)
 	}
 	s.r = openReaders(s.path, o.wait())
 	if err := s.r.PingContext(ctx); err != nil {
+		return s.fault("open for reading", err)
+	}
+	if s.sound, err = soundness(ctx, s.r); err != nil {
 		return s.fault("open for reading", err)
 	}
 	return nil
@@ -134,6 +144,9 @@ func OpenReadOnly(ctx context.Context, path string, o Options) (*Store, error) {
 	if err == nil && version < len(steps) {
 		err = fmt.Errorf("store %s: schema %d is older than this version's (%d); start the daemon on it once, which brings it up to date",
 			path, version, len(steps))
+	}
+	if err == nil {
+		s.sound, err = soundness(ctx, s.r)
 	}
 	if err != nil {
 		_ = s.Close()
@@ -203,7 +216,8 @@ func (o Options) store(path string) *Store {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
-	return &Store{path: path, bootID: o.BootID, log: log, setups: map[int64]sweep.Setup{}, begun: map[int64]time.Time{}}
+	return &Store{path: path, bootID: o.BootID, log: log, onDamage: o.Damaged, setups: map[int64]stored{},
+		begun: map[int64]time.Time{}, met: map[string]bool{}}
 }
 
 func (o Options) wait() time.Duration {

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -36,13 +35,16 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 }
 
 func putRun(ctx context.Context, tx *sql.Tx, r NewRun) (sql.Result, error) {
-	setup, err := putSetup(ctx, tx, r.Setup)
+	setup, err := putSetup(ctx, tx, r.Setup, r.Own)
 	if err != nil {
 		return nil, err
 	}
 	res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
 		r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
+	if err == nil && r.Subject != "" {
+		err = setSubject(ctx, tx, res, r.Subject)
+	}
 	if err == nil && r.TemperatureC != nil {
 		err = setTemperature(ctx, tx, res, *r.TemperatureC)
 	}
@@ -65,6 +67,15 @@ func setHours(ctx context.Context, tx *sql.Tx, run sql.Result, m Meter) error {
 		return err
 	}
 	return putMeter(ctx, tx, m)
+}
+
+func setSubject(ctx context.Context, tx *sql.Tx, run sql.Result, subject string) error {
+	id, err := run.LastInsertId()
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "UPDATE run SET subject = ? WHERE id = ?", subject, id)
+	return err
 }
 
 func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius float64) error {
@@ -99,19 +110,7 @@ func (s *Store) insert(ctx context.Context, doing string, f func(context.Context
 // none of them is stored, and the same call may be made again. A point whose Angle is NaN is kept as not tagged; anything
 // else that is not finite is refused.
 func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {
-	doing := fmt.Sprintf("store readings of run %d", run)
-	if s.w == nil {
-		return s.readOnly(doing)
-	}
-	if len(pts) == 0 {
-		return nil
-	}
-	pieces, err := pack(pts) // first: a reading that cannot be stored must not leave half of them behind
-	if err != nil {
-		return fmt.Errorf("%s: %w", doing, err)
-	}
-	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error { return putPieces(ctx, tx, run, pieces) })
-	return s.fault(doing, err)
+	return s.AppendSamples(ctx, run, Samples{Points: pts})
 }
 
 // piece is a chunk on its way to its row.
@@ -120,21 +119,24 @@ type piece struct {
 	readings, untagged int
 }
 
-func pack(pts []sweep.Point) ([]piece, error) {
+func pack(s Samples) ([]piece, error) {
+	if err := s.fits(); err != nil {
+		return nil, err
+	}
 	var pieces []piece
-	for first := 0; first < len(pts); first += maxChunk {
-		part := pts[first:min(first+maxChunk, len(pts))]
-		data, err := encodeChunk(part)
+	for first := 0; first < len(s.Points); first += maxChunk {
+		part := s.part(first, min(first+maxChunk, len(s.Points)))
+		data, err := encodeSamples(part)
 		if err != nil {
 			return nil, err
 		}
 		untagged := 0
-		for _, p := range part {
+		for _, p := range part.Points {
 			if math.IsNaN(p.Angle) {
 				untagged++
 			}
 		}
-		pieces = append(pieces, piece{data, len(part), untagged})
+		pieces = append(pieces, piece{data, len(part.Points), untagged})
 	}
 	return pieces, nil
 }
@@ -156,6 +158,19 @@ func putPieces(ctx context.Context, tx *sql.Tx, run int64, pieces []piece) error
 // this store with a StartedAt from time.Now the length is taken from the monotonic clock and added to the stored start,
 // which may have been dated anew meanwhile.
 func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, res *sweep.Result) error {
+	var f *Finding
+	if res != nil {
+		found, err := FindingOf(*res)
+		if err != nil {
+			return fmt.Errorf("end run %d: %w", run, err)
+		}
+		f = &found
+	}
+	return s.FinishRunWith(ctx, run, o, endedAt, why, f)
+}
+
+// FinishRunWith is FinishRun for a measurement of any kind.
+func (s *Store) FinishRunWith(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, f *Finding) error {
 	doing := fmt.Sprintf("end run %d", run)
 	if s.w == nil {
 		return s.readOnly(doing)
@@ -167,10 +182,10 @@ func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt tim
 		if err := endRun(ctx, tx, run, o, s.endOf(ctx, tx, run, endedAt), why); err != nil {
 			return err
 		}
-		if res == nil {
+		if f == nil {
 			return nil
 		}
-		return putResult(ctx, tx, run, *res)
+		return putFinding(ctx, tx, run, *f)
 	})
 	if err == nil {
 		s.mu.Lock()
@@ -196,21 +211,6 @@ func (s *Store) endOf(ctx context.Context, tx *sql.Tx, run int64, endedAt time.T
 	}
 	ended.Int64 = started + endedAt.Sub(began).Microseconds()
 	return ended
-}
-
-// AddResult adds the result of a later fit to a run. The older ones stay; the newest is the one shown.
-func (s *Store) AddResult(ctx context.Context, run int64, res sweep.Result) error {
-	doing := fmt.Sprintf("add a result to run %d", run)
-	if s.w == nil {
-		return s.readOnly(doing)
-	}
-	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		if err := whyNotOpen(ctx, tx, run); errors.Is(err, ErrNotFound) {
-			return err
-		}
-		return putResult(ctx, tx, run, res)
-	})
-	return s.fault(doing, err)
 }
 
 func endRun(ctx context.Context, tx *sql.Tx, run int64, o Outcome, endedUS sql.NullInt64, why string) error {
@@ -248,19 +248,4 @@ func whyNotOpen(ctx context.Context, tx *sql.Tx, run int64) error {
 		return err
 	}
 	return fmt.Errorf("%w: %s", ErrEnded, outcome)
-}
-
-func putResult(ctx context.Context, tx *sql.Tx, run int64, res sweep.Result) error {
-	text, err := json.Marshal(res)
-	if err != nil { // a slope that is not finite, say
-		return fmt.Errorf("result: %w", err)
-	}
-	var cov [3]any // NULL unless all are numbers: SQLite would turn a NaN into NULL without a word
-	tt, tn, nn := res.Covariance[0][0], res.Covariance[0][1], res.Covariance[1][1]
-	if sum := tt + tn + nn; !math.IsNaN(sum) && !math.IsInf(sum, 0) {
-		cov = [3]any{tt, tn, nn}
-	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO result (run_id, model, model_version, json, cov_tilt, cov_tilt_nod, cov_nod)
-		VALUES (?, ?, ?, ?, ?, ?, ?)`, run, res.Model, res.ModelVersion, string(text), cov[0], cov[1], cov[2])
-	return err
 }

@@ -12,7 +12,7 @@ const retainBatch = 20
 
 // DropReadings lets go of the readings of runs that began before a moment, a batch of them; what was concluded from them
 // stays for ever. It gives the runs' numbers: call it until there are none. Kept are the readings of
-//   - runs that carry a note,
+//   - runs that carry a person's note,
 //   - runs whose time cannot be believed,
 //   - the first finished run of each setup, and the first after each event: what all later ones are compared with,
 //   - the last finished run of each kind, and what came after it.
@@ -26,11 +26,14 @@ func (s *Store) DropReadings(ctx context.Context, before time.Time) ([]int64, er
 	var ids []int64
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var err error
-		ids, err = numbers(ctx, tx, `SELECT id FROM run WHERE readings_gone = 0 AND readings > 0 AND outcome <> '' AND clock_set = 1
+		// NOT EXISTS and not NOT IN: an event with no finished run after it gives NULL, which no number is ever known not to be.
+		ids, err = numbers(ctx, tx, `WITH compared AS MATERIALIZED (
+				SELECT min(id) AS id FROM run WHERE outcome = 'finished' GROUP BY setup_id
+				UNION SELECT (SELECT min(run.id) FROM run WHERE outcome = 'finished' AND clock_set = 1 AND started_us >= event.at_us)
+					FROM event WHERE event.at_us < ?1 AND undone_us IS NULL AND kind NOT IN ('note', 'hours'))
+			SELECT id FROM run WHERE readings_gone = 0 AND readings > 0 AND outcome <> '' AND clock_set = 1
 			AND started_us < ?1 AND note = ''
-			AND id NOT IN (SELECT min(id) FROM run WHERE outcome = 'finished' GROUP BY setup_id)
-			AND id NOT IN (SELECT (SELECT min(run.id) FROM run WHERE outcome = 'finished' AND clock_set = 1 AND started_us >= event.at_us)
-				FROM event WHERE event.at_us < ?1 AND undone_us IS NULL AND kind NOT IN ('note', 'hours'))
+			AND NOT EXISTS (SELECT 1 FROM compared WHERE compared.id = run.id)
 			AND EXISTS (SELECT 1 FROM run AS later WHERE later.id > run.id AND later.kind = run.kind AND later.outcome = 'finished')
 			ORDER BY id LIMIT ?2`, micros(before), retainBatch)
 		if err != nil {

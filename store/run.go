@@ -1,6 +1,7 @@
 package store
 
 import (
+	"encoding/json"
 	"time"
 
 	"tramd/sweep"
@@ -23,7 +24,8 @@ func (o Outcome) known() bool {
 
 // NewRun is what is known of a run when it begins.
 type NewRun struct {
-	Kind      string // "sweep"
+	Kind      string // "sweep", "half-turn", "traverse", ...
+	Subject   string // what is measured, by its configured name; empty: there is only one
 	Purpose   string // "check": does it still hold; "adjust": something is being moved
 	Setup     sweep.Setup
 	StartedAt time.Time
@@ -31,6 +33,10 @@ type NewRun struct {
 	BootTime  time.Duration // since that boot
 	ClockSet  bool          // whether StartedAt can be believed
 	Note      string
+
+	// Own is a JSON object with what a measurement of this kind needs beside the setup to be fitted again: positions,
+	// heights, which side. nil: nothing.
+	Own json.RawMessage
 
 	TemperatureC *float64 // of the machine or the shop; nil: not known
 	Meter        *Meter   // of the spindle; kept with the run. nil: not known
@@ -40,6 +46,7 @@ type NewRun struct {
 type Run struct {
 	ID        int64         `json:"id"`
 	Kind      string        `json:"kind"`
+	Subject   string        `json:"subject,omitempty"` // what was measured, by its configured name
 	Purpose   string        `json:"purpose"`
 	Outcome   Outcome       `json:"outcome"` // empty: still going on
 	StartedAt time.Time     `json:"started_at"`
@@ -57,11 +64,20 @@ type Run struct {
 	Note      string        `json:"note"`
 	Log       string        `json:"log,omitempty"` // what was done step by step; this and the next of a run that was asked for by its number
 
-	ReadingsGone bool `json:"readings_gone,omitempty"` // they were let go when they grew old
+	Own json.RawMessage `json:"own,omitempty"` // what its kind needs beside the setup
+	Raw json.RawMessage `json:"-"`             // the newest result as it is stored, of any kind; nil: none, or a spoiled one
+
+	ReadingsGone bool   `json:"readings_gone,omitempty"`    // they were let go when they grew old
+	Missing      int    `json:"readings_missing,omitempty"` // readings that were lost with a damaged file
+	Origin       string `json:"imported_from,omitempty"`    // the file it was brought in from
+	Damage       string `json:"damage,omitempty"`           // what of it is not to be believed; empty: all is as it was written
 
 	TemperatureC *float64 `json:"temperature_c,omitempty"` // of the machine or the shop when it began; nil: not known
 	SpindleHours *float64 `json:"spindle_hours,omitempty"` // of the spindle when it began; nil: not known
 }
+
+// sweeps says whether runs of a kind are concluded by a sweep.Result.
+func sweeps(kind string) bool { return kind == "sweep" || kind == "half-turn" }
 
 // RunKey labels a count of runs.
 type RunKey struct {

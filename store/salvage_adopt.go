@@ -45,6 +45,12 @@ func adopt(ctx context.Context, to *Store, out *Saved) error {
 				return err
 			}
 		}
+		// What is left of a run's readings is not what its row says.
+		if _, err := tx.ExecContext(ctx, `UPDATE run SET missing = readings - had FROM (SELECT id AS of, (SELECT coalesce(sum(chunk.readings), 0)
+			FROM chunk WHERE `+chunksOfRun+`) AS had FROM run WHERE outcome <> '' AND readings_gone = 0) WHERE id = of AND readings - had <> missing
+			AND had <= readings`); err != nil {
+			return err
+		}
 		// The counts are more than the runs where old runs were removed; less than them, rows of the counts are lost.
 		_, err = tx.ExecContext(ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, count(*) FROM run WHERE outcome <> '' GROUP BY 1, 2
 			ON CONFLICT (kind, outcome) DO UPDATE SET runs = max(runs, excluded.runs)`)

@@ -62,6 +62,7 @@ type rescue struct {
 	table      string
 	columns    []string
 	read, save string
+	sums       bool // the old file has a sum for each row, which is read last
 	rows, lost int
 	tries      int
 	batch      [][]any
@@ -79,7 +80,11 @@ func (t *rescue) run() error {
 	}
 	names := strings.Join(t.columns, ", ")
 	t.save = fmt.Sprintf("INSERT INTO %s (%s) VALUES (?%s)", quoted(t.table), names, strings.Repeat(", ?", len(t.columns)-1))
-	t.read = fmt.Sprintf("SELECT %s FROM %s", names, quoted(t.table))
+	with, err := t.soundness()
+	if err != nil {
+		return err
+	}
+	t.read = fmt.Sprintf("SELECT %s%s FROM %s", names, with, quoted(t.table))
 	if !keyed { // a small table without row numbers: as far as it can be read
 		_, err := t.stretch(t.read)
 		if err == nil {
@@ -99,6 +104,76 @@ func (t *rescue) run() error {
 	}
 	return t.flush()
 }
+
+// soundness is what to read beside the columns to know whether a row is as it was written, and keeps the sum itself from being
+// copied: it is made again.
+func (t *rescue) soundness() (string, error) {
+	if !slices.Contains(summed, t.table) {
+		return "", nil
+	}
+	columns, err := summedColumns(t.ctx, t.from, t.table)
+	if err != nil {
+		return "", err
+	}
+	var has int
+	err = t.from.QueryRowContext(t.ctx, "SELECT count(*) FROM sqlite_schema WHERE type = 'trigger' AND name = ?", t.table+"_sum_new").Scan(&has)
+	if err != nil || has == 0 { // of an older version
+		return "", nil
+	}
+	t.sums = true
+	return ", " + sound(quoted(t.table), columns), nil
+}
+
+// believe says whether a row is to be saved. A run that is not as it was written keeps its number and its readings, and says
+// that nothing else of it is to be believed.
+func (t *rescue) believe(row []any, sound bool) bool {
+	if t.table == "chunk" {
+		data, ok := row[len(row)-1].([]byte)
+		return ok && chunkSound(data)
+	}
+	if t.table == "setup" {
+		return believeSetup(t.columns, row)
+	}
+	if sound {
+		return true
+	}
+	if t.table != "run" {
+		return false
+	}
+	for i, name := range t.columns {
+		switch name {
+		case `"outcome"`:
+			row[i] = string(Failed)
+		case `"why"`:
+			row[i] = spoiltRun
+		case `"clock_set"`:
+			row[i] = 0
+		}
+	}
+	return true
+}
+
+// believeSetup is believe for a setup: one spoiled bit is turned back.
+func believeSetup(columns []string, row []any) bool {
+	at := func(name string) int { return slices.Index(columns, quoted(name)) }
+	j, t, h := at("json"), at("tolerance"), at("hash")
+	if j < 0 || t < 0 || h < 0 {
+		return false
+	}
+	text, okText := row[j].(string)
+	tolerance, okTolerance := row[t].(string)
+	hash, okHash := row[h].([]byte)
+	if !okText || !okTolerance || !okHash {
+		return false
+	}
+	text, tolerance, sound := mendSetup(text, tolerance, hash)
+	sum := setupHash(text, tolerance)
+	row[j], row[t], row[h] = text, tolerance, sum[:]
+	return sound
+}
+
+// spoiltRun is why a run failed whose row was spoiled.
+const spoiltRun = "this run's row was damaged: what stands here besides its readings is not to be believed"
 
 // last is the highest row number worth looking for. Where it cannot be read it is reckoned from the size of the file: no
 // row is smaller than ten bytes.
@@ -211,15 +286,23 @@ func (t *rescue) stretch(query string, args ...any) (int64, error) {
 	last := int64(-1)
 	for rows.Next() {
 		row := make([]any, len(t.columns))
-		into := make([]any, len(row))
+		into := make([]any, len(row), len(row)+1)
 		for i := range row {
 			into[i] = &row[i]
+		}
+		sound := true
+		if t.sums {
+			into = append(into, &sound)
 		}
 		if err := rows.Scan(into...); err != nil {
 			return last, err
 		}
 		if n, ok := row[0].(int64); ok {
 			last = n
+		}
+		if !t.believe(row, sound) {
+			t.lost++
+			continue
 		}
 		t.batch = append(t.batch, row)
 		if len(t.batch) >= rescueBatch {
@@ -276,7 +359,7 @@ func common(ctx context.Context, from, to *sql.DB, table string) ([]string, bool
 	if err != nil {
 		return nil, false, ctx.Err() // nothing of that table can be read
 	}
-	want = slices.DeleteFunc(want, func(c string) bool { return !slices.Contains(have, c) })
+	want = slices.DeleteFunc(want, func(c string) bool { return c == `"sum"` || !slices.Contains(have, c) })
 	if i := slices.Index(want, key); i > 0 {
 		want[0], want[i] = want[i], want[0]
 	}
@@ -284,7 +367,7 @@ func common(ctx context.Context, from, to *sql.DB, table string) ([]string, bool
 }
 
 // columnsOf gives a table's columns, quoted, and which of them is its row number ("" if none).
-func columnsOf(ctx context.Context, db *sql.DB, table string) (names []string, key string, err error) {
+func columnsOf(ctx context.Context, db rowsQuerier, table string) (names []string, key string, err error) {
 	rows, err := db.QueryContext(ctx, `SELECT name, pk = 1 AND type = 'INTEGER' AND (SELECT wr = 0 FROM pragma_table_list WHERE name = ?1)
 		AND (SELECT count(*) FROM pragma_table_info(?1) WHERE pk > 0) = 1 FROM pragma_table_info(?1)`, table)
 	if err != nil {

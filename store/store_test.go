@@ -59,6 +59,11 @@ func TestRunRoundTrip(t *testing.T) {
 		t.Fatal(err)
 	}
 	want.Outcome, want.EndedAt, want.Result = Finished, day.Add(3*time.Second), resultOf(1e-4, -2e-5)
+	if f, err := FindingOf(*want.Result); err != nil {
+		t.Fatal(err)
+	} else {
+		want.Raw = f.JSON
+	}
 	path := s.path
 	if err := s.Close(); err != nil {
 		t.Fatal(err)

@@ -14,6 +14,7 @@ var Axes = [2]string{"tilt", "nod"}
 type Value struct {
 	MMPerM float64
 	U      float64 // standard uncertainty in mm/m; 0 or NaN: not known
+	DoF    float64 // degrees of freedom behind U; 0, NaN or +Inf: as good as infinitely many
 }
 
 // Check is one measurement of the machine that nothing was adjusted for.

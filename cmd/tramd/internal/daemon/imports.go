@@ -41,7 +41,7 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 		return Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
 	}
 	id, err := s.ImportRun(ctx, store.Import{
-		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, Note: "imported from " + f.Name, TemperatureC: f.TemperatureC},
+		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, TemperatureC: f.TemperatureC},
 		File:   f.Name, Points: pts, Result: result, Again: f.Again,
 	})
 	if errors.Is(err, store.ErrImported) {
