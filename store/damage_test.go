@@ -192,7 +192,7 @@ func TestHistoryHasDegreesOfFreedom(t *testing.T) {
 		t.Fatalf("%+v, %v", h, err)
 	}
 	for i, v := range h.Entries[0].Check.Axis {
-		if v == nil || v.DoF != 7.5 || v.U == 0 {
+		if v == nil || h.Entries[0].Check.DoF[i] != 7.5 || v.U == 0 {
 			t.Errorf("%s: %+v", drift.Axes[i], v)
 		}
 	}

@@ -134,10 +134,7 @@ func (b *historian) runs() error {
 		}
 		for i := range c.Axis {
 			if v, u := r.x[2*i], r.x[2*i+1]; v.Valid {
-				c.Axis[i] = &drift.Value{MMPerM: v.Float64, U: u.Float64, DoF: math.Inf(1)}
-				if r.dof[i].Valid {
-					c.Axis[i].DoF = r.dof[i].Float64
-				}
+				c.Axis[i], c.DoF[i] = &drift.Value{MMPerM: v.Float64, U: u.Float64}, r.dof[i].Float64
 			}
 		}
 		if c.Axis[0] != nil || c.Axis[1] != nil {

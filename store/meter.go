@@ -26,12 +26,16 @@ func (m Meter) check() error {
 // Meter gives the hours as they were last kept; nil where none are known.
 func (s *Store) Meter(ctx context.Context) (*Meter, error) {
 	var m Meter
-	err := s.r.QueryRowContext(ctx, "SELECT hours, counter FROM meter").Scan(&m.Hours, &m.Counter)
+	var sound bool
+	err := s.r.QueryRowContext(ctx, "SELECT hours, counter, "+s.sound["meter"]+" FROM meter").Scan(&m.Hours, &m.Counter, &sound)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}
 	if err != nil {
 		return nil, s.fault("look up the spindle's hours", err)
+	}
+	if !sound { // they go on from what is there, and a person is to look at them
+		_ = s.spoiled("the row of the spindle's hours", 0)
 	}
 	return &m, nil
 }

@@ -14,7 +14,7 @@ import (
 )
 
 // summed are the tables whose rows carry a checksum in their column sum. Readings have one in each chunk and setups a hash.
-var summed = []string{"run", "result", "line", "event", "doubt", "meter"}
+var summed = []string{"run", "result", "line", "event", "doubt", "meter", "zero"}
 
 // spoiledSum stands for a row that was written to after it was found spoiled: no CRC-32 is negative.
 const spoiledSum = -1

@@ -44,7 +44,7 @@ func (s *Store) PutZero(ctx context.Context, z Zero) error {
 		return fmt.Errorf("%s: %w", doing, err)
 	}
 	return s.fault(doing, s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		setup, err := putSetup(ctx, tx, z.Setup)
+		setup, err := putSetup(ctx, tx, z.Setup, nil)
 		if err != nil {
 			return err
 		}
@@ -62,18 +62,22 @@ func (s *Store) LastZero(ctx context.Context, encoder string) (*Zero, error) {
 	const doing = "look up the zero of the encoder"
 	var z Zero
 	var at, setup int64
-	err := s.r.QueryRowContext(ctx, "SELECT at_us, clock_set, setup_id, encoder, zero_deg, reversed, index_deg FROM zero ORDER BY id DESC LIMIT 1").
-		Scan(&at, &z.ClockSet, &setup, &z.Encoder, &z.ZeroDeg, &z.Reversed, &z.IndexDeg)
+	var sound bool
+	err := s.r.QueryRowContext(ctx, "SELECT at_us, clock_set, setup_id, encoder, zero_deg, reversed, index_deg, "+s.sound["zero"]+" FROM zero ORDER BY id DESC LIMIT 1").
+		Scan(&at, &z.ClockSet, &setup, &z.Encoder, &z.ZeroDeg, &z.Reversed, &z.IndexDeg, &sound)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return nil, nil
 	case err != nil:
 		return nil, s.fault(doing, err)
+	case !sound: // a wrong zero would turn every lean: it is asked for again
+		_ = s.spoiled("the zero of the encoder", 0)
+		return nil, nil
 	case z.Encoder != encoder:
 		return nil, nil
 	}
 	z.At = fromMicros(at)
-	if z.Setup, err = s.setup(ctx, s.r, setup); err != nil {
+	if z.Setup, _, err = s.setup(ctx, s.r, setup); err != nil {
 		return nil, s.fault(doing, err)
 	}
 	return &z, nil

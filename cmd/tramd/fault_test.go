@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"io"
@@ -12,6 +13,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"tramd/cmd/tramd/internal/session"
 )
@@ -190,5 +192,111 @@ func TestADaemonStartsOnADamagedRecord(t *testing.T) {
 	}
 	if _, text := status(t, "http://"+s.page+"/api/v1/runs/1"); !strings.Contains(text, `"outcome":"finished"`) {
 		t.Errorf("run 1 was not saved: %s", text)
+	}
+}
+
+// Damage that is met while the daemon serves: what only a result holds is fitted again and said; a page that cannot be read
+// makes the daemon say that it is not well, hides no run that lies elsewhere, and is cured by the next start.
+func TestDamageMetWhileServing(t *testing.T) {
+	t.Parallel()
+	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	d := s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	sw := program(t, "sweep", "--config", s.config)
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	sw.wait()
+	_, before := status(t, "http://"+s.page+"/api/v1/runs/1")
+	if !strings.Contains(before, `"outcome":"finished"`) {
+		t.Fatal(before)
+	}
+	path := filepath.Join(s.dir, "tramd.db")
+	spoil := func(pattern string, then func(page []byte, at int)) {
+		t.Helper()
+		db, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := strings.Index(string(db), pattern)
+		if at < 0 {
+			t.Fatalf("no %q in the record", pattern)
+		}
+		page := db[at/1024*1024 : at/1024*1024+1024]
+		then(page, at%1024)
+		f, err := os.OpenFile(path, os.O_RDWR, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.WriteAt(page, int64(at/1024*1024)); err != nil {
+			t.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stop := func() {
+		t.Helper()
+		if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+			t.Fatal(err)
+		}
+		d.wait()
+	}
+	stop() // all is in the file now
+	spoil(`"closure_mm":`, func(page []byte, at int) { page[at+13] ^= 1 })
+	d = s.daemon(t)
+	fitted := func() bool {
+		_, text := status(t, "http://"+s.page+"/api/v1/runs/1")
+		return strings.Contains(text, `"code":"result_was_damaged"`) && !strings.Contains(text, `"damage":`)
+	}
+	for began := time.Now(); !fitted(); time.Sleep(50 * time.Millisecond) {
+		if time.Since(began) > 30*time.Second {
+			_, text := status(t, "http://"+s.page+"/api/v1/runs/1")
+			t.Fatalf("not fitted again: %s\n%s", text, d.err.String())
+		}
+	}
+	if code, text := status(t, "http://"+s.page+"/healthz"); code != 200 {
+		t.Errorf("health: %d %s", code, text)
+	}
+	stop()
+	first, err := exec.Command("python3", "-c", `import sqlite3, sys
+print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM chunk LIMIT 1").fetchone()[0])`, path).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	begins, err := hex.DecodeString(strings.TrimSpace(string(first)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	spoil(string(begins), func(page []byte, at int) { clear(page) }) // of the readings: a start reads none
+	d = s.daemon(t)
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs/1/readings.csv"); code != 500 {
+		t.Errorf("the readings: %d %.300s", code, text)
+	}
+	for began := time.Now(); ; time.Sleep(50 * time.Millisecond) {
+		code, text := status(t, "http://"+s.page+"/healthz")
+		if code == 503 && strings.Contains(text, "restart the daemon") {
+			break
+		}
+		if time.Since(began) > 10*time.Second {
+			t.Fatalf("health: %d %s", code, text)
+		}
+	}
+	if _, text := status(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_trouble{kind="record",machine="linnet"} 1`) {
+		t.Errorf("metrics:\n%s", text)
+	}
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != 200 || !strings.Contains(text, `"id":1`) {
+		t.Errorf("the list: %d %s", code, text)
+	}
+	stop()
+	d = s.daemon(t)
+	if code, text := status(t, "http://"+s.page+"/healthz"); code != 200 || !strings.Contains(text, "kept as") {
+		t.Errorf("health after the next start: %d %s", code, text)
+	}
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs/1"); code != 200 || !strings.Contains(text, `"readings_missing":`) {
+		t.Errorf("the run after the next start: %d %s", code, text)
+	}
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs/1/readings.csv"); code != 200 {
+		t.Errorf("the readings after the next start: %d %.300s", code, text)
 	}
 }

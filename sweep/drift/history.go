@@ -14,16 +14,16 @@ var Axes = [2]string{"tilt", "nod"}
 type Value struct {
 	MMPerM float64
 	U      float64 // standard uncertainty in mm/m; 0 or NaN: not known
-	DoF    float64 // degrees of freedom behind U; 0, NaN or +Inf: as good as infinitely many
 }
 
 // Check is one measurement of the machine that nothing was adjusted for.
 type Check struct {
 	Time         time.Time
-	Axis         [2]*Value // nil: not measured
-	Limit        float64   // the tolerance in mm/m that held on that day; 0: none
-	SpindleHours float64   // of the machine's counter; NaN: not known
-	TemperatureC *float64  // of the machine; nil: not known
+	Axis         [2]*Value  // nil: not measured
+	DoF          [2]float64 // degrees of freedom behind each axis's U; 0 or +Inf: as good as infinitely many
+	Limit        float64    // the tolerance in mm/m that held on that day; 0: none
+	SpindleHours float64    // of the machine's counter; NaN: not known
+	TemperatureC *float64   // of the machine; nil: not known
 }
 
 // Event is something that happened to the machine.

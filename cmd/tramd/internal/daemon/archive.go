@@ -77,6 +77,9 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 	if err != nil {
 		return nil, notFound(err)
 	}
+	if run.Result == nil && run.Raw != nil { // of another kind: as it was stored
+		return store.Line{Run: run, Result: run.Raw}, nil
+	}
 	return run, nil
 }
 

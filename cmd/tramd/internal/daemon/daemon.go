@@ -48,6 +48,7 @@ type Daemon struct {
 	devices []*device.Device
 	readers []*reader // of the devices
 	session *session.Session
+	healer  *healer
 	saved   string        // what became of a damaged record; empty: it was whole
 	alarms  *alarm.Teller // nil: nobody is to be told
 	servers []server
@@ -150,6 +151,7 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	owner.Go(func() { d.warmth.run(owning) })
 	owner.Go(func() { d.meter.run(owning) })
 	owner.Go(func() { d.machine.run(owning) })
+	owner.Go(func() { d.heal(owning) })
 	owner.Go(func() { d.checkRecord(owning) })
 	owner.Go(func() { d.doChores(owning) })
 	owner.Go(func() { d.doChecks(owning) })

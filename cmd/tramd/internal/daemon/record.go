@@ -19,7 +19,8 @@ type past struct {
 // openRecord opens the record and reads what is known of the past. One that is found damaged is set aside and what can be
 // read of it is saved to a new one: nobody may be there to do it by hand, and a daemon that does not start measures nothing.
 func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err error) {
-	o := store.Options{BootID: clock.BootID(), Log: d.o.Log}
+	d.healer = newHealer()
+	o := store.Options{BootID: clock.BootID(), Log: d.o.Log, Damaged: d.healer.met}
 	path := d.cfg.Store.Path
 	for try := 0; ; try++ {
 		s, err = store.Open(ctx, path, o)
@@ -68,38 +69,33 @@ func (d *Daemon) readPast(ctx context.Context, s *store.Store) (past, error) {
 	return p, nil
 }
 
-// checkTime bounds the look through the record after it was cut short.
+// checkTime bounds the look through the record.
 const checkTime = 10 * time.Minute
 
-// checkRecord looks through the whole record if it was not closed the last time. It does so beside the work: on a slow
-// card it takes minutes, and the daemon must be there at once. What it finds is cured at the next start.
+// checkRecord looks through the whole record, beside the work: on a slow card it takes minutes, and the daemon must be there
+// at once. At once where the record was not closed the last time, and after a while in any case, since a card can spoil what
+// was written well. What it finds is cured at the next start, or by fitting readings again.
 func (d *Daemon) checkRecord(ctx context.Context) {
 	if d.saved != "" {
 		d.session.Trouble("record", d.saved)
 	}
 	if !d.store.CutShort() {
-		return
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(choresAfter):
+		}
 	}
 	ctx, cancel := context.WithTimeout(ctx, checkTime)
 	defer cancel()
 	began := time.Now()
 	switch err := d.store.Check(ctx); {
-	case err == nil:
+	case err == nil && d.store.CutShort():
 		d.o.Log.Info("the record was cut short; it was looked through and is whole", "took", time.Since(began).Round(time.Millisecond))
-	case errors.Is(err, store.ErrDamaged):
-		d.damaged(err)
+	case err == nil || errors.Is(err, store.ErrDamaged): // then the healer has it
 	case ctx.Err() == nil:
 		d.o.Log.Warn("cannot look through the record", "error", err)
 	default:
 		d.o.Log.Warn("the look through the record was not finished", "took", time.Since(began).Round(time.Second))
-	}
-}
-
-// damaged notes the damage, so that the next start saves what can be read.
-func (d *Daemon) damaged(err error) {
-	d.o.Log.Error("the record is damaged; restart the daemon, which sets it aside and saves what can be read", "error", err)
-	d.session.Trouble("record", "the record is damaged; restart the daemon, which sets it aside and saves what can be read: "+err.Error())
-	if err := store.MarkDamaged(d.cfg.Store.Path, err); err != nil {
-		d.o.Log.Error("cannot note the damage", "error", err)
 	}
 }

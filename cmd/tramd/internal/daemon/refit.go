@@ -27,6 +27,9 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 	if err != nil {
 		return Refitted{}, err
 	}
+	if run.Kind != session.Sweeping && run.Kind != session.HalfTurn {
+		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is a %s: it is not fitted as a sweep", id, run.Kind)}
+	}
 	if run.Outcome == "" {
 		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is still going on: fit it anew when it has ended", id)}
 	}
@@ -44,6 +47,10 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 		}
 	}
 	out.Now.WarnDoubts(run.Doubts)
+	if run.Missing > 0 {
+		out.Now.Warnings = append(out.Now.Warnings, sweep.Warning{Code: "readings_missing",
+			Text: fmt.Sprintf("%d of its %d readings were lost with a damaged file", run.Missing, run.Readings)})
+	}
 	if keep {
 		err = s.AddResult(ctx, id, out.Now)
 	}

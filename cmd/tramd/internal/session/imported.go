@@ -12,3 +12,13 @@ func (s *Session) Imported(ctx context.Context, r LastRun) error {
 		}
 	})
 }
+
+// Healed takes note of a finished sweep whose result was made anew, where it is the last check or younger.
+func (s *Session) Healed(ctx context.Context, r LastRun) {
+	// An error here means the session has stopped; nobody is left to show it to.
+	_ = s.ask(ctx, func() {
+		if s.last == nil || r.Run == s.last.Run || r.At.After(s.last.At) {
+			s.last = &r
+		}
+	})
+}

@@ -90,6 +90,7 @@ type Session struct {
 	nextWhy     string
 	next        *time.Time        // when the next check is due
 	troubles    map[string]string // by kind: why
+	damaged     string            // how the record is; empty: it is not
 	check       *CheckState       // nil: no unattended checks are planned
 	job         *job
 	comebacks   uint64       // reconnects of the angle device seen

@@ -36,7 +36,7 @@ func (s *Session) snapshot(now time.Time) *Snapshot {
 	out.Paired = out.Paired && s.o.Motion == nil
 	out.Pair = s.pairState(mono, out.Angle.Deg)
 	_, err := s.archive.state()
-	out.Store.OK = err == nil
+	out.Store.OK, out.Store.Damaged = err == nil, s.damaged
 	if err != nil {
 		out.Store.Error = err.Error()
 	}

@@ -136,8 +136,9 @@ type LastRun struct {
 
 // StoreState says whether what is measured is being kept.
 type StoreState struct {
-	OK    bool   `json:"ok"`
-	Error string `json:"error"`
+	OK      bool   `json:"ok"`
+	Error   string `json:"error"`
+	Damaged string `json:"damaged,omitempty"` // how, and what to do; empty: no damage was met, or it was mended
 }
 
 // ClockState says whether the wall clock can be believed.

@@ -17,3 +17,11 @@ func (s *Session) Trouble(kind, why string) {
 		s.troubles[kind] = why
 	})
 }
+
+// RecordDamaged has the faces show that the record is damaged, and why: what is measured may not be read again.
+func (s *Session) RecordDamaged(why string) {
+	_ = s.ask(context.Background(), func() {
+		s.troubles["record"] = why
+		s.damaged = why
+	})
+}

@@ -12,7 +12,7 @@ type deviceHealth struct {
 	State string `json:"state"`
 }
 
-// healthz is 200 while the daemon answers and what is measured can be kept, else 503. An absent device is shown but is no
+// healthz is 200 while the daemon answers, what is measured can be kept and the record is whole, else 503. An absent device is shown but is no
 // illness of the daemon.
 func (s *server) healthz(w http.ResponseWriter, r *http.Request) {
 	ctx, cancel := context.WithTimeout(r.Context(), 2*time.Second)
@@ -26,9 +26,9 @@ func (s *server) healthz(w http.ResponseWriter, r *http.Request) {
 	for _, d := range snap.Devices {
 		devices = append(devices, deviceHealth{d.Name, d.Role, d.State})
 	}
-	code := http.StatusOK
-	if !snap.Store.OK {
+	code, ok := http.StatusOK, snap.Store.OK && snap.Store.Damaged == ""
+	if !ok {
 		code = http.StatusServiceUnavailable
 	}
-	s.reply(w, code, map[string]any{"ok": snap.Store.OK, "store": snap.Store, "clock": snap.Clock, "devices": devices})
+	s.reply(w, code, map[string]any{"ok": ok, "store": snap.Store, "troubles": snap.Troubles, "clock": snap.Clock, "devices": devices})
 }

@@ -5,6 +5,7 @@ ALTER TABLE line   ADD COLUMN sum INTEGER;
 ALTER TABLE event  ADD COLUMN sum INTEGER;
 ALTER TABLE doubt  ADD COLUMN sum INTEGER;
 ALTER TABLE meter  ADD COLUMN sum INTEGER;
+ALTER TABLE zero   ADD COLUMN sum INTEGER;
 
 ALTER TABLE run ADD COLUMN subject TEXT NOT NULL DEFAULT '';    -- what was measured, by its configured name: "left rail"
 ALTER TABLE run ADD COLUMN missing INTEGER NOT NULL DEFAULT 0;  -- readings of the run that were lost with a damaged file
