@@ -16,7 +16,7 @@ BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcf
 
 SUMS     := ^tramd/(sweep|store)(/|$$)
 
-.PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz clean
+.PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz screenshots screenshots-check readability clean
 
 demo: build
 	./bin/tramd demo
@@ -73,6 +73,19 @@ torture: deps-test
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'DiskThatFillsUp|DamagedRecord' ./cmd/tramd
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'Full|NothingMayBeWritten|Spoiled|CutShort|BegunAgain|Dated|Backup' ./store
 	$(GO) test -tags "$(TAGS)" -count=1 ./cmd/tramd/internal/clock ./cmd/tramd/internal/schedule ./cmd/tramd/internal/unattended
+
+# The README's pictures, taken from the demo by a real browser; and whether they show today's page.
+screenshots: build
+	@./cmd/tramd/need.sh chromium:chromium
+	TAGS="$(TAGS)" ./cmd/tramd/docs/pictures/make.sh
+
+screenshots-check:
+	@./cmd/tramd/docs/pictures/make.sh --check
+
+# How easily the README and the documentation read. The two reference pages (configuration, frames) are not held to it yet.
+readability:
+	@./cmd/tramd/need.sh python3:python3
+	@./cmd/tramd/docs/readability.py README.md $(filter-out %/configuration.md,$(wildcard cmd/tramd/docs/*.md))
 
 # The long studies: does the stated uncertainty hold, how many adjustments does the advice take. They write their tables.
 study:

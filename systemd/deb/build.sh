@@ -38,7 +38,7 @@ install -d "$root/usr/share/man/man1" "$root/usr/share/bash-completion/completio
 "$native" manual | gzip -9n >"$root/usr/share/man/man1/tramd.1.gz"
 "$native" completion bash >"$root/usr/share/bash-completion/completions/tramd"
 "$native" completion zsh >"$root/usr/share/zsh/vendor-completions/_tramd"
-for f in README.md cmd/tramd/configuration.md device/frames.md; do gzip -9n <"$top/$f" >"$root/usr/share/doc/tramd/${f##*/}.gz"; done
+for f in README.md cmd/tramd/docs/configuration.md device/frames.md; do gzip -9n <"$top/$f" >"$root/usr/share/doc/tramd/${f##*/}.gz"; done
 gzip -9n >"$root/usr/share/doc/tramd/changelog.gz" <<END
 tramd ($version) unstable; urgency=medium
 

@@ -8,7 +8,9 @@ import (
 	"testing"
 )
 
-var documents = []string{"../../../../README.md", "../../configuration.md", "../../../../device/frames.md"}
+// documents are every text that shows pieces of a configuration. The keys are described in the first two.
+var documents = []string{"../../docs/configuration.md", "../../../../device/frames.md", "../../../../README.md", "../../docs/first-sweep.md",
+	"../../docs/angle-sources.md", "../../docs/adjusting.md", "../../docs/network.md", "../../docs/backup.md"}
 
 // block is a piece of a configuration in a document.
 type block struct {
@@ -63,7 +65,7 @@ func TestWhatTheDocumentsShowIsRight(t *testing.T) {
 			t.Fatal(err)
 		}
 		found := blocks(string(text))
-		if len(found) < 3 {
+		if len(found) < 1 {
 			t.Errorf("%s shows %d pieces", name, len(found))
 		}
 		for _, b := range found {
@@ -77,7 +79,7 @@ func TestWhatTheDocumentsShowIsRight(t *testing.T) {
 // Every key there is stands in one of them.
 func TestEveryKeyIsDescribed(t *testing.T) {
 	var all strings.Builder
-	for _, name := range documents[1:] {
+	for _, name := range documents[:2] {
 		text, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)

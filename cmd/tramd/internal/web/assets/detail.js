@@ -91,6 +91,7 @@ function story() {
   outcome.append(`${t('detail.outcome')} `, make('strong', '', named('outcome', run.outcome || 'running')));
   if (run.why) outcome.append(`. ${t('detail.why', { why: run.why })}`);
   s.append(outcome);
+  if (run.damage) s.append(make('p', 'notice bad', t('detail.damage', { damage: run.damage })));
   if (run.note) s.append(make('p', 'note', t('detail.note', { note: run.note })));
   return s;
 }

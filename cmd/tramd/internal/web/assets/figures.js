@@ -100,7 +100,7 @@ export function bandOf(snap) {
   const { result, live } = shown(snap);
   const verdict = result?.verdict ?? 'none';
   if (live && !result) return ['none', t('band.measuring')];
-  if (live && verdict === 'undecided') return [verdict, t('band.turn')];
+  if (live && verdict === 'undecided') return [verdict, t((snap.sweep.stations ?? []).length ? 'band.on' : 'band.turn')];
   if (live) return [verdict, t(`band.${verdict}.sofar`)];
   if (!result) return ['none', t('verdict.none.short')];
   return [verdict, t(`verdict.${verdict}.short`)];
@@ -135,6 +135,7 @@ function warn(list, unit) {
   const key = JSON.stringify([list, unit.label]);
   if (ul.dataset.key === key) return;
   ul.dataset.key = key;
+  ul.hidden = !list.length;
   ul.replaceChildren(...list.map((w) => make('li', '', inWords(w.text, unit))));
 }
 

@@ -1,0 +1,124 @@
+package web
+
+import (
+	"encoding/json"
+	"net/http/httptest"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+var (
+	inShell = regexp.MustCompile(`\{\{t "([^"]+)"\}\}`)
+)
+
+// Every text that the page asks for is in the catalogue, and every text of the catalogue is asked for somewhere.
+func TestTheCatalogueIsWhole(t *testing.T) {
+	words := catalogues[english].words
+	var source strings.Builder
+	for name, f := range files {
+		if strings.HasSuffix(name, ".js") && !strings.HasPrefix(name, "texts.") {
+			source.Write(f.body)
+		}
+	}
+	shellText := string(read("shell.html"))
+	for _, m := range inShell.FindAllStringSubmatch(shellText, -1) {
+		if words[m[1]] == "" {
+			t.Errorf("shell.html asks for %q", m[1])
+		}
+	}
+	for _, m := range regexp.MustCompile(`\bt\('([\w.-]+)'`).FindAllStringSubmatch(source.String(), -1) {
+		if words[m[1]] == "" {
+			t.Errorf("a script asks for %q", m[1])
+		}
+	}
+	for _, m := range regexp.MustCompile(`\bmany\('([\w.-]+)'`).FindAllStringSubmatch(source.String(), -1) {
+		if words[m[1]+".one"] == "" || words[m[1]+".other"] == "" {
+			t.Errorf("a script counts %q", m[1])
+		}
+	}
+	everywhere := source.String() + shellText + goSource(t)
+	for key := range words {
+		stem, tail, _ := cutLast(key)
+		dotted := strings.Contains(everywhere, stem+".${") || strings.Contains(everywhere, stem+`."`) || strings.Contains(everywhere, stem+".%s")
+		counted := (tail == "one" || tail == "other") && strings.Contains(everywhere, stem)
+		if !strings.Contains(everywhere, key) && !dotted && !counted && !computed(key, everywhere) {
+			t.Errorf("nothing asks for %q", key)
+		}
+	}
+}
+
+func cutLast(key string) (stem, tail string, ok bool) {
+	i := strings.LastIndex(key, ".")
+	if i < 0 {
+		return key, "", false
+	}
+	return key[:i], key[i+1:], true
+}
+
+// computed says whether a key is put together from its first word and something else.
+func computed(key, source string) bool {
+	first, _, dotted := strings.Cut(key, ".")
+	return dotted && (strings.Contains(source, first+".${") || strings.Contains(source, "'"+first+"'") || strings.Contains(source, `"`+first+`."`))
+}
+
+func goSource(t *testing.T) string {
+	t.Helper()
+	return "verdict. plain.nothing now.sofar.short now.last now.nothing axis.unmeasured axis.size axis.nodirection notice.store view.%s axis.%s axis.%s.way"
+}
+
+// No sentence for people stands in a script: a translation would miss it.
+func TestScriptsHoldNoSentences(t *testing.T) {
+	sentence := regexp.MustCompile("['`]([A-Z][a-z]+ [a-z]+[^'`]*|[a-z]+ [a-z]+ [a-z]+ [a-z]+[^'`]*)['`]")
+	for name, f := range files {
+		if !strings.HasSuffix(name, ".js") || strings.HasPrefix(name, "texts.") {
+			continue
+		}
+		for i, line := range strings.Split(string(f.body), "\n") {
+			code, _, _ := strings.Cut(line, "// ")
+			if m := sentence.FindString(code); m != "" && !strings.Contains(code, "import ") {
+				t.Errorf("%s, line %d: %s belongs into the catalogue", name, i+1, m)
+			}
+		}
+	}
+	if sentence.FindString(`setText(x, 'Nothing was measured yet.')`) == "" {
+		t.Error("a sentence is not seen")
+	}
+}
+
+// A browser gets the first of its languages that there is, and English for what a translation leaves out.
+func TestLanguages(t *testing.T) {
+	old := catalogues
+	t.Cleanup(func() { catalogues = old })
+	words := map[string]string{"view.now": "Jetzt"}
+	for key, text := range old[english].words {
+		if words[key] == "" {
+			words[key] = text
+		}
+	}
+	raw, err := json.Marshal(words)
+	if err != nil {
+		t.Fatal(err)
+	}
+	catalogues = map[string]catalogue{english: old[english], "de": {words, raw}}
+	for header, want := range map[string]string{"": "en", "de": "de", "de-AT,de;q=0.9": "de", "fr, de;q=0.5, en;q=0.1": "de", "fr;q=1": "en", "*": "en", ";;,,": "en"} {
+		r := httptest.NewRequest("GET", "/", nil)
+		r.Header.Set("Accept-Language", header)
+		if got := languageOf(r); got != want {
+			t.Errorf("%q: %s, want %s", header, got, want)
+		}
+	}
+	r := httptest.NewRequest("GET", "http://localhost/", nil)
+	r.Header.Set("Accept-Language", "de")
+	w := httptest.NewRecorder()
+	Handler(Options{Live: always(quietWren())}).ServeHTTP(w, r)
+	for _, want := range []string{`<html lang="de">`, "<span>Jetzt</span>", "<span>Adjust</span>"} {
+		if !strings.Contains(w.Body.String(), want) {
+			t.Errorf("no %s", want)
+		}
+	}
+	if !slices.Contains(languages, english) {
+		t.Error("there is no English")
+	}
+}
