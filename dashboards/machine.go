@@ -37,7 +37,7 @@ func machine() *dashboard.DashboardBuilder {
 		unit: "suffix: mm/m per month", decimals: 3, wide: 12, high: 7,
 		queries: []query{{`tramd_lean_drift_radians_per_second{machine="$machine"} * 1e3 * 30 * 86400`, "{{axis}}"}}}.line())
 	b = b.WithPanel(panel{title: "Alarms", help: "1 while it stands: something moved, it is moving, it is outside.", unit: plain, wide: 12, high: 7, steps: upTo(0.5, 1),
-		queries: []query{{`tramd_alarm{machine="$machine"}`, "{{kind}}"}}}.line())
+		queries: []query{{`tramd_alarm{machine="$machine"}`, "{{axis}}, {{kind}}"}}}.line())
 	b = b.WithPanel(panel{title: "Runs", help: "Sweeps ended in the window, by how they ended.", unit: plain, wide: 8, high: 7,
 		queries: []query{{`sum by (outcome) (increase(tramd_runs_total{machine="$machine"}[$__rate_interval]))`, "{{outcome}}"}}}.line())
 	b = b.WithPanel(panel{title: "Indicators now", unit: micrometres, decimals: 1, wide: 8, high: 7,

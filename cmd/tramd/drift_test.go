@@ -203,7 +203,7 @@ func TestTheDaemonTellsTheDrift(t *testing.T) {
 	for _, line := range []string{
 		`tramd_lean_drift_radians_per_second{axis="tilt",machine="linnet"}`, `tramd_lean_drift_radians_per_second{axis="nod",machine="linnet"}`,
 		fmt.Sprintf(`tramd_next_check_timestamp_seconds{machine="linnet"} %s`, strconv.FormatFloat(float64(drawn.Next.Time.Unix()), 'g', -1, 64)),
-		`tramd_alarm{kind="shift",machine="linnet"} 0`, `tramd_alarm{kind="trend",machine="linnet"} 0`, `tramd_alarm{kind="outside",machine="linnet"} 0`,
+		`tramd_alarm{axis="tilt",kind="shift",machine="linnet"} 0`, `tramd_alarm{axis="nod",kind="trend",machine="linnet"} 0`, `tramd_alarm{axis="tilt",kind="outside",machine="linnet"} 0`,
 	} {
 		if !strings.Contains(scrape, line) {
 			t.Errorf("no %s in the scrape", line)

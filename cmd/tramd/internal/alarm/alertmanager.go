@@ -8,12 +8,23 @@ import (
 	"time"
 )
 
-// An Alertmanager forgets an alert that is not repeated, so what stands is sent each minute; an alert of a program that died
-// ends by itself a few repeats later (its API, version 2: endsAt).
+// An Alertmanager forgets an alert that is not repeated, so what stands is sent each minute. What is wrong with the machine holds
+// while the computer is switched off, as in the rules; what is wrong with the computer ends by itself a few repeats after the
+// program died (its API, version 2: endsAt).
 const (
 	repeatEvery = time.Minute
 	endsAfter   = 4 * repeatEvery
+	holdsFor    = 14 * 24 * time.Hour
 )
+
+// ends is when an alert ends by itself unless it is repeated.
+func (a Alarm) ends(now time.Time) time.Time {
+	switch a.Kind {
+	case "device", "store", "clock", "chore":
+		return now.Add(endsAfter)
+	}
+	return now.Add(holdsFor)
+}
 
 // postable is one alert as the Alertmanager's API (version 2) takes it.
 type postable struct {
@@ -25,15 +36,19 @@ type postable struct {
 
 // alertNames are those of the rules in dashboards/rules, so that one routing serves both ways.
 var alertNames = map[string]string{
-	"shift": "TramdLeanShifted", "trend": "TramdLeanWillCross", "outside": "TramdLeanOutside", "due": "TramdCheckDue",
+	"shift": "TramdLeanShifted", "trend": "TramdLeanMoving", "outside": "TramdLeanOutside", "again": "TramdLeanOutsideAgain",
+	"due": "TramdCheckDue", "overdue": "TramdCheckOverdue",
 	"device": "TramdDeviceLost", "store": "TramdStoreStuck", "clock": "TramdClockNotSet", "chore": "TramdTrouble",
 }
 
-func alert(machine string, a Alarm, ends time.Time) postable {
+func alert(machine, page string, a Alarm, ends time.Time) postable {
 	p := postable{
-		Labels:      map[string]string{"alertname": alertNames[a.Kind], "machine": machine, "severity": a.Severity, "job": "tramd"},
+		Labels:      map[string]string{"alertname": alertNames[a.Kind], "machine": machine, "severity": a.Severity},
 		Annotations: map[string]string{"summary": machine + ": " + a.Text},
 		StartsAt:    a.Since, EndsAt: ends,
+	}
+	if page != "" {
+		p.Annotations["page"], p.Annotations["runbook_url"] = page, runbook(page, a)
 	}
 	switch {
 	case p.Labels["alertname"] == "":

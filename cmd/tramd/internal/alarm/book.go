@@ -14,6 +14,8 @@ type Message struct {
 	State   string     `json:"state"` // raised | cleared
 	Alarm              // kind, about, severity, since, text
 	Until   *time.Time `json:"until,omitempty"`
+	Page    string     `json:"page,omitempty"`    // of the machine
+	Runbook string     `json:"runbook,omitempty"` // what to do about it
 }
 
 // entry is one alarm as the book knows it.
@@ -66,7 +68,9 @@ func (b *book) update(now time.Time, standing []Alarm) []Message {
 			delete(b.open, k)
 		case now.Sub(e.seen) >= clearAfter:
 			until := e.seen
-			out = append(out, Message{Machine: b.machine, State: "cleared", Alarm: e.Alarm, Until: &until})
+			m := Message{Machine: b.machine, State: "cleared", Alarm: e.Alarm, Until: &until}
+			m.Text = e.Alarm.over(until)
+			out = append(out, m)
 			delete(b.open, k)
 		}
 	}

@@ -90,13 +90,14 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 
 func TestStanding(t *testing.T) {
 	next := noon.Add(-time.Hour)
-	s := &session.Snapshot{At: noon, NextCheck: &next, Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
+	s := &session.Snapshot{At: noon, NextCheck: &next, NextWhy: "no check yet", Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
 		Devices: []session.DeviceState{{Name: "arm", State: "live"}, {Name: "encoder", State: "lost", SinceS: 90}},
 		Drift:   &session.DriftState{Alarms: []session.Alarm{{Kind: "trend", Axis: "tilt", Since: noon.AddDate(0, 0, -3), Text: "tilt is moving"}}},
 	}
 	want := []Alarm{
 		{Kind: "trend", About: "tilt", Severity: "warning", Since: noon.AddDate(0, 0, -3), Text: "tilt is moving"},
-		{Kind: "due", Severity: "info", Since: next, Text: "the next check is due: sweep the spindle again"},
+		{Kind: "due", Severity: "info", Since: next, After: dueAfter,
+			Text: "the next check has been due since 2026-03-02 11:00 UTC (no check yet): sweep the spindle again"},
 		{Kind: "device", About: "encoder", Severity: "warning", Since: noon.Add(-90 * time.Second), After: deviceAfter,
 			Text: "encoder sends nothing: its port is lost; look at cable, battery and adapter"},
 	}
@@ -121,7 +122,7 @@ func TestStanding(t *testing.T) {
 	chores := map[string]string{}
 	for _, a := range Standing(s) {
 		if a.Kind == "chore" {
-			p := alert("linnet", a, noon)
+			p := alert("linnet", "", a, noon)
 			chores[a.About] = a.Severity + " " + p.Labels["alertname"] + " " + p.Labels["kind"] + " " + p.Labels["axis"] + a.Text
 		}
 	}

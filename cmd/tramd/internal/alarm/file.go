@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // maxWaiting bounds what waits for one receiver: a network that never comes back must not fill the disk. The oldest go first.
@@ -17,6 +18,7 @@ type state struct {
 	Told    []entry              `json:"told"`
 	Waiting map[string][]Message `json:"waiting"` // by receiver, the oldest first
 	Lost    map[string]int       `json:"lost,omitempty"`
+	Over    []Message            `json:"over,omitempty"` // cleared, and no Alertmanager has heard of it yet
 }
 
 // load reads the state; a file that cannot be understood is set aside, since alarms of today matter more.
@@ -40,6 +42,7 @@ func load(path string) (state, error) {
 	if got.Lost == nil {
 		got.Lost = s.Lost
 	}
+	got.Over = slices.DeleteFunc(got.Over, func(m Message) bool { return m.Until == nil })
 	return got, nil
 }
 

@@ -53,7 +53,7 @@ func FuzzLoad(f *testing.F) {
 		newBook("linnet", s.Told, noon).update(noon, nil)
 		for _, q := range s.Waiting {
 			for _, m := range q {
-				_, _ = subject(m), words(m)
+				_, _ = m.Title(), words(m)
 			}
 		}
 		if err := s.save(path); err != nil {

@@ -41,7 +41,7 @@ func (m Mail) tell(ctx context.Context, msg Message) error {
 	if err := errors.Join(letter.From(m.From), letter.To(m.To...)); err != nil {
 		return fmt.Errorf("%w: %w", errRefused, err)
 	}
-	letter.Subject(subject(msg))
+	letter.Subject(msg.Title())
 	letter.SetBodyString(mail.TypeTextPlain, words(msg))
 	letter.SetDate()
 	letter.SetMessageID()
@@ -52,26 +52,17 @@ func (m Mail) tell(ctx context.Context, msg Message) error {
 	return c.DialAndSendWithContext(ctx, letter)
 }
 
-// subject fits a phone's list.
-func subject(m Message) string {
-	s := m.Machine + ": " + m.Kind
-	if m.About != "" {
-		s += ", " + m.About
-	}
-	if m.State == "cleared" {
-		s += " (over)"
-	}
-	return s
-}
-
 func words(m Message) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Machine %s\r\n%s\r\n\r\nSince %s\r\n", m.Machine, m.Text, m.Since.Local().Format(time.DateTime))
 	if m.Until != nil {
 		fmt.Fprintf(&b, "Until %s\r\n", m.Until.Local().Format(time.DateTime))
 	}
-	if m.State == "raised" && (m.Kind == "outside" || m.Kind == "shift" || m.Kind == "trend") {
+	if m.State == "raised" && (m.Kind == "outside" || m.Kind == "again" || m.Kind == "shift" || m.Kind == "trend") {
 		b.WriteString("\r\nBefore a hand or an arm goes near the spindle: isolate its power. Support the head before loosening what holds it.\r\n")
+	}
+	if m.Page != "" {
+		fmt.Fprintf(&b, "\r\n%s\r\n%s\r\n", m.Page, m.Runbook)
 	}
 	return b.String()
 }

@@ -62,7 +62,7 @@ func TestALetter(t *testing.T) {
 	}
 	for i, want := range [][]string{
 		{"linnet@shop.example > a@shop.example b@shop.example", "Subject: linnet: outside, nod\r\n", "nod is past its limit", "isolate its power"},
-		{"Subject: linnet: device, arm (over)\r\n", "Until "},
+		{"Subject: linnet: over: device, arm\r\n", "Until "},
 	} {
 		for _, w := range want {
 			if !strings.Contains(office.letters[i], w) {

@@ -30,11 +30,18 @@ func postJSON(ctx context.Context, url string, body any) error {
 	if err != nil {
 		return err
 	}
+	return post(ctx, url, text, nil)
+}
+
+func post(ctx context.Context, url string, text []byte, headers map[string]string) error {
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, url, bytes.NewReader(text))
 	if err != nil {
 		return err
 	}
 	req.Header.Set("Content-Type", "application/json")
+	for name, value := range headers {
+		req.Header.Set(name, value)
+	}
 	resp, err := web.Do(req)
 	if err != nil {
 		return err
@@ -50,10 +57,3 @@ func postJSON(ctx context.Context, url string, body any) error {
 		return fmt.Errorf("%s: %s", resp.Status, said)
 	}
 }
-
-// webhook is told each message as one JSON object.
-type webhook struct{ url string }
-
-func (w webhook) name() string { return "webhook" }
-
-func (w webhook) tell(ctx context.Context, m Message) error { return postJSON(ctx, w.url, m) }

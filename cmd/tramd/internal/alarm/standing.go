@@ -9,7 +9,7 @@ import (
 
 // Alarm is one thing that is wrong now.
 type Alarm struct {
-	Kind     string        `json:"kind"`     // shift | trend | outside | device | store | clock | due | chore
+	Kind     string        `json:"kind"`     // shift | trend | outside | again | due | overdue | device | store | clock | chore
 	About    string        `json:"about"`    // the axis, the device or the chore; empty where the kind says it all
 	Severity string        `json:"severity"` // critical | warning | info
 	Since    time.Time     `json:"since"`
@@ -22,6 +22,9 @@ const (
 	deviceAfter = 5 * time.Minute
 	clockAfter  = 30 * time.Minute
 	storeAfter  = 2 * time.Minute
+	dueAfter    = 10 * time.Minute
+
+	uncheckedFor = 14 * 24 * time.Hour // a machine that was never checked is overdue
 )
 
 // Standing lists what is wrong in a snapshot.
@@ -30,11 +33,13 @@ func Standing(s *session.Snapshot) []Alarm {
 	if s.Drift != nil {
 		for _, a := range s.Drift.Alarms {
 			out = append(out, Alarm{Kind: a.Kind, About: a.Axis, Severity: "warning", Since: a.Since, Text: a.Text})
+			if a.Kind == "outside" && s.Last != nil && s.Last.At.After(a.Since) {
+				out = append(out, Alarm{Kind: "again", About: a.Axis, Severity: "critical", Since: a.Since,
+					Text: a.Text + ", found by more than one check: take the machine out of work until its spindle has been squared again"})
+			}
 		}
 	}
-	if s.NextCheck != nil && s.Clock.Set && s.At.After(*s.NextCheck) {
-		out = append(out, Alarm{Kind: "due", Severity: "info", Since: *s.NextCheck, Text: "the next check is due: sweep the spindle again"})
-	}
+	out = append(out, due(s)...)
 	for _, d := range s.Devices {
 		if d.State != "live" {
 			since := s.At.Add(-time.Duration(d.SinceS * float64(time.Second)))
@@ -62,6 +67,26 @@ func Standing(s *session.Snapshot) []Alarm {
 			}
 			out = append(out, Alarm{Kind: "chore", About: kind, Severity: severity, Since: s.At, Text: why})
 		}
+	}
+	return out
+}
+
+// due says that the next check is due, and that it is overdue: by two intervals, or by a fortnight where nothing was checked yet.
+func due(s *session.Snapshot) []Alarm {
+	if s.NextCheck == nil || !s.Clock.Set || !s.At.After(*s.NextCheck) {
+		return nil
+	}
+	next := *s.NextCheck
+	since := next.UTC().Format("2006-01-02 15:04 UTC")
+	out := []Alarm{{Kind: "due", Severity: "info", Since: next, After: dueAfter,
+		Text: fmt.Sprintf("the next check has been due since %s (%s): sweep the spindle again", since, s.NextWhy)}}
+	bears := uncheckedFor
+	if s.Last != nil {
+		bears = 2 * max(next.Sub(s.Last.At), 24*time.Hour)
+	}
+	if s.At.Sub(next) > bears {
+		out = append(out, Alarm{Kind: "overdue", Severity: "warning", Since: next.Add(bears),
+			Text: fmt.Sprintf("the check that was due at %s is overdue by more than two intervals: nothing says that the machine still holds its tolerance", since)})
 	}
 	return out
 }

@@ -18,8 +18,9 @@ type Live interface {
 // Options say who is told. Without any receiver there is nothing to run.
 type Options struct {
 	Machine       string
+	Page          string   // address of the machine's page; empty: not told
 	Alertmanagers []string // base addresses
-	Webhook       string
+	Webhook       *Webhook
 	Mail          *Mail
 	File          string // where what waits is kept
 	Every         time.Duration
@@ -27,7 +28,7 @@ type Options struct {
 }
 
 // Any says whether anybody is to be told.
-func (o Options) Any() bool { return len(o.Alertmanagers) > 0 || o.Webhook != "" || o.Mail != nil }
+func (o Options) Any() bool { return len(o.Alertmanagers) > 0 || o.Webhook != nil || o.Mail != nil }
 
 // Teller looks, decides and tells.
 type Teller struct {
@@ -38,7 +39,6 @@ type Teller struct {
 	mu    sync.Mutex // guards what follows; held while the file is written, never while the network is waited for
 	book  *book
 	state state
-	over  []Message // cleared, and no Alertmanager has heard of it yet
 	wake  map[string]chan struct{}
 }
 
@@ -51,8 +51,8 @@ func New(live Live, o Options) *Teller {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	t := &Teller{o: o, live: live, wake: map[string]chan struct{}{}}
-	if o.Webhook != "" {
-		t.receivers = append(t.receivers, webhook{o.Webhook})
+	if o.Webhook != nil {
+		t.receivers = append(t.receivers, *o.Webhook)
 	}
 	if o.Mail != nil {
 		t.receivers = append(t.receivers, *o.Mail)
@@ -104,13 +104,14 @@ func (t *Teller) look(ctx context.Context) {
 		return
 	}
 	for _, m := range messages {
+		m.link(t.o.Page)
 		t.o.Log.Warn("alarm "+m.State, "kind", m.Kind, "about", m.About, "text", m.Text)
 		for _, r := range t.receivers {
 			t.state.wait(r.name(), m)
 		}
 		if len(t.o.Alertmanagers) > 0 && m.State == "cleared" {
-			t.over = append(t.over, m)
-			t.over = t.over[max(0, len(t.over)-maxWaiting):]
+			t.state.Over = append(t.state.Over, m)
+			t.state.Over = t.state.Over[max(0, len(t.state.Over)-maxWaiting):]
 		}
 	}
 	t.save()
@@ -211,16 +212,20 @@ func (t *Teller) alerts(now time.Time) (all []postable, over int) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	for _, e := range t.book.told() {
-		all = append(all, alert(t.o.Machine, e.Alarm, now.Add(endsAfter)))
+		all = append(all, alert(t.o.Machine, t.o.Page, e.Alarm, e.Alarm.ends(now)))
 	}
-	for _, m := range t.over {
-		all = append(all, alert(t.o.Machine, m.Alarm, *m.Until))
+	for _, m := range t.state.Over {
+		all = append(all, alert(t.o.Machine, t.o.Page, m.Alarm, *m.Until))
 	}
-	return all, len(t.over)
+	return all, len(t.state.Over)
 }
 
 func (t *Teller) heard(over int) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.over = t.over[min(over, len(t.over)):]
+	if over == 0 {
+		return
+	}
+	t.state.Over = t.state.Over[min(over, len(t.state.Over)):]
+	t.save()
 }

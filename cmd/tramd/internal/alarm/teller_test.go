@@ -110,7 +110,7 @@ func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	defer srv.Close()
 	m := &machine{}
 	m.set(shifted)
-	o := Options{Webhook: srv.URL, File: filepath.Join(t.TempDir(), "a.alarms")}
+	o := Options{Webhook: &Webhook{URL: srv.URL}, File: filepath.Join(t.TempDir(), "a.alarms")}
 	stop := start(t, m, o)
 	until(t, "the message to be kept", func() bool { s, err := load(o.File); return err == nil && len(s.Waiting["webhook"]) == 1 })
 	stop()
@@ -136,7 +136,7 @@ func TestARefusedMessageHoldsUpNobody(t *testing.T) {
 	defer srv.Close()
 	m := &machine{}
 	m.set(shifted)
-	o := Options{Webhook: srv.URL, File: filepath.Join(t.TempDir(), "a.alarms")}
+	o := Options{Webhook: &Webhook{URL: srv.URL}, File: filepath.Join(t.TempDir(), "a.alarms")}
 	start(t, m, o)
 	until(t, "the refused message to be dropped", func() bool {
 		s, err := load(o.File)
@@ -157,7 +157,7 @@ func TestADeskThatHangsKeepsNothing(t *testing.T) {
 	defer srv.Close()
 	m := &machine{}
 	m.set(shifted)
-	o := Options{Webhook: srv.URL, File: filepath.Join(t.TempDir(), "a.alarms")}
+	o := Options{Webhook: &Webhook{URL: srv.URL}, File: filepath.Join(t.TempDir(), "a.alarms")}
 	stop := start(t, m, o)
 	until(t, "the first message to wait", func() bool { s, _ := load(o.File); return len(s.Waiting["webhook"]) == 1 })
 	m.set(shifted, session.Alarm{Kind: "outside", Axis: "nod", Since: noon})

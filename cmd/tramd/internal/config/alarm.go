@@ -5,13 +5,20 @@ import (
 	"net"
 	"net/mail"
 	"net/url"
+	"regexp"
 	"strconv"
+	"strings"
+
+	"tramd/cmd/tramd/internal/alarm"
 )
 
 // Alarm says who is told when something is wrong, where no Prometheus looks after the machine.
 type Alarm struct {
-	Alertmanager []string `toml:"alertmanager"` // base addresses: http://host:9093
-	Webhook      string   `toml:"webhook"`      // each alarm is posted to it as JSON
+	Alertmanager []string `toml:"alertmanager"`    // base addresses: http://host:9093
+	Webhook      string   `toml:"webhook"`         // each alarm is posted to it as JSON
+	Body         string   `toml:"webhook_body"`    // how it is written there instead, as a template of text/template
+	Headers      []string `toml:"webhook_headers"` // "Name: value"; the value itself, or credential:NAME
+	Page         string   `toml:"page"`            // address of the machine's page, as people can reach it
 }
 
 // Mail is the mail server alarms are sent through; empty = none.
@@ -30,6 +37,22 @@ func (v *validator) alarm(c *Config) {
 	}
 	if c.Alarm.Webhook != "" {
 		v.address("alarm.webhook", c.Alarm.Webhook, "https://shop.example/alarm")
+	}
+	if c.Alarm.Page != "" {
+		v.address("alarm.page", c.Alarm.Page, "https://linnet.shop.example:9743")
+	}
+	if c.Alarm.Webhook == "" && (c.Alarm.Body != "" || len(c.Alarm.Headers) > 0) {
+		v.bad("alarm.webhook", `missing; write the address that webhook_body and webhook_headers are for`)
+	}
+	if c.Alarm.Body != "" {
+		if _, err := alarm.Template(c.Alarm.Body); err != nil {
+			v.bad("alarm.webhook_body", "%v; write a template as in Go's text/template, of the fields that configuration.md lists", err)
+		}
+	}
+	for i, h := range c.Alarm.Headers {
+		if name, value, ok := strings.Cut(h, ":"); !ok || !headerName.MatchString(name) || strings.ContainsAny(value, "\r\n") {
+			v.bad(fmt.Sprintf("alarm.webhook_headers.%d", i), `%q is not a header; write for example "Authorization: Bearer credential:chat"`, h)
+		}
 	}
 	m := &c.Mail
 	if m.Server == "" {
@@ -60,6 +83,58 @@ func (v *validator) alarm(c *Config) {
 	for i, to := range m.To {
 		v.mailbox(fmt.Sprintf("mail.to.%d", i), to)
 	}
+}
+
+var headerName = regexp.MustCompile(`^[A-Za-z0-9-]{1,64}$`)
+
+// Hook is the webhook with its secrets; nil where there is none. Credentials are looked up only now.
+func (a Alarm) Hook() (*alarm.Webhook, error) {
+	if a.Webhook == "" {
+		return nil, nil
+	}
+	w := &alarm.Webhook{URL: a.Webhook, Headers: map[string]string{}}
+	for _, h := range a.Headers {
+		name, value, _ := strings.Cut(h, ":")
+		words := strings.Fields(value)
+		for i := range words {
+			text, _, err := secret("alarm.webhook_headers", words[i])
+			if err != nil {
+				return nil, err
+			}
+			words[i] = text
+		}
+		w.Headers[name] = strings.Join(words, " ")
+	}
+	if a.Body != "" {
+		var err error
+		if w.Body, err = alarm.Template(a.Body); err != nil {
+			return nil, err
+		}
+	}
+	return w, nil
+}
+
+// PageAt is the address of the machine's page: as written, or by this computer's name where the page is open to the network;
+// empty where neither is known.
+func (c *Config) PageAt(hostname string) string {
+	if c.Alarm.Page != "" {
+		return strings.TrimSuffix(c.Alarm.Page, "/")
+	}
+	host, port, err := net.SplitHostPort(c.HTTP.Listen)
+	if err != nil || hostname == "" {
+		return ""
+	}
+	if ip := net.ParseIP(host); ip != nil && ip.IsLoopback() || host == "localhost" {
+		return ""
+	}
+	scheme := "http"
+	if c.HTTP.Encrypted() {
+		scheme = "https"
+	}
+	if len(c.HTTP.Hosts) > 0 {
+		hostname = c.HTTP.Hosts[0]
+	}
+	return scheme + "://" + net.JoinHostPort(hostname, port)
 }
 
 func (v *validator) address(path, text, like string) {

@@ -7,17 +7,17 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// teller makes what tells people of alarms; nil when the configuration names nobody. password is the mail server's.
-func teller(c *config.Config, password string, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
+// teller makes what tells people of alarms; nil when the configuration names nobody. kept are its secrets.
+func teller(c *config.Config, kept secrets, page string, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
 	o := alarm.Options{
-		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: c.Alarm.Webhook, File: c.Store.Path + ".alarms", Log: log,
+		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: kept.hook, Page: page, File: c.Store.Path + ".alarms", Log: log,
 	}
 	if m := c.Mail; m.Server != "" {
 		host, port, err := m.HostPort()
 		if err != nil {
 			return nil, err
 		}
-		o.Mail = &alarm.Mail{Host: host, Port: port, TLS: m.TLS, User: m.User, Password: password, From: m.From, To: m.To}
+		o.Mail = &alarm.Mail{Host: host, Port: port, TLS: m.TLS, User: m.User, Password: kept.mail, From: m.From, To: m.To}
 	}
 	if !o.Any() {
 		return nil, nil

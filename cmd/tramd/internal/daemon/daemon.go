@@ -128,7 +128,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if err != nil {
 		return err
 	}
-	d.alarms, err = teller(d.cfg, d.secrets.mail, d.session, d.o.Log)
+	d.alarms, err = teller(d.cfg, d.secrets, d.page(), d.session, d.o.Log)
 	return err
 }
 

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"log/slog"
+	"maps"
 
+	"tramd/cmd/tramd/internal/alarm"
 	"tramd/cmd/tramd/internal/certs"
 	"tramd/cmd/tramd/internal/config"
 )
@@ -12,13 +14,17 @@ import (
 // secrets are what a configuration names and leaves in files of its own. They are read together with it, before anything is
 // stopped for it, and kept, so that the old ones can be put back whatever became of their files.
 type secrets struct {
-	hash  string      // of the page's password; empty: nothing can be changed over the network by one
-	mail  string      // password of the mail server
-	certs *certs.Kept // nil: the page is served plain
+	hash  string         // of the page's password; empty: nothing can be changed over the network by one
+	hook  *alarm.Webhook // with its headers; nil: none
+	mail  string         // password of the mail server
+	certs *certs.Kept    // nil: the page is served plain
 }
 
 func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 	if s.hash, err = c.HTTP.Hash(); err != nil {
+		return s, err
+	}
+	if s.hook, err = c.Alarm.Hook(); err != nil {
 		return s, err
 	}
 	if c.Mail.Server != "" {
@@ -39,7 +45,15 @@ func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 
 // same says whether others would change nothing. The page's certificate is no matter: it is looked at anew at each handshake.
 func (s secrets) same(o secrets) bool {
-	return s.hash == o.hash && s.mail == o.mail && bytes.Equal(s.authority(), o.authority())
+	return s.hash == o.hash && s.mail == o.mail && s.headers(o) && bytes.Equal(s.authority(), o.authority())
+}
+
+// headers says whether the webhook's are the same.
+func (s secrets) headers(o secrets) bool {
+	if s.hook == nil || o.hook == nil {
+		return s.hook == o.hook
+	}
+	return maps.Equal(s.hook.Headers, o.hook.Headers)
 }
 
 func (s secrets) authority() []byte {

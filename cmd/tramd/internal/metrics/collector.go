@@ -24,6 +24,7 @@ const patience = 2 * time.Second
 type Options struct {
 	Live    Live
 	Version string
+	Page    string                           // address of the machine's page; empty: not told
 	Free    func() (bytes uint64, err error) // room left where the record is kept; nil: not told
 }
 
@@ -51,9 +52,11 @@ var (
 	driftDesc = desc("tramd_lean_drift_radians_per_second",
 		"How fast the lean changes, from the stored checks. Absent where there is too little to say.", "axis")
 	alarmDesc = desc("tramd_alarm",
-		"1 while the alarm stands: shift (something moved), trend (it is moving), outside (past the tolerance).", "kind")
+		"1 while the alarm stands: shift (something moved), trend (it is moving), outside (past the tolerance).", "kind", "axis")
 	alarmSinceDesc = desc("tramd_alarm_since_timestamp_seconds",
-		"When the standing alarm began, in seconds since 1970.", "kind")
+		"When the standing alarm began, in seconds since 1970.", "kind", "axis")
+	pageDesc = desc("tramd_page_info",
+		"Always 1; the label says where people find the machine's page.", "url")
 	runsDesc = desc("tramd_runs_total",
 		"Runs ended since the database was made.", "kind", "outcome")
 	indicatorDesc = desc("tramd_indicator_metres",
@@ -82,7 +85,7 @@ var (
 		"Always 1; the labels say which program this is.", "version", "goversion")
 
 	all = []*prometheus.Desc{
-		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc,
+		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc, pageDesc,
 		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, inputDesc, inputKnownDesc, hoursDesc,
 		clockDesc, storeDesc, troubleDesc, freeDesc, buildDesc,
 	}
@@ -109,6 +112,9 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	e := emitter{ch: ch, machine: text(s.Machine)}
 	e.gauge(buildDesc, 1, c.o.Version, runtime.Version())
+	if c.o.Page != "" {
+		e.gauge(pageDesc, 1, c.o.Page)
+	}
 	e.result(s)
 	e.drift(s.Drift)
 	e.computer(s, c.o.Free)

@@ -67,7 +67,7 @@ func linnet() *session.Snapshot {
 func gather(t *testing.T, s *session.Snapshot) string {
 	t.Helper()
 	rec := httptest.NewRecorder()
-	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Free: gigabyte}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Page: "https://linnet.shop.example:9743", Free: gigabyte}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
 	if rec.Code != http.StatusOK {
 		t.Fatalf("scrape: %d %s", rec.Code, rec.Body)
 	}

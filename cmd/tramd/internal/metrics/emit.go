@@ -8,6 +8,7 @@ import (
 
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
+	"tramd/sweep/drift"
 )
 
 // outcomes of a sweep are told from the start, as zeros, so that the first failure is an increase and not a new series.
@@ -82,18 +83,20 @@ func (e emitter) drift(d *session.DriftState) {
 		e.gauge(driftDesc, *d.NodRate*1e-3/secondsPerDay, "nod")
 	}
 	for _, kind := range session.AlarmKinds {
-		since, stands := oldest(d.Alarms, kind)
-		e.gauge(alarmDesc, number(stands), kind)
-		if stands {
-			e.gauge(alarmSinceDesc, seconds(since), kind)
+		for _, axis := range drift.Axes {
+			since, stands := oldest(d.Alarms, kind, axis)
+			e.gauge(alarmDesc, number(stands), kind, axis)
+			if stands {
+				e.gauge(alarmSinceDesc, seconds(since), kind, axis)
+			}
 		}
 	}
 }
 
-// oldest gives the beginning of the alarm of that kind that has stood longest.
-func oldest(alarms []session.Alarm, kind string) (since time.Time, stands bool) {
+// oldest gives the beginning of the alarm of that kind on an axis that has stood longest.
+func oldest(alarms []session.Alarm, kind, axis string) (since time.Time, stands bool) {
 	for _, a := range alarms {
-		if a.Kind == kind && (!stands || a.Since.Before(since)) {
+		if a.Kind == kind && (a.Axis == axis || a.Axis == "both") && (!stands || a.Since.Before(since)) {
 			since, stands = a.Since, true
 		}
 	}

@@ -52,6 +52,7 @@ func (s *server) handler() http.Handler {
 		mux.HandleFunc("GET /"+view, s.page(view))
 	}
 	mux.HandleFunc("GET /runs/{id}", s.page("runs"))
+	mux.HandleFunc("GET /runbook", s.runbook)
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /api/v1/live", s.live)
 	mux.HandleFunc("GET /api/v1/advice", s.limitReads(s.advice))
