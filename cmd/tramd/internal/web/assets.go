@@ -27,9 +27,10 @@ type file struct {
 
 // kinds are the content types by file name ending; the machine's own table may be absent or wrong.
 var kinds = map[string]string{
-	".css": "text/css; charset=utf-8",
-	".js":  "text/javascript; charset=utf-8",
-	".svg": "image/svg+xml",
+	".css":  "text/css; charset=utf-8",
+	".js":   "text/javascript; charset=utf-8",
+	".svg":  "image/svg+xml",
+	".html": "text/html; charset=utf-8",
 }
 
 // sheets are the style sheets in the order in which they count; the page asks for them as one file.
