@@ -22,6 +22,7 @@ type design struct {
 	groups, lean       int
 	cols               int
 	zero               float64 // taken off the readings
+	t0, half           float64 // the time of the drift polynomials: middle and half length
 	noise2             float64 // guess at the white noise's variance, to put priors in mm and seconds to scale
 	waves              []wave
 	circles            []int     // by track: which circle on the surface it runs on
@@ -47,7 +48,14 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 	for _, b := range bs {
 		d.zero += b.z / float64(len(bs))
 	}
-	t0, half := timeSpan(bs)
+	d.t0, d.half = timeSpan(bs)
+	d.write(in, bs, axes, way, along)
+	return d
+}
+
+// write writes the rows of blocks.
+func (d *design) write(in *input, bs []block, axes [2]bool, way *direction, along curve) {
+	d.rows = make([][]float64, 0, len(bs))
 	backing := make([]float64, d.cols*len(bs))
 	for i := range bs {
 		b := &bs[i]
@@ -61,7 +69,7 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 			at := (d.circles[b.track]*formOrders + k) * 2
 			x[at], x[at+1] = f*ck, f*sk
 		}
-		u := (b.t - t0) / half
+		u := (b.t - d.t0) / d.half
 		for j, v := range legendre(u) {
 			x[d.form+j] = v
 		}
@@ -77,11 +85,10 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 		}
 		x[d.cols-1] = b.z - d.zero
 	}
-	d.writeWaves(bs, waves)
+	d.writeWaves(bs, d.waves)
 	if way != nil {
 		way.write(d, bs, along)
 	}
-	return d
 }
 
 // legendre gives the drift polynomials at u in -1..1.

@@ -124,6 +124,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 		return
 	}
 	limit := 4*math.Max(median(spreads), 0.29*in.resolution) + 0.5*in.resolution
+	in.spike = limit
 	buf := []float64{}
 	for i := range segs {
 		g := &segs[i]

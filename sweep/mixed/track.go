@@ -27,6 +27,7 @@ type input struct {
 	unknownT   [2]float64
 	backwards  bool
 	timeless   bool       // all times of a track are equal
+	spike      float64    // mm: a reading further from the middle of its segment is left out; 0 where that was not judged
 	coarse     [2]float64 // mm: the step that the readings show where it is coarser than stated, and the one stated
 }
 

@@ -27,7 +27,6 @@ const (
 
 // writeWaves puts the waves into a design; each track has its own sizes and phases, or each circle on the table.
 func (d *design) writeWaves(bs []block, waves []wave) {
-	t0, half := timeSpan(bs)
 	for i := range bs {
 		b := &bs[i]
 		for j, w := range waves {
@@ -42,9 +41,9 @@ func (d *design) writeWaves(bs []block, waves []wave) {
 				}
 				continue
 			}
-			s, c := math.Sincos(2 * math.Pi * w.hertz * (b.t - t0))
+			s, c := math.Sincos(2 * math.Pi * w.hertz * (b.t - d.t0))
 			f := blur(math.Pi * w.hertz * b.seconds())
-			u := (b.t - t0) / half
+			u := (b.t - d.t0) / d.half
 			x[0], x[1], x[2], x[3] = f*c, f*s, f*u*c, f*u*s
 		}
 	}

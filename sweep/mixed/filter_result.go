@@ -1,0 +1,109 @@
+package mixed
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"tramd/sweep"
+)
+
+// Result gives the lean by all readings so far, the last one included. What only a whole fit tells (form, closure, turns, waves)
+// is that of the fit.
+func (c *Filter) Result() sweep.Result {
+	f := *c.f
+	open, rows, spikes, off := c.open()
+	f.bs = append(slices.Clip(c.bs), open...)
+	t0, half := timeSpan(f.bs)
+	c.change = c.d.over(t0, half)
+	s := searcher{d: c.d, bs: f.bs, l: c.l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+	for key, k := range c.courses {
+		s.gram[key] = c.upTo(k, c.rooms[key], open, rows)
+	}
+	f.points = f.points[:0:0]
+	for _, g := range c.grid {
+		p := s.at(g.h)
+		p.weight += g.share
+		f.points = append(f.points, p)
+	}
+	f.ans = summarise(slices.Clone(f.points))
+	if f.ans.best.factor.n == 0 {
+		s.held = false
+		f.ans.best.factor = s.at(f.ans.best.h).factor
+	}
+	f.coef = f.ans.best.coefficients(c.d)
+	c.now = &solved{f.ans.best, f.coef}
+	r := c.said
+	r.Warnings = slices.Clone(r.Warnings)
+	left := c.rejected + spikes + off
+	r.Readings, r.Rejected = c.said.Readings+c.readings-left, c.said.Rejected+left
+	f.offsets(&r)
+	f.conclude(&r)
+	c.warn(&r, off)
+	return r
+}
+
+// open gives the blocks that have not ended and their rows, how many of their readings are spikes, and how many are off the
+// surface.
+func (c *Filter) open() (bs []block, rows [][]float64, spikes, off int) {
+	for _, s := range c.tracks {
+		if s == nil {
+			continue
+		}
+		more, n := s.now(c.base(s))
+		spikes += n
+		for i := range more {
+			b := &more[i]
+			c.moved(b)
+			row := c.row(b)
+			if c.strays(b, row) {
+				off += int(b.n)
+				continue
+			}
+			bs, rows = append(bs, *b), append(rows, row)
+		}
+	}
+	return bs, rows, spikes, off
+}
+
+// upTo gives the sums of one course with open blocks read too, in the columns of the time that has passed.
+func (c *Filter) upTo(k *course, room *solving, open []block, rows [][]float64) white {
+	copy(room.gram.a, k.gram.a)
+	w := white{g: room.gram, logDet: k.logDet}
+	on := -1
+	for i := range open {
+		b := &open[i]
+		if b.track != on {
+			room.pace.copy(k.tracks[b.track])
+			on = b.track
+		}
+		w.logDet += math.Log(room.pace.read(b, rows[i], c.out))
+		w.g.rank1(c.out, 1)
+	}
+	c.change.gram(w.g)
+	return w
+}
+
+// Codes of what only a live result says; they never change their meaning.
+const (
+	WarnStray   = "off_surface_now"
+	WarnUnknown = "indicator_joins"
+)
+
+// warn says what the filter leaves to the next fit.
+func (c *Filter) warn(r *sweep.Result, off int) {
+	if n := c.off + off; n > 0 {
+		r.Warnings = append(r.Warnings, sweep.Warning{Code: WarnStray,
+			Text: fmt.Sprintf("%d readings lie off the fitted surface and are left out until the next full fit says what they are", n)})
+	}
+	if c.missing > 0 {
+		r.Warnings = append(r.Warnings, sweep.Warning{Code: WarnUnknown,
+			Text: fmt.Sprintf("%d readings of an indicator that had none before wait for the next full fit", c.missing)})
+	}
+}
+
+// Urgent says whether a fit should come soon: readings were left out that it may take in.
+func (c *Filter) Urgent() bool { return c.off+c.missing > 0 }
+
+// Added says how many readings came after the fit, and how many the fit had.
+func (c *Filter) Added() (since, fitted int) { return c.readings, c.said.Readings + c.said.Rejected }

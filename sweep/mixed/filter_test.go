@@ -1,0 +1,30 @@
+package mixed
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"tramd/sweep"
+)
+
+// The filter right after a fit says what the fit said, and after any number of further blocks what the same equations say when
+// they are solved for all blocks at once.
+func TestTheFilterIsTheFit(t *testing.T) {
+	for _, f := range append(families(), unseen()...) {
+		tr := f.draw(rand.New(rand.NewPCG(3, 9)))
+		c, r, err := Begin(tr.pts, tr.setup, Options{})
+		if err != nil {
+			t.Fatalf("%s: %v", f.name, err)
+		}
+		got := c.Result()
+		for i, a := range []*sweep.Axis{got.Tilt, got.Nod} {
+			want := []*sweep.Axis{r.Tilt, r.Nod}[i]
+			t.Logf("%s: %d points, %d courses, off by %.3f U, U %.3f of it", f.name, len(c.grid), len(c.courses),
+				math.Abs(float64(a.Slope-want.Slope))/float64(want.Expanded), float64(a.Expanded)/float64(want.Expanded))
+		}
+		if got.Readings+got.Rejected != len(tr.pts) {
+			t.Errorf("%s: %d", f.name, got.Readings+got.Rejected)
+		}
+	}
+}
