@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"tramd/sweep"
+	"tramd/sweep/units"
 )
 
 // cpu gives the processor time of this process so far: on a busy machine it tells more than the clock.
@@ -47,6 +48,38 @@ func BenchmarkFit(b *testing.B) {
 				if _, err := sweep.FitPlain(t.pts, t.setup); err != nil {
 					b.Fatal(err)
 				}
+			}
+			b.ReportMetric(float64(cpu(b)-used)/float64(b.N), "cpu-ns/op")
+		})
+	}
+}
+
+// BenchmarkFilter shows what a look at a sweep costs that a filter carries on, beside a fit of all of it, and what a reading costs.
+func BenchmarkFilter(b *testing.B) {
+	for _, n := range []int{2000, 20_000} {
+		turns := math.Max(1, float64(n)/5000)
+		s := scene{n: n, turns: turns, seconds: 20 * turns, white: 0.001, slow: 0.001, tau: 1, form: 0.002, fall: 1.5, slots: 3, slotDeg: 8, slotMM: 1}
+		t := s.draw(rand.New(rand.NewPCG(1, uint64(n))))
+		t.setup.Tolerance, _ = units.ParseTolerance("0.02/300")
+		f, _, err := Begin(t.pts[:n*3/4], t.setup, Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.Run(fmt.Sprintf("look/%d", n), func(b *testing.B) {
+			rest := t.pts[n*3/4:]
+			used := cpu(b)
+			for i := 0; b.Loop(); i++ {
+				p := rest[i%len(rest)]
+				f.Add(p)
+				f.Result()
+			}
+			b.ReportMetric(float64(cpu(b)-used)/float64(b.N), "cpu-ns/op")
+		})
+		b.Run(fmt.Sprintf("reading/%d", n), func(b *testing.B) {
+			rest := t.pts[n*3/4:]
+			used := cpu(b)
+			for i := 0; b.Loop(); i++ {
+				f.Add(rest[i%len(rest)])
 			}
 			b.ReportMetric(float64(cpu(b)-used)/float64(b.N), "cpu-ns/op")
 		})

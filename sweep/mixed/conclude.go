@@ -95,7 +95,7 @@ func (f *fitting) conclude(r *sweep.Result) {
 			Slope:   units.Slope(math.Hypot(mean[0], mean[1])) * units.MMPerM,
 			Azimuth: sweep.Wrap(math.Atan2(mean[1], mean[0])),
 		}
-		if limit.Given() {
+		if limit.Given() && !f.goesOn {
 			p := all.InsideBoth(limit.Limit.MMPerM())
 			r.Conformity = &p
 		}

@@ -33,6 +33,9 @@ type Filter struct {
 	strayS             float64 // for how long the last blocks have been off the surface
 	missing            int     // readings of indicators that the fit does not know
 
+	judged   *float64 // the probability that both axes conform, and the time of the newest reading in it
+	judgedAt float64
+
 	rooms map[[2]int8]*solving
 	out   []float64
 }
@@ -55,14 +58,21 @@ const (
 	mostCourses = 16
 )
 
-// Begin fits a sweep that goes on, and gives what the fit says and the filter that carries it on.
+// Begin fits a sweep that goes on, and gives what the fit says and the filter that carries it on. The filter is nil under constant
+// turning, where the angles of all readings are worked out together.
 func Begin(pts []sweep.Point, setup sweep.Setup, opt Options) (*Filter, sweep.Result, error) {
 	f, r, err := fit(pts, setup, opt)
 	if err != nil {
 		return nil, r, err
 	}
+	if f.turning != nil {
+		return nil, r, nil // the angles of later readings are worked out with all others
+	}
 	return f.carryOn(r), r, nil
 }
+
+// Said has the filter repeat, with each of its results, a fit's result to which something was added.
+func (c *Filter) Said(r sweep.Result) { c.said = r }
 
 func (f *fitting) carryOn(said sweep.Result) *Filter {
 	c := &Filter{f: f, said: said, d: f.d, l: f.levels(), courses: map[[2]int8]*course{}, rooms: map[[2]int8]*solving{}}

@@ -1,11 +1,13 @@
 package mixed
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 
 	"tramd/sweep"
+	"tramd/sweep/uncertainty"
 )
 
 // Result gives the lean by all readings so far, the last one included. What only a whole fit tells (form, closure, turns, waves)
@@ -37,10 +39,76 @@ func (c *Filter) Result() sweep.Result {
 	r.Warnings = slices.Clone(r.Warnings)
 	left := c.rejected + spikes + off
 	r.Readings, r.Rejected = c.said.Readings+c.readings-left, c.said.Rejected+left
+	f.ans.terms = few(f.ans.terms)
+	f.goesOn = true
 	f.offsets(&r)
 	f.conclude(&r)
+	c.conformity(&f, &r)
 	c.warn(&r, off)
 	return r
+}
+
+// fewTerms is how many t distributions stand for the mixture of a live result.
+const fewTerms = 8
+
+// few joins terms of like width until few are left, keeping means and covariances.
+func few(m uncertainty.Mixture) (out uncertainty.Mixture) {
+	if len(m) <= fewTerms {
+		return m
+	}
+	m = slices.Clone(m)
+	slices.SortStableFunc(m, func(a, b uncertainty.Term) int { return cmp.Compare(a.Cov[0]+a.Cov[2], b.Cov[0]+b.Cov[2]) })
+	var sum, done float64
+	for _, t := range m {
+		sum += t.Weight
+	}
+	for i := 0; i < len(m); {
+		var g uncertainty.Term
+		first := i
+		for ; i < len(m) && (i == first || done+m[i].Weight/2 < sum*float64(len(out)+1)/fewTerms); i++ {
+			w := m[i].Weight
+			done, g.Weight = done+w, g.Weight+w
+			for k := range 2 {
+				g.Mean[k] += w * m[i].Mean[k]
+				g.DoF[k] += w / m[i].DoF[k]
+			}
+		}
+		for k := range 2 {
+			g.Mean[k], g.DoF[k] = g.Mean[k]/g.Weight, g.Weight/g.DoF[k]
+		}
+		for _, t := range m[first:i] {
+			w, x, y := t.Weight/g.Weight, t.Mean[0]-g.Mean[0], t.Mean[1]-g.Mean[1]
+			g.Cov[0], g.Cov[1], g.Cov[2] = g.Cov[0]+w*(t.Cov[0]+x*x), g.Cov[1]+w*(t.Cov[1]+x*y), g.Cov[2]+w*(t.Cov[2]+y*y)
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// judgedEvery is how often, in seconds of readings, the probability that both axes conform is worked out: it costs more than
+// all else together.
+const judgedEvery = 1.0
+
+func (c *Filter) conformity(f *fitting, r *sweep.Result) {
+	if !f.in.setup.Tolerance.Given() || r.Lean == nil {
+		return
+	}
+	newest := 0.0
+	for _, s := range c.tracks {
+		if s != nil {
+			newest = math.Max(newest, s.last)
+		}
+	}
+	if c.judged == nil || newest-c.judgedAt >= judgedEvery {
+		all, _ := f.belief()
+		p := all.InsideBoth(f.in.setup.Tolerance.Limit.MMPerM())
+		c.judged, c.judgedAt = &p, newest
+	}
+	p := *c.judged
+	for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {
+		p = math.Min(p, *a.Conformity)
+	}
+	r.Conformity = &p
 }
 
 // open gives the blocks that have not ended and their rows, how many of their readings are spikes, and how many are off the

@@ -20,8 +20,10 @@ func TestTheFilterIsTheFit(t *testing.T) {
 		got := c.Result()
 		for i, a := range []*sweep.Axis{got.Tilt, got.Nod} {
 			want := []*sweep.Axis{r.Tilt, r.Nod}[i]
-			t.Logf("%s: %d points, %d courses, off by %.3f U, U %.3f of it", f.name, len(c.grid), len(c.courses),
-				math.Abs(float64(a.Slope-want.Slope))/float64(want.Expanded), float64(a.Expanded)/float64(want.Expanded))
+			off, wide := math.Abs(float64(a.Slope-want.Slope))/float64(want.Expanded), float64(a.Expanded/want.Expanded)
+			if off > 0.1 || wide < 0.9 || wide > 1.1 {
+				t.Errorf("%s: off by %.2f U, and U is %.2f times that of the fit", f.name, off, wide)
+			}
 		}
 		if got.Readings+got.Rejected != len(tr.pts) {
 			t.Errorf("%s: %d", f.name, got.Readings+got.Rejected)

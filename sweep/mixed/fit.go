@@ -22,6 +22,9 @@ type Options struct {
 	// RepeatabilityMM is the standard deviation of one station's reading, pooled from earlier runs on this machine, and
 	// RepeatabilityDoF the degrees of freedom behind it. Without them a weak general value stands in.
 	RepeatabilityMM, RepeatabilityDoF float64
+
+	// Pace, if given, is called now and then in a long fit; it may sleep, so that others come to their turn.
+	Pace func()
 }
 
 // Fit fits the full model with nothing known beside the sweep.

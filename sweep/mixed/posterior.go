@@ -39,6 +39,7 @@ type searcher struct {
 	room  sym     // for the next factor
 	top   float64 // weight of the heaviest point so far, the only one that keeps its factor
 	held  bool
+	pace  func() // may be nil
 }
 
 type white struct {
@@ -163,6 +164,9 @@ func normalise(ps []point) []point {
 
 // at solves the mixed model equations (Henderson 1975) at one point of the grid.
 func (s *searcher) at(h hyper) point {
+	if s.pace != nil {
+		s.pace()
+	}
 	d := s.d
 	key := [2]int8{h.tau, h.slow}
 	w, ok := s.gram[key]

@@ -33,6 +33,7 @@ type fitting struct {
 	way     direction
 	waves   []wave
 	even    *even // nil where the model holds
+	goesOn  bool  // it is carried on with more readings: the dearest probability is worked out more seldom
 }
 
 func (f *fitting) solve() {
@@ -148,7 +149,7 @@ const directionRounds = 3
 
 // searcher looks at points of a grid beside a design.
 func (f *fitting) searcher(d *design, l *levels) searcher {
-	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}, pace: f.opt.Pace}
 }
 
 func (f *fitting) round(way *direction, along curve) {

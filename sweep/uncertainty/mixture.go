@@ -167,10 +167,14 @@ func (m Mixture) HalfWidth(value int, share float64) float64 {
 	low, high := math.Inf(1), 0.0
 	var square float64
 	densities := make([]density, len(m))
+	least, most := math.Inf(1), 1.0
+	for _, t := range m {
+		least, most = math.Min(least, t.DoF[value]), math.Max(most, t.DoF[value])
+	}
+	near, away := Factor(share, most), Factor(share, least)
 	for i, t := range m {
 		off, scale := math.Abs(t.Mean[value]-mean), math.Sqrt(t.Cov[2*value])
-		k := Factor(share, t.DoF[value])
-		low, high = math.Min(low, k*scale), math.Max(high, off+k*scale)
+		low, high = math.Min(low, near*scale), math.Max(high, off+away*scale)
 		square += t.Weight * (off*off + scale*scale)
 		if i > 0 && t.DoF[value] == m[i-1].DoF[value] {
 			densities[i] = densities[i-1]

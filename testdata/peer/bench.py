@@ -163,7 +163,7 @@ def main():
             mm += wander
         steps = round(mm / args.resolution)
         shown = steps * step
-        if args.log and turning:
+        if args.log:
             log.append((now, steps))
         return b"  %+.*f%b%b" % (places, shown, unit, eol)
 
@@ -204,9 +204,6 @@ def main():
                 now = time.monotonic()
         if turning and now >= arm.began + arm.seconds:
             turning = False
-            if args.log:
-                with open(args.log, "w", encoding="ascii") as f:
-                    f.writelines(f"{at:.6f} {steps}\n" for at, steps in log)
             print(json.dumps({"turned": args.turns, "sent": [indicator.sent, encoder.sent],
                               "lost": [indicator.lost, encoder.lost]}), flush=True)
         if not turning and asked.acquire(blocking=False):
@@ -215,6 +212,9 @@ def main():
         wait = min(origin + m[0] * m[1] for m in makers) - time.monotonic()
         if wait > 0:
             time.sleep(wait)
+    if args.log:
+        with open(args.log, "w", encoding="ascii") as f:
+            f.writelines(f"{at:.6f} {steps}\n" for at, steps in log)
 
 
 if __name__ == "__main__":

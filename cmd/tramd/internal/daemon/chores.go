@@ -18,7 +18,7 @@ func (d *Daemon) doChores(ctx context.Context) {
 		store: d.store, log: d.o.Log, machine: d.cfg.Machine.Name, backup: d.cfg.Backup, kept: d.cfg.Store.ReadingsKept(),
 		trouble: d.session.Trouble, clockSet: d.clock.IsSet, now: time.Now, began: time.Now(),
 		idle: func() bool {
-			s, err := d.session.Snapshot(ctx)
+			s, err := session.Unwatched{Session: d.session}.Snapshot(ctx)
 			return err == nil && s.Sweep.Phase == session.Idle
 		},
 	}

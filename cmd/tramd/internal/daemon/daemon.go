@@ -116,7 +116,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.unsafe()), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, ClockSet: d.clock.IsSet, Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,
 		Patience: func(wait time.Duration) {
@@ -128,7 +128,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if err != nil {
 		return err
 	}
-	d.alarms, err = teller(d.cfg, d.secrets, d.page(), d.session, d.o.Log)
+	d.alarms, err = teller(d.cfg, d.secrets, d.page(), session.Unwatched{Session: d.session}, d.o.Log)
 	return err
 }
 

@@ -95,7 +95,7 @@ func (d *Daemon) watch(ctx context.Context) {
 func (d *Daemon) status(ctx context.Context) string {
 	ctx, cancel := context.WithTimeout(ctx, time.Second)
 	defer cancel()
-	s, err := d.session.Snapshot(ctx)
+	s, err := session.Unwatched{Session: d.session}.Snapshot(ctx)
 	if err != nil {
 		return ""
 	}

@@ -98,7 +98,7 @@ func (d *Daemon) refuse(err error) {
 func (d *Daemon) free(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()
-	s, err := d.session.Snapshot(ctx)
+	s, err := session.Unwatched{Session: d.session}.Snapshot(ctx)
 	if err != nil {
 		return fmt.Errorf("cannot see whether a sweep is in hand: %w", err)
 	}

@@ -80,7 +80,7 @@ func (d *Daemon) doChecks(ctx context.Context) {
 	if len(d.cfg.Check.At) == 0 {
 		return
 	}
-	c := &checks{store: d.store, session: d.session, plan: d.cfg.CheckPlan(), slots: d.cfg.Check.Slots(), turns: d.cfg.Check.Turns,
+	c := &checks{store: d.store, session: session.Unwatched{Session: d.session}, plan: d.cfg.CheckPlan(), slots: d.cfg.Check.Slots(), turns: d.cfg.Check.Turns,
 		clockSet: d.clock.IsSet, now: time.Now, log: d.o.Log, hours: d.store.HoursSinceCheck}
 	if c.plan.Moves {
 		c.mover, c.idle = d.session, d.idler()

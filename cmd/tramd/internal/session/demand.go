@@ -50,7 +50,6 @@ func (j *job) answered(s *Session, t, mm float64, indicator int) {
 	if ok {
 		j.wants = nil
 		j.took(s, r)
-		j.publish(s)
 	}
 }
 

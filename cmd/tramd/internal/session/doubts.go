@@ -15,22 +15,49 @@ func (s *Session) slipped(slip sweep.Slip) {
 	}
 }
 
-// doubt keeps with the run that a stretch of its angles is wrong, and takes the stretch out of the live fit.
+// doubt keeps with the run that a stretch of its angles is wrong. The running sums and the fit are made again without it beside
+// the work: a million readings take longer than a port may wait.
 func (j *job) doubt(s *Session, d sweep.Doubt) {
 	j.doubts = append(j.doubts[:len(j.doubts):len(j.doubts)], d) // faces and fits hold the old list
 	s.archive.add(writing{run: j.run, doubt: &d})
-	live, err := sweep.NewLive(j.setup)
-	if err != nil {
-		return // it was made once, so it can be made again
-	}
-	j.doubtful = -j.untagged
-	for _, p := range sweep.Believed(join(nil, j.points.since(0)), j.doubts) {
-		if math.IsNaN(p.Angle) {
-			j.doubtful++
-			continue
+	j.doubted = j.shown != nil
+	j.doubtGen++
+	gen, doubts, setup := j.doubtGen, j.doubts, j.setup
+	go func() {
+		live, err := sweep.NewLive(setup)
+		if err != nil {
+			return // it was made once, so it can be made again
 		}
-		live.Add(p)
-	}
-	j.live, j.published = live, -1
-	j.full = nil // it rested on what is now in doubt
+		n, unknown := 0, 0
+		take := func(pieces [][]sweep.Point) (added int) {
+			for _, piece := range pieces {
+				for _, p := range sweep.Believed(piece, doubts) {
+					if math.IsNaN(p.Angle) {
+						unknown++
+						continue
+					}
+					live.Add(p)
+				}
+				added += len(piece)
+			}
+			n += added
+			return added
+		}
+		for {
+			var pieces [][]sweep.Point
+			stale := false
+			s.locked(func() {
+				pieces, stale = j.points.since(n), gen != j.doubtGen
+				if !stale && j.points.n-n <= catchUpAtMax {
+					take(pieces)
+					j.live, j.doubtful = live, unknown-j.untagged
+					pieces = nil
+				}
+			})
+			if stale || pieces == nil {
+				return
+			}
+			take(pieces)
+		}
+	}()
 }

@@ -19,13 +19,12 @@ type job struct {
 	phase   SweepPhase
 	started time.Time
 
-	live      *sweep.Live
-	points    points       // all of them, for the final fit
-	queued    int          // how many of points were handed to the archivist
-	durable   atomic.Int64 // how many are on disk
-	untagged  int
-	published int // how many of points the published lean rests on
-	lastAt    device.Stamp
+	live     *sweep.Live
+	points   points       // all of them, for the final fit
+	queued   int          // how many of points were handed to the archivist
+	durable  atomic.Int64 // how many are on disk
+	untagged int
+	lastAt   device.Stamp
 
 	placed    bool    // the arm's first angle is known
 	begun     bool    // the arm has moved
@@ -53,11 +52,7 @@ type job struct {
 	drawn   []CurvePoint // the curve as it was shown last
 	drawnAt time.Time
 
-	refining bool          // a fit of the full model is on its way
-	refined  int           // how many readings it was given
-	joined   []sweep.Point // those, in one piece, for the next to go on from; belongs to the fit while there is one
-	refineAt time.Time     // when the next may begin
-	full     *sweep.Result // what the last one said
+	following
 }
 
 // Angles that decide when a turn has begun and ended.
@@ -82,6 +77,7 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 		return nil, err
 	}
 	j := &job{undertaking: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
+	j.follower = &follower{}
 	switch {
 	case s.o.Angle.Steady != nil:
 		j.steady = newTurning(s)
@@ -170,20 +166,6 @@ func (j *job) flush(s *Session, now time.Time) {
 		j.queued += len(piece)
 		n := int64(j.queued)
 		s.archive.add(writing{run: j.run, points: piece, done: func() { j.durable.Store(n) }})
-	}
-}
-
-// publish makes the live lean known after a batch that brought readings.
-func (j *job) publish(s *Session) {
-	if !j.begun || j.phase == Fitting || j.points.n == j.published {
-		return
-	}
-	j.published = j.points.n
-	tilt, nod, ok := j.live.Slopes()
-	p := &Published{Readings: j.published, At: j.lastAt, Tilt: tilt, Nod: nod, Settled: ok}
-	s.published.Store(p)
-	if s.onPublish != nil {
-		s.onPublish(p)
 	}
 }
 

@@ -86,7 +86,6 @@ func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose s
 			if j, err = newJob(s, run, turns, time.Now()); err == nil {
 				j.undertaking = w
 				s.job = j
-				s.published.Store(nil)
 				if s.pair != nil {
 					s.pair.told = nil // the arm is about to be turned
 				}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"log/slog"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"tramd/device"
@@ -56,6 +55,7 @@ type Options struct {
 	Wall       func() time.Time // the time of day, for what is shown and stored alone; nil = time.Now
 	Archive    Archive
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
+	Follow     FollowFunc // for what is shown while the arm turns; nil: running sums alone
 	ClockSet   func() bool
 	Log        *slog.Logger
 	Last       *LastRun                              // from the store, at start
@@ -76,52 +76,42 @@ type Session struct {
 	ended   chan struct{}
 	beats   pulse
 
-	mu          sync.Mutex // guards what follows, the job included
-	stopped     bool
-	encoder     *sweep.Encoder
-	zero        zeroing // of the encoder
-	emit        func(sweep.Point)
-	latest      []latest // per indicator
-	pair        *pairZero
-	angleAt     device.Stamp
-	last        *LastRun
-	counts      map[RunKey]uint64
-	drift       *DriftState
-	nextWhy     string
-	next        *time.Time        // when the next check is due
-	troubles    map[string]string // by kind: why
-	damaged     string            // how the record is; empty: it is not
-	check       *CheckState       // nil: no unattended checks are planned
-	job         *job
-	comebacks   uint64       // reconnects of the angle device seen
-	jumps       int          // of the encoder seen
-	pressedAt   device.Stamp // when the trigger port last sent something
-	fits        chan fitted
-	refinements chan refinement
-	watched     time.Time     // when a snapshot was last asked for
-	patience    time.Duration // what the ports were told last
+	mu        sync.Mutex // guards what follows, the job included
+	stopped   bool
+	encoder   *sweep.Encoder
+	zero      zeroing // of the encoder
+	emit      func(sweep.Point)
+	latest    []latest // per indicator
+	pair      *pairZero
+	angleAt   device.Stamp
+	last      *LastRun
+	counts    map[RunKey]uint64
+	drift     *DriftState
+	nextWhy   string
+	next      *time.Time        // when the next check is due
+	troubles  map[string]string // by kind: why
+	damaged   string            // how the record is; empty: it is not
+	check     *CheckState       // nil: no unattended checks are planned
+	job       *job
+	comebacks uint64       // reconnects of the angle device seen
+	jumps     int          // of the encoder seen
+	pressedAt device.Stamp // when the trigger port last sent something
+	fits      chan fitted
+	watched   time.Time     // when a snapshot was last asked for
+	patience  time.Duration // what the ports were told last
 
 	armed      *arming // nil: nothing may move
 	motions    sync.WaitGroup
 	motionCtx  context.Context // ends with the session; programs under way are stopped
 	stopMotion context.CancelFunc
 
-	published atomic.Pointer[Published]
-	onPublish func(*Published) // told of each, under the lock; may be nil
+	onPoints func(n int) // for tests: called under the lock after each batch that brought points, with how many there are
 }
 
 type latest struct {
 	at device.Stamp
 	mm units.Length
 	n  uint64 // readings so far
-}
-
-// Published is the live lean after the latest batch of readings.
-type Published struct {
-	Readings  int
-	At        device.Stamp // when the latest reading in it was measured
-	Tilt, Nod units.Slope
-	Settled   bool // whether the readings settle both axes yet
 }
 
 // New makes a session.
@@ -145,7 +135,7 @@ func New(o Options) (*Session, error) {
 		o.ClockSet = func() bool { return true }
 	}
 	s := &Session{
-		o: o, fits: make(chan fitted, 1), refinements: make(chan refinement), ended: make(chan struct{}),
+		o: o, fits: make(chan fitted, 1), ended: make(chan struct{}),
 		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
 	}
@@ -180,8 +170,8 @@ func (s *Session) Sink(b device.Batch) {
 	} else {
 		s.readings(b.Device, b.Samples)
 	}
-	if s.job != nil {
-		s.job.publish(s)
+	if s.onPoints != nil && s.job != nil {
+		s.onPoints(s.job.points.n)
 	}
 }
 
@@ -202,13 +192,11 @@ func (s *Session) Run(ctx context.Context) error {
 		select {
 		case f := <-s.fits:
 			s.locked(func() { s.fitDone(f) })
-		case r := <-s.refinements:
-			s.locked(func() { s.refinedTo(r) })
 		case <-tick.C:
 			s.locked(func() {
 				s.tick(time.Now())
 				s.watchPair(device.Now(), s.angleState(device.Now()).Deg)
-				s.refine(time.Now())
+				s.follow(time.Now())
 				s.agree()
 			})
 			s.beats.beat()
@@ -246,9 +234,6 @@ func (s *Session) ask(ctx context.Context, f func()) error {
 	f()
 	return nil
 }
-
-// Published gives the live result without the lock; nil while no sweep has readings.
-func (s *Session) Published() *Published { return s.published.Load() }
 
 func (s *Session) angle(samples []device.Sample) {
 	delay := s.o.Angle.Delay.Seconds()

@@ -10,17 +10,31 @@ import (
 	"tramd/sweep"
 )
 
-// Snapshot gives everything a face may show, as of now.
+// Snapshot gives everything a face may show, as of now: the lean holds the newest reading.
 func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
+	s.bring()
 	var snap *Snapshot
 	err := s.ask(ctx, func() {
-		s.watched = time.Now()
-		snap = s.snapshot(s.watched)
+		snap = s.snapshot()
+		if j := s.job; j != nil && j.run != 0 {
+			snap.Sweep.Curve = j.curve(time.Now())
+		}
 	})
 	return snap, err
 }
 
-func (s *Session) snapshot(now time.Time) *Snapshot {
+// Unwatched gives snapshots to those who show nothing to a person, as a scrape, an alarm or the clockwork: without the curve, and
+// with the result as it was shown last. Nothing is worked out for them.
+type Unwatched struct{ *Session }
+
+// Snapshot gives the present state.
+func (u Unwatched) Snapshot(ctx context.Context) (*Snapshot, error) {
+	var snap *Snapshot
+	err := u.ask(ctx, func() { snap = u.snapshot() })
+	return snap, err
+}
+
+func (s *Session) snapshot() *Snapshot {
 	out := &Snapshot{
 		At: s.o.Wall(), Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
@@ -159,16 +173,27 @@ func (s *Session) sweepState() SweepState {
 		Stations: s.stationStates(j.stations), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
 		Doubts: j.doubts[:len(j.doubts):len(j.doubts)],
 	}
-	if r, err := j.live.Result(); err != nil {
-		st.WhyNot = err.Error()
-	} else {
-		st.Result = &r
-	}
-	if j.full != nil { // a moment older, but its interval can be believed
-		st.Result = j.full
-	}
-	st.Curve = j.curve(time.Now())
+	s.addResult(j, &st, device.Now())
 	return st
+}
+
+// addResult adds the live result, or why there is none.
+func (s *Session) addResult(j *job, st *SweepState, mono device.Stamp) {
+	st.Live = s.sayOfResult(j, mono)
+	if x := j.shown; x != nil {
+		age := s.ageOf(x, mono).Seconds()
+		st.Result, st.ResultReadings, st.ResultAgeS = &x.result, x.n, &age
+		return
+	}
+	r, err := j.live.Result()
+	switch {
+	case err != nil && (j.steady == nil || s.o.Follow == nil):
+		st.WhyNot = err.Error()
+	case s.o.Follow == nil && err == nil:
+		st.Result, st.ResultReadings = &r, j.points.n
+	case s.o.Follow != nil:
+		st.WhyNot = "the first full fit is being made"
+	}
 }
 
 // curveEvery is how old a curve may be: it is long and changes slowly.

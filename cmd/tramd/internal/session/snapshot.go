@@ -106,11 +106,16 @@ type SweepState struct {
 	Stations    []StationState `json:"stations"` // where the arm is turned from station to station
 	Wanted      string         `json:"wanted"`   // the indicator whose reading is to be typed now; empty: none is
 	Say         string         `json:"say"`      // what the person should do next, in words
-	Result      *sweep.Result  `json:"result"`   // the live fit: the full model of a moment ago, the plain one until there is one; nil while it cannot be fitted
-	WhyNot      string         `json:"why_not"`  // why there is no live fit yet
-	Curve       []CurvePoint   `json:"curve"`    // mean reading by angle, for the plot
-	Doubts      []sweep.Doubt  `json:"doubts"`   // stretches whose angles turned out wrong; stored, not fitted
-	Stored      int            `json:"stored"`   // how many of the readings are safely on disk
+	Result      *sweep.Result  `json:"result"`   // the live lean by the full model; nil while it cannot be fitted
+	Live        string         `json:"live"`     // what is wrong with it, in words; empty when it holds the newest reading
+
+	ResultReadings int      `json:"result_readings"` // counted in the result, those left out included
+	ResultAgeS     *float64 `json:"result_age_s"`    // since the newest reading in it was measured; nil without a result
+
+	WhyNot string        `json:"why_not"` // why there is no live fit yet
+	Curve  []CurvePoint  `json:"curve"`   // mean reading by angle, for the plot
+	Doubts []sweep.Doubt `json:"doubts"`  // stretches whose angles turned out wrong; stored, not fitted
+	Stored int           `json:"stored"`  // how many of the readings are safely on disk
 }
 
 // StationState is one announced angle.

@@ -101,7 +101,6 @@ func (s *Session) takeNow(j *job) error {
 		return refuse(http.StatusConflict, "no reading since the last station; wait for the indicator")
 	}
 	j.took(s, r)
-	j.publish(s)
 	return nil
 }
 
@@ -152,7 +151,6 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 		j.movedAt = time.Now()
 		if r, ok := j.stations.Put(device.Now().Seconds(), mm.MM(), i); ok {
 			j.took(s, r)
-			j.publish(s)
 		}
 		return nil
 	})

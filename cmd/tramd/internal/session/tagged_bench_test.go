@@ -204,8 +204,8 @@ func newTaggedRig(b *testing.B, tc taggedCase) *taggedRig {
 	if r.s, err = New(o); err != nil {
 		b.Fatal(err)
 	}
-	r.s.onPublish = func(p *Published) {
-		for now := monotonic(); len(r.seen) < p.Readings; {
+	r.s.onPoints = func(n int) {
+		for now := monotonic(); len(r.seen) < n; {
 			r.seen = append(r.seen, now)
 		}
 	}
