@@ -28,7 +28,8 @@ type commandLine struct {
 	Sweep    sweepCmd    `cmd:"" group:"measure" help:"Take one attended sweep and show it live."`
 	Program  programCmd  `cmd:"" group:"measure" help:"Sweep by a motion controller that turns the arm from station to station."`
 	Watch    watchCmd    `cmd:"" group:"measure" help:"Show the present state in the terminal, live, until Ctrl-C."`
-	Fit      fitCmd      `cmd:"" group:"measure" help:"Fit recorded sweeps (CSV)."`
+	Fit      fitCmd      `cmd:"" group:"measure" help:"Fit recorded sweeps, traverses, bars and travels (CSV), recognised by their header."`
+	Stack    stackCmd    `cmd:"" group:"measure" help:"Add all measured relations of the assembly up: closure, adjusted values, the suspect, what to correct."`
 	Import   importCmd   `cmd:"" group:"measure" help:"Bring recorded sweeps (CSV) into the record. A sweep that is there already is not stored twice."`
 	Separate separateCmd `cmd:"" group:"measure" help:"Separate spindle and loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
 

@@ -2,7 +2,9 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 
 	"tramd/cmd/tramd/internal/config"
@@ -12,7 +14,7 @@ import (
 )
 
 type fitCmd struct {
-	Files      []string `arg:"" name:"file" help:"Recorded sweeps: t_s,angle_deg,reading_mm[,indicator]."`
+	Files      []string `arg:"" name:"file" help:"Recorded measurements, told by their header: sweep, traverse, bar, travel, cross."`
 	Radius     float64  `placeholder:"MM" help:"Arm length from the spindle axis to the contact point."`
 	RadiusU    float64  `placeholder:"MM" help:"Its standard uncertainty."`
 	Resolution float64  `placeholder:"MM" default:"0.001" help:"Smallest step of the indicator."`
@@ -22,31 +24,30 @@ type fitCmd struct {
 	Config     string   `placeholder:"FILE" help:"Take everything from a configuration; flags given beside it win."`
 	JSON       bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
 
+	otherKinds
+
 	cutters []finish.Cutter
 }
 
 func (c *fitCmd) Run(e *env) error {
-	setup, err := c.setup()
-	if err != nil {
-		return err
-	}
 	failed := false
 	verdict := sweep.None
 	for _, path := range c.Files {
-		r, err := c.fit(path, setup)
+		r, err := c.one(path)
+		var wrong usageError
+		if errors.As(err, &wrong) {
+			return err
+		}
 		if err != nil {
 			failed = true
 			c.complain(e, path, err)
 			continue
 		}
-		verdict = worst(verdict, r.Verdict)
+		verdict = worst(verdict, r.verdict)
 		if c.JSON {
-			err = printJSON(e.out, "file", path, r)
+			err = printJSON(e.out, "file", path, r.json)
 		} else {
-			err = printResult(e.out, path, r, setup.Tolerance)
-			if err == nil {
-				err = printFinish(e.out, c.cutters, r)
-			}
+			err = r.print(e.out, path)
 		}
 		if err != nil {
 			return err
@@ -98,14 +99,40 @@ func (c *fitCmd) setup() (sweep.Setup, error) {
 	return s, nil
 }
 
-func (c *fitCmd) fit(path string, setup sweep.Setup) (sweep.Result, error) {
+// fitted is what came of one file of whatever kind.
+type fitted struct {
+	json    any
+	verdict sweep.Verdict
+	print   func(w io.Writer, title string) error
+}
+
+// one fits one file. A mistake in the flags is a usageError.
+func (c *fitCmd) one(path string) (fitted, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return sweep.Result{}, err
+		return fitted{}, err
 	}
 	defer f.Close()
-	if c.Model == sweep.ModelPlain {
-		return sweep.FitPlainCSV(f, setup)
+	kind, loose, in, err := c.kindOf(f)
+	if err != nil {
+		return fitted{}, err
 	}
-	return fitFullCSV(f, setup)
+	if kind != sweep.KindSweep {
+		return c.other(kind, in, loose)
+	}
+	setup, err := c.setup()
+	if err != nil {
+		return fitted{}, err
+	}
+	fit := fitFullCSV
+	if c.Model == sweep.ModelPlain {
+		fit = sweep.FitPlainCSV
+	}
+	r, err := fit(in, setup)
+	return fitted{r, r.Verdict, func(w io.Writer, title string) error {
+		if err := printResult(w, title, r, setup.Tolerance); err != nil {
+			return err
+		}
+		return printFinish(w, c.cutters, r)
+	}}, err
 }

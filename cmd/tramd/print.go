@@ -14,7 +14,7 @@ import (
 )
 
 // printJSON writes a result as one line, with what it belongs to in front.
-func printJSON(w io.Writer, key string, value any, r sweep.Result) error {
+func printJSON(w io.Writer, key string, value, r any) error {
 	body, err := json.Marshal(r)
 	if err != nil {
 		return err

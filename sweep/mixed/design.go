@@ -18,7 +18,8 @@ var driftFall = [drifts]float64{1, 0.25, 0.06, 0.015}
 // last before the reading so that its covariance is the corner of a Cholesky factor.
 type design struct {
 	rows               [][]float64
-	form, drift, extra int // columns of each kind: form first, then drift, then the direction effects
+	orders             []int // of the form columns
+	form, drift, extra int   // columns of each kind: form first, then drift, then the direction effects
 	groups, lean       int
 	cols               int
 	zero               float64 // taken off the readings
@@ -36,6 +37,9 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 	circles := d.circlesOf(in)
 	d.form, d.drift = circles*2*formOrders, drifts+waveColumns*len(in.tracks)*len(waves)
 	d.waves = waves
+	for i := range d.form {
+		d.orders = append(d.orders, i/2%formOrders+2)
+	}
 	if way != nil {
 		d.extra = byCount
 	}

@@ -127,6 +127,9 @@ func (f *fitting) prior() repeatability {
 	fade := math.Min(1, 12/float64(len(f.bs)))
 	amp := math.Hypot(f.start.lean[0], f.start.lean[1])
 	angle := amp * sweep.Radians(stationAngle)
+	if f.in.basis.line { // places along an edge are set against a scale or a stop
+		angle = 0
+	}
 	v := (stationNoiseMM*stationNoiseMM+angle*angle/2)*fade*fade*fade + q2*fade
 	return repeatability{math.Sqrt(v), stationNoiseDoF}
 }

@@ -24,6 +24,7 @@ type point struct {
 	lean      [2]float64
 	cov       [3]float64 // xx, xy, yy, in mm²
 	factor    sym        // only of the heaviest point of a search
+	sums      []summed   // of the coefficients, as the searcher asks for them
 	s2        float64    // variance of the white noise of a typical block
 	dof       float64
 }
@@ -33,7 +34,8 @@ type searcher struct {
 	bs    []block
 	l     *levels
 	known repeatability
-	least float64 // variance of the white noise that rounding alone makes
+	least float64     // variance of the white noise that rounding alone makes
+	sums  [][]float64 // weights of the coefficients; nil where the lean alone is wanted
 	gram  map[[2]int8]white
 	seen  map[hyper]float64
 	room  sym     // for the next factor
@@ -200,6 +202,9 @@ func (s *searcher) at(h hyper) point {
 	p.weight = -(logDet+free*math.Log(free*p.s2)+scale/p.s2-free)/2 + s.l.prior(h)
 	p.weightLog = p.weight
 	p.corner(d)
+	if s.sums != nil {
+		p.sums = p.weigh(s.sums)
+	}
 	if s.held && p.weight <= s.top {
 		p.factor = sym{}
 		return p
@@ -231,8 +236,7 @@ func (p *point) corner(d *design) {
 func (d *design) precision(l *levels, h hyper) []float64 {
 	out := make([]float64, d.cols-1)
 	f := l.form[h.form]
-	for i := range d.form {
-		order := i/2%formOrders + 2
+	for i, order := range d.orders {
 		out[i] = 1 / (f * f * formVariance(order, l.fall[h.fall]))
 	}
 	d.wavePrecision(out[d.form+drifts : d.form+d.drift])

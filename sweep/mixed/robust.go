@@ -18,6 +18,7 @@ const (
 
 // start is the robust fit: offsets by group, lean in mm at the mean radius, harmonics and drift.
 type start struct {
+	basis  basis
 	offset []float64
 	lean   [2]float64
 	form   []float64 // cos, sin of order 2, 3, ...
@@ -27,12 +28,11 @@ type start struct {
 }
 
 func (s *start) at(scale, th, t float64) float64 {
-	sin, cos := math.Sincos(th)
-	z := scale * (s.lean[0]*cos + s.lean[1]*sin)
-	ck, sk := cos, sin
+	p := s.basis.at(th)
+	z := scale * (s.lean[0]*p.c + s.lean[1]*p.s)
 	for k := 0; k < len(s.form); k += 2 {
-		ck, sk = ck*cos-sk*sin, sk*cos+ck*sin
-		z += s.form[k]*ck + s.form[k+1]*sk
+		a, b := p.next()
+		z += s.form[k]*a + s.form[k+1]*b
 	}
 	return z + s.drift*(t-s.t0)/s.th
 }
@@ -45,7 +45,7 @@ func (s *start) residual(in *input, g *segment) float64 {
 func robust(in *input, all []segment, groups int, richest int) start {
 	segs := thin(all)
 	if len(segs) == 0 { // everything was left out: the plain fit will say so
-		return start{offset: make([]float64, groups), th: 1, scale: 1}
+		return start{basis: in.basis, offset: make([]float64, groups), th: 1, scale: 1}
 	}
 	r := regression{in: in, segs: segs, groups: groups}
 	r.t0, r.th = middleTime(segs)
@@ -100,17 +100,17 @@ type regression struct {
 // is a suffix.
 func (r *regression) row(g *segment, order int, x []float64) []float64 {
 	x = x[:0]
-	sin, cos := math.Sincos(g.th)
-	ck, sk := cos, sin
+	p := r.in.basis.at(g.th)
+	c, s := p.c, p.s
 	for k := 2; k <= order; k++ {
-		ck, sk = ck*cos-sk*sin, sk*cos+ck*sin
-		x = append(x, ck, sk)
+		a, b := p.next()
+		x = append(x, a, b)
 	}
 	if order > 1 {
 		x = append(x, (g.t-r.t0)/r.th)
 	}
 	scale := r.in.tracks[g.track].scale
-	x = append(x, scale*cos, scale*sin)
+	x = append(x, scale*c, scale*s)
 	for i := range r.groups {
 		if i == g.group {
 			x = append(x, 1)
@@ -151,7 +151,7 @@ func (r *regression) solve(order int, w []float64) start {
 	}
 	a.cholesky()
 	a.solve(b)
-	s := start{t0: r.t0, th: r.th}
+	s := start{basis: r.in.basis, t0: r.t0, th: r.th}
 	k := 0
 	if order > 1 {
 		k = 2 * (order - 1)
@@ -264,6 +264,9 @@ func (r *regression) triples(count int) []start {
 
 func (r *regression) through(i, j, k int) (start, bool) {
 	p, q, o := &r.segs[i], &r.segs[j], &r.segs[k]
+	if r.in.basis.line {
+		return r.along(p, o)
+	}
 	s0, c0 := math.Sincos(o.th)
 	s1, c1 := math.Sincos(p.th)
 	s2, c2 := math.Sincos(q.th)
@@ -275,7 +278,20 @@ func (r *regression) through(i, j, k int) (start, bool) {
 	}
 	y1, y2 := (p.z-o.z)/scale, (q.z-o.z)/scale
 	return start{
+		basis:  r.in.basis,
 		lean:   [2]float64{(y1*d - b*y2) / det, (a*y2 - y1*c) / det},
+		offset: make([]float64, r.groups), t0: r.t0, th: r.th,
+	}, true
+}
+
+// along is the line through two segments that are a quarter of it apart or more.
+func (r *regression) along(p, q *segment) (start, bool) {
+	run := (place(p.th) - place(q.th)) * r.in.tracks[p.track].scale
+	if math.Abs(run) < 0.5 {
+		return start{}, false
+	}
+	return start{
+		basis: r.in.basis, lean: [2]float64{(p.z - q.z) / run},
 		offset: make([]float64, r.groups), t0: r.t0, th: r.th,
 	}, true
 }

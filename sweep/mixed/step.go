@@ -1,6 +1,7 @@
 package mixed
 
 import (
+	"iter"
 	"math"
 	"slices"
 
@@ -21,7 +22,7 @@ const (
 func (in *input) coarsen(pts []sweep.Point) {
 	own := false
 	for i := range in.setup.Indicators {
-		step := coarserStep(pts, i, coarsenBy*in.setup.Indicators[i].ResolutionMM)
+		step := coarserStep(readingsOf(pts, i), coarsenBy*in.setup.Indicators[i].ResolutionMM)
 		if step == 0 {
 			continue
 		}
@@ -35,18 +36,15 @@ func (in *input) coarsen(pts []sweep.Point) {
 	}
 }
 
-// coarserStep is the greatest step in whole numbers of which all readings of an indicator differ, in mm; 0 where it is below
+// coarserStep is the greatest step in whole numbers in which all readings of an indicator differ, in mm; 0 where it is below
 // least, or too few readings bear it out. In a sweep each level between the highest and the lowest is passed, so two different
 // ones are enough.
-func coarserStep(pts []sweep.Point, indicator int, least float64) float64 {
+func coarserStep(readings iter.Seq[float64], least float64) float64 {
 	levels := map[int64]bool{}
 	var step, first, last int64
 	n := 0
-	for _, p := range pts {
-		if p.Indicator != indicator {
-			continue
-		}
-		z := int64(math.Round(p.Reading / finest))
+	for reading := range readings {
+		z := int64(math.Round(reading / finest))
 		if n++; n == 1 {
 			first = z
 		} else if z == last {
@@ -62,6 +60,16 @@ func coarserStep(pts []sweep.Point, indicator int, least float64) float64 {
 		return 0
 	}
 	return float64(step) * finest
+}
+
+func readingsOf(pts []sweep.Point, indicator int) iter.Seq[float64] {
+	return func(yield func(float64) bool) {
+		for i := range pts {
+			if pts[i].Indicator == indicator && !yield(pts[i].Reading) {
+				return
+			}
+		}
+	}
 }
 
 // divisor is the greatest common divisor (Euclid, Elements VII 2).

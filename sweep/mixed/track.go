@@ -19,6 +19,7 @@ type track struct {
 // input is the checked sweep.
 type input struct {
 	setup      sweep.Setup
+	basis      basis
 	tracks     []track
 	radius     float64 // mean radius, mm
 	resolution float64 // mean resolution, mm

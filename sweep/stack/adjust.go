@@ -1,0 +1,181 @@
+package stack
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// confidence of the intervals, and of the test whether measurements agree.
+const confidence = 0.95
+
+// observation is one measured value in one plane.
+type observation struct {
+	rel  *relation
+	from int // index into the stack's relations
+	v, u float64
+	dof  float64
+}
+
+// adjustment is least squares of the bodies against the table.
+type adjustment struct {
+	obs  []observation
+	x    [bodies]float64
+	pinv *mat.SymDense // of the normal equations, which are singular where a body hangs on nothing
+	rank int
+	chi2 float64
+}
+
+// adjust solves for the bodies, leaving one observation out (-1: none).
+func adjust(obs []observation, without int) adjustment {
+	a := adjustment{}
+	var n [bodies][bodies]float64
+	var b [bodies]float64
+	for k, o := range obs {
+		if k == without {
+			continue
+		}
+		a.obs = append(a.obs, o)
+		w := 1 / (o.u * o.u)
+		for i, p := range o.rel.weight {
+			b[i] += w * p * o.v
+			for j, q := range o.rel.weight {
+				n[i][j] += w * p * q
+			}
+		}
+	}
+	a.pinv, a.rank = pseudoInverse(n)
+	for i := range a.x {
+		for j := range b {
+			a.x[i] += a.pinv.At(i, j) * b[j]
+		}
+	}
+	for _, o := range a.obs {
+		e := (o.v - a.value(o.rel)) / o.u
+		a.chi2 += e * e
+	}
+	return a
+}
+
+// pseudoInverse inverts what can be inverted, by eigenvalues; the equations are scaled first, since uncertainties may differ by far.
+func pseudoInverse(n [bodies][bodies]float64) (*mat.SymDense, int) {
+	var scale [bodies]float64
+	for i := range scale {
+		scale[i] = 1
+		if n[i][i] > 0 {
+			scale[i] = 1 / math.Sqrt(n[i][i])
+		}
+	}
+	s := mat.NewSymDense(bodies, nil)
+	for i := range bodies {
+		for j := i; j < bodies; j++ {
+			s.SetSym(i, j, n[i][j]*scale[i]*scale[j])
+		}
+	}
+	var e mat.EigenSym
+	out := mat.NewSymDense(bodies, nil)
+	if !e.Factorize(s, true) {
+		return out, 0
+	}
+	values := e.Values(nil)
+	var v mat.Dense
+	e.VectorsTo(&v)
+	rank := 0
+	for k, lambda := range values {
+		if lambda < 1e-12 {
+			continue
+		}
+		rank++
+		for i := range bodies {
+			for j := i; j < bodies; j++ {
+				out.SetSym(i, j, out.At(i, j)+v.At(i, k)*v.At(j, k)/lambda*scale[i]*scale[j])
+			}
+		}
+	}
+	return out, rank
+}
+
+func (a *adjustment) value(r *relation) (v float64) {
+	for i, w := range r.weight {
+		v += w * a.x[i]
+	}
+	return v
+}
+
+// shares is by how much each observation goes into a relation; ok is false where the observations do not settle it.
+func (a *adjustment) shares(r *relation) (shares []float64, ok bool) {
+	var row, back [bodies]float64
+	for i := range row {
+		for j, w := range r.weight {
+			row[i] += a.pinv.At(i, j) * w
+		}
+	}
+	for _, o := range a.obs {
+		s := 0.0
+		for i, w := range o.rel.weight {
+			s += row[i] * w
+		}
+		s /= o.u * o.u
+		shares = append(shares, s)
+		for i, w := range o.rel.weight {
+			back[i] += s * w
+		}
+	}
+	for i, w := range r.weight {
+		if math.Abs(back[i]-w) > 1e-6 {
+			return nil, false
+		}
+	}
+	return shares, true
+}
+
+// covariance of two relations.
+func (a *adjustment) covariance(p, q *relation) (c float64) {
+	for i, w := range p.weight {
+		for j, v := range q.weight {
+			c += w * v * a.pinv.At(i, j)
+		}
+	}
+	return c
+}
+
+// free is how many measurements there are more than needed.
+func (a *adjustment) free() int { return len(a.obs) - a.rank }
+
+// agree says whether the residuals are no larger than chance makes them in all but one of twenty cases.
+func (a *adjustment) agree() bool {
+	if a.free() == 0 {
+		return true
+	}
+	return a.chi2 <= distuv.ChiSquared{K: float64(a.free())}.Quantile(confidence)
+}
+
+// margin is by how much in chi-squared the one that is suspected must explain more than any other: what two measurements explain
+// alike cannot be told apart.
+const margin = 1.0
+
+// suspect is the one observation without which the rest agree, -1 where there is none or more than one.
+func suspect(obs []observation, all *adjustment) int {
+	if all.agree() || all.free() < 2 {
+		return -1
+	}
+	best, second, at := math.Inf(1), math.Inf(1), -1
+	agrees := false
+	for i := range obs {
+		a := adjust(obs, i)
+		if a.rank < all.rank { // the rest no longer hang together: nothing is left to hold it against
+			continue
+		}
+		switch {
+		case a.chi2 < best:
+			best, second, at, agrees = a.chi2, best, i, a.agree()
+		case a.chi2 < second:
+			second = a.chi2
+		}
+	}
+	if at < 0 || !agrees || second-best < margin {
+		return -1
+	}
+	return at
+}

@@ -1,0 +1,215 @@
+package traverse
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"tramd/sweep"
+	"tramd/sweep/line"
+	"tramd/sweep/mixed"
+	"tramd/sweep/units"
+	"tramd/sweep/zone"
+)
+
+var zeroTolerance units.Tolerance
+
+const (
+	draws    = 200
+	coverage = 0.95
+)
+
+// plane adds what several lines say together.
+func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, profiles []*line.Profile, heights []float64, form, edge float64) {
+	n := len(p.at)
+	if own[0] && own[n-1] {
+		length := math.Min(p.length(0), p.length(n-1))
+		r.Twist = line.Slope(fit, fit.Sums[sumTwist], length, opt.Setup, zeroTolerance)
+	}
+	r.CrossSlope = line.Slope(fit, fit.Sums[sumCross], p.at[n-1]-p.at[0], opt.Setup, zeroTolerance)
+	var x, y, z, buf []float64
+	values := func(looks []float64) []float64 {
+		z = z[:0]
+		for _, pr := range profiles {
+			buf = pr.Values(looks, buf)
+			z = append(z, buf...)
+		}
+		return z
+	}
+	for k, pr := range profiles {
+		for _, v := range pr.X {
+			x, y = append(x, v), append(y, p.at[k])
+		}
+	}
+	values(heights)
+	ls, ok := zone.LeastSquaresPlane(x, y, z)
+	if !ok || len(z) < 4 {
+		return
+	}
+	mz, _ := zone.FitPlane(x, y, z)
+	r.Flatness = &Flatness{LeastSquares: ls.Height, MinimumZone: mz.Height}
+	// As for a straightness: by drawing. The least-squares plane stands for both, since it costs a fiftieth and departs more.
+	fitted := fit.Fitted()
+	truth, _ := zone.LeastSquaresPlane(x, y, values(fitted))
+	noise, off := make([]float64, len(fitted)), make([]float64, 0, draws)
+	rep := fit.Replicas()
+	for range draws {
+		rep.Draw(noise)
+		for i := range noise {
+			noise[i] += fitted[i]
+		}
+		drawn, _ := zone.LeastSquaresPlane(x, y, values(noise))
+		off = append(off, math.Abs(drawn.Height-truth.Height))
+	}
+	slices.Sort(off)
+	r.Flatness.U = math.Hypot(off[int(coverage*draws)], 1.65*math.Hypot(edge, fit.IndicatorMPE())/math.Sqrt(3))
+	r.Flatness.Verdict = line.JudgeMM(mz.Height, r.Flatness.U, form)
+}
+
+// edgeForm is half the difference of the two ways in which the edge lay, less its straight line.
+func (p *problem) edgeForm(r *Result, fit *mixed.LineFit, heights []float64) {
+	var as, turned []line.Part
+	for k := range p.at {
+		if len(p.curves[k][0]) > 0 && len(p.curves[k][1]) > 0 {
+			as = append(as, line.Part{Curves: p.curves[k][0]})
+			turned = append(turned, line.Part{Curves: p.curves[k][1]})
+		}
+	}
+	var parts []line.Part
+	for i := range as {
+		share := 0.5 / float64(len(as))
+		parts = append(parts, line.Part{Curves: as[i].Curves, Share: share}, line.Part{Curves: turned[i].Curves, Share: -share})
+	}
+	pr := line.NewProfile(fit, parts)
+	if len(pr.X) == 0 {
+		return
+	}
+	z := pr.Values(heights, nil)
+	straighten(pr.X, z)
+	fitted := fit.Fitted()
+	truth := slices.Clone(pr.Values(fitted, nil))
+	straighten(pr.X, truth)
+	square := make([]float64, len(z))
+	noise, drawn := make([]float64, len(fitted)), []float64{}
+	rep := fit.Replicas()
+	for range draws {
+		rep.Draw(noise)
+		drawn = pr.Values(noise, drawn)
+		straighten(pr.X, drawn)
+		for i, v := range drawn {
+			square[i] += v * v / draws
+		}
+	}
+	mpe := fit.IndicatorMPE() / math.Sqrt(3)
+	for i, x := range pr.X {
+		r.EdgeForm = append(r.EdgeForm, EdgeForm{x, z[i], math.Hypot(math.Sqrt(square[i]), mpe/2)})
+	}
+}
+
+func straighten(x, z []float64) {
+	l := zone.LeastSquares(x, z)
+	for i := range z {
+		z[i] -= l.At + l.Slope*x[i]
+	}
+}
+
+// same compares positions: the largest reading less the smallest. The limit is that of the form, or the rise of the tolerance.
+func (p *problem) same(r *Result, fit *mixed.LineFit, opt Options, profiles []*line.Profile, heights []float64) {
+	var x, z, buf []float64
+	values := func(looks []float64) []float64 {
+		z = z[:0]
+		for _, pr := range profiles {
+			buf = pr.Values(looks, buf)
+			z = append(z, buf...)
+		}
+		return z
+	}
+	for _, pr := range profiles {
+		x = append(x, pr.X...)
+	}
+	values(heights)
+	low, high := 0, 0
+	for i := range z {
+		if z[i] < z[low] {
+			low = i
+		}
+		if z[i] > z[high] {
+			high = i
+		}
+	}
+	r.Same = &Same{RangeMM: z[high] - z[low], LargestAt: x[high], SmallestAt: x[low]}
+	fitted := fit.Fitted()
+	span := func(z []float64) float64 { return slices.Max(z) - slices.Min(z) }
+	truth := span(values(fitted))
+	noise, off := make([]float64, len(fitted)), make([]float64, 0, draws)
+	rep := fit.Replicas()
+	for range draws {
+		rep.Draw(noise)
+		for i := range noise {
+			noise[i] += fitted[i]
+		}
+		off = append(off, math.Abs(span(values(noise))-truth))
+	}
+	slices.Sort(off)
+	r.Same.U = math.Hypot(off[int(coverage*draws)], 1.65*fit.IndicatorMPE()/math.Sqrt(3))
+	limit := opt.StraightnessMM
+	if limit == 0 && opt.Tolerance.Given() {
+		if limit = opt.Tolerance.Limit.Over(opt.Tolerance.Span.MM()); limit == 0 {
+			limit = opt.Tolerance.Limit.Over(r.LengthMM)
+		}
+	}
+	r.Same.Verdict = line.JudgeMM(r.Same.RangeMM, r.Same.U, limit)
+}
+
+func (r *Result) warn(p *problem, in *line.Readings, own []bool) {
+	add := func(code, format string, args ...any) {
+		r.Warnings = append(r.Warnings, sweep.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
+	}
+	if len(r.Profile) == 2 {
+		add(line.WarnTwo, "two positions show a slope but not how straight it is; read five or more")
+	}
+	if x, ok := typedTwice(in); ok {
+		add(line.WarnTwice, "the position %v mm stands there twice on end, the others once: both readings were used; correct it if a position was mistyped", x)
+	}
+	for k := range p.at {
+		if own[k] && p.length(k) < r.LengthMM/2 {
+			add(line.WarnShort, "the line at %v mm is %.0f mm long, the whole %.0f mm: its slope is less certain", p.at[k], p.length(k), r.LengthMM)
+		}
+	}
+	anyTurned := false
+	for i := range in.Runs {
+		anyTurned = anyTurned || in.Runs[i].Turned
+	}
+	if anyTurned && !p.turned {
+		add(line.WarnOneTurn, "the edge was read turned only: read it as it lay too, then its form and the way's can be told apart")
+	}
+	if r.Slope != nil && math.Abs(r.Slope.Slope.MMPerM()) > steepMMPerM {
+		add(mixed.WarnSteep, "a slope of more than %d mm/m: are the readings and the positions in mm?", steepMMPerM)
+	}
+	if r.Warnings == nil {
+		r.Warnings = []sweep.Warning{}
+	}
+}
+
+const steepMMPerM = 20
+
+// typedTwice finds a position that was read twice on end among few that were read once each.
+func typedTwice(in *line.Readings) (float64, bool) {
+	for i := range in.Runs {
+		x := in.Runs[i].X
+		if len(x) > 60 {
+			continue
+		}
+		pairs, at := 0, 0.0
+		for j := 1; j < len(x); j++ {
+			if x[j] == x[j-1] {
+				pairs++
+				at = x[j]
+			}
+		}
+		if pairs == 1 && len(x) > 3 {
+			return at, true
+		}
+	}
+	return 0, false
+}
