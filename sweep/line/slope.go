@@ -30,20 +30,15 @@ func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, 
 	}
 	b = append(b, fit.Parts(own, lengthMM)...)
 	b = append(b, more...)
-	return Axis(own, b, tol)
-}
-
-// Axis completes an estimate of the given value in mm/m from its budget.
-func Axis(value float64, b uncertainty.Budget, tol units.Tolerance) *sweep.Axis {
-	u := b.Combined()
-	expanded, _ := b.Expanded(coverage)
+	other := b[1:].Combined()
+	limit := tol.Limit.MMPerM()
+	expanded, inside := e.Combine(1000, other, limit)
 	a := &sweep.Axis{
-		Slope: units.Slope(value) * units.MMPerM, U: units.Slope(u) * units.MMPerM, Expanded: units.Slope(expanded) * units.MMPerM, Budget: b,
+		Slope: units.Slope(own) * units.MMPerM, U: units.Slope(b.Combined()) * units.MMPerM, Expanded: units.Slope(expanded) * units.MMPerM, Budget: b,
 	}
 	a.Verdict = sweep.Judge(a.Slope, a.Expanded, tol)
 	if tol.Given() {
-		p := uncertainty.Inside(float64(a.Slope), float64(a.U), b.DoF(), -float64(tol.Limit), float64(tol.Limit))
-		a.Conformity = &p
+		a.Conformity = &inside
 	}
 	return a
 }

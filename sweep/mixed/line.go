@@ -34,8 +34,30 @@ type Lines struct {
 	Options       Options
 }
 
-// Estimate is a value with what the readings alone say of its uncertainty.
-type Estimate struct{ Value, U, DoF float64 }
+// Estimate is a value with what the readings alone say of its uncertainty: Terms holds all of it, about the value less Zero.
+type Estimate struct {
+	Value, U, DoF float64
+	Terms         uncertainty.Mixture
+	Zero          float64
+}
+
+func estimate(a answer, zero float64) Estimate {
+	dof := a.terms.Freedom(0)
+	return Estimate{a.lean[0] + zero, a.terms.HalfWidth(0, confidence) / uncertainty.Factor(confidence, dof), dof, a.terms, zero}
+}
+
+// Combine gives the half width of the interval in a unit of which there are scale to one, once an independent part of the
+// given standard uncertainty in that unit is added, and the probability that the value lies within a limit of nothing.
+func (e Estimate) Combine(scale, u, limit float64) (half, inside float64) {
+	m := make(uncertainty.Mixture, len(e.Terms))
+	for i, t := range e.Terms {
+		v := (t.Mean[0] + e.Zero) * scale
+		t.Mean, t.Cov = [2]float64{v, v}, [3]float64{t.Cov[0] * scale * scale, 0, t.Cov[2] * scale * scale}
+		m[i] = t
+	}
+	m = m.With([3]float64{u * u, 0, u * u})
+	return m.HalfWidth(0, confidence), m.Inside(0, -limit, limit)
+}
 
 // Look is the mean of consecutive readings at one place.
 type Look struct {
@@ -195,14 +217,14 @@ func (f *fitting) roundLines(m lineModel, wanted []Sum) {
 	f.d.noise2 = before
 	l := f.levels()
 	if !f.both { // a steady drift and a slope are one thing to a single pass
-		l.drift = l.drift[:1]
+		l.drift = l.drift[:2]
 	}
 	s := f.searcher(f.d, l)
 	for _, w := range wanted {
 		s.sums = append(s.sums, m.weights(f, w))
 	}
 	f.points = s.search()
-	f.ans = summarise(append([]point(nil), f.points...), f.d.lean)
+	f.ans = summarise(append([]point(nil), f.points...))
 	if f.ans.best.factor.n == 0 {
 		s.held = false
 		f.ans.best.factor = s.at(f.ans.best.h).factor
@@ -314,14 +336,15 @@ func (f *fitting) lineFit(m lineModel, p Lines) *LineFit {
 	for j, w := range p.Sums {
 		for i := range ps {
 			ps[i] = f.points[i]
-			ps[i].lean[0], ps[i].cov[0] = f.points[i].sums[j].value, f.points[i].sums[j].variance
+			s := f.points[i].sums[j]
+			ps[i].lean, ps[i].cov = [2]float64{s.value, s.value}, [3]float64{s.variance, 0, s.variance}
 		}
-		a := summarise(append([]point(nil), ps...), 1)
+		a := summarise(append([]point(nil), ps...))
 		zero := 0.0
 		for _, h := range w.Heights {
 			zero += h * f.d.zero
 		}
-		out.Sums = append(out.Sums, Estimate{a.lean[0] + zero, math.Sqrt(a.cov[0]), a.dof})
+		out.Sums = append(out.Sums, estimate(a, zero))
 	}
 	for i := range f.bs {
 		b := &f.bs[i]
