@@ -7,13 +7,15 @@ import (
 	"io"
 	"os"
 
+	"tramd/sweep/drift"
 	"tramd/sweep/stack"
+	"tramd/sweep/units"
 )
 
 type stackCmd struct {
-	File   string `arg:"" optional:"" name:"file" help:"Measured relations (JSON), or - for standard input."`
-	Config string `placeholder:"FILE" help:"Take the newest of each relation since the last event from the record."`
-	JSON   bool   `name:"json" help:"Print one JSON object."`
+	File string `arg:"" optional:"" name:"file" help:"Measured relations (JSON), or - for standard input."`
+	configFlag
+	JSON bool `name:"json" help:"Print one JSON object."`
 }
 
 func (c *stackCmd) Run(e *env) error {
@@ -46,7 +48,7 @@ func (c *stackCmd) read(e *env) (*stack.Stack, error) {
 	case c.File != "" && c.Config != "":
 		return nil, usageError{errors.New("give a file or --config FILE, not both")}
 	case c.Config != "":
-		return stackOfRecord(e, c.Config)
+		return c.ofRecord(e)
 	case c.File == "-":
 		return stack.Read(e.in)
 	}
@@ -93,7 +95,31 @@ func printStack(w io.Writer, a *stack.Answer) error {
 	return err
 }
 
-// stackOfRecord takes the newest of each relation since the last event.
-func stackOfRecord(e *env, path string) (*stack.Stack, error) {
-	return nil, errors.New("the record holds no relations but sweeps yet: give a file")
+// ofRecord takes the newest of each relation since the last event from the record.
+func (c *stackCmd) ofRecord(e *env) (*stack.Stack, error) {
+	h, cfg, err := c.recorded(e, units.Tolerance{})
+	if err != nil {
+		return nil, err
+	}
+	s := &stack.Stack{Tolerance: cfg.Setup().Tolerance}
+	var newest *drift.Check
+	for _, x := range h.Entries {
+		switch {
+		case x.Event != nil && x.Event.EndsSegment():
+			newest = nil
+		case x.Check != nil:
+			newest = x.Check
+		}
+	}
+	if newest == nil {
+		return nil, errors.New("the record holds no check since the last event: sweep first, or give a file of measured relations")
+	}
+	m := stack.Measured{Relation: stack.SpindleToTable}
+	for k, to := range [2][2]**float64{{&m.Tilt, &m.TiltU}, {&m.Nod, &m.NodU}} {
+		if v := newest.Axis[k]; v != nil && v.U > 0 {
+			*to[0], *to[1] = &v.MMPerM, &v.U
+		}
+	}
+	s.Relations = append(s.Relations, m)
+	return s, nil
 }

@@ -13,7 +13,7 @@ const (
 	samePlace   = 1.0 / 700 // of the length: looks nearer than this are at one place
 	manyLooks   = 110       // more than this are not places but a course, and are
 	coursePlace = 1.0 / 130 // of the length joined
-	draws       = 400       // of the noise
+	draws       = 200       // of the noise
 	coverage    = 0.95
 )
 

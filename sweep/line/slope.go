@@ -44,7 +44,8 @@ func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, 
 }
 
 // roundingShare is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the difference of the two
-// ends. Places that were read one by one round each for itself; the noise of few is not seen to hold it. Readings along a slope of
+// ends. Places that were read one by one round each for itself, which their scatter holds, and the repeatability that few borrow.
+// Readings along a slope of
 // m steps are wrong by a wave of m periods, whose first harmonic, q/pi high, has a least-squares line that rises by 6/(pi m) of it
 // (from the integral of x sin x); noise of standard deviation s leaves exp(-2 (pi s/q)^2) of it.
 func roundingShare(fit *mixed.LineFit, rise float64) float64 {
@@ -53,7 +54,7 @@ func roundingShare(fit *mixed.LineFit, rise float64) float64 {
 		return 0
 	}
 	if fit.Standing() {
-		return math.Sqrt(12 / math.Max(float64(len(fit.Looks)), 3))
+		return 0
 	}
 	m := math.Max(math.Abs(rise)/q, 0.7) // a smaller slope may hide between two steps
 	dither := 0.0

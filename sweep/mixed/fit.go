@@ -113,6 +113,7 @@ func (in *input) plain() (sweep.Result, error) {
 const (
 	stationNoiseMM  = 0.0014
 	stationNoiseDoF = 3.0
+	lineNoiseDoF    = 5.0
 	stationAngle    = 1.0  // degrees, by eye
 	taggedAngle     = 0.05 // degrees, by an encoder
 )
@@ -127,11 +128,12 @@ func (f *fitting) prior() repeatability {
 	fade := math.Min(1, 12/float64(len(f.bs)))
 	amp := math.Hypot(f.start.lean[0], f.start.lean[1])
 	angle := amp * sweep.Radians(stationAngle)
-	if f.in.basis.line { // places along an edge are set against a scale or a stop
-		angle = 0
+	dof := stationNoiseDoF
+	if f.in.basis.line { // places along an edge are set against a scale or a stop, and no arm swings
+		angle, dof = 0, lineNoiseDoF
 	}
 	v := (stationNoiseMM*stationNoiseMM+angle*angle/2)*fade*fade*fade + q2*fade
-	return repeatability{math.Sqrt(v), stationNoiseDoF}
+	return repeatability{math.Sqrt(v), dof}
 }
 
 func (f *fitting) result(base sweep.Result) sweep.Result {

@@ -26,6 +26,7 @@ type levels struct {
 	steps   steps // of the display
 	band    band
 	settled bool // the blocks are stations, each settled before it was read
+	line    bool // laid on a circle
 }
 
 func (l *levels) count(i int) int {
@@ -103,6 +104,8 @@ type beliefs struct {
 var (
 	turningArm = beliefs{1, -1, -2, -2, 3, 5, 150, 0.6, 0.1, 2, 1.2, 2}
 	atStations = beliefs{0.3, 0, -2, -0.5, 0, 0, 0.1, 0.6, 0.1, 3, 1.2, 2}
+	movingLine = beliefs{0, 0, -2, -1, 0, 0, 0.4, 3, 0.5, 2, 2, 2}
+	typedLine  = beliefs{0, 2, -3, -0.5, 0, 0, 0.1, 1, 0.1, 1, 1.2, 2}
 )
 
 // settleTime, in seconds: an arm that takes longer from block to block stops at stations.
@@ -111,7 +114,12 @@ const settleTime = 2.9
 // prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly penalised.
 func (l *levels) prior(h hyper) float64 {
 	b := &turningArm
-	if l.settled {
+	switch {
+	case l.line && l.settled:
+		b = &typedLine
+	case l.line:
+		b = &movingLine
+	case l.settled:
 		b = &atStations
 	}
 	gauss := func(x, middle, width float64) float64 {

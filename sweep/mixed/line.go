@@ -216,6 +216,10 @@ func (f *fitting) roundLines(m lineModel, wanted []Sum) {
 	f.d = m.design(f)
 	f.d.noise2 = before
 	l := f.levels()
+	l.line = true
+	if standing(f.bs) && len(f.bs) < denseSegments { // few places, each waited at
+		l.settled = true
+	}
 	if !f.both { // a steady drift and a slope are one thing to a single pass
 		l.drift = l.drift[:2]
 	}

@@ -10,12 +10,13 @@ import (
 type Replicas struct {
 	f      *fitting
 	points []point
+	levels *levels
 	rng    *rand.Rand
 }
 
 // Replicas begins a sequence that is the same for the same readings.
 func (l *LineFit) Replicas() *Replicas {
-	return &Replicas{f: l.f, points: normalise(append([]point(nil), l.f.points...)), rng: rand.New(rand.NewPCG(1, uint64(len(l.Looks))))}
+	return &Replicas{f: l.f, points: normalise(append([]point(nil), l.f.points...)), levels: l.f.levels(), rng: rand.New(rand.NewPCG(1, uint64(len(l.Looks))))}
 }
 
 // Draw writes one draw of the noise of each look, in mm.
@@ -29,7 +30,7 @@ func (r *Replicas) Draw(out []float64) {
 		}
 	}
 	s := math.Sqrt(p.s2 * p.dof / r.chiSquared(p.dof))
-	nz := f.levels().noise(p.h)
+	nz := r.levels.noise(p.h)
 	for i := range f.bs {
 		out[i] = s * math.Sqrt(f.bs[i].noise) * r.rng.NormFloat64()
 	}

@@ -12,6 +12,7 @@ import (
 	"tramd/sweep/line/linetest"
 )
 
+var only = flag.String("only", "", "")
 var study = flag.Int("study", 0, "traverses of each kind that the study draws; 0 for the short form")
 
 var scenes = []linetest.Scene{
@@ -46,6 +47,9 @@ func TestIntervalsOfTraversesHoldTheTruth(t *testing.T) {
 	}
 	var all, held float64
 	for k, s := range scenes {
+		if *only != "" && s.Name != *only {
+			continue
+		}
 		r := rand.New(rand.NewPCG(uint64(k), 17))
 		var own, straight, zone float64
 		var errs, us []float64
