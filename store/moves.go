@@ -11,6 +11,7 @@ import (
 	"slices"
 	"time"
 
+	"tramd/sweep"
 	"tramd/sweep/advice"
 )
 
@@ -22,6 +23,30 @@ type Trial struct {
 	Verdict   string
 	Entry     advice.Entry
 	Told      []string // what was logged after it, in words
+	Kinds     []string // the kinds of those events
+}
+
+// EndsJob reports whether what came after this sweep belongs to another job: the machine crashed, was serviced or was moved, or
+// it was within its tolerance and nothing was adjusted.
+func (t Trial) EndsJob() bool {
+	adjusted := false
+	for _, kind := range t.Kinds {
+		if kind != "adjusted" {
+			return true
+		}
+		adjusted = true
+	}
+	return !adjusted && t.Verdict == string(sweep.Within)
+}
+
+// LastJob returns the sweeps of the last job among trials, oldest first.
+func LastJob(trials []Trial) []Trial {
+	for i := len(trials) - 2; i >= 0; i-- {
+		if trials[i].EndsJob() {
+			return trials[i+1:]
+		}
+	}
+	return trials
 }
 
 // changing are the kinds of event after which the machine is another one.
@@ -143,6 +168,7 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 		}
 		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return cmp.Compare(t.Run, run) })
 		t := &trials[at-1] // there is one: after is at least the first's
+		t.Kinds = append(t.Kinds, kind)
 		if text != "" {
 			kind += ": " + text
 		}

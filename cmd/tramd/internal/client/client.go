@@ -168,6 +168,13 @@ func (c *Client) LogEvent(ctx context.Context, kind, text string, moved map[stri
 	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text, "moved": moved}, nil)
 }
 
+// Events returns the last events, the newest first.
+func (c *Client) Events(ctx context.Context, limit int) ([]store.Event, error) {
+	var out []store.Event
+	err := c.call(ctx, http.MethodGet, fmt.Sprintf("/api/v1/events?limit=%d", limit), nil, &out)
+	return out, err
+}
+
 // UndoEvent takes an event back.
 func (c *Client) UndoEvent(ctx context.Context, id int64) error {
 	return c.call(ctx, http.MethodDelete, fmt.Sprintf("/api/v1/events/%d", id), nil, nil)

@@ -58,6 +58,7 @@ type HTTP struct {
 	TLSCert      string   `toml:"tls_cert"`      // PEM; empty = plain HTTP
 	TLSKey       string   `toml:"tls_key"`       // PEM, or credential:NAME
 	ClientCA     string   `toml:"client_ca"`     // PEM; who has a certificate from it may change things without a password
+	OpenLoopback bool     `toml:"open_loopback"` // requests from this computer itself may change things without a password
 }
 
 // Control is the local socket the commands speak to the daemon over.

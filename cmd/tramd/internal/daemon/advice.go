@@ -52,10 +52,8 @@ type Adjuster struct {
 // Stage is one sweep of the job and what was done after it.
 type Stage = jobsheet.Stage
 
-const (
-	remembered = 80 // changes to the machine the adviser looks back on
-	stages     = 20 // sweeps shown
-)
+// remembered is how many changes to the machine the adviser looks back on.
+const remembered = 80
 
 // Advise works the next move out of the record and the configuration.
 func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, error) {
@@ -76,11 +74,11 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 		return a, err
 	}
 	p := advice.Problem{Tolerance: setup.Tolerance, Adjusters: cfg.Advisers()}
-	for i, t := range trials {
+	for _, t := range trials {
 		p.History = append(p.History, t.Entry)
-		if i >= len(trials)-stages {
-			a.Job = append(a.Job, stage(t))
-		}
+	}
+	for _, t := range store.LastJob(trials) {
+		a.Job = append(a.Job, stage(t))
 	}
 	a.Answer, err = advice.Advise(p)
 	if err != nil {

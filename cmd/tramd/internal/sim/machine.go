@@ -45,7 +45,7 @@ func Start(ctx context.Context, p Params) (*Machine, error) {
 	if err := p.validate(); err != nil {
 		return nil, err
 	}
-	dir, err := os.MkdirTemp("", "tramd-bench-")
+	dir, err := os.MkdirTemp("", "tramd-sim-")
 	if err != nil {
 		return nil, fmt.Errorf("make a place for the simulated ports: %w", err)
 	}

@@ -48,6 +48,17 @@ func Linnet() Params {
 	}
 }
 
+// Wren gives the demo's bench mill: a shorter arm, a flatter table, and as its year left it.
+func Wren() Params {
+	p := Linnet()
+	p.Truth = Truth{TiltMMPerM: 0.038, NodMMPerM: -0.021}
+	p.RadiusMM, p.OffsetMM = 90, 0.2
+	p.NoiseMM, p.SlowNoiseMM = 0.0008, 0.0004
+	p.Form = []Harmonic{{K: 2, MM: 0.0015, PhaseDeg: -20}, {K: 4, MM: 0.0005, PhaseDeg: 60}}
+	p.Seed = 2
+	return p
+}
+
 // maxHz is beyond what a full 921,600 baud line carries.
 const maxHz = 20000
 

@@ -6,6 +6,8 @@ import (
 	"strconv"
 
 	"golang.org/x/crypto/bcrypt"
+
+	"tramd/cmd/tramd/internal/peerlimit"
 )
 
 const (
@@ -32,7 +34,7 @@ func (s *server) changes(next http.HandlerFunc) http.HandlerFunc {
 
 // may says whether a request comes from someone who may change things.
 func (s *server) may(r *http.Request) bool {
-	return s.Local || s.login.holds(r) || s.ClientCerts && r.TLS != nil && len(r.TLS.VerifiedChains) > 0
+	return s.Local || s.OpenLoopback && peerlimit.Peer(r.RemoteAddr).IsLoopback() || s.login.holds(r) || s.ClientCerts && r.TLS != nil && len(r.TLS.VerifiedChains) > 0
 }
 
 // whoami tells the page what it may offer.

@@ -91,6 +91,19 @@ func TestPasswordSizes(t *testing.T) {
 	}
 }
 
+// A configuration may open this computer itself; the network needs the password all the same.
+func TestOpenLoopback(t *testing.T) {
+	store := &shop{}
+	h := Handler(Options{Live: always(linnet(0)), Records: store, PasswordHash: hashed(t), OpenLoopback: true})
+	note := call{method: "POST", path: "/api/v1/events", body: `{"kind":"note","text":"x"}`}
+	for from, want := range map[string]int{"127.0.0.1:4000": 201, "[::1]:4000": 201, "192.168.7.20:4000": 401, "[2001:db8::1]:4000": 401} {
+		note.from = from
+		if w := do(h, note); w.Code != want {
+			t.Errorf("from %s: got %d %s, want %d", from, w.Code, w.Body, want)
+		}
+	}
+}
+
 func TestGuessingIsSlow(t *testing.T) {
 	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	tr := newLoginLimit(func() time.Time { return now })

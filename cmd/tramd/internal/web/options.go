@@ -105,6 +105,7 @@ type Options struct {
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by
+	OpenLoopback bool              // requests from this computer itself may change things without a password
 	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP
 	ClientCerts  bool              // a client certificate that TLS verified is as good as a login
 	Log          *slog.Logger
