@@ -21,7 +21,30 @@ type Aim struct {
 	SpindleDeg float64 `json:"spindle_deg"`    // where to park the arm, 0 right, 90 back
 	ChangeMM   float64 `json:"change_mm"`      // of the reading, by what the adjuster is believed to do
 	UMM        float64 `json:"u_mm"`           // standard uncertainty of that
+	Point      string  `json:"point"`          // SpindleDeg in words: "to the right"
 	Say        string  `json:"say"`
+
+	// The change at any spindle angle a is cos_mm cos(a) + sin_mm sin(a) + rest_mm: the arm may stand elsewhere.
+	CosMM  float64 `json:"cos_mm"`
+	SinMM  float64 `json:"sin_mm"`
+	RestMM float64 `json:"rest_mm"`
+}
+
+// everywhere takes the change of the reading at any spindle angle from what it is at three of them.
+func (a *Aim) everywhere(change func(spindle float64) float64) {
+	right, back, left := change(0), change(math.Pi/2), change(math.Pi)
+	a.RestMM = (right + left) / 2
+	a.CosMM, a.SinMM = (right-left)/2, back-a.RestMM
+}
+
+// pointWords says where an arm points as a person at the machine sees it.
+func pointWords(deg float64) string {
+	for quarter, name := range []string{"to the right", "to the back", "to the left", "to the front"} {
+		if math.Abs(math.Remainder(deg-90*float64(quarter), 360)) < 1 {
+			return name
+		}
+	}
+	return fmt.Sprintf("to %.0f° (0 right, 90 back)", deg)
 }
 
 // aim works out the aims of all moves. An arm that would stand over the pivot shows nothing and gets none.
@@ -51,8 +74,13 @@ func (a *Advice) aim(cfg *config.Config) {
 			if aim.ChangeMM < 0 {
 				way = "down"
 			}
-			aim.Say = fmt.Sprintf("Park the arm at %.0f°. While %s is loose, bring the reading of %s %s by %.3f mm, then tighten and sweep again.",
-				aim.SpindleDeg, m.Adjuster, ind.Name, way, math.Abs(aim.ChangeMM))
+			aim.everywhere(func(spindle float64) float64 {
+				at := advice.Parked{Angle: spindle + sweep.Radians(ind.PhaseDeg), RadiusMM: ind.RadiusMM}
+				return at.Travel(pivots[m.Adjuster], tilt, nod)
+			})
+			aim.Point = pointWords(aim.SpindleDeg)
+			aim.Say = fmt.Sprintf("Point the arm %s. While %s is loose, bring the reading of %s %s by %.3f mm, then tighten and sweep again.",
+				aim.Point, m.Adjuster, ind.Name, way, math.Abs(aim.ChangeMM))
 			a.Aims = append(a.Aims, aim)
 		}
 		if inds := cfg.Setup().Indicators; len(inds) == 2 {
@@ -73,8 +101,14 @@ func (a *Advice) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u un
 	if math.Abs(aim.ChangeMM) < 0.2*(first.RadiusMM+second.RadiusMM)*math.Hypot(float64(tilt), float64(nod)) {
 		return // side by side on one bar they see the same
 	}
-	aim.Say = fmt.Sprintf("Park the bar with %s at %.0f°. While %s is loose, change the difference of %s less %s by %+.3f mm, then tighten and sweep again.",
-		first.Name, sweep.Degrees(angle), m.Adjuster, first.Name, second.Name, aim.ChangeMM)
+	aim.everywhere(func(spindle float64) float64 {
+		one := advice.Parked{Angle: spindle + sweep.Radians(first.PhaseDeg), RadiusMM: first.RadiusMM}
+		other := advice.Parked{Angle: spindle + sweep.Radians(second.PhaseDeg), RadiusMM: second.RadiusMM}
+		return advice.TravelApart(one, other, tilt, nod)
+	})
+	aim.Point = pointWords(sweep.Degrees(angle))
+	aim.Say = fmt.Sprintf("Point the end of the bar with %s %s. While %s is loose, change the difference of %s less %s by %+.3f mm, then tighten and sweep again.",
+		first.Name, aim.Point, m.Adjuster, first.Name, second.Name, aim.ChangeMM)
 	a.Aims = append(a.Aims, aim)
 }
 

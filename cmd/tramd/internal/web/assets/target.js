@@ -9,6 +9,9 @@ import { t } from './t.js';
 
 let advice = null;
 let reading = null; // of the indicator the aim is for; null when there is none fresh
+let encoder = false; // one says where the arm stands
+let angle = null; // where the arm stands, in degrees; null: not known now
+let fromAngle = null; // where it stood when the aim began; null: a person was asked
 let aim = null; // the one in hand
 let from = null;
 let loose = null;
@@ -51,6 +54,8 @@ function read() {
     const d = (state.snap?.devices ?? []).find((x) => x.name === indicator);
     return !state.news.stale && d?.state === 'live' ? d.reading_mm ?? null : null;
   };
+  encoder = state.snap?.angle.source === 'encoder';
+  angle = encoder && !state.news.stale ? state.snap.angle.deg ?? null : null;
   reading = aim ? of(aim.indicator) : null;
   if (reading !== null && aim.less) {
     const other = of(aim.less);
@@ -61,30 +66,47 @@ function read() {
 
 function begin(a) {
   aim = a;
-  from = loose = null;
+  from = loose = fromAngle = null;
   byId('target').showModal();
   read();
 }
 
 function end() {
-  aim = from = loose = null;
+  aim = from = loose = fromAngle = null;
   if (byId('target').open) byId('target').close();
 }
 
 const step = () => (from === null ? 'park' : loose === null ? 'turn' : 'tight');
 // What tightening did is known of one arm, not of a difference.
 const tightening = () => (aim.less ? 0 : advice?.tightening_mm ?? 0);
-const goal = () => from + aim.change_mm - tightening();
+// changeAt is how far the reading goes where the arm stands. Without an encoder it stands where the person was asked to put it.
+function changeAt(deg) {
+  if (deg === null || aim.cos_mm === undefined) return aim.change_mm;
+  const a = (deg * Math.PI) / 180;
+  return aim.cos_mm * Math.cos(a) + aim.sin_mm * Math.sin(a) + aim.rest_mm;
+}
+const change = () => changeAt(fromAngle);
+const apart = (a, b) => Math.abs(((((a - b) % 360) + 540) % 360) - 180);
+// An arm that turns takes the reading along the surface: more than this and the reading says nothing of the move.
+const turnedDeg = 2;
+const turned = () => fromAngle !== null && (angle === null || apart(angle, fromAngle) > turnedDeg);
+// Where the move shows less than half of what it shows at the best place, the goal is too uncertain to go by.
+const showsHere = () => !encoder || (angle !== null && Math.abs(changeAt(angle)) >= Math.abs(aim.change_mm) / 2);
+const point = () => aim.point ?? t('aim.point', { deg: Math.round(aim.spindle_deg) });
+const goal = () => from + change() - tightening();
 const toGo = () => goal() - reading;
 // close is near enough that another touch would do more harm: a twentieth of the way, two steps of a common indicator at least.
-const close = () => Math.max(0.002, Math.abs(aim.change_mm) / 20);
+const close = () => Math.max(0.002, Math.abs(change()) / 20);
 
-// angleWords says where the arm must be parked and where it is, as far as that is known.
+// angleWords says where the arm stands and what the reading must do there, or asks where no encoder tells.
 function angleWords() {
-  const at = state.snap?.angle.deg;
-  const want = aim.spindle_deg;
-  if (want == null) return '';
-  return at == null || state.news.stale ? t('aim.angle.want', { want: want.toFixed(0) }) : t('aim.angle', { want: want.toFixed(0), at: at.toFixed(1) });
+  if (!encoder) return from === null ? t('aim.ask', { point: point() }) : '';
+  if (angle === null) return t('aim.blind');
+  const at = angle.toFixed(1);
+  if (from !== null) return t('aim.at', { at });
+  if (!showsHere()) return t('aim.hides', { at, point: point() });
+  const way = changeAt(angle) > 0 ? 'up' : 'down';
+  return t(`aim.here.${way}`, { at, length: length(Math.abs(changeAt(angle)), unitNow()) });
 }
 
 function show() {
@@ -96,18 +118,20 @@ function show() {
   byId('target-caution').classList.toggle('gone', now === 'tight');
   for (const [s, id] of Object.entries(buttons)) {
     byId(id).classList.toggle('gone', s !== now);
-    byId(id).disabled = reading === null;
+    byId(id).disabled = reading === null || (s === 'park' ? !showsHere() : turned());
   }
+  setText(byId('target-park'), encoder ? t('aim.park') : t('aim.yes', { point: point() }));
   byId('target-live').classList.toggle('gone', from === null);
   setText(byId('target-angle'), angleWords());
   let state_ = '';
   if (from === null) {
     setText(byId('target-words'), `${reading === null ? t('aim.noreading', { name: name(aim) }) : t('aim.reads', { name: name(aim), length: length(reading, unit) })} ${angleWords()}`.trim());
-  } else if (reading === null) {
+  } else if (reading === null || turned()) {
     state_ = 'old';
     setText(byId('target-arrow'), '');
     setText(byId('target-digits'), '–');
-    setText(byId('target-words'), t('aim.lost', { name: name(aim) }));
+    setText(byId('target-words'), reading === null ? t('aim.lost', { name: name(aim) }) : angle === null ? t('aim.blind')
+      : t('aim.turned', { from: fromAngle.toFixed(1), at: angle.toFixed(1) }));
   } else {
     const go = toGo();
     const there = Math.abs(go) <= close();
@@ -125,7 +149,7 @@ function show() {
 // Ticks come faster and higher as the aim comes nearer, fall lower when it is passed, and become one long tone there.
 function listen() {
   const now = performance.now();
-  if (!aim || from === null || loose !== null || reading === null) return;
+  if (!aim || from === null || loose !== null || reading === null || turned()) return;
   const go = toGo();
   const whole = Math.abs(goal() - from) || 1;
   const far = Math.min(1, Math.abs(go) / whole);
@@ -150,14 +174,18 @@ function listen() {
 
 export function wireTarget() {
   onPaint(() => { if (aim) read(); });
-  byId('target-park').addEventListener('click', () => { from = reading; show(); });
+  byId('target-park').addEventListener('click', () => {
+    from = reading;
+    fromAngle = encoder ? angle : null;
+    show();
+  });
   byId('target-tighten').addEventListener('click', () => { loose = reading; show(); });
   byId('target-tight').addEventListener('click', () => {
     const unit = unitNow();
     tightened = aim.less ? null : { loose_mm: loose, tight_mm: reading };
     const a = advice.adjusters.find((x) => x.name === aim.adjuster);
     const free = !a?.step && !(a?.stock_mm ?? []).length;
-    const by = free ? Number(((aim.by * (loose - from)) / aim.change_mm).toFixed(3)) : aim.by;
+    const by = free ? Number(((aim.by * (loose - from)) / change()).toFixed(3)) : aim.by;
     const input = [...byId('moved-rows').querySelectorAll('input')].find((i) => i.name === aim.adjuster);
     if (input) input.value = unit.inch && a?.unit === 'mm' ? (by / 25.4).toFixed(4) : by;
     setText(byId('moved-answer'), t('aim.tightened', { length: length(reading - loose, unit) }));
@@ -165,6 +193,6 @@ export function wireTarget() {
     input?.focus();
   });
   byId('target-end').addEventListener('click', end);
-  byId('target').addEventListener('close', () => { aim = from = loose = null; });
+  byId('target').addEventListener('close', () => { aim = from = loose = fromAngle = null; });
   setInterval(listen, 60);
 }
