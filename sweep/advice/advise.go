@@ -76,18 +76,35 @@ func Advise(p Problem) (Answer, error) {
 		return a, nil
 	}
 	next := c.choose()
+	short := c.outOfStock()
+	if len(short) > 0 && now.chance <= tells && next.far < now.far-stillHelps {
+		a.Expected = expected(next) // what is left on hand goes some of the way
+		a.moveWords(&p, next)
+		a.shortWords(short)
+		return a, nil
+	}
 	if !worthwhile(now, next) && now.chance <= tells {
 		next = c.trial(next)
 	}
 	if !worthwhile(now, next) && !next.trial {
+		if len(short) > 0 && now.chance <= tells {
+			a.outOfStockWords(short)
+			return a, nil
+		}
 		a.Done = true
 		a.stopWords(now, next)
 		return a, nil
 	}
 	a.Expected = expected(next)
 	a.moveWords(&p, next)
+	if !next.trial {
+		a.cautiousWords(c.cautious(next))
+	}
 	return a, nil
 }
+
+// stillHelps is how much nearer, as outlook.far counts it, the last shims on hand must bring a lean that they cannot undo.
+const stillHelps = 0.02
 
 // Silent is the answer where there is nothing to advise on, and why.
 func Silent(why error) Answer {

@@ -46,6 +46,9 @@ const (
 	forgetting    = 0.03 // standard deviation an effect wanders by between moves, of its nominal size
 )
 
+// leastEffect is the part of the limit below which all that an adjuster can do counts as nothing.
+const leastEffect = 0.01
+
 // belief is what is known of the machine.
 type belief struct {
 	limit float64   // mm/m
@@ -61,6 +64,9 @@ func newBelief(p *Problem) *belief {
 	b := &belief{limit: p.Tolerance.Limit.MMPerM(), size: make([]float64, n), unitX: make([]float64, n), unitY: make([]float64, n)}
 	for j, a := range p.Adjusters {
 		b.size[j] = math.Hypot(a.Tilt, a.Nod)
+		if b.size[j]*maxAmount < leastEffect*b.limit {
+			b.size[j] = 0 // the largest amount does nothing that could be seen
+		}
 		if b.size[j] > 0 {
 			b.unitX[j], b.unitY[j] = a.Tilt/b.size[j], a.Nod/b.size[j]
 		}

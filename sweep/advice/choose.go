@@ -27,12 +27,27 @@ func newChooser(p *Problem, b *belief) *chooser {
 	for j := range p.Adjusters {
 		c.grid[j] = newGrid(p, j, b)
 	}
+	need := c.needed(c.means())
+	for j, a := range p.Adjusters {
+		if g := &c.grid[j]; g.list != nil && (need[j] > g.list[len(g.list)-1] || need[j] < g.list[0]) {
+			g.list = taller(g.list, a.StockMM, p.packed[a.Name])
+		}
+	}
 	var sum float64
 	for i := 0; i < len(b.terms) && (sum < 0.97 && i < searchTerms); i++ {
 		sum += b.terms[i].weight
 		c.terms = b.terms[:i+1]
 	}
 	return c
+}
+
+// means is the lean and the effects as they are believed to be in the mean.
+func (c *chooser) means() []float64 {
+	out := make([]float64, 2+2*len(c.p.Adjusters))
+	for i := range out {
+		out[i], _ = c.b.moments(i)
+	}
+	return out
 }
 
 // stay is the outlook of moving nothing.
@@ -94,11 +109,7 @@ func (c *chooser) weigh(by []float64) plan {
 // the likeliest terms, and each adjuster by itself.
 func (c *chooser) starts() [][]float64 {
 	n := len(c.p.Adjusters)
-	d := 2 + 2*n
-	mean := make([]float64, d)
-	for i := range d {
-		mean[i], _ = c.b.moments(i)
-	}
+	mean := c.means()
 	out := [][]float64{c.undo(mean)}
 	for i := range c.b.terms[:min(3, len(c.b.terms))] {
 		out = append(out, c.undo(c.b.terms[i].mean))
@@ -114,8 +125,17 @@ func (c *chooser) starts() [][]float64 {
 	return out
 }
 
-// undo is the smallest move that takes a lean to zero by the given effects (least squares, lightly damped).
+// undo is the smallest move that takes a lean to zero by the given effects, in amounts that exist.
 func (c *chooser) undo(state []float64) []float64 {
+	out := c.needed(state)
+	for j := range out {
+		out[j] = c.amount(j, out[j]*c.b.size[j])
+	}
+	return out
+}
+
+// needed is the same whatever amounts exist (least squares, lightly damped).
+func (c *chooser) needed(state []float64) []float64 {
 	n := len(c.p.Adjusters)
 	bxx, bxy, byy := 1e-3, 0.0, 1e-3
 	for j := range n {
@@ -128,7 +148,9 @@ func (c *chooser) undo(state []float64) []float64 {
 	out := make([]float64, n)
 	for j := range n {
 		ex, ey := state[2+2*j], state[3+2*j]
-		out[j] = c.amount(j, -((byy*ex-bxy*ey)*state[0]+(bxx*ey-bxy*ex)*state[1])/det)
+		if c.b.size[j] > 0 {
+			out[j] = -((byy*ex-bxy*ey)*state[0] + (bxx*ey-bxy*ex)*state[1]) / det / c.b.size[j]
+		}
 	}
 	return out
 }

@@ -101,7 +101,8 @@ func (g grid) round(k float64) float64 {
 // maxSums bounds how many different stacks are weighed; a stock that could make more has one near any thickness.
 const maxSums = 20000
 
-// maxPieces is the most shims in one stack: common practice, no source, is few thick ones rather than many thin.
+// maxPieces is the most shims in one stack where there is a choice: common practice, no source, is few thick ones rather
+// than many thin. Where those do not reach, the thickest on hand are packed together.
 const maxPieces = 4
 
 // stacks lists the changes that shims on hand allow: every sum of a few pieces, packed behind this row or the one across
@@ -128,6 +129,22 @@ func stacks(stock []float64, packed float64) []float64 {
 	}
 	sort.Float64s(out)
 	return slices.Compact(out)
+}
+
+// taller adds the stacks of more than maxPieces to the changes: the thickest shims on hand together, one more at a time.
+func taller(list, stock []float64, packed float64) []float64 {
+	thickest := slices.Clone(stock)
+	slices.SortFunc(thickest, func(a, b float64) int { return cmp.Compare(b, a) })
+	now := int64(math.Round(packed * 1e6))
+	var sum int64
+	for k, s := range thickest {
+		sum += int64(math.Round(s * 1e6))
+		if k >= maxPieces {
+			list = append(list, float64(sum-now)/1e6, float64(-sum-now)/1e6)
+		}
+	}
+	sort.Float64s(list)
+	return slices.Compact(list)
 }
 
 // sortedKeys lists the sums largest first, so that a sum made with a piece is not taken for one made without it.
@@ -161,7 +178,7 @@ func compose(stock []float64, thickness float64) []float64 {
 		}
 		return nil
 	}
-	for n := 1; n <= maxPieces; n++ {
+	for n := 1; n <= len(pieces); n++ {
 		if got := pick(0, n, want); len(got) > 0 {
 			return got
 		}

@@ -138,7 +138,7 @@ func (a *Answer) stopWords(now, next plan) {
 			"To know more, sweep again with more turns.", hundred(now.chance), hundred(next.chance))
 		return
 	}
-	a.Why = "Stop here: no amount that can be set brings it nearer."
+	a.Why = "It is still outside, and no amount that can be set brings it nearer: the steps or shims on hand are too coarse."
 	a.warn("no_better_move", "it is outside, and no amount that can be set brings it nearer; finer steps or thinner shims, or another adjuster, would help")
 }
 
