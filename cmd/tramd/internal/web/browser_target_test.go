@@ -97,3 +97,44 @@ func TestThePairToAimFor(t *testing.T) {
 	at(ptr(1.35), nil)
 	until(t, ctx, `document.querySelector("#target-digits").innerText === "–"`)
 }
+
+// The page reckons with the angle at which the arm stands, begins nowhere that hides the move, and stops leading when the arm
+// turns. It led by the reading alone, wherever the arm stood.
+func TestTheAimGoesByWhereTheArmStands(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	s := newStage(t, "")
+	at := func(mm, deg *float64) {
+		snap := quietWren()
+		snap.Angle = session.AngleState{Source: "encoder", Deg: deg}
+		snap.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: mm}}
+		s.show(still(snap))
+	}
+	at(ptr(1.0), ptr(95.0))
+	open(t, ctx, s.url+"/adjust?angle", 360, 800, "light")
+	until(t, ctx, `document.querySelectorAll("#aims button").length === 1`)
+	eval[bool](t, ctx, `import("/assets/target.js").then(m => m.targetAdvice({run: 1, tightening_mm: 0, adjusters: [{name: "swing"}],
+		aims: [{adjuster: "swing", by: 0.1, indicator: "lever", spindle_deg: 0, point: "to the right", change_mm: 0.2, cos_mm: 0.2, sin_mm: 0, rest_mm: 0, u_mm: 0.01, say: "Point the arm to the right."}]})) && true`)
+	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing" && document.querySelector("#aims").dataset.key.includes("cos_mm")`)
+	eval[bool](t, ctx, `document.querySelector("#aims button").click() ?? true`)
+	until(t, ctx, `document.querySelector("#target-words").innerText.includes("at 95.0°, where this move hardly shows. Point it to the right")`)
+	if eval[bool](t, ctx, `!document.querySelector("#target-park").disabled`) {
+		t.Error("an aim can begin where the move does not show")
+	}
+	at(ptr(1.0), ptr(60.0))
+	until(t, ctx, `!document.querySelector("#target-park").disabled`)
+	eval[bool](t, ctx, `document.querySelector("#target-park").click() ?? true`)
+	until(t, ctx, `document.querySelector("#target-arrow").innerText === "▲" && document.querySelector("#target-digits").innerText === "0.100"`) // half of it, at 60 degrees
+	at(ptr(1.0), ptr(63.0))
+	until(t, ctx, `document.querySelector("#target-words").innerText.includes("has turned from 60.0° to 63.0°")`)
+	if got := eval[string](t, ctx, `document.querySelector("#target-digits").innerText`); got != "–" {
+		t.Errorf("the page still leads: %q", got)
+	}
+	if eval[bool](t, ctx, `!document.querySelector("#target-tighten").disabled`) {
+		t.Error("a reading of an arm that has turned could be taken")
+	}
+	at(ptr(1.0), nil)
+	until(t, ctx, `document.querySelector("#target-words").innerText.includes("does not say where the arm is")`)
+	at(ptr(1.1), ptr(60.5))
+	until(t, ctx, `document.querySelector("#target-arrow").innerText === "✓"`)
+}
