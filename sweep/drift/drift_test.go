@@ -370,3 +370,23 @@ func TestThinnedHistoryIsDrawnAlike(t *testing.T) {
 		t.Errorf("total %d, peak %v, %s to %s", v.Total, highest, v.Checks[0].Time, v.Checks[len(v.Checks)-1].Time)
 	}
 }
+
+// An alarm of the tilt marks the tilt's chart and not the nod's.
+func TestAnAlarmMarksItsOwnAxis(t *testing.T) {
+	h := &History{}
+	for _, c := range hourly(60) {
+		if c.Time.After(epoch.Add(39 * time.Hour)) {
+			c.Axis[0].MMPerM += 0.5
+		}
+		h.Entries = append(h.Entries, Entry{Check: &c})
+	}
+	a, err := Work(h, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := a.View(h, 100, 0.95)
+	last := v.Checks[len(v.Checks)-1]
+	if last.Alarm == None || last.Alarms["tilt"] != last.Alarm || last.Alarms["nod"] != None {
+		t.Errorf("%s: %v", last.Alarm, last.Alarms)
+	}
+}

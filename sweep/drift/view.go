@@ -24,7 +24,8 @@ type ViewCheck struct {
 	Run      int                  `json:"run"`
 	Measured map[string]*ValueOut `json:"measured"` // null: the axis was not measured
 	Axis     map[string]*LeanOut  `json:"axis"`
-	Alarm    AlarmKind            `json:"alarm"`
+	Alarm    AlarmKind            `json:"alarm"`  // the gravest of either axis
+	Alarms   map[string]AlarmKind `json:"alarms"` // the gravest of each
 }
 
 // ViewEvent is something that happened.
@@ -179,8 +180,14 @@ func thin(checks []Entry, rows []Row, most int) []int {
 }
 
 func viewCheck(e Entry, r *Row) ViewCheck {
-	out := ViewCheck{Time: stamp(r.Time), Run: e.Place, Measured: map[string]*ValueOut{}, Axis: map[string]*LeanOut{}, Alarm: r.Alarm}
+	out := ViewCheck{Time: stamp(r.Time), Run: e.Place, Measured: map[string]*ValueOut{}, Axis: map[string]*LeanOut{}, Alarm: r.Alarm, Alarms: map[string]AlarmKind{}}
 	for i, name := range Axes {
+		out.Alarms[name] = None
+		for _, a := range r.Alarms {
+			if (a.Axis == name || a.Axis == "both") && a.Kind.severity() > out.Alarms[name].severity() {
+				out.Alarms[name] = a.Kind
+			}
+		}
 		out.Measured[name], out.Axis[name] = nil, r.Axis[i].out()
 		if v := e.Check.Axis[i]; v != nil {
 			out.Measured[name] = &ValueOut{round(v.MMPerM, 6), nil}

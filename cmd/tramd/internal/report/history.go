@@ -40,7 +40,7 @@ func history(v *drift.View, axis int) picture {
 	if n := len(ahead); n > 0 { // no further than half as long again, or the past is squeezed
 		till = earlier(ahead[n-1].t, till.Add(till.Sub(from)/2))
 	}
-	low, high := extent(v.Limit, measured, nil)
+	low, high := extent(v.Limit, measured, expected(measured, until(ahead, till)))
 	p.Says = fmt.Sprintf("%s from %s to %s: %d checks, tolerance, events, and what is expected until %s", name, day(from), day(measured[len(measured)-1].t), v.Total, day(till))
 	f := newFrame(from, till, low, high, p.Says)
 	if v.Limit > 0 {
@@ -106,6 +106,21 @@ func believed(t time.Time, x *drift.LeanOut) (spot, bool) {
 		s.low, s.high = x.Level-1.96**x.U, x.Level+1.96**x.U
 	}
 	return s, true
+}
+
+// expected is what must have room of what is to come: the level, and of its band as much as doubles the room that the
+// measured values take. A band must not be clipped to nothing, nor press the past flat.
+func expected(measured, ahead []spot) []spot {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, s := range append(append([]spot{}, measured...), ahead...) {
+		low, high = math.Min(low, s.v), math.Max(high, s.v)
+	}
+	room := math.Max(high-low, 0.01) / 2
+	var out []spot
+	for _, s := range ahead {
+		out = append(out, s, spot{v: math.Max(s.low, low-room)}, spot{v: math.Min(s.high, high+room)})
+	}
+	return out
 }
 
 // extent is the room the values need. A limit more than three times as far off as anything measured is not shown.

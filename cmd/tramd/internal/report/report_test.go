@@ -179,3 +179,19 @@ func TestMain(m *testing.M) {
 	time.Local = time.UTC
 	m.Run()
 }
+
+// A forecast far from what was measured keeps a band that can be seen, and does not press the past flat.
+func TestTheForecastsBandIsNotClippedToNothing(t *testing.T) {
+	at := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
+	measured := []spot{{t: at, v: 0.01}, {t: at.AddDate(0, 0, 1), v: 0.012}}
+	ahead := []spot{{t: at.AddDate(0, 0, 2), v: 0.05, low: 0.03, high: 0.07}, {t: at.AddDate(0, 0, 9), v: 0.3, low: -2, high: 2.6}}
+	low, high := extent(0, measured, expected(measured, ahead))
+	for _, s := range ahead {
+		if shown := math.Min(s.high, high) - math.Max(s.low, low); shown < 0.03 {
+			t.Errorf("of %v to %v only %v is shown between %v and %v", s.low, s.high, shown, low, high)
+		}
+	}
+	if high-low > 2*(0.3-0.01)+1e-9 {
+		t.Errorf("from %v to %v: the past is pressed flat", low, high)
+	}
+}

@@ -14,7 +14,7 @@ export function chart(svg, { history, axis, span: [from, to], width: w, height: 
   const ahead = (history.ahead ?? []).filter((m) => m.axis?.[axis] && ms(m.time) <= to);
   const x = (at) => pad.left + ((at - from) / (to - from)) * (w - pad.left - pad.right);
   const limit = history.limit_mm_per_m;
-  const [low, high] = range(checks, axis, limit);
+  const [low, high] = range(checks, axis, limit, ahead);
   const y = (v) => pad.top + ((high - v) / (high - low)) * (h - pad.top - pad.bottom);
   const bound = (v) => Math.min(Math.max(y(v), pad.top), h - pad.bottom);
   const out = grid({ w, h, x, y, low, high, from, to, unit });
@@ -41,7 +41,7 @@ export function chart(svg, { history, axis, span: [from, to], width: w, height: 
     return `M${x(ms(c.time)).toFixed(1)} ${bound(v.mm_per_m - U).toFixed(1)}V${bound(v.mm_per_m + U).toFixed(1)}`;
   });
   out.push(draw('path', { class: 'bars', d: bars.join('') }));
-  for (const [name, mine] of [['quiet', (c) => c.alarm === 'none'], ['loud', (c) => c.alarm !== 'none']]) {
+  for (const [name, mine] of [['quiet', (c) => alarmOf(c, axis) === 'none'], ['loud', (c) => alarmOf(c, axis) !== 'none']]) {
     const d = checks.filter(mine).map((c) => `M${x(ms(c.time)).toFixed(1)} ${bound(c.measured[axis].mm_per_m).toFixed(1)}h0`).join('');
     out.push(draw('path', { class: `checks ${name}`, d }));
   }
@@ -53,8 +53,12 @@ export function chart(svg, { history, axis, span: [from, to], width: w, height: 
   svg.replaceChildren(...out);
 }
 
-// range holds the limits when the checks come anywhere near them; a machine far inside is shown large.
-function range(checks, axis, limit) {
+// alarmOf is the alarm of this axis alone: an alarm of the tilt marks nothing of the nod.
+const alarmOf = (c, axis) => c.alarms?.[axis] ?? c.alarm;
+
+// range holds the limits when the checks come anywhere near them; a machine far inside is shown large. It holds the level that
+// is expected, and of its band as much as doubles the room: a band must not be clipped to nothing, nor press the checks flat.
+function range(checks, axis, limit, ahead) {
   let low = 0;
   let high = 0;
   for (const c of checks) {
@@ -63,6 +67,14 @@ function range(checks, axis, limit) {
     low = Math.min(low, v.mm_per_m - 2 * u);
     high = Math.max(high, v.mm_per_m + 2 * u);
   }
+  const levels = ahead.map((m) => m.axis[axis].level_mm_per_m);
+  low = Math.min(low, ...levels);
+  high = Math.max(high, ...levels);
+  const room = Math.max(high - low, 0.01) / 2;
+  const edges = ahead.map((m) => 1.96 * (m.axis[axis].u_mm_per_m ?? 0));
+  const [lowest, highest] = [low - room, high + room];
+  low = Math.max(lowest, Math.min(low, ...levels.map((v, i) => v - edges[i])));
+  high = Math.min(highest, Math.max(high, ...levels.map((v, i) => v + edges[i])));
   const most = Math.max(high, -low);
   if (limit > 0 && most > limit / 3) {
     high = Math.max(high, limit * 1.05);
