@@ -33,6 +33,7 @@ type Filter struct {
 	strayS             float64 // for how long the last blocks have been off the surface
 	missing            int     // readings of indicators that the fit does not know
 
+	aimless  bool     // where 0 degrees is is not known: the lean has no direction
 	judged   *float64 // the probability that both axes conform, and the time of the newest reading in it
 	judgedAt float64
 
@@ -68,7 +69,9 @@ func Begin(pts []sweep.Point, setup sweep.Setup, opt Options) (*Filter, sweep.Re
 	if f.turning != nil {
 		return nil, r, nil // the angles of later readings are worked out with all others
 	}
-	return f.carryOn(r), r, nil
+	c := f.carryOn(r)
+	c.aimless = !setup.Zero.Known()
+	return c, r, nil
 }
 
 // Said has the filter repeat, with each of its results, a fit's result to which something was added.
@@ -196,11 +199,61 @@ func (c *Filter) Add(p sweep.Point) {
 		c.rejected++
 		return
 	}
-	done, spikes := s.add(p.T, p.Angle+sweep.Radians(ind.PhaseDeg), ind.Correct(p.Reading), c.base(s))
+	th, z := p.Angle+sweep.Radians(ind.PhaseDeg), ind.Correct(p.Reading)
+	if s.flat.holds(p.T, th, z) {
+		return
+	}
+	c.release(s)
+	if f := &s.flat; f.skips {
+		if f.skips = math.Abs(th-f.skipTo) < 2*segmentSpan; f.skips {
+			c.rejected++
+			return
+		}
+	}
+	c.put(s, p.T, th, z)
+}
+
+func (c *Filter) put(s *stretch, t, th, z float64) {
+	done, spikes := s.add(t, th, z, c.base(s))
 	c.rejected += spikes
 	if done != nil {
 		c.take(done)
 	}
+}
+
+// release takes the readings that waited, or leaves them out where the indicator stood still.
+func (c *Filter) release(s *stretch) {
+	f := &s.flat
+	if len(f.held) == 0 {
+		return
+	}
+	waited, z := f.held, f.z
+	if c.stuck(s) {
+		c.rejected += len(waited)
+		f.skips, f.skipTo = true, waited[len(waited)-1].th
+	} else {
+		for _, h := range waited {
+			c.put(s, h.t, h.th, z)
+		}
+	}
+	f.held = waited[:0]
+}
+
+// stuck says whether the curve has moved under readings that stood still, as dropFlats does.
+func (c *Filter) stuck(s *stretch) bool {
+	f := &s.flat
+	if len(f.held) == 0 || c.fitted < denseSegments {
+		return false
+	}
+	in, low, high := c.f.in, math.Inf(1), math.Inf(-1)
+	to, d := f.held[len(f.held)-1].th, c.d
+	for i := range 9 {
+		th := f.start + (to-f.start)*float64(i)/8
+		v := leanAt(c.now.coef, c.f.axes, in.tracks[s.track].scale, th) + d.formAt(d.circles[s.track], c.now.coef, th)
+		low, high = math.Min(low, v), math.Max(high, v)
+	}
+	q := math.Max(in.setup.Indicators[s.indicator].ResolutionMM, finest)
+	return high-low > 2.5*q+3*c.f.start.scale
 }
 
 // take reads a finished block, or leaves it out where it is off the surface.

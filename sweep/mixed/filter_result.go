@@ -45,6 +45,10 @@ func (c *Filter) Result() sweep.Result {
 	f.conclude(&r)
 	c.conformity(&f, &r)
 	c.warn(&r, off)
+	if c.aimless {
+		r.Warnings = slices.DeleteFunc(r.Warnings, func(w sweep.Warning) bool { return w.Code == sweep.WarnZeroUnknown })
+		r.HideDirection(f.in.setup.Tolerance)
+	}
 	return r
 }
 
@@ -118,8 +122,12 @@ func (c *Filter) open() (bs []block, rows [][]float64, spikes, off int) {
 		if s == nil {
 			continue
 		}
-		more, n := s.now(c.base(s))
+		stuck := c.stuck(s)
+		more, n := s.now(c.base(s), !stuck)
 		spikes += n
+		if stuck {
+			spikes += len(s.flat.held)
+		}
 		for i := range more {
 			b := &more[i]
 			c.moved(b)

@@ -1,6 +1,9 @@
 package mixed
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // stretch makes blocks of one track's readings as they come, by the rules by which segments and blocks are cut from a whole
 // sweep.
@@ -17,10 +20,42 @@ type stretch struct {
 	open     openBlock
 	from     *block // the block before, as far as the way round is known from it
 
+	flat flat
+
 	dir      float64
 	furthest float64
 	begun    bool
 	last     float64 // time of the last reading
+}
+
+// flat is a stretch of equal readings. They wait until it is over: whether the indicator stood still, or has come to the end of
+// its travel, shows only then.
+type flat struct {
+	last, from float64 // the newest reading, and the angle at which it came first
+	n          int
+	held       []held  // those that wait, all
+	z, start   float64 // of this reading, which came first at this angle
+	skipTo     float64 // angle near which readings beside an end of the travel are left out
+	skips      bool
+}
+
+type held struct{ t, th float64 }
+
+// mostHeld bounds what waits: an arm at rest reads the same for ever.
+const mostHeld = 3000
+
+// holds says whether a reading is to wait.
+func (f *flat) holds(t, th, z float64) bool {
+	if z != f.last || f.n == 0 {
+		f.last, f.from, f.n = z, th, 1
+		return false
+	}
+	f.n++
+	if f.n <= flatCount || len(f.held) >= mostHeld {
+		return false
+	}
+	f.held, f.z, f.start = append(f.held, held{t, th}), z, f.from
+	return true
 }
 
 // openBlock is a block whose end has not come.
@@ -155,11 +190,22 @@ func (s *stretch) shape(o *openBlock) block {
 }
 
 // now gives what has been read since the last finished block, as blocks; the stretch itself stays where it is.
-func (s *stretch) now(base func(th, t float64) float64) (bs []block, spikes int) {
+// Readings that wait count too where wait says so.
+func (s *stretch) now(base func(th, t float64) float64, wait bool) (bs []block, spikes int) {
 	trial := *s
-	if len(s.th) > 0 {
-		var rest openBlock
-		rest, spikes = s.segment(base)
+	trial.t, trial.th, trial.z = slices.Clone(s.t), slices.Clone(s.th), slices.Clone(s.z)
+	if wait {
+		for _, h := range s.flat.held {
+			done, n := trial.add(h.t, h.th, s.flat.z, base)
+			spikes += n
+			if done != nil {
+				bs = append(bs, *done)
+			}
+		}
+	}
+	if len(trial.th) > 0 {
+		rest, n := trial.segment(base)
+		spikes += n
 		if rest.n > 0 {
 			if !trial.open.takes(&rest, s.limit) {
 				bs = append(bs, *trial.finish())

@@ -48,6 +48,7 @@ func (l *looks) follow(tr trial) error {
 		}
 		return 0
 	})
+	both := goesBack(pts) // the person says so in the configuration
 	var f *Filter
 	var last sweep.Result
 	var fits struct {
@@ -64,7 +65,7 @@ func (l *looks) follow(tr trial) error {
 		}
 		n := i + 1
 		if fits.f == nil && n >= next && n >= 4 {
-			if g, _, err := Begin(pts[:n], tr.setup, Options{}); err == nil {
+			if g, _, err := Begin(pts[:n], tr.setup, Options{BothWays: both}); err == nil {
 				fits.f, fits.n, fits.ready = g, n, pts[i].T+fitTakesS
 				next = int(refitAt * float64(n))
 			} else {
@@ -113,6 +114,23 @@ func (l *looks) follow(tr trial) error {
 		l.jumps = append(l.jumps, jump)
 	}
 	return nil
+}
+
+// goesBack says whether a good part of the sweep goes each way round.
+func goesBack(pts []sweep.Point) bool {
+	up, down, last := 0, 0, math.NaN()
+	for _, p := range pts {
+		if p.Indicator != 0 {
+			continue
+		}
+		if p.Angle > last {
+			up++
+		} else if p.Angle < last {
+			down++
+		}
+		last = p.Angle
+	}
+	return 5*min(up, down) > up+down
 }
 
 func (l *looks) row(name string) string {

@@ -23,6 +23,10 @@ type Options struct {
 	// RepeatabilityDoF the degrees of freedom behind it. Without them a weak general value stands in.
 	RepeatabilityMM, RepeatabilityDoF float64
 
+	// BothWays says that the sweep will go back the way it came. Until it does, play of the plunger and a delay of the angles are
+	// taken to be there, as far as they may be, and not to be absent.
+	BothWays bool
+
 	// Pace, if given, is called now and then in a long fit; it may sleep, so that others come to their turn.
 	Pace func()
 }

@@ -44,7 +44,8 @@ func (f *fitting) solve() {
 		scale := f.in.tracks[b.track].scale
 		return f.start.at(scale, b.th, f.start.t0), derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
 	}
-	f.both = bothWays(f.bs)
+	seen := bothWays(f.bs)
+	f.both = seen || f.opt.BothWays && len(f.bs) >= denseSegments
 	var way *direction
 	if f.both {
 		way = &f.way
@@ -58,7 +59,7 @@ func (f *fitting) solve() {
 		f.learnSteps()
 		f.round(way, along)
 	}
-	if !f.both {
+	if !seen { // one way round alone cannot tell them from the lean; their priors make the interval wide
 		return
 	}
 	f.findPlay()

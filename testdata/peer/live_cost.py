@@ -258,5 +258,6 @@ source = "encoder"
 port = {q(ports["encoder"])}
 baud = 115200
 counts_per_turn = 4096
+zero_deg = 0.0
 """)
     return path, address

@@ -35,7 +35,7 @@ func (d *Daemon) follow(pts []sweep.Point, setup sweep.Setup, pace func()) (sess
 	defer cancel()
 	var f *mixed.Filter
 	r, err := FitKnowing(ctx, d.store, 0, pts, setup, func(pts []sweep.Point, setup sweep.Setup, known mixed.Options) (sweep.Result, error) {
-		known.Pace = pace
+		known.Pace, known.BothWays = pace, d.cfg.Sweep.Both
 		var r sweep.Result
 		var err error
 		f, r, err = mixed.Begin(pts, setup, known)
