@@ -16,7 +16,8 @@
 //
 //	check     refuse what is not a sweep, order it by indicator              track.go
 //	segments  cut it into short straight stretches                           segment.go
-//	clean     robust start; leave out spikes, arcs, flats; find knocks       robust.go, reject.go, flat.go, knock.go
+//	clean     robust start; leave out flats, spikes, arcs                    robust.go, reject.go, flat.go
+//	knocks    before the arcs: jumps that stay, by their marginal likelihood  knock.go, knock_scan.go, plates.go
 //	blocks    join what is left into a few hundred means                     block.go
 //	design    write the columns, whiten them by the noise of a grid point    design.go, direction.go, filter.go
 //	search    walk the grid, average the lean                                solve.go, grid.go, posterior.go, average.go
@@ -24,7 +25,7 @@
 //	waves     find a steady wave in what is left; search again with it       wave.go, wave_find.go, wave_spectrum.go
 //	band      find noise within a band of frequencies; search again with it  band.go, band_find.go, kalman.go
 //	swings    where there is none, join blocks until a tremor is averaged out  swing.go
-//	result    budget, decision, form, warnings                               fit.go, components.go, describe.go, turns.go
+//	result    one belief: intervals, decision, budget; form, warnings        conclude.go, components.go, describe.go, turns.go
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.
 //

@@ -3,33 +3,147 @@ package mixed
 import (
 	"math"
 	"slices"
-	"sort"
 )
 
-const mostKnocks = 3
+const (
+	mostKnocks = 4
+	knockSD    = 100.0 // standard deviation of a jump, in those of a typical block's white noise (chosen)
+	knockOdds  = -4.0  // log odds of one more jump in a sweep before the readings speak (chosen)
+	knockProof = 3.0   // log odds afterwards from which a jump is taken for one: the grid that is looked at is coarse (chosen)
 
-// leastKnockMM is the least jump that is called a knock; less may be the edge of a plate or lost motion of the plunger.
-const leastKnockMM = 0.015
+	leastKnock = 8.0  // display steps: smaller jumps are not told from edges of plates and lost motion (chosen)
+	cancels    = 0.15 // share of the largest of several jumps that may be left of their sum if they undo each other (chosen)
 
-// findKnocks looks for places where the reading jumped and stayed: a knocked stylus, a slipped clamp. Each begins a new
-// offset group. A jump is believed only when an own offset after it makes the whole fit much tighter; a slot jumps twice
-// and does not.
+	sharpSpan  = 30 * math.Pi / 180 // to each side: what is narrower and comes back is no jump
+	sharpMost  = 40                 // segments
+	sharpTimes = 6.0                // spreads from the middles of both sides of its neighbourhood
+)
+
+// findKnocks looks for places where the reading jumped and stayed: a knocked stylus, a slipped clamp. Each begins a new offset
+// group. The model judges (see stepScan) before any arc is called off the surface: over a table with form, half a sweep behind a
+// jump looks like an arc.
 func findKnocks(in *input, segs []segment, s start, groups int) ([]segment, start, int) {
 	for range mostKnocks {
-		best, bestAt := s, -1
-		for _, at := range jumps(in, segs, &s) {
-			trial := split(segs, at, groups)
-			if t := robust(in, trial, groups+1, robustOrder); t.scale < 0.7*best.scale && math.Abs(t.offset[groups]-t.offset[segs[at].group]) > math.Max(5*t.scale, leastKnockMM) {
-				best, bestAt = t, at
+		smooth, sharp := sharpless(in, segs, &s)
+		before, after, found := in.jump(smooth, groups, &s)
+		if found == noJump && sharp > 0 {
+			// The robust curve may follow one side of a jump so closely that its other side looks sharp. With all in, a jump
+			// may be seen, or the edge of a slot: which, is judged with what is sharp when it is taken for a jump.
+			if before, after, found = in.jump(segs, groups, &s); found == aJump {
+				trial := split(segs, in.firstAfter(segs, after), groups)
+				t := robust(in, trial, groups+1, robustOrder)
+				smooth, _ := sharpless(in, trial, &t)
+				for i, g := range smooth {
+					trial[i].why = g.why
+					trial[i].group = segs[i].group
+				}
+				before, after, found = in.jump(trial, groups, &s)
 			}
 		}
-		if bestAt < 0 {
+		if found != aJump {
 			break
 		}
-		segs, s = split(segs, bestAt, groups), best
-		groups++
+		in.cutAt(&s, &before, &after)
+		segs, groups = in.segments(), in.groups()
+		s = robust(in, segs, groups, robustOrder)
+	}
+	if in.dropNoJumps(&s) {
+		segs, groups = in.segments(), in.groups()
+		s = robust(in, segs, groups, robustOrder)
 	}
 	return segs, s, groups
+}
+
+// dropNoJumps forgets jumps that bring each other to nothing, as edges of plates, slots and lost motion do and knocks do only by
+// chance, and jumps too small to tell from these; it says whether there were any.
+func (in *input) dropNoJumps(s *start) (dropped bool) {
+	group := len(in.tracks)
+	for k := range in.tracks {
+		tr := &in.tracks[k]
+		q := in.setup.Indicators[tr.indicator].ResolutionMM
+		var sizes []float64
+		was := s.offset[k]
+		for range tr.cuts {
+			sizes, was = append(sizes, s.offset[group]-was), s.offset[group]
+			group++
+		}
+		var keep []int
+		for i := 0; i < len(sizes); {
+			end := i
+			for j := len(sizes); j > i+1 && end == i; j-- {
+				var sum, most float64
+				for _, v := range sizes[i:j] {
+					sum, most = sum+v, math.Max(most, math.Abs(v))
+				}
+				if math.Abs(sum) < cancels*most+q {
+					end = j
+				}
+			}
+			if end == i {
+				if math.Abs(sizes[i]) >= leastKnock*q {
+					keep = append(keep, tr.cuts[i])
+				}
+				end = i + 1
+			}
+			i = end
+		}
+		dropped = dropped || len(keep) < len(tr.cuts)
+		tr.cuts = keep
+	}
+	return dropped
+}
+
+// finding is what the segments say of a jump.
+type finding int
+
+const (
+	noJump    finding = iota
+	likeAJump         // but something else explains it better
+	aJump
+)
+
+// jump gives the blocks before and after the jump for which the segments speak most.
+func (in *input) jump(segs []segment, groups int, s *start) (before, after block, found finding) {
+	bs := blocks(in, segs)
+	if len(bs) < denseSegments {
+		return before, after, noJump
+	}
+	var way *direction
+	if bothWays(bs) {
+		way = &direction{}
+	}
+	along := func(b *block) (z, rise float64) {
+		scale := in.tracks[b.track].scale
+		return s.at(scale, b.th, s.t0), derivative(func(th float64) float64 { return s.at(scale, th, s.t0) }, b.th)
+	}
+	d := newDesign(in, bs, groups, [2]bool{true, true}, way, along, nil)
+	d.noise2 = sq(s.scale)
+	sc := stepScan{s: &searcher{d: d, bs: bs, l: newLevels(bs), known: repeatability{0.3 * in.resolution, 1}, gram: map[[2]int8]white{}}}
+	if way != nil {
+		sc.plunger = make([]float64, len(bs))
+		for i := range bs {
+			_, rise := along(&bs[i])
+			sc.plunger[i] = math.Copysign(1, -bs[i].dir*rise)
+		}
+	}
+	sc.run()
+	switch {
+	case sc.place < 0 || sc.with < sc.best+knockProof:
+		return before, after, noJump
+	case sc.rivals() > sc.with:
+		return before, after, likeAJump
+	}
+	return bs[sc.place-1], bs[sc.place], aJump
+}
+
+// firstAfter is the first segment that belongs to a block or comes after it on its track.
+func (in *input) firstAfter(segs []segment, b block) int {
+	for i := range segs {
+		if segs[i].track == b.track && segs[i].group == b.group && segs[i].t >= b.t-b.seconds()/2 {
+			return i
+		}
+	}
+	return len(segs) - 1
 }
 
 // split gives the segments of one group from at on a new group.
@@ -44,65 +158,96 @@ func split(segs []segment, at, group int) []segment {
 	return out
 }
 
-// jumps returns the few most striking places where the middle of the next segments differs from that of the last.
-func jumps(in *input, segs []segment, s *start) []int {
-	const w = 4
-	r := make([]float64, len(segs))
+// sharpless gives the segments with what stands out from both sides of its neighbourhood taken out: slots, chips. Beside a jump
+// that stays, each segment agrees with one side.
+func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
+	out = append([]segment(nil), segs...)
+	r, off := make([]float64, len(segs)), make([]float64, len(segs))
 	for i := range segs {
 		r[i] = s.residual(in, &segs[i])
 	}
-	type jump struct {
-		at   int
-		size float64
+	var buf []float64
+	side := func(i, step int) float64 {
+		buf = buf[:0]
+		for k := i + step; k >= 0 && k < len(segs) && len(buf) < sharpMost && segs[k].track == segs[i].track; k += step {
+			if math.Abs(segs[k].th-segs[i].th) > sharpSpan {
+				break
+			}
+			if segs[k].n > 0 && segs[k].why == kept {
+				buf = append(buf, r[k])
+			}
+		}
+		if len(buf) < 3 {
+			return math.Inf(1)
+		}
+		return math.Abs(r[i] - median(buf))
 	}
-	var all []jump
-	var sizes []float64
-	var a, b [w]float64
-	for i := 2 * w; i+2*w <= len(segs); i++ {
-		if segs[i-2*w].group != segs[i+2*w-1].group {
+	var seen []float64
+	for i := range segs {
+		off[i] = math.Min(side(i, -1), side(i, 1))
+		if !math.IsInf(off[i], 1) {
+			seen = append(seen, off[i])
+		}
+	}
+	if len(seen) == 0 {
+		return out, 0
+	}
+	limit := sharpTimes * math.Max(spread(seen), 0.3*in.resolution)
+	for i := range segs {
+		if off[i] <= limit || math.IsInf(off[i], 1) {
 			continue
 		}
-		copy(a[:], r[i-w:i])
-		copy(b[:], r[i:i+w])
-		d := median(b[:]) - median(a[:])
-		all = append(all, jump{i, math.Abs(d)})
-		sizes = append(sizes, d)
-	}
-	if len(all) == 0 {
-		return nil
-	}
-	limit := 6 * math.Max(spread(sizes), 0.1*in.resolution+1e-9)
-	all = slices.DeleteFunc(all, func(j jump) bool { return j.size < limit })
-	sort.SliceStable(all, func(i, j int) bool { return all[i].size > all[j].size })
-	var out []int
-	for _, j := range all {
-		if len(out) == 6 {
-			break
-		}
-		if !stays(segs, r, j.at, j.size) {
-			continue
-		}
-		near := false
-		for _, o := range out {
-			near = near || o-j.at < w && j.at-o < w
-		}
-		if !near {
-			out = append(out, j.at)
+		for k := max(0, i-1); k <= min(len(segs)-1, i+1); k++ {
+			if segs[k].track == segs[i].track && out[k].why == kept {
+				out[k].why = hollow
+				sharp++
+			}
 		}
 	}
-	return out
+	return out, sharp
 }
 
-// stays says whether most of a jump is still there a good way on: over a slot it is not.
-func stays(segs []segment, r []float64, at int, size float64) bool {
-	const far = 16
-	lo, hi := max(0, at-far), min(len(r), at+far)
-	for segs[lo].group != segs[at].group {
-		lo++
+// cutAt finds the reading at which the jump between two blocks lies, and notes it.
+func (in *input) cutAt(s *start, before, after *block) {
+	tr := &in.tracks[after.track]
+	from, to := before.t-before.seconds()/2, after.t+after.seconds()/2
+	lo, _ := slices.BinarySearch(tr.t, from)
+	hi, _ := slices.BinarySearch(tr.t, to)
+	var at []int
+	var z []float64
+	for i := lo; i < min(hi+1, len(tr.t)); i++ {
+		if tr.why[i] == kept {
+			at = append(at, i)
+			z = append(z, tr.z[i]-s.at(tr.scale, tr.th[i], tr.t[i]))
+		}
 	}
-	for segs[hi-1].group != segs[at].group {
-		hi--
+	best, place := math.Inf(1), lo
+	a, b := make([]float64, len(z)), make([]float64, len(z))
+	for k := 1; k < len(z); k++ {
+		copy(a, z)
+		m, n := median(a[:k]), 0.0
+		copy(b, z)
+		q := median(b[k:])
+		for i, v := range z {
+			if i < k {
+				n += math.Abs(v - m)
+			} else {
+				n += math.Abs(v - q)
+			}
+		}
+		if n < best {
+			best, place = n, at[k]
+		}
 	}
-	before, after := append([]float64(nil), r[lo:at]...), append([]float64(nil), r[at:hi]...)
-	return math.Abs(median(after)-median(before)) > 0.5*size
+	if i, found := slices.BinarySearch(tr.cuts, place); !found {
+		tr.cuts = slices.Insert(tr.cuts, i, place)
+	}
+}
+
+// groups is the number of offsets: one a track, and one more for each jump.
+func (in *input) groups() (n int) {
+	for k := range in.tracks {
+		n += 1 + len(in.tracks[k].cuts)
+	}
+	return n
 }

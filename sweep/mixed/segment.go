@@ -45,15 +45,25 @@ func (in *input) segments() []segment {
 	}
 	out := make([]segment, 0, n/16+64)
 	var buf []float64
+	group := len(in.tracks)
 	for k := range in.tracks {
 		tr := &in.tracks[k]
 		way := directions(tr.th)
+		own, cuts := k, tr.cuts // the first offset of each track comes before those after jumps
 		for lo := 0; lo < len(tr.t); {
+			if len(cuts) > 0 && cuts[0] <= lo {
+				own, cuts = group, cuts[1:]
+				group++
+			}
+			end := len(tr.t)
+			if len(cuts) > 0 {
+				end = cuts[0]
+			}
 			hi := lo + 1
-			for hi < len(tr.t) && hi-lo < segmentCount && way[hi] == way[lo] && math.Abs(tr.th[hi]-tr.th[lo]) <= segmentSpan {
+			for hi < end && hi-lo < segmentCount && way[hi] == way[lo] && math.Abs(tr.th[hi]-tr.th[lo]) <= segmentSpan {
 				hi++
 			}
-			s := segment{track: k, lo: lo, hi: hi, group: k, dir: float64(way[lo])}
+			s := segment{track: k, lo: lo, hi: hi, group: own, dir: float64(way[lo])}
 			s.span = math.Abs(tr.th[hi-1] - tr.th[lo])
 			buf = s.middle(tr, buf)
 			out = append(out, s)

@@ -137,6 +137,11 @@ func TestStudy(t *testing.T) {
 			}
 		}
 	}
+	if *studyOnly == "" {
+		fmt.Fprintf(&b, "\n## Disturbances crossed with grounds (`crossed_test.go`)\n\nEvery sweep has a ground of its own: with or without form, with or "+
+			"without slow noise, one to three turns, one\nindicator or two whose noise is their own, rocks or heaves. A row of a disturbance is over "+
+			"all grounds, one of a\nground over all disturbances.\n\n%s", crossedTable(crossedStudy(t, *studyRuns, *studySeed, nil)))
+	}
 	if len(broken) > 0 {
 		fmt.Fprintf(&b, "\n## Not met\n\n- %s\n", strings.Join(broken, "\n- "))
 		t.Error(strings.Join(broken, "\n"))

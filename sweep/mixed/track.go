@@ -14,6 +14,7 @@ type track struct {
 	t, th, z  []float64
 	why       []code // per reading: kept, or the reason it was left out
 	atEnd     []int  // readings at an end of the travel that the setup states
+	cuts      []int  // readings with which a new offset begins: the first after a jump
 }
 
 // input is the checked sweep.
