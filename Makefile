@@ -89,7 +89,8 @@ readability:
 
 # The long studies: does the stated uncertainty hold, how many adjustments does the advice take. They write their tables.
 study:
-	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/mixed/study.md -timeout 2h -v ./sweep/mixed
+	$(GO) test -tags "$(TAGS)" -run '^TestStudy$$' -study -study.out $(CURDIR)/sweep/mixed/study.md -timeout 2h -v ./sweep/mixed
+	$(GO) test -tags "$(TAGS)" -run TestStudyLive -study -study.runs 40 -study.live.out $(CURDIR)/sweep/mixed/study_live.md -timeout 4h -v ./sweep/mixed
 	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/advice/study.md -timeout 2h -v ./sweep/advice
 	$(GO) test -tags "$(TAGS)" -run TestStudy -study -study.out $(CURDIR)/sweep/drift/study.md -timeout 2h -v ./sweep/drift
 

@@ -25,6 +25,7 @@
 //	waves     find a steady wave in what is left; search again with it       wave.go, wave_find.go, wave_spectrum.go
 //	band      find noise within a band of frequencies; search again with it  band.go, band_find.go, kalman.go
 //	swings    where there is none, join blocks until a tremor is averaged out  swing.go
+//	filter    carry a fit on block by block, by the same equations          filter_course.go, filter_live.go, filter_result.go
 //	result    one belief: intervals, decision, budget; form, warnings        conclude.go, components.go, describe.go, turns.go
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.

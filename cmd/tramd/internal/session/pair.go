@@ -27,6 +27,7 @@ type PairState struct {
 	U      float64  `json:"u_mm_per_m"`
 	Half   float64  `json:"U_mm_per_m"`
 	DiffMM float64  `json:"difference_mm"` // of the readings, less the zero
+	AgeS   *float64 `json:"age_s"`         // of the older of the two readings; nil without one
 	Why    string   `json:"why,omitempty"` // why there is no lean now
 
 	Tilt *PairAxis `json:"tilt"` // from two places of the bar at right angles; nil until it was read at both
@@ -176,6 +177,10 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
 	}
 	way, known := z.way(s.o.Setup, deg)
 	lean, diff, ok := s.pairRead(z, mono)
+	if older := min(s.latest[z.a].at, s.latest[z.b].at); older != 0 {
+		age := (mono - older).Seconds()
+		st.AgeS = &age
+	}
 	if known {
 		d := sweep.Degrees(way)
 		st.Deg = &d

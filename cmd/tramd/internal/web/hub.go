@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"math"
 	"net/netip"
 	"sync"
 	"time"
@@ -15,6 +16,9 @@ import (
 
 const (
 	stateEvery = time.Second / 10       // what an eye follows
+	aimEvery   = time.Second / 20       // while an adjuster is moved, a hand follows what is shown
+	movedMM    = 0.002                  // a reading that moved so far is being moved, and does not flicker
+	movedFor   = 3 * time.Second        // since then
 	curveEvery = 250 * time.Millisecond // a curve is larger and changes slowly
 	maxClients = 32
 	maxPerPeer = 8 // so that a guest leaves room for the others
@@ -96,13 +100,16 @@ func (h *hub) poll(ctx context.Context, before <-chan struct{}, ended chan<- str
 	if before != nil {
 		<-before
 	}
-	tick := time.NewTicker(stateEvery)
+	tick := time.NewTimer(0)
 	defer tick.Stop()
 	var p painter
+	var m movement
 	p.indicators = h.indicators
 	failing := false
 	for {
-		f, err := h.paint(ctx, &p)
+		began := time.Now()
+		f, s, err := h.paint(ctx, &p)
+		tick.Reset(time.Until(began.Add(m.pace(s, began))))
 		switch {
 		case ctx.Err() != nil:
 			return
@@ -121,14 +128,47 @@ func (h *hub) poll(ctx context.Context, before <-chan struct{}, ended chan<- str
 	}
 }
 
-func (h *hub) paint(ctx context.Context, p *painter) (*frame, error) {
+// movement notices that somebody moves an adjuster: no sweep is in hand and a reading changes.
+type movement struct {
+	mm map[string]float64 // by device, as it stood when it was last seen to move
+	at time.Time
+}
+
+// pace is how long after a frame that began at now the next is due. s is nil where there is no state.
+func (m *movement) pace(s *session.Snapshot, now time.Time) time.Duration {
+	if s == nil || s.Sweep.Phase != session.Idle {
+		return stateEvery
+	}
+	if m.mm == nil {
+		m.mm = map[string]float64{}
+	}
+	for i := range s.Devices {
+		d := &s.Devices[i]
+		if d.ReadingMM == nil {
+			continue
+		}
+		if was, known := m.mm[d.Name]; !known || math.Abs(*d.ReadingMM-was) >= movedMM {
+			m.mm[d.Name] = *d.ReadingMM
+			if known {
+				m.at = now
+			}
+		}
+	}
+	if now.Sub(m.at) < movedFor {
+		return aimEvery
+	}
+	return stateEvery
+}
+
+func (h *hub) paint(ctx context.Context, p *painter) (*frame, *session.Snapshot, error) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()
 	s, err := snapshot(ctx, h.live)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return p.paint(s, time.Now())
+	f, err := p.paint(s, time.Now())
+	return f, s, err
 }
 
 func (h *hub) publish(ctx context.Context, f *frame) {
