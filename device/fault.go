@@ -20,6 +20,7 @@ const (
 	faultRefused        // the instrument answered that it cannot
 	faultNoAnswer       // the instrument did not answer in its time
 	faultUnasked        // an answer that nothing was asked for, or that came too late to know what it answers
+	faultWidth          // a line of another width than all before it: a character was lost or doubled
 	faultTooClose       // whole lines so close behind a pulse that they count as the same
 	faultReasons        // how many there are
 )
@@ -41,11 +42,12 @@ var faultNames = [faultReasons]string{
 	faultRefused:  "refused",
 	faultNoAnswer: "no_answer",
 	faultUnasked:  "unasked",
+	faultWidth:    "odd_width",
 	faultTooClose: "too_close",
 }
 
 // textReasons are those of a frame that is a line of text.
-var textReasons = []fault{faultGarbage, faultNotText, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus}
+var textReasons = []fault{faultGarbage, faultNotText, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus, faultWidth}
 
 // faultCount counts refused lines by reason.
 type faultCount struct {

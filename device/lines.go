@@ -21,8 +21,9 @@ type lines struct {
 	parse func(line []byte) (Sample, fault)
 	ends  *[256]bool // the bytes that end a line
 	raw   bool       // parse wants the blanks around a line too
-	skip  bool       // drop up to the next line end
-	n     int        // bytes of an unfinished line in buf
+	wide  widths
+	skip  bool // drop up to the next line end
+	n     int  // bytes of an unfinished line in buf
 	buf   [maxLine]byte
 }
 
@@ -66,6 +67,10 @@ func (l *lines) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 		s, f := l.parse(text)
 		if f != noFault {
 			l.add(f)
+			continue
+		}
+		if !l.wide.fits(text, s.Channel, at) {
+			l.add(faultWidth)
 			continue
 		}
 		s.At = at

@@ -109,7 +109,7 @@ func TestPortsReadTogether(t *testing.T) {
 	for i, rate := range rates {
 		lines[i].Write([]byte("first\n"))
 		go func() {
-			done <- lines[i].Paced(rate*2, rate, func(dst []byte, k int) []byte { return fmt.Appendf(dst, "%d\r\n", k%1000) })
+			done <- lines[i].Paced(rate*2, rate, func(dst []byte, k int) []byte { return fmt.Appendf(dst, "%03d\r\n", k%1000) })
 		}()
 	}
 	time.Sleep(500 * time.Millisecond)
