@@ -44,6 +44,9 @@ func (m *mixedReference) designOf(theta []float64) (d *design, bs []block) {
 	}
 	d = &design{form: groups * each, drift: drifts, lean: lean, noise2: 1}
 	d.cols = d.form + d.drift + d.lean + 1
+	for range d.form {
+		d.orders = append(d.orders, 2) // of one variance all
+	}
 	for i, y := range m.Y {
 		x := make([]float64, d.cols)
 		at := (int(m.Group[i]) - 1) * each
