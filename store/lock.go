@@ -15,6 +15,8 @@ import (
 type lock struct {
 	f    *os.File
 	held bool // a database of ours was opened under this name before
+
+	itself *os.File // the database, locked too: by another name it is the same file. nil: it is not there yet
 }
 
 // heldLine is the second line of the lock's file once the database beside it was opened as ours.
@@ -37,11 +39,35 @@ func takeLock(path string) (*lock, error) {
 		return nil, fmt.Errorf("store %s: lock %s: %w", path, name, err)
 	}
 	l := &lock{f: f}
+	if err := l.lockItself(path); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
 	text, _ := io.ReadAll(io.LimitReader(f, 256))
 	_, rest, _ := strings.Cut(string(text), "\n")
 	l.held = strings.TrimSpace(rest) == heldLine
 	l.write()
 	return l, nil
+}
+
+// lockItself locks the file and not a name of it: a symbolic or a hard link leads to the same device and inode. SQLite locks by
+// byte ranges, which are of another kind; the descriptor is closed only when SQLite has closed its own, or its locks would go.
+func (l *lock) lockItself(path string) error {
+	if l.itself != nil {
+		return nil
+	}
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return nil // it is not there yet, or opening it says what is wrong better
+	}
+	switch err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); {
+	case errors.Is(err, syscall.EWOULDBLOCK):
+		return errors.Join(fmt.Errorf("store %s: %w by another process, under another name of the same file; stop that process, or give this one a store of its own",
+			path, ErrBusy), f.Close())
+	case err != nil: // a file system without such locks: the name's lock is what there is
+		return f.Close()
+	}
+	l.itself = f
+	return nil
 }
 
 // write says who holds the lock. It is for people; a disk too full for it does not take the lock away.
@@ -76,5 +102,9 @@ func (l *lock) release() error {
 	if l == nil {
 		return nil
 	}
-	return l.f.Close()
+	var err error
+	if l.itself != nil {
+		err = l.itself.Close()
+	}
+	return errors.Join(err, l.f.Close())
 }

@@ -45,14 +45,29 @@ func schemaVersion(ctx context.Context, db *sql.DB, path string, known int) (int
 	case app == applicationID:
 	case app == 0 && version == 0 && tables == 0:
 		return 0, nil
+	case looksOurs(ctx, db):
+		return 0, fmt.Errorf("store %s: %w: its header is spoiled (whose file it is)", path, ErrDamaged)
 	default:
 		return 0, fmt.Errorf("store %s: %w: %w; give another path, or move that file away", path, ErrNotDatabase, errOthers)
+	}
+	if version < 1 || version > known && looksOurs(ctx, db) {
+		return 0, fmt.Errorf("store %s: %w: its header is spoiled (version %d of the schema)", path, ErrDamaged, version)
 	}
 	if version > known {
 		return 0, fmt.Errorf("store %s: %w (schema %d, this one knows up to %d); install that version, or go back to the backup made before it",
 			path, ErrNewer, version, known)
 	}
 	return version, nil
+}
+
+// looksOurs says whether a file has exactly the schema of this version, whatever its header says.
+func looksOurs(ctx context.Context, db *sql.DB) bool {
+	steps, err := steps(migrationFiles)
+	if err != nil {
+		return false
+	}
+	odd, err := judgeSchema(ctx, db, steps, len(steps))
+	return err == nil && odd == ""
 }
 
 // migrate brings a file to the newest schema, one transaction a step, after copying it aside if it holds anything.
@@ -62,6 +77,12 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 		return err
 	}
 	if version > 0 {
+		if odd, err := judgeSchema(ctx, s.w, steps, version); err != nil || odd != "" {
+			if err == nil {
+				err = fmt.Errorf("store %s: %w: it says that its schema is %d, but %s", s.path, ErrDamaged, version, odd)
+			}
+			return err
+		}
 		name, err := s.backup(ctx, version)
 		if err != nil {
 			return fmt.Errorf("back up before bringing the schema from %d to %d (nothing was changed): %w", version, len(steps), err)

@@ -82,6 +82,13 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	if err := probe(s.path, os.O_RDWR|os.O_CREATE); err != nil {
 		return s.wasOurs(err)
 	}
+	known, err := o.steps()
+	if err != nil {
+		return err
+	}
+	if err := headerSpoiled(s.path, s.lock.held, len(known)); err != nil {
+		return err
+	}
 	if st, err := os.Stat(s.path); err == nil && st.Size() == 0 && s.lock.held {
 		return s.wasOurs(fmt.Errorf("store %s: %w: it is empty", s.path, ErrNotDatabase))
 	}
@@ -90,18 +97,17 @@ func (s *Store) open(ctx context.Context, o Options) error {
 			return s.fault("create", err)
 		}
 	}
+	if err := s.lock.lockItself(s.path); err != nil {
+		return err
+	}
 	if st, err := os.Stat(s.path + "-wal"); err == nil {
 		s.cutShort = st.Size() > 0
-	}
-	steps, err := o.steps()
-	if err != nil {
-		return err
 	}
 	s.w = openWriter(s.path, o.wait())
 	if err := s.w.PingContext(ctx); err != nil {
 		return s.wasOurs(s.fault("open", err))
 	}
-	if err := s.migrate(ctx, steps); err != nil {
+	if err := s.migrate(ctx, known); err != nil {
 		return s.wasOurs(err)
 	}
 	if err := s.keepSums(ctx); err != nil {

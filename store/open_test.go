@@ -93,7 +93,7 @@ func TestOpenRefuses(t *testing.T) {
 		if err := tryOpen(t, path); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := plainDB(t, path).Exec("PRAGMA user_version = 99"); err != nil {
+		if _, err := plainDB(t, path).Exec("CREATE TABLE later (x); PRAGMA user_version = 99"); err != nil {
 			t.Fatal(err)
 		}
 		wantErr(t, tryOpen(t, path), ErrNewer, path, "schema 99", "install that version")
@@ -128,6 +128,24 @@ func TestOpenRefuses(t *testing.T) {
 		}
 		if err := tryOpen(t, path); err != nil {
 			t.Errorf("after the first closed: %v", err)
+		}
+	})
+	t.Run("two daemons by two names", func(t *testing.T) {
+		for name, link := range map[string]func(old, new string) error{"symbolic": os.Symlink, "hard": os.Link} {
+			path := filepath.Join(dir, name+".db")
+			first := open(t, path)
+			other := filepath.Join(dir, name+"-too.db")
+			if err := link(path, other); err != nil {
+				t.Fatal(err)
+			}
+			wantErr(t, tryOpen(t, other), ErrBusy, "under another name of the same file")
+			begin(t, first)
+			if err := first.Close(); err != nil {
+				t.Fatal(err)
+			}
+			if err := tryOpen(t, other); err != nil {
+				t.Errorf("%s: after the first closed: %v", name, err)
+			}
 		}
 	})
 	t.Run("to be read but not there", func(t *testing.T) {

@@ -18,7 +18,11 @@ func Restore(ctx context.Context, path, backup string) (replaced string, err err
 	if st, err := os.Stat(backup + "-wal"); err == nil && st.Size() > 0 {
 		return "", fmt.Errorf("%s: nothing was changed: it has a write-ahead log beside it, so it is a record in use and no backup; give a file made by tramd backup", doing)
 	}
-	if err := verify(ctx, backup); err != nil {
+	err = verify(ctx, backup)
+	if err == nil {
+		err = judgeBackup(ctx, backup)
+	}
+	if err != nil {
 		return "", fmt.Errorf("%s: nothing was changed: %w", doing, err)
 	}
 	lock, err := takeLock(path)
@@ -48,6 +52,26 @@ func Restore(ctx context.Context, path, backup string) (replaced string, err err
 		replaced = aside
 	}
 	return replaced, nil
+}
+
+// judgeBackup refuses a file whose tables, indexes and triggers are not those that the migrations make: a trigger may delete what
+// is stored, and a table that is missing shows only when it is needed.
+func judgeBackup(ctx context.Context, path string) error {
+	steps, err := steps(migrationFiles)
+	if err != nil {
+		return err
+	}
+	db := openReaders(path, busyTimeout)
+	defer db.Close()
+	version, err := schemaVersion(ctx, db, path, len(steps))
+	if err != nil {
+		return err
+	}
+	odd, err := judgeSchema(ctx, db, steps, version)
+	if err == nil && odd != "" {
+		err = fmt.Errorf("%s: %w: %s; it was changed by hand or by another program: give another backup", path, ErrNotDatabase, odd)
+	}
+	return err
 }
 
 // copyFile copies a file whole and on the disk, or not at all.

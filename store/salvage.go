@@ -68,9 +68,9 @@ func Salvage(ctx context.Context, path string, o Options) (Saved, error) {
 
 // rescue writes what can be read into a new file and gives it its name once it is whole and on the disk.
 func (out *Saved) rescue(ctx context.Context, path, ready string, o Options) error {
-	part := ready + ".part"
+	part, work := ready+".part", path+workSuffix
 	clear := func() error {
-		for _, name := range []string{part, part + "-wal", part + "-shm", part + "-journal", part + ".lock"} {
+		for _, name := range []string{part, part + "-wal", part + "-shm", part + "-journal", part + ".lock", work, work + "-wal", work + "-shm"} {
 			if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
@@ -84,7 +84,7 @@ func (out *Saved) rescue(ctx context.Context, path, ready string, o Options) err
 	if err != nil {
 		return err
 	}
-	err = out.copyFrom(ctx, path, to)
+	err = out.saveFrom(ctx, path, to)
 	if err := errors.Join(err, to.Close()); err != nil {
 		return errors.Join(err, clear())
 	}
@@ -98,6 +98,56 @@ func (out *Saved) rescue(ctx context.Context, path, ready string, o Options) err
 		return err
 	}
 	return errors.Join(clear(), syncDir(ready))
+}
+
+// workSuffix is of the copy that is worked on: the damaged file itself is never written to.
+const workSuffix = ".saved.work"
+
+// saveFrom saves what can be read of a damaged file: by SQLite, from a copy whose header and length are mended, and what
+// SQLite does not find from the pages themselves.
+func (out *Saved) saveFrom(ctx context.Context, path string, to *Store) error {
+	out.Rows = map[string]int{}
+	work, page, err := workOn(ctx, path)
+	if err != nil { // no room for a copy, say: as it is
+		to.log.Warn("cannot mend a copy of the damaged file; reading it as it is", "error", err)
+		work, page = path, 0
+	}
+	if err := out.copyFrom(ctx, work, to); err != nil {
+		return err
+	}
+	if page > 0 {
+		if _, err := out.scan(ctx, work, page, to); err != nil {
+			return err
+		}
+	}
+	return adopt(ctx, to, out)
+}
+
+// workOn makes the copy, with the write-ahead log folded in as far as it can be.
+func workOn(ctx context.Context, path string) (work string, page int, err error) {
+	work = path + workSuffix
+	if err := copyFile(path, work); err != nil {
+		return "", 0, err
+	}
+	if _, err := os.Stat(path + "-wal"); err == nil {
+		if err := copyFile(path+"-wal", work+"-wal"); err != nil {
+			return "", 0, err
+		}
+	}
+	steps, err := steps(migrationFiles)
+	if err != nil {
+		return "", 0, err
+	}
+	if page, err = mendHeader(work, len(steps)); err != nil {
+		return "", 0, err
+	}
+	db := openWriter(work, busyTimeout)
+	_, _ = db.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)") // where the log is spoiled, the file is what there is
+	if err := db.Close(); err != nil {
+		return "", 0, err
+	}
+	page, err = mendHeader(work, len(steps)) // the log may have had another
+	return work, page, err
 }
 
 // swap keeps the damaged file and its log under other names, then puts the new one in place. In this order a power cut in

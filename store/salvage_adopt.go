@@ -45,6 +45,9 @@ func adopt(ctx context.Context, to *Store, out *Saved) error {
 				return err
 			}
 		}
+		if err := standIns(ctx, tx, out); err != nil {
+			return err
+		}
 		// What is left of a run's readings is not what its row says.
 		if _, err := tx.ExecContext(ctx, `UPDATE run SET missing = readings - had FROM (SELECT id AS of, (SELECT coalesce(sum(chunk.readings), 0)
 			FROM chunk WHERE `+chunksOfRun+`) AS had FROM run WHERE outcome <> '' AND readings_gone = 0) WHERE id = of AND readings - had <> missing
@@ -60,6 +63,34 @@ func adopt(ctx context.Context, to *Store, out *Saved) error {
 		return to.fault("put in order what was saved", err)
 	}
 	return dropLoose(ctx, to, out)
+}
+
+// standIns puts a run in the place of each that is gone without a trace, for numbers are given out without a gap: what is lost
+// is to be seen.
+func standIns(ctx context.Context, tx *sql.Tx, out *Saved) error {
+	gone, err := numbers(ctx, tx, `WITH RECURSIVE n (id) AS (SELECT 1 UNION ALL SELECT id + 1 FROM n WHERE id <
+			(SELECT min(100000, max((SELECT coalesce(max(id), 0) FROM run), (SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'run')))))
+		SELECT id FROM n WHERE id NOT IN (SELECT id FROM run) AND EXISTS (SELECT 1 FROM sqlite_sequence WHERE name = 'run' AND seq >= n.id)`)
+	if err != nil || len(gone) == 0 {
+		return err
+	}
+	const none = int64(1 << 41)
+	text, err := json.Marshal(sweep.Setup{Machine: "unknown", Surface: "lost with a damaged file"})
+	if err != nil {
+		return err
+	}
+	hash := setupHash(string(text), "")
+	if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO setup (id, hash, json, tolerance) VALUES (?, ?, ?, '')", none, hash[:], string(text)); err != nil {
+		return err
+	}
+	for _, id := range gone {
+		out.Lost++
+		if _, err := tx.ExecContext(ctx, `INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why)
+			VALUES (?, 'sweep', '', (SELECT id FROM setup WHERE hash = ?), 0, '', 0, 0, 'failed', 'this run was lost with a damaged file')`, id, hash[:]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // dropLoose drops what still points at a row that is not there.

@@ -23,8 +23,7 @@ func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		out.Lost++
-		return nil // not even the list of tables can be read
+		out.Lost++ // not even the list of tables can be read
 	}
 	wanted, err := tableNames(ctx, to.w)
 	if err != nil {
@@ -46,13 +45,16 @@ func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
 		out.Lost += t.lost
 	}
 	// A number that was once shown is not given out again, though its run may be lost.
-	if seq, err := numbers(ctx, from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(seq) == 1 {
+	if seq, err := numbers(ctx, from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(seq) == 1 && seq[0] > 0 && seq[0] < maxRun {
 		if _, err := to.w.ExecContext(ctx, "UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'run'", seq[0]); err != nil {
 			return err
 		}
 	}
-	return adopt(ctx, to, out)
+	return nil
 }
+
+// maxRun is more runs than any record has; a higher number is a spoiled one.
+const maxRun = 1 << 30
 
 // rescue is one table on its way.
 type rescue struct {
@@ -180,7 +182,9 @@ const spoiltRun = "this run's row was damaged: what stands here besides its read
 func (t *rescue) last(key string) int64 {
 	var n sql.NullInt64
 	if t.from.QueryRowContext(t.ctx, fmt.Sprintf("SELECT max(%s) FROM %s", key, quoted(t.table))).Scan(&n) == nil {
-		return n.Int64
+		if n.Int64 < int64(1)<<40 {
+			return n.Int64
+		}
 	}
 	if t.from.QueryRowContext(t.ctx, "SELECT (SELECT * FROM pragma_page_count) * (SELECT * FROM pragma_page_size) / 10").Scan(&n) == nil {
 		return n.Int64
@@ -237,7 +241,7 @@ func (t *rescue) chunks() error {
 	if err != nil {
 		return err
 	}
-	if more, err := numbers(t.ctx, t.from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(more) == 1 {
+	if more, err := numbers(t.ctx, t.from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(more) == 1 && more[0] < maxRun {
 		last[0] = max(last[0], more[0])
 	}
 	next := max(done+1, 1<<20)
