@@ -69,7 +69,7 @@ live: build
 SOAK     ?= 3m
 torture: deps-test
 	$(GO) test -tags "$(TAGS)" -count=1 -timeout 2h -run '^TestTorture$$' ./cmd/tramd -args -torture -torture.soak $(SOAK) -torture.out $(CURDIR)/cmd/tramd/torture.md
-	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^(TestKilledWhileWriting|TestThePowerIsCut)$$' -v ./store -args -torture
+	$(GO) test -tags "$(TAGS)" -count=1 -timeout 40m -run '^(TestKilledWhileWriting|TestThePowerIsCut|TestRandomCorruptions)$$' -v ./store -args -torture
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'DiskThatFillsUp|DamagedRecord' ./cmd/tramd
 	$(GO) test -tags "$(TAGS)" -count=1 -run 'Full|NothingMayBeWritten|Spoiled|CutShort|BegunAgain|Dated|Backup' ./store
 	$(GO) test -tags "$(TAGS)" -count=1 ./cmd/tramd/internal/clock ./cmd/tramd/internal/schedule ./cmd/tramd/internal/unattended

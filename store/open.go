@@ -113,6 +113,9 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	if err := s.keepSums(ctx); err != nil {
 		return s.fault("keep the sums", err)
 	}
+	if err := s.judge(ctx, known); err != nil {
+		return err
+	}
 	if err := syncDir(s.path); err != nil { // or a power cut could take a new file's name away
 		return fmt.Errorf("store %s: %w", s.path, err)
 	}

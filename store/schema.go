@@ -82,3 +82,25 @@ func judgeSchema(ctx context.Context, db *sql.DB, steps []string, version int) (
 	}
 	return strange(have, want), nil
 }
+
+// judge refuses a record of which a table, an index or a trigger is missing or is not what the migrations make: a bit of it was
+// spoiled. What a person added stays.
+func (s *Store) judge(ctx context.Context, steps []string) error {
+	have, err := schemaOf(ctx, s.w)
+	if err != nil {
+		return s.fault("look at the schema", err)
+	}
+	want, err := madeBy(ctx, steps)
+	if err != nil {
+		return err
+	}
+	for name := range have {
+		if _, ok := want[name]; !ok {
+			delete(have, name)
+		}
+	}
+	if odd := strange(have, want); odd != "" {
+		return s.watched(fmt.Errorf("store %s: %w: %s", s.path, ErrDamaged, odd))
+	}
+	return nil
+}

@@ -32,7 +32,7 @@ func rowSum(columns ...any) (int64, error) {
 	for _, c := range columns {
 		switch c := c.(type) {
 		case nil:
-			add('n', 0, nil)
+			add('b', 0, nil) // the driver gives NULL as an empty blob
 		case int64:
 			add('i', uint64(c), nil)
 		case float64:
@@ -123,6 +123,11 @@ func keepSumsOf(ctx context.Context, tx *sql.Tx, table string) error {
 	}
 	was := "1" // the rows are believed as they are, for nothing better is known
 	if old := coveredBy(before[table+"_sum_new"]); old != nil {
+		for _, c := range old {
+			if !slices.Contains(columns, c) {
+				return fmt.Errorf("%w: a trigger of table %s is spoiled", ErrDamaged, table)
+			}
+		}
 		was = sound(table, old)
 	}
 	fill := fmt.Sprintf("UPDATE %s SET sum = CASE WHEN %s THEN %s ELSE %d END", table, was, sumOver(table, columns), spoiledSum)
