@@ -87,6 +87,9 @@ func (s *Store) BackupFile(ctx context.Context, file string) error {
 	if err := verify(ctx, part); err != nil {
 		return fmt.Errorf("%s: the copy is not good: %w", doing, err)
 	}
+	if err := os.Chmod(part, 0o640); err != nil { // as the record itself, whatever the umask
+		return fmt.Errorf("%s: %w", doing, err)
+	}
 	if err := syncFile(part); err != nil {
 		return fmt.Errorf("%s: %w", doing, err)
 	}

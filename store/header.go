@@ -63,6 +63,9 @@ func headerSpoiled(path string, ours bool, known int) error {
 		return spoiled("version of the schema")
 	case size%int64(page) != 0:
 		return spoiled("the file ends within a page")
+	case be.Uint32(h[atCounter:]) == be.Uint32(h[atValidFor:]) && pages != size/int64(page) && !hasLog(path):
+		// SQLite would cut the file to what the header says.
+		return spoiled("number of pages")
 	}
 	for _, b := range h[atReserved:atValidFor] {
 		if b != 0 {
@@ -70,6 +73,12 @@ func headerSpoiled(path string, ours bool, known int) error {
 		}
 	}
 	return nil
+}
+
+// hasLog says whether there is something in the write-ahead log: then the file may be any state of a checkpoint.
+func hasLog(path string) bool {
+	st, err := os.Stat(path + "-wal")
+	return err == nil && st.Size() > 0
 }
 
 // readHeader gives the header and the file's length; nil where the file is too short to have one.
@@ -121,9 +130,7 @@ func mendHeader(path string, known int) (page int, err error) {
 	if _, err := f.ReadAt(h, 0); err != nil && !errors.Is(err, io.EOF) {
 		return 0, err
 	}
-	if page = pageSizeOf(h); page == 0 || !fitsPages(f, st.Size(), page) {
-		page = guessPage(f, st.Size())
-	}
+	page = guessPage(f, st.Size(), pageSizeOf(h))
 	be := binary.BigEndian
 	pages := (st.Size() + int64(page) - 1) / int64(page)
 	const slack = 64 << 20 // bytes that may be missing; zeros that are never written take no room
@@ -155,18 +162,33 @@ func mendHeader(path string, known int) (page int, err error) {
 	return page, f.Truncate(pages * int64(page))
 }
 
-// fitsPages says whether the pages of a file begin as pages of that size do.
-func fitsPages(f io.ReaderAt, size int64, page int) bool {
-	trees, seen := countTrees(f, size, page)
-	return seen < 4 || trees*4 >= seen
-}
-
-// guessPage gives the size at which most pages look like pages: the two that this program has made files with.
-func guessPage(f io.ReaderAt, size int64) int {
-	small, n := countTrees(f, size, pageBytes)
-	large, m := countTrees(f, size, 4096)
-	if n > 0 && m > 0 && large*n > small*m {
-		return 4096
+// guessPage gives the size at which the pages look like pages: the smallest at which as many of them do as at the best. At half
+// the right size every other page begins in the middle of one; at twice the size every other is left out.
+func guessPage(f io.ReaderAt, size int64, said int) int {
+	share := func(page int) float64 {
+		trees, seen := countTrees(f, size, page)
+		if seen == 0 {
+			return 0
+		}
+		return float64(trees) / float64(seen)
+	}
+	best := 0.0
+	for _, page := range []int{pageBytes, 2 * pageBytes, 4096, 8192} {
+		best = max(best, share(page))
+	}
+	if size < 32*pageBytes || best == 0 { // too little to judge by
+		if said != 0 {
+			return said
+		}
+		return pageBytes
+	}
+	for _, page := range []int{pageBytes, 4096} { // what this program makes
+		if share(page) >= 0.7*best {
+			return page
+		}
+	}
+	if said != 0 {
+		return said
 	}
 	return pageBytes
 }
