@@ -71,18 +71,14 @@ func (t *Tracker) due(risk float64) *NextCheck {
 }
 
 func (t *Tracker) dueByRecord(n *NextCheck, risk float64) {
-	offset := days(t.lastCheckAt.Sub(t.last)) // an event that ends nothing may have come after
-	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
 	bears := t.bears()
 	few := t.borne() < leastChecks || t.span() < leastDays
-	h, found := 0.0, false
-	if !few {
-		h, found = reach(chance, risk, math.Min(bears, n.Plan.AtMost))
-	}
+	f := t.futures(math.Min(bears, n.Plan.AtMost))
+	h, found := f.when(risk)
 	switch {
 	case t.isOutside():
 		n.LimitedBy = ByOutside
-	case chance(0) >= risk:
+	case f.chance(0) >= risk:
 		n.LimitedBy = ByRisk
 	case few:
 		n.Days, n.LimitedBy = n.Plan.First, ByFirst
@@ -94,7 +90,7 @@ func (t *Tracker) dueByRecord(n *NextCheck, risk float64) {
 	default:
 		n.Days, n.LimitedBy = bears, ByRecord
 	}
-	n.ChanceOutside = chance(n.Days)
+	n.ChanceOutside = f.chance(n.Days)
 }
 
 func (t *Tracker) isOutside() bool { return t.axes[0].outside != nil || t.axes[1].outside != nil }

@@ -157,51 +157,23 @@ func (t *Tracker) byHours(afterDays float64) float64 {
 	return out
 }
 
-// reach is the first time up to furthest at which a chance comes to a value.
-func reach(chance func(float64) float64, value, furthest float64) (float64, bool) {
-	const steps = 60
-	before := 0.0
-	for i := 1; i <= steps; i++ {
-		h := furthest * math.Pow(1e-3, 1-float64(i)/steps)
-		if chance(h) < value {
-			before = h
-			continue
-		}
-		for range 30 {
-			mid := (before + h) / 2
-			if chance(mid) < value {
-				before = mid
-			} else {
-				h = mid
-			}
-		}
-		return h, true
-	}
-	return furthest, false
-}
-
 func (t *Tracker) outsideDate() (*OutsideDate, string) {
 	if t.borne() < 5 {
 		return nil, "fewer than five checks since the machine last changed: too little for a date of being outside"
 	}
 	last := t.lastCheckAt
-	offset := days(last.Sub(t.last))
-	chance := func(h float64) float64 { return t.ChanceOutside(h + offset) }
-	sight := math.Min(sightYears*365.25, sightRecords*t.covered)
-	if chance(0) >= 0.5 {
+	f := t.futures(math.Min(sightYears*365.25, sightRecords*t.covered))
+	if f.chance(0) >= 0.5 {
 		return nil, "it is outside already, as likely as not"
 	}
-	mid, found := reach(chance, 0.5, sight)
+	mid, found := f.when(0.5)
 	if !found {
 		return nil, "nothing seen so far would take it outside"
 	}
-	low, high := 0.0, sight
-	if chance(0) < 0.025 {
-		low, _ = reach(chance, 0.025, mid)
-	}
-	rest, closed := reach(func(h float64) float64 { return chance(mid + h) }, 0.975, sight-mid)
-	if closed {
-		high = mid + rest
+	low, _ := f.when(0.025)
+	high, closed := f.when(0.975)
+	if !closed {
+		high = math.Min(sightYears*365.25, sightRecords*t.covered)
 	}
 	return &OutsideDate{Time: last.Add(duration(mid)), Low: last.Add(duration(low)), High: last.Add(duration(high)), HighOpen: !closed}, ""
 }

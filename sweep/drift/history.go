@@ -69,6 +69,9 @@ type Tracker struct {
 	gaps        gaps
 	covered     float64 // days that the checks since then cover
 
+	drawn    *futures // as last drawn, and how far they were followed
+	drawnFor float64
+
 	Plan Plan // of the interval between checks
 }
 
@@ -84,7 +87,7 @@ func (t *Tracker) arrive(at time.Time) error {
 	if at.Before(t.last) {
 		return fmt.Errorf("%w: %s comes after %s", ErrOrder, at.Format(time.RFC3339), t.last.Format(time.RFC3339))
 	}
-	t.last = at
+	t.last, t.drawn = at, nil
 	return nil
 }
 
