@@ -144,6 +144,6 @@ func TestPortsReadTogether(t *testing.T) {
 	}
 	// What is fast now is slow in a moment, and then a line alone is read at once.
 	time.Sleep(300 * time.Millisecond)
-	lines[0].Write([]byte("7\n"))
+	lines[0].Write([]byte("007\n"))
 	wait(t, "a line after the stream", func() bool { return devices[0].Status().Readings == 2*n+1 })
 }
