@@ -45,7 +45,7 @@ deps:
 	@./cmd/tramd/need.sh cc:gcc go:golang-go
 
 deps-test: deps
-	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps chrt:util-linux mandoc:mandoc zsh:zsh fish:fish
+	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps chrt:util-linux mandoc:mandoc zsh:zsh fish:fish mosquitto:mosquitto mosquitto_sub:mosquitto-clients
 
 # What it costs, beside what a practitioner's own scripts cost, in one run.
 bench: build

@@ -28,6 +28,7 @@ type Config struct {
 	Alarm       Alarm       `toml:"alarm"`
 	Temperature Temperature `toml:"temperature"`
 	Mail        Mail        `toml:"mail"`
+	MQTT        MQTT        `toml:"mqtt"`
 	Adjusters   []Adjuster  `toml:"adjuster"`
 	Shims       Shims       `toml:"shims"`
 	Cutters     []Cutter    `toml:"cutter"`

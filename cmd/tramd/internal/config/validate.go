@@ -49,6 +49,7 @@ func (v *validator) config(c *Config) {
 	v.angle(c)
 	v.inputs(c)
 	v.alarm(c)
+	v.mqtt(&c.MQTT)
 	v.adjusters(c)
 	v.cutters(c)
 	if c.Sweep.Both && c.Angle.Source != SourceEncoder {

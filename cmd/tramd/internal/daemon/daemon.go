@@ -14,6 +14,7 @@ import (
 	"tramd/cmd/tramd/internal/alarm"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/mqtt"
 	"tramd/cmd/tramd/internal/notify"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
@@ -50,6 +51,7 @@ type Daemon struct {
 	session *session.Session
 	healer  *healer
 	saved   string        // what became of a damaged record; empty: it was whole
+	mqtt    *mqtt.Options // nil: no broker is configured
 	alarms  *alarm.Teller // nil: nobody is to be told
 	servers []server
 	done    chan struct{}          // closed when the pages must end
@@ -128,6 +130,9 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if err != nil {
 		return err
 	}
+	if d.mqtt, err = d.publishes(); err != nil {
+		return err
+	}
 	d.alarms, err = teller(d.cfg, d.secrets, d.page(), session.Unwatched{Session: d.session}, d.o.Log)
 	return err
 }
@@ -155,6 +160,9 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	owner.Go(func() { d.checkRecord(owning) })
 	owner.Go(func() { d.doChores(owning) })
 	owner.Go(func() { d.doChecks(owning) })
+	if d.mqtt != nil {
+		owner.Go(func() { mqtt.Run(owning, *d.mqtt) })
+	}
 	if d.alarms != nil {
 		owner.Go(func() { d.alarms.Run(owning) })
 	}

@@ -17,6 +17,7 @@ type secrets struct {
 	hash  string         // of the page's password; empty: nothing can be changed over the network by one
 	hook  *alarm.Webhook // with its headers; nil: none
 	mail  string         // password of the mail server
+	mqtt  string         // password of the broker
 	certs *certs.Kept    // nil: the page is served plain
 }
 
@@ -32,6 +33,9 @@ func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 			return s, err
 		}
 	}
+	if s.mqtt, err = c.MQTT.Secret(); err != nil {
+		return s, err
+	}
 	if !c.HTTP.Encrypted() {
 		return s, nil
 	}
@@ -45,7 +49,7 @@ func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 
 // same says whether others would change nothing. The page's certificate is no matter: it is looked at anew at each handshake.
 func (s secrets) same(o secrets) bool {
-	return s.hash == o.hash && s.mail == o.mail && s.headers(o) && bytes.Equal(s.authority(), o.authority())
+	return s.hash == o.hash && s.mail == o.mail && s.mqtt == o.mqtt && s.headers(o) && bytes.Equal(s.authority(), o.authority())
 }
 
 // headers says whether the webhook's are the same.
