@@ -63,10 +63,10 @@ func (s *shower) lean(sw session.SweepState) string {
 	}
 	var b strings.Builder
 	if t := sw.Result.Tilt; t != nil {
-		fmt.Fprintf(&b, "  tilt %+.3f", t.Slope.MMPerM())
+		fmt.Fprintf(&b, "  tilt %+.3f ± %.3f", t.Slope.MMPerM(), t.Expanded.MMPerM())
 	}
 	if n := sw.Result.Nod; n != nil {
-		fmt.Fprintf(&b, "  nod %+.3f", n.Slope.MMPerM())
+		fmt.Fprintf(&b, "  nod %+.3f ± %.3f", n.Slope.MMPerM(), n.Expanded.MMPerM())
 	}
 	if l := sizeOnly(sw.Result); l != nil {
 		fmt.Fprintf(&b, "  lean %.3f ± %.3f", l.Slope.MMPerM(), l.Expanded.MMPerM())

@@ -10,6 +10,7 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
+	"tramd/sweep"
 	"tramd/sweep/drift"
 )
 
@@ -152,6 +153,9 @@ func reportRun(e *env, run store.Run, asJSON bool) error {
 	}
 	if run.Outcome != store.Finished {
 		return errShown
+	}
+	if v := run.Result.Verdict; !asJSON && (v == sweep.Outside || v == sweep.Undecided) {
+		fmt.Fprintln(e.err, "next: tramd advise --config FILE")
 	}
 	return verdictStatus(run.Result.Verdict)
 }

@@ -67,6 +67,8 @@ type screen struct {
 	fd   int
 	at   time.Time
 	last *session.Snapshot
+
+	coloured bool // the terminal shows colours, and nobody has asked for none (NO_COLOR)
 }
 
 func newScreen(w io.Writer) *screen {
@@ -74,6 +76,7 @@ func newScreen(w io.Writer) *screen {
 	if f, ok := w.(*os.File); ok {
 		s.fd = int(f.Fd())
 		s.tty = term.IsTerminal(s.fd)
+		s.coloured = s.tty && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 	}
 	return s
 }
@@ -93,13 +96,25 @@ func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
 		return
 	}
 	s.at, s.last = now, snap
-	width, _, err := term.GetSize(s.fd)
+	width, height, err := term.GetSize(s.fd)
 	if err != nil {
-		width = 80
+		width, height = 80, 24
 	}
-	text := strings.ReplaceAll(view(snap, width, age), "\n", endLine+"\r\n")
-	fmt.Fprint(s.w, noCursor+home+text+endPage)
+	text := cut(view(snap, width, age), height)
+	if s.coloured {
+		text = verdictColours.Replace(text)
+	}
+	fmt.Fprint(s.w, noCursor+home+strings.ReplaceAll(text, "\n", endLine+"\r\n")+endPage)
 }
+
+// cut keeps the rows that a terminal of that height shows; what matters least stands last.
+func cut(text string, height int) string {
+	rows := strings.SplitAfter(text, "\n")
+	return strings.Join(rows[:min(len(rows), max(1, height-1))], "")
+}
+
+// verdictColours are those of ECMA-48. The word says the same.
+var verdictColours = strings.NewReplacer("within", "\x1b[36mwithin\x1b[0m", "outside", "\x1b[1;31moutside\x1b[0m", "undecided", "\x1b[35mundecided\x1b[0m")
 
 // lost draws what was last seen, with its age.
 func (s *screen) lost(err error) {

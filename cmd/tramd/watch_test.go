@@ -83,6 +83,40 @@ func TestView(t *testing.T) {
 	}
 }
 
+// An ordinary terminal of 80 by 24 shows both axes, how sure they are, how far the sweep has come, and every alarm.
+func TestViewFitsAnOrdinaryTerminal(t *testing.T) {
+	mm, deg := 1.25, 12.0
+	s := &session.Snapshot{
+		Machine: "linnet", At: time.Now(), Limit: 0.3, Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true}, Angle: session.AngleState{Source: "encoder", Deg: &deg},
+		Sweep: session.SweepState{Phase: session.Turning, Run: 4, TurnsWanted: 2, TurnsDone: 1.5, Readings: 1200, Stored: 1100, Say: "Keep turning: 1.50 of 2.", Result: &sweep.Result{
+			Tilt: &sweep.Axis{Slope: -0.257 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Undecided},
+			Nod:  &sweep.Axis{Slope: 0.5 * units.MMPerM, Expanded: 0.009 * units.MMPerM, Verdict: sweep.Outside},
+		}},
+		Devices: []session.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm}, {Name: "encoder", Role: "angle", State: "live"}},
+		Drift:   &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Since: time.Now(), Text: "nod is past its limit"}}},
+	}
+	got := cut(view(s, 80, 0), 24)
+	rows := strings.Split(strings.TrimSuffix(got, "\n"), "\n")
+	if len(rows) > 23 {
+		t.Errorf("%d rows", len(rows))
+	}
+	for _, row := range rows {
+		if n := len([]rune(row)); n > 80 {
+			t.Errorf("%d columns: %q", n, row)
+		}
+	}
+	for _, want := range []string{"tilt ", "nod ", "±0.008", "±0.009", "undecided", "outside", "back", "front", "[#######################-------]  75 %", "1200 readings, 1100 on disk", "ALARM outside", "arm          live"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("no %q in\n%s", want, got)
+		}
+	}
+	s.Sweep = session.SweepState{Phase: session.Idle}
+	s.Last = &session.LastRun{Run: 4, At: time.Now(), Result: sweep.Result{Verdict: sweep.Outside, Tilt: &sweep.Axis{Verdict: sweep.Outside}, Nod: &sweep.Axis{}}}
+	if got := view(s, 80, 0); !strings.Contains(got, "next: tramd advise") {
+		t.Errorf("it does not say what is next:\n%s", got)
+	}
+}
+
 // The lean stands where it points: tilt right, nod to the back, on a plan seen from above.
 func TestPlanPointsWhereTheSpindleLeans(t *testing.T) {
 	for _, c := range []struct {

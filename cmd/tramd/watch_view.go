@@ -20,56 +20,24 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 	if age > 0 {
 		line("STALE: the daemon has said nothing for %.0f s", age.Seconds())
 	}
-	line("")
 	result, what := shown(s)
 	line("%s", what)
-	if l := sizeOnly(result); l != nil {
-		for _, row := range largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(result.Verdict)) {
-			line("%s", row)
-		}
-		line("%s", l.Direction())
-	} else if result != nil {
-		for _, a := range []struct {
-			name string
-			axis *sweep.Axis
-		}{{"tilt", result.Tilt}, {"nod", result.Nod}} {
-			for _, row := range large(a.name, a.axis) {
-				line("%s", row)
-			}
-		}
-		for _, row := range plan(result, s.Limit) {
-			line("%s", row)
-		}
+	for _, row := range drawing(result, s.Limit, width) {
+		line("%s", row)
 	}
-	line("")
 	if sw := s.Sweep; sw.Phase != session.Idle {
 		line("%s", sw.Say)
+		line("%s", progress(sw, width))
 		if sw.WhyNot != "" {
 			line("no lean yet: %s", sw.WhyNot)
 		}
-		line("%d readings, %d on disk", sw.Readings, sw.Stored)
-		line("")
-	}
-	for _, d := range s.Devices {
-		line("%-12s %-9s %s", d.Name, d.State, reading(d))
-	}
-	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
-	for _, row := range machineRows(s) {
-		line("%s", row)
-	}
-	for _, row := range pairRows(s) {
-		line("%s", row)
+	} else if result != nil && (result.Verdict == sweep.Outside || result.Verdict == sweep.Undecided) {
+		line("next: tramd advise --config FILE")
 	}
 	if s.Drift != nil {
 		for _, a := range s.Drift.Alarms {
 			line("ALARM %s since %s: %s", a.Kind, a.Since.Local().Format(time.DateOnly), a.Text)
 		}
-	}
-	if s.NextCheck != nil {
-		line("next check   %s", s.NextCheck.Local().Format(time.DateOnly))
-	}
-	for _, row := range planned(s) {
-		line("%s", row)
 	}
 	for _, kind := range session.TroubleKinds {
 		if why := s.Troubles[kind]; why != "" {
@@ -82,7 +50,66 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 	if !s.Clock.Set {
 		line("the clock of this computer has not been set")
 	}
+	for _, d := range s.Devices {
+		line("%-12s %-9s %s", d.Name, d.State, reading(d))
+	}
+	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
+	for _, row := range machineRows(s) {
+		line("%s", row)
+	}
+	for _, row := range pairRows(s) {
+		line("%s", row)
+	}
+	if s.NextCheck != nil {
+		line("next check   %s", s.NextCheck.Local().Format(time.DateOnly))
+	}
+	for _, row := range planned(s) {
+		line("%s", row)
+	}
 	return b.String()
+}
+
+// drawing writes both axes in large figures, and the plan beside them where the terminal is wide enough, else below.
+func drawing(r *sweep.Result, limit float64, width int) []string {
+	if l := sizeOnly(r); l != nil {
+		return append(largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(r.Verdict)), l.Direction())
+	}
+	if r == nil {
+		return nil
+	}
+	rows := append(large("tilt", r.Tilt), large("nod", r.Nod)...)
+	seen := plan(r, limit)
+	const figuresWide = 44
+	if width < figuresWide+36 {
+		return append(rows, seen...)
+	}
+	for i, row := range seen {
+		if i == len(rows) {
+			rows = append(rows, "")
+		}
+		rows[i] = strings.TrimRight(rows[i]+strings.Repeat(" ", max(1, figuresWide-len([]rune(rows[i]))))+row, " ")
+	}
+	return rows
+}
+
+// progress writes how far the sweep has come, as a bar and in figures.
+func progress(sw session.SweepState, width int) string {
+	part := 0.0
+	if n := len(sw.Stations); n > 0 {
+		done := 0
+		for _, st := range sw.Stations {
+			if st.State == "taken" || st.State == "skipped" {
+				done++
+			}
+		}
+		part = float64(done) / float64(n)
+	} else if sw.TurnsWanted > 0 {
+		part = sw.TurnsDone / float64(sw.TurnsWanted)
+	}
+	part = min(1, max(0, part))
+	wide := min(30, max(8, width-40))
+	full := int(math.Round(part * float64(wide)))
+	return fmt.Sprintf("[%s%s] %3.0f %%  %d readings, %d on disk", strings.Repeat("#", full), strings.Repeat("-", wide-full), 100*part, sw.Readings, sw.Stored)
 }
 
 // planned says when the next check is to be taken by itself, and what would keep it from that as things are.
