@@ -13,6 +13,7 @@ import (
 
 	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/report"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/web"
 )
@@ -46,6 +47,9 @@ func (d *Daemon) listen() error {
 		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
 			return WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
+		}},
+		Report: web.Sheet{Policy: report.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
+			return WriteReport(ctx, w, d.store, d.cfg, d.o.Version)
 		}},
 	}
 	network, local := web.Handlers(common)

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"crypto/sha256"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -31,6 +33,12 @@ var pageText string
 
 //go:embed page.css
 var style string
+
+// ContentPolicy returns what a browser may do with the page (Content Security Policy Level 3): use its own style, nothing else.
+func ContentPolicy() string {
+	sum := sha256.Sum256([]byte(style))
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+}
 
 var page = template.Must(template.New("page").Parse(pageText))
 

@@ -9,7 +9,6 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -37,11 +36,7 @@ func main() {
 }
 
 func run(url, out string, scale float64, until string, whole bool, shots []string) error {
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		return fmt.Errorf("pictures are taken with a real browser: install one with `apt-get install chromium`: %w", err)
-	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.DisableGPU)
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath("chromium"), chromedp.DisableGPU)
 	if os.Geteuid() == 0 {
 		opts = append(opts, chromedp.NoSandbox) // Chromium's sandbox refuses to run as root
 	}
@@ -86,7 +81,7 @@ func take(ctx context.Context, url, file string, w, h int64, scale float64, sche
 			return fmt.Errorf("waited in vain for %s: %w", what, err)
 		}
 	}
-	if err := chromedp.Do(ctx, chromedp.Sleep(600*time.Millisecond)); err != nil {
+	if err := chromedp.Do(ctx, chromedp.Sleep(150*time.Millisecond)); err != nil { // what came last is drawn
 		return err
 	}
 	var png []byte

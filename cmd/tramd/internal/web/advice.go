@@ -21,19 +21,21 @@ func (s *server) advice(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, a)
 }
 
-// jobSheet gives the record of the last job, to be read and printed.
-func (s *server) jobSheet(w http.ResponseWriter, r *http.Request) {
-	if s.JobSheet.Write == nil {
-		s.fail(w, noAdvice)
-		return
+// sheet serves a page that is whole in itself, to be read and printed.
+func (s *server) sheet(p Sheet) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if p.Write == nil {
+			s.fail(w, noAdvice)
+			return
+		}
+		var page bytes.Buffer // a page that could not be finished is not begun
+		if err := p.Write(r.Context(), &page); err != nil {
+			s.fail(w, err)
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.Header().Set("Content-Security-Policy", p.Policy)
+		w.Header().Set("Cache-Control", "no-store")
+		_, _ = w.Write(page.Bytes()) // a reader who went away needs no answer
 	}
-	var page bytes.Buffer // a page that could not be finished is not begun
-	if err := s.JobSheet.Write(r.Context(), &page); err != nil {
-		s.fail(w, err)
-		return
-	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", s.JobSheet.Policy)
-	w.Header().Set("Cache-Control", "no-store")
-	_, _ = w.Write(page.Bytes()) // whoever asked has gone away
 }

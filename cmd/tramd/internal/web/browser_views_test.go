@@ -25,7 +25,7 @@ func TestViewsHaveAddresses(t *testing.T) {
 		return fmt.Sprintf(`[...document.querySelectorAll(".view")].filter(v => v.offsetParent !== null).map(v => v.id).join() === "v-%s" && location.pathname === %q
 			&& document.querySelectorAll('.views [aria-current="page"]').length === 1 && document.querySelector('.views [aria-current]').dataset.to === %q`, view, path, view)
 	}
-	const strip = ` && document.querySelector("#strip").offsetParent !== null && /Outside so far · Tilt \+0\.17\d+ ± .* Nod −0\.04/.test(document.querySelector("#strip").textContent)`
+	const strip = ` && document.querySelector("#strip").offsetParent !== null && /Outside so far · Tilt \+0\.17\d+ ± .* Nod −0\.04/.test(document.querySelector("#strip").textContent.replaceAll("\u00a0", " "))`
 	for _, v := range []struct{ view, path string }{{"adjust", "/adjust"}, {"history", "/history"}, {"runs", "/runs"}, {"runs", "/runs/11"}, {"machine", "/machine"}} {
 		open(t, ctx, s.url+v.path+"?unit=mm_per_m", 360, 740, "light")
 		until(t, ctx, at(v.view, v.path)+strip)

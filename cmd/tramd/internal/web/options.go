@@ -102,6 +102,7 @@ type Options struct {
 	Separate     func(ctx context.Context, first, turned int64) (any, error) // the spindle told from a loose plate, sent as JSON as it is
 	Advice       func(ctx context.Context) (any, error)                      // what to move next, sent as JSON as it is
 	JobSheet     Sheet                                                       // the record of the last job; without Write there is none
+	Report       Sheet                                                       // the maintenance report; without Write there is none
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by

@@ -20,9 +20,9 @@ var views = []string{"now", "adjust", "history", "runs", "machine"}
 
 var shell = template.Must(template.New("shell.html").Funcs(template.FuncMap{"t": func(string) string { return "" }}).Parse(string(read("shell.html"))))
 
-// sheet is what the shell is filled with. The figures stand in it before any script runs: they are the first thing that is seen, and
+// filling is what the shell is filled with. The figures stand in it before any script runs: they are the first thing that is seen, and
 // all there is without JavaScript.
-type sheet struct {
+type filling struct {
 	Language, Title, Machine string
 	View                     string
 	Views                    []string
@@ -62,7 +62,7 @@ func (s *server) page(view string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		language := languageOf(r)
 		words := catalogues[language]
-		p := sheet{Language: language, View: view, Views: views, Modules: modules, Machine: "tramd", Title: "tramd", Verdict: "none"}
+		p := filling{Language: language, View: view, Views: views, Modules: modules, Machine: "tramd", Title: "tramd", Verdict: "none"}
 		if id := r.PathValue("id"); id != "" {
 			n, err := pathID(r)
 			if err != nil {
@@ -97,7 +97,7 @@ func (s *server) page(view string) http.HandlerFunc {
 }
 
 // fill writes the figures of the sweep in hand, or of the last one.
-func (p *sheet) fill(s *session.Snapshot, words catalogue) {
+func (p *filling) fill(s *session.Snapshot, words catalogue) {
 	unit := unitOf(s.LimitAs)
 	p.Machine, p.Say = s.Machine, s.Sweep.Say
 	result := s.Sweep.Result

@@ -43,7 +43,7 @@ function strip(snap, unit) {
   const lean = result?.lean?.azimuth_deg === null ? result.lean : null;
   const one = (name) => {
     const a = result?.[name];
-    return `${t(`axis.${name}`)} ${a ? `${signed(a.mm_per_m, unit, a.U_mm_per_m)} ± ${expanded(a.U_mm_per_m, unit)}` : '–'}`;
+    return `${t(`axis.${name}`)}\u00a0${a ? `${signed(a.mm_per_m, unit, a.U_mm_per_m)}\u00a0±\u00a0${expanded(a.U_mm_per_m, unit)}` : '–'}`;
   };
   setText(box, `${(verdicts[verdict] ?? verdicts.none).mark} ${idle() ? '' : `${words} · `}${lean ? t('lean.size', { size: `${size(lean.mm_per_m, unit, lean.U_mm_per_m)} ± ${expanded(lean.U_mm_per_m, unit)}` }) : `${one('tilt')} · ${one('nod')}`}`);
 }
