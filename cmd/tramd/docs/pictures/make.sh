@@ -17,7 +17,7 @@ trap 'kill "${demo:-}" 2>/dev/null || true; rm -rf "$tools"' EXIT
 (cd "$top" && go build -tags "$TAGS" -trimpath -o "$tools/shots" ./cmd/tramd/internal/screenshots)
 "$top/bin/tramd" demo --listen 127.0.0.1:0 2>"$tools/log" >/dev/null &
 demo=$!
-for _ in $(seq 100); do
+for _ in $(seq 600); do
 	url=$(sed -n 's/^Page: \(http[^ ]*\)\/ .*/\1/p' "$tools/log")
 	[ -n "$url" ] && break
 	sleep 0.1
