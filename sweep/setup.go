@@ -48,3 +48,7 @@ func (s Setup) Validate() error {
 	}
 	return nil
 }
+
+// MaxTurns is the most turns that one sweep may be of: a hand gets tired long before, and every reading is kept in memory
+// for the fit.
+const MaxTurns = 100

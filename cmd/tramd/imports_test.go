@@ -22,6 +22,7 @@ var forbidden = []struct {
 	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
 	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql"}},
 	{"tramd/cmd/tramd/internal/motion", []string{"tramd/", "os", "net", "database/sql"}},
+	{"tramd/cmd/tramd/internal/interlock", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/alarm", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/web", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/metrics"}},

@@ -12,6 +12,7 @@ import (
 	"github.com/creack/pty"
 
 	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 )
@@ -60,7 +61,7 @@ func TestATerminalThatGoesAwayStopsTheArm(t *testing.T) {
 			}
 			c.endsWithStop(t)
 			// The whole takes 12 s; a stop that came of something else would come later, or not say why.
-			if d := time.Since(gone); d > 2*session.HoldFor+2*time.Second {
+			if d := time.Since(gone); d > 2*interlock.HoldFor+2*time.Second {
 				t.Errorf("stopped after %v", d)
 			}
 			waitState(t, s, "the end", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Idle })

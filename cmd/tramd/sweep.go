@@ -35,8 +35,8 @@ func (c *sweepCmd) Run(e *env) error {
 	if c.Turns == 0 {
 		c.Turns = cfg.Sweep.Turns
 	}
-	if c.Turns < 1 || c.Turns > session.MaxTurns {
-		return usageError{fmt.Errorf("--turns %d: give 1 to %d", c.Turns, session.MaxTurns)}
+	if c.Turns < 1 || c.Turns > sweep.MaxTurns {
+		return usageError{fmt.Errorf("--turns %d: give 1 to %d", c.Turns, sweep.MaxTurns)}
 	}
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()

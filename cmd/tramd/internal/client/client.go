@@ -17,6 +17,7 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep/advice"
@@ -202,7 +203,7 @@ func (c *Client) DisarmMotion(ctx context.Context) error {
 // StartMotion is the second act, and gives the run. The arm is stopped unless HoldMotion begins at once.
 func (c *Client) StartMotion(ctx context.Context, key, purpose string, celsius *float64) (int64, error) {
 	var out struct{ Run int64 }
-	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]any{"key": key, "purpose": purpose, "held": true, "temperature_c": celsius}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]any{"key": key, "purpose": purpose, "temperature_c": celsius}, &out)
 	return out.Run, err
 }
 
@@ -215,7 +216,7 @@ func (c *Client) HoldMotion(ctx context.Context, run int64) error {
 	signs, w := io.Pipe()
 	defer signs.Close()
 	go func() {
-		tick := time.NewTicker(session.HoldFor / 4)
+		tick := time.NewTicker(interlock.HoldFor / 5)
 		defer tick.Stop()
 		for {
 			if _, err := w.Write([]byte{'.'}); err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/unattended"
+	"tramd/sweep"
 	"tramd/sweep/drift"
 )
 
@@ -205,7 +206,7 @@ func (v *validator) check(c Check, source string) {
 		v.bad("check.warm_up", "%q would reach into the next check; write less than 12 h", c.WarmUp)
 	}
 	v.optional("check.spindle_hours", c.SpindleHours, 0.1, 10000)
-	v.whole("check.turns", int64(c.Turns), 1, unattendedTurns)
+	v.whole("check.turns", int64(c.Turns), 1, sweep.MaxTurns)
 	v.number("check.still_mm", c.StillMM, 0.0001, 10)
 	v.number("check.min_mm", c.MinMM, -1000, 1000)
 	v.number("check.max_mm", c.MaxMM, -1000, 1000)
@@ -215,6 +216,3 @@ func (v *validator) check(c Check, source string) {
 		v.bad("check.max_mm", "%v mm is not above min_mm, %v mm; write the travel the indicators may use", c.MaxMM, c.MinMM)
 	}
 }
-
-// unattendedTurns bounds a check nobody watches.
-const unattendedTurns = 100

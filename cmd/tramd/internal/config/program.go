@@ -35,6 +35,7 @@ type Program struct {
 	OpenS         *float64  `toml:"open_s"`      // quiet after opening the port
 	RetractS      float64   `toml:"retract_s"`   // how long each command of the retract may take
 	SilentS       float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
+	FrozenDeg     *float64  `toml:"frozen_deg"`  // and one that reads the same over so many degrees of turning; 0: it does not
 }
 
 func (p *Program) setDefaults(source string) {
@@ -68,6 +69,19 @@ func (p *Program) setDefaults(source string) {
 		yes := true
 		p.BothWays = &yes
 	}
+}
+
+// frozenDeg is over how many degrees of turning an indicator may read the same. A display of thousandths of a millimetre changes
+// well within 30 degrees on any table; a coarser one may hold still over much of the circle of a spindle that stands true
+// (common practice, no source).
+func (p *Program) frozenDeg(resolutionMM float64) float64 {
+	switch {
+	case p.FrozenDeg != nil:
+		return *p.FrozenDeg
+	case resolutionMM <= 0.002:
+		return 30
+	}
+	return 360
 }
 
 // targets are the stations as they are gone to: round, back to the first a turn further on where the limits allow it and
@@ -106,7 +120,7 @@ func (c *Config) Motion() motion.Program {
 	out.Refused, _ = whole(p.Refused)
 	out.Stopped, _ = whole(p.Stopped)
 	for _, ind := range c.Indicators {
-		t := motion.Travel{Name: ind.Name}
+		t := motion.Indicator{Name: ind.Name, FrozenDeg: p.frozenDeg(ind.ResolutionMM)}
 		if len(p.TravelMM) == 2 {
 			t.LowMM, t.HighMM = p.TravelMM[0], p.TravelMM[1]
 		}
@@ -183,6 +197,9 @@ func (v *validator) program(c *Config) {
 	v.number("program.ack_s", p.AckS, 0.1, 60)
 	v.number("program.open_s", *p.OpenS, 0, 60)
 	v.number("program.silent_s", p.SilentS, 0.2, 60)
+	if p.FrozenDeg != nil {
+		v.number("program.frozen_deg", *p.FrozenDeg, 0, 3600)
+	}
 	if p.LowDeg != nil && p.HighDeg != nil && len(v.found) == before {
 		v.softLimits(c)
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"tramd/device"
+	"tramd/sweep"
 	"tramd/sweep/units"
 )
 
@@ -55,7 +56,7 @@ func (v *validator) config(c *Config) {
 	if c.Sweep.Both && c.Angle.Source != SourceEncoder {
 		v.bad("sweep.both_ways", `only a sweep by an encoder goes back the way it came; remove it (a program has program.both_ways)`)
 	}
-	v.whole("sweep.turns", int64(c.Sweep.Turns), 1, 1000)
+	v.whole("sweep.turns", int64(c.Sweep.Turns), 1, sweep.MaxTurns)
 	v.number("sweep.idle_s", c.Sweep.IdleS, 5, 86400)
 }
 

@@ -14,6 +14,7 @@ import (
 	"tramd/cmd/tramd/internal/alarm"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/mqtt"
 	"tramd/cmd/tramd/internal/notify"
 	"tramd/cmd/tramd/internal/session"
@@ -57,6 +58,8 @@ type Daemon struct {
 	done    chan struct{}          // closed when the pages must end
 	started bool                   // everything listened
 	refused atomic.Pointer[string] // why the last new configuration was not taken; nil: it was
+
+	interlock *interlock.Interlock // says whether the arm may be moved
 }
 
 type server struct {
@@ -94,6 +97,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if d.machine, err = newMachineLines(d.cfg, d.meter, d.o.Log); err != nil {
 		return err
 	}
+	d.interlock = newInterlock(d.cfg, d.machine)
 	specs, indicators, angle := routes(d.cfg)
 	if angle.ZeroUnknown {
 		d.recallZero(ctx, &angle)
@@ -117,7 +121,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
-		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.unsafe()), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,

@@ -194,18 +194,4 @@ func TestAnInputThatIsNotKnownIsNotIdle(t *testing.T) {
 	say("input door is on")
 	line.Feed(device.Now()-device.Stamp(time.Hour), false) // an old word
 	say("input door is on")
-
-	asked := &idleQuestion{}
-	asked.at, asked.why = time.Now(), "it answered run"
-	both := idleAll{input: func() string { return idleWhyNot(line, input.On) }, question: asked}
-	if got := both.state(t.Context(), time.Now()); got != "it answered run" {
-		t.Error(got)
-	}
-	both.input = func() string { return "input door is off" }
-	if got := both.state(t.Context(), time.Now()); got != "input door is off" {
-		t.Error(got)
-	}
-	if got := (idleAll{input: func() string { return "" }}).state(t.Context(), time.Now()); got != "" {
-		t.Error(got)
-	}
 }

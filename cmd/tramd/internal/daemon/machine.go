@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"fmt"
-	"io"
 	"log/slog"
 	"slices"
 	"sync"
@@ -85,55 +84,4 @@ func idleWhyNot(l *input.Line, idle input.State) string {
 	default:
 		return fmt.Sprintf("input %s is %v", l.Name(), s.State)
 	}
-}
-
-// unsafe gives what says why the machine may not be moved; nil where no input tells.
-func (d *Daemon) unsafe() func() string {
-	name, idle := d.cfg.Check.IdleInputState()
-	l := d.machine.named(name)
-	if l == nil {
-		return nil
-	}
-	return func() string { return idleWhyNot(l, idle) }
-}
-
-// idleAll is idle when the input says so, and the controller that is asked. Either may be missing.
-type idleAll struct {
-	input    func() string
-	question *idleQuestion
-}
-
-func (a idleAll) state(ctx context.Context, now time.Time) string {
-	if a.input != nil {
-		if why := a.input(); why != "" {
-			return why
-		}
-	}
-	if a.question == nil {
-		return ""
-	}
-	return a.question.state(ctx, now)
-}
-
-func (a idleAll) settle() {
-	if a.question != nil {
-		a.question.settle()
-	}
-}
-
-// idler gives what a planned check asks before it moves anything.
-func (d *Daemon) idler() idler {
-	a := idleAll{input: d.unsafe()}
-	if d.cfg.Check.IdleAsk != "" {
-		motion := d.cfg.Motion()
-		a.question = &idleQuestion{ask: d.cfg.Check.IdleAsk + d.cfg.Program.LineEnd, answer: d.cfg.Check.Idle(), quiet: motion.Open, within: motion.Ack,
-			open: func(ctx context.Context) (io.ReadWriteCloser, error) {
-				line, err := device.OpenDialogue(ctx, d.cfg.MotionPort())
-				if err != nil {
-					return nil, err // never a nil *Dialogue inside an interface
-				}
-				return line, nil
-			}}
-	}
-	return a
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/unattended"
@@ -23,22 +24,19 @@ type takes interface {
 	Snapshot(ctx context.Context) (*session.Snapshot, error)
 	Gauges(ctx context.Context) ([]session.Gauge, error)
 	Start(ctx context.Context, turns int, purpose string) (int64, error)
-	Abandon(ctx context.Context, run int64) error
 	Trouble(kind, why string)
 	SetCheck(session.CheckState)
 }
 
-// mover moves the arm by a stepped program, where a person has armed it for planned checks. Abandoning the run stops it.
+// mover moves the arm by a stepped program, where a person has armed it for planned checks.
 type mover interface {
 	StartArmed(ctx context.Context, purpose string) (int64, error)
-	ArmedUntil(ctx context.Context) (time.Time, error)
 }
 
-// idler says why the machine is not known to do nothing; "" when it is. It never waits but in settle, which lets go of the
-// controller's line.
-type idler interface {
-	state(ctx context.Context, now time.Time) string
-	settle()
+// lock says whether planned checks may move the arm: package interlock.
+type lock interface {
+	PlannedUntil() time.Time
+	Planned(ctx context.Context) interlock.Bar
 }
 
 // checkStore is what the checks need of a store.
@@ -62,7 +60,7 @@ type checks struct {
 	log      *slog.Logger
 	hours    func(context.Context) *float64 // of the spindle since the last check; nil where not known
 	mover    mover                          // both only where the plan moves the arm
-	idle     idler
+	lock     lock                           // of an arm that is moved
 
 	checker *unattended.Checker
 	steps   []string           // of the check in hand, with their times
@@ -83,7 +81,7 @@ func (d *Daemon) doChecks(ctx context.Context) {
 	c := &checks{store: d.store, session: session.Unwatched{Session: d.session}, plan: d.cfg.CheckPlan(), slots: d.cfg.Check.Slots(), turns: d.cfg.Check.Turns,
 		clockSet: d.clock.IsSet, now: time.Now, log: d.o.Log, hours: d.store.HoursSinceCheck}
 	if c.plan.Moves {
-		c.mover, c.idle = d.session, d.idler()
+		c.mover, c.lock = d.session, d.interlock
 	}
 	tick := time.NewTicker(lookRate)
 	defer tick.Stop()
@@ -198,11 +196,10 @@ func (c *checks) facts(ctx context.Context) (unattended.Facts, bool) {
 		f.Gauges = append(f.Gauges, unattended.Gauge{Name: g.Name, Live: g.Live, MM: g.MM, SpanMM: c.spans[g.Name].span()})
 	}
 	if c.plan.Moves {
-		if f.ArmedUntil, err = c.mover.ArmedUntil(ctx); err != nil {
-			return unattended.Facts{}, false
-		}
+		f.ArmedUntil = c.lock.PlannedUntil()
 		if c.checker.Preparing() {
-			f.Machine = c.idle.state(ctx, c.now())
+			b := c.lock.Planned(ctx)
+			f.Barred = unattended.Bar{Why: b.Why, Final: b.Final}
 		}
 	}
 	switch {
@@ -258,10 +255,6 @@ func (c *checks) do(ctx context.Context, a unattended.Act, now time.Time) {
 		}
 		c.run = run
 		c.log.Info("unattended check", "slot", a.Slot, "run", run, "step", a.Text)
-	case unattended.Stop:
-		if err := c.session.Abandon(ctx, c.run); err != nil {
-			c.log.Warn("cannot stop the unattended check", "run", c.run, "error", err)
-		}
 	case unattended.Missed, unattended.GaveUp:
 		c.log.Warn("unattended check", "slot", a.Slot, "why", a.Text)
 		c.session.Trouble("check", a.Text)
@@ -284,7 +277,6 @@ func (c *checks) begin(ctx context.Context) (int64, error) {
 	if !c.plan.Moves {
 		return c.session.Start(ctx, c.turns, "check")
 	}
-	c.idle.settle()
 	return c.mover.StartArmed(ctx, "check")
 }
 

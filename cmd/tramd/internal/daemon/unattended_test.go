@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/unattended"
@@ -18,19 +19,18 @@ import (
 
 // bed is a session whose sweeps end as a test wants, kept in a real store.
 type bed struct {
-	t         *testing.T
-	store     *store.Store
-	now       time.Time
-	mm        []float64 // what the indicator shows, look by look; the last stays
-	looks     int
-	run       int64
-	ends      []store.Outcome
-	starts    int
-	refuse    error
-	troubles  map[string]string
-	why       string // of runs that fail
-	abandoned int
-	check     session.CheckState
+	t        *testing.T
+	store    *store.Store
+	now      time.Time
+	mm       []float64 // what the indicator shows, look by look; the last stays
+	looks    int
+	run      int64
+	ends     []store.Outcome
+	starts   int
+	refuse   error
+	troubles map[string]string
+	why      string // of runs that fail
+	check    session.CheckState
 }
 
 func (b *bed) Snapshot(context.Context) (*session.Snapshot, error) {
@@ -61,11 +61,6 @@ func (b *bed) Start(ctx context.Context, turns int, purpose string) (int64, erro
 	return id, err
 }
 
-func (b *bed) Abandon(ctx context.Context, run int64) error {
-	b.abandoned++
-	b.run = 0
-	return b.store.FinishRun(ctx, run, store.Abandoned, b.now, "given up", nil)
-}
 func (b *bed) Trouble(kind, why string)      { b.troubles[kind] = why }
 func (b *bed) SetCheck(c session.CheckState) { b.check = c }
 
@@ -182,23 +177,18 @@ func TestACheckThatCannotBeBegunOrWasMissed(t *testing.T) {
 	}
 }
 
-// moving is a stepped program, and a machine that is asked whether it is idle.
+// moving is a stepped program, and what says whether it may move.
 type moving struct {
-	bed     *bed
-	until   time.Time
-	machine string
-	settled int
-	starts  int
+	bed    *bed
+	until  time.Time
+	bar    interlock.Bar
+	starts int
 }
 
-func (m *moving) ArmedUntil(context.Context) (time.Time, error) { return m.until, nil }
-func (m *moving) state(context.Context, time.Time) string       { return m.machine }
-func (m *moving) settle()                                       { m.settled++ }
+func (m *moving) PlannedUntil() time.Time               { return m.until }
+func (m *moving) Planned(context.Context) interlock.Bar { return m.bar }
 func (m *moving) StartArmed(ctx context.Context, purpose string) (int64, error) {
 	m.starts++
-	if m.settled < m.starts {
-		m.bed.t.Error("the controller's line was still in use")
-	}
 	return m.bed.Start(ctx, 2, purpose)
 }
 
@@ -208,17 +198,19 @@ func TestACheckByASteppedProgram(t *testing.T) {
 		starts int
 		says   string
 	}{
-		"armed and idle":      {func(*moving, *bed) {}, 1, ""},
-		"not armed":           {func(m *moving, b *bed) { m.until = time.Time{} }, 0, "it is not armed"},
-		"armed for too short": {func(m *moving, b *bed) { m.until = b.now.Add(5 * time.Second) }, 0, "the arming ran out"},
-		"not idle":            {func(m *moving, b *bed) { m.machine = `it answered "run"` }, 0, `it answered "run"`},
-		"stopped":             {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, "the acknowledgement is late" }, 1, "the acknowledgement is late"},
-		"not fitted":          {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, session.NotFitted+"too few" }, 2, "too few"},
+		"armed and idle": {func(*moving, *bed) {}, 1, ""},
+		"not armed": {func(m *moving, b *bed) {
+			m.until, m.bar = time.Time{}, interlock.Bar{Why: "it is not armed: tramd arm", Final: true}
+		}, 0, "it is not armed"},
+		"not idle":   {func(m *moving, b *bed) { m.bar = interlock.Bar{Why: `it answered "run"`} }, 0, `it answered "run"`},
+		"stopped":    {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, "the acknowledgement is late" }, 1, "the acknowledgement is late"},
+		"disarmed":   {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Abandoned}, "the motion was disarmed" }, 1, "the motion was disarmed"},
+		"not fitted": {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, session.NotFitted+"too few" }, 2, "too few"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			b, c := newBed(t)
 			m := &moving{bed: b, until: b.now.Add(12 * time.Hour)}
-			c.plan.Moves, c.mover, c.idle = true, m, m
+			c.plan.Moves, c.mover, c.lock = true, m, m
 			tc.spoil(m, b)
 			b.pass(c, time.Second)
 			if armed := m.until.After(b.now.Add(10 * time.Second)); b.check.Next != "2026-03-02T06:00:00Z" || !b.check.Moves || armed != (len(b.check.WhyNot) == 0) {
@@ -229,25 +221,6 @@ func TestACheckByASteppedProgram(t *testing.T) {
 				t.Errorf("started %d times, want %d; troubles %v", m.starts, tc.starts, b.troubles)
 			}
 		})
-	}
-}
-
-// The arm is stopped when the arming is taken back, or an indicator leaves its travel, in the middle.
-func TestASteppedProgramIsStopped(t *testing.T) {
-	b, c := newBed(t)
-	m := &moving{bed: b, until: b.now.Add(12 * time.Hour)}
-	c.plan.Moves, c.mover, c.idle = true, m, m
-	b.pass(c, 20*time.Second)
-	if b.run == 0 {
-		t.Fatal("it was not begun")
-	}
-	m.until = time.Time{}
-	b.pass(c, 2*time.Minute)
-	if b.abandoned != 1 || m.starts != 1 || !strings.Contains(b.troubles["check"], "no longer armed") {
-		t.Errorf("abandoned %d times, started %d times, troubles %v", b.abandoned, m.starts, b.troubles)
-	}
-	if run, err := b.store.Run(t.Context(), 1); err != nil || !strings.Contains(run.Log, "stopped: it is no longer armed") {
-		t.Errorf("%q, %v", run.Log, err)
 	}
 }
 

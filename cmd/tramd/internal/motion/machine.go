@@ -6,19 +6,24 @@ import (
 	"time"
 )
 
-// Machine decides what a program does next. Times are on one steady clock, from any origin. It is for one goroutine and
-// touches nothing outside.
+// Machine decides what a program does next. Times are on one steady clock that also runs while the computer sleeps, from any
+// origin. It is for one goroutine and touches nothing outside.
 type Machine struct {
-	p     Program
-	phase phase
-	queue []string // commands of the present phase that are not sent yet
-	asked string   // the command that waits for its acknowledgement; empty = none
-	due   time.Duration
-	at    int           // the target that is gone to or stood at
-	began time.Duration // of the present phase
-	heard []time.Duration
-	why   string
-	bars  string // why nothing may be sent after the stop, where a retract is configured; empty: nothing yet
+	p       Program
+	phase   phase
+	queue   []string // commands of the present phase that are not sent yet
+	asked   string   // the command that waits for its acknowledgement; empty = none
+	due     time.Duration
+	at      int           // the target that is gone to or stood at
+	began   time.Duration // of the present phase
+	there   time.Duration // when the arm can be at its target at the feed, and no sooner
+	turned  float64       // degrees that the moves before the present one turned the arm
+	watches []watch       // by indicator
+	seen    time.Duration // of the latest event
+	deaf    bool          // nothing can be heard from the controller any more
+	why     string
+	asking  bool   // somebody or something outside asked for the stop
+	bars    string // why nothing may be sent after the stop, where a retract is configured; empty: nothing yet
 }
 
 type phase uint8
@@ -30,7 +35,7 @@ const (
 	moving
 	dwelling
 	settling
-	finishing
+	finishing // the commands of the end
 	stopping
 	retracting // only where it is configured, and the controller has said that it stands
 	ended
@@ -41,21 +46,28 @@ type Act struct {
 	Send   string // to be written to the line, its end included
 	Arrive bool   // the arm stands at station Station: readings count from now
 	End    bool   // the program is over
-	Why    string // empty: as it should be
+	Why    string // of End; empty: as it should be
+	Asked  bool   // of End: the stop was asked for, rather than found necessary
 
 	Station int
 }
 
-// soonest is the share of a move's time, in percent, before which the arm cannot be there: a controller may be set to go
-// up to twice as fast as it is told (feed override, common practice, no source).
-const soonest = 40
+// Times and shares of the decision.
+const (
+	// soonest is the share of a move's time, in percent, before which the arm cannot be there: a controller may be set to go
+	// up to twice as fast as it is told (feed override, common practice, no source).
+	soonest = 40
 
-// stopFor is how long the machine waits, at the least, for the controller to say that it has stopped.
-const stopFor = 1500 * time.Millisecond
+	// stopFor is how long the machine waits, at the least, for the controller to say that it has stopped.
+	stopFor = 1500 * time.Millisecond
+
+	// longestGap is how long nothing at all may be looked at. A busy small computer is seen to stall for 0.1 s.
+	longestGap = 500 * time.Millisecond
+)
 
 // NewMachine begins nothing yet. The program must have passed its Check.
 func NewMachine(p Program) *Machine {
-	return &Machine{p: p, heard: make([]time.Duration, len(p.Indicators))}
+	return &Machine{p: p, watches: make([]watch, len(p.Indicators))}
 }
 
 // Start begins, the line just having been opened.
@@ -64,8 +76,9 @@ func (m *Machine) Start(now time.Duration) []Act {
 		return nil
 	}
 	m.enter(opening, now)
-	for i := range m.heard {
-		m.heard[i] = now
+	m.seen = now
+	for i := range m.watches {
+		m.watches[i].heard = now
 	}
 	return m.Tick(now)
 }
@@ -78,11 +91,26 @@ func (m *Machine) Over() bool { return m.phase == ended }
 // busy says whether the arm may be moving, or about to.
 func (m *Machine) busy() bool { return m.phase > notBegun && m.phase < stopping }
 
+// gap stops the arm where nothing was looked at for too long. It is asked first at every event, whichever comes first after
+// the computer wakes: otherwise an acknowledgement that waited would be answered by the next move.
+func (m *Machine) gap(now time.Duration) []Act {
+	d := now - m.seen
+	m.seen = now
+	if d <= longestGap || m.phase == notBegun {
+		return nil
+	}
+	return m.stop(now, fmt.Sprintf("this computer stood still for %.1f s (asleep or overloaded), so nothing watched the arm", d.Seconds()),
+		"the computer stood still")
+}
+
 // Line takes a line from the controller.
 func (m *Machine) Line(now time.Duration, text string) []Act {
+	if acts := m.gap(now); acts != nil {
+		return acts
+	}
 	text = strings.TrimSpace(text)
 	switch {
-	case text == "" || m.phase == opening || m.phase == notBegun || m.phase == ended:
+	case text == "" || m.deaf || m.phase == opening || m.phase == notBegun || m.phase == ended:
 		return nil
 	case m.p.Refused != nil && m.p.Refused.MatchString(text):
 		if m.asked == "" {
@@ -103,23 +131,29 @@ func (m *Machine) Line(now time.Duration, text string) []Act {
 	return m.next(now)
 }
 
-// Reading takes a reading of an indicator.
-func (m *Machine) Reading(now time.Duration, indicator int, mm float64) []Act {
-	if indicator < 0 || indicator >= len(m.heard) {
+// Readings takes what an indicator read since the last time.
+func (m *Machine) Readings(now time.Duration, indicator int, r Readings) []Act {
+	if acts := m.gap(now); acts != nil {
+		return acts
+	}
+	if indicator < 0 || indicator >= len(m.watches) || r.N <= 0 {
 		return nil
 	}
-	m.heard[indicator] = now
-	t := m.p.Indicators[indicator]
-	if !m.busy() || t.Unlimited || mm >= t.LowMM && mm <= t.HighMM { // NaN is outside
+	ind := m.p.Indicators[indicator]
+	m.watches[indicator].take(now, r, m.travelled(now))
+	if !m.busy() {
 		return nil
 	}
-	return m.stop(now, fmt.Sprintf("indicator %s reads %.3f mm, outside its travel of %v to %v mm", t.Name, mm, t.LowMM, t.HighMM), "")
+	if mm, out := ind.outside(r); out {
+		return m.stop(now, fmt.Sprintf("indicator %s reads %.3f mm, outside its travel of %v to %v mm", ind.Name, mm, ind.LowMM, ind.HighMM), "")
+	}
+	return nil
 }
 
 // Taken takes the news that the present station's reading was taken.
 func (m *Machine) Taken(now time.Duration) []Act {
-	if m.phase != settling {
-		return nil
+	if acts := m.gap(now); acts != nil || m.phase != settling {
+		return acts
 	}
 	if m.at++; m.at < len(m.p.Targets) {
 		return m.goTo(now)
@@ -131,40 +165,75 @@ func (m *Machine) Taken(now time.Duration) []Act {
 
 // Stop ends the program at anybody's wish. Nothing moves after it, a retract neither.
 func (m *Machine) Stop(now time.Duration, why string) []Act {
-	if m.phase == notBegun {
-		m.enter(ended, now)
-		return []Act{{End: true, Why: why}}
-	}
-	return m.stop(now, why, "a stop was asked for")
+	return m.call(now, why, true, "a stop was asked for")
 }
 
-// Unsafe takes the news that the machine no longer does nothing: somebody else may be at it.
-func (m *Machine) Unsafe(now time.Duration, why string) []Act {
-	if m.phase == notBegun {
+// Barred takes the news that the arm may not be moved any more: somebody else may be at the machine, or, where asked is set,
+// a person or the end of an arming wants it so.
+func (m *Machine) Barred(now time.Duration, why string, asked bool) []Act {
+	if asked {
 		return m.Stop(now, why)
 	}
-	return m.stop(now, why, "the machine may be in use")
+	return m.call(now, why, false, "the machine may be in use")
 }
 
-// Lost says that the line has broken: nothing can be sent any more.
-func (m *Machine) Lost(now time.Duration, err error) []Act {
-	switch m.phase {
-	case ended:
-		return nil
-	case stopping, retracting:
+// call ends the program for a reason from outside.
+func (m *Machine) call(now time.Duration, why string, asked bool, bars string) []Act {
+	m.seen = now
+	if m.phase == notBegun {
 		m.enter(ended, now)
-		return []Act{{End: true, Why: m.why + "; the line to the controller broke then: use the machine's own stop"}}
+		return []Act{{End: true, Why: why, Asked: asked}}
 	}
-	m.enter(ended, now)
-	return []Act{{End: true, Why: fmt.Sprintf("the line to the motion controller broke (%v) and the stop command could not be sent: use the machine's own stop", err)}}
+	if m.busy() {
+		m.asking = asked
+	}
+	return m.stop(now, why, bars)
+}
+
+// Lost says that nothing more can be heard from the controller. The stop command is tried all the same: a line may be broken
+// one way only.
+func (m *Machine) Lost(now time.Duration, err error) []Act {
+	m.seen = now
+	switch m.phase {
+	case notBegun, ended:
+		return m.call(now, fmt.Sprintf("the line to the motion controller broke (%v) before anything was sent", err), false, "")
+	case stopping:
+		m.deaf = true
+		return m.Tick(now)
+	}
+	acts := m.stop(now, fmt.Sprintf("the line from the motion controller broke (%v)", err), brokenLine)
+	m.deaf = true
+	return acts
+}
+
+// Unsent says that a command could not be written. The stop command is tried once after any other, behind a line end of its
+// own, since half a command may have gone out.
+func (m *Machine) Unsent(now time.Duration, err error) []Act {
+	m.seen = now
+	if m.phase == stopping {
+		m.enter(ended, now)
+		return []Act{{End: true, Why: fmt.Sprintf("%s; the stop command could not be sent (%v): use the machine's own stop", m.why, err), Asked: m.asking}}
+	}
+	acts := m.stop(now, fmt.Sprintf("%q could not be sent to the motion controller (%v)", m.asked, err), brokenLine)
+	for i := range acts {
+		acts[i].Send = m.p.LineEnd + acts[i].Send
+	}
+	return acts
 }
 
 // Tick looks at the time.
 func (m *Machine) Tick(now time.Duration) []Act {
+	if acts := m.gap(now); acts != nil {
+		return acts
+	}
 	if m.busy() {
-		for i, t := range m.heard {
-			if now-t > m.p.Silent {
-				return m.stop(now, fmt.Sprintf("indicator %s has said nothing for %.1f s", m.p.Indicators[i].Name, (now-t).Seconds()), "")
+		for i, w := range m.watches {
+			ind := m.p.Indicators[i]
+			if now-w.heard > m.p.Silent {
+				return m.stop(now, fmt.Sprintf("indicator %s has said nothing for %.1f s", ind.Name, (now-w.heard).Seconds()), "")
+			}
+			if deg := m.travelled(now) - w.since; ind.frozen(w, deg, m.p.moveTime(deg)) {
+				return m.stop(now, fmt.Sprintf("indicator %s has read %.3f mm without a change while the arm turned by %.0f degrees: it does not follow the table, or its readings are repeated by something on the way", ind.Name, w.mm, deg), "")
 			}
 		}
 	}
@@ -173,12 +242,17 @@ func (m *Machine) Tick(now time.Duration) []Act {
 		m.enter(preparing, now)
 		m.queue = m.filled(m.p.Begin, m.p.Targets[0])
 		return m.next(now)
+	case m.phase == stopping && m.deaf:
+		m.enter(ended, now)
+		return []Act{{End: true, Why: m.end() + "; the stop command was sent, but nothing more can be heard from the controller: use the machine's own stop", Asked: m.asking}}
 	case m.phase == stopping && now-m.began >= m.stopFor():
 		m.enter(ended, now)
-		return []Act{{End: true, Why: m.end()}}
+		return []Act{{End: true, Why: m.end(), Asked: m.asking}}
 	case m.asked != "" && now > m.due:
 		return m.stop(now, fmt.Sprintf("no acknowledgement of %q came in its time", m.asked), "the controller does not acknowledge in time")
-	case m.phase == dwelling && now-m.began >= m.p.Dwell:
+	case m.phase == dwelling && now-m.began >= m.p.Dwell && now >= m.there:
+		// Not before the arm can be there at the feed it was told, whatever was acknowledged: where that was an acknowledgement
+		// too many, the true one comes in this time and shows it.
 		m.enter(settling, now)
 		return []Act{{Arrive: true, Station: m.at}}
 	case m.phase == settling && now-m.began > m.p.Settle:
@@ -195,6 +269,9 @@ func (m *Machine) next(now time.Duration) []Act {
 		if m.phase == moving { // whichever of the commands it is that waits for the arm
 			m.due += m.p.moveTime(m.distance())*3/2 + m.p.Dwell
 		}
+		if m.phase == finishing { // how far it is home nobody says: as long as the whole travel may take
+			m.due += m.p.moveTime(m.p.HighDeg-m.p.LowDeg) * 3 / 2
+		}
 		if m.phase == retracting {
 			m.due += m.p.RetractTime
 		}
@@ -204,6 +281,7 @@ func (m *Machine) next(now time.Duration) []Act {
 	case preparing:
 		return m.goTo(now)
 	case moving:
+		m.turned = m.travelled(now)
 		m.enter(dwelling, now)
 		return m.Tick(now)
 	case finishing:
@@ -211,7 +289,7 @@ func (m *Machine) next(now time.Duration) []Act {
 		return []Act{{End: true}}
 	case retracting:
 		m.enter(ended, now)
-		return []Act{{End: true, Why: m.why + "; then it was retracted"}}
+		return []Act{{End: true, Why: m.why + "; then it was retracted", Asked: m.asking}}
 	}
 	return nil
 }
@@ -224,8 +302,22 @@ func (m *Machine) distance() float64 {
 	return m.p.Targets[m.at] - m.p.Targets[m.at-1]
 }
 
+// travelled is by how many degrees the arm was turned from station to station, by the feed it was told. The first move counts
+// nothing, since where it began is not known.
+func (m *Machine) travelled(now time.Duration) float64 {
+	if m.phase != moving || m.at == 0 {
+		return m.turned
+	}
+	whole := m.p.moveTime(m.distance())
+	return m.turned + m.p.turnedIn(min(whole, now-m.began))
+}
+
 func (m *Machine) goTo(now time.Duration) []Act {
 	m.enter(moving, now)
+	m.there = now
+	if m.at > 0 {
+		m.there += m.p.moveTime(m.distance())
+	}
 	m.queue = m.filled(m.p.Move, m.p.Targets[m.at])
 	return m.next(now)
 }
@@ -237,77 +329,4 @@ func (m *Machine) filled(templates []string, deg float64) []string {
 		out = append(out, text)
 	}
 	return out
-}
-
-// inTrouble bars a retract: what a controller does next that refuses, or is out of step, nobody knows.
-const inTrouble = "the controller is in trouble or out of step"
-
-// stop has the arm stopped. bars says why it may not be retracted after that; "" leaves it to the controller's answer. What
-// goes wrong after a stop can only bar the retract, or stop one that has begun.
-func (m *Machine) stop(now time.Duration, why, bars string) []Act {
-	if m.bars == "" {
-		m.bars = bars
-	}
-	switch {
-	case m.busy():
-		m.why = why
-	case m.phase == retracting:
-		m.why += "; the retract was stopped too: " + why
-	default:
-		return nil
-	}
-	m.asked, m.queue = "", nil
-	m.enter(stopping, now)
-	text, _ := m.p.fill(m.p.Stop, 0) // checked
-	return []Act{{Send: text + m.p.LineEnd}}
-}
-
-// stopFor is how long the controller has to say that it has stopped.
-func (m *Machine) stopFor() time.Duration {
-	if len(m.p.Retract) > 0 && m.bars == "" {
-		return max(stopFor, m.p.Ack)
-	}
-	return stopFor
-}
-
-// stopped takes what the controller says after the stop command. What could be the acknowledgement of a command from before
-// is no word that it stands.
-func (m *Machine) stopped(now time.Duration, text string) []Act {
-	if len(m.p.Retract) == 0 || m.bars != "" || m.p.Done.MatchString(text) || !m.p.Stopped.MatchString(text) {
-		return nil
-	}
-	m.bars = "it was retracted before" // once
-	m.enter(retracting, now)
-	m.queue = m.filled(m.p.Retract, 0)
-	return m.next(now)
-}
-
-// end says why the program ended, and why it was not retracted where it is meant to be.
-func (m *Machine) end() string {
-	switch {
-	case len(m.p.Retract) == 0, strings.Contains(m.why, "the retract was stopped"):
-		return m.why
-	case m.bars != "":
-		return m.why + "; not retracted: " + m.bars
-	}
-	return m.why + "; not retracted: the controller did not say that it has stopped"
-}
-
-// Say tells a person what it does.
-func (m *Machine) Say() string {
-	switch m.phase {
-	case notBegun, opening, preparing:
-		return "The motion controller is being made ready. Keep clear."
-	case moving:
-		return fmt.Sprintf("The arm is moved to %v° (%d of %d). Keep clear.", m.p.Targets[m.at], m.at+1, len(m.p.Targets))
-	case dwelling, settling:
-		return fmt.Sprintf("Waiting for the reading at %v° (%d of %d). Keep clear: the arm moves on by itself.", m.p.Targets[m.at], m.at+1, len(m.p.Targets))
-	case stopping:
-		return "Stopping: " + m.why
-	case retracting:
-		return "Retracting; keep clear. It was stopped: " + m.why
-	case finishing:
-		return "The last station is taken."
-	}
-	return ""
 }

@@ -17,7 +17,7 @@ func iso() Program {
 		Begin:   []string{"G90", "G94"}, Move: []string{"G1 A{deg} F{feed}", "G4 P{dwell_s}"}, Stop: "M0", LineEnd: "\n",
 		Done: regexp.MustCompile(`^ok$`), Refused: regexp.MustCompile(`^error`),
 		FeedDegPerMin: 600, LowDeg: -5, HighDeg: 185, Dwell: 500 * time.Millisecond, Settle: 20 * time.Second, Ack: 2 * time.Second,
-		Silent: time.Second, Indicators: []Travel{{Name: "arm", LowMM: -1, HighMM: 1}},
+		Silent: time.Second, Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1}},
 	}
 }
 
@@ -54,7 +54,15 @@ func (s *script) take(acts []Act) {
 // wait lets time pass with the indicator speaking ten times a second.
 func (s *script) wait(d time.Duration, mm float64) {
 	for end := s.now + d; s.now < end; s.now += 100 * time.Millisecond {
-		s.take(s.m.Reading(s.now, 0, mm))
+		s.take(s.m.Readings(s.now, 0, one(mm+0.001*float64(s.now/(100*time.Millisecond)%2))))
+		s.take(s.m.Tick(s.now))
+	}
+}
+
+// hush lets time pass without a word of the indicator.
+func (s *script) hush(d time.Duration) {
+	for end := s.now + d; s.now < end; {
+		s.now += 100 * time.Millisecond
 		s.take(s.m.Tick(s.now))
 	}
 }
@@ -126,9 +134,9 @@ func TestWhateverIsWrongStopsItAndNothingIsSentAfterTheStop(t *testing.T) {
 			s.ack()
 		}, "sooner than the arm can be there"},
 		"trouble while it settles":    {func(s *script) { s.ack(); s.ack(); s.wait(time.Second, 0); s.take(s.m.Line(s.now, "error: limit")) }, `says "error: limit"`},
-		"an indicator out of travel":  {func(s *script) { s.ack(); s.take(s.m.Reading(s.now, 0, 1.2)) }, "arm reads 1.200 mm, outside its travel"},
-		"an indicator that is no one": {func(s *script) { s.take(s.m.Reading(s.now, 0, nan())) }, "outside its travel"},
-		"an indicator gone silent":    {func(s *script) { s.now += 1500 * time.Millisecond; s.take(s.m.Tick(s.now)) }, "arm has said nothing for 1.5 s"},
+		"an indicator out of travel":  {func(s *script) { s.ack(); s.take(s.m.Readings(s.now, 0, one(1.2))) }, "arm reads 1.200 mm, outside its travel"},
+		"an indicator that is no one": {func(s *script) { s.take(s.m.Readings(s.now, 0, one(nan()))) }, "outside its travel"},
+		"an indicator gone silent":    {func(s *script) { s.hush(1500 * time.Millisecond) }, "arm has said nothing for 1.1 s"},
 		"a person":                    {func(s *script) { s.take(s.m.Stop(s.now, "given up by the person")) }, "given up by the person"},
 		"nothing settles":             {func(s *script) { s.ack(); s.ack(); s.wait(30*time.Second, 0) }, "did not settle in 20 s"},
 	} {
@@ -151,19 +159,198 @@ func TestWhateverIsWrongStopsItAndNothingIsSentAfterTheStop(t *testing.T) {
 	}
 }
 
+// one is a single reading.
+func one(mm float64) Readings { return Readings{1, mm, mm, mm} }
+
 func nan() float64 { zero := 0.0; return zero / zero }
 
-func TestALineThatBreaksIsSaidToBeOutOfReach(t *testing.T) {
+// A line may be broken one way only, so the stop is tried on one that says nothing more; what became of it is said.
+func TestTheStopIsTriedOnALineThatBroke(t *testing.T) {
+	end := func(s *script, sent int, want string) {
+		t.Helper()
+		if s.ended == nil || !strings.Contains(s.ended.Why, want) || !strings.HasSuffix(s.ended.Why, "use the machine's own stop") || len(s.sent) != sent {
+			t.Errorf("%+v, want %q; sent %q", s.ended, want, s.sent)
+		}
+	}
+	closed := errors.New("the far end went away")
 	s := begin(iso())
-	s.take(s.m.Lost(s.now, errors.New("input/output error")))
-	if s.ended == nil || !strings.Contains(s.ended.Why, "use the machine's own stop") {
+	s.take(s.m.Lost(s.now, closed))
+	if s.last() != "M0" || s.ended != nil {
+		t.Fatalf("sent %q, ended %+v", s.sent, s.ended)
+	}
+	s.hush(100 * time.Millisecond)
+	end(s, 2, "broke (the far end went away); the stop command was sent, but nothing more can be heard")
+
+	s = begin(iso())
+	s.take(s.m.Lost(s.now, closed))
+	s.take(s.m.Unsent(s.now, errors.New("input/output error")))
+	end(s, 2, "broke (the far end went away); the stop command could not be sent (input/output error)")
+
+	s = begin(iso())
+	acts := s.m.Unsent(s.now, errors.New("i/o timeout"))
+	if len(acts) != 1 || acts[0].Send != "\nM0\n" { // half of the command before may have gone out
+		t.Fatalf("%+v", acts)
+	}
+	s.take(acts)
+	s.hush(1600 * time.Millisecond)
+	if s.ended == nil || s.ended.Why != `"G90" could not be sent to the motion controller (i/o timeout)` {
 		t.Errorf("%+v", s.ended)
 	}
+
 	s = begin(iso())
 	s.take(s.m.Stop(s.now, "given up"))
-	s.take(s.m.Lost(s.now, errors.New("gone")))
-	if s.ended == nil || !strings.Contains(s.ended.Why, "given up; the line") {
+	s.take(s.m.Lost(s.now, closed))
+	end(s, 2, "given up; the stop command was sent, but nothing more")
+	if m := NewMachine(iso()); len(m.Lost(0, closed)) != 1 || !m.Over() {
+		t.Error("a line that broke before the start")
+	}
+}
+
+// Whatever comes first after the computer stood still, it is answered by the stop and not by the next move.
+func TestAGapStopsTheArm(t *testing.T) {
+	for name, wake := range map[string]func(s *script){
+		"an acknowledgement": func(s *script) { s.ack() },
+		"a reading":          func(s *script) { s.take(s.m.Readings(s.now, 0, one(0.1))) },
+		"a station taken":    func(s *script) { s.take(s.m.Taken(s.now)) },
+		"a tick":             func(s *script) { s.take(s.m.Tick(s.now)) },
+	} {
+		for phase, lead := range phases() {
+			s := begin(iso())
+			lead(s)
+			n := len(s.sent)
+			s.now += 6 * time.Second
+			wake(s)
+			if s.last() != "M0" || len(s.sent) != n+1 {
+				t.Errorf("%s while %s: sent %q", name, phase, s.sent[n:])
+			}
+			s.wait(2*time.Second, 0)
+			if s.ended == nil || !strings.Contains(s.ended.Why, "this computer stood still for 6.") {
+				t.Errorf("%s while %s: %+v", name, phase, s.ended)
+			}
+		}
+	}
+	s := begin(iso())
+	s.now += 300 * time.Millisecond // a busy computer
+	s.take(s.m.Tick(s.now))
+	if s.last() != "G90" {
+		t.Errorf("sent %q", s.sent)
+	}
+}
+
+// phases leads a script into each phase in which the arm may move.
+func phases() map[string]func(*script) {
+	return map[string]func(*script){
+		"preparing": func(*script) {},
+		"moving":    func(s *script) { s.ack(); s.ack() },
+		"dwelling":  func(s *script) { s.ack(); s.ack(); s.ack(); s.ack() },
+		"settling":  func(s *script) { s.ack(); s.ack(); s.ack(); s.ack(); s.wait(time.Second, 0.1) },
+	}
+}
+
+// A program has ended when the arm stands: the commands of the end are stopped as any other, and by the same things.
+func TestTheWayBackIsStoppedToo(t *testing.T) {
+	home := func(t *testing.T) *script {
+		p := iso()
+		p.End, p.Targets = []string{"G1 A0 F600", "G4 P0"}, []float64{0, 90}
+		s := begin(p)
+		s.ack()
+		s.ack()
+		s.station(t)
+		s.station(t)
+		if s.last() != "G1 A0 F600" || s.ended != nil || s.m.Stage() != Returning || !strings.Contains(s.m.Say(), "keep clear") {
+			t.Fatalf("sent %q, ended %+v, says %q", s.sent, s.ended, s.m.Say())
+		}
+		return s
+	}
+	for want, do := range map[string]func(s *script){
+		"given up":              func(s *script) { s.take(s.m.Stop(s.now, "given up")) },
+		"the button was let go": func(s *script) { s.take(s.m.Barred(s.now, "the button was let go", true)) },
+		"outside its travel":    func(s *script) { s.take(s.m.Readings(s.now, 0, one(-1.2))) },
+		"has said nothing":      func(s *script) { s.hush(1200 * time.Millisecond) },
+		"refused":               func(s *script) { s.take(s.m.Line(s.now, "error:9")) },
+		"came in its time":      func(s *script) { s.wait(time.Minute, 0) },
+	} {
+		s := home(t)
+		do(s)
+		s.wait(2*time.Second, 0)
+		if s.last() != "M0" || s.ended == nil || !strings.Contains(s.ended.Why, want) || !strings.HasPrefix(s.ended.Why, "every station was taken, but") {
+			t.Errorf("%s: sent %q, ended %+v", want, s.sent, s.ended)
+		}
+	}
+	s := home(t)
+	s.wait(20*time.Second, 0) // far longer than an indicator may be silent: it is not
+	s.ack()
+	s.ack()
+	if s.ended == nil || s.ended.Why != "" || s.m.Stage() != Done {
+		t.Errorf("sent %q, ended %+v", s.sent, s.ended)
+	}
+}
+
+// The plunger of an arm that is turned does not show one number for long; one of an arm that stands may.
+func TestANumberThatStaysStopsTheArm(t *testing.T) {
+	p := iso()
+	p.Indicators[0].FrozenDeg, p.Settle = 30, time.Hour
+	stay := func(s *script, d time.Duration, mm float64) {
+		for end := s.now + d; s.now < end; s.now += 100 * time.Millisecond {
+			s.take(s.m.Readings(s.now, 0, one(mm)))
+			s.take(s.m.Tick(s.now))
+		}
+	}
+	s := begin(p)
+	s.ack()
+	s.ack()
+	stay(s, 10*time.Second, 0.5) // the first move may be none at all
+	s.ack()
+	s.ack()
+	stay(s, time.Minute, 0.5) // it stands
+	s.take(s.m.Taken(s.now))
+	stay(s, 2900*time.Millisecond, 0.5) // 600 degrees a minute: 29
+	if s.last() != "G1 A90.000 F600" {
+		t.Fatalf("sent %q, %+v", s.sent, s.ended)
+	}
+	stay(s, 200*time.Millisecond, 0.5)
+	if s.last() != "M0" {
+		t.Fatalf("sent %q", s.sent)
+	}
+	stay(s, 2*time.Second, 0.5)
+	if s.ended == nil || !strings.Contains(s.ended.Why, "arm has read 0.500 mm without a change while the arm turned by 30 degrees") {
 		t.Errorf("%+v", s.ended)
+	}
+	s = begin(p)
+	for range 2 {
+		s.ack()
+	}
+	for range 5 { // one digit now and then is enough
+		for range 5 {
+			stay(s, 2*time.Second, 0.5)
+			stay(s, 100*time.Millisecond, 0.501)
+		}
+		s.ack()
+		s.ack()
+		stay(s, 2*time.Second, 0.5)
+		s.take(s.m.Taken(s.now))
+	}
+	if s.ended == nil || s.ended.Why != "" {
+		t.Errorf("sent %q, %+v", s.sent, s.ended)
+	}
+}
+
+// An acknowledgement too many in the second half of a move is no leave to go on: nothing is sent until the arm can be there.
+func TestAnAcknowledgementTooManyMovesNothing(t *testing.T) {
+	s := begin(iso())
+	s.ack()
+	s.ack()
+	s.station(t)
+	s.ack() // of the next move, which takes 9 s
+	s.wait(5*time.Second, 0)
+	s.ack() // too many
+	s.wait(3900*time.Millisecond, 0)
+	if a := s.acts[len(s.acts)-1]; a.Arrive {
+		t.Fatalf("arrived after %v", s.now)
+	}
+	s.ack() // the true one
+	if s.last() != "M0" {
+		t.Errorf("sent %q", s.sent)
 	}
 }
 
@@ -208,7 +395,7 @@ func TestNoOrderOfEventsMovesAfterAStop(t *testing.T) {
 			case 7:
 				s.take(s.m.Tick(s.now))
 			default:
-				s.take(s.m.Reading(s.now, 0, 0.9+0.11*rng.Float64()))
+				s.take(s.m.Readings(s.now, 0, one(0.9+0.11*rng.Float64())))
 			}
 			_ = s.m.Say()
 		}

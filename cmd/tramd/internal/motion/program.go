@@ -37,15 +37,7 @@ type Program struct {
 	Open          time.Duration // quiet after the line was opened, for a controller that starts anew with it
 
 	Silent     time.Duration // an indicator that says nothing this long is silent
-	Indicators []Travel
-}
-
-// Travel is where an indicator's readings must stay while the arm is moved.
-type Travel struct {
-	Name      string
-	LowMM     float64
-	HighMM    float64
-	Unlimited bool // nothing was said of its travel
+	Indicators []Indicator
 }
 
 // FeedMost is the fastest feed that is accepted: an arm on a spindle is swept slowly.
@@ -87,6 +79,11 @@ func (p Program) Check() error {
 	for _, t := range slices.Concat([]string{p.Stop}, p.Begin, p.Move, p.End, p.Retract) {
 		if _, err := p.fill(t, 0); err != nil {
 			bad = append(bad, err)
+		}
+	}
+	for _, i := range p.Indicators {
+		if !(i.FrozenDeg >= 0) {
+			say("indicator %s: a number that stays for %v degrees: write 0 or more", i.Name, i.FrozenDeg)
 		}
 	}
 	if p.Ack <= 0 || p.Settle <= 0 || p.Silent <= 0 || p.Dwell < 0 || p.Open < 0 {
@@ -158,6 +155,9 @@ func (p Program) Lines() (lines []string, stop string, err error) {
 func (p Program) moveTime(deg float64) time.Duration {
 	return time.Duration(math.Abs(deg) / p.FeedDegPerMin * float64(time.Minute))
 }
+
+// turnedIn is by how many degrees the arm turns in a time at the feed.
+func (p Program) turnedIn(d time.Duration) float64 { return max(0, d.Minutes()) * p.FeedDegPerMin }
 
 // Duration is about how long the whole takes, settling left out.
 func (p Program) Duration() time.Duration {

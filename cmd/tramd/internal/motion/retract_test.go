@@ -28,7 +28,7 @@ func underway() *script {
 
 func (s *script) hear(text string) { s.take(s.m.Line(s.now, text)) }
 
-func outside(s *script) { s.take(s.m.Reading(s.now, 0, 1.2)) }
+func outside(s *script) { s.take(s.m.Readings(s.now, 0, one(1.2))) }
 
 func TestItIsRetractedOnlyOnceTheControllerSaysThatItStands(t *testing.T) {
 	s := underway()
@@ -71,17 +71,19 @@ func TestWhatIsNotSafeToRetractFromIsNot(t *testing.T) {
 		want string // empty: it is retracted
 	}{
 		"out of travel":      {outside, ""},
-		"gone silent":        {func(s *script) { s.now += 1500 * time.Millisecond; s.take(s.m.Tick(s.now)) }, ""},
+		"gone silent":        {func(s *script) { s.hush(1500 * time.Millisecond) }, ""},
+		"a sleep":            {func(s *script) { s.now += 5 * time.Second; s.take(s.m.Tick(s.now)) }, "the computer stood still"},
+		"a broken line":      {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) }, "use the machine's own stop"},
 		"not settled":        {func(s *script) { settling(s); s.wait(20*time.Second, 0) }, ""},
 		"a person":           {func(s *script) { s.take(s.m.Stop(s.now, "given up")) }, "a stop was asked for"},
-		"somebody at it":     {func(s *script) { s.take(s.m.Unsafe(s.now, "the spindle runs")) }, "the machine may be in use"},
+		"somebody at it":     {func(s *script) { s.take(s.m.Barred(s.now, "the spindle runs", false)) }, "the machine may be in use"},
 		"late":               {func(s *script) { s.wait(40*time.Second, 0) }, "does not acknowledge in time"},
 		"refused":            {func(s *script) { s.hear("error:9") }, "in trouble or out of step"},
 		"trouble":            {func(s *script) { settling(s); s.hear("error: limit") }, "in trouble or out of step"},
 		"out of step":        {func(s *script) { settling(s); s.ack() }, "in trouble or out of step"},
 		"then a person":      {func(s *script) { outside(s); s.take(s.m.Stop(s.now, "given up")) }, "a stop was asked for"},
 		"then trouble":       {func(s *script) { outside(s); s.hear("error: emergency") }, "in trouble or out of step"},
-		"then somebody":      {func(s *script) { outside(s); s.take(s.m.Unsafe(s.now, "the spindle runs")) }, "the machine may be in use"},
+		"then somebody":      {func(s *script) { outside(s); s.take(s.m.Barred(s.now, "the spindle runs", false)) }, "the machine may be in use"},
 		"no word of a stop":  {func(s *script) { outside(s); s.wait(5*time.Second, 0) }, "did not say that it has stopped"},
 		"an ok for a word":   {func(s *script) { outside(s); s.ack(); s.ack(); s.wait(5*time.Second, 0) }, "did not say that it has stopped"},
 		"a word out of time": {func(s *script) { outside(s); s.wait(2100*time.Millisecond, 0) }, "did not say that it has stopped"},
@@ -108,14 +110,13 @@ func TestARetractThatGoesWrongIsStopped(t *testing.T) {
 	for name, c := range map[string]struct {
 		do   func(s *script)
 		want string
-		lost bool
 	}{
-		"a person":     {func(s *script) { s.take(s.m.Stop(s.now, "given up")) }, "the retract was stopped too: given up", false},
-		"refused":      {func(s *script) { s.hear("error:2") }, `the retract was stopped too: the controller refused "G91"`, false},
-		"late":         {func(s *script) { s.wait(13*time.Second, 0) }, `the retract was stopped too: no acknowledgement of "G91"`, false},
-		"somebody":     {func(s *script) { s.take(s.m.Unsafe(s.now, "the spindle runs")) }, "the retract was stopped too: the spindle runs", false},
-		"a lost line":  {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) }, "use the machine's own stop", true},
-		"twice wanted": {func(s *script) { s.hear("error:2"); s.hear("stopped"); s.take(s.m.Stop(s.now, "x")) }, "the retract was stopped too", false},
+		"a person":     {func(s *script) { s.take(s.m.Stop(s.now, "given up")) }, "the retract was stopped too: given up"},
+		"refused":      {func(s *script) { s.hear("error:2") }, `the retract was stopped too: the controller refused "G91"`},
+		"late":         {func(s *script) { s.wait(13*time.Second, 0) }, `the retract was stopped too: no acknowledgement of "G91"`},
+		"somebody":     {func(s *script) { s.take(s.m.Barred(s.now, "the spindle runs", false)) }, "the retract was stopped too: the spindle runs"},
+		"a lost line":  {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) }, "use the machine's own stop"},
+		"twice wanted": {func(s *script) { s.hear("error:2"); s.hear("stopped"); s.take(s.m.Stop(s.now, "x")) }, "the retract was stopped too"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := underway()
@@ -129,7 +130,7 @@ func TestARetractThatGoesWrongIsStopped(t *testing.T) {
 			if s.ended == nil || !strings.Contains(s.ended.Why, c.want) || strings.Contains(s.ended.Why, "not retracted") {
 				t.Errorf("ended %+v, want %q", s.ended, c.want)
 			}
-			if want := map[bool]string{false: "M0", true: ""}[c.lost]; got != want {
+			if want := "M0"; got != want {
 				t.Errorf("sent %q after the retract had begun, want %q", got, want)
 			}
 		})
@@ -162,7 +163,7 @@ func TestNoOrderOfEventsRetractsWhereItMustNot(t *testing.T) {
 			case 2:
 				if rng.IntN(8) == 0 {
 					barred = barred || open
-					s.take(s.m.Unsafe(s.now, "x"))
+					s.take(s.m.Barred(s.now, "x", false))
 				}
 			case 3, 4, 5:
 				s.ack()
@@ -174,7 +175,7 @@ func TestNoOrderOfEventsRetractsWhereItMustNot(t *testing.T) {
 			case 9:
 				s.take(s.m.Tick(s.now))
 			default:
-				s.take(s.m.Reading(s.now, 0, 0.9+0.103*rng.Float64()))
+				s.take(s.m.Readings(s.now, 0, one(0.9+0.103*rng.Float64())))
 			}
 			_ = s.m.Say()
 		}

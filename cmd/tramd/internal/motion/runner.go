@@ -1,9 +1,7 @@
 package motion
 
 import (
-	"bufio"
 	"context"
-	"errors"
 	"io"
 	"sync"
 	"time"
@@ -15,69 +13,63 @@ type Line interface {
 	SetWriteDeadline(time.Time) error
 }
 
-// Hooks are what a runner tells its owner, on the runner's goroutine.
+// Hooks join a runner to its owner. All but Bar are called one after the other on a goroutine of their own, so that an owner
+// who is slow to listen holds up no stop.
 type Hooks struct {
-	Arrived func(station int) // readings count from now
-	Said    func(text string) // what it does
-	Ended   func(why string)  // once; empty: as it should be
+	Arrived func(station int)              // readings count from now
+	Said    func(stage Stage, text string) // what it does
+	Ended   func(why string, asked bool)   // once, when the arm stands; why is empty where all went well
 
-	// Unsafe says why the machine may not be moved now, such as that somebody started it; "" while it may. It is asked at
-	// each tick and must not wait; nil: nobody is asked.
-	Unsafe func() (why string)
+	// Bar says why the arm may not be moved now; "" while it may. asked: a person, or the end of what a person allowed, wants
+	// it so. It is called at each tick on the runner's goroutine and must not wait. nil: nothing bars it.
+	Bar func() (why string, asked bool)
 }
 
-// Runner runs one program on a line. Its methods may be called from any goroutine, and never wait for the line.
+// Runner runs one program on a line. Its methods may be called from any goroutine, and never wait.
 type Runner struct {
-	p      Program
-	h      Hooks
-	events chan func(*Machine, time.Duration) []Act
-	done   chan struct{}
+	p     Program
+	clock func() time.Duration
+	h     Hooks
+	done  chan struct{}
+	wake  chan struct{}
 
 	mu       sync.Mutex
-	readings []latest
+	inbox    []func(*Machine, time.Duration) []Act
+	readings []Readings
 }
 
-type latest struct {
-	n       uint64
-	mm      float64
-	outside float64 // a reading outside the travel that was not looked at yet
-	has     bool
-}
-
-// NewRunner makes a runner; nothing moves before Run.
-func NewRunner(p Program, h Hooks) (*Runner, error) {
+// NewRunner makes a runner; nothing moves before Run. clock must run on while the computer sleeps.
+func NewRunner(p Program, clock func() time.Duration, h Hooks) (*Runner, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	return &Runner{p: p, h: h, events: make(chan func(*Machine, time.Duration) []Act, 64), done: make(chan struct{}), readings: make([]latest, len(p.Indicators))}, nil
+	return &Runner{p: p, clock: clock, h: h, done: make(chan struct{}), wake: make(chan struct{}, 1), readings: make([]Readings, len(p.Indicators))}, nil
 }
 
-// Reading tells what an indicator reads.
+// Reading takes what an indicator reads.
 func (r *Runner) Reading(indicator int, mm float64) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if indicator < 0 || indicator >= len(r.readings) {
-		return
-	}
-	l := &r.readings[indicator]
-	l.n, l.mm = l.n+1, mm
-	if t := r.p.Indicators[indicator]; !l.has && !t.Unlimited && !(mm >= t.LowMM && mm <= t.HighMM) {
-		l.outside, l.has = mm, true
+	if indicator >= 0 && indicator < len(r.readings) {
+		r.readings[indicator].add(mm)
 	}
 }
 
-// Taken tells that the present station's reading was taken.
-func (r *Runner) Taken() { r.tell(func(m *Machine, now time.Duration) []Act { return m.Taken(now) }) }
+// Taken takes the news that the present station's reading was taken.
+func (r *Runner) Taken() { r.post(func(m *Machine, now time.Duration) []Act { return m.Taken(now) }) }
 
 // Stop has the arm stopped.
 func (r *Runner) Stop(why string) {
-	r.tell(func(m *Machine, now time.Duration) []Act { return m.Stop(now, why) })
+	r.post(func(m *Machine, now time.Duration) []Act { return m.Stop(now, why) })
 }
 
-func (r *Runner) tell(f func(*Machine, time.Duration) []Act) {
+func (r *Runner) post(f func(*Machine, time.Duration) []Act) {
+	r.mu.Lock()
+	r.inbox = append(r.inbox, f)
+	r.mu.Unlock()
 	select {
-	case r.events <- f:
-	case <-r.done:
+	case r.wake <- struct{}{}:
+	default:
 	}
 }
 
@@ -87,13 +79,18 @@ func (r *Runner) Done() <-chan struct{} { return r.done }
 // Times of the loop.
 const (
 	tickEvery     = 20 * time.Millisecond
-	writePatience = 500 * time.Millisecond
-	longestLine   = 512
+	writePatience = 250 * time.Millisecond
 )
 
-// Run runs the program. When ctx ends the arm is stopped. It closes the line.
+// Run runs the program. When ctx ends the arm is stopped. It closes the line, and returns once its owner was informed.
 func (r *Runner) Run(ctx context.Context, line Line) {
-	defer close(r.done)
+	news := newReporter()
+	r.run(ctx, line, news)
+	close(r.done)
+	news.close()
+}
+
+func (r *Runner) run(ctx context.Context, line Line, news *reporter) {
 	heard, broken := make(chan string, 64), make(chan error, 1)
 	quit := make(chan struct{})
 	var reader sync.WaitGroup
@@ -103,34 +100,37 @@ func (r *Runner) Run(ctx context.Context, line Line) {
 		line.Close()
 		reader.Wait()
 	}()
-	start := time.Now()
-	m := NewMachine(r.p)
-	w := &worker{r: r, m: m, line: line, since: func() time.Duration { return time.Since(start) }}
+	start := r.clock()
+	w := &worker{r: r, m: NewMachine(r.p), line: line, news: news, since: func() time.Duration { return r.clock() - start }}
 	tick := time.NewTicker(tickEvery)
 	defer tick.Stop()
-	if why := w.unsafe(); why != "" {
-		w.do(m.Unsafe(0, why)) // nothing was sent yet
-	}
-	w.do(m.Start(w.since()))
-	seen := make([]uint64, len(r.readings))
+	w.bar() // nothing was sent yet
+	w.do(w.m.Start(w.since()))
 	stop := ctx.Done()
-	for !m.Over() {
+	for !w.m.Over() {
+		select {
+		case <-tick.C: // first, however much else there is to hear
+			w.tick()
+			continue
+		default:
+		}
 		select {
 		case text := <-heard:
-			w.do(m.Line(w.since(), text))
-		case f := <-r.events:
-			w.do(f(m, w.since()))
+			w.watch() // what is known now counts before the next move
+			w.do(w.m.Line(w.since(), text))
+		case <-r.wake:
+			w.watch()
+			w.posted()
 		case err := <-broken:
-			w.do(m.Lost(w.since(), err))
-		case <-tick.C:
-			if why := w.unsafe(); why != "" {
-				w.do(w.m.Unsafe(w.since(), why))
+			for len(heard) > 0 { // what came before the end still counts
+				w.do(w.m.Line(w.since(), <-heard))
 			}
-			w.look(seen)
-			w.do(m.Tick(w.since()))
+			w.do(w.m.Lost(w.since(), err))
+		case <-tick.C:
+			w.tick()
 		case <-stop:
 			stop = nil
-			w.do(m.Stop(w.since(), "the program was called off"))
+			w.do(w.m.Stop(w.since(), "the program was called off"))
 		}
 	}
 }
@@ -140,34 +140,51 @@ type worker struct {
 	r     *Runner
 	m     *Machine
 	line  Line
+	news  *reporter
 	since func() time.Duration
 	said  string
+	stage Stage
 }
 
-func (w *worker) unsafe() string {
-	if w.r.h.Unsafe == nil {
-		return ""
+func (w *worker) tick() {
+	w.watch()
+	w.do(w.m.Tick(w.since()))
+}
+
+// watch looks at all that may speak against going on. A gap is seen here first: what it was, not what came of it, is the reason.
+func (w *worker) watch() {
+	w.look()
+	w.bar()
+}
+
+func (w *worker) bar() {
+	if w.r.h.Bar == nil || w.m.Over() {
+		return
 	}
-	return w.r.h.Unsafe()
+	if why, asked := w.r.h.Bar(); why != "" {
+		w.do(w.m.Barred(w.since(), why, asked))
+	}
 }
 
 // look brings in what the indicators read since the last look.
-func (w *worker) look(seen []uint64) {
+func (w *worker) look() {
 	w.r.mu.Lock()
-	now := append([]latest(nil), w.r.readings...)
-	for i := range w.r.readings {
-		w.r.readings[i].has = false
-	}
+	came := append([]Readings(nil), w.r.readings...)
+	clear(w.r.readings)
 	w.r.mu.Unlock()
-	for i, l := range now {
-		if l.n == seen[i] {
-			continue
-		}
-		seen[i] = l.n
-		if l.has { // between two looks it may have come back
-			w.do(w.m.Reading(w.since(), i, l.outside))
-		}
-		w.do(w.m.Reading(w.since(), i, l.mm))
+	for i, readings := range came {
+		w.do(w.m.Readings(w.since(), i, readings))
+	}
+}
+
+// posted does what others asked for.
+func (w *worker) posted() {
+	w.r.mu.Lock()
+	inbox := w.r.inbox
+	w.r.inbox = nil
+	w.r.mu.Unlock()
+	for _, f := range inbox {
+		w.do(f(w.m, w.since()))
 	}
 }
 
@@ -178,47 +195,16 @@ func (w *worker) do(acts []Act) {
 			// The deadline cannot be set on every kind of line; then a write that hangs is found by the acknowledgement.
 			_ = w.line.SetWriteDeadline(time.Now().Add(writePatience))
 			if _, err := io.WriteString(w.line, a.Send); err != nil {
-				w.do(w.m.Lost(w.since(), err))
+				w.do(w.m.Unsent(w.since(), err))
 			}
 		case a.Arrive:
-			w.r.h.Arrived(a.Station)
+			w.news.report(func() { w.r.h.Arrived(a.Station) })
 		case a.End:
-			w.r.h.Ended(a.Why)
+			w.news.report(func() { w.r.h.Ended(a.Why, a.Asked) })
 		}
 	}
-	if s := w.m.Say(); s != w.said {
-		w.said = s
-		w.r.h.Said(s)
+	if s, stage := w.m.Say(), w.m.Stage(); stage != Done && (s != w.said || stage != w.stage) {
+		w.said, w.stage = s, stage
+		w.news.report(func() { w.r.h.Said(stage, s) })
 	}
-}
-
-// listen reads lines until the port ends.
-func listen(line io.Reader, heard chan<- string, quit <-chan struct{}) error {
-	s := bufio.NewScanner(line)
-	s.Buffer(make([]byte, 0, longestLine), longestLine)
-	s.Split(anyEnd)
-	for s.Scan() {
-		select {
-		case heard <- s.Text():
-		case <-quit:
-			return nil
-		}
-	}
-	if err := s.Err(); err != nil {
-		return err
-	}
-	return errors.New("the far end went away")
-}
-
-// anyEnd splits at CR and at LF; a line that is too long is cut, since a controller that babbles must still be heard.
-func anyEnd(data []byte, atEOF bool) (advance int, token []byte, err error) {
-	for i, c := range data {
-		if c == '\n' || c == '\r' {
-			return i + 1, data[:i], nil
-		}
-	}
-	if len(data) >= longestLine-1 || atEOF && len(data) > 0 {
-		return len(data), data, nil
-	}
-	return 0, nil, nil
 }

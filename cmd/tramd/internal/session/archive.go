@@ -42,6 +42,8 @@ type archivist struct {
 	log     *slog.Logger
 	beats   pulse
 
+	patience time.Duration // how long the last writes may take
+
 	mu    sync.Mutex
 	queue []writing
 	err   error
@@ -59,7 +61,7 @@ type writing struct {
 }
 
 func newArchivist(a Archive, log *slog.Logger) *archivist {
-	return &archivist{archive: a, log: log, wake: make(chan struct{}, 1)}
+	return &archivist{archive: a, log: log, patience: lastPatience, wake: make(chan struct{}, 1)}
 }
 
 func (a *archivist) add(w writing) {
@@ -79,23 +81,41 @@ func (a *archivist) state() (waiting int, err error) {
 	return len(a.queue), a.err
 }
 
-// run writes until ctx ends, then tries what is left for a last few seconds.
+// lastPatience is how long the end of the daemon waits for what is still to be written.
+const lastPatience = 5 * time.Second
+
+// run writes until ctx ends, then tries what is left for a last few seconds. A write that hangs in the kernel heeds no
+// context, so it is left behind when they are over.
 func (a *archivist) run(ctx context.Context) {
+	last, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	written := make(chan struct{})
+	go func() {
+		defer close(written)
+		a.write(ctx, last)
+	}()
+	<-ctx.Done()
+	select {
+	case <-written:
+	case <-time.After(a.patience):
+	}
+	if n, err := a.state(); n > 0 {
+		a.log.Error("could not store everything before stopping", "writes", n, "error", err)
+	}
+}
+
+// write writes until ctx ends, and then what is left, as long as last lasts.
+func (a *archivist) write(ctx, last context.Context) {
 	retry := time.NewTicker(time.Second)
 	defer retry.Stop()
 	for {
-		a.drain(ctx)
+		a.drain(last)
 		a.beats.beat()
 		select {
 		case <-a.wake:
 		case <-retry.C:
 		case <-ctx.Done():
-			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
-			defer cancel()
 			a.drain(last)
-			if n, err := a.state(); n > 0 {
-				a.log.Error("could not store everything before stopping", "writes", n, "error", err)
-			}
 			return
 		}
 	}
@@ -116,11 +136,11 @@ func (a *archivist) drain(ctx context.Context) {
 		case w.keep != nil:
 			err = w.keep(context.WithoutCancel(ctx))
 		case w.end != nil:
-			err = a.archive.FinishRun(context.WithoutCancel(ctx), w.run, *w.end)
+			err = a.archive.FinishRun(ctx, w.run, *w.end)
 		case w.doubt != nil:
-			err = a.archive.AddDoubt(context.WithoutCancel(ctx), w.run, *w.doubt)
+			err = a.archive.AddDoubt(ctx, w.run, *w.doubt)
 		default:
-			err = a.archive.AppendPoints(context.WithoutCancel(ctx), w.run, w.points)
+			err = a.archive.AppendPoints(ctx, w.run, w.points)
 		}
 		a.beats.beat()
 		a.mu.Lock()

@@ -89,7 +89,7 @@ func BenchmarkLongSweep(b *testing.B) {
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	for b.Loop() {
 		s, _ := benchSession(b, []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}})
-		j, err := newJob(s, 1, MaxTurns, time.Now())
+		j, err := newJob(s, 1, sweep.MaxTurns, time.Now())
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -6,7 +6,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"tramd/cmd/tramd/internal/motion"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -42,9 +41,9 @@ type job struct {
 	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
 	steady    *turning
 
-	motion     *motion.Runner // moves the arm; nil: somebody does
-	motionSays string
-	heldUntil  time.Time // until when the motion may go on without a sign of the terminal that began it; zero: it needs none
+	motion *moved // the arm, where a program moves it; nil: somebody does
+	ends   ending // how the run ends, once its readings are closed
+	awaits bool   // it waits for its fit
 
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them
@@ -174,10 +173,10 @@ func (j *job) say(s *Session) string {
 	switch {
 	case j.phase == Fitting:
 		return "All readings are in. Working out the result."
+	case j.motion != nil: // what the arm does comes before all else
+		return j.motion.says
 	case s.missing() != "":
 		return s.missing()
-	case j.motion != nil:
-		return j.motionSays
 	case j.kind == HalfTurn:
 		return j.sayHalfTurn(s)
 	case j.stations != nil:

@@ -36,9 +36,6 @@ type fitted struct {
 // NotFitted begins the reason of a sweep that had all its readings and still has no result.
 const NotFitted = "cannot be fitted: "
 
-// MaxTurns bounds one sweep.
-const MaxTurns = 1000
-
 // Start begins an attended sweep. It returns the run's id once the run stands in the store; readings are taken from when
 // the arm begins to move.
 func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, error) {
@@ -65,8 +62,8 @@ func (s *Session) sweeping() undertaking { return undertaking{Sweeping, s.setup(
 
 // begin begins a run, with what ready does to its job before any reading can come.
 func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose string, ready func(*job) error) (int64, error) {
-	if turns < 1 || turns > MaxTurns {
-		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, MaxTurns)
+	if turns < 1 || turns > sweep.MaxTurns {
+		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, sweep.MaxTurns)
 	}
 	if purpose != "check" && purpose != "adjust" {
 		return 0, refuse(http.StatusBadRequest, "purpose %q; write \"check\" or \"adjust\"", purpose)
@@ -91,8 +88,9 @@ func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose s
 				}
 				err = ready(j)
 			}
-			if err != nil {
+			if err != nil { // nothing was taken, and the record is not to hold an open run
 				s.job = nil
+				s.archive.add(writing{run: run, end: &Ending{Outcome: Failed, At: s.o.Wall(), Why: "it could not be begun: " + err.Error()}})
 			}
 		}
 	}); e != nil {
@@ -156,8 +154,6 @@ func (s *Session) tick(now time.Time) {
 		return
 	}
 	switch {
-	case j.unheld(now):
-		s.end(Abandoned, goneAway)
 	case j.cameRound(now):
 		j.round(s)
 	case now.Sub(j.movedAt) > s.o.Idle:
@@ -227,22 +223,26 @@ func absent(p Port) string {
 	return ""
 }
 
-// end closes the sweep to readings and sees to its result.
+// end closes the sweep to readings and sees to its result. Where a program moves the arm it has that stopped first, and the
+// run ends when the arm stands.
 func (s *Session) end(o Outcome, why string) {
 	j := s.job
+	if j.motion != nil && !j.motion.over {
+		s.stopArm(j, o, why)
+		return
+	}
 	if s.encoder != nil && o != Finished {
 		// What still waits for the encoder is kept, without an angle.
 		s.encoder.Flush(s.emit)
 	}
-	if j.motion != nil && o != Finished {
-		j.motion.Stop(why)
-	}
-	j.phase = Fitting
+	j.phase, j.ends = Fitting, ending{o, why}
 	j.flush(s, time.Now())
-	if o != Finished {
+	whole := o == Finished || j.motion != nil && j.stations.Done() // though the arm was stopped on its way back
+	if !whole {
 		s.conclude(Ending{Outcome: o, At: s.o.Wall(), Why: why})
 		return
 	}
+	j.awaits = true
 	pieces, run, doubts, w := j.points.since(0), j.run, j.doubts, j.undertaking
 	go func() {
 		f := fitted{run: run}
@@ -269,13 +269,17 @@ func (s *Session) fitDone(f fitted) {
 	if s.job == nil || s.job.run != f.run {
 		return
 	}
+	s.job.awaits = false
 	if f.doubt != nil {
 		s.o.Log.Warn("counts were probably lost between two turns", "from", f.doubt.FromS)
 		s.job.doubt(s, *f.doubt)
 	}
-	end := Ending{Outcome: Finished, At: s.o.Wall(), Result: &f.result}
-	if f.err != nil {
+	end := Ending{Outcome: s.job.ends.outcome, At: s.o.Wall(), Why: s.job.ends.why, Result: &f.result}
+	switch {
+	case f.err != nil && end.Outcome == Finished:
 		end = Ending{Outcome: Failed, At: end.At, Why: NotFitted + f.err.Error()}
+	case f.err != nil:
+		end.Result = nil
 	}
 	s.conclude(end)
 }
@@ -292,7 +296,7 @@ func (s *Session) conclude(end Ending) {
 func (s *Session) concluded(j *job, end Ending) {
 	s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", j.points.n, "why", end.Why)
 	s.counts[RunKey{j.kind, string(end.Outcome)}]++
-	if end.Result != nil {
+	if end.Result != nil && end.Outcome == Finished {
 		if j.kind == Sweeping {
 			s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
 		}
@@ -310,21 +314,4 @@ func (s *Session) leftAt(j *job) *float64 {
 	}
 	deg, _, _ := j.stations.Station(j.stations.Len() - 1)
 	return &deg
-}
-
-// stop ends the sweep in hand because the daemon ends.
-func (s *Session) stop() {
-	if s.job.run == 0 {
-		return
-	}
-	if s.job.phase != Fitting {
-		s.end(Abandoned, "the daemon was stopped")
-		return
-	}
-	select {
-	case f := <-s.fits:
-		s.fitDone(f)
-	case <-time.After(5 * time.Second):
-		// The run stays without an end; the next start finds and keeps it.
-	}
 }

@@ -2,19 +2,21 @@ package session
 
 import (
 	"context"
-	"crypto/rand"
 	"errors"
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/clock"
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
 )
 
 // Motion is a program that moves the arm from station to station, and the way to the controller that does it.
 type Motion struct {
-	Program motion.Program
-	Open    func(context.Context) (motion.Line, error)
-	Unsafe  func() (why string) // why the machine may not be moved now, "" while it may; must not wait. nil: nobody is asked
+	Program   motion.Program
+	Planned   motion.Program // the same for checks that nobody watches: its indicators may be allowed less
+	Open      func(context.Context) (motion.Line, error)
+	Interlock *interlock.Interlock // says whether the arm may be moved
 }
 
 // Cautions are said before anything moves.
@@ -25,20 +27,7 @@ var Cautions = []string{
 	"Local rules and the machine's manual come first.",
 }
 
-// How long an arming holds.
-const (
-	attendedArming   = time.Minute
-	unattendedArming = 7 * 24 * time.Hour // at most
-)
-
-// arming is the first of the two acts that motion needs. It lives in memory alone, so it does not outlive a restart.
-type arming struct {
-	key        string
-	until      time.Time
-	unattended bool
-}
-
-// Armed is what the person who arms is told.
+// Armed is what the person who arms gets to know.
 type Armed struct {
 	Key      string    `json:"key,omitempty"` // for the start, within a minute; none for an unattended arming
 	Until    time.Time `json:"until"`
@@ -51,111 +40,62 @@ type Armed struct {
 
 var errNoMotion = &Refusal{http.StatusConflict, `this machine is not moved by a program: [angle] source is not "program"`}
 
+// barred makes a refusal of a bar.
+func barred(status int, b interlock.Bar) error { return refuse(status, "%s", b.Why) }
+
 // Arm is the first act: it says what will be sent and gives the key that starts it within a minute. With unattended above
 // zero it arms planned checks for that long instead, and gives no key.
 func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, error) {
 	if s.o.Motion == nil {
 		return Armed{}, errNoMotion
 	}
-	if unattended < 0 || unattended > unattendedArming {
-		return Armed{}, refuse(http.StatusBadRequest, "an arming for %v; give one of up to %v", unattended, unattendedArming)
+	if unattended < 0 || unattended > interlock.PlannedMost {
+		return Armed{}, refuse(http.StatusBadRequest, "an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
 	}
 	lines, stop, err := s.o.Motion.Program.Lines()
 	if err != nil {
 		return Armed{}, err
 	}
 	out := Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract, AboutS: s.o.Motion.Program.Duration().Seconds()}
-	err = s.ask(ctx, func() {
-		a := &arming{unattended: unattended > 0, until: time.Now().Add(attendedArming)}
-		if a.unattended {
-			a.until = time.Now().Add(unattended)
-		} else {
-			a.key = rand.Text()
+	if unattended > 0 {
+		out.Until = s.o.Motion.Interlock.ArmPlanned(unattended)
+	} else {
+		var b interlock.Bar
+		if out.Key, out.Until, b = s.o.Motion.Interlock.Arm(); b.Shut() {
+			return Armed{}, barred(http.StatusConflict, b)
 		}
-		s.armed, out.Key, out.Until = a, a.key, a.until
-	})
-	if err == nil {
-		s.o.Log.Info("motion armed", "until", out.Until, "unattended", unattended > 0)
 	}
-	return out, err
+	s.o.Log.Info("motion armed", "until", out.Until, "unattended", unattended > 0)
+	return out, nil
 }
 
-// Disarm takes the arming back. A program that is under way goes on; Abandon stops it.
-func (s *Session) Disarm(ctx context.Context) error {
-	return s.ask(ctx, func() { s.armed = nil })
+// Disarm takes every arming back. What moves by one is stopped.
+func (s *Session) Disarm(context.Context) error {
+	if s.o.Motion != nil {
+		s.o.Motion.Interlock.Disarm()
+	}
+	s.o.Log.Info("motion disarmed")
+	return nil
 }
 
-// ArmedUntil says until when planned checks may move the arm; zero when they may not.
-func (s *Session) ArmedUntil(ctx context.Context) (until time.Time, err error) {
-	err = s.ask(ctx, func() {
-		if a := s.armed; a != nil && a.unattended && time.Now().Before(a.until) {
-			until = a.until
-		}
-	})
-	return until, err
-}
-
-// StartMotion is the second act: it starts the program with the key that arming gave.
+// StartMotion is the second act: it starts the program with the key that arming gave. The motion goes on while its starter
+// holds it: see [Session.Hold].
 func (s *Session) StartMotion(ctx context.Context, key, purpose string) (int64, error) {
-	return s.startMotion(ctx, purpose, false, s.byKey(key))
-}
-
-// byKey lets a start pass that has the key of an arming, which is used up by it.
-func (s *Session) byKey(key string) func(*arming) error {
-	return func(a *arming) error {
-		switch {
-		case a == nil || a.unattended || a.key != key || key == "":
-			return refuse(http.StatusForbidden, "the motion is not armed with this key; arm it first")
-		case time.Now().After(a.until):
-			return refuse(http.StatusForbidden, "the arming has run out; arm it again")
-		}
-		s.armed = nil // one arming, one start
-		return nil
+	if s.o.Motion == nil {
+		return 0, errNoMotion
 	}
+	return s.startMotion(ctx, purpose, s.o.Motion.Program, func() (*interlock.Permit, interlock.Bar) { return s.o.Motion.Interlock.Begin(key) })
 }
 
 // StartArmed starts the program for a planned check, by the arming that a person made for such.
 func (s *Session) StartArmed(ctx context.Context, purpose string) (int64, error) {
-	return s.startMotion(ctx, purpose, false, func(a *arming) error {
-		if a == nil || !a.unattended || time.Now().After(a.until) {
-			return refuse(http.StatusForbidden, "planned checks are not armed, or the arming has run out: tramd arm")
-		}
-		return nil
-	})
-}
-
-// RunProgram takes a planned check by the program and waits until its run has ended. When ctx ends first the arm is stopped
-// and the run abandoned.
-func (s *Session) RunProgram(ctx context.Context, purpose string) (run int64, err error) {
-	if run, err = s.StartArmed(ctx, purpose); err != nil {
-		return 0, err
-	}
-	look := time.NewTicker(50 * time.Millisecond)
-	defer look.Stop()
-	called := ctx.Done()
-	for {
-		select {
-		case <-called:
-			called, err = nil, ctx.Err()
-			_ = s.Abandon(context.WithoutCancel(ctx), run) // it may have ended in this very moment
-		case <-look.C:
-		case <-s.ended:
-			return run, errStopped
-		}
-		over := false
-		if e := s.ask(context.WithoutCancel(ctx), func() { over = s.job == nil || s.job.run != run }); e != nil {
-			return run, e
-		}
-		if over {
-			return run, err
-		}
-	}
-}
-
-func (s *Session) startMotion(ctx context.Context, purpose string, held bool, may func(*arming) error) (int64, error) {
 	if s.o.Motion == nil {
 		return 0, errNoMotion
 	}
+	return s.startMotion(ctx, purpose, s.o.Motion.Planned, func() (*interlock.Permit, interlock.Bar) { return s.o.Motion.Interlock.BeginPlanned(ctx) })
+}
+
+func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Program, permit func() (*interlock.Permit, interlock.Bar)) (int64, error) {
 	var err error
 	if e := s.ask(ctx, func() {
 		switch {
@@ -163,10 +103,8 @@ func (s *Session) startMotion(ctx context.Context, purpose string, held bool, ma
 			err = refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
 		case s.missing() != "":
 			err = refuse(http.StatusConflict, "%s", s.missing())
-		case s.unsafe() != "":
-			err = refuse(http.StatusConflict, "nothing is moved: %s", s.unsafe())
-		default:
-			err = may(s.armed)
+		case s.o.Motion.Interlock.Input() != "":
+			err = refuse(http.StatusConflict, "nothing is moved: %s", s.o.Motion.Interlock.Input())
 		}
 	}); e != nil {
 		return 0, e
@@ -174,15 +112,27 @@ func (s *Session) startMotion(ctx context.Context, purpose string, held bool, ma
 	if err != nil {
 		return 0, err
 	}
+	may, b := permit()
+	if b.Shut() {
+		return 0, barred(http.StatusForbidden, b)
+	}
+	run, err := s.openAndBegin(ctx, purpose, p, may)
+	if err != nil {
+		may.End()
+	}
+	return run, err
+}
+
+func (s *Session) openAndBegin(ctx context.Context, purpose string, p motion.Program, may *interlock.Permit) (int64, error) {
 	line, err := s.o.Motion.Open(ctx)
 	if err != nil {
 		return 0, refuse(http.StatusConflict, "%v", err)
 	}
 	run, err := s.begin(ctx, s.sweeping(), 1, purpose, func(j *job) error {
-		if held {
-			j.heldUntil = time.Now().Add(HoldFor)
+		if b := may.Bar(); b.Shut() { // opening the line, or the store, may have taken long
+			return barred(http.StatusConflict, b)
 		}
-		return s.setOff(j, line)
+		return s.setOff(j, p, line, may)
 	})
 	if err != nil {
 		return 0, errors.Join(err, line.Close())
@@ -190,61 +140,85 @@ func (s *Session) startMotion(ctx context.Context, purpose string, held bool, ma
 	return run, nil
 }
 
-func (s *Session) unsafe() string {
-	if s.o.Motion.Unsafe == nil {
-		return ""
-	}
-	return s.o.Motion.Unsafe()
-}
-
 // setOff has the runner begin, with the job in place and under the lock.
-func (s *Session) setOff(j *job, line motion.Line) error {
-	r, err := motion.NewRunner(s.o.Motion.Program, motion.Hooks{
-		// An error from ask means that the session has stopped: the arm is being stopped too, and nobody is left to tell.
-		Arrived: func(int) { _ = s.ask(context.Background(), func() { s.arrived(j) }) },
-		Said:    func(text string) { _ = s.ask(context.Background(), func() { j.motionSays = text }) },
-		Ended:   func(why string) { _ = s.ask(context.Background(), func() { s.motionEnded(j, why) }) },
-		Unsafe:  s.o.Motion.Unsafe,
+func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interlock.Permit) error {
+	m := &moved{permit: may}
+	// An error from ask means that the session has stopped: the arm is being stopped too, and nobody is left to tell.
+	in := func(f func()) { _ = s.ask(context.Background(), f) }
+	r, err := motion.NewRunner(p, clock.SinceBoot, motion.Hooks{
+		Arrived: func(int) { in(func() { s.arrived(j) }) },
+		Said:    func(stage motion.Stage, text string) { in(func() { s.movesOn(j, stage, text) }) },
+		Ended: func(why string, asked bool) {
+			may.End()
+			in(func() { s.motionEnded(j, why, asked) })
+		},
+		Bar: func() (string, bool) {
+			b := may.Bar()
+			return b.Why, b.Asked
+		},
 	})
 	if err != nil {
 		return err
 	}
-	j.motion, j.begun, j.phase = r, true, Turning
+	m.runner = r
+	j.motion, j.begun, j.phase = m, true, Turning
 	s.motions.Go(func() { r.Run(s.motionCtx, line) })
 	return nil
 }
 
-func (s *Session) arrived(j *job) {
-	if s.job == j && j.phase != Fitting {
-		j.stations.Arrive()
-		j.movedAt = time.Now()
+// Hold takes a sign of life of the owner of a key, who may begin to give them before the start. Whoever starts a motion gives
+// one at least every [interlock.HoldFor].
+func (s *Session) Hold(_ context.Context, key string) error {
+	if s.o.Motion == nil {
+		return errNoMotion
 	}
+	if b := s.o.Motion.Interlock.Hold(key); b.Shut() {
+		return barred(http.StatusConflict, b)
+	}
+	return nil
 }
 
-// motionEnded takes the end of the program: with a reason it was stopped.
-func (s *Session) motionEnded(j *job, why string) {
-	switch {
-	case why == "":
-		s.o.Log.Info("the stepped program has ended", "run", j.run)
-	case s.job == j && j.phase != Fitting:
-		s.o.Log.Error("the arm was stopped", "run", j.run, "why", why)
-		s.end(Failed, why)
-	default:
-		s.o.Log.Info("the arm was stopped", "run", j.run, "why", why)
+// LetGo stops the motion of a key, or keeps it from being started.
+func (s *Session) LetGo(_ context.Context, key string) error {
+	if s.o.Motion == nil {
+		return errNoMotion
 	}
+	if b := s.o.Motion.Interlock.LetGo(key); b.Shut() {
+		return barred(http.StatusConflict, b)
+	}
+	return nil
 }
 
-// motionStopPatience is how long the session waits for the arm to be stopped before it ends.
-const motionStopPatience = 4 * time.Second
+// goneAway is why a motion was stopped whose terminal closed its line.
+const goneAway = "the terminal that began the motion is gone, so nobody watches it there; the arm was stopped"
 
-// stopMotions stops every program that is under way and waits for it.
-func (s *Session) stopMotions() {
-	s.stopMotion()
-	done := make(chan struct{})
-	go func() { s.motions.Wait(); close(done) }()
-	select {
-	case <-done:
-	case <-time.After(motionStopPatience):
-		s.o.Log.Error("the motion controller's line does not let go; use the machine's own stop")
+// HoldMotion is Hold for a terminal, which knows the run.
+func (s *Session) HoldMotion(ctx context.Context, run int64) error {
+	return s.held(ctx, run, func(p *interlock.Permit) interlock.Bar { return p.Hold() })
+}
+
+// LetGoMotion says that the terminal is gone, and stops the arm. A motion that has ended is left as it is.
+func (s *Session) LetGoMotion(run int64) {
+	_ = s.held(context.Background(), run, func(p *interlock.Permit) interlock.Bar { // an error: there is none
+		p.LetGo(goneAway)
+		return interlock.Bar{}
+	})
+}
+
+func (s *Session) held(ctx context.Context, run int64, do func(*interlock.Permit) interlock.Bar) error {
+	var permit *interlock.Permit
+	if err := s.ask(ctx, func() {
+		if j := s.job; j != nil && j.run == run && j.motion != nil && !j.motion.over {
+			permit = j.motion.permit
+		}
+	}); err != nil {
+		return err
 	}
+	if permit == nil {
+		return refuse(http.StatusNotFound, "run %d is not moved", run)
+	}
+	if b := do(permit); b.Shut() {
+		return barred(http.StatusConflict, b)
+	}
+	return nil
 }

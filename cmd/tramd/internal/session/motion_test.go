@@ -8,9 +8,12 @@ import (
 	"regexp"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/clock"
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
 	"tramd/device"
 	"tramd/sweep"
@@ -19,9 +22,11 @@ import (
 
 // shopFloor is a controller that acknowledges everything, an arm that is where it was told at once, and an indicator on it.
 type shopFloor struct {
-	mu   sync.Mutex
-	got  []string
-	open int
+	mu    sync.Mutex
+	got   []string
+	open  int
+	slow  time.Duration // an acknowledgement takes so much longer
+	later atomic.Int64  // how far the interlock's clock was put on, in nanoseconds
 }
 
 func (f *shopFloor) line(context.Context) (motion.Line, error) {
@@ -35,11 +40,13 @@ func (f *shopFloor) line(context.Context) (motion.Line, error) {
 			text := lines.Text()
 			f.mu.Lock()
 			f.got = append(f.got, text)
+			wait := 60*time.Millisecond + f.slow // a degree takes 33 ms
 			f.mu.Unlock()
-			time.Sleep(60 * time.Millisecond) // a degree takes 33 ms
-			if _, err := far.Write([]byte("ok\n")); err != nil {
-				return
+			if strings.HasPrefix(text, "G1 A-") { // it is the way back
+				wait = 1500 * time.Millisecond
 			}
+			// It hears the next command meanwhile; nobody listens once the line is closed.
+			time.AfterFunc(wait, func() { _, _ = far.Write([]byte("ok\n")) })
 		}
 	}()
 	return near, nil
@@ -51,23 +58,24 @@ func (f *shopFloor) commands() []string {
 	return append([]string(nil), f.got...)
 }
 
-func motionRig(t *testing.T, targets []float64) (*rig, *shopFloor) {
+func motionRig(t *testing.T, targets []float64, home ...string) (*rig, *shopFloor) {
 	t.Helper()
 	floor := &shopFloor{}
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	p := motion.Program{
-		Targets: targets, Move: []string{"G1 A{deg.0}"}, Stop: "M0", LineEnd: "\n", Done: regexp.MustCompile("^ok$"),
+		Targets: targets, Move: []string{"G1 A{deg.0}"}, End: home, Stop: "M0", LineEnd: "\n", Done: regexp.MustCompile("^ok$"),
 		FeedDegPerMin: 1800, LowDeg: 0, HighDeg: 360, Settle: 20 * time.Second, Ack: 5 * time.Second, Silent: 5 * time.Second,
-		Indicators: []motion.Travel{{Name: "arm", LowMM: -5, HighMM: 5}},
+		Indicators: []motion.Indicator{{Name: "arm", LowMM: -5, HighMM: 5}},
 	}
 	sh := &shelf{}
+	lock := interlock.New(interlock.Options{Clock: func() time.Duration { return clock.SinceBoot() + time.Duration(floor.later.Load()) }})
 	s, err := New(Options{
 		Setup:      sweep.Setup{Machine: "linnet", AngleSource: "program", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: targets, Told: true, SettleS: 0.2}},
-		Motion:     &Motion{Program: p, Open: floor.line},
+		Motion:     &Motion{Program: p, Planned: p, Open: floor.line, Interlock: lock},
 		Ports:      []Port{{Name: "arm", Status: live}},
-		Archive:    sh, Fit: sweep.FitPlain,
+		Archive:    sh, Fit: func([]sweep.Point, sweep.Setup) (sweep.Result, error) { return sweep.Result{Model: "plain"}, nil },
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -111,11 +119,10 @@ func TestNothingMovesWithoutBothActs(t *testing.T) {
 	no("a wrong key", 403, err)
 	_, err = r.StartArmed(t.Context(), "check")
 	no("a planned check by a person's key", 403, err)
-	if err := r.ask(t.Context(), func() { r.armed.until = time.Now().Add(-time.Second) }); err != nil {
-		t.Fatal(err)
-	}
+	floor.later.Store(int64(61 * time.Second))
 	_, err = r.StartMotion(t.Context(), armed.Key, "check")
 	no("a key that has run out", 403, err)
+	floor.later.Store(0)
 	if armed, err = r.Arm(t.Context(), 0); err != nil {
 		t.Fatal(err)
 	}
@@ -147,37 +154,178 @@ func TestNothingMovesWithoutBothActs(t *testing.T) {
 	}
 }
 
-func TestAPlannedProgramIsTakenWholeOrCalledOff(t *testing.T) {
-	r, floor := motionRig(t, []float64{0, 1, 2, 3, 4})
+// keepHolding holds a motion until the test ends.
+func (r *rig) keepHolding(t *testing.T, key string) {
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for ctx.Err() == nil && r.Hold(ctx, key) == nil {
+			time.Sleep(50 * time.Millisecond)
+		}
+	}()
+	t.Cleanup(func() { stop(); <-done })
+}
+
+// moveNow arms, starts and holds a motion.
+func (r *rig) moveNow(t *testing.T) (run int64, key string) {
+	t.Helper()
+	armed, err := r.Arm(t.Context(), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if run, err = r.StartMotion(t.Context(), armed.Key, "check"); err != nil {
+		t.Fatal(err)
+	}
+	r.keepHolding(t, armed.Key)
+	return run, armed.Key
+}
+
+// stopSent waits for the stop command and says how long that took.
+func (f *shopFloor) stopSent(t *testing.T) time.Duration {
+	t.Helper()
+	began := time.Now()
+	for time.Since(began) < 10*time.Second {
+		if got := f.commands(); len(got) > 0 && got[len(got)-1] == "M0" {
+			return time.Since(began)
+		}
+		time.Sleep(time.Millisecond)
+	}
+	t.Fatalf("sent %q, and no stop", f.commands())
+	return 0
+}
+
+// Every way a run is ended stops the arm, the run ends when it stands, and what is stored says why.
+func TestARunEndsWhenTheArmStandsAndSaysWhy(t *testing.T) {
+	for name, tc := range map[string]struct {
+		planned bool
+		do      func(r *rig, floor *shopFloor, run int64, key string) error
+		outcome Outcome
+		why     string
+	}{
+		"given up":      {false, func(r *rig, _ *shopFloor, run int64, _ string) error { return r.Abandon(context.Background(), run) }, Abandoned, "given up by the person"},
+		"let go":        {false, func(r *rig, _ *shopFloor, _ int64, key string) error { return r.LetGo(context.Background(), key) }, Abandoned, "was let go"},
+		"disarmed":      {false, func(r *rig, _ *shopFloor, _ int64, _ string) error { return r.Disarm(context.Background()) }, Abandoned, "the motion was disarmed"},
+		"plan disarmed": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { return r.Disarm(context.Background()) }, Abandoned, "the motion was disarmed"},
+		"arming ran out": {true, func(_ *rig, floor *shopFloor, _ int64, _ string) error {
+			floor.later.Store(int64(2 * time.Hour))
+			return nil
+		}, Abandoned, "the arming of planned checks ran out"},
+		"a reading": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { r.reads(9); return nil }, Failed, "arm reads 9.000 mm, outside its travel"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			r, floor := motionRig(t, []float64{0, 1, 2, 3, 4})
+			floor.slow = time.Second
+			var run int64
+			var key string
+			if tc.planned {
+				if _, err := r.Arm(t.Context(), time.Hour); err != nil {
+					t.Fatal(err)
+				}
+				var err error
+				if run, err = r.StartArmed(t.Context(), "check"); err != nil {
+					t.Fatal(err)
+				}
+			} else {
+				run, key = r.moveNow(t)
+			}
+			for len(floor.commands()) < 2 {
+				time.Sleep(time.Millisecond)
+			}
+			if err := tc.do(r, floor, run, key); err != nil {
+				t.Fatal(err)
+			}
+			floor.stopSent(t)
+			snap, err := r.Snapshot(t.Context())
+			if err != nil || snap.Sweep.Run != run || snap.Sweep.Phase == Idle {
+				t.Errorf("the run has ended before the arm stands: %+v, %v", snap.Sweep, err)
+			}
+			r.wait(t, "the end", idleNow)
+			if end := r.shelf.ends[0]; end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) {
+				t.Errorf("stored as %v: %q, want %v: %q", end.Outcome, end.Why, tc.outcome, tc.why)
+			}
+			if got := floor.commands(); got[len(got)-1] != "M0" {
+				t.Errorf("sent %q", got)
+			}
+		})
+	}
+}
+
+// reads brings one reading of so many millimetres.
+func (r *rig) reads(mm int64) {
+	r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: device.Length, Value: mm * int64(units.Millimetre)}}})
+}
+
+// The arm is moved back after the last station: until it stands the run goes on, can be stopped, and keeps what was measured.
+func TestTheWayBackBelongsToTheRun(t *testing.T) {
+	for name, tc := range map[string]struct {
+		do      func(r *rig, run int64) error
+		outcome Outcome
+		why     string
+	}{
+		"undisturbed": {func(*rig, int64) error { return nil }, Finished, ""},
+		"given up":    {func(r *rig, run int64) error { return r.Abandon(context.Background(), run) }, Abandoned, "every station was taken, but the arm did not come to the end of its way back: given up by the person"},
+		"a reading":   {func(r *rig, _ int64) error { r.reads(-9); return nil }, Failed, "outside its travel"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			r, floor := motionRig(t, []float64{0, 1, 2, 3}, "G1 A-0")
+			run, _ := r.moveNow(t)
+			snap := r.wait(t, "the way back", func(s *Snapshot) bool { return s.Sweep.Phase == Returning })
+			if !strings.Contains(snap.Sweep.Say, "keep clear") || len(r.shelf.ended()) != 0 {
+				t.Errorf("it says %q, ended %+v", snap.Sweep.Say, r.shelf.ended())
+			}
+			if err := tc.do(r, run); err != nil {
+				t.Fatal(err)
+			}
+			r.wait(t, "the end", idleNow)
+			end := r.shelf.ended()[0]
+			if end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) || end.Result == nil || len(r.shelf.points) != 4 {
+				t.Errorf("stored as %v: %q with %+v, %d points", end.Outcome, end.Why, end.Result, len(r.shelf.points))
+			}
+			got := strings.Join(floor.commands(), "|")
+			if want := "G1 A0|G1 A1|G1 A2|G1 A3|G1 A-0"; got != want && got != want+"|M0" || strings.HasSuffix(got, "M0") == (tc.why == "") {
+				t.Errorf("sent %q", got)
+			}
+		})
+	}
+}
+
+// A run that cannot be begun after all is not left open in the record.
+func TestARunThatCannotBeBegunIsClosed(t *testing.T) {
+	r, floor := motionRig(t, []float64{0, 1})
+	armed, err := r.Arm(t.Context(), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.shelf.begins = func() { floor.later.Store(int64(3 * time.Second)) } // so slowly that nobody holds any more
+	if _, err := r.StartMotion(t.Context(), armed.Key, "check"); err == nil || !strings.Contains(err.Error(), "no sign came") {
+		t.Fatal(err)
+	}
+	for end := time.Now().Add(5 * time.Second); len(r.shelf.ended()) == 0 && time.Now().Before(end); {
+		time.Sleep(5 * time.Millisecond)
+	}
+	if ends := r.shelf.ended(); len(ends) != 1 || ends[0].Outcome != Failed || !strings.Contains(ends[0].Why, "could not be begun") || len(floor.commands()) != 0 {
+		t.Errorf("%+v, sent %q", ends, floor.commands())
+	}
+}
+
+func TestAPlannedProgramIsTakenWhole(t *testing.T) {
+	r, _ := motionRig(t, []float64{0, 1, 2, 3, 4})
 	if _, err := r.Arm(t.Context(), time.Hour); err != nil {
 		t.Fatal(err)
 	}
-	if until, err := r.ArmedUntil(t.Context()); err != nil || time.Until(until) < 59*time.Minute {
+	snap, err := r.Snapshot(t.Context())
+	if until := snap.Angle.ArmedUntil; err != nil || until == nil || time.Until(*until) < 59*time.Minute {
 		t.Errorf("armed until %v, %v", until, err)
 	}
-	run, err := r.RunProgram(t.Context(), "check")
-	if err != nil || run != 1 || len(r.shelf.points) != 5 {
-		t.Fatalf("run %d, %v, %d points", run, err, len(r.shelf.points))
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	go func() {
-		for len(floor.commands()) < 7 {
-			time.Sleep(5 * time.Millisecond)
-		}
-		cancel()
-	}()
-	if run, err = r.RunProgram(ctx, "check"); !errors.Is(err, context.Canceled) || run != 2 {
-		t.Errorf("run %d, %v", run, err)
+	run, err := r.StartArmed(t.Context(), "check")
+	if err != nil {
+		t.Fatal(err)
 	}
 	r.wait(t, "the end", idleNow)
-	if end := r.shelf.ends[1]; end.Outcome != Abandoned {
-		t.Errorf("%+v", end)
+	if run != 1 || len(r.shelf.points) != 5 || r.shelf.ended()[0].Outcome != Finished {
+		t.Fatalf("run %d, %d points, %+v", run, len(r.shelf.points), r.shelf.ended())
 	}
-	for range 200 {
-		if got := floor.commands(); got[len(got)-1] == "M0" {
-			return
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	t.Errorf("sent %q, and no stop at the end", floor.commands())
 }

@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"sync"
 	"time"
@@ -100,7 +101,6 @@ type Session struct {
 	watched   time.Time     // when a snapshot was last asked for
 	patience  time.Duration // what the ports were told last
 
-	armed      *arming // nil: nothing may move
 	motions    sync.WaitGroup
 	motionCtx  context.Context // ends with the session; programs under way are stopped
 	stopMotion context.CancelFunc
@@ -143,6 +143,9 @@ func New(o Options) (*Session, error) {
 	for k, n := range o.Counts {
 		s.counts[k] = n
 	}
+	if s.o.Motion != nil && s.o.Motion.Interlock == nil {
+		return nil, errors.New("a motion needs its interlock")
+	}
 	if o.Angle.Device >= 0 && o.Angle.Steady == nil {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
@@ -181,7 +184,6 @@ func (s *Session) Run(ctx context.Context) error {
 	writes, stopWrites := context.WithCancel(context.WithoutCancel(ctx))
 	wg.Go(func() { s.archive.run(writes) })
 	defer func() {
-		s.stopMotions()
 		close(s.ended)
 		stopWrites()
 		wg.Wait()
@@ -201,12 +203,7 @@ func (s *Session) Run(ctx context.Context) error {
 			})
 			s.beats.beat()
 		case <-ctx.Done():
-			s.locked(func() {
-				if s.job != nil {
-					s.stop()
-				}
-				s.stopped = true
-			})
+			s.windDown()
 			return nil
 		}
 	}
@@ -221,17 +218,31 @@ func (s *Session) locked(f func()) {
 // errStopped answers requests to a session that has ended.
 var errStopped = errors.New("the daemon is stopping")
 
-// ask runs f on the live state.
+// ask runs f on the live state. It waits for the lock no longer than ctx lasts.
 func (s *Session) ask(ctx context.Context, f func()) error {
-	if err := ctx.Err(); err != nil {
+	if err := s.lock(ctx); err != nil {
 		return err
 	}
-	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.stopped {
 		return errStopped
 	}
 	f()
+	return nil
+}
+
+// lock takes the lock, or gives up when ctx ends. The lock is held for moments, so trying again soon is seldom needed.
+func (s *Session) lock(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	for wait := 20 * time.Microsecond; !s.mu.TryLock(); wait = min(2*wait, 5*time.Millisecond) {
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("the daemon is too busy to answer: %w", ctx.Err())
+		case <-time.After(wait):
+		}
+	}
 	return nil
 }
 
@@ -274,9 +285,9 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 			switch {
 			case s.job.stations != nil:
 				if s.job.motion != nil {
-					s.job.motion.Reading(i, x.Length().MM())
+					s.job.motion.runner.Reading(i, x.Length().MM())
 				}
-				if s.job.standsThere(s) {
+				if s.job.takes() && s.job.standsThere(s) {
 					s.job.station(s, t, x.Length().MM(), i)
 				}
 			case s.encoder != nil:

@@ -22,6 +22,15 @@ type shelf struct {
 	doubts []sweep.Doubt
 	ends   []Ending
 	runs   int64
+	begins func()        // called when a run is begun; may be nil
+	hangs  chan struct{} // until it is closed nothing that is written comes back; nil: at once
+}
+
+// ended gives the ends of runs so far.
+func (s *shelf) ended() []Ending {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.ends[:len(s.ends):len(s.ends)]
 }
 
 func (s *shelf) AddDoubt(_ context.Context, _ int64, d sweep.Doubt) error {
@@ -36,6 +45,9 @@ func (s *shelf) AddDoubt(_ context.Context, _ int64, d sweep.Doubt) error {
 func (s *shelf) BeginRun(context.Context, string, sweep.Setup, string) (int64, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.begins != nil {
+		s.begins()
+	}
 	s.runs++
 	return s.runs, s.broken
 }
@@ -50,6 +62,9 @@ func (s *shelf) AppendPoints(_ context.Context, _ int64, pts []sweep.Point) erro
 }
 
 func (s *shelf) FinishRun(_ context.Context, _ int64, e Ending) error {
+	if s.hangs != nil {
+		<-s.hangs
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.broken == nil {
@@ -202,7 +217,7 @@ func TestOneSweepAtATimeAndOnlyItCanBeAbandoned(t *testing.T) {
 	for _, bad := range []struct {
 		turns   int
 		purpose string
-	}{{0, "check"}, {MaxTurns + 1, "check"}, {1, "fun"}} {
+	}{{0, "check"}, {sweep.MaxTurns + 1, "check"}, {1, "fun"}} {
 		if _, err := r.Start(t.Context(), bad.turns, bad.purpose); !errors.As(err, &refused) || refused.Status != 400 {
 			t.Errorf("%+v: %v", bad, err)
 		}

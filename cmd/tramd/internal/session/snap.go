@@ -142,8 +142,10 @@ func (d *DeviceState) silent(since, mono device.Stamp) {
 
 func (s *Session) angleState(mono device.Stamp) AngleState {
 	a := AngleState{Source: s.o.Setup.AngleSource}
-	if m := s.armed; m != nil && m.unattended && time.Now().Before(m.until) {
-		a.ArmedUntil = &m.until
+	if s.o.Motion != nil {
+		if until := s.o.Motion.Interlock.PlannedUntil(); !until.IsZero() {
+			a.ArmedUntil = &until
+		}
 	}
 	if s.encoder == nil {
 		return a

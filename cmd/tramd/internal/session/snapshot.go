@@ -89,7 +89,11 @@ const (
 	Idle    SweepPhase = "idle"    // none asked for
 	Waiting SweepPhase = "waiting" // asked for; the arm has not moved, or a device is missing
 	Turning SweepPhase = "turning" // readings are being taken
-	Fitting SweepPhase = "fitting" // all readings are in
+
+	Returning SweepPhase = "returning" // all readings are in; a program still moves the arm: keep clear
+	Stopping  SweepPhase = "stopping"  // a program's arm is being stopped or retracted: keep clear
+
+	Fitting SweepPhase = "fitting" // all readings are in, and the arm stands
 )
 
 // SweepState is the sweep in hand.

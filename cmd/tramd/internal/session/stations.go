@@ -35,7 +35,8 @@ func (j *job) took(s *Session, r sweep.StationReading) {
 		j.live.Add(p)
 	}
 	if j.motion != nil {
-		j.motion.Taken()
+		j.motion.runner.Taken() // after the last the arm is moved back, and the run ends when it stands
+		return
 	}
 	if j.stations.Done() {
 		s.end(Finished, "")

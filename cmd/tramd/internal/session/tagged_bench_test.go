@@ -121,7 +121,7 @@ func benchTagged(b *testing.B, tc taggedCase) taggedTimes {
 	for _, d := range r.devices {
 		until(b, func() bool { return d.Status().State == device.StateLive })
 	}
-	if _, err := r.s.Start(r.ctx, MaxTurns, "check"); err != nil {
+	if _, err := r.s.Start(r.ctx, sweep.MaxTurns, "check"); err != nil {
 		b.Fatal(err)
 	}
 	before := cpu(b)

@@ -21,7 +21,6 @@ type Do string
 const (
 	Note   Do = "note"   // log it
 	Begin  Do = "begin"  // take the check; Facts.Taking follows it from now on
-	Stop   Do = "stop"   // stop it, retract, end the run as failed with this text
 	Skip   Do = "skip"   // the slot brings no check: none is due
 	Missed Do = "missed" // report it: nobody was there
 	GaveUp Do = "gaveup" // report it: it was not begun, or it failed for good
@@ -42,13 +41,12 @@ type Checker struct {
 	plan Plan
 	keep schedule.Keeper
 
-	state   state
-	slot    schedule.Slot
-	held    time.Time // since when all conditions have held; zero: they do not
-	hinder  string    // what was last said to be in the way, without figures
-	tries   int
-	again   time.Time // when the second try begins
-	stopped string    // why a stop was asked for
+	state  state
+	slot   schedule.Slot
+	held   time.Time // since when all conditions have held; zero: they do not
+	hinder string    // what was last said to be in the way, without figures
+	tries  int
+	again  time.Time // when the second try begins
 }
 
 // New makes a checker. last is up to when slots have been given out, as Last gave it before a restart.
@@ -149,7 +147,7 @@ func (c *Checker) prepare(f Facts, do doer) {
 		do(Done, name, "dry run: the check of %s would begin now", name)
 		return
 	}
-	c.state, c.stopped = taking, ""
+	c.state = taking
 	c.tries++
 	do(Begin, name, "the check of %s begins", name)
 }
@@ -168,22 +166,15 @@ func (c *Checker) watch(f Facts, do doer) {
 		t = &Taking{Ended: true, Why: "it came to no end that was told of"}
 	}
 	if !t.Ended {
-		if why := c.plan.alarmed(f); why != "" && c.stopped == "" {
-			c.stopped = why
-			do(Stop, name, "stopped: %s", why)
-		}
-		return
+		return // what moves the arm watches it; what does not sees a lost device by itself
 	}
-	if t.OK && c.stopped == "" {
+	if t.OK {
 		c.state = waiting
 		do(Done, name, "the check of %s is run %d", name, t.Run)
 		return
 	}
 	why := t.Why
-	if c.stopped != "" {
-		why = c.stopped
-	}
-	if c.plan.Retry && c.tries < 2 && c.stopped == "" && !t.Hazard {
+	if c.plan.Retry && c.tries < 2 && !t.Hazard {
 		c.state, c.again = pausing, f.Now.Add(c.plan.RetryAfter)
 		do(Note, name, "the check of %s failed: %s; once more in %v", name, why, c.plan.RetryAfter)
 		return

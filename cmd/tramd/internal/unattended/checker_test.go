@@ -59,8 +59,6 @@ func (s *shop) run(d time.Duration) []string {
 				s.begun++
 				s.f.Taking = &Taking{Run: 7}
 				s.endAt = s.f.Now.Add(s.after)
-			case Stop:
-				s.f.Taking = &Taking{Run: 7, Ended: true, Why: "stopped", Hazard: true}
 			}
 		}
 		if taken {
@@ -102,9 +100,8 @@ func TestEachConditionHoldsItBack(t *testing.T) {
 		says  string
 		final bool
 	}{
-		"not armed":            {func(f *Facts) { f.ArmedUntil = time.Time{} }, "it is not armed", true},
-		"armed till yesterday": {func(f *Facts) { f.ArmedUntil = monday.Add(-8 * time.Hour) }, "the arming ran out at 2026-03-01 21:59:00", true},
-		"the machine is busy":  {func(f *Facts) { f.Machine = "it answered \"RUN\"" }, "does not say that it is idle: it answered", false},
+		"barred for good":      {func(f *Facts) { f.Barred = Bar{"it is not armed: tramd arm", true} }, "it is not armed", true},
+		"barred for now":       {func(f *Facts) { f.Barred = Bar{Why: "the machine does not say that it is idle"} }, "does not say that it is idle", false},
 		"a sweep by hand":      {func(f *Facts) { f.Busy = "run 6 is being taken" }, "run 6 is being taken", false},
 		"silent":               {func(f *Facts) { f.Gauges[0].Live = false }, "indicator arm sends nothing", false},
 		"below its travel":     {func(f *Facts) { f.Gauges[0].MM = 0.05 }, "outside its travel: 0.050 mm", false},
@@ -150,7 +147,7 @@ func TestWhatDoesNotHoldIsWaitedForAndTheWarmUpBeginsAnew(t *testing.T) {
 	s := newShop(t, plan())
 	s.wrong = func(s *shop) {
 		since := s.f.Now.Sub(monday.Add(time.Minute))
-		s.f.Machine = map[bool]string{true: "no answer"}[since < 3*time.Minute]
+		s.f.Barred = Bar{Why: map[bool]string{true: "the machine does not say that it is idle: no answer"}[since < 3*time.Minute]}
 		s.f.Gauges[0].SpanMM = map[bool]float64{true: 0.1, false: 0.001}[since >= 4*time.Minute && since < 4*time.Minute+10*time.Second]
 	}
 	want(t, s.run(20*time.Minute),
@@ -161,33 +158,6 @@ func TestWhatDoesNotHoldIsWaitedForAndTheWarmUpBeginsAnew(t *testing.T) {
 		"06:04:10 note: all conditions hold",
 		"06:06:10 begin",
 		"06:07:10 done")
-}
-
-// While the arm moves, anything unexpected stops it, and it is not tried again.
-func TestAnythingUnexpectedStopsIt(t *testing.T) {
-	for name, tc := range map[string]struct {
-		spoil func(f *Facts)
-		says  string
-	}{
-		"the arming runs out": {func(f *Facts) { f.ArmedUntil = f.Now }, "no longer armed"},
-		"disarmed":            {func(f *Facts) { f.ArmedUntil = time.Time{} }, "no longer armed"},
-		"outside its travel":  {func(f *Facts) { f.Gauges[0].MM = 0.91 }, "outside its travel"},
-		"silent":              {func(f *Facts) { f.Gauges[0].Live = false }, "sends nothing"},
-	} {
-		t.Run(name, func(t *testing.T) {
-			s := newShop(t, plan())
-			s.wrong = func(s *shop) {
-				if s.begun == 1 && s.f.Now.Sub(monday) > 3*time.Minute+30*time.Second {
-					tc.spoil(&s.f)
-				}
-			}
-			got := s.run(30 * time.Minute)
-			want(t, got[:5], "06:00:00 note", "06:00:00 note", "06:02:00 begin", "06:02:31 stop: stopped: ", "06:02:32 gaveup: the check of 2026-03-02 06:00 failed: ")
-			if !strings.Contains(got[3], tc.says) || !strings.Contains(got[4], tc.says) || s.begun != 1 || len(got) != 5 {
-				t.Errorf("begun %d times:\n%s", s.begun, strings.Join(got, "\n"))
-			}
-		})
-	}
 }
 
 func TestOneMoreTry(t *testing.T) {
@@ -318,7 +288,7 @@ func TestWithoutMotion(t *testing.T) {
 	p := plan()
 	p.Moves, p.WarmUp = false, 0
 	s := newShop(t, p)
-	s.f.ArmedUntil, s.f.Machine = time.Time{}, "nobody asked it"
+	s.f.ArmedUntil, s.f.Barred = time.Time{}, Bar{Why: "nobody asked it"}
 	want(t, s.run(time.Hour), "06:00:00 note", "06:00:00 note: all conditions hold", "06:00:00 begin", "06:01:00 done")
 }
 

@@ -28,14 +28,12 @@ func (p Plan) hindered(f Facts) *hindrance {
 	switch {
 	case !f.ClockSet:
 		return &hindrance{text: "the clock is not set"}
-	case p.Moves && f.ArmedUntil.IsZero():
-		return &hindrance{"it is not armed: tramd arm", true}
-	case p.Moves && !f.ArmedUntil.After(f.Now):
-		return &hindrance{fmt.Sprintf("the arming ran out at %s: tramd arm", f.ArmedUntil.Format(time.DateTime)), true}
+	case p.Moves && f.Barred.Final:
+		return &hindrance{f.Barred.Why, true}
 	case f.Busy != "":
 		return &hindrance{text: f.Busy}
-	case p.Moves && f.Machine != "":
-		return &hindrance{text: "the machine does not say that it is idle: " + f.Machine}
+	case p.Moves && f.Barred.Why != "":
+		return &hindrance{text: f.Barred.Why}
 	case len(f.Gauges) == 0:
 		return &hindrance{"there is no indicator", true}
 	}
@@ -89,22 +87,6 @@ func (p Plan) gauge(g Gauge) string {
 		return fmt.Sprintf("indicator %s sends nothing", g.Name)
 	case (p.MinMM != 0 || p.MaxMM != 0) && !(g.MM >= p.MinMM && g.MM <= p.MaxMM):
 		return fmt.Sprintf("indicator %s is outside its travel: %.3f mm, allowed are %.3f to %.3f mm", g.Name, g.MM, p.MinMM, p.MaxMM)
-	}
-	return ""
-}
-
-// alarmed says why a check that is being taken must be stopped; "" while it need not.
-func (p Plan) alarmed(f Facts) string {
-	if !p.Moves {
-		return "" // nothing moves by our doing, and the sweep itself knows when a device is lost
-	}
-	if !f.ArmedUntil.After(f.Now) {
-		return "it is no longer armed"
-	}
-	for _, g := range f.Gauges {
-		if why := p.gauge(g); why != "" {
-			return why
-		}
 	}
 	return ""
 }

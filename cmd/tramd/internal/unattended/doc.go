@@ -8,7 +8,8 @@
 // clock is set, every indicator is alive, inside its travel and still, and nothing else is being measured. What does not hold
 // is waited for as long as the patience lasts; then the check is given up, and why is said.
 //
-// While it moves, the arming, the indicators and the travel are watched; anything unexpected stops it. A check that was
+// While it moves, packages interlock and motion watch the arming, the machine and the indicators; anything unexpected stops
+// it. A check that was
 // stopped for safety is not tried again; one that failed otherwise is, once. What was missed is told of and never made up for:
 // nothing begins to move because the power came back.
 package unattended

@@ -6,7 +6,7 @@ import "time"
 type Plan struct {
 	When       When
 	Hours      float64       // of the spindle since the last check; 0: they do not count
-	Moves      bool          // a stepped program turns the arm; else somebody or something else does
+	Moves      bool          // a stepped program turns the arm, and is stopped by its own watch; else somebody or something else does
 	DryRun     bool          // everything but the check itself
 	Retry      bool          // one more try after a failure
 	RetryAfter time.Duration // how long after
@@ -30,13 +30,19 @@ const (
 type Facts struct {
 	Now        time.Time
 	ClockSet   bool
-	ArmedUntil time.Time // zero: not armed
-	Machine    string    // why the machine is not known to be idle; empty: it says that it is. Only of use where Moves
+	ArmedUntil time.Time // zero: not armed. It is for what is said beforehand; Barred decides
+	Barred     Bar       // why the arm may not be moved now, where Moves
 	Busy       string    // what else is being measured; empty: nothing
 	Gauges     []Gauge
 	NextCheck  *time.Time // by the drift model; nil: it cannot say
 	Hours      *float64   // of the spindle since the last check; nil: not known
 	Taking     *Taking    // the check that was begun; nil once its end was told of
+}
+
+// Bar is why the arm may not be moved, as package interlock has it; the zero Bar lets it.
+type Bar struct {
+	Why   string
+	Final bool // waiting does not cure it
 }
 
 // Gauge is an indicator.

@@ -4,15 +4,14 @@ import (
 	"context"
 	"net/http"
 	"strconv"
+
+	"tramd/sweep"
 )
 
 var (
 	noSweeps  = problem{http.StatusServiceUnavailable, "sweeps cannot be steered from here: the daemon was started without them"}
 	noRecords = problem{http.StatusServiceUnavailable, "there is no store to read: the log of the daemon says why"}
 )
-
-// maxTurns bounds what may be asked for in one sweep; a hand gets tired long before.
-const maxTurns = 100
 
 func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	in := struct {
@@ -27,8 +26,8 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	purpose, err := words("purpose", in.Purpose, 1, 40)
 	switch {
 	case err != nil:
-	case in.Turns < 1 || in.Turns > maxTurns:
-		err = problem{http.StatusBadRequest, "turns: write a whole number from 1 to " + strconv.Itoa(maxTurns)}
+	case in.Turns < 1 || in.Turns > sweep.MaxTurns:
+		err = problem{http.StatusBadRequest, "turns: write a whole number from 1 to " + strconv.Itoa(sweep.MaxTurns)}
 	case s.Sweeps == nil:
 		err = noSweeps
 	default:

@@ -155,9 +155,9 @@ func (f *shop) StartMotion(_ context.Context, key, purpose string) (int64, error
 	return 8, f.note("start motion %q %s", key, purpose)
 }
 
-func (f *shop) StartHeldMotion(_ context.Context, key, purpose string) (int64, error) {
-	return 8, f.note("start held motion %q %s", key, purpose)
-}
+func (f *shop) Hold(_ context.Context, key string) error { return f.note("hold %q", key) }
+
+func (f *shop) LetGo(_ context.Context, key string) error { return f.note("let go %q", key) }
 
 func (f *shop) HoldMotion(_ context.Context, run int64) error { return f.note("hold %d", run) }
 

@@ -79,6 +79,8 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("POST /api/v1/motion/arm", s.changes(s.armMotion))
 	mux.HandleFunc("DELETE /api/v1/motion/arm", s.changes(s.disarmMotion))
 	mux.HandleFunc("POST /api/v1/motion/start", s.changes(s.startMotion))
+	mux.HandleFunc("POST /api/v1/motion/hold", s.changes(s.holdKey))
+	mux.HandleFunc("POST /api/v1/motion/release", s.changes(s.letGoKey))
 	mux.HandleFunc("POST /api/v1/motion/hold/{id}", s.changes(s.holdMotion))
 	mux.HandleFunc("POST /api/v1/imports", s.changes(s.importSweep))
 	mux.HandleFunc("GET /api/v1/events", s.limitReads(s.answer(s.events)))

@@ -24,6 +24,8 @@ func TestChangingNeedsALogin(t *testing.T) {
 		{method: "POST", path: "/api/v1/motion/arm"},
 		{method: "DELETE", path: "/api/v1/motion/arm"},
 		{method: "POST", path: "/api/v1/motion/start", body: `{"key":"k"}`},
+		{method: "POST", path: "/api/v1/motion/hold", body: `{"key":"k"}`},
+		{method: "POST", path: "/api/v1/motion/release", body: `{"key":"k"}`},
 		{method: "POST", path: "/api/v1/imports?name=x&at=2026-03-02T07:30:00Z"},
 		{method: "POST", path: "/api/v1/sweeps/7/redo"},
 		{method: "POST", path: "/api/v1/sweeps/7/reading", body: `{"text":"0.1"}`},

@@ -4,7 +4,7 @@ import (
 	"net/http"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/interlock"
 )
 
 var noMotion = problem{http.StatusServiceUnavailable, "motion cannot be steered from here: the daemon was started without it"}
@@ -45,15 +45,18 @@ func (s *server) disarmMotion(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, map[string]bool{"armed": false})
 }
 
-// startMotion is the second act. {"held": true} is for a terminal: see holdMotion.
+// startMotion is the second act. Whoever starts a motion holds it: by holdKey, or by holdMotion.
 func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		Key     string `json:"key"`
 		Purpose string `json:"purpose"`
 		Held    bool   `json:"held"`
 		warmth
-	}{Purpose: "check"}
+	}{Purpose: "check", Held: true}
 	err := decode(r, &in)
+	if err == nil && !in.Held {
+		err = problem{http.StatusBadRequest, "held: leave it out; every motion that somebody starts is held, by /api/v1/motion/hold"}
+	}
 	if err == nil {
 		in.Key, err = words("key", in.Key, 1, 100)
 	}
@@ -67,16 +70,42 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	start := s.Motion.StartMotion
-	if in.Held {
-		start = s.Motion.StartHeldMotion
-	}
-	run, err := start(r.Context(), in.Key, in.Purpose)
+	run, err := s.Motion.StartMotion(r.Context(), in.Key, in.Purpose)
 	if err != nil {
 		s.fail(w, err)
 		return
 	}
 	s.begun(w, run)
+}
+
+// holdKey takes a sign of life of the owner of a key, before the start or after it.
+func (s *server) holdKey(w http.ResponseWriter, r *http.Request) { s.byKey(w, r, true) }
+
+// letGoKey stops the motion of a key, or keeps it from being started.
+func (s *server) letGoKey(w http.ResponseWriter, r *http.Request) { s.byKey(w, r, false) }
+
+func (s *server) byKey(w http.ResponseWriter, r *http.Request, hold bool) {
+	var in struct {
+		Key string `json:"key"`
+	}
+	err := decode(r, &in)
+	if err == nil {
+		in.Key, err = words("key", in.Key, 1, 100)
+	}
+	switch {
+	case err != nil:
+	case s.Motion == nil:
+		err = noMotion
+	case hold:
+		err = s.Motion.Hold(r.Context(), in.Key)
+	default:
+		err = s.Motion.LetGo(r.Context(), in.Key)
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, map[string]bool{"held": hold})
 }
 
 // holdMotion is a request that lasts as long as the terminal which began the motion of a run: its body brings a byte now and
@@ -97,7 +126,7 @@ func (s *server) holdMotion(w http.ResponseWriter, r *http.Request) {
 	ctl := http.NewResponseController(w)
 	sign := make([]byte, 16)
 	for {
-		_ = ctl.SetReadDeadline(time.Now().Add(2 * session.HoldFor)) // where there are no deadlines the session's own clock decides
+		_ = ctl.SetReadDeadline(time.Now().Add(2 * interlock.HoldFor)) // where there are no deadlines the session's own clock decides
 		n, err := r.Body.Read(sign)
 		if n > 0 && s.Motion.HoldMotion(r.Context(), run) != nil {
 			break // the motion is over

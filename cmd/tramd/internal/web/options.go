@@ -77,8 +77,11 @@ type Motion interface {
 	Arm(ctx context.Context, unattended time.Duration) (session.Armed, error)
 	Disarm(ctx context.Context) error
 	StartMotion(ctx context.Context, key, purpose string) (run int64, err error)
-	// What a terminal starts stops when the terminal goes away: it holds the motion by signs of life.
-	StartHeldMotion(ctx context.Context, key, purpose string) (run int64, err error)
+
+	// Whoever starts a motion holds it by signs of life; without one in time, or let go, the arm is stopped. The page names the
+	// key, a terminal the run.
+	Hold(ctx context.Context, key string) error
+	LetGo(ctx context.Context, key string) error
 	HoldMotion(ctx context.Context, run int64) error
 	LetGoMotion(run int64)
 }

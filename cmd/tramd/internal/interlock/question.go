@@ -1,4 +1,4 @@
-package daemon
+package interlock
 
 import (
 	"bufio"
@@ -11,17 +11,19 @@ import (
 	"time"
 )
 
-// idleQuestion asks a motion controller whether the machine does nothing, before anything is moved.
-type idleQuestion struct {
-	open   func(context.Context) (io.ReadWriteCloser, error)
-	ask    string         // with its line end
-	answer *regexp.Regexp // of a whole line: the machine is idle
-	quiet  time.Duration  // after the port was opened: some controllers begin anew then
-	within time.Duration  // for the answer
+// Question asks a motion controller whether the machine does nothing, before anything is moved.
+type Question struct {
+	Open   func(context.Context) (io.ReadWriteCloser, error)
+	Ask    string               // with its line end
+	Answer *regexp.Regexp       // of a whole line: the machine is idle
+	Quiet  time.Duration        // after the port was opened: some controllers start again then
+	Within time.Duration        // for the answer
+	Clock  func() time.Duration // runs on while the computer sleeps
 
 	mu     sync.Mutex
-	asking chan struct{} // closed when the answer is in; nil: nobody asks
-	at     time.Time     // of the last answer
+	asking chan struct{} // closed when the answer is in; nil: no question is out
+	was    bool          // there was an answer
+	at     time.Duration // of the last one
 	why    string        // it was not that the machine is idle; empty: it was
 }
 
@@ -31,18 +33,18 @@ const (
 	idleGood  = 45 * time.Second
 )
 
-// state says why the machine is not known to be idle, "" when it is, and asks anew where the last answer grows old. It never
+// state says why the machine is not known to be idle, "" when it is, and asks again where the last answer grows old. It never
 // waits.
-func (q *idleQuestion) state(ctx context.Context, now time.Time) string {
+func (q *Question) state(ctx context.Context, now time.Duration) string {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	age := now.Sub(q.at)
-	if q.asking == nil && (age < 0 || age > idleAgain || q.at.IsZero()) {
+	age := now - q.at
+	if q.asking == nil && (!q.was || age > idleAgain) {
 		q.asking = make(chan struct{})
 		go q.question(ctx, q.asking)
 	}
 	switch {
-	case q.at.IsZero() || age < 0 || age > idleGood:
+	case !q.was || age > idleGood:
 		return "it has not answered yet"
 	case q.why != "":
 		return q.why
@@ -50,8 +52,8 @@ func (q *idleQuestion) state(ctx context.Context, now time.Time) string {
 	return ""
 }
 
-// settle waits until nobody holds the controller's line to ask.
-func (q *idleQuestion) settle() {
+// settle waits until no question holds the controller's line.
+func (q *Question) settle() {
 	q.mu.Lock()
 	asking := q.asking
 	q.mu.Unlock()
@@ -60,34 +62,34 @@ func (q *idleQuestion) settle() {
 	}
 }
 
-func (q *idleQuestion) question(ctx context.Context, done chan struct{}) {
+func (q *Question) question(ctx context.Context, done chan struct{}) {
 	why := ""
 	if err := q.once(ctx); err != nil {
 		why = err.Error()
 	}
 	q.mu.Lock()
-	q.at, q.why, q.asking = time.Now(), why, nil
+	q.was, q.at, q.why, q.asking = true, q.Clock(), why, nil
 	q.mu.Unlock()
 	close(done)
 }
 
 // once asks; nil says that the machine is idle.
-func (q *idleQuestion) once(ctx context.Context) error {
-	line, err := q.open(ctx)
+func (q *Question) once(ctx context.Context) error {
+	line, err := q.Open(ctx)
 	if err != nil {
 		return err
 	}
 	closing := sync.OnceValue(line.Close)
 	defer closing()
-	limit, cancel := context.WithTimeout(ctx, q.quiet+q.within)
+	limit, cancel := context.WithTimeout(ctx, q.Quiet+q.Within)
 	defer cancel()
 	defer context.AfterFunc(limit, func() { _ = closing() })() // ends a read that nothing comes of
 	select {
 	case <-limit.Done():
 		return limit.Err()
-	case <-time.After(q.quiet):
+	case <-time.After(q.Quiet):
 	}
-	if _, err := io.WriteString(line, q.ask); err != nil {
+	if _, err := io.WriteString(line, q.Ask); err != nil {
 		return fmt.Errorf("it cannot be asked: %w", err)
 	}
 	heard := ""
@@ -95,7 +97,7 @@ func (q *idleQuestion) once(ctx context.Context) error {
 	lines.Split(anyLine)
 	for lines.Scan() {
 		if text := lines.Text(); text != "" {
-			if q.answer.MatchString(text) {
+			if q.Answer.MatchString(text) {
 				return nil
 			}
 			heard = text

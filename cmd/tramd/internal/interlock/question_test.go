@@ -1,4 +1,4 @@
-package daemon
+package interlock
 
 import (
 	"bufio"
@@ -13,6 +13,8 @@ import (
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
+
+	"tramd/cmd/tramd/internal/clock"
 )
 
 // controller is the far end of a line that answers each question as it is told.
@@ -58,29 +60,29 @@ func TestTheMachineIsAskedWhetherItIsIdle(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			asked := make(chan string, 1)
-			q := &idleQuestion{ask: "state\n", answer: regexp.MustCompile(`^(?:state idle)$`), within: 300 * time.Millisecond,
-				open: controller(t, func(ask string) string { asked <- ask; return tc.answer })}
-			if why := q.state(t.Context(), time.Now()); why != "it has not answered yet" {
+			q := &Question{Clock: clock.SinceBoot, Ask: "state\n", Answer: regexp.MustCompile(`^(?:state idle)$`), Within: 300 * time.Millisecond,
+				Open: controller(t, func(ask string) string { asked <- ask; return tc.answer })}
+			if why := q.state(t.Context(), clock.SinceBoot()); why != "it has not answered yet" {
 				t.Errorf("before it was asked: %q", why)
 			}
 			q.settle()
-			if why := q.state(t.Context(), time.Now()); !strings.HasPrefix(why, tc.says) || (why == "") != (tc.says == "") {
+			if why := q.state(t.Context(), clock.SinceBoot()); !strings.HasPrefix(why, tc.says) || (why == "") != (tc.says == "") {
 				t.Errorf("got %q, want %q", why, tc.says)
 			}
 			if ask := <-asked; ask != "state" {
 				t.Errorf("it was asked %q", ask)
 			}
-			// An answer grows old, and a clock that was put back makes none.
-			if why := q.state(t.Context(), time.Now().Add(time.Minute)); why != "it has not answered yet" {
+			// An answer grows old.
+			if why := q.state(t.Context(), clock.SinceBoot()+time.Minute); why != "it has not answered yet" {
 				t.Errorf("a minute later: %q", why)
 			}
 			q.settle()
 		})
 	}
-	q := &idleQuestion{open: func(context.Context) (io.ReadWriteCloser, error) { return nil, errors.New("no such port") }}
-	q.state(t.Context(), time.Now())
+	q := &Question{Clock: clock.SinceBoot, Open: func(context.Context) (io.ReadWriteCloser, error) { return nil, errors.New("no such port") }}
+	q.state(t.Context(), clock.SinceBoot())
 	q.settle()
-	if why := q.state(t.Context(), time.Now()); why != "no such port" {
+	if why := q.state(t.Context(), clock.SinceBoot()); why != "no such port" {
 		t.Errorf("got %q", why)
 	}
 }
