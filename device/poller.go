@@ -19,6 +19,8 @@ type poller struct {
 	mu    sync.Mutex
 	ports []*polled
 	bell  int // an eventfd that ends a wait; valid while there are ports
+
+	ppoll func([]unix.PollFd, *unix.Timespec, *unix.Sigset_t) (int, error) // nil: the kernel's
 }
 
 // thePoller is one for the process: devices that know nothing of each other share its wake-ups. It runs while a port is open.
@@ -131,9 +133,20 @@ func (l *poller) run(bell int) {
 			ts := unix.NsecToTimespec(int64(wait))
 			timeout = &ts
 		}
-		_, err := unix.Ppoll(fds, timeout, nil)
+		_, err := l.wait(fds, timeout)
 		now = Now()
-		if err != nil { // EINTR: nothing is known of the ports; what came is found the next time round
+		switch {
+		case errors.Is(err, unix.EINTR): // nothing is known of the ports; what came is found the next time round
+			continue
+		case err != nil:
+			// The kernel has no memory, or too many are open. Waiting is not possible, reading is: look at each port now and then.
+			time.Sleep(unwaited)
+			now = Now()
+			for _, p := range ports {
+				if !p.ended {
+					p.read(buf, now, false)
+				}
+			}
 			continue
 		}
 		if fds[0].Revents != 0 {
@@ -147,6 +160,16 @@ func (l *poller) run(bell int) {
 			}
 		}
 	}
+}
+
+// unwaited is how often ports are looked at while the kernel cannot wait for them.
+const unwaited = 10 * time.Millisecond
+
+func (l *poller) wait(fds []unix.PollFd, timeout *unix.Timespec) (int, error) {
+	if l.ppoll != nil {
+		return l.ppoll(fds, timeout, nil)
+	}
+	return unix.Ppoll(fds, timeout, nil)
 }
 
 // read takes what a port holds. called says that its bytes woke the poller.

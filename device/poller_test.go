@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"tramd/device/devicetest"
 )
 
@@ -146,4 +148,48 @@ func TestPortsReadTogether(t *testing.T) {
 	time.Sleep(300 * time.Millisecond)
 	lines[0].Write([]byte("007\n"))
 	wait(t, "a line after the stream", func() bool { return devices[0].Status().Readings == 2*n+1 })
+}
+
+// A kernel that cannot wait for the ports is not asked without a pause, and what comes is still read.
+func TestPortsAreReadWhereTheKernelCannotWait(t *testing.T) {
+	var asked atomic.Int64
+	l := &poller{ppoll: func([]unix.PollFd, *unix.Timespec, *unix.Sigset_t) (int, error) {
+		asked.Add(1)
+		return 0, unix.ENOMEM
+	}}
+	var ends [2]int
+	if err := unix.Pipe2(ends[:], unix.O_NONBLOCK|unix.O_CLOEXEC); err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(ends[0])
+	got := make(chan string, 8)
+	p := plannedPort(50, false, 0)
+	p.fd = ends[0]
+	p.take = func(b []byte, _ arrival) int { got <- string(b); return 1 }
+	if err := l.add(p); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := unix.Write(ends[1], []byte("0.123\n")); err != nil {
+		t.Fatal(err)
+	}
+	select {
+	case text := <-got:
+		if text != "0.123\n" {
+			t.Errorf("read %q", text)
+		}
+	case <-time.After(5 * time.Second):
+		t.Fatal("nothing was read")
+	}
+	began, before := time.Now(), asked.Load()
+	time.Sleep(300 * time.Millisecond)
+	if n := asked.Load() - before; n > 2+time.Since(began).Milliseconds()/8 {
+		t.Errorf("asked %d times in %v", n, time.Since(began))
+	}
+	unix.Close(ends[1])
+	select {
+	case <-p.lost:
+	case <-time.After(5 * time.Second):
+		t.Error("its end was not noticed")
+	}
+	l.remove(p)
 }

@@ -100,6 +100,7 @@ func numericKeys() map[string]numericKey {
 		"program.open_s":           {table: program, rest: arm + moved, meant: size},
 		"program.retract_s":        {table: program, rest: arm + moved},
 		"program.silent_s":         {table: program, rest: arm + moved},
+		"program.frozen_deg":       {table: program, rest: arm + moved, meant: size},
 
 		"sweep.turns":         {table: "[sweep]\n"},
 		"sweep.idle_s":        {table: "[sweep]\n"},

@@ -67,7 +67,10 @@ func (t *thermometer) run(ctx context.Context) {
 	}
 	failing := false
 	for {
-		c, err := readTemperature(t.file)
+		c, err := t.read(ctx)
+		if ctx.Err() != nil {
+			return
+		}
 		if err == nil {
 			t.mu.Lock()
 			t.celsius, t.at = c, time.Now()
@@ -86,6 +89,26 @@ func (t *thermometer) run(ctx context.Context) {
 			return
 		case <-time.After(temperatureEvery):
 		}
+	}
+}
+
+// read reads the file, for as long as ctx lasts. A file that hangs in the kernel is left behind at the end, and holds up neither
+// a reload nor a stop.
+func (t *thermometer) read(ctx context.Context) (celsius float64, err error) {
+	type reading struct {
+		celsius float64
+		err     error
+	}
+	came := make(chan reading, 1)
+	go func() {
+		c, err := readTemperature(t.file)
+		came <- reading{c, err}
+	}()
+	select {
+	case r := <-came:
+		return r.celsius, r.err
+	case <-ctx.Done():
+		return 0, ctx.Err()
 	}
 }
 

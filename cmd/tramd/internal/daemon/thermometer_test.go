@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"context"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -9,6 +10,8 @@ import (
 	"time"
 
 	"tramd/store"
+
+	"golang.org/x/sys/unix"
 )
 
 func TestTemperatureFiles(t *testing.T) {
@@ -87,4 +90,27 @@ func TestRunsAreStoredWithTheTemperature(t *testing.T) {
 	if c := stored().TemperatureC; c != nil {
 		t.Errorf("an old one was stored: %v", *c)
 	}
+}
+
+// A file that never answers holds up no end.
+func TestATemperatureThatHangsHoldsUpNothing(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "temp1_input")
+	if err := unix.Mkfifo(file, 0o600); err != nil { // opened for reading it waits for a writer
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan struct{})
+	go func() { defer close(ended); (&thermometer{file: file, log: slog.New(slog.DiscardHandler)}).run(ctx) }()
+	time.Sleep(20 * time.Millisecond)
+	cancel()
+	select {
+	case <-ended:
+	case <-time.After(5 * time.Second):
+		t.Error("it waits for the file")
+	}
+	w, err := os.OpenFile(file, os.O_WRONLY, 0) // lets the read go
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Close()
 }

@@ -43,7 +43,7 @@ func faults() []fault {
 	return []fault{
 		{name: "a person stops it", do: func(f *floor) { f.r.Stop("given up") }, says: "given up"},
 		{name: "the button is let go", do: func(f *floor) { f.lock.LetGo(f.key) }, says: "was let go"},
-		{name: "no sign of life any more", do: set(func(f *floor) { f.held = false }), within: interlock.HoldFor + soonAfter, says: "no sign came", moves: 2},
+		{name: "no sign of life any more", do: set(func(f *floor) { f.held = false }), within: interlock.HoldFor + soonAfter, says: "no sign came", moves: 5},
 		{name: "disarmed", do: func(f *floor) { f.lock.Disarm() }, says: "disarmed"},
 		{name: "a planned check is disarmed", do: func(f *floor) { f.lock.Disarm() }, says: "disarmed", planned: true},
 		{name: "the arming of planned checks runs out", do: func(*floor) {}, says: "ran out", planned: true, runsOut: true},

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -57,10 +59,48 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	see(`!document.querySelector("#motion").hidden && document.querySelector("#motion-cautions").innerText.includes("Keep clear of the arm")`)
 	see(`document.querySelector("#motion-plan").textContent.includes("2 commands") && document.querySelector("#motion-plan").textContent.includes("M0")`)
 	shot("motion-390")
-	do(`(document.querySelector("#motion-name").value = "yes", document.querySelector("#motion button").click() ?? true)`)
+	name := func(word string) {
+		do(fmt.Sprintf(`(f => { f.value = %q; f.dispatchEvent(new Event("input")); return true })(document.querySelector("#motion-name"))`, word))
+	}
+	name("yes")
+	see(`document.querySelector("#motion-hold").disabled`)
+	do(`document.querySelector("#motion").requestSubmit() ?? true`)
 	see(`document.querySelector("#answer").textContent.includes("nothing moves")`)
 	s.did(t, "arm 0s")
-	do(`(document.querySelector("#motion-name").value = "wren", document.querySelector("#motion button").click() ?? true)`)
-	s.did(t, `start motion "k" check`)
-	see(`document.querySelector("#motion").hidden`)
+	name("wren")
+	see(`!document.querySelector("#motion-hold").disabled`)
+	do(`document.querySelector("#motion").requestSubmit() ?? true`) // a key pressed by habit is no hold
+	see(`document.querySelector("#answer").textContent.includes("keep it pressed")`)
+	s.did(t, "arm 0s")
+	press := func(kind string) {
+		do(fmt.Sprintf(`document.querySelector("#motion-hold").dispatchEvent(new KeyboardEvent(%q, { key: " ", bubbles: true, cancelable: true }))||true`, kind))
+	}
+	// Whatever ends the hold lets the motion go, by a request that outlives the page.
+	for _, end := range []string{
+		`document.querySelector("#motion-hold").dispatchEvent(new KeyboardEvent("keyup", { key: " " })) || true`,
+		`document.querySelector("#motion-hold").dispatchEvent(new Event("pointercancel")) || true`,
+		`document.querySelector("#motion-hold").dispatchEvent(new Event("blur")) || true`,
+		`dispatchEvent(new Event("blur")) || true`,
+		`dispatchEvent(new Event("pagehide")) || true`,
+		`document.dispatchEvent(new Event("freeze")) || true`,
+	} {
+		press("keydown")
+		see(`document.querySelector("#answer").textContent.includes("Run 8 has begun")`)
+		if first := s.shop.first(`start motion "k" check`); first == "" || !strings.HasPrefix(first, "hold") {
+			t.Errorf("before the start: %q, want a sign of life", first)
+		}
+		s.did(t, `hold "k"`)
+		do(end)
+		s.did(t, `let go "k"`)
+		see(`document.querySelector("#motion").hidden && document.querySelector("#answer").textContent.includes("You let go")`)
+		do(`document.querySelector("#start").click() ?? true`)
+		s.did(t, "arm 0s")
+		see(`!document.querySelector("#motion").hidden`)
+		name("wren")
+		see(`!document.querySelector("#motion-hold").disabled`)
+	}
+	press("keydown")
+	see(`document.querySelector("#answer").textContent.includes("Run 8 has begun")`)
+	do(`location.reload() ?? true`)
+	s.did(t, `let go "k"`)
 }

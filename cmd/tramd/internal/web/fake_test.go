@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -58,6 +59,16 @@ func (f *shop) last() string {
 		return ""
 	}
 	return f.calls[len(f.calls)-1]
+}
+
+// first is the call before the first one of that text.
+func (f *shop) first(call string) string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if i := slices.Index(f.calls, call); i > 0 {
+		return f.calls[i-1]
+	}
+	return ""
 }
 
 // before is the call before the last.

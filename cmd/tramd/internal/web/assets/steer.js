@@ -2,10 +2,12 @@
 import { byId, make, setText } from './dom.js';
 import { on, send } from './api.js';
 import { acknowledged } from './caution.js';
+import { holder } from './hold.js';
 import { change, fresh, idle, may, state } from './state.js';
 import { t } from './t.js';
 
 let armed = null; // what the daemon said when motion was armed: the first of two acts
+let thumb = null; // holds the motion: the second
 
 export function steer({ snap, advice }) {
   const free = may();
@@ -35,7 +37,8 @@ export function steer({ snap, advice }) {
   byId('typed').hidden = !typed || idle();
   byId('put').disabled = !here || !snap.sweep.wanted;
   setText(byId('typed-what'), snap.sweep.wanted ? t('typed.of', { indicator: snap.sweep.wanted }) : t('typed.reading'));
-  byId('motion').hidden = !armed || !free || !idle();
+  byId('motion').hidden = !armed || !free || !(idle() || thumb?.holds());
+  byId('motion-hold').disabled = !thumb?.holds() && byId('motion-name').value.trim() !== snap.machine;
   byId('moved-log').disabled = !free;
   byId('logout-row').hidden = !state.may.may_change || !state.may.password_set;
   byId('login-open').hidden = state.may.may_change || !state.may.password_set;
@@ -55,7 +58,7 @@ async function arm() {
   setText(byId('motion-plan'), `${t('motion.plan', { n: armed.commands.length, s: Math.round(armed.about_s), stop: armed.stop })}${retract(armed)}`);
   const mine = armed;
   setTimeout(() => { // the daemon forgets it then too
-    if (armed === mine) armed = null;
+    if (armed === mine && !thumb?.holds()) armed = null;
     change();
   }, 58000);
   return t('motion.armed');
@@ -80,14 +83,23 @@ export function wireSteer() {
     byId('options').open = false;
     return t('begun', begun);
   });
-  on('motion', 'submit', async () => {
-    const key = armed?.key;
+  on('motion', 'submit', () => { // Enter in the field: the button must be held
     const name = byId('motion-name').value.trim();
-    if (name !== state.snap.machine) return t('motion.name.wrong', { name });
-    armed = null;
-    byId('motion-name').value = '';
-    const begun = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...warmth() });
-    return t('motion.begun', { ...begun, stop: t('abandon') });
+    return name === state.snap.machine ? t('motion.hold.how') : t('motion.name.wrong', { name });
+  });
+  byId('motion-name').addEventListener('input', () => change());
+  thumb = holder(byId('motion-hold'), {
+    key: () => armed?.key,
+    start: async (key) => {
+      const begun = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...warmth() });
+      setText(byId('answer'), t('motion.begun', begun));
+    },
+    ended: (why) => {
+      armed = null; // one arming, one motion
+      byId('motion-name').value = '';
+      setText(byId('answer'), why ? t('motion.hold.lost', { why: why.message }) : t('motion.hold.gone'));
+      change();
+    },
   });
   on('take', 'click', async () => {
     await send('POST', `${run()}/take`);
