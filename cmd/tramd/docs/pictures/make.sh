@@ -15,10 +15,10 @@ fi
 tools=$(mktemp -d)
 trap 'kill "${demo:-}" 2>/dev/null || true; rm -rf "$tools"' EXIT
 (cd "$top" && go build -tags "$TAGS" -trimpath -o "$tools/shots" ./cmd/tramd/internal/screenshots)
-"$top/bin/tramd" demo --listen 127.0.0.1:0 2>"$tools/log" >/dev/null &
+"$top/bin/tramd" demo --listen 127.0.0.1:0 >"$tools/log" 2>&1 &
 demo=$!
 for _ in $(seq 600); do
-	url=$(sed -n 's/^Page: \(http[^ ]*\)\/ .*/\1/p' "$tools/log")
+	url=$(sed -n "s,^linnet.* \(http[^ ]*\)/\$,\1,p" "$tools/log")
 	[ -n "$url" ] && break
 	sleep 0.1
 done
