@@ -1,6 +1,9 @@
 package motion
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Indicator is what the readings of one indicator must do while the arm is moved.
 type Indicator struct {
@@ -23,13 +26,7 @@ func (r *Readings) add(mm float64) {
 		*r = Readings{1, mm, mm, mm}
 		return
 	}
-	// Written so that a NaN stays.
-	if !(mm >= r.Low) {
-		r.Low = mm
-	}
-	if !(mm <= r.High) {
-		r.High = mm
-	}
+	r.Low, r.High = math.Min(r.Low, mm), math.Max(r.High, mm) // a NaN stays
 	r.Now = mm
 }
 
