@@ -203,9 +203,10 @@ func (x fault) judge(f *floor, at time.Duration) string {
 	}
 	end := f.ends[0]
 	stop := slices.IndexFunc(f.got, func(s sent) bool { return s.text == "M0" })
+	known := at + min(x.shows, 30*time.Millisecond) // the next reading, or the next look at the clock
 	moves := 0
 	for i, s := range f.got {
-		if s.at > at && s.text != "M0" && (stop < 0 || i < stop) {
+		if s.at > known && s.text != "M0" && (stop < 0 || i < stop) {
 			moves++
 		}
 	}
