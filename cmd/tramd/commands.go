@@ -41,7 +41,7 @@ type commandLine struct {
 	Show   showCmd   `cmd:"" group:"look" help:"Show one stored run."`
 	Drift  driftCmd  `cmd:"" group:"look" help:"Say from a history of checks whether the machine drifts, since when, and when to check next."`
 	Report reportCmd `cmd:"" group:"look" help:"Write one HTML file that prints: history, forecast, control chart, and how often to check, for the machine's manual."`
-	Export exportCmd `cmd:"" group:"look" help:"Write a stored run's readings (CSV) or all of it (JSON)."`
+	Export exportCmd `cmd:"" group:"look" help:"Write a stored run's readings (CSV) or all of it (JSON), or the checks of the whole record (OpenMetrics)."`
 	Refit  refitCmd  `cmd:"" group:"look" help:"Fit stored runs again with today's model; old results stay."`
 
 	Setup    setupCmd    `cmd:"" group:"setup" help:"Ask for all a configuration needs, find the ports and how the indicator speaks, and write it."`

@@ -68,6 +68,7 @@ func TestDocumentsShowCommandsThatThereAre(t *testing.T) {
 				continue
 			}
 			shown++
+			line, _, _ = strings.Cut(line, " > ") // where the shell writes it to
 			var cl commandLine
 			parser, err := kong.New(&cl, kong.Name("tramd"), kong.Vars{"model": defaultModel}, kong.Exit(func(int) {}), kong.Writers(io.Discard, io.Discard))
 			if err != nil {

@@ -28,6 +28,10 @@ var examples = map[string][]example{
 		{"tramd fit --radius 120 --tolerance 0.02/300 sweep.csv", "a recorded sweep with an arm of 120 mm"},
 		{"tramd fit --json --config linnet.toml mon.csv tue.csv", "two sweeps with linnet's setup, one JSON object a line"},
 	},
+	"stack": {
+		{"tramd stack", "spindle, travels and table together, from the record"},
+		{"tramd stack --json measured.json", "the same from relations of your own"},
+	},
 	"import": {
 		{"tramd import --at '2026-03-02 07:30' sweep.csv", "store a sweep that was recorded elsewhere"},
 	},
@@ -71,6 +75,7 @@ var examples = map[string][]example{
 	"export": {
 		{"tramd export 12 > run12.csv", "the readings of run 12"},
 		{"tramd export 12 --json > run12.json", "run, setup, result and readings"},
+		{"tramd export --openmetrics --every 4m > linnet.om", "all checks, for Prometheus"},
 	},
 	"refit": {
 		{"tramd refit 12 13", "what today's model makes of two old runs"},

@@ -2,6 +2,8 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
+	"time"
 
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/store"
@@ -10,11 +12,25 @@ import (
 
 type exportCmd struct {
 	storeFlag
-	ID   int64 `arg:"" help:"The run."`
-	JSON bool  `name:"json" help:"Run, setup, result and readings as one JSON object instead of CSV."`
+	ID          int64         `arg:"" optional:"" help:"The run."`
+	JSON        bool          `name:"json" help:"Run, setup, result and readings as one JSON object instead of CSV."`
+	OpenMetrics bool          `name:"openmetrics" help:"All checks of the record as OpenMetrics with timestamps, for promtool tsdb create-blocks-from openmetrics."`
+	Every       time.Duration `placeholder:"DURATION" help:"With --openmetrics: repeat each value so often until the next check, as scrapes would have found it. 4m lets dashboards draw lines."`
 }
 
 func (c *exportCmd) Run(e *env) error {
+	switch {
+	case c.OpenMetrics && (c.ID != 0 || c.JSON):
+		return usageError{errors.New("--openmetrics writes the whole record: leave out the run and --json")}
+	case c.Every != 0 && !c.OpenMetrics:
+		return usageError{errors.New("--every belongs to --openmetrics")}
+	case c.Every != 0 && c.Every < time.Second:
+		return usageError{errors.New("--every must be a second at least, such as 4m")}
+	case c.OpenMetrics:
+		return c.openMetrics(e, time.Now())
+	case c.ID == 0:
+		return usageError{errors.New("name the run, such as tramd export 12, or --openmetrics for the checks of the whole record")}
+	}
 	return c.withRun(e, c.ID, func(s *store.Store, r store.Run) error { return c.export(e, s, r) })
 }
 

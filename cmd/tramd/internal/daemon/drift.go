@@ -16,8 +16,11 @@ import (
 const (
 	drawnChecks = 800
 	keptChecks  = 4000
-	reliability = 0.95
+	reliability = Reliability
 )
+
+// Reliability is the chance that the machine is still within its tolerance at the next check.
+const Reliability = 0.95
 
 // drifting works out what the stored checks come to, again after each change of the record, on a goroutine of its own:
 // nobody who measures or looks waits for it.
@@ -173,9 +176,15 @@ func (k *drifting) show() {
 		k.d.session.SetDrift(nil, next, why)
 		return
 	}
+	state := DriftState(k.tracker)
+	k.d.session.SetDrift(state, next, why)
+}
+
+// DriftState returns what the metrics and the alarms say of a tracker's drift.
+func DriftState(t *drift.Tracker) *session.DriftState {
 	state := &session.DriftState{Alarms: []session.Alarm{}}
-	for i, x := range k.tracker.Now() {
-		if x == nil || k.tracker.Checks() < 3 {
+	for i, x := range t.Now() {
+		if x == nil || t.Checks() < 3 {
 			continue
 		}
 		rate := x.Rate
@@ -185,12 +194,12 @@ func (k *drifting) show() {
 			state.NodRate = &rate
 		}
 	}
-	for _, al := range a.Alarms {
+	for _, al := range t.Alarms() {
 		state.Alarms = append(state.Alarms, session.Alarm{
 			Kind: string(al.Kind), Axis: al.Axis, Since: al.Since, Size: al.SizeMMPerM, Text: al.Text(),
 		})
 	}
-	k.d.session.SetDrift(state, next, why)
+	return state
 }
 
 // uncheckedChore is the time since when the record has waited for its first check.

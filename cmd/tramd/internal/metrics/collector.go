@@ -34,8 +34,13 @@ type Collector struct{ o Options }
 // NewCollector makes the collector of one machine.
 func NewCollector(o Options) *Collector { return &Collector{o: o} }
 
+// named is what each Desc was made of, since a Desc keeps it to itself.
+var named = map[*prometheus.Desc]struct{ name, help string }{}
+
 func desc(name, help string, labels ...string) *prometheus.Desc {
-	return prometheus.NewDesc(name, help, append([]string{"machine"}, labels...), nil)
+	d := prometheus.NewDesc(name, help, append([]string{"machine"}, labels...), nil)
+	named[d] = struct{ name, help string }{name, help}
+	return d
 }
 
 var (
