@@ -128,6 +128,10 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	waitState(t, s, "all readings in, none of them stored", func(snap *session.Snapshot) bool {
 		return snap.Sweep.Phase == session.Fitting && snap.Sweep.Stored <= stored+1000
 	})
+	waitSaid(t, sw, "The run cannot be stored") // the person at the terminal, too, who would wait for a result
+	if text := sw.err.String(); !strings.Contains(text, "no room left") {
+		t.Errorf("the sweep does not name the disk: %s", text)
+	}
 	makeRoom()
 	if got := sw.wait(); got != exitOutside {
 		t.Fatalf("exit status %d: %s", got, sw.err.String())

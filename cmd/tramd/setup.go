@@ -59,9 +59,16 @@ func (c *setupCmd) Run(e *env) error {
 	if err := (&configCheckCmd{File: file}).Run(e); err != nil {
 		return err
 	}
+	if cfg, err := config.Load(file); err == nil && cfg.Angle.Source == config.SourceEncoder && cfg.Angle.ZeroDeg == nil {
+		fmt.Fprint(e.out, zeroAsked)
+	}
 	_, err = fmt.Fprintf(e.out, "Next: tramd doctor --config %[1]s, then tramd run --config %[1]s\n", file)
 	return err
 }
+
+// zeroAsked is said of an encoder whose zero is not written: it can be pointed only once the daemon reads it.
+const zeroAsked = "Where 0 degrees of the encoder is, is not known yet. The first `tramd sweep` asks for it before it measures: " +
+	"point the arm to the right, press; turn it towards the back, press. Until then a lean has a size and no direction, and there is no advice.\n"
 
 // finder listens as `tramd identify` does, but never asks: nothing is written to a port whose owner is not known yet.
 func finder(e *env) setup.Finder {

@@ -34,6 +34,9 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	if said, err := setUp(false); err == nil || !strings.Contains(err.Error(), "--force") || strings.Contains(said, "Name of the machine") {
 		t.Errorf("%v\n%s", err, said)
 	}
+	if strings.Contains(said, "0 degrees of the encoder") {
+		t.Errorf("a zero is spoken of where there is no encoder: %s", said)
+	}
 	// It came while the questions were asked.
 	if err := writeConfig(file, "x", false); err == nil {
 		t.Error("a file that came meanwhile was written over")
@@ -76,5 +79,18 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 	}
 	if ind := cfg.Indicators[0]; ind.Frame == "text" || ind.Port != line.Path || !strings.Contains(out.String(), "Found:") {
 		t.Errorf("%s: frame %q\n%s", stream.Name, ind.Frame, out.String())
+	}
+}
+
+// An encoder's zero can be pointed only once its port is read, so setup says who will ask for it.
+func TestSetupSaysWhoAsksForTheZero(t *testing.T) {
+	var out strings.Builder
+	answers := strings.Join([]string{"wren", "", "encoder", "", "", "n", "", "120", "", "", "n", "tcp://192.0.2.7:4001", "", "4096", "", "", "/srv/wren.db", "", ""}, "\n")
+	c := &setupCmd{File: filepath.Join(t.TempDir(), "wren.toml"), roots: madeUpSys(t)}
+	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
+		t.Fatalf("%v\n%s", err, out.String())
+	}
+	if said := out.String(); !strings.Contains(said, "The first `tramd sweep` asks for it") || !strings.Contains(said, "towards the back") {
+		t.Error(said)
 	}
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -99,13 +100,14 @@ func watchRun(ctx context.Context, cl *client.Client, id int64, source string, i
 	restore := steer(watch, source, cl, id, in, show)
 	defer restore()
 	seen, others := false, 0
+	var last session.SweepState
 	err := cl.Live(watch, func(s *session.Snapshot) bool {
 		if s.Sweep.Run != id {
 			// The first states may still be from before the start.
 			others++
 			return !seen && others < 10
 		}
-		seen = true
+		seen, last = true, s.Sweep
 		show.state(s)
 		return true
 	})
@@ -120,9 +122,20 @@ func watchRun(ctx context.Context, cl *client.Client, id int64, source string, i
 		if source == config.SourceProgram { // nobody may be watching the arm any more
 			_ = cl.AbandonSweep(after, id)
 		}
-		return store.Run{}, err
+		return store.Run{}, ofGone(err, id, last)
 	}
-	return endedRun(after, cl, id)
+	run, err := endedRun(after, cl, id)
+	return run, ofGone(err, id, last)
+}
+
+// ofGone adds to the news that the daemon went away what was kept of the run, and how it is seen.
+func ofGone(err error, run int64, last session.SweepState) error {
+	if !errors.Is(err, client.ErrGone) && !errors.Is(err, client.ErrNoDaemon) {
+		return err
+	}
+	return fmt.Errorf("the daemon went away during run %d. At least %d of its %d readings were on disk and are kept; what came in the last "+
+		"second may be missing. When the daemon runs again (tramd run, or its service), see them with `tramd show %d`, and begin a new sweep",
+		run, last.Stored, last.Readings, run)
 }
 
 // endedRun waits until the run's end is in the store.

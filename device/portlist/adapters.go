@@ -70,7 +70,7 @@ func List(r Roots) ([]Port, error) {
 		return nil, fmt.Errorf("cannot list serial ports: %w; tramd looks for them in the kernel's own listing, which must be mounted", err)
 	}
 	var ports []Port
-	consoles := strings.Fields(attribute(filepath.Join(class, "console/active")))
+	consoles := consoles(r)
 	for _, e := range entries {
 		if p, ok := look(r, filepath.Join(class, e.Name()), e.Name()); ok {
 			for _, c := range consoles {
@@ -86,6 +86,19 @@ func List(r Roots) ([]Port, error) {
 		ports[i].Notes = notes(ports, i)
 	}
 	return ports, nil
+}
+
+// consoles lists the terminals that the kernel writes its messages to, by node: those in use now, and those its command line
+// names, since an adapter that is plugged in later becomes one too.
+func consoles(r Roots) []string {
+	out := strings.Fields(attribute(filepath.Join(r.Sys, "class/tty/console/active")))
+	for _, word := range strings.Fields(attribute(filepath.Join(r.Proc, "cmdline"))) {
+		if name, ok := strings.CutPrefix(word, "console="); ok {
+			name, _, _ = strings.Cut(name, ",") // what follows is its speed
+			out = append(out, strings.TrimPrefix(name, "/dev/"))
+		}
+	}
+	return out
 }
 
 // look reads one entry of the class. Consoles and terminals of windows have no device behind them.

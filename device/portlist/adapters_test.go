@@ -251,3 +251,15 @@ func FuzzAttributesNeverSteerATerminal(f *testing.F) {
 		}
 	})
 }
+
+// A console that the kernel's command line names counts, though it is not in use yet: an adapter that comes later becomes one.
+func TestTheCommandLineNamesConsoles(t *testing.T) {
+	m := newMachine(t)
+	m.tty("ttyUSB0", m.plug(usb{"1-1", "0403", "6001", "LN7", "Bridge"}, "00"))
+	m.tty("ttyUSB1", m.plug(usb{"1-2", "0403", "6001", "LN8", "Bridge"}, "00"))
+	m.write(filepath.Join(m.Proc, "cmdline"), "root=/dev/sda1 console=tty0 console=ttyUSB1,115200n8 quiet\n")
+	ports, err := List(m.Roots)
+	if err != nil || len(ports) != 2 || ports[0].Console || !ports[1].Console {
+		t.Errorf("%+v %v", ports, err)
+	}
+}

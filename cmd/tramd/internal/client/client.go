@@ -15,6 +15,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"tramd/cmd/tramd/internal/interlock"
@@ -25,6 +26,19 @@ import (
 
 // ErrNoDaemon means that nobody answers at the socket.
 var ErrNoDaemon = errors.New("no daemon answers")
+
+// ErrGone means that a daemon answered and then ended or was killed, before it had said all.
+var ErrGone = errors.New("the daemon went away while it answered")
+
+// goneInstead returns ErrGone for the errors of a connection that ended at its other end; their own words tell a person nothing.
+func goneInstead(err error) error {
+	for _, sign := range []error{io.EOF, io.ErrUnexpectedEOF, syscall.ECONNRESET, syscall.EPIPE} {
+		if errors.Is(err, sign) {
+			return ErrGone
+		}
+	}
+	return err
+}
 
 // Client is a way to one daemon.
 type Client struct {
@@ -77,7 +91,7 @@ func (c *Client) do(ctx context.Context, method, path string, in any) (*http.Res
 		if errors.Is(err, ErrNoDaemon) {
 			return nil, fmt.Errorf("%w at %s; start it with `tramd run --config FILE`", ErrNoDaemon, c.socket)
 		}
-		return nil, err
+		return nil, goneInstead(err)
 	}
 	if resp.StatusCode >= 300 {
 		defer resp.Body.Close()
@@ -99,7 +113,7 @@ func (c *Client) call(ctx context.Context, method, path string, in, out any) err
 	if out == nil {
 		return nil
 	}
-	return json.NewDecoder(resp.Body).Decode(out)
+	return goneInstead(json.NewDecoder(resp.Body).Decode(out))
 }
 
 // StartSweep begins an attended sweep and gives its run.
@@ -297,5 +311,8 @@ func (c *Client) Live(ctx context.Context, fn func(*session.Snapshot) (more bool
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	return errors.Join(errors.New("the daemon went away"), lines.Err())
+	if err := goneInstead(lines.Err()); err != nil {
+		return err
+	}
+	return ErrGone
 }

@@ -102,3 +102,24 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// One look shows every mistake: keys that are not known, and values that cannot be.
+func TestEveryMistakeIsShownAtOnce(t *testing.T) {
+	text := strings.NewReplacer("radius_mm = 120.0", "radius = 120.0", `tolerance = "0.02/300"`, `tolerance = "some"`,
+		"counts_per_turn = 4096", "counts_per_turn = -4096\nzero_dge = 3").Replace(minimum)
+	_, err := Parse("linnet.toml", []byte(text))
+	if err == nil {
+		t.Fatal("it was taken")
+	}
+	last := 0
+	for _, want := range []string{":4: machine.tolerance", `unknown key "indicator.radius"; did you mean "radius_mm"?`, "angle.counts_per_turn", `unknown key "angle.zero_dge"; did you mean "zero_deg"?`} {
+		at := strings.Index(err.Error(), want)
+		if at < last {
+			t.Errorf("%q is not said, or not in the order of the lines:\n%v", want, err)
+		}
+		last = max(at, last)
+	}
+	if n := strings.Count(err.Error(), "\n") + 1; n != 4 {
+		t.Errorf("%d mistakes are said, of four:\n%v", n, err)
+	}
+}

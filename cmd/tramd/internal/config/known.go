@@ -47,12 +47,21 @@ func fieldsOf(t reflect.Type) map[string]reflect.Type {
 	return out
 }
 
-// closest finds the known word within two slips of the pen, or "".
+// closest finds the known word within two slips of the pen, or the shortest that goes on where the word ends, as where the
+// unit was left off; "" when there is none.
 func closest(word string, known []string) string {
 	best, bestD := "", 3
 	for _, k := range known {
 		if d := slips(word, k); d < bestD && d < len(k) {
 			best, bestD = k, d
+		}
+	}
+	if best != "" {
+		return best
+	}
+	for _, k := range known {
+		if strings.HasPrefix(k, word+"_") && (best == "" || len(k) < len(best)) {
+			best = k
 		}
 	}
 	return best

@@ -6,6 +6,7 @@ import (
 	"os"
 	"reflect"
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 
@@ -58,12 +59,11 @@ func Load(path string) (*Config, error) {
 
 // Parse decodes and validates the text of a file; name is used in messages only.
 func Parse(name string, text []byte) (*Config, error) {
-	var c Config
-	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
-	if err := d.Decode(&c); err != nil {
-		return nil, decodeMistakes(name, err)
+	c, found, err := decode(name, text)
+	if err != nil {
+		return nil, err
 	}
-	v := &validator{name: name, at: indexLines(text), told: map[string]bool{}}
+	v := &validator{name: name, at: indexLines(text), told: map[string]bool{}, found: found}
 	numbers := numbersOf("", reflect.ValueOf(&c).Elem(), false, v.at, nil)
 	c.setDefaults()
 	v.config(&c)
@@ -73,6 +73,42 @@ func Parse(name string, text []byte) (*Config, error) {
 		return nil, v.found
 	}
 	return &c, nil
+}
+
+// decode returns what the text says, and the keys that no table has: what else is wrong is found all the same, so that one
+// look shows everything. Text that is no TOML, or a value of the wrong kind, ends it.
+func decode(name string, text []byte) (c Config, found Mistakes, err error) {
+	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
+	if err = d.Decode(&c); err == nil {
+		return c, nil, nil
+	}
+	var strict *toml.StrictMissingError
+	unknown := errors.As(err, &strict)
+	if err = decodeMistakes(name, err); !unknown || !errors.As(err, &found) {
+		return c, nil, err
+	}
+	c = Config{} // a strict decoder may stop short of the end
+	if e := toml.Unmarshal(asMeant(text, strict), &c); e != nil {
+		return c, nil, err // what was meant stands there already: say what was written
+	}
+	return c, found, nil
+}
+
+// asMeant returns the text with misspelt keys put right, so that a slip of the pen does not bring "missing" as well.
+func asMeant(text []byte, strict *toml.StrictMissingError) []byte {
+	rows := strings.SplitAfter(string(text), "\n")
+	for _, e := range slices.Backward(strict.Errors) { // from the end, so that columns before it stay
+		key := e.Key()
+		word := key[len(key)-1]
+		best := closest(word, knownKeys(strings.Join(key[:len(key)-1], ".")))
+		row, col := e.Position()
+		if best == "" || row < 1 || row > len(rows) || col < 1 || col > len(rows[row-1]) {
+			continue
+		}
+		line := rows[row-1]
+		rows[row-1] = line[:col-1] + strings.Replace(line[col-1:], word, best, 1)
+	}
+	return []byte(strings.Join(rows, ""))
 }
 
 func decodeMistakes(name string, err error) error {

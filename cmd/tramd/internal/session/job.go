@@ -168,11 +168,24 @@ func (j *job) flush(s *Session, now time.Time) {
 	}
 }
 
+// sayEnding says what a run that takes no more readings waits for.
+func (j *job) sayEnding(s *Session) string {
+	switch _, err := s.archive.state(); {
+	case j.awaits || j.run == 0:
+		return "All readings are in. Working out the result."
+	case err != nil:
+		return fmt.Sprintf("The run cannot be stored, so it has not ended: %v. Make room on the disk, or mend it; what was read stays in "+
+			"memory, and storing is tried each second. Do not stop the daemon: that loses what is not stored (%d of %d readings are).",
+			err, j.durable.Load(), j.points.n)
+	}
+	return "All readings are in. Storing the result."
+}
+
 // say tells the person what to do next.
 func (j *job) say(s *Session) string {
 	switch {
 	case j.phase == Fitting:
-		return "All readings are in. Working out the result."
+		return j.sayEnding(s)
 	case j.motion != nil: // what the arm does comes before all else
 		return j.motion.says
 	case s.missing() != "":

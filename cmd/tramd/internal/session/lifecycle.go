@@ -287,14 +287,15 @@ func (s *Session) fitDone(f fitted) {
 // conclude hands the run's end to the archivist; the sweep is over once that is on disk.
 func (s *Session) conclude(end Ending) {
 	j := s.job
+	n := j.points.n
 	s.archive.add(writing{run: j.run, end: &end, done: func() {
+		s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", n, "why", end.Why) // when the daemon stops, too
 		// An error here means the session has stopped; nobody is left to tell.
 		_ = s.ask(context.Background(), func() { s.concluded(j, end) })
 	}})
 }
 
 func (s *Session) concluded(j *job, end Ending) {
-	s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", j.points.n, "why", end.Why)
 	s.counts[RunKey{j.kind, string(end.Outcome)}]++
 	if end.Result != nil && end.Outcome == Finished {
 		if j.kind == Sweeping {

@@ -3,6 +3,7 @@ package setup
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"tramd/cmd/tramd/internal/config"
@@ -31,6 +32,12 @@ type Options struct {
 
 // Interview asks for everything and gives the machine's name and the text of its configuration.
 func Interview(ctx context.Context, a *Asker, o Options) (name, text string, err error) {
+	o.Ports = slices.DeleteFunc(slices.Clone(o.Ports), func(x portlist.Port) bool {
+		if x.Console {
+			a.say("%s is left out of the lists: the kernel writes its messages to it.", x.Name)
+		}
+		return x.Console
+	})
 	p := newPlan()
 	p.indicators = []indicator{newIndicator("/dev/indicator")}
 	for _, step := range []func() error{

@@ -130,7 +130,7 @@ func about(p portlist.Port) string {
 		s += fmt.Sprintf("; in use by %s (pid %d)", x.Name, x.PID)
 	}
 	for _, n := range p.Notes {
-		if n.Code == "console" || n.Code == "twin" {
+		if n.Code == "twin" {
 			s += "; " + n.Text
 		}
 	}

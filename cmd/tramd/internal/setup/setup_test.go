@@ -160,3 +160,18 @@ func FuzzAnswersNeverMakeABadConfiguration(f *testing.F) {
 		}
 	})
 }
+
+// A port that the kernel writes to is none for an instrument.
+func TestAConsoleIsNoPortToChoose(t *testing.T) {
+	ports := append([]portlist.Port{{Name: "/dev/ttyAMA0", Node: "/dev/ttyAMA0", Console: true}}, bench...)
+	_, text, said, err := interview(t, Options{Ports: ports}, "", "", "", "", "", "", "120", "", "", "", "", "", "", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := parsed(t, text).Indicators[0].Port; got != bench[0].Name {
+		t.Errorf("the proposed port is %s", got)
+	}
+	if strings.Contains(said, "  1  /dev/ttyAMA0") || !strings.Contains(said, "/dev/ttyAMA0 is left out") {
+		t.Error(said)
+	}
+}
