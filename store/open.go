@@ -36,6 +36,7 @@ type Store struct {
 	cutShort bool    // there was something in the write-ahead log when it was opened
 	w        *sql.DB // one connection; nil when opened for reading only
 	r        *sql.DB
+	waiting  *waiting // for room, to be opened; nil: it is open
 
 	sound    map[string]string // by table: the condition under which a row is as it was written
 	onDamage func(Damaged)
@@ -63,13 +64,13 @@ func Open(ctx context.Context, path string, o Options) (*Store, error) {
 	}
 	lock, err := takeLock(path)
 	if err != nil {
-		return nil, err
+		return nil, wasFull(path, err)
 	}
 	s := o.store(path)
 	s.lock = lock
 	if err := s.open(ctx, o); err != nil {
 		_ = s.Close()
-		return nil, err
+		return nil, wasFull(path, err)
 	}
 	lock.mark()
 	return s, nil
@@ -171,16 +172,30 @@ func (s *Store) Close() error {
 		if s.r != nil { // first, for an open reader keeps the log from being emptied
 			errs = append(errs, s.r.Close())
 		}
-		if s.w != nil {
+		if s.w != nil && s.waiting == nil {
 			if err := s.Checkpoint(context.Background()); err != nil {
 				s.log.Warn("the write-ahead log stays beside the database; nothing is lost", "err", err)
 			}
+		}
+		if s.w != nil {
 			errs = append(errs, s.w.Close())
 		}
 		errs = append(errs, s.lock.release())
 		s.closeErr = errors.Join(errs...)
 	})
 	return s.closeErr
+}
+
+// Fold does what Checkpoint does where there is something in the log, and says whether the file alone holds everything now. It
+// does not where a reader is at work: call it again later.
+func (s *Store) Fold(ctx context.Context) (done bool, err error) {
+	if !hasLog(s.path) {
+		return true, nil
+	}
+	if err := s.Checkpoint(ctx); err != nil {
+		return false, err
+	}
+	return !hasLog(s.path), nil
 }
 
 // Checkpoint moves the write-ahead log into the database file and empties it. It may take long on a slow card: call it
@@ -256,6 +271,8 @@ func probe(path string, flags int) error {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("store %s: there is no such file; check the path, or start the daemon once, which makes it: %w", path, err)
+	case isFull(err):
+		return fmt.Errorf("store %s: %w", path, err)
 	case err != nil && flags != os.O_RDONLY:
 		return fmt.Errorf("store %s: %w: %w; give the user this runs as the right to write it, or another path", path, ErrReadOnly, err)
 	case err != nil:

@@ -304,3 +304,121 @@ print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM
 		t.Errorf("the readings after the next start: %d %.300s", code, text)
 	}
 }
+
+// The disk is full when the daemon starts: it shows and measures what it can, says in health, metrics and page what is wrong,
+// refuses a sweep with the cause, and stores by itself once there is room.
+func TestADaemonStartsOnAFullDisk(t *testing.T) {
+	if !mayMount(t) {
+		return
+	}
+	disk := smallDisk(t, "4m")
+	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	makeRoom := fillDisk(t, disk)
+	d := s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	waitState(t, s, "the trouble shown", func(snap *session.Snapshot) bool {
+		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space") && strings.Contains(snap.Troubles["record"], "free some space")
+	})
+	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(text, "no room left") {
+		t.Errorf("health with a full disk: %d %s", code, text)
+	}
+	text := get(t, "http://"+s.page+"/metrics")
+	for _, want := range []string{`tramd_store_ok{machine="linnet"} 0`, `tramd_trouble{kind="record",machine="linnet"} 1`, "tramd_indicator_metres{"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %s in the metrics:\n%s", want, text)
+		}
+	}
+	if code, _ := status(t, "http://"+s.page+"/"); code != http.StatusOK {
+		t.Errorf("the page: %d", code)
+	}
+	refused := program(t, "sweep", "--config", s.config)
+	if got := refused.wait(); got == 0 || !strings.Contains(refused.err.String(), "free some space") {
+		t.Errorf("a sweep with a full disk: status %d, %s", got, refused.err.String())
+	}
+	makeRoom()
+	for began := time.Now(); !strings.Contains(d.err.String(), "there is room for the record now"); time.Sleep(50 * time.Millisecond) {
+		if time.Since(began) > 60*time.Second {
+			t.Fatal("the record is not opened")
+		}
+	}
+	for began := time.Now(); ; time.Sleep(50 * time.Millisecond) { // the parts start anew, which ends every stream
+		resp, err := http.Get("http://" + s.page + "/healthz")
+		if err == nil {
+			resp.Body.Close()
+			if resp.StatusCode == http.StatusOK {
+				break
+			}
+		}
+		if time.Since(began) > 60*time.Second {
+			t.Fatalf("not well again: %v %+v", err, resp)
+		}
+	}
+	waitState(t, s, "both ports live", func(snap *session.Snapshot) bool { return snap.Store.OK && snap.Troubles["record"] == "" && live(snap) })
+	sw := program(t, "sweep", "--config", s.config, "--json")
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	sw.wait()
+	var r swept
+	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil {
+		t.Fatalf("%v: %s\n%s", err, sw.err.String(), d.err.String())
+	}
+	checkStored(t, s, r)
+}
+
+// A copy of tramd.db alone, taken beside the running daemon some seconds after a sweep, holds that sweep.
+func TestACopyOfTheFileAloneHoldsTheSweep(t *testing.T) {
+	t.Parallel()
+	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	s.daemon(t)
+	waitState(t, s, "both ports live", live)
+	sw := program(t, "sweep", "--config", s.config)
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	time.Sleep(11 * time.Second) // a sweep takes longer than the daemon looks away
+	m.turn(t)
+	sw.wait()
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	for began := time.Now(); ; time.Sleep(500 * time.Millisecond) {
+		text, err := os.ReadFile(filepath.Join(s.dir, "tramd.db"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(copied, text, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		out, err := exec.Command("python3", "-c", `import sqlite3, sys
+print(sqlite3.connect("file:" + sys.argv[1] + "?immutable=1", uri=True).execute("SELECT outcome, readings FROM run").fetchall())`, copied).CombinedOutput()
+		if err == nil && strings.Contains(string(out), "finished") {
+			return
+		}
+		if time.Since(began) > 40*time.Second {
+			t.Fatalf("the copy holds %s (%v)", out, err)
+		}
+	}
+}
+
+// The look for known vulnerabilities takes the toolchain of the Makefile, also when it is begun by hand.
+func TestTheVulnerabilityCheckTakesTheMakefilesToolchain(t *testing.T) {
+	t.Parallel()
+	makefile, err := os.ReadFile("../../Makefile")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, closed, _ := strings.Cut(string(makefile), "CLOSED   := ")
+	closed, _, _ = strings.Cut(closed, "\n")
+	dir := t.TempDir()
+	fake, said := filepath.Join(dir, "go"), filepath.Join(dir, "said")
+	if err := os.WriteFile(fake, []byte("#!/bin/sh\necho \"$1 $GOTOOLCHAIN\" >>"+said+"\n"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command("./vulncheck.sh")
+	cmd.Env = append(os.Environ(), "GO="+fake, "GOTOOLCHAIN=local")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	text, err := os.ReadFile(said)
+	if err != nil || closed == "" || !strings.Contains(string(text), "run "+closed+"\n") {
+		t.Errorf("it ran %q with %v, want the toolchain %q", text, err, closed)
+	}
+}

@@ -11,6 +11,9 @@ import (
 // choresAfter is how long after the start the chores wait: a start has enough to do.
 const choresAfter = 2 * time.Minute
 
+// foldEvery is how often it is seen whether a sweep has ended, after which the write-ahead log is folded into the record.
+const foldEvery = 10 * time.Second
+
 // doChores looks once a minute whether there is something to be done that nobody waits for: a backup, old readings to let
 // go. Nothing is begun while a sweep is in hand.
 func (d *Daemon) doChores(ctx context.Context) {
@@ -24,10 +27,14 @@ func (d *Daemon) doChores(ctx context.Context) {
 	}
 	wait := time.NewTimer(choresAfter)
 	defer wait.Stop()
+	fold := time.NewTicker(foldEvery)
+	defer fold.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
+		case <-fold.C:
+			c.foldAfterRun(ctx)
 		case <-wait.C:
 			c.look(ctx)
 			wait.Reset(time.Minute)

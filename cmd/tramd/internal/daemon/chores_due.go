@@ -15,6 +15,7 @@ type choreStore interface {
 	SetChore(ctx context.Context, name string, at time.Time) error
 	Backup(ctx context.Context, folder string, o store.BackupOptions) (file string, gone []string, err error)
 	DropReadings(ctx context.Context, before time.Time) ([]int64, error)
+	Fold(ctx context.Context) (done bool, err error)
 }
 
 // chores are what the daemon does for its record now and then.
@@ -33,6 +34,10 @@ type chores struct {
 	tried   time.Time // the last backup
 	dropped time.Time // when there was last nothing to let go
 	failing bool
+
+	busy     bool      // a sweep was in hand, and the log is not folded in yet
+	folded   time.Time // when the log was last
+	unfolded bool      // the write-ahead log could not be folded in the last time
 }
 
 // backupAgain is how long after a backup that failed the next is tried.
@@ -44,6 +49,9 @@ const backupChore = "backup"
 func (c *chores) look(ctx context.Context) {
 	if !c.idle() {
 		return
+	}
+	if c.now().Sub(c.folded) >= foldAtLeast {
+		c.fold(ctx)
 	}
 	if c.backupDue(ctx) {
 		c.makeBackup(ctx)
@@ -100,6 +108,34 @@ func (c *chores) makeBackup(ctx context.Context) {
 	c.failing = false
 	c.trouble("backup", "")
 	c.log.Info("backed up", "file", file, "removed", gone, "took", c.now().Sub(c.tried).Round(time.Millisecond))
+}
+
+// foldAtLeast is how long what is stored between sweeps, such as the spindle's hours each minute, may stay in the log: a fold
+// writes it once more.
+const foldAtLeast = 10 * time.Minute
+
+// foldAfterRun folds the log in where a sweep has ended since the last time.
+func (c *chores) foldAfterRun(ctx context.Context) {
+	switch {
+	case !c.idle():
+		c.busy = true
+	case c.busy:
+		c.busy = false
+		c.fold(ctx)
+	}
+}
+
+// fold moves the write-ahead log into the record's own file, so that a copy of that file alone holds all that was stored.
+func (c *chores) fold(ctx context.Context) {
+	done, err := c.store.Fold(ctx)
+	if err == nil && !done {
+		c.busy = true // a reader was at work: again soon
+	}
+	c.folded = c.now()
+	if err != nil && !c.unfolded {
+		c.log.Warn("the write-ahead log stays beside the record; nothing is lost", "error", err)
+	}
+	c.unfolded = err != nil
 }
 
 // dropReadings lets a batch go at each look, so that it never has the store for long.

@@ -21,6 +21,7 @@ type ledger struct {
 	now     *time.Time
 	asked   []time.Time
 	dropErr error
+	folded  int
 }
 
 func (l *ledger) Chore(context.Context, string) (time.Time, error) { return l.last, nil }
@@ -34,6 +35,10 @@ func (l *ledger) Backup(context.Context, string, store.BackupOptions) (string, [
 	}
 	l.made = append(l.made, *l.now)
 	return "b.db", nil, nil
+}
+func (l *ledger) Fold(context.Context) (bool, error) {
+	l.folded++
+	return true, nil
 }
 func (l *ledger) DropReadings(_ context.Context, before time.Time) ([]int64, error) {
 	l.asked = append(l.asked, before)
@@ -113,4 +118,31 @@ func TestOldReadingsGoInBatches(t *testing.T) {
 	if want := time.Date(2025, 1, 26, 7, 0, 0, 0, time.UTC); !l.asked[0].Equal(want) {
 		t.Errorf("let go before %v, want %v", l.asked[0], want)
 	}
+}
+
+// The write-ahead log is folded in at each look, but never in a sweep, which a slow card would hold up.
+func TestTheLogIsFoldedInBetweenSweeps(t *testing.T) {
+	now := time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
+	l := &ledger{now: &now}
+	idle := false
+	c := &chores{store: l, log: slog.New(slog.DiscardHandler), trouble: func(string, string) {},
+		clockSet: func() bool { return true }, now: func() time.Time { return now }, idle: func() bool { return idle }, began: now}
+	see := func(what string, want int) {
+		t.Helper()
+		if l.folded != want {
+			t.Errorf("%s: folded %d times, want %d", what, l.folded, want)
+		}
+	}
+	c.look(t.Context())
+	c.foldAfterRun(t.Context())
+	see("in a sweep", 0)
+	idle = true
+	c.foldAfterRun(t.Context())
+	see("after it", 1)
+	c.foldAfterRun(t.Context())
+	c.look(t.Context())
+	see("nothing new", 1)
+	now = now.Add(11 * time.Minute)
+	c.look(t.Context())
+	see("later", 2)
 }

@@ -123,7 +123,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
-		Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
+		Unstored: d.store.Waiting(), Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
@@ -220,14 +220,17 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	return next, err
 }
 
-// until waits for the end: of ctx, of a part that failed, or of the configuration in force.
+// until waits for the end: of ctx, of a part that failed, of the configuration in force, or of a record that waits for room.
 func (d *Daemon) until(ctx context.Context, failed <-chan error) (*order, error) {
+	room := d.awaitRoom(ctx)
 	for {
 		select {
 		case <-ctx.Done():
 			return nil, nil
 		case err := <-failed:
 			return nil, err
+		case <-room:
+			return &order{d.cfg, d.secrets}, nil
 		case <-d.o.Reload:
 			if next := d.reload(ctx); next != nil {
 				return next, nil

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"math"
 	"sync"
@@ -54,7 +55,7 @@ type hourMeter struct {
 
 func newHourMeter(ctx context.Context, s meterStore, from string, step float64, clockSet func() bool, log *slog.Logger) (*hourMeter, error) {
 	kept, err := s.Meter(ctx)
-	if err != nil {
+	if err != nil && !errors.Is(err, store.ErrFull) { // a record that waits for room is read when it is opened
 		return nil, err
 	}
 	h := &hourMeter{store: s, log: log, clockSet: clockSet, from: from, kept: kept}

@@ -16,15 +16,20 @@ type past struct {
 	counts map[session.RunKey]uint64
 }
 
-// openRecord opens the record and reads what is known of the past. One that is found damaged is set aside and what can be
+// openRecord opens the record and reads what is known of the past. On a disk without room it gives a store that waits for some
+// and knows nothing (see awaitRoom). One that is found damaged is set aside and what can be
 // read of it is saved to a new one: nobody may be there to do it by hand, and a daemon that does not start measures nothing.
 func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err error) {
 	d.healer = newHealer()
 	o := store.Options{BootID: clock.BootID(), Log: d.o.Log, Damaged: d.healer.met}
 	path := d.cfg.Store.Path
 	for try := 0; ; try++ {
-		s, err = store.Open(ctx, path, o)
+		s, err = store.OpenOrWait(ctx, path, o)
 		if err == nil {
+			if why := s.Waiting(); why != nil {
+				d.o.Log.Error("the record cannot be opened; what is measured is shown and not stored until there is room", "error", why)
+				return s, past{}, nil
+			}
 			if p, err = d.readPast(ctx, s); err == nil {
 				return s, p, nil
 			}
@@ -76,6 +81,10 @@ const checkTime = 10 * time.Minute
 // at once. At once where the record was not closed the last time, and after a while in any case, since a card can spoil what
 // was written well. What it finds is cured at the next start, or by fitting readings again.
 func (d *Daemon) checkRecord(ctx context.Context) {
+	if why := d.store.Waiting(); why != nil {
+		d.session.Trouble("record", why.Error())
+		return
+	}
 	if d.saved != "" {
 		d.session.Trouble("record", d.saved)
 	}

@@ -60,8 +60,8 @@ type writing struct {
 	done   func()                      // called once it is durable
 }
 
-func newArchivist(a Archive, log *slog.Logger) *archivist {
-	return &archivist{archive: a, log: log, patience: lastPatience, wake: make(chan struct{}, 1)}
+func newArchivist(a Archive, unstored error, log *slog.Logger) *archivist {
+	return &archivist{archive: a, err: unstored, log: log, patience: lastPatience, wake: make(chan struct{}, 1)}
 }
 
 func (a *archivist) add(w writing) {

@@ -55,6 +55,7 @@ type Options struct {
 	BothWays   bool             // a sweep by an encoder goes round, and back
 	Wall       func() time.Time // the time of day, for what is shown and stored alone; nil = time.Now
 	Archive    Archive
+	Unstored   error // why nothing can be stored from the start; nil: it can
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
 	Follow     FollowFunc // for what is shown while the arm turns; nil: running sums alone
 	ClockSet   func() bool
@@ -136,7 +137,7 @@ func New(o Options) (*Session, error) {
 	}
 	s := &Session{
 		o: o, fits: make(chan fitted, 1), ended: make(chan struct{}),
-		archive: newArchivist(o.Archive, o.Log), latest: make([]latest, len(o.Indicators)),
+		archive: newArchivist(o.Archive, o.Unstored, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
 	}
 	s.motionCtx, s.stopMotion = context.WithCancel(context.Background())

@@ -32,7 +32,7 @@ func TestARequestDoesNotWaitForEver(t *testing.T) {
 func TestADiskThatHangsDoesNotHoldUpTheEnd(t *testing.T) {
 	hangs := make(chan struct{})
 	defer close(hangs)
-	a := newArchivist(&shelf{hangs: hangs}, slog.New(slog.DiscardHandler))
+	a := newArchivist(&shelf{hangs: hangs}, nil, slog.New(slog.DiscardHandler))
 	a.patience = 100 * time.Millisecond
 	a.add(writing{run: 1, end: &Ending{Outcome: Finished}})
 	ctx, cancel := context.WithCancel(t.Context())
