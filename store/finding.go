@@ -62,9 +62,9 @@ func (s *Store) AddFinding(ctx context.Context, run int64, f Finding) error {
 	return s.fault(doing, err)
 }
 
-// Unconcluded gives the finished sweeps that have readings and no result: it was lost with a damaged file.
+// Unconcluded returns the finished measurements that have readings and no result: it was lost with a damaged file.
 func (s *Store) Unconcluded(ctx context.Context) ([]int64, error) {
-	ids, err := numbers(ctx, s.r, `SELECT id FROM run WHERE kind = 'sweep' AND outcome = 'finished' AND readings > missing AND readings_gone = 0
+	ids, err := numbers(ctx, s.r, `SELECT id FROM run WHERE kind IN ('sweep', 'traverse', 'bar', 'travel', 'cross') AND outcome = 'finished' AND readings > missing AND readings_gone = 0
 		AND NOT EXISTS (SELECT 1 FROM result WHERE run_id = run.id) ORDER BY id`)
 	return ids, s.fault("look for runs without a result", err)
 }

@@ -34,6 +34,8 @@ var examples = map[string][]example{
 	},
 	"import": {
 		{"tramd import --at '2026-03-02 07:30' sweep.csv", "store a sweep that was recorded elsewhere"},
+		{"tramd import --name left-rail --straightness 0.01 rail.csv", "store a traverse along a rail, under its name"},
+		{"tramd import --of bar head.csv", "store the head's travel along a bar in the spindle"},
 	},
 	"separate": {
 		{"tramd separate 12 13", "run 12 on the plate as it lay, run 13 with the plate turned by 180 degrees"},

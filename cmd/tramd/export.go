@@ -3,8 +3,10 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"math"
 	"time"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/store"
 	"tramd/sweep"
@@ -35,6 +37,9 @@ func (c *exportCmd) Run(e *env) error {
 }
 
 func (c *exportCmd) export(e *env, s *store.Store, r store.Run) error {
+	if assembly.Knows(r.Kind) {
+		return c.other(e, s, r)
+	}
 	pts, err := s.Points(e.ctx, c.ID)
 	if err != nil {
 		return err
@@ -57,4 +62,32 @@ func (c *exportCmd) export(e *env, s *store.Store, r store.Run) error {
 		}
 	}
 	return json.NewEncoder(e.out).Encode(map[string]any{"run": r, "readings": list})
+}
+
+// other exports a measurement that is no sweep.
+func (c *exportCmd) other(e *env, s *store.Store, r store.Run) error {
+	samples, err := s.Samples(e.ctx, c.ID)
+	if err != nil {
+		return err
+	}
+	if !c.JSON {
+		return assembly.WriteCSV(e.out, r.Kind, samples, r.Setup)
+	}
+	list := make([]map[string]any, len(samples.Points))
+	for i, p := range samples.Points {
+		row := map[string]any{"t_s": p.T, "reading_mm": p.Reading, "indicator": p.Indicator}
+		if p.Finite() {
+			row["angle_deg"] = sweep.Degrees(p.Angle)
+		}
+		for _, col := range samples.Columns {
+			switch {
+			case col.Words != nil:
+				row[col.Name] = col.Words[i]
+			case !math.IsNaN(col.Values[i]):
+				row[col.Name] = col.Values[i]
+			}
+		}
+		list[i] = row
+	}
+	return json.NewEncoder(e.out).Encode(map[string]any{"run": store.Line{Run: r, Result: r.Raw}, "readings": list})
 }

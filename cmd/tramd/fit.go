@@ -25,6 +25,7 @@ type fitCmd struct {
 	JSON       bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
 
 	otherKinds
+	Rechucked string `placeholder:"FILE" help:"The same bar, taken out and put back turned by 180 degrees in the collet."`
 
 	cutters []finish.Cutter
 }

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/sweep"
 	"tramd/sweep/bar"
@@ -25,7 +26,13 @@ type otherKinds struct {
 	Artefact     string   `placeholder:"MM/MM" help:"How far a bar or square that was not turned by 180 degrees may lean itself."`
 	RunOut       float64  `name:"run-out" placeholder:"MM" help:"Largest run-out of a bar allowed at any height."`
 	NoseHeight   *float64 `name:"nose-height" placeholder:"MM" help:"Height of the spindle's nose on a bar's scale."`
-	Rechucked    string   `placeholder:"FILE" help:"The same bar, taken out and put back turned by 180 degrees in the collet."`
+}
+
+// options returns the flags as they are stored with a run.
+func (k *otherKinds) options() assembly.Options {
+	return assembly.Options{
+		Of: k.Of, StraightnessMM: k.Straightness, Same: k.Same, EdgeMPEMM: k.EdgeMPE, Artefact: k.Artefact, RunOutMM: k.RunOut, NoseMM: k.NoseHeight,
+	}
 }
 
 // kindOf tells what a file holds, and gives a reader of all of it. Where the kind was said, columns of other kinds are passed over.
@@ -87,11 +94,10 @@ func (c *fitCmd) other(kind string, in io.Reader, loose bool) (fitted, error) {
 }
 
 func (c *fitCmd) bar(in io.Reader, setup line.Setup, loose bool) (fitted, error) {
-	readings, err := bar.Read(in, loose)
+	readings, again, err := bar.Read(in, loose)
 	if err != nil {
 		return fitted{}, err
 	}
-	var again []bar.Reading
 	if c.Rechucked != "" {
 		if len(c.Files) > 1 {
 			return fitted{}, usageError{errors.New("--rechucked belongs to one bar: give one file beside it")}
@@ -101,9 +107,14 @@ func (c *fitCmd) bar(in io.Reader, setup line.Setup, loose bool) (fitted, error)
 			return fitted{}, err
 		}
 		defer f.Close()
-		if again, err = bar.Read(f, loose); err != nil {
+		other, turned, err := bar.Read(f, loose)
+		if err != nil {
 			return fitted{}, fmt.Errorf("%s: %w", c.Rechucked, err)
 		}
+		if len(again) > 0 || len(other) > 0 && len(turned) > 0 {
+			return fitted{}, errors.New("the column turned_deg holds both ways of the bar already: leave --rechucked away")
+		}
+		again = append(other, turned...)
 	}
 	r, err := bar.Fit(readings, again, bar.Options{Indicator: setup.Indicators[0], Tolerance: setup.Tolerance, RunOutMM: c.RunOut, NoseMM: c.NoseHeight})
 	if err != nil {
@@ -132,11 +143,8 @@ func (c *fitCmd) lineSetup() (line.Setup, error) {
 		}
 		s.Tolerance = t
 	}
-	if !(c.RunOut >= 0 && c.RunOut <= 100) {
-		return s, usageError{fmt.Errorf("--run-out %v mm: must lie between 0 and 100", c.RunOut)}
-	}
-	if n := c.NoseHeight; n != nil && !(*n >= -1e5 && *n <= 1e5) {
-		return s, usageError{fmt.Errorf("--nose-height %v mm is no height on a bar", *n)}
+	if err := c.options().Validate(); err != nil {
+		return s, usageError{err}
 	}
 	if err := s.Validate(); err != nil {
 		return s, usageError{err}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -15,16 +16,21 @@ import (
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
+	"tramd/sweep/units"
 )
 
 type importCmd struct {
 	configFlag
-	Files   []string `arg:"" name:"file" help:"Recorded sweeps: t_s,angle_deg,reading_mm[,indicator]."`
+	Files   []string `arg:"" name:"file" help:"Recorded measurements, told by their header: sweep, traverse, bar, travel, cross."`
+	Subject string   `name:"name" placeholder:"NAME" help:"What was measured, such as left-rail: a traverse or a bar by its name. One file only."`
+	Limit   string   `name:"tolerance" placeholder:"MM/MM" help:"Largest lean or slope allowed: 0.02/300, 0.1 mrad, 20 arcsec. Default: the machine's."`
 	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
 	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
 	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature at that time, in degrees Celsius; stored with the run, for the drift. One file only."`
 	Again   bool     `help:"Store sweeps a second time that are in the record already."`
 	JSON    bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
+
+	otherKinds
 }
 
 func (c *importCmd) Run(e *env) error {
@@ -34,8 +40,17 @@ func (c *importCmd) Run(e *env) error {
 	if c.Warmth != nil && len(c.Files) > 1 {
 		return usageError{errors.New("--temperature is that of one sweep; give one file")}
 	}
+	if c.Subject != "" && len(c.Files) > 1 {
+		return usageError{errors.New("--name is that of one measurement; give one file")}
+	}
 	if err := judgeTyped(c.Warmth); err != nil {
 		return err
+	}
+	if _, err := units.ParseTolerance(c.Limit); err != nil {
+		return usageError{err}
+	}
+	if err := c.options().Validate(); err != nil {
+		return usageError{err}
 	}
 	cfg, err := c.load()
 	if err != nil {
@@ -55,7 +70,11 @@ func (c *importCmd) Run(e *env) error {
 			failed = true
 			continue
 		}
-		verdict = worst(verdict, out.Result.Verdict)
+		of, err := decodeFinding(out.Kind, out.Result, out.Tolerance)
+		if err != nil {
+			return err
+		}
+		verdict = worst(verdict, of.verdict)
 		if c.JSON {
 			err = printJSON(e.out, "run", out.Run, out.Result)
 		} else {
@@ -63,7 +82,7 @@ func (c *importCmd) Run(e *env) error {
 			if c.At == "" {
 				title += " (when the file was last changed; --at says otherwise)"
 			}
-			err = printResult(e.out, title, out.Result, cfg.Setup().Tolerance)
+			err = of.print(e.out, title)
 		}
 		if err != nil {
 			return err
@@ -116,7 +135,14 @@ func (c *importCmd) bring(ctx context.Context, way importer, path string) (out d
 	if err != nil {
 		return out, at, err
 	}
-	out, err = way(ctx, file, session.Recorded{Name: filepath.Base(path), At: at, Purpose: c.Purpose, TemperatureC: c.Warmth, Again: c.Again})
+	own, err := json.Marshal(c.options())
+	if err != nil {
+		return out, at, err
+	}
+	out, err = way(ctx, file, session.Recorded{
+		Name: filepath.Base(path), At: at, Purpose: c.Purpose, TemperatureC: c.Warmth, Again: c.Again,
+		Kind: c.Kind, Subject: c.Subject, Tolerance: c.Limit, Own: own,
+	})
 	return out, at, err
 }
 

@@ -1,15 +1,18 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
 	"strings"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/sweep"
 	"tramd/sweep/bar"
 	"tramd/sweep/travel"
 	"tramd/sweep/traverse"
+	"tramd/sweep/units"
 )
 
 // text is what is written for a person, a line at a time.
@@ -18,6 +21,39 @@ type text struct{ strings.Builder }
 func (t *text) line(format string, args ...any) {
 	fmt.Fprintf(t, format, args...)
 	t.WriteByte('\n')
+}
+
+// finding is a stored result of whatever kind, ready to be written.
+type finding struct {
+	verdict sweep.Verdict
+	print   func(w io.Writer, title string) error
+}
+
+// decodeFinding reads a stored result of a kind.
+func decodeFinding(kind string, raw []byte, tolerance string) (finding, error) {
+	if assembly.Knows(kind) {
+		r, err := assembly.Decode(kind, raw)
+		if err != nil {
+			return finding{}, err
+		}
+		return finding{r.Verdict(), func(w io.Writer, title string) error { return printOther(w, title, r) }}, nil
+	}
+	var r sweep.Result
+	if err := json.Unmarshal(raw, &r); err != nil {
+		return finding{}, fmt.Errorf("result of a %s: %w", kind, err)
+	}
+	tol, err := units.ParseTolerance(tolerance)
+	return finding{r.Verdict, func(w io.Writer, title string) error { return printResult(w, title, r, tol) }}, err
+}
+
+func printOther(w io.Writer, title string, r assembly.Result) error {
+	switch {
+	case r.Traverse != nil:
+		return printTraverse(w, title, r.Traverse)
+	case r.Bar != nil:
+		return printBar(w, title, r.Bar)
+	}
+	return printTravel(w, title, r.Travel)
 }
 
 func judged(v sweep.Verdict) string {

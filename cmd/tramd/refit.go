@@ -1,13 +1,13 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/store"
 	"tramd/sweep/mixed"
-	"tramd/sweep/units"
 )
 
 type refitCmd struct {
@@ -41,14 +41,14 @@ func (c *refitCmd) Run(e *env) error {
 }
 
 // way is through the daemon where one runs, else straight into the record.
-func (c *refitCmd) way(e *env) (way func(id int64) (daemon.Refitted, error), closing func(), err error) {
+func (c *refitCmd) way(e *env) (way func(id int64) (refitted, error), closing func(), err error) {
 	cfg, err := c.load()
 	if err != nil {
 		return nil, nil, err
 	}
 	cl := client.New(cfg.Control.Socket)
 	if cl.Alive(e.ctx) {
-		return func(id int64) (out daemon.Refitted, err error) {
+		return func(id int64) (out refitted, err error) {
 			err = cl.Refit(e.ctx, id, c.Keep, &out)
 			return out, err
 		}, cl.Close, nil
@@ -62,28 +62,57 @@ func (c *refitCmd) way(e *env) (way func(id int64) (daemon.Refitted, error), clo
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(id int64) (daemon.Refitted, error) {
-		return daemon.Refit(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
+	return func(id int64) (out refitted, err error) {
+		var x any
+		if other, _ := daemon.IsOther(e.ctx, s, id); other {
+			x, err = daemon.RefitOther(e.ctx, s, id, c.Keep)
+		} else {
+			x, err = daemon.Refit(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
+		}
+		if err != nil {
+			return out, err
+		}
+		text, err := json.Marshal(x)
+		if err != nil {
+			return out, err
+		}
+		return out, json.Unmarshal(text, &out)
 	}, func() { s.Close() }, nil
 }
 
-func (c *refitCmd) show(e *env, out daemon.Refitted) error {
+// refitted is a stored run of whatever kind, fitted again.
+type refitted struct {
+	Run         int64
+	Kind        string // empty: a sweep
+	Before, Now json.RawMessage
+	Tolerance   string
+}
+
+func (c *refitCmd) show(e *env, out refitted) error {
 	if c.JSON {
 		return printJSON(e.out, "run", out.Run, out.Now)
 	}
-	tolerance := units.Tolerance{}
-	if out.Tolerance != "" {
-		var err error
-		if tolerance, err = units.ParseTolerance(out.Tolerance); err != nil {
+	for _, x := range []struct {
+		when string
+		raw  json.RawMessage
+	}{{"before", out.Before}, {"now", out.Now}} {
+		if len(x.raw) == 0 || string(x.raw) == "null" {
+			continue
+		}
+		var by struct {
+			Model        string
+			ModelVersion int `json:"model_version"`
+		}
+		if err := json.Unmarshal(x.raw, &by); err != nil {
+			return err
+		}
+		f, err := decodeFinding(out.Kind, x.raw, out.Tolerance)
+		if err != nil {
+			return err
+		}
+		if err := f.print(e.out, fmt.Sprintf("run %d %s (%s %d)", out.Run, x.when, by.Model, by.ModelVersion)); err != nil {
 			return err
 		}
 	}
-	if out.Before != nil {
-		before := fmt.Sprintf("run %d before (%s %d)", out.Run, out.Before.Model, out.Before.ModelVersion)
-		if err := printResult(e.out, before, *out.Before, tolerance); err != nil {
-			return err
-		}
-	}
-	now := fmt.Sprintf("run %d now (%s %d)", out.Run, out.Now.Model, out.Now.ModelVersion)
-	return printResult(e.out, now, out.Now, tolerance)
+	return nil
 }

@@ -3,8 +3,10 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 	"text/tabwriter"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -54,14 +56,14 @@ func (c *runsCmd) Run(e *env) error {
 	if c.JSON {
 		out := json.NewEncoder(e.out)
 		for _, r := range runs {
-			if err := out.Encode(r); err != nil {
+			if err := out.Encode(whole(r)); err != nil {
 				return err
 			}
 		}
 		return nil
 	}
 	w := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "run\tstarted\tmachine\tkind\toutcome\ttilt mm/m\tnod mm/m\tverdict\treadings")
+	fmt.Fprintln(w, "run\tstarted\tmachine\tkind\toutcome\ttilt mm/m\tnod mm/m\tverdict\treadings\tname")
 	for _, r := range runs {
 		tilt, nod, verdict := "-", "-", "-"
 		if r.Result != nil {
@@ -70,7 +72,14 @@ func (c *runsCmd) Run(e *env) error {
 				tilt, nod = fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM()), l.Direction()
 			}
 		}
-		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\n", r.ID, clockTime(r.StartedAt, r.ClockSet), r.Setup.Machine, r.Kind, outcome(r), tilt, nod, verdict, r.Readings)
+		if other, err := otherResult(r); err != nil {
+			return err
+		} else if other != nil {
+			tilt, nod = otherFigures(*other)
+			verdict = string(other.Verdict())
+		}
+		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\n", r.ID, clockTime(r.StartedAt, r.ClockSet), r.Setup.Machine, r.Kind,
+			outcome(r), tilt, nod, verdict, r.Readings, r.Subject)
 	}
 	return w.Flush()
 }
@@ -98,8 +107,18 @@ type showCmd struct {
 
 func (c *showCmd) Run(e *env) error {
 	return c.withRun(e, c.ID, func(_ *store.Store, r store.Run) error {
-		if err := c.show(e, r); err != nil || r.Result == nil {
+		if err := c.show(e, r); err != nil {
 			return err
+		}
+		other, err := otherResult(r)
+		if err != nil {
+			return err
+		}
+		if other != nil {
+			return verdictStatus(other.Verdict())
+		}
+		if r.Result == nil {
+			return nil
 		}
 		return verdictStatus(r.Result.Verdict)
 	})
@@ -109,14 +128,26 @@ func (c *showCmd) show(e *env, r store.Run) error {
 	if c.JSON {
 		out := json.NewEncoder(e.out)
 		out.SetIndent("", "  ")
-		return out.Encode(r)
+		return out.Encode(whole(r))
 	}
-	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, r.Setup.Machine, clockTime(r.StartedAt, r.ClockSet), outcome(r))
+	what := r.Setup.Machine
+	if assembly.Knows(r.Kind) {
+		what = strings.TrimSpace(fmt.Sprintf("%s, %s %s", what, r.Kind, r.Subject))
+	}
+	title := fmt.Sprintf("run %d, %s, %s, %s", r.ID, what, clockTime(r.StartedAt, r.ClockSet), outcome(r))
 	if r.SpindleHours != nil {
 		title += fmt.Sprintf(", at %.1f spindle hours", *r.SpindleHours)
 	}
 	if r.TemperatureC != nil {
 		title += fmt.Sprintf(", at %.1f °C", *r.TemperatureC)
+	}
+	if other, err := otherResult(r); err != nil {
+		return err
+	} else if other != nil {
+		if r.Missing > 0 {
+			title += fmt.Sprintf(", %d readings lost", r.Missing)
+		}
+		return printOther(e.out, title, *other)
 	}
 	if r.Result != nil {
 		err := printResult(e.out, title, *r.Result, r.Setup.Tolerance)
@@ -145,4 +176,42 @@ func (c *showCmd) finish(e *env, r sweep.Result) error {
 		return err
 	}
 	return printFinish(e.out, cfg.Tools(), r)
+}
+
+// whole is a run as it is written in JSON, with the result of its kind.
+func whole(r store.Run) any {
+	if r.Result == nil && r.Raw != nil {
+		return store.Line{Run: r, Result: r.Raw}
+	}
+	return r
+}
+
+// otherResult returns the result of a measurement that is no sweep; nil where there is none.
+func otherResult(r store.Run) (*assembly.Result, error) {
+	if !assembly.Knows(r.Kind) || r.Raw == nil {
+		return nil, nil
+	}
+	out, err := assembly.Decode(r.Kind, r.Raw)
+	if err != nil {
+		return nil, fmt.Errorf("run %d: %w; `tramd refit --keep %d` makes its result again from the readings", r.ID, err, r.ID)
+	}
+	return &out, nil
+}
+
+// otherFigures returns what a list shows in the columns of tilt and nod.
+func otherFigures(r assembly.Result) (tilt, nod string) {
+	switch {
+	case r.Traverse != nil:
+		if r.Traverse.Slope == nil {
+			return "-", "-"
+		}
+		return "slope " + figure(r.Traverse.Slope), "-"
+	case r.Bar != nil:
+		most := 0.0
+		for _, h := range r.Bar.Heights {
+			most = max(most, h.RunOut)
+		}
+		return fmt.Sprintf("run-out %.4f mm", most), "-"
+	}
+	return figure(r.Travel.Tilt), figure(r.Travel.Nod)
 }

@@ -18,6 +18,7 @@ var Columns = []sweep.Column{
 	{Name: "angle_deg", Required: true, Say: "an angle in degrees such as 271.5"},
 	{Name: "height_mm", Required: true, Say: "a height in mm such as 20"},
 	{Name: "reading_mm", Required: true, Say: "a reading in mm such as -0.012, or take the row out"},
+	{Name: "turned_deg", Say: "0, or 180 once the bar was put back turned in the collet"},
 }
 
 // Options is how a bar test is to be judged.
@@ -31,17 +32,30 @@ type Options struct {
 // Reading is one reading of a bar.
 type Reading struct{ T, Angle, Height, MM float64 } // radians; mm
 
-// Read reads a recorded bar test.
-func Read(r io.Reader, loose bool) ([]Reading, error) {
+// Read reads a recorded bar test: the bar as it was put in first, and as it was put back turned by 180 degrees.
+func Read(r io.Reader, loose bool) (first, turned []Reading, err error) {
 	t, err := sweep.ReadTable(r, Columns, loose)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	out := make([]Reading, t.Rows)
-	for i := range out {
-		out[i] = Reading{t.Numbers["t_s"][i], sweep.Radians(t.Numbers["angle_deg"][i]), t.Numbers["height_mm"][i], t.Numbers["reading_mm"][i]}
+	return Split(t)
+}
+
+// Split parts a table into the bar as it was put in first and as it was put back turned.
+func Split(t *sweep.Table) (first, turned []Reading, err error) {
+	first = make([]Reading, 0, t.Rows)
+	for i := range t.Rows {
+		x := Reading{t.Numbers["t_s"][i], sweep.Radians(t.Numbers["angle_deg"][i]), t.Numbers["height_mm"][i], t.Numbers["reading_mm"][i]}
+		switch v := t.Number("turned_deg", i, 0); v {
+		case 0:
+			first = append(first, x)
+		case 180:
+			turned = append(turned, x)
+		default:
+			return nil, nil, fmt.Errorf("reading %d, column turned_deg: %v is neither 0 nor 180", i+1, v)
+		}
 	}
-	return out, nil
+	return first, turned, nil
 }
 
 // armMM makes a lean in mm/m an eccentricity in mm.

@@ -257,11 +257,16 @@ func (c *Client) Alive(ctx context.Context) bool {
 	return true
 }
 
-// Import brings a recorded sweep in, CSV as it lies in a file.
+// Import brings a recorded measurement in, CSV as it lies in a file.
 func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorded, out any) error {
 	q := url.Values{"name": {told.Name}, "at": {told.At.Format(time.RFC3339Nano)}, "purpose": {told.Purpose}}
 	if told.TemperatureC != nil {
 		q.Set("temperature_c", strconv.FormatFloat(*told.TemperatureC, 'g', -1, 64))
+	}
+	for key, value := range map[string]string{"kind": told.Kind, "subject": told.Subject, "tolerance": told.Tolerance, "options": string(told.Own)} {
+		if value != "" {
+			q.Set(key, value)
+		}
 	}
 	if told.Again {
 		q.Set("again", "1")

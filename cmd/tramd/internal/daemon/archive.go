@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"time"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
@@ -136,11 +137,14 @@ func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) e
 	if err != nil {
 		return notFound(err)
 	}
-	pts, err := r.store.Points(ctx, id)
+	samples, err := r.store.Samples(ctx, id)
 	if err != nil {
 		return notFound(err)
 	}
-	return WriteCSV(w, run.Setup, pts)
+	if assembly.Knows(run.Kind) {
+		return assembly.WriteCSV(w, run.Kind, samples, run.Setup)
+	}
+	return WriteCSV(w, run.Setup, samples.Points)
 }
 
 // WriteCSV writes readings as a recorded sweep, at the resolution the store keeps: 1 µs, 0.0001 degree, 1 nm.

@@ -84,17 +84,17 @@ func (d *Daemon) fitLost(ctx context.Context) {
 
 func (d *Daemon) fitSpoiled(ctx context.Context, id int64, what string) {
 	defer d.trim()
+	if other, err := IsOther(ctx, d.store, id); err == nil && other {
+		d.fitSpoiledOther(ctx, id, what)
+		return
+	}
 	out, err := Refit(ctx, d.store, id, false, d.o.Fit, d.o.Log)
 	if err == nil {
-		out.Now.Warnings = append(out.Now.Warnings, sweep.Warning{Code: WarnRefitted,
-			Text: fmt.Sprintf("%s; this one was made from the readings on %s", what, time.Now().Format("2006-01-02 15:04"))})
+		out.Now.Warnings = append(out.Now.Warnings, refittedWarning(what))
 		err = d.store.AddResult(ctx, id, out.Now)
 	}
 	if err != nil {
-		if ctx.Err() == nil && !errors.Is(err, store.ErrFull) {
-			d.o.Log.Error(what+", and the readings cannot be fitted", "run", id, "error", err)
-			d.session.Trouble("record", fmt.Sprintf("run %d: %s, and its readings cannot be fitted: %v", id, what, err))
-		}
+		d.cannotHeal(ctx, id, what, err)
 		return
 	}
 	d.o.Log.Warn(what+"; its readings were fitted again", "run", id)
@@ -103,4 +103,31 @@ func (d *Daemon) fitSpoiled(ctx context.Context, id int64, what string) {
 	if err == nil && run.Kind == session.Sweeping && run.Outcome == store.Finished {
 		d.session.Healed(ctx, session.LastRun{Run: id, At: run.EndedAt, Result: out.Now})
 	}
+}
+
+func refittedWarning(what string) sweep.Warning {
+	return sweep.Warning{Code: WarnRefitted,
+		Text: fmt.Sprintf("%s; this one was made from the readings on %s", what, time.Now().Format("2006-01-02 15:04"))}
+}
+
+// fitSpoiledOther is fitSpoiled for a measurement that is no sweep.
+func (d *Daemon) fitSpoiledOther(ctx context.Context, id int64, what string) {
+	out, err := RefitOther(ctx, d.store, id, false)
+	if err == nil {
+		out.Now.Warn(refittedWarning(what))
+		err = addOther(ctx, d.store, id, out.Now)
+	}
+	if err != nil {
+		d.cannotHeal(ctx, id, what, err)
+		return
+	}
+	d.o.Log.Warn(what+"; its readings were fitted again", "run", id)
+}
+
+func (d *Daemon) cannotHeal(ctx context.Context, id int64, what string, err error) {
+	if ctx.Err() != nil || errors.Is(err, store.ErrFull) {
+		return
+	}
+	d.o.Log.Error(what+", and the readings cannot be fitted", "run", id, "error", err)
+	d.session.Trouble("record", fmt.Sprintf("run %d: %s, and its readings cannot be fitted: %v", id, what, err))
 }

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -11,15 +12,20 @@ import (
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
+	"tramd/sweep/units"
 )
 
 // Imported is what became of it.
 type Imported struct {
-	Run    int64        `json:"run"`
-	Result sweep.Result `json:"result"`
+	Run       int64           `json:"run"`
+	Kind      string          `json:"kind"`
+	Tolerance string          `json:"tolerance,omitempty"`
+	Result    json.RawMessage `json:"result"`
+
+	sweep *sweep.Result // of a sweep
 }
 
-// Import reads a recorded sweep (see sweep.ReadPoints), fits it and stores it as a finished run of the setup.
+// Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind, unless f does.
 func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:
@@ -31,6 +37,20 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 		if err := drift.JudgeTemperature(*f.TemperatureC); err != nil {
 			return Imported{}, refusal("%s", err)
 		}
+	}
+	if f.Tolerance != "" {
+		t, err := units.ParseTolerance(f.Tolerance)
+		if err != nil {
+			return Imported{}, refusal("tolerance: %s", err)
+		}
+		setup.Tolerance = t
+	}
+	kind, r, err := kindOf(r, f)
+	if err != nil {
+		return Imported{}, refused(err)
+	}
+	if kind != sweep.KindSweep {
+		return importOther(ctx, s, kind, r, f, setup)
 	}
 	pts, err := sweep.ReadPoints(r, setup)
 	if err != nil {
@@ -44,10 +64,19 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, TemperatureC: f.TemperatureC},
 		File:   f.Name, Points: pts, Result: result, Again: f.Again,
 	})
-	if errors.Is(err, store.ErrImported) {
-		return Imported{}, &session.Refusal{Status: http.StatusConflict, Text: err.Error() + "; to store it twice import it with --again"}
+	if err != nil {
+		return Imported{}, twice(err)
 	}
-	return Imported{Run: id, Result: result}, err
+	text, err := json.Marshal(result)
+	return Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: text, sweep: &result}, err
+}
+
+// twice says how to store a measurement that is in the record already.
+func twice(err error) error {
+	if errors.Is(err, store.ErrImported) {
+		return &session.Refusal{Status: http.StatusConflict, Text: err.Error() + "; to store it twice import it with --again"}
+	}
+	return err
 }
 
 func refusal(format string, args ...any) error {
@@ -72,7 +101,10 @@ func (i imports) Import(ctx context.Context, r io.Reader, f session.Recorded) (a
 	if err != nil {
 		return nil, err
 	}
-	i.d.o.Log.Info("sweep imported", "run", out.Run, "file", f.Name)
+	i.d.o.Log.Info("measurement imported", "run", out.Run, "kind", out.Kind, "file", f.Name)
+	if out.sweep == nil {
+		return out, i.d.session.ImportedOther(ctx, out.Kind)
+	}
 	i.d.drift.changed(false)
-	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Result: out.Result})
+	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Result: *out.sweep})
 }

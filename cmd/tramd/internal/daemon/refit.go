@@ -61,6 +61,10 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 type refits struct{ d *Daemon }
 
 func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
+	if other, err := IsOther(ctx, r.d.store, id); err == nil && other {
+		out, err := RefitOther(ctx, r.d.store, id, keep)
+		return out, err
+	}
 	out, err := Refit(ctx, r.d.store, id, keep, r.d.o.Fit, r.d.o.Log)
 	if errors.Is(err, store.ErrNotFound) {
 		return nil, &session.Refusal{Status: http.StatusNotFound, Text: err.Error()}

@@ -13,6 +13,11 @@ func (s *Session) Imported(ctx context.Context, r LastRun) error {
 	})
 }
 
+// ImportedOther takes note of a finished measurement of another kind that was brought into the store from elsewhere.
+func (s *Session) ImportedOther(ctx context.Context, kind string) error {
+	return s.ask(ctx, func() { s.counts[RunKey{kind, string(Finished)}]++ })
+}
+
 // Healed takes note of a finished sweep whose result was made anew, where it is the last check or younger.
 func (s *Session) Healed(ctx context.Context, r LastRun) {
 	// An error here means the session has stopped; nobody is left to show it to.

@@ -12,8 +12,9 @@ import (
 // maxImport bounds a recorded sweep that is sent in: two million rows.
 const maxImport = 64 << 20
 
-// importSweep takes a recorded sweep as the body: CSV. The query says its name, when it was taken (RFC 3339), what for, at what
-// temperature of the machine (degrees Celsius, where it is known), and whether it is wanted a second time.
+// importSweep takes a recorded measurement as the body: CSV. The query says its file's name, when it was taken (RFC 3339), what
+// for, at what temperature of the machine (degrees Celsius, where it is known), and whether it is wanted a second time; of one that
+// is no sweep also its kind, where the columns do not say it, its subject, tolerance, and options as JSON.
 func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	told := session.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}
@@ -30,6 +31,21 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 			err = problem{http.StatusBadRequest, "temperature_c: write degrees Celsius, such as 21.5, or leave it out"}
 		}
 		told.TemperatureC = &celsius
+	}
+	for _, x := range []struct {
+		key  string
+		most int
+		to   *string
+	}{{"kind", 20, &told.Kind}, {"subject", 100, &told.Subject}, {"tolerance", 100, &told.Tolerance}} {
+		if text := q.Get(x.key); err == nil && text != "" {
+			*x.to, err = words(x.key, text, 1, x.most)
+		}
+	}
+	if text := q.Get("options"); err == nil && text != "" {
+		if len(text) > 2000 {
+			err = problem{http.StatusBadRequest, "options: longer than 2000 bytes"}
+		}
+		told.Own = []byte(text)
 	}
 	if err == nil && s.Imports == nil {
 		err = noRecords
