@@ -58,6 +58,7 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/advice", s.limitReads(s.advice))
 	mux.HandleFunc("GET /job.html", s.limitReads(s.sheet(s.JobSheet)))
 	mux.HandleFunc("GET /report.html", s.limitReads(s.sheet(s.Report)))
+	mux.HandleFunc("GET /calendar.ics", s.limitReads(s.calendar))
 	mux.HandleFunc("GET /api/v1/runs", s.limitReads(s.runs))
 	mux.HandleFunc("GET /api/v1/runs/{id}", s.limitReads(s.run))
 	mux.HandleFunc("GET /api/v1/runs/{id}/readings.csv", s.limitReads(s.readings))
