@@ -138,7 +138,7 @@ func workOn(ctx context.Context, path string) (work string, page int, err error)
 	if err != nil {
 		return "", 0, err
 	}
-	if page, err = mendHeader(work, len(steps)); err != nil {
+	if _, err := mendHeader(work, len(steps)); err != nil {
 		return "", 0, err
 	}
 	db := openWriter(work, busyTimeout)

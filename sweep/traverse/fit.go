@@ -34,7 +34,6 @@ type problem struct {
 	at     []float64  // where each line lies across, rising
 	curves [][2][]int // of each line, as laid and turned
 	turned bool
-	whole  [][]int // curves that saw one line, however the edge lay: their looks are brought to one height
 }
 
 // Fit fits a traverse. It refuses what has no slope, and warns by code where a result rests on little.

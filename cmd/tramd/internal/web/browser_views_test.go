@@ -166,7 +166,7 @@ func TestNamesThatAreNotKind(t *testing.T) {
 	s := newStage(t, "")
 	s.shop.detail, s.shop.csv = func(id int64) any {
 		run := runInFull(id).(map[string]any)
-		run["note"] = `<img src=x onerror="window.struck = 1"> ‮gnirts`
+		run["note"] = `<img src=x onerror="window.struck = 1"> ` + "\u202egnirts"
 		return run
 	}, readingsInFull()
 	for _, name := range []string{strings.Repeat("linnet", 34)[:200], "מכונת כרסום קטנה", `<script>window.struck = 1</script>`, `"><img src=x onerror="window.struck = 1">`} {
