@@ -9,6 +9,7 @@ import (
 	"net/http"
 
 	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
@@ -56,9 +57,15 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 	if err != nil {
 		return Imported{}, refused(err)
 	}
+	if err := ctx.Err(); err != nil { // its sender went away
+		return Imported{}, err
+	}
 	result, err := fit(pts, setup)
 	if err != nil {
 		return Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
+	}
+	if err := ctx.Err(); err != nil {
+		return Imported{}, err
 	}
 	id, err := s.ImportRun(ctx, store.Import{
 		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, TemperatureC: f.TemperatureC},
@@ -86,7 +93,8 @@ func refusal(format string, args ...any) error {
 // refused tells what is wrong with the file as the sender's to cure, but not what is wrong with the way it came.
 func refused(err error) error {
 	var big *http.MaxBytesError
-	if errors.As(err, &big) {
+	var came web.Problem
+	if errors.As(err, &big) || errors.As(err, &came) {
 		return err
 	}
 	return &session.Refusal{Status: http.StatusUnprocessableEntity, Text: err.Error()}

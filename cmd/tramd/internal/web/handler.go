@@ -12,6 +12,7 @@ import (
 type server struct {
 	Options
 	hub      *hub
+	imports  *importLimits
 	reads    *peerlimit.Limit
 	login    *login
 	patience time.Duration // for one event of a stream
@@ -30,7 +31,7 @@ func Handlers(o Options) (network, local http.Handler) {
 	n := newServer(o)
 	o.Local = true
 	l := newServer(o)
-	l.hub = n.hub
+	l.hub, l.imports = n.hub, n.imports
 	return n.handler(), l.handler()
 }
 
@@ -38,7 +39,7 @@ func newServer(o Options) *server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
+	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), imports: newImportLimits(), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
 	if s.login.hashErr != nil {
 		o.Log.Error("nobody can log in", "why", s.login.hashErr)
 	}

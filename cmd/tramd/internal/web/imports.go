@@ -54,7 +54,13 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	out, err := s.Imports.Import(r.Context(), r.Body, told)
+	if !s.imports.take(r.Context()) {
+		w.Header().Set("Retry-After", "60")
+		s.fail(w, problem{http.StatusServiceUnavailable, "another import is under way: send this one again when it is done"})
+		return
+	}
+	defer s.imports.free()
+	out, err := s.Imports.Import(r.Context(), s.imports.body(w, r), told)
 	if err != nil {
 		s.fail(w, err)
 		return
