@@ -75,6 +75,9 @@ func (s *Store) BackupFile(ctx context.Context, file string) error {
 		return fmt.Errorf("%s: %w", doing, err)
 	}
 	defer os.Remove(part) // there only if something failed
+	if err := makePrivate(part); err != nil {
+		return fmt.Errorf("%s: %w", doing, err)
+	}
 	// By a connection of its own: neither the writer nor the readers wait for it.
 	db := openCopier(s.path)
 	defer db.Close()
@@ -87,9 +90,6 @@ func (s *Store) BackupFile(ctx context.Context, file string) error {
 	if err := verify(ctx, part); err != nil {
 		return fmt.Errorf("%s: the copy is not good: %w", doing, err)
 	}
-	if err := os.Chmod(part, 0o640); err != nil { // as the record itself, whatever the umask
-		return fmt.Errorf("%s: %w", doing, err)
-	}
 	if err := syncFile(part); err != nil {
 		return fmt.Errorf("%s: %w", doing, err)
 	}
@@ -97,6 +97,28 @@ func (s *Store) BackupFile(ctx context.Context, file string) error {
 		return fmt.Errorf("%s: %w", doing, err)
 	}
 	return syncDir(file)
+}
+
+// makePrivate makes an empty file with the record's mode, whatever the umask: so it is never more open while it is written.
+func makePrivate(path string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Chmod(0o640), f.Close())
+}
+
+// Latest says when the newest backup of that name in a folder was made, and how many there are. With none the time is zero.
+func Latest(folder, name string) (at time.Time, count int, err error) {
+	list, err := backups(folder, name)
+	if err != nil || len(list) == 0 {
+		return time.Time{}, 0, err
+	}
+	st, err := os.Stat(list[len(list)-1].file)
+	if err != nil {
+		return time.Time{}, 0, err
+	}
+	return st.ModTime(), len(list), nil
 }
 
 // verify looks through a whole file and makes sure that it is ours and that this version can read it.

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -327,5 +328,28 @@ func TestOldReadingsAreLetGo(t *testing.T) {
 	// The last finished one is kept however old it is.
 	if batch, err := s.DropReadings(ctx, day.AddDate(1, 0, 0)); err != nil || len(batch) != 0 {
 		t.Errorf("let go %v, %v", batch, err)
+	}
+}
+
+// A backup may be read by the record's group and by no one else, whatever the umask, and while it is being written too.
+func TestABackupsModeIsNotTheUmasks(t *testing.T) {
+	s := fresh(t)
+	dir := t.TempDir()
+	before := syscall.Umask(0)
+	defer syscall.Umask(before)
+	for _, mask := range []int{0, 0o022, 0o077, 0o777} {
+		syscall.Umask(mask)
+		file := filepath.Join(dir, fmt.Sprintf("%o.db", mask))
+		part := filepath.Join(dir, fmt.Sprintf("%o.part", mask))
+		err := errors.Join(s.BackupFile(t.Context(), file), makePrivate(part))
+		syscall.Umask(before)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range []string{file, part} {
+			if st, err := os.Stat(name); err != nil || st.Mode() != 0o640 {
+				t.Errorf("umask %o: %v, %v", mask, st.Mode(), err)
+			}
+		}
 	}
 }

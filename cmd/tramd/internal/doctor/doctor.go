@@ -48,7 +48,8 @@ type Machine struct {
 	ClockSet func() bool
 	Now      func() time.Time
 	Statfs   func(path string) (unix.Statfs_t, error)
-	Access   func(path string) error // nil: this process may read and write it
+	Device   func(path string) (uint64, error) // the number of the disk it is on
+	Access   func(path string) error           // nil: this process may read and write it
 	Daemon   func(ctx context.Context, socket string) (*session.Snapshot, error)
 	Patience time.Duration // for the look through the record
 }
@@ -58,6 +59,7 @@ func This() Machine {
 	m := Machine{
 		UID: os.Geteuid(), ClockSet: clock.IsSet, Now: time.Now, Daemon: askDaemon, Patience: time.Minute,
 		Statfs: func(path string) (st unix.Statfs_t, err error) { return st, unix.Statfs(path, &st) },
+		Device: deviceOf,
 		Access: func(path string) error {
 			return unix.Faccessat(unix.AT_FDCWD, path, unix.R_OK|unix.W_OK, unix.AT_EACCESS)
 		},
@@ -114,6 +116,7 @@ func Examine(ctx context.Context, m Machine, file string) []Finding {
 	e.ports(cfg, ports, snap != nil)
 	e.place(filepath.Dir(cfg.Store.Path))
 	e.record(ctx, cfg)
+	e.backups(cfg)
 	return e.found
 }
 

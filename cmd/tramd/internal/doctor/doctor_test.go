@@ -26,12 +26,15 @@ func healthy(t *testing.T) (m Machine, file string) {
 	for path, text := range map[string]string{
 		"/sys/devices/usb1/1-1/idVendor": "1209\n", "/sys/devices/usb1/1-1/idProduct": "0001\n", "/sys/devices/usb1/1-1/serial": "LN7\n",
 		port + "/latency_timer": "1\n", port + "/tty/ttyUSB0/dev": "188:0\n", "/dev/ttyUSB0": "", "/run/udev/control": "",
+		"/mnt/stick/linnet-000001-20260301T023000Z.db": "",
 		"/proc/1/comm": "systemd\n", "/proc/uptime": "1 1\n", "/etc/group": "root:x:0:\ndialout:x:20:tramd,joiner\n",
 		"/usr/lib/systemd/system/tramd@.service": "", throttled: "0\n", "/var/lib/tramd/tramd.db": "",
 		"/etc/tramd/linnet.toml": `[machine]
 name = "linnet"
 [store]
 path = "/var/lib/tramd/tramd.db"
+[backup]
+to = "/mnt/stick"
 [[indicator]]
 name = "arm"
 port = "/dev/serial/by-id/usb-Bridge_LN7"
@@ -63,6 +66,7 @@ source = "stations"
 		Statfs: func(string) (unix.Statfs_t, error) {
 			return unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 20}, nil
 		},
+		Device: func(path string) (uint64, error) { return uint64(len(path)), nil }, // each folder on a disk of its own
 		Access: func(string) error { return nil },
 		Daemon: func(context.Context, string) (*session.Snapshot, error) {
 			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true}}, nil
@@ -99,7 +103,7 @@ func TestAHealthyMachineHasNoComplaints(t *testing.T) {
 			t.Errorf("%+v", f)
 		}
 	}
-	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm", "disk", "record"} {
+	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm", "disk", "record", "backup"} {
 		if !checks[c] {
 			t.Errorf("%s was not looked at", c)
 		}
@@ -235,6 +239,19 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		{"a disk that fills", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 17}), "disk", Warning, "512 MB", "larger disk"},
 		{"no folder", remove("/var/lib/tramd"), "disk", Wrong, "no folder", "make it"},
 		{"a broken record", put("/var/lib/tramd/tramd.db", strings.Repeat("broken ", 4000)), "record", Wrong, "tramd.db", ""},
+		{"no backups", edit("[backup]\nto = \"/mnt/stick\"\n", ""), "backup", Warning, "copied nowhere", "[backup] to ="},
+		{"a stick that is not plugged in", remove("/mnt/stick"), "backup", Wrong, "no folder /mnt/stick", "plugged in"},
+		{"backups on the record's disk", func(_ *testing.T, m *Machine, _ string) {
+			m.Device = func(string) (uint64, error) { return 7, nil }
+		}, "backup", Wrong, "the disk that the record is on", "mount another disk"},
+		{"backups on the record's disk, as asked", func(t *testing.T, m *Machine, file string) {
+			m.Device = func(string) (uint64, error) { return 7, nil }
+			edit("to = \"/mnt/stick\"", "to = \"/mnt/stick\"\nsame_disk = true")(t, m, file)
+		}, "backup", Warning, "own disk", "copy them"},
+		{"no backup yet", remove("/mnt/stick/linnet-000001-20260301T023000Z.db"), "backup", Warning, "no backup in /mnt/stick yet", "tramd backup"},
+		{"old backups", func(_ *testing.T, m *Machine, _ string) {
+			m.Now = func() time.Time { return time.Now().Add(9 * 24 * time.Hour) }
+		}, "backup", Wrong, "is 9 days old", "tramd backup"},
 		{"no daemon", daemon(nil, fmt.Errorf("%w at x", client.ErrNoDaemon)), "daemon", Warning, "no daemon answers", "systemctl start tramd@linnet"},
 		{"a daemon that will not be asked", daemon(nil, errors.New("dial: permission denied")), "daemon", Unknown, "cannot be asked", "sudo"},
 		{"a daemon that cannot store", daemon(&session.Snapshot{Store: session.StoreState{Error: "disk full: free some space"}}, nil), "daemon", Wrong, "disk full", ""},
