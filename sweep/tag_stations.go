@@ -55,7 +55,7 @@ type place struct {
 // StationReading is a station that has been taken.
 type StationReading struct {
 	Deg     float64
-	Points  []Point // one per indicator: the mean of the settled readings
+	Points  []Point // one per indicator: the middle of the settled readings
 	Spread  float64 // mm, widest span among the indicators
 	ByHand  bool    // taken on the person's word
 	Reading float64 // mm, of the first indicator
@@ -125,8 +125,8 @@ func (s *Stations) AddReading(t, mm float64, indicator int) (StationReading, boo
 		}
 		return StationReading{}, false
 	}
-	if !s.moved && math.Abs(mm-w.last) > s.band(w) {
-		s.moved, s.movedAt = true, t
+	if !s.moved && w.leaves(t, math.Abs(mm-w.last) > s.band(w)) {
+		s.moved, s.movedAt = true, w.leftAt
 		s.clear() // what was read on the old place must not count towards the new one
 		return StationReading{}, false
 	}
@@ -185,7 +185,7 @@ func (s *Stations) take(byHand bool) StationReading {
 	r := StationReading{Deg: p.deg, ByHand: byHand}
 	for i := range s.windows {
 		w := &s.windows[i]
-		w.last = w.mean()
+		w.last = w.middle()
 		r.Spread = math.Max(r.Spread, w.span())
 		if !byHand {
 			s.quiet.join(w.noise())
@@ -259,7 +259,7 @@ func (s *Stations) Redo(i int) (old StationReading, had bool, err error) {
 func (s *Stations) stay() {
 	for i := range s.windows {
 		if w := &s.windows[i]; len(w.mm) > 0 {
-			w.last = w.mean()
+			w.last = w.middle()
 		}
 	}
 }

@@ -8,9 +8,12 @@ import (
 // window holds the readings of the last SettleS of one indicator.
 type window struct {
 	t, mm []float64
-	last  float64 // mean when the last station was taken
+	last  float64 // middle when the last station was taken
 	full  bool    // covers SettleS
 	begun float64 // time of the first reading since the last clear
+
+	away   int     // readings in a row off the place of the last station
+	leftAt float64 // time of the first of them
 }
 
 // noise pools the standard deviations of still readings.
@@ -41,7 +44,7 @@ func (s *Stations) twitched() bool {
 	}
 	for i := range s.windows {
 		w := &s.windows[i]
-		if w.t[0]-s.movedAt >= shortestTurn || math.Abs(w.mean()-w.last) > s.band(w) {
+		if w.t[0]-s.movedAt >= shortestTurn || math.Abs(w.middle()-w.last) > s.band(w) {
 			return false
 		}
 	}
@@ -100,7 +103,20 @@ func (s *Stations) clear() {
 	}
 }
 
-func (w *window) clear() { w.t, w.mm, w.full = w.t[:0], w.mm[:0], false }
+func (w *window) clear() { w.t, w.mm, w.full, w.away = w.t[:0], w.mm[:0], false, 0 }
+
+// leaves reports whether the reading has left the place of the last station: two readings in a row must say so, since one
+// line alone may be a damaged one.
+func (w *window) leaves(t float64, away bool) bool {
+	if !away {
+		w.away = 0
+		return false
+	}
+	if w.away++; w.away == 1 {
+		w.leftAt = t
+	}
+	return w.away >= 2
+}
 
 func (w *window) add(t, mm, span float64) {
 	if n := len(w.t); n > 0 && t < w.t[n-1] { // a clock that goes backwards starts the wait anew
@@ -139,7 +155,13 @@ func (w *window) span() float64 {
 	return slices.Max(w.mm) - slices.Min(w.mm)
 }
 
-func (w *window) mean() float64 { return mean(w.mm) }
+// middle is the mean of the middle half of the readings; of three it is the median. Like a median it is not moved by a wrong
+// reading among good ones, and unlike one it still averages the steps of a coarse display.
+func (w *window) middle() float64 {
+	sorted := slices.Sorted(slices.Values(w.mm))
+	cut := (len(sorted) + 1) / 4
+	return mean(sorted[cut : len(sorted)-cut])
+}
 
 func mean(x []float64) float64 {
 	sum := 0.0

@@ -115,6 +115,8 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		p.printf("no check\n")
 	}
 	told := false
+	// Checks of one sitting tell no rate a day: what would be printed is what was held possible before any check.
+	ratable := len(a.Rows) > 1 && a.Rows[len(a.Rows)-1].Time.Sub(a.Rows[0].Time) >= 24*time.Hour
 	for i, x := range a.Tracker.Now() {
 		if x == nil {
 			p.printf("  %-5s not measured since the last event\n", drift.Axes[i])
@@ -122,7 +124,10 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		}
 		p.printf("  %-5s %+8.4f mm/m", drift.Axes[i], x.Level)
 		if !math.IsNaN(x.U) {
-			p.printf(" ± %.4f (95 %%), moving by %+.6f ± %.6f mm/m per day", 1.96*x.U, x.Rate, 1.96*x.RateU)
+			p.printf(" ± %.4f (95 %%)", 1.96*x.U)
+			if ratable {
+				p.printf(", moving by %+.6f ± %.6f mm/m per day", x.Rate, 1.96*x.RateU)
+			}
 		}
 		if s := a.Scatter[i]; !math.IsNaN(s) {
 			p.printf(", clamping scatters by %.4f", s)

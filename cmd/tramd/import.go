@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"tramd/cmd/tramd/internal/client"
@@ -52,6 +53,9 @@ func (c *importCmd) Run(e *env) error {
 	if err := c.options().Validate(); err != nil {
 		return usageError{err}
 	}
+	if err := c.judgeTimes(); err != nil {
+		return err
+	}
 	cfg, err := c.load()
 	if err != nil {
 		return err
@@ -92,6 +96,36 @@ func (c *importCmd) Run(e *env) error {
 		return errShown
 	}
 	return verdictStatus(verdict)
+}
+
+// copiedWithin is how near the files' times lie that were copied or unpacked together: no two measurements are taken as fast.
+const copiedWithin = 10 * time.Second
+
+// judgeTimes refuses files whose times show when they were copied and not when it was measured: the drift would take
+// years for seconds.
+func (c *importCmd) judgeTimes() error {
+	if c.At != "" {
+		return nil
+	}
+	type dated struct {
+		name string
+		at   time.Time
+	}
+	var files []dated
+	for _, path := range c.Files {
+		if info, err := os.Stat(path); err == nil { // one that is not there is said when its turn comes
+			files = append(files, dated{path, info.ModTime()})
+		}
+	}
+	slices.SortFunc(files, func(a, b dated) int { return a.at.Compare(b.at) })
+	for i := 1; i < len(files); i++ {
+		if a, b := files[i-1], files[i]; b.at.Sub(a.at) < copiedWithin {
+			return usageError{fmt.Errorf("%s and %s were last changed within %.0f s (%s), so that is when they were copied, not when it was "+
+				"measured; import them one by one with --at TIME, or give the files their times (touch -d), and nothing was imported",
+				a.name, b.name, copiedWithin.Seconds(), localTime(b.at))}
+		}
+	}
+	return nil
 }
 
 // importer brings one file in.

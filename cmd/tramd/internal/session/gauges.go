@@ -10,7 +10,7 @@ import (
 type Gauge struct {
 	Name string
 	Live bool    // its port is live and its reading is fresh
-	MM   float64 // where Live
+	MM   float64 // where Live; two lines of a stream must agree on it
 }
 
 // Gauges gives every indicator of the setup.
@@ -19,7 +19,7 @@ func (s *Session) Gauges(ctx context.Context) ([]Gauge, error) {
 	err := s.ask(ctx, func() {
 		now := device.Now()
 		for i, r := range s.o.Indicators {
-			g := Gauge{Name: s.o.Setup.Indicators[i].Name, MM: s.latest[i].mm.MM()}
+			g := Gauge{Name: s.o.Setup.Indicators[i].Name, MM: s.latest[i].agreed().MM()}
 			fresh := s.latest[i].at != 0 && now-s.latest[i].at < device.Stamp(staleAfter)
 			if r.Device >= 0 && r.Device < len(s.o.Ports) {
 				st := s.o.Ports[r.Device].Status()

@@ -133,7 +133,7 @@ func (s *Session) pairRead(z *pairZero, mono device.Stamp) (lean sweep.PairLean,
 		if s.latest[k].at == 0 || mono-s.latest[k].at >= device.Stamp(staleAfter) {
 			return lean, 0, false
 		}
-		mm[i] = s.latest[k].mm.MM()
+		mm[i] = s.latest[k].agreed().MM()
 		if s.o.Setup.Indicators[k].AtEnd(mm[i]) {
 			return lean, 0, false
 		}

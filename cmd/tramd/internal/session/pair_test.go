@@ -21,8 +21,8 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	axis := &sweep.Axis{U: 0.002 * units.MMPerM}
 	s.zeroPair(7, Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1.5, 1.2}, DoF: 30}, nil)
 	now := device.Stamp(100e9)
-	s.latest[0] = latest{now, 1530 * units.Millimetre / 1000, 1}
-	s.latest[1] = latest{now, 1170 * units.Millimetre / 1000, 1}
+	s.latest[0] = latest{at: now, mm: 1530 * units.Millimetre / 1000, n: 1}
+	s.latest[1] = latest{at: now, mm: 1170 * units.Millimetre / 1000, n: 1}
 	deg := 90.0
 	got := s.pairState(now, &deg)
 	if got == nil || got.MMPerM == nil || got.Deg == nil || got.Run != 7 || math.Abs(*got.MMPerM-0.3) > 1e-9 || math.Abs(*got.Deg-90) > 1e-9 ||

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"sync"
 	"time"
 
@@ -113,6 +114,43 @@ type latest struct {
 	at device.Stamp
 	mm units.Length
 	n  uint64 // readings so far
+
+	before [2]units.Length // the two readings before mm, the newer one first
+	held   int             // how many of them came in one stream with it
+}
+
+const (
+	streamGap = device.Stamp(500 * time.Millisecond) // readings further apart are no stream: each is sent for its own sake
+	jumpMM    = 0.1                                  // no arm that is watched moves as far between two lines of a stream
+)
+
+// take takes a reading.
+func (l *latest) take(at device.Stamp, mm units.Length) {
+	held := min(l.held+1, len(l.before))
+	if l.at == 0 || at-l.at > streamGap {
+		held = 0
+	}
+	*l = latest{at: at, mm: mm, n: l.n + 1, before: [2]units.Length{l.mm, l.before[0]}, held: held}
+}
+
+// agreed is the median of the last three readings: what at least two lines say, or lie on both sides of. Of two it is the first.
+func (l latest) agreed() units.Length {
+	switch l.held {
+	case 0:
+		return l.mm
+	case 1:
+		return l.before[0]
+	}
+	a, b, c := l.mm, l.before[0], l.before[1]
+	return max(min(a, b), min(max(a, b), c))
+}
+
+// shown is the newest reading, but for a jump that it alone shows. Of two nothing says which is the wrong one.
+func (l latest) shown() units.Length {
+	if l.held > 1 && math.Abs((l.mm-l.before[0]).MM()) > jumpMM {
+		return l.agreed()
+	}
+	return l.mm
 }
 
 // New makes a session.
@@ -278,7 +316,7 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 			if r.Device != dev || (r.Channel != "" && r.Channel != x.Channel) {
 				continue
 			}
-			s.latest[i] = latest{x.At, x.Length(), s.latest[i].n + 1}
+			s.latest[i].take(x.At, x.Length())
 			if s.job == nil || s.job.phase == Fitting {
 				continue
 			}

@@ -107,7 +107,7 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		x, l := &out[n], s.latest[k]
 		n++
 		if l.at != 0 && mono-l.at < device.Stamp(staleAfter) {
-			mm := l.mm.MM()
+			mm := l.shown().MM()
 			x.ReadingMM = &mm
 		}
 		if len(out) == 1 {

@@ -148,7 +148,7 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 		if err != nil {
 			return refuse(http.StatusBadRequest, "%v", err)
 		}
-		s.latest[i] = latest{device.Now(), mm, s.latest[i].n + 1}
+		s.latest[i] = latest{at: device.Now(), mm: mm, n: s.latest[i].n + 1}
 		j.movedAt = time.Now()
 		if r, ok := j.stations.Put(device.Now().Seconds(), mm.MM(), i); ok {
 			j.took(s, r)
