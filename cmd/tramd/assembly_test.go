@@ -136,3 +136,78 @@ func TestBadImportsOfOtherKinds(t *testing.T) {
 		}
 	}
 }
+
+// The stack takes the newest of each relation since the last event from the record, tilt and nod each for itself.
+func TestStackFromTheRecord(t *testing.T) {
+	s := newShop(t, "[clock]\ntrusted = true\n[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
+	bring := func(at, text string, flags ...string) {
+		t.Helper()
+		args := append(append([]string{"import", "--config", s.config, "--at", at}, flags...), written(t, "m.csv", text))
+		if status, out, errOut := call(t, args...); status == exitFailed {
+			t.Fatalf("%s%s", out, errOut)
+		}
+	}
+	// 0.02 mm of fall and rise over 100 mm with the spindle turned: 0.3 and 0.05 mm/m of the spindle against the travel.
+	other := strings.NewReplacer("0.98", "0.96", "0.96", "0.92").Replace(aTravel)
+	bring("2026-03-02 07:30", other, "--of", "bar")
+	bring("2026-03-03 07:30", aTravel, "--of", "bar")
+	bring("2026-03-01 07:30", strings.Replace(aTravel, "0.98", "0.97", 1), "--of", "bar") // older, though stored later
+	bring("2026-03-03 08:30", aCross, "--of", "table")
+	bring("2026-03-03 09:30", strings.ReplaceAll(aCross, ",0\n", ",90\n"), "--of", "table")
+	bring("2026-03-04 07:30", strings.Replace(aTravel, "0.98", "0.9", 1), "--of", "bar", "--purpose", "adjust")
+	_, want, _ := call(t, "fit", "--json", "--config", s.config, "--of", "bar", written(t, "m.csv", aTravel))
+	var fit struct {
+		Tilt struct {
+			MMPerM float64 `json:"mm_per_m"`
+		}
+	}
+	if err := json.Unmarshal([]byte(want), &fit); err != nil {
+		t.Fatal(err)
+	}
+	type axis struct {
+		Adjusted map[string]struct {
+			MMPerM float64 `json:"mm_per_m"`
+		}
+	}
+	var got struct{ Axes map[string]*axis }
+	status, out, errOut := call(t, "stack", "--json", "--config", s.config)
+	if err := json.Unmarshal([]byte(out), &got); err != nil || got.Axes["tilt"] == nil || got.Axes["nod"] == nil {
+		t.Fatalf("%d %s%s %v", status, out, errOut, err)
+	}
+	if v := got.Axes["tilt"].Adjusted["spindle_to_travel"].MMPerM; v < fit.Tilt.MMPerM-1e-6 || v > fit.Tilt.MMPerM+1e-6 {
+		t.Errorf("spindle to travel %v, the newest check says %v", v, fit.Tilt.MMPerM)
+	}
+	for _, name := range []string{"tilt", "nod"} {
+		if v := got.Axes[name].Adjusted["cross_to_table"].MMPerM; v < 0.015 || v > 0.03 {
+			t.Errorf("cross to table, %s: %v", name, v)
+		}
+	}
+	// Each has its metrics, with its uncertainty and its limit.
+	bring("2026-03-03 10:30", aTraverse, "--name", "left-rail", "--tolerance", "0.03/300")
+	s.daemon(t)
+	bring("2026-03-03 10:40", aBar, "--name", "collet", "--run-out", "0.05")
+	metrics := get(t, "http://"+s.page+"/metrics")
+	for _, want := range []string{
+		`tramd_relation_radians{axis="tilt",machine="linnet",relation="spindle_to_travel"} `,
+		`tramd_relation_expanded_uncertainty_radians{axis="nod",machine="linnet",relation="cross_to_table"} `,
+		`tramd_relation_limit_radians{axis="tilt",machine="linnet",relation="cross_to_table"} 6.66`,
+		`tramd_traverse_slope_radians{machine="linnet",name="left-rail"} `,
+		`tramd_traverse_slope_expanded_uncertainty_radians{machine="linnet",name="left-rail"} `,
+		`tramd_traverse_slope_limit_radians{machine="linnet",name="left-rail"} 0.0001`,
+		`tramd_run_out_metres{machine="linnet",name="collet"} 3.99999`, // 0.04 mm: twice the eccentricity of 0.02 mm
+		`tramd_run_out_expanded_uncertainty_metres{machine="linnet",name="collet"} `,
+		`tramd_run_out_limit_metres{machine="linnet",name="collet"} 5e-05`,
+		`tramd_runs_total{kind="bar",machine="linnet",outcome="finished"} 1`,
+	} {
+		if !strings.Contains(metrics, want) {
+			t.Errorf("no %s in\n%s", want, metrics)
+		}
+	}
+	// What the event changed is no longer known.
+	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "the head"); status != exitDone {
+		t.Fatal(errOut)
+	}
+	if status, out, errOut := call(t, "stack", "--config", s.config); status != exitFailed || !strings.Contains(errOut, "no check since the last event") {
+		t.Errorf("after an event: %d %s%s", status, out, errOut)
+	}
+}

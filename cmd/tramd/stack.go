@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
+	"time"
 
+	"tramd/cmd/tramd/internal/assembly"
+	"tramd/store"
 	"tramd/sweep/drift"
 	"tramd/sweep/stack"
-	"tramd/sweep/units"
 )
 
 type stackCmd struct {
@@ -43,11 +46,9 @@ func (c *stackCmd) Run(e *env) error {
 
 func (c *stackCmd) read(e *env) (*stack.Stack, error) {
 	switch {
-	case c.File == "" && c.Config == "":
-		return nil, usageError{errors.New("give a file of measured relations, - for standard input, or --config FILE for those of the record")}
 	case c.File != "" && c.Config != "":
 		return nil, usageError{errors.New("give a file or --config FILE, not both")}
-	case c.Config != "":
+	case c.File == "":
 		return c.ofRecord(e)
 	case c.File == "-":
 		return stack.Read(e.in)
@@ -95,31 +96,65 @@ func printStack(w io.Writer, a *stack.Answer) error {
 	return err
 }
 
-// ofRecord takes the newest of each relation since the last event from the record.
+// ofRecord returns the newest of each relation and axis since the last event, from the record.
 func (c *stackCmd) ofRecord(e *env) (*stack.Stack, error) {
-	h, cfg, err := c.recorded(e, units.Tolerance{})
+	cfg, rec, err := c.openRecord(e)
 	if err != nil {
 		return nil, err
 	}
+	defer rec.Close()
+	h, _, err := rec.History(e.ctx, cfg.Machine.Name, store.Mark{})
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range h.Warnings { // an event without a date ends nothing
+		fmt.Fprintf(e.err, "tramd: note: %s [%s]\n", n.Text, n.Code)
+	}
 	s := &stack.Stack{Tolerance: cfg.Setup().Tolerance}
-	var newest *drift.Check
+	var since time.Time
+	var newest [2]*drift.Check
 	for _, x := range h.Entries {
 		switch {
 		case x.Event != nil && x.Event.EndsSegment():
-			newest = nil
+			since, newest = x.Event.Time, [2]*drift.Check{}
 		case x.Check != nil:
-			newest = x.Check
+			for k, v := range x.Check.Axis {
+				if v != nil && v.U > 0 {
+					newest[k] = x.Check
+				}
+			}
 		}
 	}
-	if newest == nil {
-		return nil, errors.New("the record holds no check since the last event: sweep first, or give a file of measured relations")
-	}
-	m := stack.Measured{Relation: stack.SpindleToTable}
-	for k, to := range [2][2]**float64{{&m.Tilt, &m.TiltU}, {&m.Nod, &m.NodU}} {
-		if v := newest.Axis[k]; v != nil && v.U > 0 {
-			*to[0], *to[1] = &v.MMPerM, &v.U
+	for k, check := range newest {
+		if check == nil {
+			continue
 		}
+		m := stack.Measured{Relation: stack.SpindleToTable}
+		v, dof := check.Axis[k], known(check.DoF[k])
+		if k == 0 {
+			m.Tilt, m.TiltU, m.TiltDoF = &v.MMPerM, &v.U, dof
+		} else {
+			m.Nod, m.NodU, m.NodDoF = &v.MMPerM, &v.U, dof
+		}
+		s.Relations = append(s.Relations, m)
 	}
-	s.Relations = append(s.Relations, m)
+	others, err := assembly.Relations(e.ctx, rec, cfg.Machine.Name, since)
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range others {
+		s.Relations = append(s.Relations, x.Measured())
+	}
+	if len(s.Relations) == 0 {
+		return nil, errors.New("the record holds no check since the last event: sweep, or import a travel or a cross, or give a file of measured relations")
+	}
 	return s, nil
+}
+
+// known returns degrees of freedom as a stack takes them; nil: as good as infinitely many.
+func known(dof float64) *float64 {
+	if !(dof > 0) || math.IsInf(dof, 0) {
+		return nil
+	}
+	return &dof
 }

@@ -44,20 +44,22 @@ type Daemon struct {
 	clock   *clock.Watcher
 	dates   *dates
 	drift   *drifting
-	warmth  *thermometer
-	meter   *hourMeter
-	machine *machineLines
-	devices []*device.Device
-	readers []*reader // of the devices
-	session *session.Session
-	healer  *healer
-	saved   string        // what became of a damaged record; empty: it was whole
-	mqtt    *mqtt.Options // nil: no broker is configured
-	alarms  *alarm.Teller // nil: nobody is to be told
-	servers []server
-	done    chan struct{}          // closed when the pages must end
-	started bool                   // everything listened
-	refused atomic.Pointer[string] // why the last new configuration was not taken; nil: it was
+
+	assembled *assembled // relations, traverses and bars of the record
+	warmth    *thermometer
+	meter     *hourMeter
+	machine   *machineLines
+	devices   []*device.Device
+	readers   []*reader // of the devices
+	session   *session.Session
+	healer    *healer
+	saved     string        // what became of a damaged record; empty: it was whole
+	mqtt      *mqtt.Options // nil: no broker is configured
+	alarms    *alarm.Teller // nil: nobody is to be told
+	servers   []server
+	done      chan struct{}          // closed when the pages must end
+	started   bool                   // everything listened
+	refused   atomic.Pointer[string] // why the last new configuration was not taken; nil: it was
 
 	interlock *interlock.Interlock // says whether the arm may be moved
 }
@@ -90,6 +92,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.dates = &dates{d: d, boot: clock.BootID()}
 	d.dates.look(ctx)
 	d.drift = newDrifting(d)
+	d.assembled = &assembled{d: d}
 	d.warmth = &thermometer{file: d.cfg.Temperature.File, log: d.o.Log}
 	if d.meter, err = newHourMeter(ctx, d.store, hoursFrom(d.cfg), d.cfg.HoursStep(), d.clock.IsSet, d.o.Log); err != nil {
 		return err

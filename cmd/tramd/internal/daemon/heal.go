@@ -121,6 +121,7 @@ func (d *Daemon) fitSpoiledOther(ctx context.Context, id int64, what string) {
 		d.cannotHeal(ctx, id, what, err)
 		return
 	}
+	d.assembled.changed()
 	d.o.Log.Warn(what+"; its readings were fitted again", "run", id)
 }
 

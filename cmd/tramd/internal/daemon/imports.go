@@ -111,6 +111,7 @@ func (i imports) Import(ctx context.Context, r io.Reader, f session.Recorded) (a
 	}
 	i.d.o.Log.Info("measurement imported", "run", out.Run, "kind", out.Kind, "file", f.Name)
 	if out.sweep == nil {
+		i.d.assembled.changed()
 		return out, i.d.session.ImportedOther(ctx, out.Kind)
 	}
 	i.d.drift.changed(false)

@@ -63,6 +63,7 @@ type refits struct{ d *Daemon }
 func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
 	if other, err := IsOther(ctx, r.d.store, id); err == nil && other {
 		out, err := RefitOther(ctx, r.d.store, id, keep)
+		r.d.assembled.changed()
 		return out, err
 	}
 	out, err := Refit(ctx, r.d.store, id, keep, r.d.o.Fit, r.d.o.Log)

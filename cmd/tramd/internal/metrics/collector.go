@@ -24,8 +24,10 @@ const patience = 2 * time.Second
 type Options struct {
 	Live    Live
 	Version string
-	Page    string                           // address of the machine's page; empty: not told
-	Free    func() (bytes uint64, err error) // room left where the record is kept; nil: not told
+	Page    string // address of the machine's page; empty: not told
+	// Assembly reads what the record says of relations, traverses and bars; nil: not told.
+	Assembly func(context.Context) Assembly
+	Free     func() (bytes uint64, err error) // room left where the record is kept; nil: not told
 }
 
 // Collector makes constant metrics from one snapshot a scrape.
@@ -125,6 +127,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	e.computer(s, c.o.Free)
 	e.runs(s.Runs)
 	e.machineSays(s)
+	e.assembly(ctx, c.o.Assembly)
 	for i := range s.Devices {
 		e.device(&s.Devices[i])
 	}
