@@ -62,8 +62,8 @@ type historian struct {
 
 func (b *historian) runs() error {
 	rows, err := b.s.r.QueryContext(b.ctx, `SELECT run.id, purpose, setup_id, started_us, clock_set,
-		spindle_hours, temperature_c, line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m',
-		coalesce(line.json ->> '$.tilt.dof', line.json ->> '$.dof'), coalesce(line.json ->> '$.nod.dof', line.json ->> '$.dof'),
+		spindle_hours, temperature_c, `+lineJSON+` ->> '$.tilt.mm_per_m', `+lineJSON+` ->> '$.tilt.u_mm_per_m', `+lineJSON+` ->> '$.nod.mm_per_m', `+lineJSON+` ->> '$.nod.u_mm_per_m',
+		coalesce(`+lineJSON+` ->> '$.tilt.dof', `+lineJSON+` ->> '$.dof'), coalesce(`+lineJSON+` ->> '$.nod.dof', `+lineJSON+` ->> '$.dof'),
 		`+b.s.sound["run"]+" AND "+b.s.sound["line"]+`
 		FROM run JOIN line ON line.run_id = run.id
 		WHERE kind = 'sweep' AND outcome = 'finished' AND run.id > ? ORDER BY run.id`, b.mark.Run)

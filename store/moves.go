@@ -79,9 +79,9 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 				SELECT (SELECT max(id) FROM run WHERE kind = 'sweep' AND outcome = 'finished' AND id <= after_run) AS id FROM change
 				UNION SELECT (SELECT min(id) FROM run WHERE kind = 'sweep' AND outcome = 'finished' AND id > after_run) FROM change
 				UNION SELECT id FROM (SELECT id FROM run WHERE kind = 'sweep' AND outcome = 'finished' ORDER BY id DESC LIMIT ?))
-		SELECT run.id, setup_id, started_us, purpose, coalesce(line.json ->> '$.verdict', ''),
-			line.json ->> '$.tilt.mm_per_m', line.json ->> '$.tilt.u_mm_per_m', line.json ->> '$.tilt.U_mm_per_m',
-			line.json ->> '$.nod.mm_per_m', line.json ->> '$.nod.u_mm_per_m', line.json ->> '$.nod.U_mm_per_m',
+		SELECT run.id, setup_id, started_us, purpose, coalesce(`+lineJSON+` ->> '$.verdict', ''),
+			`+lineJSON+` ->> '$.tilt.mm_per_m', `+lineJSON+` ->> '$.tilt.u_mm_per_m', `+lineJSON+` ->> '$.tilt.U_mm_per_m',
+			`+lineJSON+` ->> '$.nod.mm_per_m', `+lineJSON+` ->> '$.nod.u_mm_per_m', `+lineJSON+` ->> '$.nod.U_mm_per_m',
 			`+s.sound["run"]+" AND "+s.sound["line"]+`
 		FROM wanted JOIN run ON run.id = wanted.id JOIN line ON line.run_id = run.id
 		WHERE NOT (run.id IN (SELECT run_id FROM import)

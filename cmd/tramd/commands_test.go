@@ -10,7 +10,7 @@ import (
 
 func TestWrongUsageExitsWithTwoAndSaysWhatIsWrong(t *testing.T) {
 	for _, args := range [][]string{
-		{"swep"}, {"fit"}, {"fit", "x.csv"}, {"fit", "--radius", "-1", "x.csv"}, {"fit", "--radius", "100", "--tolerance", "0.02", "x.csv"},
+		{"swep"}, {"fit"}, {"fit", "../../testdata/sweeps/linnet_dense.csv"}, {"fit", "--radius", "-1", "x.csv"}, {"fit", "--radius", "100", "--tolerance", "0.02", "x.csv"},
 		{"run"}, {"show"}, {"fit", "--radius", "100", "--model", "best", "x.csv"}, {"event", "--config", "x", "exploded"},
 	} {
 		status, out, errOut := call(t, args...)

@@ -31,6 +31,9 @@ type fitCmd struct {
 }
 
 func (c *fitCmd) Run(e *env) error {
+	if _, err := units.ParseTolerance(c.Tolerance); err != nil {
+		return usageError{err}
+	}
 	failed := false
 	verdict := sweep.None
 	for _, path := range c.Files {

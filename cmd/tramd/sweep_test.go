@@ -149,12 +149,13 @@ func checkStored(t *testing.T, s shop, r swept) {
 	if math.Abs(again.Tilt.MMPerM-r.Tilt.MMPerM) > 1e-4 {
 		t.Errorf("fitted again from the export: tilt %v, at the time %v", again.Tilt.MMPerM, r.Tilt.MMPerM)
 	}
+	want := map[string]int{"within": exitDone, "outside": exitOutside, "undecided": exitUndecided}[r.Verdict]
 	for _, x := range []struct {
 		status int
 		line   string
 	}{
-		{exitDone, "runs"}, {exitOutside, "show 1"}, {exitDone, "export 1"}, {exitDone, "export 1 --json"}, {exitDone, "refit 1"},
-		{exitOutside, "show 1 --budget"}, {exitOutside, "show 1 --json"}, {exitDone, "separate 1 1"}, {exitDone, "separate 1 1 --json"},
+		{exitDone, "runs"}, {want, "show 1"}, {exitDone, "export 1"}, {exitDone, "export 1 --json"}, {exitDone, "refit 1"},
+		{want, "show 1 --budget"}, {want, "show 1 --json"}, {exitDone, "separate 1 1"}, {exitDone, "separate 1 1 --json"},
 	} {
 		if status, out, errOut := call(t, append(strings.Fields(x.line), "--config", s.config)...); status != x.status || out == "" {
 			t.Errorf("tramd %s: status %d, want %d, %s", x.line, status, x.status, errOut)

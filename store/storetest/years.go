@@ -7,13 +7,20 @@ import (
 	"errors"
 	"fmt"
 
-	_ "github.com/mattn/go-sqlite3"
+	"github.com/mattn/go-sqlite3"
+
+	"tramd/store"
 )
+
+// driver is SQLite with what the record's triggers call.
+const driver = "record"
+
+func init() { sql.Register(driver, &sqlite3.SQLiteDriver{ConnectHook: store.RowSum}) }
 
 // Multiply makes of the one finished run of a closed record n runs, hour after hour up to the present one, each with the same
 // result and the same readings. It goes past the store, which would take an hour for what SQLite copies in seconds.
 func Multiply(ctx context.Context, path string, n int) (err error) {
-	db, err := sql.Open("sqlite3", "file:"+path+"?_busy_timeout=5000&_journal_mode=WAL&_synchronous=OFF")
+	db, err := sql.Open(driver, "file:"+path+"?_busy_timeout=5000&_journal_mode=WAL&_synchronous=OFF")
 	if err != nil {
 		return err
 	}
