@@ -105,7 +105,7 @@ func create(path string, page int) error {
 // hook sets what a connection string cannot, then makes sure that everything asked for is so.
 func hook(set []string, want map[string]string) func(*sqlite3.SQLiteConn) error {
 	return func(c *sqlite3.SQLiteConn) error {
-		if err := withRowSum(c); err != nil {
+		if err := RowSum(c); err != nil {
 			return err
 		}
 		for _, stmt := range set {

@@ -49,12 +49,10 @@ func rowSum(columns ...any) (int64, error) {
 }
 
 // RowSum gives a connection the SQL function row_sum, without which nothing can be written to a record beside the store.
-func RowSum(c *sqlite3.SQLiteConn) error { return withRowSum(c) }
+func RowSum(c *sqlite3.SQLiteConn) error { return c.RegisterFunc("row_sum", rowSum, true) }
 
 // lineJSON is a line's JSON, or NULL where a spoiled byte left none: one bad row must not end the reading of all the others.
 const lineJSON = "(CASE WHEN json_valid(line.json) THEN line.json END)"
-
-func withRowSum(c *sqlite3.SQLiteConn) error { return c.RegisterFunc("row_sum", rowSum, true) }
 
 // sumOver is the expression that gives a row's sum, from its columns but the sum itself, in the table's order.
 func sumOver(row string, columns []string) string {

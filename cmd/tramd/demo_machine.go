@@ -70,7 +70,7 @@ func (m *demoMachine) wait() error {
 	return err
 }
 
-// hand turns the arm whenever a sweep waits for it, whoever asked for the sweep.
+// hand turns the arm for each sweep that waits, from the page or from here.
 func (m *demoMachine) hand(ctx context.Context) {
 	turning := int64(0)
 	dir := 1.0
