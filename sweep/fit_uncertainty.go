@@ -3,7 +3,7 @@ package sweep
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"tramd/sweep/uncertainty"
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.
@@ -83,9 +83,9 @@ func welchSatterthwaite(part, whole float64, dof int) float64 {
 func coverageFactor(dof float64) float64 {
 	upper := 1 - (1-confidence)/2
 	if dof < 100 {
-		return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(upper)
+		return uncertainty.TQuantile(upper, dof)
 	}
-	z := distuv.UnitNormal.Quantile(upper)
+	z := uncertainty.TQuantile(upper, math.Inf(1))
 	q := z * z
 	g1 := z * (q + 1) / 4
 	g2 := z * ((5*q+16)*q + 3) / 96

@@ -4,9 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"tramd/sweep"
+	"tramd/sweep/uncertainty"
 	"tramd/sweep/units"
 )
 
@@ -66,7 +65,7 @@ func (a *axis) bent() (by float64, ok bool) {
 		return 0, false
 	}
 	by = math.Sqrt(a.chi2 / float64(a.free))
-	return by, a.chi2 > distuv.ChiSquared{K: float64(a.free)}.Quantile(0.99)
+	return by, a.chi2 > uncertainty.ChiSquaredQuantile(0.99, float64(a.free))
 }
 
 // scaled widens by what the heights depart from straight: what bends them is not in their own uncertainties (Birge 1932, The

@@ -7,7 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
-	"gonum.org/v1/gonum/lapack/lapack64"
+	lapack "gonum.org/v1/gonum/lapack/gonum"
 )
 
 // blockRows balances the cost of a fold against cache: 1024 rows of four columns and y are 40 kB.
@@ -49,7 +49,7 @@ func New(p int) (*Builder, error) {
 	b.buf = make([]float64, b.limit*w)
 	b.tau = make([]float64, w)
 	query := make([]float64, 1)
-	lapack64.Geqrf(b.general(b.buf, b.limit), b.tau, query, -1)
+	geqrf(b.general(b.buf, b.limit), b.tau, query, -1)
 	b.work = make([]float64, max(int(query[0]), w))
 	return b, nil
 }
@@ -74,6 +74,12 @@ func (b *Builder) general(data []float64, rows int) blas64.General {
 	return blas64.General{Rows: rows, Cols: w, Stride: w, Data: data[:rows*w]}
 }
 
+// geqrf factorises a into Q and R. It calls gonum's LAPACK by its type: behind lapack64's interface the linker keeps every
+// routine there is, half a megabyte that a small computer holds for one of them.
+func geqrf(a blas64.General, tau, work []float64, lwork int) {
+	lapack.Implementation{}.Dgeqrf(a.Rows, a.Cols, a.Data, a.Stride, tau, work, lwork)
+}
+
 // fold turns all rows gathered into the triangle R of [X y], which has the same least squares solutions.
 func (b *Builder) fold() {
 	w := b.p + 1
@@ -81,7 +87,7 @@ func (b *Builder) fold() {
 		clear(b.buf[b.fill*w : w*w])
 		b.fill = w
 	}
-	lapack64.Geqrf(b.general(b.buf, b.fill), b.tau, b.work, len(b.work))
+	geqrf(b.general(b.buf, b.fill), b.tau, b.work, len(b.work))
 	for i := range w { // what lies below the diagonal are reflections, no longer needed
 		clear(b.buf[i*w : i*w+i])
 	}
@@ -129,7 +135,7 @@ func (b *Builder) triangle(keep []int) (blas64.General, int) {
 		r.Data[i*r.Stride+q] = b.buf[i*w+b.p]
 	}
 	work := make([]float64, 64*(q+1))
-	lapack64.Geqrf(r, make([]float64, q+1), work, len(work))
+	geqrf(r, make([]float64, q+1), work, len(work))
 	return r, q
 }
 

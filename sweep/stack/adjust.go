@@ -3,8 +3,11 @@ package stack
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/lapack"
+	reference "gonum.org/v1/gonum/lapack/gonum"
+
+	"tramd/sweep/uncertainty"
 )
 
 // confidence of the intervals, and of the test whether measurements agree.
@@ -22,7 +25,7 @@ type observation struct {
 type adjustment struct {
 	obs  []observation
 	x    [bodies]float64
-	pinv *mat.SymDense // of the normal equations, which are singular where a body hangs on nothing
+	pinv square // of the normal equations, which are singular where a body hangs on nothing
 	rank int
 	chi2 float64
 }
@@ -30,7 +33,7 @@ type adjustment struct {
 // adjust solves for the bodies, leaving one observation out (-1: none).
 func adjust(obs []observation, without int) adjustment {
 	a := adjustment{}
-	var n [bodies][bodies]float64
+	var n square
 	var b [bodies]float64
 	for k, o := range obs {
 		if k == without {
@@ -48,7 +51,7 @@ func adjust(obs []observation, without int) adjustment {
 	a.pinv, a.rank = pseudoInverse(n)
 	for i := range a.x {
 		for j := range b {
-			a.x[i] += a.pinv.At(i, j) * b[j]
+			a.x[i] += a.pinv[i][j] * b[j]
 		}
 	}
 	for _, o := range a.obs {
@@ -58,42 +61,42 @@ func adjust(obs []observation, without int) adjustment {
 	return a
 }
 
-// pseudoInverse inverts what can be inverted, by eigenvalues; the equations are scaled first, since uncertainties may differ by far.
-func pseudoInverse(n [bodies][bodies]float64) (*mat.SymDense, int) {
-	var scale [bodies]float64
+// square is a symmetric matrix over the bodies.
+type square [bodies][bodies]float64
+
+// pseudoInverse returns the inverse of n where it has one and zero where it has none, and n's rank, from the eigenvalues
+// of n scaled to a unit diagonal, since uncertainties may differ by far. It calls gonum's LAPACK by its type: behind an
+// interface the linker would keep every routine of it in the program.
+func pseudoInverse(n square) (inverse square, rank int) {
+	var scale, values [bodies]float64
+	var vectors [bodies * bodies]float64 // row by row; eigenvector k is column k
 	for i := range scale {
 		scale[i] = 1
 		if n[i][i] > 0 {
 			scale[i] = 1 / math.Sqrt(n[i][i])
 		}
 	}
-	s := mat.NewSymDense(bodies, nil)
 	for i := range bodies {
-		for j := i; j < bodies; j++ {
-			s.SetSym(i, j, n[i][j]*scale[i]*scale[j])
+		for j := range bodies {
+			vectors[i*bodies+j] = n[i][j] * scale[i] * scale[j]
 		}
 	}
-	var e mat.EigenSym
-	out := mat.NewSymDense(bodies, nil)
-	if !e.Factorize(s, true) {
-		return out, 0
+	work := make([]float64, 3*bodies)
+	if !(reference.Implementation{}).Dsyev(lapack.EVCompute, blas.Upper, bodies, vectors[:], bodies, values[:], work, len(work)) {
+		return square{}, 0
 	}
-	values := e.Values(nil)
-	var v mat.Dense
-	e.VectorsTo(&v)
-	rank := 0
 	for k, lambda := range values {
 		if lambda < 1e-12 {
 			continue
 		}
 		rank++
 		for i := range bodies {
-			for j := i; j < bodies; j++ {
-				out.SetSym(i, j, out.At(i, j)+v.At(i, k)*v.At(j, k)/lambda*scale[i]*scale[j])
+			for j := range bodies {
+				inverse[i][j] += vectors[i*bodies+k] * vectors[j*bodies+k] / lambda * scale[i] * scale[j]
 			}
 		}
 	}
-	return out, rank
+	return inverse, rank
 }
 
 func (a *adjustment) value(r *relation) (v float64) {
@@ -108,7 +111,7 @@ func (a *adjustment) shares(r *relation) (shares []float64, ok bool) {
 	var row, back [bodies]float64
 	for i := range row {
 		for j, w := range r.weight {
-			row[i] += a.pinv.At(i, j) * w
+			row[i] += a.pinv[i][j] * w
 		}
 	}
 	for _, o := range a.obs {
@@ -134,7 +137,7 @@ func (a *adjustment) shares(r *relation) (shares []float64, ok bool) {
 func (a *adjustment) covariance(p, q *relation) (c float64) {
 	for i, w := range p.weight {
 		for j, v := range q.weight {
-			c += w * v * a.pinv.At(i, j)
+			c += w * v * a.pinv[i][j]
 		}
 	}
 	return c
@@ -148,7 +151,7 @@ func (a *adjustment) agree() bool {
 	if a.free() == 0 {
 		return true
 	}
-	return a.chi2 <= distuv.ChiSquared{K: float64(a.free())}.Quantile(confidence)
+	return a.chi2 <= uncertainty.ChiSquaredQuantile(confidence, float64(a.free()))
 }
 
 // margin is by how much in chi-squared the one that is suspected must explain more than any other: what two measurements explain

@@ -76,7 +76,7 @@ func (b Budget) Expanded(coverage float64) (half, factor float64) {
 // least. JCGM 100:2008, G.4.1, lets one either interpolate its Table G.2, as here, or truncate: cut down to whole
 // numbers the factor would jump threefold where 1.99 becomes 2.
 func Factor(coverage, dof float64) float64 {
-	return quantileOf(0.5+coverage/2, dof)
+	return TQuantile(0.5+coverage/2, dof)
 }
 
 // TruncatedFactor is Factor with the degrees of freedom truncated to the next lower whole number.

@@ -1,10 +1,6 @@
 package uncertainty
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
-)
+import "math"
 
 // Inside is the probability that the true value lies between lower and upper (either may be infinite), given the measured
 // value, its standard uncertainty and the degrees of freedom behind it (JCGM 106:2012, 7.2 and 7.3, there with infinite
@@ -16,7 +12,7 @@ func Inside(value, u, dof, lower, upper float64) float64 {
 		}
 		return 0
 	}
-	return cdf((upper-value)/u, dof) - cdf((lower-value)/u, dof)
+	return TCDF((upper-value)/u, dof) - TCDF((lower-value)/u, dof)
 }
 
 // InsideBoth is the probability that two values, jointly normal with the given correlation, both lie within limit of zero.
@@ -38,18 +34,6 @@ func InsideBoth(x, ux, y, uy, correlation, limit float64) float64 {
 		sum += math.Exp(-e*e/2) * Inside(y+correlation*uy*e, uy*rest, math.Inf(1), -limit, limit)
 	}
 	return math.Min(1, sum*h/(ux*math.Sqrt(2*math.Pi)))
-}
-
-func cdf(x, dof float64) float64 {
-	switch {
-	case math.IsInf(x, 1):
-		return 1
-	case math.IsInf(x, -1):
-		return 0
-	case math.IsInf(dof, 1) || dof > 1e6:
-		return distuv.UnitNormal.CDF(x)
-	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(dof, 1)}.CDF(x)
 }
 
 // Decision is what may be said about a tolerance.

@@ -2,11 +2,11 @@ package uncertainty
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/mathext"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Term is a pair of values, each with a t distribution, with its share of a Mixture.
@@ -142,9 +142,22 @@ func (t *Term) insideBoth(limit float64) float64 {
 	// With x = sinh(y) a heavy tail is short.
 	from, to := math.Asinh(lo), math.Asinh(hi)
 	var sum float64
-	top := math.Min(to, math.Max(from, 0)) // of the density
-	for _, piece := range [2][2]float64{{from, top}, {top, to}} {
-		mid, half := (piece[0]+piece[1])/2, (piece[1]-piece[0])/2
+	cuts := []float64{from, math.Min(to, math.Max(from, 0)), to} // the second is the top of the density
+	if edge := rest / (math.Abs(rho) * b); edge < 0.5 {          // strongly correlated: the second value enters and leaves steeply
+		for _, l := range [2]float64{-limit, limit} {
+			x := (l - t.Mean[1]) / (rho * b)
+			width := 3 * edge
+			if !math.IsInf(dof, 1) {
+				width *= math.Sqrt((dof + x*x) / (dof + 1))
+			}
+			for _, c := range [3]float64{x - width, x, x + width} {
+				cuts = append(cuts, math.Min(to, math.Max(from, math.Asinh(c))))
+			}
+		}
+		slices.Sort(cuts)
+	}
+	for k := range len(cuts) - 1 {
+		mid, half := (cuts[k]+cuts[k+1])/2, (cuts[k+1]-cuts[k])/2
 		if half <= 0 {
 			continue
 		}
@@ -199,9 +212,9 @@ func (m Mixture) HalfWidth(value int, share float64) float64 {
 			}
 			x, y := (at-off)/scale, (at+off)/scale
 			if off < 1e-3*scale { // the two sides differ by less than a millionth
-				held += t.Weight * (1 - 2*cdf(-at/scale, t.DoF[value]))
+				held += t.Weight * (1 - 2*TCDF(-at/scale, t.DoF[value]))
 			} else {
-				held += t.Weight * (cdf(x, t.DoF[value]) - cdf(-y, t.DoF[value]))
+				held += t.Weight * (TCDF(x, t.DoF[value]) - TCDF(-y, t.DoF[value]))
 			}
 			slope += t.Weight * (densities[i].at(x) + densities[i].at(y)) / scale
 		}
@@ -282,11 +295,3 @@ func (d density) at(x float64) float64 {
 }
 
 func sq(x float64) float64 { return x * x }
-
-// quantileOf is the quantile of a t distribution of unit scale.
-func quantileOf(p, dof float64) float64 {
-	if math.IsInf(dof, 1) || dof > 1e6 {
-		return distuv.UnitNormal.Quantile(p)
-	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(1, dof)}.Quantile(p)
-}
