@@ -265,7 +265,7 @@ func TestPageMarksOldNews(t *testing.T) {
 	said := complaints(t, ctx)
 	s := newStage(t, "")
 	open(t, ctx, s.url, 360, 800, "light")
-	until(t, ctx, drawn)
+	until(t, ctx, drawn+` && !!document.querySelector("#devices .value")`)
 	before := eval[string](t, ctx, `document.querySelector("#devices .value").textContent`)
 	until(t, ctx, fmt.Sprintf(`document.querySelector("#devices .value").textContent !== %q`, before)) // it moves
 	if eval[bool](t, ctx, `document.body.classList.contains("stale")`) {

@@ -17,7 +17,7 @@ export async function send(method, path, body) {
 
 export async function whoami() {
   try {
-    change({ may: await (await fetch('/api/v1/login')).json() });
+    change({ may: { ...(await (await fetch('/api/v1/login')).json()), known: true } });
   } catch {
     // The stream says that the daemon is gone; ask again when it is back.
   }
@@ -52,6 +52,7 @@ let asking = null;
 
 // allowed resolves once someone is logged in, and asks for the password if nobody is.
 export async function allowed() {
+  if (!state.may.known) await whoami(); // a press may come before the page has its answer
   if (state.may.may_change) return;
   if (!state.may.password_set) throw new Error(t('why.nopassword'));
   asking ??= new Promise((resolve, reject) => {
