@@ -27,17 +27,18 @@ func tool(t *testing.T, dir, pkg, name string, args ...string) {
 }
 
 func TestRules(t *testing.T) {
+	t.Parallel()
 	tool(t, "rules", "prometheus", "promtool", "check", "rules", "--lint=all", "--lint-fatal", "tramd.yml")
-	tool(t, "rules", "prometheus", "promtool", "test", "rules", "tramd.test.yml")
+	tool(t, "rules", "prometheus", "promtool", append([]string{"test", "rules"}, rulesTests...)...)
 }
+
+// rulesTests are the files of promtool's tests; each has its own interval between two workings of the rules.
+var rulesTests = []string{"tramd.test.yml", "tramd.night.test.yml", "tramd.days.test.yml"}
 
 // A test that passes whatever the rule says would be worth nothing: with every alert silenced, the tests must miss each.
 func TestTheRulesTestsMissASilentAlert(t *testing.T) {
+	t.Parallel()
 	rules, err := os.ReadFile("rules/tramd.yml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	tests, err := os.ReadFile("rules/tramd.test.yml")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -48,12 +49,19 @@ func TestTheRulesTestsMissASilentAlert(t *testing.T) {
 	}
 	silent := alert.ReplaceAll(rules, []byte("      - alert: $1\n        expr: vector(0) == 1\n      - alert: Was$1\n        expr:"))
 	dir := t.TempDir()
-	for name, text := range map[string][]byte{"tramd.yml": silent, "tramd.test.yml": tests} {
+	if err := os.WriteFile(filepath.Join(dir, "tramd.yml"), silent, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range rulesTests {
+		text, err := os.ReadFile(filepath.Join("rules", name))
+		if err != nil {
+			t.Fatal(err)
+		}
 		if err := os.WriteFile(filepath.Join(dir, name), text, 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
-	cmd := exec.Command("promtool", "test", "rules", "tramd.test.yml")
+	cmd := exec.Command("promtool", append([]string{"test", "rules"}, rulesTests...)...)
 	cmd.Dir = dir
 	out, err := cmd.CombinedOutput()
 	if err == nil {
