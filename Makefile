@@ -20,24 +20,31 @@ export CGO_CFLAGS := -Os -g0 -ffunction-sections -fdata-sections
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcflags=%=-l) \
             -ldflags "$(LDFLAGS) -extldflags=-Wl,--gc-sections"
 
-SUMS     := ^tramd/(sweep|store)(/|$$)
+TEST     := $(GO) test -trimpath -tags "$(TAGS)" -timeout 30m
+PACKAGES := $(GO) list -tags "$(TAGS)" ./...
+SUMS     := ^tramd/sweep(/|$$)
+SPREAD   := ^tramd/(cmd/tramd|cmd/tramd/internal/web|dashboards)$$
 
 .PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz screenshots screenshots-check readability clean
 
 demo: build
 	./bin/tramd demo
 
-# Some tests keep time with real ports and a real browser: they run one package after the other, and wait more than they work.
-# What only reckons has what they leave of the processors. All is compiled before.
+# Two lanes side by side, all compiled first. One is what keeps time with ports, a browser and processes of its own: it waits
+# more than it works, one package after the other. The other only reckons, with what the first leaves of the processors.
+# The race detector watches every package with goroutines; what the tests start as a process of its own it would only slow down.
 test: deps-test
-	@$(GO) test -tags "$(TAGS)" -race -run '^$$' ./... >/dev/null
+	@$(TEST) -race -run '^$$' $$($(PACKAGES) | grep -Ev '$(SUMS)|$(SPREAD)') >/dev/null
+	@$(TEST) -run '^$$' $$($(PACKAGES) | grep -E '$(SUMS)|$(SPREAD)') >/dev/null
 	@$(MAKE) --no-print-directory -j2 -Oline test-of-time test-of-sums
 
 test-of-time:
-	$(GO) test -tags "$(TAGS)" -race -p 1 -timeout 30m $$($(GO) list -tags "$(TAGS)" ./... | grep -Ev '$(SUMS)')
+	$(TEST) -p 1 -parallel 4 $$($(PACKAGES) | grep -E '$(SPREAD)')
+	$(TEST) -race -p 1 $$($(PACKAGES) | grep -Ev '$(SUMS)|$(SPREAD)|^tramd/store')
 
 test-of-sums:
-	chrt --idle 0 $(GO) test -tags "$(TAGS)" -race -timeout 30m $$($(GO) list -tags "$(TAGS)" ./... | grep -E '$(SUMS)')
+	chrt --idle 0 $(TEST) $$($(PACKAGES) | grep -E '$(SUMS)')
+	chrt --idle 0 $(TEST) -race ./store/...
 
 # Written once more in small pieces, as a package manager does: Linux (6.18 seen) keeps a file in pieces as large as those it was
 # written in, and counts a whole piece as memory of the program that touches a byte of it.

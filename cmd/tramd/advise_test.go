@@ -156,6 +156,7 @@ type advised struct {
 
 // Sweeps in the record, moves logged by the command, and the advice of the daemon: the same as that of the record.
 func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
+	t.Parallel()
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
 	s.addTo(t, shopAdjusters)
 	s.storeSweep(t, 0.9, -0.6)

@@ -48,6 +48,7 @@ func result(t *testing.T, text string) map[string]any {
 
 // Each kind is stored as fit sees it, and its readings come back as a file that fit sees alike; so does a later fit.
 func TestEveryKindGoesIntoTheRecordAndBack(t *testing.T) {
+	t.Parallel()
 	for _, way := range []string{"straight", "daemon"} {
 		t.Run(way, func(t *testing.T) {
 			s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
@@ -139,6 +140,7 @@ func TestBadImportsOfOtherKinds(t *testing.T) {
 
 // The stack takes the newest of each relation since the last event from the record, tilt and nod each for itself.
 func TestStackFromTheRecord(t *testing.T) {
+	t.Parallel()
 	s := newShop(t, "[clock]\ntrusted = true\n[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
 	bring := func(at, text string, flags ...string) {
 		t.Helper()

@@ -99,6 +99,7 @@ func TestTheDaemonRunsWithoutItsPortsAndRefusesASecond(t *testing.T) {
 }
 
 func TestTheDemoAgreesWithItsTruth(t *testing.T) {
+	t.Parallel()
 	status, out, errOut := call(t, "demo", "--seconds", "1", "--json", "--listen", "127.0.0.1:0", "--seed", "7")
 	var r struct {
 		Agrees bool

@@ -50,6 +50,7 @@ func TestNextPort(t *testing.T) {
 
 // The year on wren's record is enough to name a date, and its slow tilt is seen.
 func TestAYearOfWrenNamesADate(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	p := sim.Wren()
 	machine, err := sim.Start(t.Context(), p)

@@ -15,6 +15,7 @@ import (
 // The record's checks go through the real promtool into blocks of Prometheus, and come out of them with their values and
 // times.
 func TestTheRecordGoesIntoPrometheus(t *testing.T) {
+	t.Parallel()
 	promtool, err := exec.LookPath("promtool")
 	if err != nil {
 		t.Fatal("promtool is missing: apt-get install prometheus")
@@ -93,6 +94,7 @@ func TestTheRecordGoesIntoPrometheus(t *testing.T) {
 
 // The names that are written stand in a scrape of the same record, with the same labels.
 func TestTheExportSpeaksLikeAScrape(t *testing.T) {
+	t.Parallel()
 	shop := quietRecord(t)
 	_, out, _ := call(t, "export", "--config", shop.config, "--openmetrics")
 	shop.daemon(t)

@@ -100,6 +100,7 @@ func status(t *testing.T, url string) (int, string) {
 // The disk fills up in the middle of a sweep: the sweep, the live view and the metrics go on, the faces say what is wrong,
 // and once there is room everything is stored, nothing missing.
 func TestADiskThatFillsUpLosesNothing(t *testing.T) {
+	t.Parallel()
 	if !mayMount(t) {
 		return
 	}
@@ -312,6 +313,7 @@ print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM
 // The disk is full when the daemon starts: it shows and measures what it can, says in health, metrics and page what is wrong,
 // refuses a sweep with the cause, and stores by itself once there is room.
 func TestADaemonStartsOnAFullDisk(t *testing.T) {
+	t.Parallel()
 	if !mayMount(t) {
 		return
 	}

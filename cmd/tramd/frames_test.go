@@ -15,6 +15,7 @@ import (
 // A whole sweep by frames that are no lines: an indicator asked for a register, an encoder that sends bytes. The machine is
 // a script that shares no code with tramd; its truth is what it was told.
 func TestASweepByFramesThatAreNoLines(t *testing.T) {
+	t.Parallel()
 	const tilt, nod = 0.31, -0.22
 	arm, encoder := freeLine(t), freeLine(t)
 	if _, err := exec.LookPath("python3"); err != nil {

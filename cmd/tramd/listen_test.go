@@ -16,6 +16,7 @@ func TestListenTakesOnePort(t *testing.T) {
 
 // A capture stands in for a port: what is shown is known to the byte.
 func TestListenShowsRawAndDecodedSideBySide(t *testing.T) {
+	t.Parallel()
 	const captures = "../../testdata/captures/"
 	for _, tc := range []struct {
 		args []string

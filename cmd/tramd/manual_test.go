@@ -99,6 +99,7 @@ end`,
 }
 
 func TestTheShellsOfferWhatTheProgramTakes(t *testing.T) {
+	t.Parallel()
 	type question struct {
 		line string // a lone _ at the end is an empty word
 		want []string

@@ -45,6 +45,7 @@ func (p *personWithASpanner) move(t *testing.T, m *otherMachine, moved map[strin
 // A whole job by touch on a phone, from the first sweep to the printed record, against a machine behind real ptys: sweep, move
 // what the page says, log it, sweep again, until the page says stop. What it then says is true of the machine.
 func TestAWholeJobByTouch(t *testing.T) {
+	t.Parallel()
 	person := &personWithASpanner{tilt: 0.9, nod: -0.6}
 	m := startOther(t, "--tilt", "0.9", "--nod", "-0.6", "--rate", "200", "--encoder-rate", "200", "--seconds", "4", "--turns", "1.05", "--noise", "0.001")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))

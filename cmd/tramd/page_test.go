@@ -14,6 +14,7 @@ import (
 // The real page of a real daemon, a machine behind real ptys, and a person at 360 px who logs in, starts a sweep by the
 // page's button and reads the lean.
 func TestAPersonSweepsByThePage(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "6", "--turns", "1.05", "--noise", "0.001")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.givePassword(t)

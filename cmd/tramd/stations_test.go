@@ -86,6 +86,7 @@ func programIn(t *testing.T, args ...string) programInput {
 // A key in the terminal and a foot switch on a serial port take stations that would not settle by themselves: the spindle is
 // nearly true, so that the plunger shows no difference when the arm is turned.
 func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
+	t.Parallel()
 	arm, armName := openPty(t)
 	foot, footName := openPty(t)
 	height, stir := make(chan float64, 1), make(chan bool, 1)

@@ -57,6 +57,7 @@ func TestFitOfARecordWithoutAngles(t *testing.T) {
 
 // A drive turns the arm of a machine that is not ours, and an index pulse comes once a turn.
 func TestConstantTurningOfAMachineThatIsNotOurs(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "100", "--encoder-rate", "1000", "--pulses", "--turns", "5.3", "--seconds", "8", "--noise", "0.001")
 	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\n", m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)

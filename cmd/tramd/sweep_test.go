@@ -56,6 +56,7 @@ type swept struct {
 
 // The machine is a script that shares no code with tramd; its truth is what it was told.
 func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
+	t.Parallel()
 	for _, tc := range []struct {
 		name      string
 		tilt, nod float64
@@ -178,6 +179,7 @@ func get(t *testing.T, url string) string {
 }
 
 func TestCtrlCLeavesTheRunStoredAsAbandoned(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "20")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
@@ -209,6 +211,7 @@ func TestCtrlCLeavesTheRunStoredAsAbandoned(t *testing.T) {
 }
 
 func TestAKilledDaemonLosesNothingItSaidWasStored(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--rate", "500", "--encoder-rate", "500", "--seconds", "20")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	d := s.daemon(t)

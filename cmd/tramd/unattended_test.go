@@ -45,6 +45,7 @@ func (s shop) plan(t *testing.T, slot time.Time, more string) {
 
 // The real daemon takes a check by itself in the minute that is planned; the spindle is turned by a machine that is not ours.
 func TestACheckNobodyAsksFor(t *testing.T) {
+	t.Parallel()
 	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	slot := time.Now().Truncate(time.Minute)
