@@ -94,6 +94,7 @@ func shaken(seed uint64, sd float64) []sweep.Point {
 
 // Noise within a band costs little once it is known: the interval stays near what the sweep without it has, and holds the truth.
 func TestBand(t *testing.T) {
+	t.Parallel()
 	const radius, tilt, nod = 100, 0.2, -0.1 // mm, mm/m
 	calm, err := Fit(shaken(1, 0), oneArm(radius))
 	if err != nil {
@@ -129,6 +130,7 @@ func TestBand(t *testing.T) {
 
 // Slow noise, a walk and a smooth table are no band: taken for one, they would make the interval too short.
 func TestNoBand(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(5, 1))
 	for _, f := range append(families(), unseen()...) {
 		switch f.name {

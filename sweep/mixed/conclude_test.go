@@ -14,6 +14,7 @@ import (
 // an axis said to be within is so with 95 % at least but for the skew of the terms, and what is known to scale or turn the whole
 // lean stands in the covariance of the two axes with its sign.
 func TestOneAnswer(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(12, 1))
 	for _, f := range append(families(), unseen()...) {
 		tr := f.draw(r)

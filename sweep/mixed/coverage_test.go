@@ -19,6 +19,7 @@ import (
 // most of the pools. Least squares' intervals hold the truth in a third of the cases in half of these kinds. One kind alone may
 // come out as low as 60 %.
 func TestCoverage(t *testing.T) {
+	t.Parallel()
 	type pool struct {
 		n, held int
 		scaled  []float64 // error over half width
@@ -168,6 +169,7 @@ func TestStuckAndDoubled(t *testing.T) {
 
 // The budget adds up to what the axis states, and its degrees of freedom to the result's.
 func TestBudgetAddsUp(t *testing.T) {
+	t.Parallel()
 	for _, f := range families()[:8] {
 		tr := f.draw(rand.New(rand.NewPCG(4, 4)))
 		tr.setup.Indicators[0].MPEMM = 0.003

@@ -144,6 +144,7 @@ func crossedTable(rows []*crossedRow) string {
 // TestCrossed is the short form of the crossed study, on the worst of what was found in it before knocks were judged by the model:
 // one turn over a table with form, one indicator, with a knock.
 func TestCrossed(t *testing.T) {
+	t.Parallel()
 	if *studyOn {
 		rows := crossedStudy(t, *studyRuns, *studySeed, nil)
 		fmt.Print(crossedTable(rows))

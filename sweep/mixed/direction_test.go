@@ -26,6 +26,7 @@ func thereAndBack(seed uint64, lean, late float64) []sweep.Point {
 
 // A small lean tells nothing of a delay, and none is told; a large one tells it.
 func TestDelayIsToldByALeanThatShowsIt(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(3) {
 		for _, c := range []struct {
 			lean, late float64 // mm/m, s
@@ -45,6 +46,7 @@ func TestDelayIsToldByALeanThatShowsIt(t *testing.T) {
 // A second look at the delay does not add to the first where the readings say nothing of it: the estimate stays within what is
 // believed of delays before any sweep. Where they say much, it is found.
 func TestDelayStaysWithinBelief(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(2) {
 		f := fittingOf(t, thereAndBack(seed, 0.003, 0), oneArm(100))
 		if math.Abs(f.way.delayS) > delaySD || math.Abs(f.way.lag) > lagSD {

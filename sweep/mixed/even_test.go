@@ -12,6 +12,7 @@ import (
 // Angles that come unevenly late by a tenth of a second make the noise model sure of a wrong lean, and after a rest a wave in time
 // looks like the lean: both must be told, and the interval must be wide enough. By hundredths of a second nothing is wrong.
 func TestAnglesUnevenlyLate(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		sd, rest float64
 		seeds    uint64

@@ -11,6 +11,7 @@ import (
 // The filter right after a fit says what the fit said, and after any number of further blocks what the same equations say when
 // they are solved for all blocks at once.
 func TestTheFilterIsTheFit(t *testing.T) {
+	t.Parallel()
 	for _, f := range append(families(), unseen()...) {
 		tr := f.draw(rand.New(rand.NewPCG(3, 9)))
 		c, r, err := Begin(tr.pts, tr.setup, Options{})

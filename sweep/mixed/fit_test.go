@@ -35,6 +35,7 @@ func stations(deg, z []float64) []sweep.Point {
 // At n equal angles the harmonic of order n-1 shows as lean of its full amplitude, and no other below it shows at all (the
 // closed form of the discrete Fourier sum). The model must give that sum, and leave room for the harmonic it cannot see.
 func TestAliasing(t *testing.T) {
+	t.Parallel()
 	for _, n := range []int{4, 5, 8} {
 		for order := 2; order <= n; order++ {
 			var deg, z []float64
@@ -202,6 +203,7 @@ func TestRefused(t *testing.T) {
 }
 
 func TestWarned(t *testing.T) {
+	t.Parallel()
 	tight := oneArm(100)
 	tight.Tolerance = units.Tolerance{Limit: 1 * units.MMPerM, Text: "1 mm/m"}
 	r, err := Fit(stations([]float64{0, 90, 180, 270}, []float64{1, 1, 1, 1}), tight)

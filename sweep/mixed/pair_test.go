@@ -13,6 +13,7 @@ import (
 // lean lie within their intervals as often as they say, on a surface that is not flat, with the spindle's end play in both
 // readings alike, and the intervals are no wider than so few readings must give.
 func TestHalfTurnCovers(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(31, 7))
 	const trials, noise, form, lean, later, zero = 30, 0.0012, 0.0006, 0.2e-3, -0.05e-3, 0.2
 	setup := sweep.Setup{AngleSource: "stations", Indicators: []sweep.Indicator{

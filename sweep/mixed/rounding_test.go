@@ -38,6 +38,7 @@ func TestRoundedTo(t *testing.T) {
 // Of a coarse display's steps the model makes no random walk: its lean is as near the truth as that of least squares, and the
 // interval holds it.
 func TestStaircaseIsNoWalk(t *testing.T) {
+	t.Parallel()
 	const q, amplitude = 0.01, 0.012
 	var ours, plain float64
 	held := 0
@@ -79,6 +80,7 @@ func TestStaircaseIsNoWalk(t *testing.T) {
 // A tremor that swings to and fro is found as a band, or averaged out by joining blocks where it is faster than they show; white
 // noise and a random walk are not taken for one.
 func TestJoinSwings(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(12, 1))
 	draw := func(air series) []sweep.Point {
 		pts := make([]sweep.Point, 1200)

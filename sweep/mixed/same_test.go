@@ -54,6 +54,7 @@ func changes() []change {
 // Where angles begin, whether they go on over 360 degrees and which indicator comes first change neither lean nor interval. (Units
 // and the way time runs still do; see DEVELOPERS.md.)
 func TestWrittenOtherwise(t *testing.T) {
+	t.Parallel()
 	worst := map[string]float64{}
 	for i, f := range append(families(), unseen()...) {
 		if i%3 != 1 { // a third of the kinds, of all sorts

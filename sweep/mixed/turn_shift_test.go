@@ -46,6 +46,7 @@ func angles(pts []sweep.Point) (low, high float64) {
 
 // No noise, surface, warming, knock or play of the two generators looks like counts lost between two turns.
 func TestTurnsOfACleanSweepAgree(t *testing.T) {
+	t.Parallel()
 	n, alarms := 0, 0
 	overTurns(t, max(4, *turnStudy), 7001, func(name string, tr trial, _ *rand.Rand) {
 		n++
@@ -65,6 +66,7 @@ func TestTurnsOfACleanSweepAgree(t *testing.T) {
 // How many of the losses between two turns are found, and how often the interval holds the lean all the same: the study prints
 // it, the test sees that neither falls below what the study found.
 func TestLossesBetweenTurns(t *testing.T) {
+	t.Parallel()
 	type tally struct{ n, found, late, held int }
 	sizes := []float64{1, 3, 10, 30}
 	harms := []float64{0.3, 1, 3, 10, 30, math.Inf(1)}
