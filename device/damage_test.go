@@ -25,22 +25,43 @@ var damages = []struct {
 	{"two lost", func(r *rand.Rand, l []byte) []byte { i := r.IntN(len(l) - 1); return append(l[:i:i], l[i+2:]...) }},
 }
 
-// frames are the lines of three kinds of text that an indicator sends.
+// damagedFrames are lines of text that an indicator sends, and what reads them.
 var damagedFrames = []struct {
 	name string
 	line func(mm float64) string
+	read func() (f framer, l *lines)
 }{
-	{"1.2345", func(mm float64) string { return fmt.Sprintf("%.4f", mm) }},
-	{"+01.2345 mm", func(mm float64) string { return fmt.Sprintf("%+08.4f mm", mm) }},
-	{"A:1.234", func(mm float64) string { return fmt.Sprintf("A:%.3f", mm) }},
+	{"`1.2345`", func(mm float64) string { return fmt.Sprintf("%.4f", mm) }, textLines},
+	{"`+01.2345 mm`", func(mm float64) string { return fmt.Sprintf("%+08.4f mm", mm) }, textLines},
+	{"`A:1.234`", func(mm float64) string { return fmt.Sprintf("A:%.3f", mm) }, textLines},
+	{"`A1=+12345 ` by a pattern", func(mm float64) string { return fmt.Sprintf("A1=%+06.0f ", 1e4*mm) },
+		patternLines(Pattern{Form: "A1={value}", Decimals: 4})},
+	{"`#1 1.2345 OK` by a pattern", func(mm float64) string { return fmt.Sprintf("#1 %.4f OK", mm) },
+		patternLines(Pattern{Form: "#{channel} {value} {flag}", GoodFlags: []string{"OK"}})},
+	{"`xyz 1.2345 mm` by a pattern", func(mm float64) string { return fmt.Sprintf("xyz %.4f mm", mm) },
+		patternLines(Pattern{Form: "{any:4}{value} {unit}"})},
+}
+
+func textLines() (framer, *lines) {
+	f := NewTextFramer()
+	return f, &f.lines
+}
+
+func patternLines(p Pattern) func() (framer, *lines) {
+	return func() (framer, *lines) {
+		f := p.framer(RoleIndicator, false)
+		return f, f.(*lines)
+	}
 }
 
 // believed counts the wrong readings that are believed of n damaged lines, each among 40 good ones that settle the width.
-func believed(t *testing.T, line func(float64) string, damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
+func believed(t *testing.T, read func() (framer, *lines), line func(float64) string, damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
 	t.Helper()
 	r := rand.New(rand.NewPCG(1, 2))
-	f := NewTextFramer()
-	f.wide.on = judged
+	f, l := read()
+	if !judged {
+		l.width = nil
+	}
 	f.begin()
 	wrong := 0
 	at := Stamp(time.Second)
@@ -60,7 +81,7 @@ func believed(t *testing.T, line func(float64) string, damage func(*rand.Rand, [
 			t.Fatalf("a good line was refused after %d damaged ones", i)
 		}
 		for _, s := range feed(damage(r, []byte(line(mm)))) {
-			if s.Value != good[0].Value {
+			if s.Value != good[0].Value && s.Channel == good[0].Channel {
 				wrong++
 			}
 		}
@@ -77,9 +98,9 @@ func TestDamagedLinesAreSeldomBelieved(t *testing.T) {
 	}
 	for _, f := range damagedFrames {
 		for _, d := range damages {
-			before, now := believed(t, f.line, d.do, n, false), believed(t, f.line, d.do, n, true)
+			before, now := believed(t, f.read, f.line, d.do, n, false), believed(t, f.read, f.line, d.do, n, true)
 			if *damageReport {
-				fmt.Printf("| `%s` | %s | %d | %d |\n", f.name, d.name, before, now)
+				fmt.Printf("| %s | %s | %d | %d |\n", f.name, d.name, before, now)
 			}
 			if d.name == "a bit flipped" {
 				continue // the width does not show it
@@ -118,5 +139,34 @@ func TestAStreamMayGoOverToAnotherWidth(t *testing.T) {
 	}
 	if n := f.Faults()["odd_width"]; n != 2 {
 		t.Errorf("%d faults", n)
+	}
+}
+
+// Two instruments on one line may have two widths; and a stream that has none is taken as it comes.
+func TestEachChannelHasItsWidth(t *testing.T) {
+	f := NewTextFramer()
+	f.begin()
+	at := Stamp(0)
+	feed := func(text string) int {
+		at += Stamp(10 * time.Millisecond)
+		return len(f.Feed(nil, []byte(text+"\n"), at))
+	}
+	for range 40 {
+		if feed("A:1.234")+feed("B:0.12345") != 2 {
+			t.Fatal("a good line was refused")
+		}
+	}
+	if feed("A:1.23") != 0 || feed("B:0.1234") != 0 {
+		t.Error("a line that lost a character was believed")
+	}
+	if feed("A:1.234")+feed("B:0.12345") != 2 {
+		t.Error("a good line was refused after a damaged one")
+	}
+	taken := 0
+	for range 10 { // from here on trailing zeros are left out
+		taken += feed("A:1.2") + feed("A:1.25")
+	}
+	if taken < 15 {
+		t.Errorf("%d of 20 lines of a stream without a width were taken", taken)
 	}
 }

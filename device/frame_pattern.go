@@ -80,6 +80,7 @@ type patternFrame struct {
 	good      map[string]bool
 	names     names
 	count     bool
+	digits    int // characters of the number of the line that was read last, without its sign
 }
 
 // Problems names every mistake with its key and its cure.
@@ -244,11 +245,14 @@ func partName(p part) string {
 	return strconv.Quote(string(rune(p.byte)))
 }
 
-var patternReasons = []fault{faultNoMatch, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus}
+var patternReasons = []fault{faultNoMatch, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus, faultWidth}
 
 func (p Pattern) framer(role Role, _ bool) framer {
 	f, _ := p.compile(role)
 	l := &lines{parse: f.line, ends: &f.ends, raw: true}
 	l.reasons = patternReasons
+	if !f.count { // a count's width changes as the arm turns, and the encoder's own course shows a wrong one
+		l.width = func([]byte, string) int { return f.digits }
+	}
 	return l
 }

@@ -94,6 +94,17 @@ type found struct {
 	num                 decimal
 	unit, channel, flag []byte
 	neg, sign           bool
+	digits              int // characters of num, without its sign
+}
+
+// widthOfNumber returns how many characters of a number are digits and its point.
+func widthOfNumber(b []byte) (n int) {
+	for _, c := range b {
+		if digit(c) || point(c) {
+			n++
+		}
+	}
+	return n
 }
 
 // line matches one line.
@@ -176,7 +187,7 @@ func (f *patternFrame) take(p *part, b []byte, m *found) bool {
 		if n == 0 {
 			n = len(rest) - len(left)
 		}
-		m.num = d
+		m.num, m.digits = d, widthOfNumber(in[:len(in)-len(left)])
 	case partUnit, partChannel, partFlag:
 		word := rest
 		if n > 0 {
@@ -219,6 +230,7 @@ func (f *patternFrame) sample(m found) (Sample, fault) {
 		return Sample{}, faultStatus
 	}
 	d := m.num
+	f.digits = m.digits
 	if m.sign {
 		if d.signed {
 			return Sample{}, faultNumber

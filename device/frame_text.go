@@ -18,7 +18,7 @@ type TextFramer struct {
 func NewTextFramer() *TextFramer {
 	f := &TextFramer{}
 	f.parse, f.ends = f.line, &lineEnds
-	f.wide.on = true
+	f.width = widthOfText
 	return f
 }
 

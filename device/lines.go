@@ -19,9 +19,10 @@ type Framer interface {
 type lines struct {
 	faultCount
 	parse func(line []byte) (Sample, fault)
-	ends  *[256]bool // the bytes that end a line
-	raw   bool       // parse wants the blanks around a line too
-	wide  widths
+	ends  *[256]bool                            // the bytes that end a line
+	raw   bool                                  // parse wants the blanks around a line too
+	width func(line []byte, channel string) int // of its number, in characters; nil: the width says nothing
+	wide  channelWidths
 	skip  bool // drop up to the next line end
 	n     int  // bytes of an unfinished line in buf
 	buf   [maxLine]byte
@@ -69,7 +70,7 @@ func (l *lines) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 			l.add(f)
 			continue
 		}
-		if !l.wide.fits(text, s.Channel, at) {
+		if l.width != nil && !l.wide.fits(l.width(text, s.Channel), s.Channel, at) {
 			l.add(faultWidth)
 			continue
 		}

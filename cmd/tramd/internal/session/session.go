@@ -121,7 +121,8 @@ type latest struct {
 
 const (
 	streamGap = device.Stamp(500 * time.Millisecond) // readings further apart are no stream: each is sent for its own sake
-	jumpMM    = 0.1                                  // no arm that is watched moves as far between two lines of a stream
+	quietMM   = 0.01                                 // a step that any reading may take
+	paceTimes = 4                                    // a hand that moves something takes steps of like size, one after the other
 )
 
 // take takes a reading.
@@ -145,9 +146,11 @@ func (l latest) agreed() units.Length {
 	return max(min(a, b), min(max(a, b), c))
 }
 
-// shown is the newest reading, but for a jump that it alone shows. Of two nothing says which is the wrong one.
+// shown is the newest reading, but for a jump that it alone shows: a step far above the one before, which the next reading
+// bears out or not. Of two nothing says which is the wrong one.
 func (l latest) shown() units.Length {
-	if l.held > 1 && math.Abs((l.mm-l.before[0]).MM()) > jumpMM {
+	step, before := math.Abs((l.mm - l.before[0]).MM()), math.Abs((l.before[0] - l.before[1]).MM())
+	if l.held > 1 && step > math.Max(quietMM, paceTimes*before) {
 		return l.agreed()
 	}
 	return l.mm
