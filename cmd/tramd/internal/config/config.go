@@ -34,6 +34,10 @@ type Config struct {
 	Cutters     []Cutter    `toml:"cutter"`
 	Inputs      []Input     `toml:"input"`
 	Hours       Hours       `toml:"hours"`
+	Traverses   []Traverse  `toml:"traverse"`
+	Bars        []Bar       `toml:"bar"`
+	Squares     []Square    `toml:"square"`
+	JobSteps    []Step      `toml:"step"` // as written; see Steps
 
 	tolerance units.Tolerance
 }
@@ -113,6 +117,7 @@ func (c *Config) setDefaults() {
 	}
 	c.adjusterDefaults()
 	c.inputDefaults()
+	c.assemblyDefaults()
 	a := &c.Angle
 	if a.Baud == 0 {
 		a.Baud = 115200

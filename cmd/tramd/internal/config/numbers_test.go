@@ -138,6 +138,7 @@ func numericKeys() map[string]numericKey {
 		"hours.modbus.register": {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n", meant: []string{"0"}},
 		"hours.modbus.bit":      {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n"},
 	}
+	maps.Copy(out, assemblyNumbers())
 	for _, of := range []struct{ name, table, unit, scale string }{
 		{"indicator", arm, "unit = \"mm\"\n", "scale = \"0.001 mm\"\n"}, {"angle", enc, "", ""},
 	} {

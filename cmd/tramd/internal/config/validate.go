@@ -53,6 +53,7 @@ func (v *validator) config(c *Config) {
 	v.mqtt(&c.MQTT)
 	v.adjusters(c)
 	v.cutters(c)
+	v.assembly(c)
 	if c.Sweep.Both && c.Angle.Source != SourceEncoder {
 		v.bad("sweep.both_ways", `only a sweep by an encoder goes back the way it came; remove it (a program has program.both_ways)`)
 	}

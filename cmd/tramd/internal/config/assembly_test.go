@@ -1,0 +1,95 @@
+package config
+
+import (
+	"slices"
+	"testing"
+
+	"tramd/sweep"
+	"tramd/sweep/stack"
+)
+
+const assembled = minimum + `
+[[traverse]]
+name = "left rail"
+positions_mm = [0, 100, 200]
+tolerance = "0.1/1000"
+[[traverse]]
+name = "cross travels"
+positions_mm = [0, 200]
+over = "table"
+[[square]]
+name = "cylinder square"
+travel_mm = [0, 80]
+[[bar]]
+name = "shank"
+heights_mm = [10, 35]
+travel_mm = [0, 80]
+`
+
+// Without steps the job goes from the rails up to the spindle, and what the machine's own travels carry comes before the sweep.
+func TestTheJobGoesFromTheRailsUp(t *testing.T) {
+	c, err := Parse("linnet.toml", []byte(assembled))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{"traverse left rail", "bar shank", "travel cylinder square", "travel shank", "traverse cross travels", "sweep "}
+	var got []string
+	for _, s := range c.Steps() {
+		got = append(got, s.Kind+" "+s.Of)
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	for _, x := range []struct{ kind, name, relation string }{
+		{sweep.KindTraverse, "left rail", ""}, {sweep.KindTraverse, "cross travels", stack.CrossToTable},
+		{sweep.KindTravel, "cylinder square", stack.TravelToTable}, {sweep.KindTravel, "shank", stack.SpindleToTravel},
+		{sweep.KindSweep, "", stack.SpindleToTable},
+	} {
+		if got := c.Relation(x.kind, x.name); got != x.relation {
+			t.Errorf("%s %s is of %q, want %q", x.kind, x.name, got, x.relation)
+		}
+	}
+	if got := c.Limit(&c.Traverses[0].Measured).Limit.MMPerM(); got < 0.0999 || got > 0.1001 {
+		t.Errorf("the rail's own limit is %v mm/m", got)
+	}
+	if got, want := c.Limit(&c.Squares[0].Measured), c.Setup().Tolerance; got != want {
+		t.Errorf("the square's limit is %v, want the machine's %v", got, want)
+	}
+	written, err := Parse("linnet.toml", []byte(assembled+"[[step]]\nkind = \"sweep\"\n[[step]]\nkind = \"bar\"\nof = \"shank\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := written.Steps(); len(got) != 2 || got[0].Name != "sweep" || got[1].Of != "shank" {
+		t.Errorf("written steps became %+v", got)
+	}
+}
+
+// assemblyNumbers are the numeric keys of traverses, bars and squares.
+func assemblyNumbers() map[string]numericKey {
+	size, any := []string{"0.0", "1e-300"}, []string{"0.0", "-1.0", "1e-300"}
+	line := "[[traverse]]\nname = \"rail\"\n"
+	rail, turning := line+"positions_mm = [0, 100]\n", "[[bar]]\nname = \"shank\"\n"
+	shank := turning + "heights_mm = [10, 35]\n"
+	square := "[[square]]\nname = \"block\"\n"
+	moving := square + "travel_mm = [0, 80]\n"
+	out := map[string]numericKey{
+		"traverse.positions_mm":    {table: line, list: "[%s, 5.0]", meant: any},
+		"traverse.lines_mm":        {table: rail, list: "[%s, 5.0]", meant: any},
+		"traverse.sides_deg":       {table: rail + "over = \"table\"\n", list: "[%s, 90.0]", meant: any},
+		"traverse.edge_mpe_mm":     {table: rail, meant: size},
+		"traverse.straightness_mm": {table: rail},
+		"bar.heights_mm":           {table: turning, list: "[%s, 35.0]", meant: any},
+		"bar.angles_deg":           {table: shank, list: "[%s, 90.0, 180.0]", meant: any},
+		"bar.nose_mm":              {table: shank, meant: any},
+		"bar.run_out_mm":           {table: shank},
+		"bar.travel_mm":            {table: shank, list: "[%s, 80.0]", meant: any},
+		"bar.sides_deg":            {table: shank, list: "[%s, 90.0]", meant: any},
+		"square.travel_mm":         {table: square, list: "[%s, 80.0]", meant: any},
+		"square.sides_deg":         {table: moving, list: "[%s, 90.0]", meant: any},
+	}
+	for kind, table := range map[string]string{"traverse": rail, "bar": shank, "square": moving} {
+		out[kind+".resolution_mm"] = numericKey{table: table}
+		out[kind+".mpe_mm"] = numericKey{table: table, meant: size}
+	}
+	return out
+}
