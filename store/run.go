@@ -76,6 +76,9 @@ type Run struct {
 	SpindleHours *float64 `json:"spindle_hours,omitempty"` // of the spindle when it began; nil: not known
 }
 
+// Sweeps reports whether the run is concluded by a sweep's result.
+func (r Run) Sweeps() bool { return sweeps(r.Kind) }
+
 // sweeps says whether runs of a kind are concluded by a sweep.Result.
 func sweeps(kind string) bool { return kind == "sweep" || kind == "half-turn" }
 

@@ -54,6 +54,7 @@ type place struct {
 
 // StationReading is a station that has been taken.
 type StationReading struct {
+	Place   int // which station it is
 	Deg     float64
 	Points  []Point // one per indicator: the middle of the settled readings
 	Spread  float64 // mm, widest span among the indicators
@@ -182,7 +183,7 @@ func (s *Stations) Wanted() int {
 
 func (s *Stations) take(byHand bool) StationReading {
 	p := &s.places[s.here]
-	r := StationReading{Deg: p.deg, ByHand: byHand}
+	r := StationReading{Place: s.here, Deg: p.deg, ByHand: byHand}
 	for i := range s.windows {
 		w := &s.windows[i]
 		w.last = w.middle()
@@ -243,7 +244,7 @@ func (s *Stations) Redo(i int) (old StationReading, had bool, err error) {
 	}
 	p := &s.places[i]
 	if p.state == StationAhead {
-		return old, false, fmt.Errorf("the station at %v degrees has not been taken yet", p.deg)
+		return old, false, fmt.Errorf("station %d of %d has not been taken yet", i+1, len(s.places))
 	}
 	old, had = p.reading, p.state == StationTaken
 	s.order = slices.DeleteFunc(s.order, func(k int) bool { return k == i })

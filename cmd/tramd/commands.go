@@ -29,6 +29,9 @@ type commandLine struct {
 	Program  programCmd  `cmd:"" group:"measure" help:"Sweep by a motion controller that turns the arm from station to station."`
 	Watch    watchCmd    `cmd:"" group:"measure" help:"Show the present state in the terminal, live, until Ctrl-C."`
 	Fit      fitCmd      `cmd:"" group:"measure" help:"Fit recorded sweeps, traverses, bars and travels (CSV), recognised by their header."`
+	Traverse traverseCmd `cmd:"" group:"measure" help:"Take an attended traverse: readings at announced positions along a line, live."`
+	Bar      barCmd      `cmd:"" group:"measure" help:"Turn a bar or a tool shank under an indicator: run-out, and its angle to the axis."`
+	Travel   travelCmd   `cmd:"" group:"measure" help:"Move the head along a bar or a square: how the head travels, against spindle or table."`
 	Stack    stackCmd    `cmd:"" group:"measure" help:"Add all measured relations of the assembly up: closure, adjusted values, the suspect, what to correct."`
 	Import   importCmd   `cmd:"" group:"measure" help:"Bring recorded sweeps (CSV) into the record. A sweep that is there already is not stored twice."`
 	Separate separateCmd `cmd:"" group:"measure" help:"Separate spindle and loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`

@@ -32,6 +32,16 @@ var examples = map[string][]example{
 		{"tramd stack", "spindle, travels and table together, from the record"},
 		{"tramd stack --json measured.json", "the same from relations of your own"},
 	},
+	"traverse": {
+		{"tramd traverse left-rail", "readings at the positions of [[traverse]] left-rail, each taken when it lies still"},
+		{"tramd traverse --typed --json left-rail", "the same with a plain dial, the readings typed"},
+	},
+	"bar": {
+		{"tramd bar shank", "a tool shank at two heights: run-out, and its angle to the axis"},
+	},
+	"travel": {
+		{"tramd travel cylinder-square", "the head along a square, from two sides, and once more with the square turned"},
+	},
 	"import": {
 		{"tramd import --at '2026-03-02 07:30' sweep.csv", "store a sweep that was recorded elsewhere"},
 		{"tramd import --name left-rail --straightness 0.01 rail.csv", "store a traverse along a rail, under its name"},

@@ -71,7 +71,7 @@ func (c *exportCmd) other(e *env, s *store.Store, r store.Run) error {
 		return err
 	}
 	if !c.JSON {
-		return assembly.WriteCSV(e.out, r.Kind, samples, r.Setup)
+		return assembly.WriteCSV(e.out, r.Kind, assembly.Believed(samples, r.Doubts), r.Setup)
 	}
 	list := make([]map[string]any, len(samples.Points))
 	for i, p := range samples.Points {

@@ -58,6 +58,9 @@ func (s *shower) state(snap *session.Snapshot) {
 func stem(say string) string { head, _, _ := strings.Cut(say, ":"); return head }
 
 func (s *shower) lean(sw session.SweepState) string {
+	if m := sw.Measured; m != nil && m.Say != "" {
+		return fmt.Sprintf("  %s, %d readings", m.Say, sw.Readings)
+	}
 	if sw.Result == nil {
 		return ""
 	}

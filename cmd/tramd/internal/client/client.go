@@ -128,6 +128,14 @@ func (c *Client) StartSweepAt(ctx context.Context, turns int, purpose string, ce
 	return out.Run, err
 }
 
+// StartMeasurement begins a traverse, a bar or a travel of the configuration and gives its run.
+func (c *Client) StartMeasurement(ctx context.Context, kind, name, purpose string, typed bool, celsius *float64) (int64, error) {
+	var out struct{ Run int64 }
+	err := c.call(ctx, http.MethodPost, "/api/v1/measurements",
+		map[string]any{"kind": kind, "name": name, "purpose": purpose, "typed": typed, "temperature_c": celsius}, &out)
+	return out.Run, err
+}
+
 // StartHalfTurn begins the zeroing of a pair of opposite indicators along an axis and gives its run.
 func (c *Client) StartHalfTurn(ctx context.Context, axis string) (int64, error) {
 	var out struct{ Run int64 }
@@ -281,9 +289,23 @@ func (c *Client) Refit(ctx context.Context, run int64, keep bool, out any) error
 
 // Run gives one stored run.
 func (c *Client) Run(ctx context.Context, id int64) (store.Run, error) {
-	var r store.Run
-	err := c.call(ctx, http.MethodGet, fmt.Sprintf("/api/v1/runs/%d", id), nil, &r)
-	return r, err
+	var line struct {
+		store.Run
+		Result json.RawMessage `json:"result"`
+	}
+	if err := c.call(ctx, http.MethodGet, fmt.Sprintf("/api/v1/runs/%d", id), nil, &line); err != nil {
+		return store.Run{}, err
+	}
+	r := line.Run
+	if len(line.Result) > 0 && string(line.Result) != "null" {
+		r.Raw = line.Result
+	}
+	if r.Raw != nil && r.Sweeps() {
+		if err := json.Unmarshal(r.Raw, &r.Result); err != nil {
+			return r, fmt.Errorf("result of run %d: %w", id, err)
+		}
+	}
+	return r, nil
 }
 
 // Live calls fn with each new state until ctx ends, fn says stop, or the daemon goes away.

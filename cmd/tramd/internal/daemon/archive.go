@@ -25,12 +25,13 @@ type archive struct {
 	temperature func() *float64 // may be nil
 	hours       *hourMeter      // may be nil
 	changed     func(anew bool) // told when something was stored that a history is made of; may be nil
+	assembled   *assembled      // told when a measurement that is no sweep was stored; may be nil
 }
 
-func (a *archive) BeginRun(ctx context.Context, kind string, setup sweep.Setup, purpose string) (int64, error) {
+func (a *archive) BeginRun(ctx context.Context, b session.Beginning) (int64, error) {
 	set := a.clockSet() // before the time is read: what is read after may be believed
 	run := store.NewRun{
-		Kind: kind, Purpose: purpose, Setup: setup, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
+		Kind: b.Kind, Subject: b.Subject, Purpose: b.Purpose, Setup: b.Setup, Own: b.Own, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
 	}
 	if a.temperature != nil {
 		run.TemperatureC = a.temperature()
@@ -44,7 +45,10 @@ func (a *archive) BeginRun(ctx context.Context, kind string, setup sweep.Setup, 
 	})
 }
 
-func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {
+func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point, places []session.Place) error {
+	if places != nil {
+		return a.store.AppendSamples(ctx, run, assembly.SamplesAt(pts, places))
+	}
 	return a.store.AppendPoints(ctx, run, pts)
 }
 
@@ -53,6 +57,13 @@ func (a *archive) AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error 
 }
 
 func (a *archive) FinishRun(ctx context.Context, run int64, end session.Ending) error {
+	if f := end.Found; f != nil {
+		err := a.store.FinishRunWith(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, &store.Finding{Model: f.Model, Version: f.Version, JSON: f.JSON})
+		if err == nil && a.assembled != nil {
+			a.assembled.changed()
+		}
+		return err
+	}
 	err := a.store.FinishRun(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, end.Result)
 	if err == nil && a.changed != nil {
 		a.changed(false)
@@ -142,7 +153,7 @@ func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) e
 		return notFound(err)
 	}
 	if assembly.Knows(run.Kind) {
-		return assembly.WriteCSV(w, run.Kind, samples, run.Setup)
+		return assembly.WriteCSV(w, run.Kind, assembly.Believed(samples, run.Doubts), run.Setup)
 	}
 	return WriteCSV(w, run.Setup, samples.Points)
 }

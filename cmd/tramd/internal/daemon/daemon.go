@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/alarm"
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/interlock"
@@ -125,7 +126,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter}, Fit: d.fit, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter, assembled: d.assembled}, Fit: d.fit, Measure: assembly.Measure, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Unstored: d.store.Waiting(), Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,
 		Patience: func(wait time.Duration) {

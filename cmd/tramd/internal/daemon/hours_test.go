@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
 	"tramd/device/input"
 	"tramd/store"
@@ -71,7 +72,7 @@ func TestHoursAreNeverTakenBackByAKill(t *testing.T) {
 			t.Errorf("%v in memory, %v shown", got, shown(h))
 		}
 		a := &archive{store: s, clockSet: func() bool { return true }, hours: h}
-		id, err := a.BeginRun(t.Context(), "sweep", setup, "check")
+		id, err := a.BeginRun(t.Context(), session.Beginning{Kind: "sweep", Setup: setup, Purpose: "check"})
 		if err != nil {
 			t.Fatal(err)
 		}

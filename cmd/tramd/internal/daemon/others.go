@@ -106,6 +106,7 @@ func RefitOther(ctx context.Context, s *store.Store, id int64, keep bool) (Refit
 	if err != nil {
 		return RefittedOther{}, err
 	}
+	samples = assembly.Believed(samples, run.Doubts)
 	options, err := assembly.ParseOptions(run.Own)
 	if err != nil {
 		return RefittedOther{}, refused(fmt.Errorf("run %d: %w", id, err))

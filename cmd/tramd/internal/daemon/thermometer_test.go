@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 
 	"golang.org/x/sys/unix"
@@ -71,7 +72,7 @@ func TestRunsAreStoredWithTheTemperature(t *testing.T) {
 	a := &archive{store: b.d.store, clockSet: func() bool { return true }, temperature: th.Now}
 	stored := func() store.Run {
 		t.Helper()
-		id, err := a.BeginRun(t.Context(), "sweep", b.setup, "check")
+		id, err := a.BeginRun(t.Context(), session.Beginning{Kind: "sweep", Setup: b.setup, Purpose: "check"})
 		if err != nil {
 			t.Fatal(err)
 		}

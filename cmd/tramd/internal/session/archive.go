@@ -9,12 +9,21 @@ import (
 	"tramd/sweep"
 )
 
-// Archive is what the session needs of a store. Points are durable when AppendPoints returns.
+// Archive is what the session needs of a store. Points are durable when AppendPoints returns. Places say where each was taken;
+// nil where its angle says it all.
 type Archive interface {
-	BeginRun(ctx context.Context, kind string, setup sweep.Setup, purpose string) (int64, error)
-	AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error
+	BeginRun(ctx context.Context, b Beginning) (int64, error)
+	AppendPoints(ctx context.Context, run int64, pts []sweep.Point, places []Place) error
 	AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error
 	FinishRun(ctx context.Context, run int64, end Ending) error
+}
+
+// Beginning is what is stored of a run when it begins.
+type Beginning struct {
+	Kind, Purpose string
+	Setup         sweep.Setup
+	Subject       string // what is measured, by its configured name; empty: there is only one
+	Own           []byte // what its kind needs beside the setup, JSON; nil: nothing
 }
 
 // Ending is how a run ended.
@@ -22,7 +31,8 @@ type Ending struct {
 	Outcome Outcome
 	At      time.Time
 	Why     string
-	Result  *sweep.Result
+	Result  *sweep.Result // of a sweep
+	Found   *Found        // of another measurement
 }
 
 // Outcome is how a run ended, as it is stored.
@@ -54,6 +64,7 @@ type archivist struct {
 type writing struct {
 	run    int64
 	points []sweep.Point
+	places []Place // of a measurement that is no sweep: where each was taken
 	doubt  *sweep.Doubt
 	end    *Ending
 	keep   func(context.Context) error // stores something else
@@ -140,7 +151,7 @@ func (a *archivist) drain(ctx context.Context) {
 		case w.doubt != nil:
 			err = a.archive.AddDoubt(ctx, w.run, *w.doubt)
 		default:
-			err = a.archive.AppendPoints(ctx, w.run, w.points)
+			err = a.archive.AppendPoints(ctx, w.run, w.points, w.places)
 		}
 		a.beats.beat()
 		a.mu.Lock()

@@ -17,8 +17,8 @@ const demandWait = 3 * time.Second
 func (s *Session) demand(j *job) bool {
 	wants := map[int]bool{}
 	for i, r := range s.o.Indicators {
-		if r.Device >= 0 && s.o.Ports[r.Device].Ask != nil {
-			wants[i] = true
+		if at, ours := j.slot(i); ours && r.Device >= 0 && s.o.Ports[r.Device].Ask != nil {
+			wants[at] = true
 		}
 	}
 	if len(wants) == 0 {

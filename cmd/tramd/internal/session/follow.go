@@ -69,7 +69,7 @@ type following struct {
 // follow begins a full fit when one is due.
 func (s *Session) follow(now time.Time) {
 	j := s.job
-	if j == nil || s.o.Follow == nil || !j.begun || j.phase == Fitting || now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
+	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == Fitting || now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
 		return
 	}
 	if _, err := j.live.Result(); err != nil && j.steady == nil {

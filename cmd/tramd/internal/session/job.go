@@ -51,6 +51,7 @@ type job struct {
 	drawn   []CurvePoint // the curve as it was shown last
 	drawnAt time.Time
 
+	measuring // of a measurement that is no sweep
 	following
 }
 
@@ -162,9 +163,10 @@ func (j *job) cameRound(now time.Time) bool {
 func (j *job) flush(s *Session, now time.Time) {
 	j.flushedAt = now
 	for _, piece := range j.points.since(j.queued) {
+		places := j.placesFrom(j.queued, len(piece))
 		j.queued += len(piece)
 		n := int64(j.queued)
-		s.archive.add(writing{run: j.run, points: piece, done: func() { j.durable.Store(n) }})
+		s.archive.add(writing{run: j.run, points: piece, places: places, done: func() { j.durable.Store(n) }})
 	}
 }
 
@@ -188,8 +190,8 @@ func (j *job) say(s *Session) string {
 		return j.sayEnding(s)
 	case j.motion != nil: // what the arm does comes before all else
 		return j.motion.says
-	case s.missing() != "":
-		return s.missing()
+	case s.missingTo(j) != "":
+		return s.missingTo(j)
 	case j.kind == HalfTurn:
 		return j.sayHalfTurn(s)
 	case j.stations != nil:

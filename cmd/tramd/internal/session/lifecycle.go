@@ -29,6 +29,7 @@ func refuse(status int, format string, args ...any) error {
 type fitted struct {
 	run    int64
 	result sweep.Result
+	found  *Found // of a measurement that is no sweep
 	err    error
 	doubt  *sweep.Doubt // that the readings themselves showed
 }
@@ -51,14 +52,15 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 
 // undertaking is what a run is to be.
 type undertaking struct {
-	kind  string
-	setup sweep.Setup
+	kind     string
+	setup    sweep.Setup
+	measured *Measurement // nil: a sweep or a half turn
 }
 
 // Sweeping is the kind of a run that is a sweep.
 const Sweeping = "sweep"
 
-func (s *Session) sweeping() undertaking { return undertaking{Sweeping, s.setup()} }
+func (s *Session) sweeping() undertaking { return undertaking{kind: Sweeping, setup: s.setup()} }
 
 // begin begins a run, with what ready does to its job before any reading can come.
 func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose string, ready func(*job) error) (int64, error) {
@@ -75,7 +77,7 @@ func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose s
 	if err != nil {
 		return 0, err
 	}
-	run, err := s.o.Archive.BeginRun(ctx, w.kind, w.setup, purpose)
+	run, err := s.o.Archive.BeginRun(ctx, w.beginning(purpose))
 	if e := s.ask(context.WithoutCancel(ctx), func() {
 		s.job = nil
 		if err == nil {
@@ -144,7 +146,7 @@ func (s *Session) tick(now time.Time) {
 	if now.Sub(j.flushedAt) >= flushEvery {
 		j.flush(s, now)
 	}
-	switch missing := s.missing(); {
+	switch missing := s.missingTo(j); {
 	case missing == "":
 		j.lostAt = time.Time{}
 	case j.lostAt.IsZero():
@@ -182,7 +184,7 @@ func (s *Session) watchAngle() {
 	}
 	s.encoderLost(jumped)
 	s.encoder.Lose(s.emit)
-	if s.job == nil || s.job.phase == Fitting || !s.job.begun {
+	if s.job == nil || s.job.phase == Fitting || !s.job.begun || s.job.measured != nil {
 		return
 	}
 	why := "the encoder was unplugged and came back; its zero may be lost, so sweep again"
@@ -201,6 +203,17 @@ func (s *Session) missing() string {
 		if why := absent(p); why != "" {
 			return why
 		}
+	}
+	return ""
+}
+
+// missingTo says which device a run needs and has not, in words, or "". A measurement that is no sweep needs one indicator at the most.
+func (s *Session) missingTo(j *job) string {
+	if j.measured == nil {
+		return s.missing()
+	}
+	if r := s.o.Indicators[j.measured.Indicator]; !j.measured.Typed && r.Device >= 0 {
+		return absent(s.o.Ports[r.Device])
 	}
 	return ""
 }
@@ -243,6 +256,10 @@ func (s *Session) end(o Outcome, why string) {
 		return
 	}
 	j.awaits = true
+	if j.measured != nil {
+		s.fitMeasured(j)
+		return
+	}
 	pieces, run, doubts, w := j.points.since(0), j.run, j.doubts, j.undertaking
 	go func() {
 		f := fitted{run: run}
@@ -274,12 +291,15 @@ func (s *Session) fitDone(f fitted) {
 		s.o.Log.Warn("counts were probably lost between two turns", "from", f.doubt.FromS)
 		s.job.doubt(s, *f.doubt)
 	}
-	end := Ending{Outcome: s.job.ends.outcome, At: s.o.Wall(), Why: s.job.ends.why, Result: &f.result}
+	end := Ending{Outcome: s.job.ends.outcome, At: s.o.Wall(), Why: s.job.ends.why, Result: &f.result, Found: f.found}
+	if s.job.measured != nil {
+		end.Result = nil
+	}
 	switch {
 	case f.err != nil && end.Outcome == Finished:
 		end = Ending{Outcome: Failed, At: end.At, Why: NotFitted + f.err.Error()}
 	case f.err != nil:
-		end.Result = nil
+		end.Result, end.Found = nil, nil
 	}
 	s.conclude(end)
 }

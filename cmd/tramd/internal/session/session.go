@@ -58,7 +58,8 @@ type Options struct {
 	Archive    Archive
 	Unstored   error // why nothing can be stored from the start; nil: it can
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
-	Follow     FollowFunc // for what is shown while the arm turns; nil: running sums alone
+	Measure    func(Measurement, []sweep.Point, []Place) (Found, error) // fits what is no sweep; nil: nothing else is measured
+	Follow     FollowFunc                                               // for what is shown while the arm turns; nil: running sums alone
 	ClockSet   func() bool
 	Log        *slog.Logger
 	Last       *LastRun                              // from the store, at start
@@ -329,8 +330,8 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 				if s.job.motion != nil {
 					s.job.motion.runner.Reading(i, x.Length().MM())
 				}
-				if s.job.takes() && s.job.standsThere(s) {
-					s.job.station(s, t, x.Length().MM(), i)
+				if at, ours := s.job.slot(i); ours && s.job.takes() && s.job.standsThere(s) {
+					s.job.station(s, t, x.Length().MM(), at)
 				}
 			case s.encoder != nil:
 				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)

@@ -42,7 +42,7 @@ func (s *shelf) AddDoubt(_ context.Context, _ int64, d sweep.Doubt) error {
 	return s.broken
 }
 
-func (s *shelf) BeginRun(context.Context, string, sweep.Setup, string) (int64, error) {
+func (s *shelf) BeginRun(context.Context, Beginning) (int64, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.begins != nil {
@@ -52,7 +52,7 @@ func (s *shelf) BeginRun(context.Context, string, sweep.Setup, string) (int64, e
 	return s.runs, s.broken
 }
 
-func (s *shelf) AppendPoints(_ context.Context, _ int64, pts []sweep.Point) error {
+func (s *shelf) AppendPoints(_ context.Context, _ int64, pts []sweep.Point, _ []Place) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.broken == nil {

@@ -175,6 +175,10 @@ func (s *Session) sweepState() SweepState {
 		Stations: s.stationStates(j.stations), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
 		Doubts: j.doubts[:len(j.doubts):len(j.doubts)],
 	}
+	if j.measured != nil {
+		j.showMeasured(&st)
+		return st
+	}
 	s.addResult(j, &st, device.Now())
 	return st
 }

@@ -100,7 +100,7 @@ const (
 type SweepState struct {
 	Phase       SweepPhase     `json:"phase"`
 	Run         int64          `json:"run"`
-	Kind        string         `json:"kind"` // sweep | half-turn; empty when idle
+	Kind        string         `json:"kind"` // sweep | half-turn | traverse | bar | travel | cross; empty when idle
 	Started     *time.Time     `json:"started"`
 	TurnsWanted int            `json:"turns_wanted"`
 	TurnsDone   float64        `json:"turns_done"`
@@ -116,10 +116,11 @@ type SweepState struct {
 	ResultReadings int      `json:"result_readings"` // counted in the result, those left out included
 	ResultAgeS     *float64 `json:"result_age_s"`    // since the newest reading in it was measured; nil without a result
 
-	WhyNot string        `json:"why_not"` // why there is no live fit yet
-	Curve  []CurvePoint  `json:"curve"`   // mean reading by angle, for the plot
-	Doubts []sweep.Doubt `json:"doubts"`  // stretches whose angles turned out wrong; stored, not fitted
-	Stored int           `json:"stored"`  // how many of the readings are safely on disk
+	WhyNot   string         `json:"why_not"`  // why there is no live fit yet
+	Measured *MeasuredState `json:"measured"` // of a measurement that is no sweep; nil: it is one
+	Curve    []CurvePoint   `json:"curve"`    // mean reading by angle, for the plot
+	Doubts   []sweep.Doubt  `json:"doubts"`   // stretches whose angles turned out wrong; stored, not fitted
+	Stored   int            `json:"stored"`   // how many of the readings are safely on disk
 }
 
 // StationState is one announced angle.

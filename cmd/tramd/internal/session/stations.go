@@ -27,7 +27,13 @@ func (j *job) station(s *Session, t, mm float64, indicator int) {
 func (j *job) took(s *Session, r sweep.StationReading) {
 	j.begun, j.phase = true, Turning
 	j.movedAt = time.Now()
+	if j.measured != nil {
+		j.tookPlace(s, r)
+	}
 	for _, p := range r.Points {
+		if j.measured != nil {
+			break
+		}
 		if j.there {
 			p = j.asMeasured(p)
 		}
@@ -82,10 +88,10 @@ func (s *Session) halfTurning(ctx context.Context, run int64) (yes bool) {
 }
 
 func (s *Session) takeNow(j *job) error {
-	if s.o.Angle.Stations.Typed {
-		return refuse(http.StatusConflict, "readings are typed on this machine: send the reading itself")
+	if j.typed(s) {
+		return refuse(http.StatusConflict, "readings are typed here: send the reading itself")
 	}
-	if missing := s.missing(); missing != "" {
+	if missing := s.missingTo(j); missing != "" {
 		return refuse(http.StatusConflict, "%s", missing)
 	}
 	if !j.standsThere(s) {
@@ -114,7 +120,7 @@ type unstirred struct {
 
 // askAgain puts off a take of a station that the arm was not seen to move to, once for each.
 func (j *job) askAgain() string {
-	i, deg, ok := j.stations.Here()
+	i, _, ok := j.stations.Here()
 	if !ok || j.stations.Taken() == 0 || j.stations.Moved() {
 		return ""
 	}
@@ -123,23 +129,23 @@ func (j *job) askAgain() string {
 		return ""
 	}
 	j.unstirred = unstirred{i + 1, time.Now()}
-	return j.sayUnstirred(deg)
+	return j.sayUnstirred()
 }
 
-func (j *job) sayUnstirred(deg float64) string {
-	return fmt.Sprintf("Nothing has stirred the plunger since the last station. Turn the arm to %s; if it stands there, take it once more.", place(deg))
+func (j *job) sayUnstirred() string {
+	return fmt.Sprintf("Nothing has stirred the plunger since the last station. %s; if it stands there, take it once more.", j.wayThere())
 }
 
 // Put takes what a person read off a plain indicator at the present station: "0.12", "-3 um", "0,004 in". The indicator
 // may be left out where there is one only.
 func (s *Session) Put(ctx context.Context, run int64, indicator, text string) error {
 	return s.atStation(ctx, run, func(j *job) error {
-		if !s.o.Angle.Stations.Typed {
+		if !j.typed(s) {
 			return refuse(http.StatusConflict, "readings come from the indicator's port on this machine; they are not typed")
 		}
 		i := j.stations.Wanted()
 		if indicator != "" {
-			i = slices.IndexFunc(s.o.Setup.Indicators, func(x sweep.Indicator) bool { return x.Name == indicator })
+			i = slices.IndexFunc(j.setup.Indicators, func(x sweep.Indicator) bool { return x.Name == indicator })
 		}
 		if i < 0 {
 			return refuse(http.StatusBadRequest, "there is no indicator %q", indicator)
@@ -148,7 +154,9 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 		if err != nil {
 			return refuse(http.StatusBadRequest, "%v", err)
 		}
-		s.latest[i] = latest{at: device.Now(), mm: mm, n: s.latest[i].n + 1}
+		if j.measured == nil {
+			s.latest[i] = latest{at: device.Now(), mm: mm, n: s.latest[i].n + 1}
+		}
 		j.movedAt = time.Now()
 		if r, ok := j.stations.Put(device.Now().Seconds(), mm.MM(), i); ok {
 			j.took(s, r)
@@ -185,13 +193,14 @@ func (s *Session) Redo(ctx context.Context, run int64, station int) error {
 		j.movedAt = time.Now()
 		if had {
 			d := sweep.Doubt{Code: sweep.DoubtRedone, FromS: math.Inf(1), ToS: math.Inf(-1),
-				Text: fmt.Sprintf("the station at %v degrees was taken again", old.Deg)}
+				Text: fmt.Sprintf("the reading at %s was taken again", j.nameOf(old.Place))}
 			for _, p := range old.Points {
 				d.FromS, d.ToS = min(d.FromS, p.T), max(d.ToS, p.T)
 			}
 			j.flush(s, time.Now()) // what is in doubt must be there before the doubt
 			j.doubt(s, d)
 		}
+		j.retaken(s)
 		return nil
 	})
 }
@@ -227,32 +236,35 @@ func (j *job) sayStation(s *Session) string {
 	if !ok {
 		return ""
 	}
-	if s.o.Angle.Stations.Typed {
+	if j.typed(s) {
 		who := ""
-		if len(s.o.Setup.Indicators) > 1 {
+		if len(j.setup.Indicators) > 1 {
 			who = " of " + s.wanted(j)
 		}
-		return fmt.Sprintf("Turn the arm to %s and type the reading%s.", place(deg), who)
+		return fmt.Sprintf("%s and type the reading%s.", j.wayThere(), who)
 	}
 	if span, long := j.stations.Unsettled(); long > unsettledFor {
-		return fmt.Sprintf("The reading at %s does not lie still (%.3f mm to and fro): let go of the arm, or take it as it is.", place(deg), span)
+		return fmt.Sprintf("The reading at %s does not lie still (%.3f mm to and fro): let go, or take it as it is.", j.nameOf(i), span)
 	}
 	if j.stations.Moved() {
-		return fmt.Sprintf("Turn the arm to %s, let go and keep still.", place(deg))
+		return fmt.Sprintf("%s, let go and keep still.", j.wayThere())
 	}
 	if j.unstirred.station == i+1 {
-		return j.sayUnstirred(deg)
+		return j.sayUnstirred()
+	}
+	if j.measured != nil {
+		return "Taken. " + j.wayThere() + "."
 	}
 	return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
 }
 
 // wanted names the indicator whose reading is to be typed next.
 func (s *Session) wanted(j *job) string {
-	if j.stations == nil || !s.o.Angle.Stations.Typed || j.phase == Fitting {
+	if j.stations == nil || !j.typed(s) || j.phase == Fitting {
 		return ""
 	}
 	if i := j.stations.Wanted(); i >= 0 {
-		return s.o.Setup.Indicators[i].Name
+		return j.setup.Indicators[i].Name
 	}
 	return ""
 }

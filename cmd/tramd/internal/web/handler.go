@@ -68,6 +68,7 @@ func (s *server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/runs/{id}/separate", s.limitReads(s.separate))
 	mux.HandleFunc("GET /api/v1/drift", s.limitReads(s.drift))
 	mux.HandleFunc("POST /api/v1/sweeps", s.changes(s.startSweep))
+	mux.HandleFunc("POST /api/v1/measurements", s.changes(s.startMeasurement))
 	mux.HandleFunc("DELETE /api/v1/sweeps/{id}", s.changes(s.abandonSweep))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/take", s.changes(s.takeStation))
 	mux.HandleFunc("POST /api/v1/sweeps/{id}/skip", s.changes(s.skipStation))

@@ -66,6 +66,14 @@ type Sweeps interface {
 	ForgetPair(ctx context.Context) error
 }
 
+// MeasurementWanted is a measurement of the configuration that a person asks for.
+type MeasurementWanted struct {
+	Kind    string `json:"kind"`    // traverse, bar or travel
+	Name    string `json:"name"`    // empty: the only one
+	Purpose string `json:"purpose"` // check or adjust
+	Typed   bool   `json:"typed"`   // a plain dial is read, and its readings typed
+}
+
 // Temperature is told the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon after
 // are stored with it.
 type Temperature interface {
@@ -102,10 +110,11 @@ type Options struct {
 	Refits       Refits
 	Motion       Motion
 	Drift        Drift
-	Separate     func(ctx context.Context, first, turned int64) (any, error) // the spindle told from a loose plate, sent as JSON as it is
-	Advice       func(ctx context.Context) (any, error)                      // what to move next, sent as JSON as it is
-	JobSheet     Sheet                                                       // the record of the last job; without Write there is none
-	Report       Sheet                                                       // the maintenance report; without Write there is none
+	Separate     func(ctx context.Context, first, turned int64) (any, error)           // the spindle told from a loose plate, sent as JSON as it is
+	Measure      func(ctx context.Context, w MeasurementWanted) (run int64, err error) // begins a traverse, a bar or a travel; its run is steered as a sweep's is
+	Advice       func(ctx context.Context) (any, error)                                // what to move next, sent as JSON as it is
+	JobSheet     Sheet                                                                 // the record of the last job; without Write there is none
+	Report       Sheet                                                                 // the maintenance report; without Write there is none
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
 	Hosts        []string          // further names this machine may be called by

@@ -1,0 +1,246 @@
+package session
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+
+	"tramd/sweep"
+)
+
+// Measurement is an attended run that is no sweep: readings at announced places along a line, at a bar, at a square. Its places
+// are the stations of a sweep in all but the arm: announced, taken when the reading lies still, skipped, taken again.
+type Measurement struct {
+	Kind      string // traverse, bar, travel, cross
+	Subject   string // its configured name
+	Setup     sweep.Setup
+	Indicator int    // of the session's indicators; its readings are those of Setup's only one
+	Typed     bool   // a plain dial is read, and its readings typed
+	Own       []byte // what the fit needs beside the setup, JSON
+	Places    []Place
+}
+
+// Place is where one reading is taken.
+type Place struct {
+	Name    string             // "120 mm", "height 10 mm, 90°"
+	Do      string             // what brings the indicator there: "Move the indicator to 120 mm"
+	At      float64            // where it is drawn: position in mm, or angle in degrees
+	Group   string             // the curve it belongs to: a line, a side, a height; empty: there is one
+	Deg     float64            // spindle angle; NaN: it has none
+	Numbers map[string]float64 // columns of its row in the record
+	Words   map[string]string
+}
+
+// Found is what a measurement says.
+type Found struct {
+	JSON    json.RawMessage
+	Model   string
+	Version int
+	Verdict sweep.Verdict
+	Say     string // in one line
+}
+
+// MeasuredState is a measurement in hand.
+type MeasuredState struct {
+	Subject string          `json:"subject"`
+	Places  []PlaceState    `json:"places"`
+	Found   json.RawMessage `json:"result"` // what the readings so far say, as in the record; null until they say something
+	Say     string          `json:"say"`    // that in one line
+}
+
+// PlaceState is one place of it.
+type PlaceState struct {
+	Name      string   `json:"name"`
+	Group     string   `json:"group,omitempty"`
+	At        float64  `json:"at"`
+	State     string   `json:"state"` // ahead | here | taken | skipped
+	ReadingMM *float64 `json:"reading_mm"`
+}
+
+// measuring is what a job knows of a measurement, under the session's lock.
+type measuring struct {
+	at     []int // of each kept point, its place
+	found  *Found
+	whyNot string // why the readings so far say nothing
+	works  bool   // a fit is being made
+	grown  bool   // readings came meanwhile
+}
+
+// StartMeasurement begins one. It returns the run's id once the run stands in the store.
+func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose string) (int64, error) {
+	if s.o.Measure == nil {
+		return 0, refuse(http.StatusConflict, "nothing but sweeps is measured here")
+	}
+	if len(m.Places) == 0 || m.Indicator < 0 || m.Indicator >= len(s.o.Indicators) || len(m.Setup.Indicators) != 1 {
+		return 0, refuse(http.StatusBadRequest, "a %s needs places and one indicator", m.Kind)
+	}
+	if s.o.Indicators[m.Indicator].Device < 0 {
+		m.Typed = true
+	}
+	w := undertaking{kind: m.Kind, setup: m.Setup, measured: &m}
+	return s.begin(ctx, w, 1, purpose, func(j *job) error {
+		o := s.o.Angle.Stations
+		o.AnglesDeg = make([]float64, len(m.Places))
+		for i := range m.Places {
+			o.AnglesDeg[i] = m.Places[i].Deg
+		}
+		o.Closing, o.Indicators, o.Typed, o.Told, o.Resolution = false, 1, m.Typed, false, m.Setup.Indicators[0].ResolutionMM
+		j.steady, j.stations, j.whyNot = nil, sweep.NewStations(o), "there are no readings yet"
+		return nil
+	})
+}
+
+// beginning is what is stored of it when it begins.
+func (w undertaking) beginning(purpose string) Beginning {
+	b := Beginning{Kind: w.kind, Purpose: purpose, Setup: w.setup}
+	if w.measured != nil {
+		b.Subject, b.Own = w.measured.Subject, w.measured.Own
+	}
+	return b
+}
+
+// typed says whether a person reads the indicator and types.
+func (j *job) typed(s *Session) bool {
+	if j.measured != nil {
+		return j.measured.Typed
+	}
+	return s.o.Angle.Stations.Typed
+}
+
+// slot is the number that an indicator of the session has in the run, and whether it belongs to it.
+func (j *job) slot(indicator int) (int, bool) {
+	if j.measured == nil {
+		return indicator, true
+	}
+	return 0, indicator == j.measured.Indicator
+}
+
+// nameOf names a station for people.
+func (j *job) nameOf(i int) string {
+	if j.measured != nil {
+		return j.measured.Places[i].Name
+	}
+	deg, _, _ := j.stations.Station(i)
+	return place(deg)
+}
+
+// wayThere says what brings the indicator to the present station.
+func (j *job) wayThere() string {
+	i, _, ok := j.stations.Here()
+	switch {
+	case !ok:
+		return ""
+	case j.measured != nil:
+		return j.measured.Places[i].Do
+	}
+	return "Turn the arm to " + j.nameOf(i)
+}
+
+// tookPlace keeps the reading of a place and has the readings so far fitted.
+func (j *job) tookPlace(s *Session, r sweep.StationReading) {
+	for _, p := range r.Points {
+		j.keep(p)
+		j.at = append(j.at, r.Place)
+	}
+	if !j.stations.Done() {
+		j.fitSoFar(s)
+	}
+}
+
+// placesFrom returns the places of n kept points; nil for a sweep.
+func (j *job) placesFrom(first, n int) []Place {
+	if j.measured == nil {
+		return nil
+	}
+	out := make([]Place, n)
+	for i := range out {
+		out[i] = j.measured.Places[j.at[first+i]]
+	}
+	return out
+}
+
+// counting returns the readings that count, with their places: of a place that was taken again, the last one.
+func (j *job) counting() ([]sweep.Point, []Place) {
+	var pts []sweep.Point
+	var places []Place
+	for i := range j.stations.Len() {
+		_, state, r := j.stations.Station(i)
+		if state != sweep.StationTaken {
+			continue
+		}
+		for _, p := range r.Points {
+			pts, places = append(pts, p), append(places, j.measured.Places[i])
+		}
+	}
+	return pts, places
+}
+
+// fitSoFar fits the readings so far beside the work, one fit at a time.
+func (j *job) fitSoFar(s *Session) {
+	if j.works {
+		j.grown = true
+		return
+	}
+	j.works, j.grown = true, false
+	pts, places := j.counting()
+	m := *j.measured
+	go func() {
+		f, err := s.o.Measure(m, pts, places)
+		// An error here means the session has stopped; nobody is left to show it to.
+		_ = s.ask(context.Background(), func() {
+			j.works, j.found, j.whyNot = false, &f, ""
+			if err != nil {
+				j.found, j.whyNot = nil, err.Error()
+			}
+			if j.grown && s.job == j && j.phase != Fitting {
+				j.fitSoFar(s)
+			}
+		})
+	}()
+}
+
+// fitMeasured fits all of them for the record.
+func (s *Session) fitMeasured(j *job) {
+	pts, places := j.counting()
+	run, m := j.run, *j.measured
+	go func() {
+		f := fitted{run: run}
+		found, err := s.o.Measure(m, pts, places)
+		f.found, f.err = &found, err
+		s.fits <- f
+	}()
+}
+
+// showMeasured adds what a face shows of it.
+func (j *job) showMeasured(st *SweepState) {
+	here, _, left := j.stations.Here()
+	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken", sweep.StationSkipped: "skipped"}
+	out := &MeasuredState{Subject: j.measured.Subject}
+	for i, p := range j.measured.Places {
+		_, state, r := j.stations.Station(i)
+		x := PlaceState{Name: p.Name, Group: p.Group, At: p.At, State: names[state]}
+		switch {
+		case state == sweep.StationTaken:
+			x.ReadingMM = &r.Reading
+		case left && i == here:
+			x.State = "here"
+		}
+		out.Places = append(out.Places, x)
+	}
+	if j.found != nil {
+		out.Found, out.Say = j.found.JSON, j.found.Say
+	}
+	st.Stations, st.WhyNot, st.Measured = nil, j.whyNot, out
+}
+
+// retaken is fitted again after a place was put back.
+func (j *job) retaken(s *Session) {
+	if j.measured == nil {
+		return
+	}
+	if j.stations.Taken() == 0 {
+		j.found, j.whyNot = nil, "there are no readings yet"
+		return
+	}
+	j.fitSoFar(s)
+}

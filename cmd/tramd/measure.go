@@ -1,0 +1,87 @@
+package main
+
+import (
+	"fmt"
+
+	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+	"tramd/sweep"
+)
+
+// attended are the flags of a measurement that a person takes place by place.
+type attended struct {
+	configFlag
+	Name    string   `arg:"" optional:"" help:"Its name in the configuration; may be left out where there is only one."`
+	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Typed   bool     `help:"Read a plain dial, and type each reading (standard input, one a line)."`
+	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it."`
+	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
+}
+
+type (
+	traverseCmd struct{ attended }
+	barCmd      struct{ attended }
+	travelCmd   struct{ attended }
+)
+
+func (c *traverseCmd) Run(e *env) error {
+	return c.take(e, sweep.KindTraverse, "Granite and plates are heavy: two people or a hoist. Lay the edge down where it cannot slide off.")
+}
+
+func (c *barCmd) Run(e *env) error {
+	return c.take(e, sweep.KindBar, "Turn the spindle by hand only. Mark its nose 0, 90, 180, 270 degrees, counter-clockwise seen from above.")
+}
+
+func (c *travelCmd) Run(e *env) error {
+	return c.take(e, sweep.KindTravel, "Keep clear of the head while it moves. A head that is loosened drops: support it first.")
+}
+
+// take has the daemon take one measurement, shows it live, and prints what it says.
+func (c *attended) take(e *env, kind, caution string) error {
+	cfg, err := c.load()
+	if err != nil {
+		return err
+	}
+	if err := judgeTyped(c.Warmth); err != nil {
+		return err
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	fmt.Fprint(e.err, cautions, caution, "\n")
+	id, err := cl.StartMeasurement(e.ctx, kind, c.Name, c.Purpose, c.Typed, c.Warmth)
+	if err != nil {
+		return err
+	}
+	source := config.SourceStations
+	if c.Typed || cfg.Angle.Source == config.SourceTyped {
+		source = config.SourceTyped
+	}
+	run, err := watchRun(e.ctx, cl, id, source, e.in, e.err)
+	if err != nil {
+		return err
+	}
+	return reportMeasured(e, run, c.JSON)
+}
+
+func reportMeasured(e *env, run store.Run, asJSON bool) error {
+	r, err := otherResult(run)
+	if err != nil {
+		return err
+	}
+	if r == nil {
+		return fmt.Errorf("run %d %s: %s (%d readings are kept)", run.ID, run.Outcome, run.Why, run.Readings)
+	}
+	if asJSON {
+		err = printJSON(e.out, "run", run.ID, r.Value())
+	} else {
+		err = printOther(e.out, fmt.Sprintf("run %d, %s, %s %s", run.ID, run.Setup.Machine, run.Kind, run.Subject), *r)
+	}
+	if err != nil {
+		return err
+	}
+	if run.Outcome != store.Finished {
+		return errShown
+	}
+	return verdictStatus(r.Verdict())
+}
