@@ -39,8 +39,8 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 	press := func(id, did string) {
 		t.Helper()
 		until(t, ctx, fmt.Sprintf(`(b => !b.disabled && b.offsetParent !== null)(document.querySelector("#%s"))`, id))
-		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector("#%s").click() ?? true`, id))
-		for end := time.Now().Add(5 * time.Second); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
+		tap(t, ctx, fmt.Sprintf(`"#%s"`, id))
+		for end := time.Now().Add(time.Minute); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(end) {
 				t.Fatalf("#%s did %q, want %q", id, s.shop.last(), did)
 			}

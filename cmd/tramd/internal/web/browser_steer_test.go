@@ -17,11 +17,11 @@ func TestPageSteersASweep(t *testing.T) {
 	if caution := eval[string](t, ctx, `document.querySelector("#acts .caution").innerText`); !strings.Contains(caution, "Never run the spindle with the arm on it") {
 		t.Errorf("caution beside the start button: %q", caution)
 	}
-	eval[bool](t, ctx, `document.querySelector("#start").click() ?? true`)
+	tap(t, ctx, `"#start"`)
 	until(t, ctx, `document.querySelector("#login").open`)
 	enter(t, ctx, "wrong")
 	until(t, ctx, `document.querySelector("#login-answer").textContent === "wrong password" && document.querySelector("#login").open`)
-	eval[bool](t, ctx, `document.querySelector("#login-cancel").click() ?? true`)
+	tap(t, ctx, `"#login-cancel"`)
 	logIn(t, ctx)
 	if got := s.shop.last(); strings.HasPrefix(got, "start") {
 		t.Errorf("a sweep was started without a login: %s", got)
@@ -29,15 +29,15 @@ func TestPageSteersASweep(t *testing.T) {
 	picture(t, ctx, "logged-in-768")
 	press := func(id, did string) {
 		t.Helper()
-		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector("#%s").click() ?? true`, id))
-		for end := time.Now().Add(3 * time.Second); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
+		tap(t, ctx, fmt.Sprintf(`"#%s"`, id))
+		for end := time.Now().Add(time.Minute); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(end) {
 				t.Fatalf("#%s did %q, want %q", id, s.shop.last(), did)
 			}
 		}
 	}
 	eval[bool](t, ctx, `(document.querySelector("#warmth").value = "21.5") !== ""`)
-	eval[bool](t, ctx, `document.querySelector("#start").click() ?? true`) // the first start of a job: the cautions come first, in full
+	tap(t, ctx, `"#start"`) // the first start of a job: the cautions come first, in full
 	until(t, ctx, `document.querySelector("#caution").open && document.querySelector("#caution").innerText.includes("Support the head before you loosen it")`)
 	if got := s.shop.last(); strings.HasPrefix(got, "start") {
 		t.Errorf("a sweep was started before the cautions were read: %s", got)

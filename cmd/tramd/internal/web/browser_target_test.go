@@ -26,7 +26,7 @@ func TestTheReadingToAimFor(t *testing.T) {
 	click := func(id string) {
 		t.Helper()
 		until(t, ctx, fmt.Sprintf(`(b => !b.disabled && b.offsetParent !== null)(document.querySelector(%q))`, id))
-		eval[bool](t, ctx, fmt.Sprintf(`document.querySelector(%q).click() ?? true`, id))
+		tap(t, ctx, fmt.Sprintf("%q", id))
 	}
 	digits := func(want string) {
 		t.Helper()
@@ -88,9 +88,9 @@ func TestThePairToAimFor(t *testing.T) {
 	eval[bool](t, ctx, `import("/assets/target.js").then(m => m.targetAdvice({run: 1, tightening_mm: 0.005, adjusters: [{name: "swing"}],
 		aims: [{adjuster: "swing", by: 0.1, indicator: "lever", less: "far", spindle_deg: 0, change_mm: 0.2, u_mm: 0.01, say: "Park the bar."}]})) && true`)
 	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing" && document.querySelector("#aims").dataset.key.includes("far")`)
-	eval[bool](t, ctx, `document.querySelector("#aims button").click() ?? true`)
+	tap(t, ctx, `"#aims button"`)
 	until(t, ctx, `document.querySelector("#target-words").innerText.startsWith("lever less far reads 0.400 mm.")`)
-	eval[bool](t, ctx, `document.querySelector("#target-park").click() ?? true`)
+	tap(t, ctx, `"#target-park"`)
 	until(t, ctx, `document.querySelector("#target-arrow").innerText === "▲" && document.querySelector("#target-digits").innerText === "0.200"`)
 	at(ptr(1.35), ptr(0.85))
 	until(t, ctx, `document.querySelector("#target-digits").innerText === "0.100"`)
@@ -116,14 +116,14 @@ func TestTheAimGoesByWhereTheArmStands(t *testing.T) {
 	eval[bool](t, ctx, `import("/assets/target.js").then(m => m.targetAdvice({run: 1, tightening_mm: 0, adjusters: [{name: "swing"}],
 		aims: [{adjuster: "swing", by: 0.1, indicator: "lever", spindle_deg: 0, point: "to the right", change_mm: 0.2, cos_mm: 0.2, sin_mm: 0, rest_mm: 0, u_mm: 0.01, say: "Point the arm to the right."}]})) && true`)
 	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing" && document.querySelector("#aims").dataset.key.includes("cos_mm")`)
-	eval[bool](t, ctx, `document.querySelector("#aims button").click() ?? true`)
+	tap(t, ctx, `"#aims button"`)
 	until(t, ctx, `document.querySelector("#target-words").innerText.includes("at 95.0°, where this move hardly shows. Point it to the right")`)
 	if eval[bool](t, ctx, `!document.querySelector("#target-park").disabled`) {
 		t.Error("an aim can begin where the move does not show")
 	}
 	at(ptr(1.0), ptr(60.0))
 	until(t, ctx, `!document.querySelector("#target-park").disabled`)
-	eval[bool](t, ctx, `document.querySelector("#target-park").click() ?? true`)
+	tap(t, ctx, `"#target-park"`)
 	until(t, ctx, `document.querySelector("#target-arrow").innerText === "▲" && document.querySelector("#target-digits").innerText === "0.100"`) // half of it, at 60 degrees
 	at(ptr(1.0), ptr(63.0))
 	until(t, ctx, `document.querySelector("#target-words").innerText.includes("has turned from 60.0° to 63.0°")`)

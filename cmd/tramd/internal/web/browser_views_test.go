@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"strings"
 	"testing"
-	"time"
 
 	"tramd/cmd/tramd/internal/session"
 )
@@ -66,9 +65,9 @@ func TestHistoryIsReadAndZoomed(t *testing.T) {
 	last := view.Checks[len(view.Checks)-1]
 	want := fmt.Sprintf("Tilt %+.3f", last.Measured["tilt"].MMPerM)
 	until(t, ctx, fmt.Sprintf(`document.querySelector("#history-read").textContent.replace("−", "-").includes(%q)`, want))
-	eval[bool](t, ctx, `document.querySelector('#history-zoom [data-days="31"]').click() ?? true`)
+	tap(t, ctx, `'#history-zoom [data-days="31"]'`)
 	until(t, ctx, fmt.Sprintf(`(%s) < %d && (%s) > 0`, dots, all, dots))
-	eval[bool](t, ctx, `document.querySelector('#history-zoom [data-days="0"]').click() ?? true`)
+	tap(t, ctx, `'#history-zoom [data-days="0"]'`)
 	until(t, ctx, fmt.Sprintf(`(%s) === %d`, dots, all))
 	eval[bool](t, ctx, `document.querySelector("#history-tilt").dispatchEvent(new WheelEvent("wheel", {deltaY: -100, clientX: 300, cancelable: true}))`)
 	until(t, ctx, fmt.Sprintf(`(%s) < %d`, dots, all))
@@ -93,19 +92,25 @@ func TestNowFitsAPhone(t *testing.T) {
 	s := newStage(t, hashed(t))
 	typed := wrenByHand()
 	typed.Angle.Source, typed.Sweep.Wanted = "typed", "lever"
+	troubled := quietWren()
+	troubled.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm"}
+	returning := settled(linnet(0))
+	returning.Angle.Source, returning.Sweep.Phase = "program", session.Returning
+	returning.Sweep.Say = "All readings are in. The arm moves back: keep clear."
 	for _, scene := range []struct {
 		name, button string
 		state        *session.Snapshot
 	}{
 		{"idle", "#next", settled(quietWren())}, {"turning", "#abandon", settled(linnet(0))}, {"stations", "#take", settled(wrenByHand())}, {"typed", "#put", settled(typed)},
+		{"two notices", "#start", quietWren()}, {"three notices", "#start", troubled}, {"returning", "#abandon", returning},
 	} {
-		if scene.name != "typed" && scene.name != "stations" {
+		if scene.name == "idle" || scene.name == "turning" {
 			scene.state.Sweep.Result = nil
 		}
 		s.show(still(scene.state))
 		open(t, ctx, s.url, 360, 740, "light")
 		until(t, ctx, fmt.Sprintf(`(document.querySelector(%q).offsetParent !== null || document.querySelector("#start").offsetParent !== null) && document.querySelector("#machine").textContent === %q && document.body.classList.contains("fresh")`, scene.button, scene.state.Machine))
-		time.Sleep(300 * time.Millisecond) // the advice may still change the button
+		until(t, ctx, `document.querySelector("#moves li") !== null`) // the advice may change the button
 		picture(t, ctx, "fits-"+scene.name+"-360x740")
 		if h := eval[int](t, ctx, `document.documentElement.scrollHeight`); h > 740 {
 			t.Errorf("%s: the view is %d px high", scene.name, h)
@@ -115,10 +120,12 @@ func TestNowFitsAPhone(t *testing.T) {
 			t.Errorf("%s: the next act ends at %v px, the bar begins at %v", scene.name, low[0], low[1])
 		}
 	}
-	for _, v := range []string{"/", "/machine"} { // a desk shows these whole
-		s.show(still(settled(linnet(0))))
+	s.show(still(settled(linnet(0))))
+	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
+	for v, ready := range map[string]string{"/": "true", "/machine": "true", "/adjust": `document.querySelectorAll("#travel li").length === 2`,
+		"/history": `document.querySelectorAll("#history-tilt .checks").length === 2`, "/runs": `document.querySelectorAll("#runs .id").length > 2`, "/runs/11": runOpen} { // a desk shows these whole
 		open(t, ctx, s.url+v, 1280, 900, "light")
-		until(t, ctx, `document.body.classList.contains("fresh") && document.querySelector("#machine").textContent === "linnet"`)
+		until(t, ctx, `document.body.classList.contains("fresh") && document.querySelector("#machine").textContent === "linnet" && (`+ready+`)`)
 		if h := eval[int](t, ctx, `document.documentElement.scrollHeight`); h > 900 {
 			t.Errorf("%s on a desk is %d px high", v, h)
 		}
@@ -174,10 +181,11 @@ func TestNamesThatAreNotKind(t *testing.T) {
 		scene.Machine = name
 		scene.Devices[0].Name = name
 		s.show(still(scene))
-		for _, size := range [][2]int64{{320, 700}, {360, 740}, {740, 360}, {640, 450}, {1280, 900}} { // 640x450: a desk at 200 %
-			for _, path := range []string{"/", "/machine", "/runs/11", "/adjust"} {
-				open(t, ctx, s.url+path, size[0], size[1], "light")
-				until(t, ctx, fmt.Sprintf(`document.querySelector("#machine").textContent === %q && document.querySelector("#strip").hidden === (location.pathname === "/")`, name))
+		for _, path := range []string{"/", "/machine", "/runs/11", "/adjust"} {
+			open(t, ctx, s.url+path, 360, 740, "light")
+			until(t, ctx, fmt.Sprintf(`document.querySelector("#machine").textContent === %q && document.querySelector("#strip").hidden === (location.pathname === "/") && document.body.classList.contains("fresh")`, name))
+			for _, size := range [][2]int64{{360, 740}, {320, 700}, {740, 360}, {640, 450}, {1280, 900}} { // 640x450: a desk at 200 %
+				resize(t, ctx, size[0], size[1])
 				if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
 					t.Errorf("%.12q at %v, %s: %d px too wide", name, size, path, over)
 				}
@@ -212,6 +220,20 @@ func TestAnInchShop(t *testing.T) {
 	if text := eval[string](t, ctx, `document.querySelector("#moves").innerText + document.querySelector("#cutters").textContent`); strings.Contains(text, " mm") || !strings.Contains(text, " in") {
 		t.Errorf("the moves are said in %q", text)
 	}
+	// What was done before, and what an alarm says, come in the daemon's own words and in mm.
+	if text := eval[string](t, ctx, `document.querySelector("#travel").innerText`); !strings.Contains(text, "swing −0.0079 in") {
+		t.Errorf("the moves before are said in %q", text)
+	}
+	if text := eval[string](t, ctx, `document.querySelector("#job-why").innerText`); strings.Contains(text, "mm") || !strings.Contains(text, "in over 12 in") {
+		t.Errorf("what is expected is said in %q", text)
+	}
+	open(t, ctx, s.url+"/history", 360, 740, "light")
+	until(t, ctx, `document.querySelectorAll("#alarms li").length > 0`)
+	if text := eval[string](t, ctx, `document.querySelector("#alarms").innerText`); strings.Contains(text, " mm") || !strings.Contains(text, "in over 12 in") {
+		t.Errorf("an alarm is said in %q", text)
+	}
+	open(t, ctx, s.url+"/adjust", 360, 740, "light")
+	until(t, ctx, `document.querySelectorAll("#moves li").length > 0`)
 	logIn(t, ctx)
 	eval[bool](t, ctx, `document.querySelectorAll("#moved-rows input").forEach(e => e.value = ""); document.querySelector("#moved-0").value = "0.01"; document.querySelector("#moved-log").click() ?? true`)
 	s.did(t, `event adjusted "" 0 map[swing:0.254]`)

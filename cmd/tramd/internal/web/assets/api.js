@@ -1,4 +1,4 @@
-// What is asked of the daemon. Whatever changes something asks for the password first, and only then.
+// Requests to the daemon. A request that changes something asks for the password first.
 import { byId, setText } from './dom.js';
 import { change, state } from './state.js';
 import { t } from './t.js';
@@ -48,25 +48,32 @@ export function on(id, kind, work, where) {
   });
 }
 
-let asking = null;
+let asking = null; // { promise, resolve, reject } while the password box is open
 
-// allowed resolves once someone is logged in, and asks for the password if nobody is.
+// allowed resolves once a person is logged in. It asks for the password where needed.
 export async function allowed() {
   if (!state.may.known) await whoami(); // a press may come before the page has its answer
   if (state.may.may_change) return;
   if (!state.may.password_set) throw new Error(t('why.nopassword'));
-  asking ??= new Promise((resolve, reject) => {
-    const box = byId('login');
+  if (!asking) {
+    asking = {};
+    asking.promise = new Promise((resolve, reject) => Object.assign(asking, { resolve, reject }));
     setText(byId('login-answer'), '');
     byId('password').value = '';
-    box.showModal();
-    box.addEventListener('close', () => {
-      asking = null;
-      if (state.may.may_change) resolve();
-      else reject(Object.assign(new Error(t('why.login')), { cancelled: true }));
-    }, { once: true });
-  });
-  return asking;
+    byId('login').showModal();
+  }
+  return asking.promise;
+}
+
+// shut closes the password box and lets those that wait for it go on, or gives them up. It does not wait for the box's close event,
+// which comes later: a button pressed in between must open the box again.
+function shut() {
+  const box = byId('login');
+  if (box.open) box.close();
+  const mine = asking;
+  asking = null;
+  if (state.may.may_change) mine?.resolve();
+  else mine?.reject(Object.assign(new Error(t('why.login')), { cancelled: true }));
 }
 
 export function wireLogin() {
@@ -76,10 +83,11 @@ export function wireLogin() {
       await send('POST', '/api/v1/login', { password: byId('password').value });
       byId('password').value = '';
       await whoami();
-      byId('login').close();
+      shut();
     }, 'login-answer');
   });
-  byId('login-cancel').addEventListener('click', () => byId('login').close());
+  byId('login-cancel').addEventListener('click', shut);
+  byId('login').addEventListener('close', () => { if (!byId('login').open) shut(); }); // by the Escape key
   on('login-open', 'click', () => t('login.done'), 'phone-words');
   byId('logout').addEventListener('click', () => attempt(async () => {
     await send('POST', '/api/v1/logout');

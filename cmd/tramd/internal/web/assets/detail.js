@@ -3,6 +3,7 @@ import { byId, make, setText } from './dom.js';
 import { onArrive, up } from './router.js';
 import { onPaint, state } from './state.js';
 import { unitNow } from './frame.js';
+import { inWords } from './units.js';
 import { when } from './words.js';
 import { findings } from './findings.js';
 import { budgets, largest } from './budget.js';
@@ -89,7 +90,7 @@ function story() {
   s.append(make('p', 'what', what), make('p', 'times', run.clock_set === false ? `${times}, ${t('runs.noclock')}` : times));
   const outcome = make('p', 'outcome');
   outcome.append(`${t('detail.outcome')} `, make('strong', '', named('outcome', run.outcome || 'running')));
-  if (run.why) outcome.append(`. ${t('detail.why', { why: run.why })}`);
+  if (run.why) outcome.append(`. ${t('detail.why', { why: inWords(run.why, unitNow()) })}`);
   s.append(outcome);
   if (run.damage) s.append(make('p', 'notice bad', t('detail.damage', { damage: run.damage })));
   if (run.note) s.append(make('p', 'note', t('detail.note', { note: run.note })));

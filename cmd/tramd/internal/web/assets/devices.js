@@ -2,7 +2,7 @@
 import { byId, make, setText } from './dom.js';
 import { onPaint } from './state.js';
 import { unitNow } from './frame.js';
-import { length } from './units.js';
+import { inWords, length } from './units.js';
 import { ago, when } from './words.js';
 import { has, many, t } from './t.js';
 
@@ -26,7 +26,7 @@ function devices({ snap }) {
   const unit = unitNow();
   const ul = byId('devices');
   const list = [
-    ...(snap.devices ?? []).map((d) => [d.name, d.state, `${marks[d.state] ?? '·'} ${stateWord(d.state)}`, d.name, value(d, snap, unit), more(d)]),
+    ...(snap.devices ?? []).map((d) => [d.name, d.state, `${marks[d.state] ?? '·'} ${stateWord(d.state)}`, d.name, value(d, snap, unit), inWords(more(d), unit)]),
     ...machineSays(snap),
   ];
   for (const [key, className, state, name, text, rest] of list) {
@@ -78,11 +78,12 @@ function more(d) {
   return bits.join(' · ');
 }
 
-// troubles lists what stands in the way, the worst first, as [kind, text].
+// troubles returns what stands in the way of a good measurement, the worst first, as [kind, text].
 export function troubles({ snap, news }) {
   const list = [];
   if (news.stale) list.push(['old', news.ever ? t('notice.stale', { s: Math.floor(news.seconds) }) : t('notice.none')]);
   if (!snap) return list;
+  if (snap.sweep.phase === 'returning' || snap.sweep.phase === 'stopping') list.push(['moves', t(`notice.${snap.sweep.phase}`)]);
   if (snap.check?.moves && snap.check.next && !snap.check.dry_run && snap.angle.armed_until) list.push(['moves', t('notice.moves', { when: when(snap.check.next) })]);
   if (!snap.store.ok) list.push(['bad', t('notice.store', { why: snap.store.error || t('notice.log') })]);
   for (const d of snap.devices ?? []) {

@@ -85,18 +85,22 @@ function sizeFigures(lean, snap, unit) {
   setText(byId('nod').querySelector('.words'), t('axis.nodirection'));
 }
 
-function sourceWords(snap, live) {
+function sourceWords(snap, live, unit) {
   const s = snap.sweep;
   if (live) {
-    if (!s.result) return `${t('now.run', { run: s.run })}${s.why_not ? ` · ${s.why_not}` : ''}`;
+    if (!s.result) return `${t('now.run', { run: s.run })}${s.why_not ? ` · ${inWords(s.why_not, unit)}` : ''}`;
     return t('now.sofar', { run: s.run, readings: many('readings', s.readings), stored: s.stored.toLocaleString(document.documentElement.lang) });
   }
   if (!snap.last) return t('now.nothing');
   return t('now.last', { run: snap.last.run, when: when(snap.last.at) });
 }
 
-// bandOf is the verdict on both axes, in a word that fits the moment: nothing is decided while the arm still turns.
+// clear says that a program still moves the arm, though its readings are all in: keep clear.
+export const clear = (snap) => ['returning', 'stopping'].includes(snap.sweep.phase);
+
+// bandOf returns the verdict on both axes, in a word that fits the moment: nothing is decided while the arm still turns.
 export function bandOf(snap) {
+  if (clear(snap)) return [snap.sweep.result?.verdict ?? 'none', t(`band.${snap.sweep.phase}`)];
   const { result, live } = shown(snap);
   const verdict = result?.verdict ?? 'none';
   if (live && !result) return ['none', t('band.measuring')];
@@ -112,7 +116,7 @@ export function figures(snap, unit) {
   setClass(byId('band'), `band ${verdict}`);
   setText(byId('band').firstElementChild, (verdicts[verdict] ?? verdicts.none).mark);
   setText(byId('band-words'), words);
-  setText(byId('source'), sourceWords(snap, live));
+  setText(byId('source'), sourceWords(snap, live, unit));
   const lean = sizeOnly(result);
   if (lean) {
     sizeFigures(lean, snap, unit);
@@ -120,7 +124,7 @@ export function figures(snap, unit) {
     axisFigures('tilt', result?.tilt, snap, unit, live);
     axisFigures('nod', result?.nod, snap, unit, live);
   }
-  setText(byId('lag'), lagWords(snap.sweep));
+  setText(byId('lag'), inWords(lagWords(snap.sweep), unit));
   warn(result?.warnings ?? [], unit);
 }
 
@@ -148,7 +152,8 @@ export function spoken(snap, unit) {
     return t('spoken.axis', { axis: t(`axis.${name}`), lean: signed(a.mm_per_m, unit, a.U_mm_per_m), half: expanded(a.U_mm_per_m, unit), unit: unit.label, verdict: (verdicts[a.verdict] ?? verdicts.none).text });
   };
   const lean = sizeOnly(result);
-  if (lean) return [snap.sweep.say, t('spoken.size', { lean: size(lean.mm_per_m, unit, lean.U_mm_per_m), half: expanded(lean.U_mm_per_m, unit), unit: unit.label })].filter(Boolean).join('. ');
-  return [snap.sweep.say, part('tilt'), part('nod')].filter(Boolean).join('. ');
+  const say = inWords(snap.sweep.say ?? '', unit).replace(/[.\s]+$/, '');
+  if (lean) return [say, t('spoken.size', { lean: size(lean.mm_per_m, unit, lean.U_mm_per_m), half: expanded(lean.U_mm_per_m, unit), unit: unit.label })].filter(Boolean).join('. ');
+  return [say, part('tilt'), part('nod')].filter(Boolean).join('. ');
 }
 

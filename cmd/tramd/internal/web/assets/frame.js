@@ -2,7 +2,7 @@
 // verdict in the tab's title.
 import { byId, make, setClass, setText } from './dom.js';
 import { change, idle, onPaint, remember, state } from './state.js';
-import { expanded, signed, size, systems, unitFor } from './units.js';
+import { expanded, inWords, signed, size, systems, unitFor } from './units.js';
 import { verdicts } from './words.js';
 import { bandOf, shown, spoken } from './figures.js';
 import { troubles } from './devices.js';
@@ -29,7 +29,7 @@ function newsWords() {
   const { news, snap } = state;
   if (news.stale) return news.ever ? t('news.old', { s: Math.floor(news.seconds) }) : t('news.none');
   if (!snap) return t('news.waiting');
-  return t({ idle: 'news.idle', waiting: 'news.ready', turning: 'news.turning', fitting: 'news.fitting' }[snap.sweep.phase] ?? 'news.idle');
+  return t({ idle: 'news.idle', waiting: 'news.ready', turning: 'news.turning', fitting: 'news.fitting', returning: 'news.moves', stopping: 'news.moves' }[snap.sweep.phase] ?? 'news.idle');
 }
 
 // The figures in small, in sight in every other view.
@@ -50,9 +50,9 @@ function strip(snap, unit) {
 
 let shownNotices = '';
 
-// The worst notice stands open, and so does every one about a machine that may move; the rest fold into one line.
+// The worst notice stands open, and so does each about a machine that may move. The rest fold into one line.
 function notices() {
-  const list = troubles(state);
+  const list = troubles(state).map(([kind, text]) => [kind, inWords(text, unitNow())]);
   const key = JSON.stringify(list);
   if (key === shownNotices) return;
   shownNotices = key;

@@ -152,7 +152,7 @@ function paint({ view, history, historyFailed, snap }) {
     const box = svg.parentElement;
     box.classList.toggle('gone', !enough || (axisAsked === 'tilt' || axisAsked === 'nod' ? axis !== axisAsked : false));
     const w = Math.floor(box.clientWidth);
-    if (enough && w >= 50) chart(svg, { history, axis, span: span ?? whole(), width: w, height: axisAsked ? 320 : 190, unit, chosen });
+    if (enough && w >= 50) chart(svg, { history, axis, span: span ?? whole(), width: w, height: axisAsked ? 320 : innerWidth >= 1100 ? 152 : 190, unit, chosen });
   }
   byId('history-key').classList.toggle('gone', !enough);
   byId('history-zoom').classList.toggle('gone', !enough);

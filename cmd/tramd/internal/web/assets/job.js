@@ -6,7 +6,6 @@ import { carried, jobNow } from './caution.js';
 import { takeTightened, targetAdvice } from './target.js';
 import { unitNow } from './frame.js';
 import { inWords, signed } from './units.js';
-import { chance } from './numbers.js';
 import { verdicts, when } from './words.js';
 import { t } from './t.js';
 
@@ -41,9 +40,8 @@ export function wireJob() {
 function paint(advice, failed, unit) {
   setText(byId('job-why'), failed || inWords(advice?.why ?? '', unit) || t('job.none'));
   const moves = advice && !advice.must_sweep ? advice.moves : [];
-  byId('moves').replaceChildren(...moves.map((m) => make('li', '', inWords(m.say, unit) || `${m.adjuster}: ${m.by} ${m.unit}`)));
-  setText(byId('job-expected'), moves.length ? expectedWords(advice, unit) : '');
-  list('job-cautions', advice?.cautions ?? []);
+  byId('moves').replaceChildren(...moves.map((m) => make('li', '', inWords(m.say || `${m.adjuster}: ${m.by} ${m.unit}`, unit))));
+  list('job-cautions', (advice?.cautions ?? []).map((text) => inWords(text, unit)));
   byId('job-caution').classList.toggle('gone', !(advice?.cautions ?? []).length);
   list('job-warnings', (advice?.warnings ?? []).map((w) => inWords(w.text, unit)));
   list('cutters', (advice?.cutters ?? []).map((c) => inWords(c.say, unit)));
@@ -55,12 +53,6 @@ function paint(advice, failed, unit) {
 
 function list(id, texts) {
   byId(id).replaceChildren(...texts.map((text) => make('li', '', text)));
-}
-
-function expectedWords(advice, unit) {
-  if (unit.label === 'mm/m') return ''; // the adviser's own words say it
-  const e = advice.expected;
-  return t('job.expected', { tilt: signed(e.tilt_mm_per_m, unit), nod: signed(e.nod_mm_per_m, unit), unit: unit.label, chance: chance(e.chance_within) });
 }
 
 const inches = (a, unit) => unit.inch && a.unit === 'mm';
@@ -79,7 +71,7 @@ function form(advice, unit) {
     Object.assign(input, { type: 'number', step: 'any', id: `moved-${i}`, name: a.name, value: by === undefined ? '' : inches(a, unit) ? (by / 25.4).toFixed(4) : by });
     input.setAttribute('inputmode', 'decimal');
     label.append(input);
-    if (a.notes) label.append(make('small', '', a.notes));
+    if (a.notes) label.append(make('small', '', inWords(a.notes, unit)));
     return label;
   }));
 }
@@ -113,7 +105,8 @@ function stage(s, unit) {
   const a = make('a', '', `${t('runs.run')} ${Number(s.run)}`);
   a.href = `/runs/${Number(s.run)}`;
   li.append(a, ` ${when(s.started_at)}: ${both} ${unit.label} `, make('span', `said ${s.verdict}`, `${v.mark} ${s.verdict === 'none' ? '' : v.word}`));
-  const done = [...Object.entries(s.moved ?? {}).map(([name, by]) => `${name} ${by > 0 ? '+' : ''}${by}`), ...(s.told ?? [])];
+  const of = (name) => state.advice?.adjusters?.find((x) => x.name === name)?.unit ?? '';
+  const done = [...Object.entries(s.moved ?? {}).map(([name, by]) => `${name} ${by > 0 ? '+' : ''}${by} ${of(name)}`.trim()), ...(s.told ?? [])];
   if (done.length) li.append(make('p', 'small', t('travel.then', { list: inWords(done.join('; '), unit) })));
   return li;
 }

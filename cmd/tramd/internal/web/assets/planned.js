@@ -1,6 +1,8 @@
 // The next check that is taken by itself: when, whether the arm may move for it, and what would keep it from being taken.
 import { byId, make, setText } from './dom.js';
 import { onPaint } from './state.js';
+import { unitNow } from './frame.js';
+import { inWords } from './units.js';
 import { ago, when } from './words.js';
 import { t } from './t.js';
 
@@ -15,11 +17,11 @@ function planned({ snap }) {
   const why = c.next ? c.why_not ?? [] : [];
   box.classList.toggle('hindered', why.length > 0);
   setText(byId('planned-when'), plannedWords(snap));
-  setText(byId('planned-said'), c.say ? t('planned.last', { say: c.say }) : '');
-  const key = JSON.stringify(why);
+  setText(byId('planned-said'), c.say ? t('planned.last', { say: inWords(c.say, unitNow()) }) : '');
+  const key = JSON.stringify([why, unitNow().label]);
   if (key === shownWhy) return;
   shownWhy = key;
-  byId('planned-why').replaceChildren(...why.map((text) => make('li', '', t('planned.not', { why: text }))));
+  byId('planned-why').replaceChildren(...why.map((text) => make('li', '', t('planned.not', { why: inWords(text, unitNow()) }))));
 }
 
 export function plannedWords(snap) {

@@ -22,7 +22,7 @@ export function steer({ snap, advice }) {
     byId(id).hidden = !shown;
     byId(id).disabled = !enabled;
   };
-  const moves = !advice?.must_sweep && (advice?.moves ?? []).length > 0 && snap.last?.result.verdict !== 'within';
+  const moves = Boolean(snap.last) && !advice?.must_sweep && (advice?.moves ?? []).length > 0 && snap.last.result.verdict !== 'within';
   show('start', idle(), free && idle());
   byId('start').classList.toggle('main', !moves);
   byId('next').hidden = !idle() || !moves;

@@ -69,17 +69,30 @@ export const mm = (x, digits = 3) => (x < 0 && Number(x.toFixed(digits)) !== 0 ?
 export const bare = (x, unit, digits = 3) => (unit?.inch ? mm(x / 25.4, digits + 1) : mm(x, digits));
 export const length = (x, unit, digits = 3) => `${bare(x, unit, digits)} ${unit?.inch ? 'in' : 'mm'}`;
 
-// inWords writes the lengths in a sentence of the daemon in inches where the shop reads inches. Its sentences come in mm and mm/m.
+const number = '[−+-]?\\d+(?:\\.\\d+)?';
+const leans = new RegExp(`${number}(?:(?: to | ± | and |, nod |, nod of )${number})* mm/m\\b(?! per mm)`, 'g'); // "tilt 0.1, nod 0.2 mm/m"
+const lengths = new RegExp(`${number}(?:(?: to | ± | and )${number})* mm\\b(?!/)`, 'g');
+const numbers = new RegExp(number, 'g');
+
+// inWords writes a sentence of the daemon in the unit that was chosen. Its sentences come in mm and mm/m.
 export function inWords(text, unit) {
-  if (!unit?.inch || !text) return text;
-  return text
-    .replace(/([−+-]?\d+(?:\.\d+)?) mm\/m\b/g, (whole, n) => `${(Number(n.replace('−', '-')) * 12).toFixed(2)} ${t('unit.thou')}`)
-    .replace(/([−+-]?\d+(?:\.\d+)?) mm\b(?!\/)/g, (whole, n) => `${toInches(n)} in`);
+  if (!text || !unit || unit.label === 'mm/m') return text;
+  const lean = text.replace(leans, (piece) => piece.replace(numbers, (n) => rescaled(n, unit.factor)).replace(/mm\/m$/, unit.label));
+  return unit.inch ? lean.replace(lengths, (piece) => piece.replace(numbers, inches).replace(/mm$/, 'in')) : lean;
 }
 
-function toInches(n) {
-  const decimals = (n.split('.')[1] ?? '').length;
-  return (Number(n.replace('−', '-')) / 25.4).toFixed(Math.min(6, Math.max(2, decimals + 1))).replace('-', '−');
+// inches writes a length in mm in inches: to a tenth of a thou where it is small, and finer only below a thou.
+function inches(n) {
+  const value = Number(n.replace('−', '-')) / 25.4;
+  const decimals = Math.abs(value) >= 0.1 ? Math.min(4, Math.max(2, (n.split('.')[1] ?? '').length + 1)) : Math.abs(value) >= 0.001 ? 4 : 5;
+  return (n.startsWith('+') && value >= 0 ? '+' : '') + value.toFixed(decimals).replace('-', '−');
+}
+
+// rescaled multiplies a written number and keeps about as many figures as it had.
+function rescaled(n, factor) {
+  const decimals = (n.split('.')[1] ?? '').length - Math.floor(Math.log10(factor));
+  const value = Number(n.replace('−', '-')) * factor;
+  return (n.startsWith('+') && value >= 0 ? '+' : '') + value.toFixed(Math.min(7, Math.max(0, decimals))).replace('-', '−');
 }
 
 // niceStep is the 1, 2 or 5 times a power of ten at or above x.
