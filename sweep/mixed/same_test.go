@@ -52,7 +52,7 @@ func changes() []change {
 }
 
 // Where angles begin, whether they go on over 360 degrees and which indicator comes first change neither lean nor interval. (Units
-// and the way time runs still do; see DEVELOPERS.md.)
+// and the way time runs still do; see decisions.md.)
 func TestWrittenOtherwise(t *testing.T) {
 	t.Parallel()
 	worst := map[string]float64{}
