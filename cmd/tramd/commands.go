@@ -38,7 +38,7 @@ type commandLine struct {
 
 	Advise adviseCmd `cmd:"" group:"adjust" help:"Say what to move next, by how much, and when to stop."`
 	Event  eventCmd  `cmd:"" group:"adjust" help:"Log what happened to the machine; list events, or take one back."`
-	Job    jobCmd    `cmd:"" group:"adjust" help:"Write the record of the last job, sweep, move, sweep, as one page that prints (HTML)."`
+	Job    jobCmd    `cmd:"" group:"adjust" help:"Write the record of the last job as one page that prints (HTML), or lead through the assembly step by step (--text)."`
 
 	Runs   runsCmd   `cmd:"" group:"look" help:"List stored runs, newest first."`
 	Show   showCmd   `cmd:"" group:"look" help:"Show one stored run."`

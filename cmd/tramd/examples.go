@@ -67,6 +67,7 @@ var examples = map[string][]example{
 		{"tramd event undo 7", "event 7 was a mistake"},
 	},
 	"job": {
+		{"tramd job --text", "the whole assembly: what is done, what was upset, what comes next"},
 		{"tramd job --out job.html", "the record of the last job, to print"},
 	},
 	"runs": {

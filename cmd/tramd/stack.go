@@ -5,13 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
-	"time"
 
 	"tramd/cmd/tramd/internal/assembly"
-	"tramd/store"
-	"tramd/sweep/drift"
 	"tramd/sweep/stack"
 )
 
@@ -103,58 +99,15 @@ func (c *stackCmd) ofRecord(e *env) (*stack.Stack, error) {
 		return nil, err
 	}
 	defer rec.Close()
-	h, _, err := rec.History(e.ctx, cfg.Machine.Name, store.Mark{})
+	s, warnings, err := assembly.StackOf(e.ctx, rec, cfg)
 	if err != nil {
 		return nil, err
 	}
-	for _, n := range h.Warnings { // an event without a date ends nothing
+	for _, n := range warnings { // an event without a date ends nothing
 		fmt.Fprintf(e.err, "tramd: note: %s [%s]\n", n.Text, n.Code)
-	}
-	s := &stack.Stack{Tolerance: cfg.Setup().Tolerance}
-	var since time.Time
-	var newest [2]*drift.Check
-	for _, x := range h.Entries {
-		switch {
-		case x.Event != nil && x.Event.EndsSegment():
-			since, newest = x.Event.Time, [2]*drift.Check{}
-		case x.Check != nil:
-			for k, v := range x.Check.Axis {
-				if v != nil && v.U > 0 {
-					newest[k] = x.Check
-				}
-			}
-		}
-	}
-	for k, check := range newest {
-		if check == nil {
-			continue
-		}
-		m := stack.Measured{Relation: stack.SpindleToTable}
-		v, dof := check.Axis[k], known(check.DoF[k])
-		if k == 0 {
-			m.Tilt, m.TiltU, m.TiltDoF = &v.MMPerM, &v.U, dof
-		} else {
-			m.Nod, m.NodU, m.NodDoF = &v.MMPerM, &v.U, dof
-		}
-		s.Relations = append(s.Relations, m)
-	}
-	others, err := assembly.Relations(e.ctx, rec, cfg.Machine.Name, since)
-	if err != nil {
-		return nil, err
-	}
-	for _, x := range others {
-		s.Relations = append(s.Relations, x.Measured())
 	}
 	if len(s.Relations) == 0 {
 		return nil, errors.New("the record holds no check since the last event: sweep, or import a travel or a cross, or give a file of measured relations")
 	}
 	return s, nil
-}
-
-// known returns degrees of freedom as a stack takes them; nil: as good as infinitely many.
-func known(dof float64) *float64 {
-	if !(dof > 0) || math.IsInf(dof, 0) {
-		return nil
-	}
-	return &dof
 }

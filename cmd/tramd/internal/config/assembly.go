@@ -111,6 +111,26 @@ func (c *Config) IndicatorOf(m *Measured) int {
 	return max(0, slices.IndexFunc(c.Indicators, func(x Indicator) bool { return x.Name == m.Indicator }))
 }
 
+// Measured returns what a step's measurement is configured as; nil for a sweep.
+func (c *Config) Measured(kind, name string) *Measured {
+	for i := range c.Traverses {
+		if m := &c.Traverses[i].Measured; m.Name == name && (kind == sweep.KindTraverse || kind == sweep.KindCross) {
+			return m
+		}
+	}
+	for i := range c.Bars {
+		if m := &c.Bars[i].Measured; m.Name == name && (kind == sweep.KindBar || kind == sweep.KindTravel) {
+			return m
+		}
+	}
+	for i := range c.Squares {
+		if m := &c.Squares[i].Measured; m.Name == name && kind == sweep.KindTravel {
+			return m
+		}
+	}
+	return nil
+}
+
 // Relation returns which relation a named traverse or travel measures; empty for one that measures none.
 func (c *Config) Relation(kind, name string) string {
 	switch kind {

@@ -4,9 +4,11 @@ import (
 	"context"
 	"io"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/store"
+	"tramd/sweep"
 )
 
 // WriteJobSheet writes the record of the last job.
@@ -36,5 +38,43 @@ func WriteJobSheet(ctx context.Context, w io.Writer, s *store.Store, cfg *config
 	for _, c := range a.Cutters {
 		sheet.Cutters = append(sheet.Cutters, c.Say)
 	}
+	if sheet.Assembly, err = assemblyOf(ctx, s, cfg); err != nil {
+		return err
+	}
 	return sheet.Write(w)
+}
+
+// assemblyOf returns the whole assembly for the page; nil where nothing but sweeps is configured.
+func assemblyOf(ctx context.Context, s *store.Store, cfg *config.Config) (*jobsheet.Assembly, error) {
+	if len(cfg.Steps()) < 2 {
+		return nil, nil
+	}
+	job, err := assembly.JobOf(ctx, s, cfg)
+	if err != nil {
+		return nil, err
+	}
+	out := &jobsheet.Assembly{Say: job.Say}
+	for i, x := range job.Steps {
+		step := jobsheet.AssemblyStep{Number: i + 1, Name: x.Name, State: x.State, Upset: x.Upset, Before: numbers(x.Before), Now: numbers(x.Now), Run: x.Run}
+		if x.At != nil {
+			step.At = *x.At
+		}
+		out.Steps = append(out.Steps, step)
+	}
+	if job.Stack != nil {
+		out.Chain = job.Stack.Say
+	}
+	return out, nil
+}
+
+func numbers(figures []assembly.Figure) []jobsheet.Number {
+	var out []jobsheet.Number
+	for _, f := range figures {
+		n := jobsheet.Number{Text: f.String()}
+		if f.Verdict != sweep.None {
+			n.Verdict = string(f.Verdict)
+		}
+		out = append(out, n)
+	}
+	return out
 }

@@ -48,5 +48,6 @@ type Sheet struct {
 	Units                       map[string]string // of what was moved, by adjuster
 	Stages                      []Stage           // of one job, oldest first
 	Cutters                     []string          // what the lean now leaves on the work, a sentence each
+	Assembly                    *Assembly         // nil: nothing but sweeps is measured
 	Version                     string
 }
