@@ -2,6 +2,8 @@ package web
 
 import (
 	"context"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"strings"
 	"testing"
@@ -55,6 +57,34 @@ func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
 	open(t, ctx, `data:text/html,<html><title>x</title><body><img src="x"><input>`, 360, 800, "light")
 	if found := faults(t, ctx, string(axe)); len(found) < 2 {
 		t.Errorf("on a page with an unnamed picture and field it finds only %q", found)
+	}
+}
+
+// The sheets that are printed, and the page that an alarm leads to, are read on a screen too: on a phone and on a desk.
+func TestTheSheetsForThoseWhoCannotSeeThem(t *testing.T) {
+	t.Parallel()
+	axe, err := os.ReadFile("testdata/axe/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx := browser(t)
+	s := newStage(t, "")
+	sheets := httptest.NewServer(http.FileServer(http.Dir("..")))
+	t.Cleanup(sheets.Close)
+	for _, url := range []string{sheets.URL + "/report/testdata/linnet.html", sheets.URL + "/jobsheet/testdata/linnet.html", s.url + "/runbook"} {
+		open(t, ctx, url, 360, 800, "light")
+		for _, width := range []int64{360, 1280} {
+			resize(t, ctx, width, 800)
+			if heading := eval[string](t, ctx, `document.querySelector("h1")?.textContent ?? ""`); heading == "" {
+				t.Fatalf("%s is no sheet", url)
+			}
+			for _, fault := range faults(t, ctx, string(axe)) {
+				t.Errorf("%s, %d px: %s", url, width, fault)
+			}
+			if over := eval[int](t, ctx, tooWide); over > 0 {
+				t.Errorf("%s, %d px: %d px too wide", url, width, over)
+			}
+		}
 	}
 }
 

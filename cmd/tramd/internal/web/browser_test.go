@@ -33,7 +33,7 @@ type stage struct {
 
 func (s *stage) show(f func(time.Duration) *session.Snapshot) { s.scene.Store(&f) }
 
-func newStage(t *testing.T, hash string) *stage {
+func newStage(t testing.TB, hash string) *stage {
 	t.Helper()
 	s := &stage{shop: &shop{runs: someRuns()}}
 	s.show(linnet)
@@ -59,7 +59,7 @@ func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {
 }
 
 // until waits for a JavaScript expression to be true.
-func until(t *testing.T, ctx context.Context, expr string) {
+func until(t testing.TB, ctx context.Context, expr string) {
 	t.Helper()
 	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(time.Minute))); err != nil {
 		text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
@@ -67,7 +67,7 @@ func until(t *testing.T, ctx context.Context, expr string) {
 	}
 }
 
-func eval[T any](t *testing.T, ctx context.Context, expr string) T {
+func eval[T any](t testing.TB, ctx context.Context, expr string) T {
 	t.Helper()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expr))
 	if err != nil {
@@ -83,7 +83,7 @@ func tap(t *testing.T, ctx context.Context, selector string) {
 	until(t, ctx, fmt.Sprintf(`(e => e !== null && !e.disabled && (e.click(), true))(document.querySelector(%s))`, selector))
 }
 
-func open(t *testing.T, ctx context.Context, url string, width, height int64, scheme string) {
+func open(t testing.TB, ctx context.Context, url string, width, height int64, scheme string) {
 	t.Helper()
 	colours(t, ctx, scheme)
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height), chromedp.Navigate(url)); err != nil {
@@ -115,7 +115,7 @@ func look(t *testing.T, ctx context.Context, url, ready string, each func(width 
 }
 
 // colours sets what the person prefers, light or dark; a page that is open follows at once.
-func colours(t *testing.T, ctx context.Context, scheme string) {
+func colours(t testing.TB, ctx context.Context, scheme string) {
 	t.Helper()
 	if err := chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
 		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{

@@ -245,9 +245,12 @@ func TestAnInchShop(t *testing.T) {
 }
 
 // paintedIn is how long the browser took to show the first figures, for the log.
-func paintedIn(t *testing.T, ctx context.Context) float64 {
+func paintedIn(t testing.TB, ctx context.Context) float64 {
 	return eval[float64](t, ctx, `performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0`)
 }
+
+// fetchedKB is what the page has fetched so far, its stream apart.
+const fetchedKB = `performance.getEntries().filter(e => e.transferSize && !e.name.includes("/live")).reduce((sum, e) => sum + e.transferSize, 0) / 1000`
 
 // What a first visit to the now view fetches stays under 200 kB, with no file from elsewhere.
 func TestThePageIsLight(t *testing.T) {
@@ -257,7 +260,7 @@ func TestThePageIsLight(t *testing.T) {
 	s.show(still(quietWren()))
 	open(t, ctx, s.url, 360, 740, "light")
 	until(t, ctx, drawn)
-	kB := eval[float64](t, ctx, `performance.getEntries().filter(e => e.transferSize && !e.name.includes("/live")).reduce((sum, e) => sum + e.transferSize, 0) / 1000`)
+	kB := eval[float64](t, ctx, fetchedKB)
 	if kB < 20 || kB > 200 {
 		t.Errorf("the page weighs %.0f kB", kB)
 	}

@@ -57,7 +57,7 @@ func startChromium() {
 
 // browser returns a window of Chromium with a profile of its own. It counts as focused whatever the windows of other tests do:
 // a page that loses the focus lets a motion go.
-func browser(t *testing.T) context.Context {
+func browser(t testing.TB) context.Context {
 	t.Helper()
 	chromium.once.Do(startChromium)
 	if chromium.err != nil {
