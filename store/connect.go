@@ -77,6 +77,21 @@ func openReaders(path string, wait time.Duration) *sql.DB {
 	return db
 }
 
+// openAlone opens connections that read a file nobody else has open, and need no room beside it.
+func openAlone(path string, wait time.Duration) *sql.DB {
+	db := sql.OpenDB(&connector{
+		dsn: dsn(path, url.Values{
+			"mode": {"rw"}, "cache": {"shared"}, "_locking_mode": {"EXCLUSIVE"}, "_query_only": {"1"},
+			"_busy_timeout": {strconv.FormatInt(wait.Milliseconds(), 10)}, "_cache_size": {strconv.Itoa(readerCache)},
+		}),
+		driver: &sqlite3.SQLiteDriver{ConnectHook: hook(
+			[]string{"PRAGMA temp_store=MEMORY"}, map[string]string{"query_only": "1", "temp_store": "2", "locking_mode": "exclusive"})},
+	})
+	db.SetMaxOpenConns(readers)
+	db.SetMaxIdleConns(-1)
+	return db
+}
+
 // openCopier opens a connection that copies a whole file. It reads only, but SQLite counts a copy as a write.
 func openCopier(path string) *sql.DB {
 	db := sql.OpenDB(&connector{

@@ -48,13 +48,19 @@ func putRun(ctx context.Context, tx *sql.Tx, r NewRun) (sql.Result, error) {
 	if err == nil && r.TemperatureC != nil {
 		err = setTemperature(ctx, tx, res, *r.TemperatureC)
 	}
-	if err == nil && r.Meter != nil {
-		err = setHours(ctx, tx, res, *r.Meter)
+	switch {
+	case err != nil:
+	case r.Meter != nil: // in one commit, so that the hours of a later run are never less
+		if err = setHours(ctx, tx, res, *r.Meter); err == nil {
+			err = putMeter(ctx, tx, *r.Meter)
+		}
+	case r.SpindleHours != nil:
+		err = setHours(ctx, tx, res, Meter{Hours: *r.SpindleHours})
 	}
 	return res, err
 }
 
-// setHours stores the hours with the run and keeps them, in one commit, so that the hours of a later run are never less.
+// setHours stores the hours with the run.
 func setHours(ctx context.Context, tx *sql.Tx, run sql.Result, m Meter) error {
 	if err := m.check(); err != nil {
 		return err
@@ -63,10 +69,15 @@ func setHours(ctx context.Context, tx *sql.Tx, run sql.Result, m Meter) error {
 	if err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, "UPDATE run SET spindle_hours = ? WHERE id = ?", m.Hours, id); err != nil {
-		return err
-	}
-	return putMeter(ctx, tx, m)
+	_, err = tx.ExecContext(ctx, "UPDATE run SET spindle_hours = ? WHERE id = ?", m.Hours, id)
+	return err
+}
+
+// NextRun returns the number that the next run will have.
+func (s *Store) NextRun(ctx context.Context) (int64, error) {
+	var last int64
+	err := s.r.QueryRowContext(ctx, "SELECT coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'run'), 0)").Scan(&last)
+	return last + 1, s.fault("the next run's number", err)
 }
 
 func setSubject(ctx context.Context, tx *sql.Tx, run sql.Result, subject string) error {

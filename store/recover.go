@@ -11,8 +11,9 @@ import (
 )
 
 // RecoverUnfinished marks every run that has no end as interrupted and gives their numbers. Their readings stay. Call it
-// once after Open, before a run begins: it cannot tell a run of the past from one that goes on.
-func (s *Store) RecoverUnfinished(ctx context.Context) ([]int64, error) {
+// once after Open, before a run begins: it cannot tell a run of the past from one that goes on, but for those that the caller
+// still holds.
+func (s *Store) RecoverUnfinished(ctx context.Context, held ...int64) ([]int64, error) {
 	const doing = "look for unfinished runs"
 	if s.w == nil {
 		return nil, s.readOnly(doing)
@@ -22,6 +23,9 @@ func (s *Store) RecoverUnfinished(ctx context.Context) ([]int64, error) {
 		open, err := openRuns(ctx, tx)
 		if err != nil {
 			return err
+		}
+		for _, id := range held {
+			delete(open, id)
 		}
 		for id, started := range open {
 			ended := lastReadingUS(ctx, tx, id, started)

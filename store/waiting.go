@@ -6,6 +6,7 @@ import (
 	"database/sql/driver"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"syscall"
 
@@ -14,7 +15,8 @@ import (
 )
 
 // OpenOrWait opens the database as Open does. Where the disk has no room for that, it gives a store that has the lock, where
-// that could be had, and meets every other call with ErrFull: see Waiting. The program can then do all that needs no record.
+// that could be had, and meets every write with ErrFull: see Waiting. What was stored before can be read where its schema is
+// today's; else reading, too, meets ErrFull. The program can then do all that needs no new record.
 func OpenOrWait(ctx context.Context, path string, o Options) (*Store, error) {
 	s, err := Open(ctx, path, o)
 	if !errors.Is(err, ErrFull) {
@@ -27,8 +29,34 @@ func OpenOrWait(ctx context.Context, path string, o Options) (*Store, error) {
 	} else if !isFull(err) { // another program has it
 		return nil, err
 	}
-	s.w, s.r = sql.OpenDB(s.waiting), sql.OpenDB(s.waiting)
+	s.w = sql.OpenDB(s.waiting)
+	if !s.readWaiting(ctx, o) {
+		s.r = sql.OpenDB(s.waiting)
+	}
 	return s, nil
+}
+
+// readWaiting opens what is there for reading, and says whether it could. The connections share one cache and hold the file
+// for themselves: SQLite then needs no shared memory beside the file, for which there is no room. Each lets go of it as soon as it
+// is idle, so that Roomy can try.
+func (s *Store) readWaiting(ctx context.Context, o Options) bool {
+	st, err := os.Stat(s.path)
+	if err != nil || st.Size() == 0 || s.lock == nil || whyDamaged(s.path) != nil {
+		return false
+	}
+	known, err := o.steps()
+	if err != nil {
+		return false
+	}
+	s.r = openAlone(s.path, o.wait())
+	version, err := schemaVersion(ctx, s.r, s.path, len(known))
+	if err == nil && version == len(known) {
+		if s.sound, err = soundness(ctx, s.r); err == nil {
+			return true
+		}
+	}
+	_ = s.r.Close()
+	return false
 }
 
 // waiting stands in for the connections of a store that could not be opened for lack of room.

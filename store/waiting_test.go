@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"sync"
 	"syscall"
 	"testing"
 )
@@ -16,10 +17,12 @@ func TestAStoreWaitsForRoom(t *testing.T) {
 	}
 	path := filepath.Join(dir, "linnet.db")
 	for _, c := range []struct {
-		name string
-		runs int
-		left int64 // bytes that are free
-	}{{"a new record", 0, 0}, {"an old record", 1, 0}, {"an old record and one page", 1, 4096}, {"five pages", 1, 20480}, {"ten pages", 1, 40960}} {
+		name   string
+		runs   int
+		left   int64 // bytes that are free
+		killed bool  // the record was not closed: its last commits lie in the log
+	}{{"a new record", 0, 0, false}, {"an old record", 1, 0, false}, {"an old record and one page", 1, 4096, false}, {"five pages", 1, 20480, false},
+		{"ten pages", 1, 40960, false}, {"a record whose daemon was killed", 1, 0, true}} {
 		t.Run(c.name, func(t *testing.T) {
 			for _, suffix := range []string{"", ".lock", "-wal", "-shm"} {
 				_ = os.Remove(path + suffix)
@@ -27,8 +30,23 @@ func TestAStoreWaitsForRoom(t *testing.T) {
 			if c.runs > 0 {
 				s := open(t, path)
 				begin(t, s)
+				killed := map[string][]byte{}
+				if c.killed {
+					for _, suffix := range []string{"", "-wal"} {
+						text, err := os.ReadFile(path + suffix)
+						if err != nil {
+							t.Fatal(err)
+						}
+						killed[suffix] = text
+					}
+				}
 				if err := s.Close(); err != nil {
 					t.Fatal(err)
+				}
+				for suffix, text := range killed {
+					if err := os.WriteFile(path+suffix, text, 0o600); err != nil {
+						t.Fatal(err)
+					}
 				}
 			}
 			makeRoom := fill(t, dir, c.left)
@@ -44,11 +62,28 @@ func TestAStoreWaitsForRoom(t *testing.T) {
 				if s.Roomy(t.Context()) {
 					t.Error("there is said to be room")
 				}
-				_, err = s.List(t.Context(), 0, 10)
-				wantErr(t, err, ErrFull, "free some space")
+				list, err := s.List(t.Context(), 0, 10)
+				if c.runs == 0 {
+					wantErr(t, err, ErrFull, "free some space")
+				} else if err != nil || len(list) != c.runs {
+					t.Errorf("what was stored before: %d runs, %v", len(list), err)
+				}
+				if next, err := s.NextRun(t.Context()); c.runs > 0 && (err != nil || next != 2) {
+					t.Errorf("the next run would be %d, %v", next, err)
+				}
+				var many sync.WaitGroup // a page asks for several things at once
+				for range 8 {
+					many.Go(func() {
+						if _, err := s.Run(t.Context(), 1); c.runs > 0 && err != nil {
+							t.Errorf("run 1 beside others: %v", err)
+						}
+					})
+				}
+				many.Wait()
 				_, err = s.RecoverUnfinished(t.Context())
 				wantErr(t, err, ErrFull)
-				wantErr(t, s.Check(t.Context()), ErrFull)
+				_, err = s.BeginRun(t.Context(), NewRun{Kind: "sweep", Purpose: "check"})
+				wantErr(t, err, ErrFull)
 			}
 			makeRoom()
 			if !s.Roomy(t.Context()) {

@@ -42,7 +42,7 @@ func mayMount(t *testing.T) bool {
 	return false
 }
 
-// smallDisk mounts a small disk in memory and has new shops made on it.
+// smallDisk mounts a small disk in memory.
 func smallDisk(t *testing.T, size string) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "disk")
@@ -58,7 +58,6 @@ func smallDisk(t *testing.T, size string) string {
 			t.Error(err)
 		}
 	})
-	t.Setenv("TMPDIR", dir)
 	return dir
 }
 
@@ -106,7 +105,7 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	}
 	disk := smallDisk(t, "4m")
 	m := startOther(t, "--rate", "1000", "--encoder-rate", "1000", "--seconds", "6", "--turns", "2.05")
-	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	s := newShopOn(t, disk, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config, "--turns", "2", "--json")
@@ -126,18 +125,23 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(text, "no room left") {
 		t.Errorf("health with a full disk: %d %s", code, text)
 	}
-	waitState(t, s, "all readings in, none of them stored", func(snap *session.Snapshot) bool {
-		return snap.Sweep.Phase == session.Fitting && snap.Sweep.Stored <= stored+1000
+	waitState(t, s, "its end, none of the rest stored", func(snap *session.Snapshot) bool {
+		return snap.Sweep.Phase == session.Idle && snap.HeldBack() != nil && snap.HeldBack().Stored <= stored+1000
 	})
-	waitSaid(t, sw, "The run cannot be stored") // the person at the terminal, too, who would wait for a result
-	if text := sw.err.String(); !strings.Contains(text, "no room left") {
-		t.Errorf("the sweep does not name the disk: %s", text)
-	}
-	makeRoom()
-	if got := sw.wait(); got != exitOutside {
+	if got := sw.wait(); got != exitOutside { // the person at the terminal has a result, and knows that it is not stored
 		t.Fatalf("exit status %d: %s", got, sw.err.String())
 	}
-	waitState(t, s, "storing again", func(snap *session.Snapshot) bool { return snap.Store.OK })
+	if text := sw.err.String(); !strings.Contains(text, "The run cannot be stored now") || !strings.Contains(text, "it is not stored: the daemon holds it in memory") {
+		t.Errorf("the sweep does not say that it is not stored: %s", text)
+	}
+	if _, text := status(t, "http://"+s.page+"/api/v1/runs/1"); !strings.Contains(text, `"unstored":true`) {
+		t.Errorf("the run is shown as stored: %.500s", text)
+	}
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != http.StatusOK || !strings.Contains(text, `"id":1`) {
+		t.Errorf("the record with a full disk: %d %.300s", code, text)
+	}
+	makeRoom()
+	waitState(t, s, "storing again", func(snap *session.Snapshot) bool { return snap.Store.OK && snap.HeldBack() == nil })
 	var r swept
 	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil {
 		t.Fatal(err)
@@ -310,8 +314,8 @@ print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM
 	}
 }
 
-// The disk is full when the daemon starts: it shows and measures what it can, says in health, metrics and page what is wrong,
-// refuses a sweep with the cause, and stores by itself once there is room.
+// The disk is full when the daemon starts: it shows and measures, says in health, metrics and page what is wrong and that a
+// sweep is not stored, and stores it once there is room.
 func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	t.Parallel()
 	if !mayMount(t) {
@@ -319,7 +323,7 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	}
 	disk := smallDisk(t, "4m")
 	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
-	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
+	s := newShopOn(t, disk, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	makeRoom := fillDisk(t, disk)
 	d := s.daemon(t)
 	waitState(t, s, "both ports live", live)
@@ -338,9 +342,23 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	if code, _ := status(t, "http://"+s.page+"/"); code != http.StatusOK {
 		t.Errorf("the page: %d", code)
 	}
-	refused := program(t, "sweep", "--config", s.config)
-	if got := refused.wait(); got == 0 || !strings.Contains(refused.err.String(), "free some space") {
-		t.Errorf("a sweep with a full disk: status %d, %s", got, refused.err.String())
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != http.StatusInsufficientStorage || !strings.Contains(text, "free some space") {
+		t.Errorf("the list of a record that is not there: %d %s", code, text)
+	}
+	sw := program(t, "sweep", "--config", s.config, "--json")
+	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	m.turn(t)
+	waitState(t, s, "its end", func(snap *session.Snapshot) bool { return snap.HeldBack() != nil && snap.Sweep.Phase == session.Idle })
+	sw.wait()
+	var r swept
+	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil || r.Run != 1 || !strings.Contains(sw.out.String(), `"code":"not_stored"`) {
+		t.Fatalf("%v: %s\n%s\n%s", err, sw.out.String(), sw.err.String(), d.err.String())
+	}
+	if text := get(t, "http://"+s.page+"/metrics"); strings.Contains(text, "tramd_last_check_timestamp_seconds{") {
+		t.Errorf("the metrics speak of a check that is not stored:\n%s", text)
+	}
+	if n := strings.Count(get(t, "http://"+s.page+"/api/v1/runs/1/readings.csv"), "\n"); n <= r.Readings {
+		t.Errorf("%d lines of readings that are in memory alone, %d fitted", n, r.Readings)
 	}
 	makeRoom()
 	for began := time.Now(); !strings.Contains(d.err.String(), "there is room for the record now"); time.Sleep(50 * time.Millisecond) {
@@ -361,14 +379,7 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 		}
 	}
 	waitState(t, s, "both ports live", func(snap *session.Snapshot) bool { return snap.Store.OK && snap.Troubles["record"] == "" && live(snap) })
-	sw := program(t, "sweep", "--config", s.config, "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
-	m.turn(t)
-	sw.wait()
-	var r swept
-	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil {
-		t.Fatalf("%v: %s\n%s", err, sw.err.String(), d.err.String())
-	}
+	waitState(t, s, "the run stored", func(snap *session.Snapshot) bool { return snap.HeldBack() == nil && snap.Last != nil })
 	checkStored(t, s, r)
 }
 

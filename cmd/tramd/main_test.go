@@ -151,8 +151,13 @@ type shop struct {
 
 func newShop(t *testing.T, ports string) shop {
 	t.Helper()
-	// Not t.TempDir: a socket's path must stay short.
-	dir, err := os.MkdirTemp("", "shop")
+	return newShopOn(t, "", ports) // not t.TempDir: a socket's path must stay short
+}
+
+// newShopOn makes its folder on a disk; "" is the usual one.
+func newShopOn(t *testing.T, disk, ports string) shop {
+	t.Helper()
+	dir, err := os.MkdirTemp(disk, "shop")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -154,8 +154,16 @@ func endedRun(ctx context.Context, cl *client.Client, id int64) (store.Run, erro
 }
 
 func reportRun(e *env, run store.Run, asJSON bool) error {
+	if run.Result == nil && run.Unstored {
+		return fmt.Errorf("run %d %s: %s (its %d readings are in memory alone: mend the disk before the daemon is stopped)", run.ID, run.Outcome, run.Why, run.Readings)
+	}
 	if run.Result == nil {
 		return fmt.Errorf("run %d %s: %s (%d readings are kept)", run.ID, run.Outcome, run.Why, run.Readings)
+	}
+	if run.Unstored {
+		const text = "it is not stored: the daemon holds it in memory and tries again each second; mend the disk (see the page, or tramd doctor) before the daemon is stopped"
+		fmt.Fprintf(e.err, "Caution: run %d has its result, but %s.\n", run.ID, text)
+		run.Result.Warnings = append(run.Result.Warnings, sweep.Warning{Code: "not_stored", Text: text})
 	}
 	if asJSON {
 		if err := printJSON(e.out, "run", run.ID, *run.Result); err != nil {

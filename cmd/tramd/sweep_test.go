@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
 	"math"
 	"net/http"
@@ -16,18 +17,27 @@ import (
 
 	"github.com/creack/pty"
 
+	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/session"
 )
 
 // waitState waits until the daemon's state satisfies ok.
 func waitState(t *testing.T, s shop, what string, ok func(*session.Snapshot) bool) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 15*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	var last session.Snapshot
-	err := s.client(t).Live(ctx, func(snap *session.Snapshot) bool { last = *snap; return !ok(snap) })
-	if err != nil {
-		t.Fatalf("waiting for %s: %v; last state %+v", what, err, last.Sweep)
+	cl := s.client(t)
+	for {
+		err := cl.Live(ctx, func(snap *session.Snapshot) bool { last = *snap; return !ok(snap) })
+		switch {
+		case err == nil:
+			return
+		case ctx.Err() == nil && (errors.Is(err, client.ErrGone) || errors.Is(err, client.ErrNoDaemon)): // its parts start anew, perhaps
+			time.Sleep(50 * time.Millisecond)
+		default:
+			t.Fatalf("waiting for %s: %v; last state %+v", what, err, last.Sweep)
+		}
 	}
 }
 

@@ -160,10 +160,13 @@ func machineRows(s *session.Snapshot) (rows []string) {
 	return rows
 }
 
-// shown picks the result to show: the sweep in hand, or the last one that was stored.
+// shown picks the result to show: the sweep in hand, or the last one.
 func shown(s *session.Snapshot) (*sweep.Result, string) {
 	if s.Sweep.Phase != session.Idle && s.Sweep.Result != nil {
 		return s.Sweep.Result, "Sweep in hand"
+	}
+	if x := s.HeldBack(); x != nil {
+		return x.Result, fmt.Sprintf("Run %d of %s, NOT STORED", x.Run, x.At.Local().Format(time.DateTime))
 	}
 	if s.Last != nil {
 		return &s.Last.Result, fmt.Sprintf("Run %d of %s", s.Last.Run, s.Last.At.Local().Format(time.DateTime))

@@ -2,9 +2,11 @@ package alarm
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"tramd/cmd/tramd/internal/session"
+	"tramd/sweep"
 )
 
 // Alarm is one thing that is wrong now.
@@ -39,6 +41,7 @@ func Standing(s *session.Snapshot) []Alarm {
 			}
 		}
 	}
+	out = append(out, heldBack(s, out)...)
 	out = append(out, due(s)...)
 	for _, d := range s.Devices {
 		if d.State != "live" {
@@ -67,6 +70,24 @@ func Standing(s *session.Snapshot) []Alarm {
 			}
 			out = append(out, Alarm{Kind: "chore", About: kind, Severity: severity, Since: s.At, Text: why})
 		}
+	}
+	return out
+}
+
+// heldBack says that a check was outside that is not stored, and so not in the history that the other alarms come from.
+func heldBack(s *session.Snapshot, known []Alarm) (out []Alarm) {
+	x := s.HeldBack()
+	if x == nil || x.Purpose != "check" {
+		return nil
+	}
+	for name, axis := range map[string]*sweep.Axis{"tilt": x.Result.Tilt, "nod": x.Result.Nod} {
+		a := Alarm{Kind: "outside", About: name, Severity: "warning", Since: x.At}
+		if axis == nil || axis.Verdict != sweep.Outside || slices.ContainsFunc(known, func(k Alarm) bool { return k.key() == a.key() }) {
+			continue
+		}
+		a.Text = fmt.Sprintf("%s was outside its tolerance in run %d: %+.4f ± %.4f mm/m, the limit is %.4f; this run is not stored yet",
+			name, x.Run, axis.Slope.MMPerM(), axis.Expanded.MMPerM(), s.Limit)
+		out = append(out, a)
 	}
 	return out
 }

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"strconv"
@@ -36,13 +37,42 @@ func (a *archive) BeginRun(ctx context.Context, b session.Beginning) (int64, err
 	if a.temperature != nil {
 		run.TemperatureC = a.temperature()
 	}
+	var id int64
+	var err error
 	if a.hours == nil {
-		return a.store.BeginRun(ctx, run)
+		id, err = a.store.BeginRun(ctx, run)
+	} else {
+		id, err = a.hours.begin(ctx, func(m *store.Meter) (int64, error) {
+			run.Meter = m
+			return a.store.BeginRun(ctx, run)
+		})
 	}
-	return a.hours.begin(ctx, func(m *store.Meter) (int64, error) {
-		run.Meter = m
-		return a.store.BeginRun(ctx, run)
-	})
+	if errors.Is(err, store.ErrFull) || errors.Is(err, store.ErrReadOnly) {
+		return 0, a.unwritable(ctx, run, err)
+	}
+	return id, err
+}
+
+// unwritable keeps what is known of a run at its beginning, so that it can be stored later.
+func (a *archive) unwritable(ctx context.Context, run store.NewRun, why error) error {
+	if run.Meter != nil {
+		hours := run.Meter.Hours
+		run.Meter, run.SpindleHours = nil, &hours
+	}
+	next, err := a.store.NextRun(ctx)
+	if err != nil {
+		next = 0
+	}
+	return &session.Unwritable{Why: why, Next: next, Beginning: run}
+}
+
+// BeginAgain stores the beginning of a run that could not be stored when it was.
+func (a *archive) BeginAgain(ctx context.Context, beginning any) (int64, error) {
+	run, ok := beginning.(store.NewRun)
+	if !ok {
+		return 0, fmt.Errorf("%T is no beginning of a run", beginning)
+	}
+	return a.store.BeginRun(ctx, run)
 }
 
 func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point, places []session.Place) error {
@@ -78,6 +108,7 @@ type records struct {
 	changed  func(anew bool)
 	cfg      *config.Config
 	hours    *hourMeter
+	session  *session.Session // holds what is not stored yet; may be nil
 }
 
 func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error) {
@@ -85,6 +116,9 @@ func (r *records) Runs(ctx context.Context, before int64, limit int) (any, error
 }
 
 func (r *records) Run(ctx context.Context, id int64) (any, error) {
+	if run, held, err := r.unstored(ctx, id); held || err != nil {
+		return run, err
+	}
 	run, err := r.store.Run(ctx, id)
 	if err != nil {
 		return nil, notFound(err)
@@ -93,6 +127,24 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 		return store.Line{Run: run, Result: run.Raw}, nil
 	}
 	return run, nil
+}
+
+// unstored gives a run that the session holds in memory alone, as it would stand in the record, and marked.
+func (r *records) unstored(ctx context.Context, id int64) (run any, held bool, err error) {
+	if r.session == nil {
+		return nil, false, nil
+	}
+	x, err := r.session.Unstored(ctx, id)
+	if errors.Is(err, session.ErrNotAside) {
+		return nil, false, nil
+	}
+	out := store.Run{ID: x.Run, Kind: x.Kind, Subject: x.Subject, Purpose: x.Purpose, Outcome: store.Outcome(x.Outcome), StartedAt: x.Started,
+		EndedAt: x.At, ClockSet: r.clockSet(), Setup: x.Setup, Tolerance: x.Setup.Tolerance.Text, Readings: x.Readings, Result: x.Result, Why: x.Why,
+		Unstored: true}
+	if x.Found != nil {
+		return store.Line{Run: out, Result: x.Found.JSON}, true, err
+	}
+	return out, true, err
 }
 
 func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
@@ -144,6 +196,18 @@ func (r *records) UndoEvent(ctx context.Context, id int64) error {
 }
 
 func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error {
+	if r.session != nil { // what is not stored can be saved elsewhere
+		x, err := r.session.Unstored(ctx, id)
+		switch {
+		case errors.Is(err, session.ErrNotAside):
+		case err != nil:
+			return err
+		case x.Places != nil:
+			return assembly.WriteCSV(w, x.Kind, assembly.SamplesAt(x.Points, x.Places), x.Setup)
+		default:
+			return WriteCSV(w, x.Setup, x.Points)
+		}
+	}
 	run, err := r.store.Run(ctx, id)
 	if err != nil {
 		return notFound(err)

@@ -54,9 +54,10 @@ type Daemon struct {
 	readers   []*reader // of the devices
 	session   *session.Session
 	healer    *healer
-	saved     string        // what became of a damaged record; empty: it was whole
-	mqtt      *mqtt.Options // nil: no broker is configured
-	alarms    *alarm.Teller // nil: nobody is to be told
+	saved     string           // what became of a damaged record; empty: it was whole
+	backlog   *session.Backlog // what the parts before could not store; nil: all was stored
+	mqtt      *mqtt.Options    // nil: no broker is configured
+	alarms    *alarm.Teller    // nil: nobody is to be told
 	servers   []server
 	done      chan struct{}          // closed when the pages must end
 	started   bool                   // everything listened
@@ -127,7 +128,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter, assembled: d.assembled}, Fit: d.fit, Measure: assembly.Measure, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
-		Unstored: d.store.Waiting(), Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
+		Unstored: d.store.Waiting(), Backlog: d.backlog, Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
@@ -221,6 +222,7 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	readers.Wait()
 	stopOwning()
 	owner.Wait()
+	d.backlog = d.session.Backlog()
 	return next, err
 }
 

@@ -3,6 +3,7 @@ package daemon
 import (
 	"errors"
 	"fmt"
+	"net/http"
 
 	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
@@ -14,4 +15,15 @@ func notFound(err error) error {
 		return fmt.Errorf("%w: %w", web.ErrNotFound, err)
 	}
 	return err
+}
+
+// statusOf says how an error of the record is told over HTTP: it is nobody's mistake, and passes when its cause does.
+func statusOf(err error) int {
+	switch {
+	case errors.Is(err, store.ErrFull):
+		return http.StatusInsufficientStorage
+	case errors.Is(err, store.ErrBusy), errors.Is(err, store.ErrReadOnly):
+		return http.StatusServiceUnavailable
+	}
+	return 0
 }

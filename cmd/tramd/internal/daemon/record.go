@@ -17,7 +17,7 @@ type past struct {
 }
 
 // openRecord opens the record and reads what is known of the past. On a disk without room it gives a store that waits for some
-// and knows nothing (see awaitRoom). One that is found damaged is set aside and what can be
+// (see awaitRoom). One that is found damaged is set aside and what can be
 // read of it is saved to a new one: nobody may be there to do it by hand, and a daemon that does not start measures nothing.
 func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err error) {
 	d.healer = newHealer()
@@ -27,8 +27,12 @@ func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err er
 		s, err = store.OpenOrWait(ctx, path, o)
 		if err == nil {
 			if why := s.Waiting(); why != nil {
-				d.o.Log.Error("the record cannot be opened; what is measured is shown and not stored until there is room", "error", why)
-				return s, past{}, nil
+				d.o.Log.Error("the record cannot be opened for writing; what is measured is shown and not stored until there is room", "error", why)
+				p, err := pastOf(ctx, s)
+				if err != nil && !errors.Is(err, store.ErrFull) {
+					d.o.Log.Warn("what was stored before cannot be read until there is room", "error", err)
+				}
+				return s, p, nil
 			}
 			if p, err = d.readPast(ctx, s); err == nil {
 				return s, p, nil
@@ -49,13 +53,17 @@ func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err er
 }
 
 func (d *Daemon) readPast(ctx context.Context, s *store.Store) (past, error) {
-	found, err := s.RecoverUnfinished(ctx)
+	found, err := s.RecoverUnfinished(ctx, d.backlog.Runs()...)
 	if err != nil {
 		return past{}, err
 	}
 	for _, id := range found {
 		d.o.Log.Warn("found a run that was cut short; its readings are kept and it is marked interrupted", "run", id)
 	}
+	return pastOf(ctx, s)
+}
+
+func pastOf(ctx context.Context, s *store.Store) (past, error) {
 	p := past{counts: map[session.RunKey]uint64{}}
 	run, err := s.LastFinished(ctx, "sweep")
 	if err != nil && !errors.Is(err, store.ErrNotFound) {

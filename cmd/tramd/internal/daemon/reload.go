@@ -23,10 +23,13 @@ func Run(ctx context.Context, cfg *config.Config, o Options) error {
 	now := order{cfg, held}
 	var old *order
 	var refused error
+	var backlog *session.Backlog
+	defer func() { backlog.Lose(o.Log) }()
 	for {
-		d := &Daemon{o: o, cfg: now.cfg, secrets: now.secrets, done: make(chan struct{})}
+		d := &Daemon{o: o, cfg: now.cfg, secrets: now.secrets, backlog: backlog, done: make(chan struct{})}
 		d.refuse(refused)
 		next, err := d.once(ctx)
+		backlog = d.backlog // what it found, where it did not come to serving
 		switch {
 		case next != nil:
 			if err != nil {

@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"sync"
 	"time"
@@ -54,25 +55,35 @@ type archivist struct {
 
 	patience time.Duration // how long the last writes may take
 
-	mu    sync.Mutex
-	queue []writing
-	err   error
-	wake  chan struct{}
+	keepZero func(context.Context, KeptZero) error // may be nil
+	renumber func(from, to int64)                  // called when a run gets another number than it was given; may be nil
+
+	mu     sync.Mutex
+	queue  []writing
+	err    error
+	since  time.Time       // when it began to fail; zero: it does not
+	actual map[int64]int64 // by the number that a run was given: the one it is stored under, where that is another
+	wake   chan struct{}
 }
 
-// writing is a chunk, a doubt about what was written, or the end of a run.
+// writing is the beginning of a run, a chunk, a doubt about what was written, the end of a run, or a zero of the encoder.
 type writing struct {
 	run    int64
+	begins any // of a run that could not be begun when it was; nil: it is something else
 	points []sweep.Point
 	places []Place // of a measurement that is no sweep: where each was taken
 	doubt  *sweep.Doubt
 	end    *Ending
-	keep   func(context.Context) error // stores something else
-	done   func()                      // called once it is durable
+	zero   *KeptZero
+	done   func() // called once it is durable
 }
 
 func newArchivist(a Archive, unstored error, log *slog.Logger) *archivist {
-	return &archivist{archive: a, err: unstored, log: log, patience: lastPatience, wake: make(chan struct{}, 1)}
+	w := &archivist{archive: a, err: unstored, log: log, patience: lastPatience, actual: map[int64]int64{}, wake: make(chan struct{}, 1)}
+	if unstored != nil {
+		w.since = time.Now()
+	}
+	return w
 }
 
 func (a *archivist) add(w writing) {
@@ -90,6 +101,65 @@ func (a *archivist) state() (waiting int, err error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return len(a.queue), a.err
+}
+
+// failsFor says whether storing has failed for so long.
+func (a *archivist) failsFor(d time.Duration) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.err != nil && time.Since(a.since) >= d
+}
+
+// held is how many readings wait.
+func (a *archivist) held() (n int) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, w := range a.queue {
+		n += len(w.points)
+	}
+	return n
+}
+
+// left gives what was not written.
+func (a *archivist) left() ([]writing, map[int64]int64) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.queue, a.actual
+}
+
+// put writes one thing.
+func (a *archivist) put(ctx context.Context, w writing) error {
+	run := w.run
+	if to, other := a.actual[run]; other {
+		run = to
+	}
+	switch {
+	case w.begins != nil:
+		r, can := a.archive.(Resumer)
+		if !can {
+			return errors.New("this archive takes no run later than it was begun")
+		}
+		id, err := r.BeginAgain(ctx, w.begins)
+		if err == nil && id != w.run {
+			a.mu.Lock()
+			a.actual[w.run] = id
+			a.mu.Unlock()
+			if a.renumber != nil {
+				a.renumber(w.run, id)
+			}
+		}
+		return err
+	case w.zero != nil:
+		if a.keepZero == nil {
+			return nil
+		}
+		return a.keepZero(context.WithoutCancel(ctx), *w.zero)
+	case w.end != nil:
+		return a.archive.FinishRun(ctx, run, *w.end)
+	case w.doubt != nil:
+		return a.archive.AddDoubt(ctx, run, *w.doubt)
+	}
+	return a.archive.AppendPoints(ctx, run, w.points, w.places)
 }
 
 // lastPatience is how long the end of the daemon waits for what is still to be written.
@@ -142,21 +212,15 @@ func (a *archivist) drain(ctx context.Context) {
 		w := a.queue[0]
 		a.mu.Unlock()
 
-		var err error
-		switch {
-		case w.keep != nil:
-			err = w.keep(context.WithoutCancel(ctx))
-		case w.end != nil:
-			err = a.archive.FinishRun(ctx, w.run, *w.end)
-		case w.doubt != nil:
-			err = a.archive.AddDoubt(ctx, w.run, *w.doubt)
-		default:
-			err = a.archive.AppendPoints(ctx, w.run, w.points, w.places)
-		}
+		err := a.put(ctx, w)
 		a.beats.beat()
 		a.mu.Lock()
 		changed := (err == nil) != (a.err == nil)
-		a.err = err
+		if a.err = err; err == nil {
+			a.since = time.Time{}
+		} else if changed {
+			a.since = time.Now()
+		}
 		if err == nil {
 			a.queue = a.queue[1:]
 		}

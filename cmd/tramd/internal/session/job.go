@@ -14,6 +14,7 @@ import (
 type job struct {
 	undertaking
 	run     int64
+	purpose string
 	turns   int
 	phase   SweepPhase
 	started time.Time
@@ -41,9 +42,10 @@ type job struct {
 	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
 	steady    *turning
 
-	motion *moved // the arm, where a program moves it; nil: somebody does
-	ends   ending // how the run ends, once its readings are closed
-	awaits bool   // it waits for its fit
+	motion *moved  // the arm, where a program moves it; nil: somebody does
+	ends   ending  // how the run ends, once its readings are closed
+	awaits bool    // it waits for its fit
+	ended  *Ending // what waits to be stored; nil: it has not come to that
 
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them
@@ -176,7 +178,7 @@ func (j *job) sayEnding(s *Session) string {
 	case j.awaits || j.run == 0:
 		return "All readings are in. Working out the result."
 	case err != nil:
-		return fmt.Sprintf("The run cannot be stored, so it has not ended: %v. Make room on the disk, or mend it; what was read stays in "+
+		return fmt.Sprintf("The run cannot be stored now: %v. Make room on the disk, or mend it; what was read and its result stay in "+
 			"memory, and storing is tried each second. Do not stop the daemon: that loses what is not stored (%d of %d readings are).",
 			err, j.durable.Load(), j.points.n)
 	}

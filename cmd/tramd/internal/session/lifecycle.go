@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"strings"
@@ -78,12 +79,18 @@ func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose s
 		return 0, err
 	}
 	run, err := s.o.Archive.BeginRun(ctx, w.beginning(purpose))
+	var unwritable *Unwritable
 	if e := s.ask(context.WithoutCancel(ctx), func() {
 		s.job = nil
+		if errors.As(err, &unwritable) {
+			run, err = s.beginUnstored(unwritable)
+		} else if err == nil {
+			s.nextRun = max(s.nextRun, run)
+		}
 		if err == nil {
 			var j *job
 			if j, err = newJob(s, run, turns, time.Now()); err == nil {
-				j.undertaking = w
+				j.undertaking, j.purpose = w, purpose
 				s.job = j
 				if s.pair != nil {
 					s.pair.told = nil // the arm is about to be turned
@@ -139,6 +146,7 @@ func (s *Session) Abandon(ctx context.Context, run int64) error {
 // tick looks after what no reading would notice.
 func (s *Session) tick(now time.Time) {
 	s.watchAngle()
+	s.setAside()
 	j := s.job
 	if j == nil || j.phase == Fitting {
 		return
@@ -307,12 +315,18 @@ func (s *Session) fitDone(f fitted) {
 // conclude hands the run's end to the archivist; the sweep is over once that is on disk.
 func (s *Session) conclude(end Ending) {
 	j := s.job
+	j.ended = &end
+	s.archive.add(writing{run: j.run, end: &end, done: s.whenStored(j, end)})
+}
+
+// whenStored is what happens once the end of a run is stored.
+func (s *Session) whenStored(j *job, end Ending) func() {
 	n := j.points.n
-	s.archive.add(writing{run: j.run, end: &end, done: func() {
+	return func() {
 		s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", n, "why", end.Why) // when the daemon stops, too
 		// An error here means the session has stopped; nobody is left to tell.
 		_ = s.ask(context.Background(), func() { s.concluded(j, end) })
-	}})
+	}
 }
 
 func (s *Session) concluded(j *job, end Ending) {
@@ -321,11 +335,14 @@ func (s *Session) concluded(j *job, end Ending) {
 		if j.kind == Sweeping {
 			s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
 		}
-		s.zeroPair(j.run, j.kind, end.Result, s.leftAt(j))
+		if s.job == j { // one that was set aside did so then
+			s.zeroPair(j.run, j.kind, end.Result, s.leftAt(j))
+		}
 	}
 	if s.job == j {
 		s.job = nil
 	}
+	s.stored(j)
 }
 
 // leftAt is where the last station left the arm, in degrees; nil where an encoder says that, or there were no stations.

@@ -56,7 +56,8 @@ type Options struct {
 	BothWays   bool             // a sweep by an encoder goes round, and back
 	Wall       func() time.Time // the time of day, for what is shown and stored alone; nil = time.Now
 	Archive    Archive
-	Unstored   error // why nothing can be stored from the start; nil: it can
+	Unstored   error    // why nothing can be stored from the start; nil: it can
+	Backlog    *Backlog // what an earlier session could not store; nil: all was
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
 	Measure    func(Measurement, []sweep.Point, []Place) (Found, error) // fits what is no sweep; nil: nothing else is measured
 	Follow     FollowFunc                                               // for what is shown while the arm turns; nil: running sums alone
@@ -95,6 +96,8 @@ type Session struct {
 	next      *time.Time        // when the next check is due
 	troubles  map[string]string // by kind: why
 	damaged   string            // how the record is; empty: it is not
+	aside     []aside           // runs that have ended and are not stored, in order
+	nextRun   int64             // the highest number that a run was given here
 	check     *CheckState       // nil: no unattended checks are planned
 	job       *job
 	comebacks uint64       // reconnects of the angle device seen
@@ -192,6 +195,9 @@ func New(o Options) (*Session, error) {
 	if o.Angle.Device >= 0 && o.Angle.Steady == nil {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
+	s.archive.keepZero = o.KeepZero
+	s.archive.renumber = func(from, to int64) { s.locked(func() { s.renumber(from, to) }) }
+	s.take(o.Backlog)
 	s.beginZero()
 	s.emit = s.point
 	s.beats.beat()

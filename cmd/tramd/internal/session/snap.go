@@ -60,7 +60,7 @@ func (s *Session) snapshot() *Snapshot {
 	if s.o.Hours != nil {
 		out.Hours = s.o.Hours()
 	}
-	out.Sweep = s.sweepState()
+	out.Sweep, out.Unstored = s.sweepState(), s.unstoredRuns()
 	return out
 }
 

@@ -16,7 +16,8 @@ type Snapshot struct {
 	Devices   []DeviceState     `json:"devices"`
 	Angle     AngleState        `json:"angle"`
 	Sweep     SweepState        `json:"sweep"`
-	Last      *LastRun          `json:"last"` // the last finished sweep in the store, nil when there is none
+	Last      *LastRun          `json:"last"`               // the last finished sweep in the store, nil when there is none
+	Unstored  []UnstoredRun     `json:"unstored,omitempty"` // runs that have ended and are held in memory alone, in order
 	Store     StoreState        `json:"store"`
 	Clock     ClockState        `json:"clock"`
 	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made

@@ -122,10 +122,8 @@ func (s *Session) keepZero() {
 }
 
 func (s *Session) storeZero() {
-	if keep := s.o.KeepZero; keep != nil {
-		kept := s.zero.pointed
-		s.archive.add(writing{keep: func(ctx context.Context) error { return keep(ctx, kept) }})
-	}
+	kept := s.zero.pointed
+	s.archive.add(writing{zero: &kept})
 }
 
 // setup returns what a run that begins now is taken with.

@@ -121,6 +121,7 @@ type Options struct {
 	OpenLoopback bool              // requests from this computer itself may change things without a password
 	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP
 	ClientCerts  bool              // a client certificate that TLS verified is as good as a login
+	StatusOf     func(error) int   // the HTTP status of an error of the record; 0: none of its own. nil: of no error
 	Log          *slog.Logger
 	Local        bool            // the local socket: no login and no list of hosts
 	Done         <-chan struct{} // closed at shutdown: streams end, so that the server can; nil means never

@@ -100,10 +100,13 @@ func (s *server) page(view string) http.HandlerFunc {
 func (p *filling) fill(s *session.Snapshot, words catalogue) {
 	unit := unitOf(s.LimitAs)
 	p.Machine, p.Say = s.Machine, s.Sweep.Say
-	result := s.Sweep.Result
+	result, held := s.Sweep.Result, s.HeldBack()
 	switch {
 	case s.Sweep.Phase != session.Idle:
 		p.Source = words.text("now.sofar.short", "run", strconv.FormatInt(s.Sweep.Run, 10))
+	case held != nil:
+		result = held.Result
+		p.Source = words.text("now.unstored", "run", strconv.FormatInt(held.Run, 10), "when", held.At.Local().Format("2006-01-02 15:04"))
 	case s.Last != nil:
 		result = &s.Last.Result
 		p.Source = words.text("now.last", "run", strconv.FormatInt(s.Last.Run, 10), "when", s.Last.At.Local().Format("2006-01-02 15:04"))

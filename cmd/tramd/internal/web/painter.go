@@ -52,7 +52,9 @@ func (p *painter) paint(s *session.Snapshot, now time.Time) (*frame, error) {
 		p.curveAt = now
 	}
 	view := stateView{Snapshot: shorn(s), Region: regionOf(s.Sweep.Result)}
-	if s.Last != nil {
+	if held := s.HeldBack(); held != nil {
+		view.LastRegion = regionOf(held.Result)
+	} else if s.Last != nil {
 		view.LastRegion = regionOf(&s.Last.Result)
 	}
 	state, err := json.Marshal(view)

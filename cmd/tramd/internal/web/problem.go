@@ -53,6 +53,11 @@ func status(err error) int {
 // fail tells an error; those that are ours rather than the caller's are logged too.
 func (s *server) fail(w http.ResponseWriter, err error) {
 	code := status(err)
+	if code == http.StatusInternalServerError && s.StatusOf != nil {
+		if own := s.StatusOf(err); own != 0 {
+			code = own
+		}
+	}
 	if code == http.StatusInternalServerError {
 		s.Log.Error("request failed", "why", err)
 	}

@@ -4,10 +4,15 @@ import { signed, size, expanded, inWords } from './units.js';
 import { side, verdicts, when } from './words.js';
 import { many, t } from './t.js';
 
-// shown picks what the figures speak of: the sweep in hand when there is one, else the last stored one. An old figure is
+// heldBack is the newest sweep that has ended and is not stored, as while the disk is full; null when all is stored.
+export const heldBack = (snap) => (snap.unstored ?? []).filter((x) => x.kind === 'sweep' && x.outcome === 'finished' && x.result).at(-1) ?? null;
+
+// shown picks what the figures speak of: the sweep in hand when there is one, else the last one. An old figure is
 // never shown beside a sweep that has none yet.
 export function shown(snap) {
   if (snap.sweep.phase !== 'idle') return { result: snap.sweep.result, region: snap.region, live: true };
+  const held = heldBack(snap);
+  if (held) return { result: held.result, region: snap.last_region, live: false };
   return { result: snap.last?.result ?? null, region: snap.last_region, live: false };
 }
 
@@ -91,6 +96,8 @@ function sourceWords(snap, live, unit) {
     if (!s.result) return `${t('now.run', { run: s.run })}${s.why_not ? ` · ${inWords(s.why_not, unit)}` : ''}`;
     return t('now.sofar', { run: s.run, readings: many('readings', s.readings), stored: s.stored.toLocaleString(document.documentElement.lang) });
   }
+  const held = heldBack(snap);
+  if (held) return t('now.unstored', { run: held.run, when: when(held.at) });
   if (!snap.last) return t('now.nothing');
   return t('now.last', { run: snap.last.run, when: when(snap.last.at) });
 }

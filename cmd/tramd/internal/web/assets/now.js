@@ -1,7 +1,7 @@
 // The now view: the figures, one instruction, and the next act.
 import { byId, setText } from './dom.js';
 import { onPaint, state } from './state.js';
-import { figures } from './figures.js';
+import { figures, heldBack } from './figures.js';
 import { plan } from './plan.js';
 import { ring } from './ring.js';
 import { curve, watch } from './curve.js';
@@ -15,6 +15,7 @@ import { t } from './t.js';
 export function nextStep({ snap, advice }) {
   if (snap.sweep.phase !== 'idle') return snap.sweep.say || '…';
   if ((snap.devices ?? []).some((d) => d.role !== 'machine' && (d.state === 'lost' || d.state === 'absent'))) return snap.sweep.say || t('say.plug');
+  if (heldBack(snap)) return t('say.unstored');
   if (!snap.last) return t('say.first');
   if (advice?.must_sweep) return t('say.again');
   if (advice?.done && snap.last.result.verdict === 'within') return t('say.done');
