@@ -122,7 +122,6 @@ func TestTheServiceManagerIsToldAndABadReloadChangesNothing(t *testing.T) {
 }
 
 func TestAReloadWaitsForTheSweepInHand(t *testing.T) {
-	t.Parallel()
 	other := startOther(t)
 	s := newShop(t, encoderPorts(other.Paths.Indicator, other.Paths.Encoder))
 	m := newManager(t, s.dir)
