@@ -2,6 +2,8 @@ package daemon
 
 import (
 	"context"
+	"fmt"
+	"html/template"
 	"io"
 
 	"tramd/cmd/tramd/internal/assembly"
@@ -53,11 +55,22 @@ func assemblyOf(ctx context.Context, s *store.Store, cfg *config.Config) (*jobsh
 	if err != nil {
 		return nil, err
 	}
-	out := &jobsheet.Assembly{Say: job.Say}
+	out := &jobsheet.Assembly{Say: job.Say, Drawn: template.HTML(assembly.ChainPicture("all relations, mm/m", job.Stack))} // our own drawing, its words escaped
 	for i, x := range job.Steps {
 		step := jobsheet.AssemblyStep{Number: i + 1, Name: x.Name, State: x.State, Upset: x.Upset, Before: numbers(x.Before), Now: numbers(x.Now), Run: x.Run}
 		if x.At != nil {
 			step.At = *x.At
+		}
+		if x.Run != 0 && x.Kind != sweep.KindSweep {
+			run, err := s.Run(ctx, x.Run)
+			if err != nil {
+				return nil, err
+			}
+			r, err := assembly.Decode(run.Kind, run.Raw)
+			if err != nil {
+				return nil, fmt.Errorf("run %d: %w", x.Run, err)
+			}
+			step.Picture = template.HTML(r.Picture(x.Name)) // our own drawing, its words escaped
 		}
 		out.Steps = append(out.Steps, step)
 	}

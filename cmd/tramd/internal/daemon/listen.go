@@ -44,8 +44,8 @@ func (d *Daemon) listen() error {
 			out, err := Separate(ctx, d.store, first, turned)
 			return out, notFound(err)
 		},
-		Measure: d.measure,
-		Advice:  func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
+		Measure: d.measure, Assembly: pictured{d},
+		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
 			return WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
 		}},

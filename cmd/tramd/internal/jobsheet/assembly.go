@@ -1,12 +1,16 @@
 package jobsheet
 
-import "time"
+import (
+	"html/template"
+	"time"
+)
 
 // Assembly is the whole assembly, from the first rail to the last check, as it stands on the page.
 type Assembly struct {
 	Steps []AssemblyStep
-	Say   string   // what is to be done next, in words
-	Chain []string // what all relations together say, a sentence each
+	Say   string        // what is to be done next, in words
+	Chain []string      // what all relations together say, a sentence each
+	Drawn template.HTML // that as a picture, SVG; empty: none
 }
 
 // AssemblyStep is one measurement of it.
@@ -15,7 +19,8 @@ type AssemblyStep struct {
 	Name, State string
 	Upset       string // by what; empty: by nothing
 	Before, Now []Number
-	Run         int64 // 0: not measured yet
+	Picture     template.HTML // SVG; empty: none
+	Run         int64         // 0: not measured yet
 	At          time.Time
 }
 

@@ -46,7 +46,7 @@ func newStage(t testing.TB, hash string) *stage {
 	}}
 	done := make(chan struct{})
 	srv := httptest.NewServer(Handler(Options{
-		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop, Separate: s.shop.Separate, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
+		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop, Assembly: rails{}, Separate: s.shop.Separate, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
 		Drift: historyOf(someHistory(t)), Advice: adviceOf(someAdvice(t)),
 	}))
 	t.Cleanup(func() { close(done); srv.Close() })

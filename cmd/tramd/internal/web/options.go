@@ -107,6 +107,7 @@ type Options struct {
 	Zeros        Zeros
 	Temperature  Temperature
 	Imports      Imports
+	Assembly     Assembly
 	Refits       Refits
 	Motion       Motion
 	Drift        Drift

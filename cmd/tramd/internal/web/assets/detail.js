@@ -9,6 +9,7 @@ import { findings } from './findings.js';
 import { budgets, largest } from './budget.js';
 import { residuals } from './residuals.js';
 import { again } from './again.js';
+import { measures, stored } from './places.js';
 import { reason } from './api.js';
 import { named, t } from './t.js';
 
@@ -69,6 +70,10 @@ function draw() {
   if (!state.snap) return;
   const unit = unitNow();
   drawn = unit.label;
+  if (measures(run)) {
+    byId('detail-body').replaceChildren(story(), ...stored(run, unit, fetching.signal));
+    return;
+  }
   const { first, rest } = findings(run, unit);
   const more = make('details', 'more');
   more.append(make('summary', '', t('detail.more')), ...rest, ...budgets(run, unit), ...again(run, unit, load));

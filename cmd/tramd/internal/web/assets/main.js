@@ -5,6 +5,7 @@ import { wireFrame } from './frame.js';
 import { wireRouter } from './router.js';
 import { wireLogin, whoami } from './api.js';
 import { wireNow } from './now.js';
+import { wirePlaces } from './places.js';
 import { wireSteer } from './steer.js';
 import { hear, wireAids } from './aids.js';
 import { loadAdvice, wireJob } from './job.js';
@@ -38,7 +39,7 @@ async function loadLast(run) {
   }
 }
 
-for (const wire of [wireFrame, wireLogin, wireNow, wireSteer, wireAids, wireJob, wireTarget, wireZero, wireBeam, wireHistory, wirePlanned, wireRuns, wireDetail, wireDevices, wireMachine, wireRouter]) wire();
+for (const wire of [wireFrame, wireLogin, wireNow, wirePlaces, wireSteer, wireAids, wireJob, wireTarget, wireZero, wireBeam, wireHistory, wirePlanned, wireRuns, wireDetail, wireDevices, wireMachine, wireRouter]) wire();
 renew();
 new Stream({
   state(snap) {

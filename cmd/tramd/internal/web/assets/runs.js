@@ -4,6 +4,7 @@ import { onPaint } from './state.js';
 import { unitNow } from './frame.js';
 import { signed, size } from './units.js';
 import { verdicts, when } from './words.js';
+import { brief, measures } from './places.js';
 import { named, t } from './t.js';
 
 const page = 40;
@@ -70,7 +71,7 @@ function paint() {
 function rowOf(run, unit) {
   const tr = make('tr');
   const lean = run.result?.lean;
-  const both = lean && lean.azimuth_deg === null ? t('lean.size', { size: size(lean.mm_per_m, unit, lean.U_mm_per_m) }) : ['tilt', 'nod'].map((n) => (run.result?.[n] ? signed(run.result[n].mm_per_m, unit, run.result[n].U_mm_per_m) : '–')).join(', ');
+  const both = measures(run) ? brief(run, unit) : lean && lean.azimuth_deg === null ? t('lean.size', { size: size(lean.mm_per_m, unit, lean.U_mm_per_m) }) : ['tilt', 'nod'].map((n) => (run.result?.[n] ? signed(run.result[n].mm_per_m, unit, run.result[n].U_mm_per_m) : '–')).join(', ');
   const finished = run.outcome === 'finished';
   const verdict = finished ? run.result?.verdict ?? 'none' : 'none';
   const v = verdicts[verdict] ?? verdicts.none;
@@ -83,7 +84,7 @@ function rowOf(run, unit) {
     files.append(a);
   }
   const time = make('td', 'when', when(run.started_at));
-  if (run.kind !== 'sweep') time.append(make('small', '', ` ${named('kind', run.kind)}`));
+  if (run.kind !== 'sweep') time.append(make('small', '', ` ${named('kind', run.kind)}${run.subject ? ` ${run.subject}` : ''}`));
   if (run.clock_set === false) time.append(make('small', '', ` ${t('runs.noclock')}`));
   const number = make('td', 'id');
   const open = make('a', '', `${Number(run.id)} ›`);

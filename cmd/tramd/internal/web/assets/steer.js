@@ -4,6 +4,7 @@ import { on, send } from './api.js';
 import { acknowledged } from './caution.js';
 import { holder } from './hold.js';
 import { change, fresh, idle, may, state } from './state.js';
+import { handed } from './places.js';
 import { t } from './t.js';
 
 let armed = null; // what the daemon said when motion was armed: the first of two acts
@@ -12,12 +13,13 @@ let thumb = null; // holds the motion: the second
 export function steer({ snap, advice }) {
   const free = may();
   const busy = free && !idle();
-  const typed = snap.angle.source === 'typed';
+  const measured = handed(snap);
+  const typed = measured ? Boolean(snap.sweep.wanted) : snap.angle.source === 'typed';
   const half = snap.sweep.kind === 'half-turn';
-  const byHand = snap.angle.source === 'stations' || typed || half;
-  const stations = snap.sweep.stations ?? [];
+  const byHand = snap.angle.source === 'stations' || typed || half || measured !== null;
+  const stations = measured?.places ?? snap.sweep.stations ?? [];
   const here = busy && stations.some((s) => s.state === 'here');
-  const marking = snap.angle.source === 'steady' && !half;
+  const marking = snap.angle.source === 'steady' && !half && !measured;
   const show = (id, shown, enabled) => {
     byId(id).hidden = !shown;
     byId(id).disabled = !enabled;

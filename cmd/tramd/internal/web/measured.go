@@ -1,0 +1,80 @@
+package web
+
+import (
+	"context"
+	"io"
+	"net/http"
+)
+
+// Assembly is what the record says of measurements that are no sweep, and of all relations together. What the first of each pair
+// returns is sent as JSON as it is; the second is an SVG, empty where there is nothing to draw.
+type Assembly interface {
+	Measured(ctx context.Context, run int64) (any, error)
+	Picture(ctx context.Context, run int64) (string, error)
+	Job(ctx context.Context) (any, error)
+	Chain(ctx context.Context) (string, error)
+}
+
+var noAssembly = problem{http.StatusServiceUnavailable, "the record of the assembly is not open: see the daemon's log"}
+
+// measured answers with every number of a run that is no sweep.
+func (s *server) measured(w http.ResponseWriter, r *http.Request) {
+	id, err := s.recordID(r)
+	var out any
+	if err == nil && s.Assembly == nil {
+		err = noAssembly
+	}
+	if err == nil {
+		out, err = s.Assembly.Measured(r.Context(), id)
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, out)
+}
+
+// runPicture answers with the picture of a run that is no sweep.
+func (s *server) runPicture(w http.ResponseWriter, r *http.Request) {
+	id, err := s.recordID(r)
+	s.picture(w, err, func() (string, error) { return s.Assembly.Picture(r.Context(), id) })
+}
+
+// chainPicture answers with the picture of all relations.
+func (s *server) chainPicture(w http.ResponseWriter, r *http.Request) {
+	s.picture(w, nil, func() (string, error) { return s.Assembly.Chain(r.Context()) })
+}
+
+func (s *server) picture(w http.ResponseWriter, err error, draw func() (string, error)) {
+	if err == nil && s.Assembly == nil {
+		err = noAssembly
+	}
+	var svg string
+	if err == nil {
+		svg, err = draw()
+	}
+	if err == nil && svg == "" {
+		err = problem{http.StatusNotFound, "there is nothing to draw"}
+	}
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "image/svg+xml")
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = io.WriteString(w, svg) // a reader who went away needs no answer
+}
+
+// job answers with how far the assembly has come.
+func (s *server) job(w http.ResponseWriter, r *http.Request) {
+	if s.Assembly == nil {
+		s.fail(w, noAssembly)
+		return
+	}
+	out, err := s.Assembly.Job(r.Context())
+	if err != nil {
+		s.fail(w, err)
+		return
+	}
+	s.reply(w, http.StatusOK, out)
+}
