@@ -92,6 +92,7 @@ linnet, a gantry router to be squared:   http://%s/
 wren, a bench mill with a year of checks: http://%s/
 These machines are simulated: nothing real moves. %s
 What to look at:
+  terminal  below: rail, plate and shank are measured, moved and measured again, the truth beside each figure
   now       on linnet's page: the arm turns, the lean appears, the advice says what to move
   adjust    log a move there within a minute and the simulated head follows; else a simulated person does it
   history   on wren's page: a year of checks, the forecast and the next date; its report prints
@@ -99,6 +100,7 @@ What to look at:
   terminal  tramd watch --config %s in another window
 `, machines[0].page, machines[1].page, cautions, machines[0].file)
 	p := &demoPerson{e: e, m: machines[0], rng: rand.New(rand.NewPCG(c.Seed, 21)), patience: time.Minute}
+	p.below = &demoAssembly{demoPerson: p, sim: sim.LinnetAssembly(c.Seed), quick: c.Seconds > 0}
 	if c.Seconds > 0 {
 		p.patience = time.Second
 	}
@@ -109,7 +111,7 @@ What to look at:
 	if err != nil {
 		return err
 	}
-	return c.report(e, p.sweeps)
+	return c.report(e, p.sweeps, p.below.figures)
 }
 
 // nextPort returns the address with the next port; port 0 stays, for any free one.
@@ -142,18 +144,21 @@ func holdsTruth(a *sweep.Axis, truth float64) int {
 	return 0
 }
 
-func (c *demoCmd) report(e *env, sweeps []demoSweep) error {
+func (c *demoCmd) report(e *env, sweeps []demoSweep, figures []demoFigure) error {
 	all, held := len(sweeps) > 0, 0
 	for _, s := range sweeps {
 		all = all && s.Agrees
 		held += holdsTruth(s.Result.Tilt, s.Truth.Tilt) + holdsTruth(s.Result.Nod, s.Truth.Nod)
+	}
+	for _, f := range figures {
+		all = all && f.Agrees
 	}
 	out := bufio.NewWriter(e.out)
 	if c.JSON {
 		if sweeps == nil {
 			sweeps = []demoSweep{}
 		}
-		if err := json.NewEncoder(out).Encode(map[string]any{"machine": "linnet", "sweeps": sweeps, "agrees": all}); err != nil {
+		if err := json.NewEncoder(out).Encode(map[string]any{"machine": "linnet", "assembly": figures, "sweeps": sweeps, "agrees": all}); err != nil {
 			return err
 		}
 	} else {

@@ -76,7 +76,7 @@ func (m *demoMachine) hand(ctx context.Context) {
 	dir := 1.0
 	for ctx.Err() == nil {
 		_ = m.client.Live(ctx, func(s *session.Snapshot) bool {
-			if s.Sweep.Phase == session.Waiting && s.Sweep.Run != turning {
+			if s.Sweep.Phase == session.Waiting && s.Sweep.Measured == nil && s.Sweep.Run != turning {
 				turning = s.Sweep.Run
 				m.machine.Turn(dir*(float64(s.Sweep.TurnsWanted)+0.03), demoRPM)
 				dir = -dir
@@ -117,6 +117,9 @@ counts_per_turn = %d
 zero_deg = 0.0
 `+demoAdjusters, name, filepath.Join(dir, name+".db"), filepath.Join(dir, name+".sock"), listen,
 		m.IndicatorPath(), p.RadiusMM, p.ResolutionMM, m.EncoderPath(), p.CountsPerTurn)
+	if name == "linnet" {
+		text += demoAssemblyConfig
+	}
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		return nil, err
 	}

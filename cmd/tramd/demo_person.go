@@ -20,10 +20,14 @@ type demoPerson struct {
 	patience time.Duration // how long the visitor has for a move
 	packed   float64       // shims behind the lower bolts, mm; negative: behind the upper ones
 	sweeps   []demoSweep
+	below    *demoAssembly
 }
 
 // work sweeps, adjusts and sweeps again, until the time is up.
 func (p *demoPerson) work(ctx context.Context, seconds float64) error {
+	if err := p.below.below(ctx); err != nil {
+		return err
+	}
 	began := time.Now()
 	for n := 0; ; n++ {
 		run, err := takeSweep(ctx, p.m.client, 1, "adjust", nil, config.SourceEncoder, nil, p.e.err)
@@ -37,6 +41,11 @@ func (p *demoPerson) work(ctx context.Context, seconds float64) error {
 			return fmt.Errorf("run %d %s: %s", run.ID, run.Outcome, run.Why)
 		}
 		p.keep(run)
+		if run.Result.Verdict == sweep.Within && !p.below.closed {
+			if err := p.below.close(ctx); err != nil {
+				return err
+			}
+		}
 		if seconds > 0 && n >= 1 && time.Since(began).Seconds() > seconds-10 {
 			return nil
 		}

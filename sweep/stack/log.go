@@ -55,6 +55,14 @@ func find(name string) *relation {
 	return nil
 }
 
+// Words returns a relation in words; its name where it is not known.
+func Words(name string) string {
+	if r := find(name); r != nil {
+		return r.say
+	}
+	return name
+}
+
 // Names lists the relations that are known.
 func Names() []string {
 	var out []string

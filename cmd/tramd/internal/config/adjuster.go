@@ -74,11 +74,36 @@ func (a *Adjuster) Pivot() advice.Pivot {
 	return advice.Pivot{XMM: a.PivotMM}
 }
 
-// Advisers gives the adjusters as the adviser knows them.
+// ofJoints returns the adjusters that a traverse, a bar or a square names: they move what is below the head.
+func (c *Config) ofJoints() map[string]bool {
+	out := map[string]bool{}
+	for i := range c.Traverses {
+		for _, name := range c.Traverses[i].Adjusters {
+			out[name] = true
+		}
+	}
+	for i := range c.Bars {
+		for _, name := range c.Bars[i].Adjusters {
+			out[name] = true
+		}
+	}
+	for i := range c.Squares {
+		for _, name := range c.Squares[i].Adjusters {
+			out[name] = true
+		}
+	}
+	return out
+}
+
+// Advisers gives the adjusters of the head as the adviser knows them.
 func (c *Config) Advisers() []advice.Adjuster {
 	var out []advice.Adjuster
+	joints := c.ofJoints()
 	for i := range c.Adjusters {
 		a := &c.Adjusters[i]
+		if joints[a.Name] {
+			continue
+		}
 		tilt, nod := a.effect()
 		x := advice.Adjuster{Name: a.Name, Unit: a.Unit, Tilt: tilt, Nod: nod, Step: a.Step,
 			Words: advice.Words{Plus: a.Plus, Minus: a.Minus, Notes: a.Notes, Loosens: a.LoosensHead || a.Kind == KindShim}}

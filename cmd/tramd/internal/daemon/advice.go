@@ -75,7 +75,7 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 	}
 	p := advice.Problem{Tolerance: setup.Tolerance, Adjusters: cfg.Advisers()}
 	for _, t := range trials {
-		p.History = append(p.History, t.Entry)
+		p.History = append(p.History, ofHead(cfg, t.Entry))
 	}
 	for _, t := range store.LastJob(trials) {
 		a.Job = append(a.Job, stage(t))
@@ -101,6 +101,23 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 		}
 	}
 	return a, nil
+}
+
+// ofHead returns an entry with the moves of the head alone. What was moved below it changed the lean by nobody knows how much.
+func ofHead(cfg *config.Config, e advice.Entry) advice.Entry {
+	own := map[string]float64{}
+	for name, by := range e.Moved {
+		known := slices.ContainsFunc(cfg.Adjusters, func(x config.Adjuster) bool { return x.Name == name })
+		if known && !slices.ContainsFunc(cfg.Advisers(), func(x advice.Adjuster) bool { return x.Name == name }) {
+			e.Unrecorded = e.Unrecorded || by != 0
+			continue
+		}
+		own[name] = by
+	}
+	if e.Moved != nil {
+		e.Moved = own
+	}
+	return e
 }
 
 // lastWithoutDirection reports whether the last sweep was taken without a known zero, after the last that says a direction.
@@ -160,7 +177,7 @@ func checkMoves(cfg *config.Config, kind string, moved map[string]float64) error
 		return fmt.Errorf("moved: only an event of the kind adjusted says what was moved, not %s", kind)
 	}
 	var names []string
-	for _, x := range cfg.Advisers() {
+	for _, x := range cfg.Adjusters {
 		names = append(names, x.Name)
 	}
 	for name, by := range moved {
