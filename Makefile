@@ -10,11 +10,12 @@ TAGS     := sqlite_omit_load_extension osusergo netgo nethttpomithttp2
 VERSION  ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS  := -s -w -X main.version=$(VERSION)
 # A small computer holds the program for years: what is not in the way of a reading is compiled without inlining, and
-# SQLite for size. It is 2 MB less; systemd/deb/test.sh holds it to 20 million bytes.
+# SQLite for size. It is 2 MB less; systemd/deb/test.sh holds it to 20 million bytes. Nothing that SQLite's package imports is
+# among them (net/url, crypto), or SQLite would be compiled once more for the tests.
 TERSE    := google.golang.org/protobuf/... github.com/wneessen/... golang.org/x/... github.com/alecthomas/... \
             github.com/pelletier/... github.com/eclipse/... github.com/gorilla/... github.com/prometheus/... \
-            gonum.org/v1/gonum/blas/... gonum.org/v1/gonum/lapack/... vendor/... crypto/... net/... html/... text/... \
-            encoding/asn1 encoding/json math/big log/slog regexp/... tramd/cmd/tramd \
+            gonum.org/v1/gonum/blas/... gonum.org/v1/gonum/lapack/... vendor/... crypto/tls crypto/x509 \
+            crypto/internal/fips140/nistec/... net net/http/... net/mail net/smtp net/textproto html/... text/... encoding/asn1 encoding/json math/big log/slog regexp/... tramd/cmd/tramd \
             $(addprefix tramd/cmd/tramd/internal/,alarm assembly config daemon identify mqtt report setup sim web)
 export CGO_CFLAGS := -Os -g0 -ffunction-sections -fdata-sections
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcflags=%=-l) \

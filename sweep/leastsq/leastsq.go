@@ -5,9 +5,7 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/blas"
-	"gonum.org/v1/gonum/blas/blas64"
-	lapack "gonum.org/v1/gonum/lapack/gonum"
+	"gonum.org/v1/gonum/floats"
 )
 
 // blockRows balances the cost of a fold against cache: 1024 rows of four columns and y are 40 kB.
@@ -22,13 +20,10 @@ var ErrSingular = errors.New("the columns of the design depend on each other")
 
 // Builder takes rows of a design and folds them.
 type Builder struct {
-	p     int
-	n     int
-	fill  int       // rows of buf in use, the folded triangle included
-	buf   []float64 // rows of p+1: the row of X, then y
-	tau   []float64
-	work  []float64
-	limit int
+	p    int
+	n    int
+	fill int         // rows of cols in use, the folded triangle included
+	cols [][]float64 // those of X, then y
 }
 
 // Solution is the estimate for the columns asked for.
@@ -44,24 +39,27 @@ func New(p int) (*Builder, error) {
 	if p < 1 || p > 64 {
 		return nil, fmt.Errorf("a design has 1 to 64 columns, not %d", p)
 	}
-	w := p + 1
-	b := &Builder{p: p, limit: w + blockRows}
-	b.buf = make([]float64, b.limit*w)
-	b.tau = make([]float64, w)
-	query := make([]float64, 1)
-	geqrf(b.general(b.buf, b.limit), b.tau, query, -1)
-	b.work = make([]float64, max(int(query[0]), w))
-	return b, nil
+	return &Builder{p: p, cols: matrix(p+1, p+1+blockRows)}, nil
+}
+
+// matrix returns w columns of n rows.
+func matrix(w, n int) [][]float64 {
+	data, cols := make([]float64, w*n), make([][]float64, w)
+	for j := range cols {
+		cols[j] = data[j*n : (j+1)*n : (j+1)*n]
+	}
+	return cols
 }
 
 // Add takes one row. It must hold as many values as the design has columns, all finite.
 func (b *Builder) Add(row []float64, y float64) {
-	if b.fill == b.limit {
+	if b.fill == len(b.cols[0]) {
 		b.fold()
 	}
-	dst := b.buf[b.fill*(b.p+1) : (b.fill+1)*(b.p+1)]
-	copy(dst, row[:b.p])
-	dst[b.p] = y
+	for j, x := range row[:b.p] {
+		b.cols[j][b.fill] = x
+	}
+	b.cols[b.p][b.fill] = y
 	b.fill++
 	b.n++
 }
@@ -69,28 +67,17 @@ func (b *Builder) Add(row []float64, y float64) {
 // Rows says how many rows were taken.
 func (b *Builder) Rows() int { return b.n }
 
-func (b *Builder) general(data []float64, rows int) blas64.General {
-	w := b.p + 1
-	return blas64.General{Rows: rows, Cols: w, Stride: w, Data: data[:rows*w]}
-}
-
-// geqrf factorises a into Q and R. It calls gonum's LAPACK by its type: behind lapack64's interface the linker keeps every
-// routine there is, half a megabyte that a small computer holds for one of them.
-func geqrf(a blas64.General, tau, work []float64, lwork int) {
-	lapack.Implementation{}.Dgeqrf(a.Rows, a.Cols, a.Data, a.Stride, tau, work, lwork)
-}
-
 // fold turns all rows gathered into the triangle R of [X y], which has the same least squares solutions.
 func (b *Builder) fold() {
 	w := b.p + 1
-	if b.fill < w { // pad with zero rows, which change nothing
-		clear(b.buf[b.fill*w : w*w])
-		b.fill = w
+	rows := make([][]float64, w)
+	for j, c := range b.cols {
+		if b.fill < w { // zero rows change nothing
+			clear(c[b.fill:w])
+		}
+		rows[j] = c[:max(b.fill, w)]
 	}
-	geqrf(b.general(b.buf, b.fill), b.tau, b.work, len(b.work))
-	for i := range w { // what lies below the diagonal are reflections, no longer needed
-		clear(b.buf[i*w : i*w+i])
-	}
+	triangulate(rows)
 	b.fill = w
 }
 
@@ -111,47 +98,37 @@ func (b *Builder) Solve(keep ...int) (Solution, error) {
 		return Solution{}, fmt.Errorf("%d rows cannot settle %d coefficients", b.n, len(keep))
 	}
 	b.fold()
-	r, q := b.triangle(keep)
-	for j := range q {
-		norm := 0.0
-		for i := 0; i <= j; i++ {
-			norm = math.Hypot(norm, r.Data[i*r.Stride+j])
-		}
-		if d := math.Abs(r.Data[j*r.Stride+j]); !(d > singular*norm) {
+	r := b.triangle(keep)
+	for j := range keep {
+		if d := math.Abs(r[j][j]); !(d > singular*floats.Norm(r[j][:j+1], 2)) {
 			return Solution{}, ErrSingular
 		}
 	}
-	return solve(r, q, b.n), nil
+	return solve(r, b.n), nil
 }
 
-// triangle factorises the kept columns and y again: dropping a column of R leaves it almost triangular.
-func (b *Builder) triangle(keep []int) (blas64.General, int) {
-	w, q := b.p+1, len(keep)
-	r := blas64.General{Rows: w, Cols: q + 1, Stride: q + 1, Data: make([]float64, w*(q+1))}
-	for i := range w {
-		for j, from := range keep {
-			r.Data[i*r.Stride+j] = b.buf[i*w+from]
-		}
-		r.Data[i*r.Stride+q] = b.buf[i*w+b.p]
+// triangle returns the triangle of the kept columns and y: dropping a column of R leaves it almost triangular.
+func (b *Builder) triangle(keep []int) [][]float64 {
+	r := matrix(len(keep)+1, b.p+1)
+	for j, from := range keep {
+		copy(r[j], b.cols[from])
 	}
-	work := make([]float64, 64*(q+1))
-	geqrf(r, make([]float64, q+1), work, len(work))
-	return r, q
+	copy(r[len(keep)], b.cols[b.p])
+	triangulate(r)
+	return r
 }
 
-func solve(r blas64.General, q, n int) Solution {
-	upper := blas64.Triangular{Uplo: blas.Upper, Diag: blas.NonUnit, N: q, Stride: r.Stride, Data: r.Data}
-	beta := make([]float64, q)
-	for i := range q {
-		beta[i] = r.Data[i*r.Stride+q]
-	}
-	blas64.Trsv(blas.NoTrans, upper, blas64.Vector{N: q, Inc: 1, Data: beta})
+// solve takes the triangle of the columns and y.
+func solve(r [][]float64, n int) Solution {
+	q := len(r) - 1
+	beta := append([]float64(nil), r[q][:q]...)
+	backSubstitute(r, beta)
 
 	inv := make([][]float64, q) // inv[j] is column j of R^-1
 	for j := range q {
 		inv[j] = make([]float64, q)
 		inv[j][j] = 1
-		blas64.Trsv(blas.NoTrans, upper, blas64.Vector{N: q, Inc: 1, Data: inv[j]})
+		backSubstitute(r, inv[j])
 	}
 	cov := make([][]float64, q)
 	for i := range q {
@@ -162,6 +139,6 @@ func solve(r blas64.General, q, n int) Solution {
 			}
 		}
 	}
-	last := r.Data[q*r.Stride+q]
+	last := r[q][q]
 	return Solution{Beta: beta, Cov: cov, RSS: last * last, N: n}
 }

@@ -3,10 +3,6 @@ package stack
 import (
 	"math"
 
-	"gonum.org/v1/gonum/blas"
-	"gonum.org/v1/gonum/lapack"
-	reference "gonum.org/v1/gonum/lapack/gonum"
-
 	"tramd/sweep/uncertainty"
 )
 
@@ -23,11 +19,11 @@ type observation struct {
 
 // adjustment is least squares of the bodies against the table.
 type adjustment struct {
-	obs  []observation
-	x    [bodies]float64
-	pinv square // of the normal equations, which are singular where a body hangs on nothing
-	rank int
-	chi2 float64
+	obs     []observation
+	x       [bodies]float64
+	inverse square // of the normal equations, which are singular where a body hangs on nothing
+	rank    int
+	chi2    float64
 }
 
 // adjust solves for the bodies, leaving one observation out (-1: none).
@@ -48,10 +44,10 @@ func adjust(obs []observation, without int) adjustment {
 			}
 		}
 	}
-	a.pinv, a.rank = pseudoInverse(n)
+	a.inverse, a.rank = generalInverse(n)
 	for i := range a.x {
 		for j := range b {
-			a.x[i] += a.pinv[i][j] * b[j]
+			a.x[i] += a.inverse[i][j] * b[j]
 		}
 	}
 	for _, o := range a.obs {
@@ -64,12 +60,13 @@ func adjust(obs []observation, without int) adjustment {
 // square is a symmetric matrix over the bodies.
 type square [bodies][bodies]float64
 
-// pseudoInverse returns the inverse of n where it has one and zero where it has none, and n's rank, from the eigenvalues
-// of n scaled to a unit diagonal, since uncertainties may differ by far. It calls gonum's LAPACK by its type: behind an
-// interface the linker would keep every routine of it in the program.
-func pseudoInverse(n square) (inverse square, rank int) {
-	var scale, values [bodies]float64
-	var vectors [bodies * bodies]float64 // row by row; eigenvector k is column k
+// generalInverse returns a generalised inverse of n and n's rank, by sweeping n, scaled to a unit diagonal since
+// uncertainties may differ by far, on its largest pivot as long as there is one (Goodnight 1979, A tutorial on the SWEEP
+// operator, The American Statistician 33:149-158, from memory). What the observations settle, and its covariance, are the
+// same for every generalised inverse.
+func generalInverse(n square) (inverse square, rank int) {
+	var scale [bodies]float64
+	var swept [bodies]bool
 	for i := range scale {
 		scale[i] = 1
 		if n[i][i] > 0 {
@@ -78,25 +75,50 @@ func pseudoInverse(n square) (inverse square, rank int) {
 	}
 	for i := range bodies {
 		for j := range bodies {
-			vectors[i*bodies+j] = n[i][j] * scale[i] * scale[j]
+			n[i][j] *= scale[i] * scale[j]
 		}
 	}
-	work := make([]float64, 3*bodies)
-	if !(reference.Implementation{}).Dsyev(lapack.EVCompute, blas.Upper, bodies, vectors[:], bodies, values[:], work, len(work)) {
-		return square{}, 0
-	}
-	for k, lambda := range values {
-		if lambda < 1e-12 {
-			continue
-		}
-		rank++
+	for {
+		k := -1
 		for i := range bodies {
-			for j := range bodies {
-				inverse[i][j] += vectors[i*bodies+k] * vectors[j*bodies+k] / lambda * scale[i] * scale[j]
+			if !swept[i] && n[i][i] > 1e-12 && (k < 0 || n[i][i] > n[k][k]) {
+				k = i
+			}
+		}
+		if k < 0 {
+			break
+		}
+		swept[k] = true
+		rank++
+		n.sweep(k)
+	}
+	for i := range bodies {
+		for j := range bodies {
+			if swept[i] && swept[j] {
+				inverse[i][j] = n[i][j] * scale[i] * scale[j]
 			}
 		}
 	}
 	return inverse, rank
+}
+
+// sweep exchanges variable k with its equation.
+func (n *square) sweep(k int) {
+	pivot := n[k][k]
+	for j := range bodies {
+		n[k][j] /= pivot
+	}
+	for i := range bodies {
+		if i == k {
+			continue
+		}
+		f := n[i][k]
+		for j := range bodies {
+			n[i][j] -= f * n[k][j]
+		}
+		n[i][k] = -f / pivot
+	}
+	n[k][k] = 1 / pivot
 }
 
 func (a *adjustment) value(r *relation) (v float64) {
@@ -111,7 +133,7 @@ func (a *adjustment) shares(r *relation) (shares []float64, ok bool) {
 	var row, back [bodies]float64
 	for i := range row {
 		for j, w := range r.weight {
-			row[i] += a.pinv[i][j] * w
+			row[i] += a.inverse[i][j] * w
 		}
 	}
 	for _, o := range a.obs {
@@ -137,7 +159,7 @@ func (a *adjustment) shares(r *relation) (shares []float64, ok bool) {
 func (a *adjustment) covariance(p, q *relation) (c float64) {
 	for i, w := range p.weight {
 		for j, v := range q.weight {
-			c += w * v * a.pinv[i][j]
+			c += w * v * a.inverse[i][j]
 		}
 	}
 	return c
