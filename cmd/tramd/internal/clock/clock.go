@@ -36,8 +36,11 @@ const maxErrorSet = 16_000_000
 // synchronized is touched by systemd-timesyncd whenever it set the clock (systemd-timesyncd.service(8)).
 const synchronized = "/run/systemd/timesync/synchronized"
 
-// IsSet says whether the wall clock has been set since boot.
-func IsSet() bool {
+// IsSet reports whether the wall clock has been set since boot, as far as can be seen now.
+func IsSet() bool { return newKeeper().isSet() }
+
+// kernelSet reports what the system's own signs say.
+func kernelSet() bool {
 	if _, err := os.Stat(synchronized); err == nil {
 		return true
 	}

@@ -15,7 +15,7 @@ type Clock struct {
 // System is the machine's own clock. A trusted one counts as set from the start: it has a battery, or somebody sets it by
 // hand where there is no network.
 func System(trusted bool) Clock {
-	c := Clock{Wall: time.Now, Boot: SinceBoot, Set: IsSet}
+	c := Clock{Wall: time.Now, Boot: SinceBoot, Set: newKeeper().isSet}
 	if trusted {
 		c.Set = func() bool { return true }
 	}
@@ -66,9 +66,9 @@ func (w *Watcher) Booted() time.Time {
 
 // Look compares the clocks with the last look and says whether anything changed.
 func (w *Watcher) Look() (Change, bool) {
+	set := w.clock.Set() // first: set counts only for a time read after it; it may take a moment, so not under the lock
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	set := w.clock.Set() // first: set counts only for a time read after it
 	booted, ok := w.moment()
 	if !ok { // the machine came between each time; the next look will do
 		return Change{}, false
