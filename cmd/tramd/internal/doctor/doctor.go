@@ -1,11 +1,12 @@
 // Package doctor looks over what tramd needs of a machine before and while it works: the user's rights, udev, the ports,
-// the clock, the disk, the record, the daemon. It changes nothing and opens no port. Everything outside is reached through
+// the clock, the disk, the record, the daemon, and where alarms are sent. It changes nothing and opens no port. Everything outside is reached through
 // [Machine], so that a made-up one can be examined.
 package doctor
 
 import (
 	"context"
 	"fmt"
+	"net"
 	"os"
 	"os/user"
 	"path/filepath"
@@ -51,13 +52,14 @@ type Machine struct {
 	Device   func(path string) (uint64, error) // the number of the disk it is on
 	Access   func(path string) error           // nil: this process may read and write it
 	Daemon   func(ctx context.Context, socket string) (*session.Snapshot, error)
+	Dial     func(ctx context.Context, network, addr string) (net.Conn, error)
 	Patience time.Duration // for the look through the record
 }
 
 // This is the machine we run on.
 func This() Machine {
 	m := Machine{
-		UID: os.Geteuid(), ClockSet: clock.IsSet, Now: time.Now, Daemon: askDaemon, Patience: time.Minute,
+		UID: os.Geteuid(), ClockSet: clock.IsSet, Now: time.Now, Daemon: askDaemon, Dial: new(net.Dialer).DialContext, Patience: time.Minute,
 		Statfs: func(path string) (st unix.Statfs_t, err error) { return st, unix.Statfs(path, &st) },
 		Device: deviceOf,
 		Access: func(path string) error {
@@ -117,6 +119,7 @@ func Examine(ctx context.Context, m Machine, file string) []Finding {
 	e.place(filepath.Dir(cfg.Store.Path))
 	e.record(ctx, cfg)
 	e.backups(cfg)
+	e.reach(ctx, cfg)
 	return e.found
 }
 

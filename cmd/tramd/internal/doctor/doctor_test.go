@@ -2,8 +2,11 @@ package doctor
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -35,6 +38,14 @@ name = "linnet"
 path = "/var/lib/tramd/tramd.db"
 [backup]
 to = "/mnt/stick"
+[alarm]
+alertmanager = ["http://alerts.shop:9093"]
+[mail]
+server = "mail.shop:587"
+from = "linnet@shop.example"
+to = ["joiner@shop.example"]
+[mqtt]
+broker = "mqtt://broker.shop"
 [[indicator]]
 name = "arm"
 port = "/dev/serial/by-id/usb-Bridge_LN7"
@@ -62,16 +73,72 @@ source = "stations"
 		t.Fatal(err)
 	}
 	return Machine{
-		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout"}, ClockSet: func() bool { return true }, Now: time.Now, Patience: time.Minute,
+		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout", "tramd"}, ClockSet: func() bool { return true }, Now: time.Now, Patience: time.Minute,
 		Statfs: func(string) (unix.Statfs_t, error) {
 			return unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 20}, nil
 		},
 		Device: func(path string) (uint64, error) { return uint64(len(path)), nil }, // each folder on a disk of its own
 		Access: func(string) error { return nil },
 		Daemon: func(context.Context, string) (*session.Snapshot, error) {
-			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true}}, nil
+			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true}}, nil
 		},
+		Dial: answering("220 mail.shop ready\r\n"),
 	}, filepath.Join(root, "/etc/tramd/linnet.toml")
+}
+
+// answering returns a way to other computers of which each says the same first.
+func answering(first string) func(context.Context, string, string) (net.Conn, error) {
+	return func(context.Context, string, string) (net.Conn, error) {
+		near, far := net.Pipe()
+		go func() {
+			_, _ = io.WriteString(far, first) // whoever only knocks does not read it
+			_, _ = io.Copy(io.Discard, far)
+			far.Close()
+		}()
+		return near, nil
+	}
+}
+
+// distrusted puts a server with a stranger's certificate in the place of an address.
+func distrusted(addr string) func(*testing.T, *Machine, string) {
+	return func(t *testing.T, m *Machine, _ string) {
+		cert, key := certstest.New(t, "stranger").Issue("broker.shop", 1, time.Now().Add(time.Hour))
+		pair, err := tls.X509KeyPair(cert, key)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := tls.Listen("tcp", "127.0.0.1:0", &tls.Config{Certificates: []tls.Certificate{pair}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { l.Close() })
+		go func() {
+			for c, err := l.Accept(); err == nil; c, err = l.Accept() {
+				_ = c.(*tls.Conn).Handshake() // the client leaves
+				c.Close()
+			}
+		}()
+		others := m.Dial
+		m.Dial = func(ctx context.Context, network, to string) (net.Conn, error) {
+			if to == addr {
+				return net.Dial("tcp", l.Addr().String())
+			}
+			return others(ctx, network, to)
+		}
+	}
+}
+
+// unanswered refuses one address.
+func unanswered(addr string) func(*testing.T, *Machine, string) {
+	return func(_ *testing.T, m *Machine, _ string) {
+		others := m.Dial
+		m.Dial = func(ctx context.Context, network, to string) (net.Conn, error) {
+			if to == addr {
+				return nil, errors.New("connection refused")
+			}
+			return others(ctx, network, to)
+		}
+	}
 }
 
 func write(t *testing.T, path, text string) {
@@ -95,6 +162,7 @@ func link(t *testing.T, to, at string) {
 }
 
 func TestAHealthyMachineHasNoComplaints(t *testing.T) {
+	t.Parallel()
 	m, file := healthy(t)
 	checks := map[string]bool{}
 	for _, f := range Examine(t.Context(), m, file) {
@@ -103,7 +171,7 @@ func TestAHealthyMachineHasNoComplaints(t *testing.T) {
 			t.Errorf("%+v", f)
 		}
 	}
-	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm", "disk", "record", "backup"} {
+	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm", "disk", "record", "backup", "alarm", "mail", "mqtt"} {
 		if !checks[c] {
 			t.Errorf("%s was not looked at", c)
 		}
@@ -155,6 +223,7 @@ modbus = { address = 1, register = 1, type = "uint32", scale = "1 h" }
 }
 
 func TestEachIllIsFoundWithItsCure(t *testing.T) {
+	t.Parallel()
 	statfs := func(st unix.Statfs_t) func(*testing.T, *Machine, string) {
 		return func(_ *testing.T, m *Machine, _ string) {
 			m.Statfs = func(string) (unix.Statfs_t, error) { return st, nil }
@@ -201,7 +270,7 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		status    Status
 		says, way string
 	}{
-		{"not in the group", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"joiner"} }, "user", Wrong, "not in the group dialout", "usermod -aG dialout joiner"},
+		{"not in the group", func(_ *testing.T, m *Machine, _ string) { m.User, m.Groups = "turner", []string{"turner"} }, "user", Wrong, "not in the group dialout", "usermod -aG dialout turner"},
 		{"root", func(_ *testing.T, m *Machine, _ string) { m.UID = 0 }, "user", Unknown, "as root", "sudo -u tramd"},
 		{"the service is not in the group", put("/etc/group", "dialout:x:20:joiner\n"), "service user", Wrong, "tramd is not in the group", "usermod -aG dialout tramd"},
 		{"no udev", remove("/run/udev/control"), "udev", Wrong, "does not run", "systemd-udevd"},
@@ -252,12 +321,29 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		{"old backups", func(_ *testing.T, m *Machine, _ string) {
 			m.Now = func() time.Time { return time.Now().Add(9 * 24 * time.Hour) }
 		}, "backup", Wrong, "is 9 days old", "tramd backup"},
+		{"logged in before", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"joiner"} }, "user", Wrong, "logged in before", "newgrp dialout"},
+		{"not in the service's group", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"dialout"} }, "service group", Warning, "not in the group tramd", "usermod -aG tramd joiner"},
+		{"nobody hears alarms", edit("[alarm]\nalertmanager = [\"http://alerts.shop:9093\"]\n[mail]\nserver = \"mail.shop:587\"\nfrom = \"linnet@shop.example\"\nto = [\"joiner@shop.example\"]\n", ""), "alarm", Warning, "sent to no one", "[alarm] alertmanager"},
+		{"Alertmanager is away", unanswered("alerts.shop:9093"), "alarm", Wrong, "alerts.shop:9093 does not answer: connection refused", "[alarm]"},
+		{"a webhook that is away", func(t *testing.T, m *Machine, file string) {
+			edit("alertmanager = [\"http://alerts.shop:9093\"]", "webhook = \"https://chat.shop/alarm\"")(t, m, file)
+			unanswered("chat.shop:443")(t, m, file)
+		}, "alarm", Wrong, "chat.shop:443 does not answer", "[alarm]"},
+		{"mail is away", unanswered("mail.shop:587"), "mail", Wrong, "mail.shop:587 does not answer", "mail.server"},
+		{"no mail server", func(_ *testing.T, m *Machine, _ string) { m.Dial = answering("SSH-2.0-x\r\n") }, "mail", Wrong, `it says "SSH-2.0-x"`, "mail.server"},
+		{"the broker is away", unanswered("broker.shop:1883"), "mqtt", Wrong, "broker.shop:1883 does not answer", "mqtt.broker"},
+		{"a broker that is none of ours", func(t *testing.T, m *Machine, file string) {
+			edit("mqtt://broker.shop", "mqtts://broker.shop")(t, m, file)
+			distrusted("broker.shop:8883")(t, m, file)
+		}, "mqtt", Wrong, "a certificate that is not trusted", "ca-certificates"},
+		{"a clock that the daemon cannot see", daemon(&session.Snapshot{Store: session.StoreState{OK: true}}, nil), "daemon clock", Warning, "the daemon cannot see it", "chronyd"},
 		{"no daemon", daemon(nil, fmt.Errorf("%w at x", client.ErrNoDaemon)), "daemon", Warning, "no daemon answers", "systemctl start tramd@linnet"},
 		{"a daemon that will not be asked", daemon(nil, errors.New("dial: permission denied")), "daemon", Unknown, "cannot be asked", "sudo"},
 		{"a daemon that cannot store", daemon(&session.Snapshot{Store: session.StoreState{Error: "disk full: free some space"}}, nil), "daemon", Wrong, "disk full", ""},
 		{"a device in trouble", daemon(&session.Snapshot{Store: session.StoreState{OK: true}, Devices: []session.DeviceState{{Name: "arm", State: "lost", Error: "check the cable"}}}, nil), "device arm", Wrong, "lost: check the cable", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			m, file := healthy(t)
 			c.ill(t, &m, file)
 			found := Examine(t.Context(), m, file)

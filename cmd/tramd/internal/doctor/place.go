@@ -96,6 +96,10 @@ func (e *examination) daemon(ctx context.Context, cfg *config.Config) *session.S
 	default:
 		e.ok("daemon", "the daemon answers; sweep %s", snap.Sweep.Phase)
 	}
+	if !snap.Clock.Set && e.m.ClockSet() {
+		e.warn("daemon clock", "sudo systemctl restart tramd@"+cfg.Machine.Name+"; if it says so again, let chronyd answer on this computer (no cmdport 0), or write [clock] trusted = true",
+			"the clock is set, but the daemon cannot see it: its checks are not dated")
+	}
 	for _, d := range snap.Devices {
 		if d.Error != "" {
 			e.wrong("device "+d.Name, "", "%s: %s", d.State, d.Error)
@@ -108,10 +112,10 @@ func (e *examination) daemon(ctx context.Context, cfg *config.Config) *session.S
 func (e *examination) clock(cfg *config.Config) {
 	switch {
 	case e.m.ClockSet():
-		e.ok("clock", "the clock has been set since boot")
+		e.ok("clock", "the clock has been set since boot: %s", e.m.Now().Format("2006-01-02 15:04 MST"))
 		return
 	case cfg != nil && cfg.Clock.Trusted:
-		e.ok("clock", "nothing has set the clock since boot, and [clock] trusted = true takes it as it is")
+		e.ok("clock", "nothing has set the clock since boot; [clock] trusted = true takes it as it is: %s", e.m.Now().Format("2006-01-02 15:04 MST"))
 		return
 	}
 	e.warn("clock", "sudo timedatectl set-ntp true, with a network; without one, set it by hand (sudo timedatectl set-time) and write [clock] trusted = true",

@@ -13,18 +13,30 @@ import (
 // serialGroup is the group Debian's udev gives serial ports to (50-udev-default.rules of systemd 252).
 const serialGroup = "dialout"
 
+// serviceGroup may use the packaged daemon's socket, and so steer it without a password.
+const serviceGroup = "tramd"
+
 func (e *examination) rights() {
+	members, known := groupMembers(e.m.at("/etc/group"), serialGroup)
 	switch {
 	case e.m.UID == 0:
 		e.add("user", Unknown, "look again as that user: sudo -u tramd tramd doctor --config FILE", "looked at as root, who may open everything; what the daemon's own user may was not tried")
 	case slices.Contains(e.m.Groups, serialGroup):
 		e.ok("user", "%s is in the group %s", e.m.User, serialGroup)
+	case slices.Contains(members, e.m.User):
+		e.wrong("user", "log out and in again, or for this shell: newgrp "+serialGroup, "%s was put into the group %s, but logged in before that", e.m.User, serialGroup)
 	default:
 		e.wrong("user", "sudo usermod -aG "+serialGroup+" "+e.m.User+", then log in again", "%s is not in the group %s and cannot open serial ports", e.m.User, serialGroup)
 	}
-	members, ok := groupMembers(e.m.at("/etc/group"), serialGroup)
-	if _, err := os.Stat(e.m.at("/usr/lib/systemd/system/tramd@.service")); err == nil && ok && !slices.Contains(members, "tramd") {
+	if _, err := os.Stat(e.m.at("/usr/lib/systemd/system/tramd@.service")); err != nil {
+		return
+	}
+	if known && !slices.Contains(members, "tramd") {
 		e.wrong("service user", "sudo usermod -aG "+serialGroup+" tramd, then restart the service", "the service's user tramd is not in the group %s", serialGroup)
+	}
+	if e.m.UID != 0 && !slices.Contains(e.m.Groups, serviceGroup) {
+		e.warn("service group", "sudo usermod -aG "+serviceGroup+" "+e.m.User+", then log in again",
+			"%s is not in the group %s: the service's daemon answers to sudo only, for tramd sweep, watch and event", e.m.User, serviceGroup)
 	}
 }
 
