@@ -91,6 +91,11 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, problem{http.StatusNotFound, "no such file"})
 		return
 	}
+	f.serve(w, r, name)
+}
+
+// serve answers with the file, or says that the reader has it already.
+func (f file) serve(w http.ResponseWriter, r *http.Request, name string) {
 	h := w.Header()
 	h.Set("Content-Type", f.kind)
 	h.Set("Cache-Control", "no-cache") // ask each time; the answer is mostly 304
