@@ -45,7 +45,7 @@ func (c *adviseCmd) Run(e *env) error {
 	if c.JSON {
 		return json.NewEncoder(e.out).Encode(a)
 	}
-	return printAdvice(e.out, a)
+	return printAdvice(e.text(), a)
 }
 
 // fromRecord asks the record, beside a daemon that may be writing it.
@@ -66,15 +66,15 @@ func (c *adviseCmd) fromRecord(e *env) error {
 		return json.NewEncoder(e.out).Encode(a)
 	}
 	for _, f := range a.Cutters {
-		if _, err := fmt.Fprintf(e.out, "%s\n", f.Say); err != nil {
+		if _, err := fmt.Fprintf(e.text(), "%s\n", f.Say); err != nil {
 			return err
 		}
 	}
-	if err := printAdvice(e.out, a.Answer); err != nil {
+	if err := printAdvice(e.text(), a.Answer); err != nil {
 		return err
 	}
 	for _, x := range a.Aims {
-		if _, err := fmt.Fprintf(e.out, "  %s\n", x.Say); err != nil {
+		if _, err := fmt.Fprintf(e.text(), "  %s\n", x.Say); err != nil {
 			return err
 		}
 	}

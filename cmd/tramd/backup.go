@@ -15,7 +15,7 @@ type backupCmd struct {
 }
 
 func (c *backupCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep"
 )
 
@@ -93,7 +94,11 @@ type env struct {
 	in       io.Reader
 	out, err io.Writer
 	log      *slog.Logger
+	units    display.Units // that people read; those of the configuration, once it was read
 }
+
+// text is where results for a person go: in the configuration's units. What programs read goes to out itself.
+func (e *env) text() io.Writer { return e.units.Writer(e.out) }
 
 // verdictStatus carries a verdict out of a command as an exit status.
 type verdictStatus sweep.Verdict

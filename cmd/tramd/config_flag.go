@@ -24,17 +24,21 @@ func (f configFlag) path() (string, error) {
 	return findConfig(f.Config, os.Getenv("TRAMD_CONFIG"), configDir)
 }
 
-func (f configFlag) load() (*config.Config, error) {
+func (f configFlag) load(e *env) (*config.Config, error) {
 	path, err := f.path()
 	if err != nil {
 		return nil, err
 	}
-	return config.Load(path)
+	cfg, err := config.Load(path)
+	if err == nil {
+		e.units = cfg.Units()
+	}
+	return cfg, err
 }
 
 // openRecord opens the configuration's record for reading, beside a daemon that may be writing it.
 func (f configFlag) openRecord(e *env) (*config.Config, *store.Store, error) {
-	cfg, err := f.load()
+	cfg, err := f.load(e)
 	if err != nil {
 		return nil, nil, err
 	}

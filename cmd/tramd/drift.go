@@ -40,7 +40,7 @@ func (c *driftCmd) Run(e *env) error {
 	if c.JSON {
 		a, err = drift.WorkJSON(e.out, h, c.Reliability)
 	} else if a, err = drift.Work(h, c.Reliability); err == nil {
-		err = printDrift(e.out, a, c.Reliability)
+		err = printDrift(e.text(), a, c.Reliability)
 	}
 	if err != nil {
 		return err

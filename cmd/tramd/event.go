@@ -29,7 +29,7 @@ func (c *eventLogCmd) Run(e *env) error {
 	if len(c.Move) > 0 && c.Kind != "adjusted" {
 		return usageError{fmt.Errorf("--move belongs to the kind adjusted, not to %s", c.Kind)}
 	}
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -95,7 +95,7 @@ func (c *eventUndoCmd) Run(e *env) error {
 	if c.ID < 1 {
 		return usageError{errors.New("an event's number is 1 or more; tramd event list shows them")}
 	}
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}

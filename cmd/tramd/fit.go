@@ -8,6 +8,7 @@ import (
 	"os"
 
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep"
 	"tramd/sweep/finish"
 	"tramd/sweep/units"
@@ -28,6 +29,7 @@ type fitCmd struct {
 	Rechucked string `placeholder:"FILE" help:"The same bar, taken out and put back turned by 180 degrees in the collet."`
 
 	cutters []finish.Cutter
+	units   display.Units // those of the configuration
 }
 
 func (c *fitCmd) Run(e *env) error {
@@ -51,7 +53,7 @@ func (c *fitCmd) Run(e *env) error {
 		if c.JSON {
 			err = printJSON(e.out, "file", path, r.json)
 		} else {
-			err = r.print(e.out, path)
+			err = r.print(c.units.Writer(e.out), path)
 		}
 		if err != nil {
 			return err
@@ -79,7 +81,7 @@ func (c *fitCmd) setup() (sweep.Setup, error) {
 		if err != nil {
 			return s, err
 		}
-		s = cfg.Setup()
+		s, c.units = cfg.Setup(), cfg.Units()
 		c.cutters = cfg.Tools()
 	} else {
 		if c.Radius == 0 {

@@ -132,6 +132,7 @@ func (c *fitCmd) lineSetup() (line.Setup, error) {
 			return s, err
 		}
 		sweepSetup := cfg.Setup()
+		c.units = cfg.Units()
 		s.Indicators, s.Tolerance = sweepSetup.Indicators, sweepSetup.Tolerance
 	} else {
 		s.Indicators = []sweep.Indicator{{ResolutionMM: c.Resolution, MPEMM: c.MPE}}

@@ -56,7 +56,7 @@ func (c *importCmd) Run(e *env) error {
 	if err := c.judgeTimes(); err != nil {
 		return err
 	}
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -86,7 +86,7 @@ func (c *importCmd) Run(e *env) error {
 			if c.At == "" {
 				title += " (when the file was last changed; --at says otherwise)"
 			}
-			err = of.print(e.out, title)
+			err = of.print(e.text(), title)
 		}
 		if err != nil {
 			return err

@@ -39,7 +39,7 @@ func (c *travelCmd) Run(e *env) error {
 
 // take has the daemon take one measurement, shows it live, and prints what it says.
 func (c *attended) take(e *env, kind, caution string) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -57,7 +57,7 @@ func (c *attended) take(e *env, kind, caution string) error {
 	if c.Typed || cfg.Angle.Source == config.SourceTyped {
 		source = config.SourceTyped
 	}
-	run, err := watchRun(e.ctx, cl, id, source, e.in, e.err)
+	run, err := watchRun(e.ctx, cl, id, source, e.in, e.units.Writer(e.err))
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func reportMeasured(e *env, run store.Run, asJSON bool) error {
 	if asJSON {
 		err = printJSON(e.out, "run", run.ID, r.Value())
 	} else {
-		err = printOther(e.out, fmt.Sprintf("run %d, %s, %s %s", run.ID, run.Setup.Machine, run.Kind, run.Subject), *r)
+		err = printOther(e.text(), fmt.Sprintf("run %d, %s, %s %s", run.ID, run.Setup.Machine, run.Kind, run.Subject), *r)
 	}
 	if err != nil {
 		return err

@@ -246,6 +246,7 @@ func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 	d.stream(t)
 	waitState(t, s, "the end", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
 	d.stream(t)
+	d.must(t, "GET /api/v1/chain.svg", "/api/v1/chain.svg", "") // what is logged below makes the sweep an old one
 	run := fmt.Sprintf("/api/v1/runs/%d", swept.Run)
 	d.must(t, "GET /api/v1/runs/{id}", run, "")
 	d.must(t, "GET /api/v1/runs/{id}/curve", run+"/curve", "")
@@ -266,6 +267,7 @@ func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 	d.must(t, "GET /api/v1/runs", "/api/v1/runs?limit=2&before=4", "")
 	d.must(t, "GET /api/v1/drift", "/api/v1/drift", "")
 	d.must(t, "GET /api/v1/advice", "/api/v1/advice", "")
+	d.must(t, "GET /api/v1/job", "/api/v1/job", "")
 	d.soon(t, "POST /api/v1/zero", "/api/v1/zero", `{"step":"right"}`)
 	d.must(t, "DELETE /api/v1/zero", "/api/v1/zero", "")
 	d.ask(t, "POST /api/v1/pair", "/api/v1/pair", `{"axis":"tilt"}`)
@@ -307,6 +309,7 @@ func (d *described) typedByHand(t *testing.T) {
 	d.stream(t)
 	d.must(t, "DELETE /api/v1/sweeps/{id}", at, "")
 	d.ask(t, "DELETE /api/v1/sweeps/{id}", "/api/v1/sweeps/4711", "")
+	waitState(t, s, "the end", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
 
 	var out struct{ Run int64 }
 	begun := d.must(t, "POST /api/v1/measurements", "/api/v1/measurements", `{"kind":"traverse","typed":true}`)

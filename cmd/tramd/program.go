@@ -29,7 +29,7 @@ type programCmd struct {
 var errNoProgram = errors.New(`no motion controller is configured: write [angle] source = "program" and the table [program]`)
 
 func (c *programCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -73,7 +73,7 @@ func (c *programCmd) Run(e *env) error {
 		return err
 	}
 	letGo := holdMotion(ctx, cl, id)
-	run, err := watchRun(ctx, cl, id, cfg.Angle.Source, nil, e.err)
+	run, err := watchRun(ctx, cl, id, cfg.Angle.Source, nil, e.units.Writer(e.err))
 	letGo()
 	if err != nil {
 		return err
@@ -127,7 +127,7 @@ func (c *armCmd) Run(e *env) error {
 	if !(c.Hours > 0 && c.Hours <= 168) {
 		return usageError{fmt.Errorf("--hours %v: give a number above 0, up to 168", c.Hours)}
 	}
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -154,7 +154,7 @@ type disarmCmd struct {
 }
 
 func (c *disarmCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}

@@ -42,7 +42,7 @@ func (c *refitCmd) Run(e *env) error {
 
 // way is through the daemon where one runs, else straight into the record.
 func (c *refitCmd) way(e *env) (way func(id int64) (refitted, error), closing func(), err error) {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -110,7 +110,7 @@ func (c *refitCmd) show(e *env, out refitted) error {
 		if err != nil {
 			return err
 		}
-		if err := f.print(e.out, fmt.Sprintf("run %d %s (%s %d)", out.Run, x.when, by.Model, by.ModelVersion)); err != nil {
+		if err := f.print(e.text(), fmt.Sprintf("run %d %s (%s %d)", out.Run, x.when, by.Model, by.ModelVersion)); err != nil {
 			return err
 		}
 	}

@@ -12,7 +12,7 @@ type restoreCmd struct {
 }
 
 func (c *restoreCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"runtime/debug"
 	"syscall"
 
+	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/notify"
 	"tramd/sweep/mixed"
@@ -17,7 +18,7 @@ type runCmd struct {
 
 // Run keeps the daemon going until it is told to end; a hang-up signal makes it read its configuration again.
 func (c *runCmd) Run(e *env) error {
-	load := c.load
+	load := func() (*config.Config, error) { return c.load(e) }
 	cfg, err := load()
 	if err != nil {
 		return err

@@ -63,13 +63,13 @@ func (c *runsCmd) Run(e *env) error {
 		return nil
 	}
 	w := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "run\tstarted\tmachine\tkind\toutcome\ttilt mm/m\tnod mm/m\tverdict\treadings\tname")
+	fmt.Fprintf(w, "run\tstarted\tmachine\tkind\toutcome\ttilt %[1]s\tnod %[1]s\tverdict\treadings\tname\n", e.units.Lean())
 	for _, r := range runs {
 		tilt, nod, verdict := "-", "-", "-"
 		if r.Result != nil {
-			tilt, nod, verdict = figure(r.Result.Tilt), figure(r.Result.Nod), string(r.Result.Verdict)
+			tilt, nod, verdict = e.units.Figures(figure(r.Result.Tilt)), e.units.Figures(figure(r.Result.Nod)), string(r.Result.Verdict)
 			if l := sizeOnly(r.Result); l != nil {
-				tilt, nod = fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM()), l.Direction()
+				tilt, nod = e.units.Figures(fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM())), l.Direction()
 			}
 		}
 		if other, err := otherResult(r); err != nil {
@@ -147,35 +147,35 @@ func (c *showCmd) show(e *env, r store.Run) error {
 		if r.Missing > 0 {
 			title += fmt.Sprintf(", %d readings lost", r.Missing)
 		}
-		return printOther(e.out, title, *other)
+		return printOther(e.text(), title, *other)
 	}
 	if r.Result != nil {
-		err := printResult(e.out, title, *r.Result, r.Setup.Tolerance)
+		err := printResult(e.text(), title, *r.Result, r.Setup.Tolerance)
 		if err == nil && c.Budget {
-			err = printBudget(e.out, *r.Result)
+			err = printBudget(e.text(), *r.Result)
 		}
 		if err == nil {
 			err = c.finish(e, *r.Result)
 		}
 		if err == nil {
-			_, err = fmt.Fprint(e.out, r.Log)
+			_, err = fmt.Fprint(e.text(), r.Log)
 		}
 		return err
 	}
 	if r.Why != "" {
 		title += ": " + r.Why
 	}
-	_, err := fmt.Fprintf(e.out, "%s\n  %d readings\n%s", title, r.Readings, r.Log)
+	_, err := fmt.Fprintf(e.text(), "%s\n  %d readings\n%s", title, r.Readings, r.Log)
 	return err
 }
 
 // finish says what the lean leaves on the work, with the cutters of today's configuration.
 func (c *showCmd) finish(e *env, r sweep.Result) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
-	return printFinish(e.out, cfg.Tools(), r)
+	return printFinish(e.text(), cfg.Tools(), r)
 }
 
 // whole is a run as it is written in JSON, with the result of its kind.

@@ -32,7 +32,7 @@ func (c *separateCmd) Run(e *env) error {
 		axes daemon.Axes
 	}{{"spindle against the machine", out.Spindle}, {"plate against the machine (+: rises that way)", out.Plate}} {
 		fmt.Fprintln(e.out, x.name)
-		fmt.Fprintf(e.out, "  tilt %s mm/m\n  nod  %s mm/m\n", figure(x.axes.Tilt), figure(x.axes.Nod))
+		fmt.Fprintf(e.text(), "  tilt %s mm/m\n  nod  %s mm/m\n", figure(x.axes.Tilt), figure(x.axes.Nod))
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/term"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -21,11 +22,13 @@ type shower struct {
 	said  string
 	at    time.Time
 	width int
+	units display.Units
 }
 
 func newShower(w io.Writer) *shower {
+	units, w := display.Behind(w)
 	f, ok := w.(*os.File)
-	return &shower{w: w, tty: ok && term.IsTerminal(int(f.Fd()))}
+	return &shower{w: w, units: units, tty: ok && term.IsTerminal(int(f.Fd()))}
 }
 
 func (s *shower) state(snap *session.Snapshot) {
@@ -44,7 +47,7 @@ func (s *shower) state(snap *session.Snapshot) {
 		return
 	}
 	s.said, s.at = sw.Say, now
-	line := sw.Say + s.lean(sw)
+	line := s.units.Words(sw.Say + s.lean(sw))
 	if !s.tty {
 		fmt.Fprintln(s.w, line)
 		return
@@ -89,7 +92,7 @@ func (s *shower) note(text string) {
 	if s.tty && s.said != "" {
 		fmt.Fprintln(s.w)
 	}
-	fmt.Fprintln(s.w, text)
+	fmt.Fprintln(s.w, s.units.Words(text))
 	s.said, s.width, s.at = "", 0, time.Time{}
 }
 

@@ -34,7 +34,7 @@ func (c *stackCmd) Run(e *env) error {
 		fmt.Fprintf(e.out, "%s\n", text)
 		return verdictStatus(a.Verdict)
 	}
-	if err := printStack(e.out, a); err != nil {
+	if err := printStack(e.text(), a); err != nil {
 		return err
 	}
 	return verdictStatus(a.Verdict)

@@ -26,7 +26,7 @@ type sweepCmd struct {
 }
 
 func (c *sweepCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -43,7 +43,7 @@ func (c *sweepCmd) Run(e *env) error {
 	defer cl.Close()
 	fmt.Fprint(e.err, cautions)
 	take := func() (store.Run, error) {
-		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, c.Warmth, cfg.Angle.Source, e.in, e.err)
+		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, c.Warmth, cfg.Angle.Source, e.in, e.units.Writer(e.err))
 	}
 	if c.Half != "" {
 		take = func() (store.Run, error) { return takeHalfTurn(e, cl, c.Half, cfg.Angle.Source) }
@@ -80,7 +80,7 @@ func takeHalfTurn(e *env, cl *client.Client, axis, source string) (store.Run, er
 	if source != config.SourceTyped {
 		source = config.SourceStations
 	}
-	return watchRun(e.ctx, cl, id, source, e.in, e.err)
+	return watchRun(e.ctx, cl, id, source, e.in, e.units.Writer(e.err))
 }
 
 // takeSweep starts a sweep, shows it until it has ended, and gives the stored run.
@@ -169,7 +169,7 @@ func reportRun(e *env, run store.Run, asJSON bool) error {
 		if err := printJSON(e.out, "run", run.ID, *run.Result); err != nil {
 			return err
 		}
-	} else if err := printResult(e.out, fmt.Sprintf("run %d, %s", run.ID, run.Setup.Machine), *run.Result, run.Setup.Tolerance); err != nil {
+	} else if err := printResult(e.text(), fmt.Sprintf("run %d, %s", run.ID, run.Setup.Machine), *run.Result, run.Setup.Tolerance); err != nil {
 		return err
 	}
 	if run.Outcome != store.Finished {

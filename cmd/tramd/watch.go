@@ -12,6 +12,7 @@ import (
 	"golang.org/x/term"
 
 	"tramd/cmd/tramd/internal/client"
+	"tramd/cmd/tramd/internal/display"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -24,7 +25,7 @@ type watchCmd struct {
 // Run shows the present state until Ctrl-C, over a slow line too: only the latest state is ever drawn. A daemon that goes
 // away is waited for, and what was last seen is marked as old.
 func (c *watchCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, err := c.load(e)
 	if err != nil {
 		return err
 	}
@@ -35,10 +36,10 @@ func (c *watchCmd) Run(e *env) error {
 			return err
 		}
 	}
-	s := newScreen(e.out)
+	s := newScreen(e.out, e.units)
 	if c.Once || !s.tty {
 		return cl.Live(e.ctx, func(snap *session.Snapshot) bool {
-			fmt.Fprint(e.out, view(snap, 80, 0))
+			fmt.Fprint(e.out, view(snap, 80, 0, e.units))
 			return false
 		})
 	}
@@ -68,11 +69,13 @@ type screen struct {
 	at   time.Time
 	last *session.Snapshot
 
+	units display.Units
+
 	coloured bool // the terminal shows colours, and nobody has asked for none (NO_COLOR)
 }
 
-func newScreen(w io.Writer) *screen {
-	s := &screen{w: w}
+func newScreen(w io.Writer, u display.Units) *screen {
+	s := &screen{w: w, units: u}
 	if f, ok := w.(*os.File); ok {
 		s.fd = int(f.Fd())
 		s.tty = term.IsTerminal(s.fd)
@@ -100,7 +103,7 @@ func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
 	if err != nil {
 		width, height = 80, 24
 	}
-	text := cut(view(snap, width, age), height)
+	text := cut(view(snap, width, age, s.units), height)
 	if s.coloured {
 		text = verdictColours.Replace(text)
 	}

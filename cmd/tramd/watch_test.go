@@ -9,6 +9,7 @@ import (
 
 	"github.com/creack/pty"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 	"tramd/sweep/units"
@@ -27,7 +28,7 @@ func TestView(t *testing.T) {
 		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: noon.Add(-27 * time.Hour),
 			Text: "nod is past its limit"}}},
 	}
-	got := view(s, 80, 7*time.Second)
+	got := view(s, 80, 7*time.Second, display.Units{})
 	for _, want := range []string{
 		"STALE: the daemon has said nothing for 7 s", "arm          live        +1.2500 mm", "encoder      lost      for 12 s",
 		"ALARM outside since 2026-03-01: nod is past its limit", "NOT STORED", "the clock of this computer has not been set",
@@ -37,7 +38,7 @@ func TestView(t *testing.T) {
 			t.Errorf("missing %q in\n%s", want, got)
 		}
 	}
-	for _, row := range strings.Split(view(s, 30, 0), "\n") {
+	for _, row := range strings.Split(view(s, 30, 0, display.Units{}), "\n") {
 		if n := len([]rune(row)); n > 30 {
 			t.Errorf("%d columns on a terminal of 30: %q", n, row)
 		}
@@ -46,7 +47,7 @@ func TestView(t *testing.T) {
 	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: nobody was there at the time"}
 	s.Check = &session.CheckState{Next: noon.Add(18 * time.Hour).Format(time.RFC3339), Moves: true, WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}
 	s.Angle.ArmedUntil = &until
-	got = view(s, 200, 0)
+	got = view(s, 200, 0, display.Units{})
 	for _, want := range []string{
 		"TROUBLE check: the check of 2026-03-02 06:00 was missed: nobody was there at the time", "a check at 2026-03-03 06:00:00, armed until 2026-03-03 08:00:00: keep clear of the arm",
 		"not as things are: indicator arm sends nothing", "last: no check at 2026-03-01 06:00",
@@ -58,7 +59,7 @@ func TestView(t *testing.T) {
 	hours := 1234.56
 	s.Inputs = []session.InputState{{Name: "door", State: "on", SinceS: 3}, {Name: "feed", State: "unknown", Error: "no such file"}}
 	s.Hours = &session.HoursState{Hours: &hours, From: "input feed", Error: "the hours cannot be kept"}
-	got = view(s, 200, 0)
+	got = view(s, 200, 0, display.Units{})
 	for _, want := range []string{"door         on        for 3 s", "feed         unknown   no such file", "1234.6 h; the hours cannot be kept by input feed"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("missing %q in\n%s", want, got)
@@ -69,16 +70,16 @@ func TestView(t *testing.T) {
 		Told: true, Tilt: &session.PairAxis{MMPerM: 0.123, Half: 0.031, At: s.At}, Nod: &session.PairAxis{MMPerM: 0.05, Half: 0.03, At: s.At.Add(-3 * time.Hour)}}
 	for _, want := range []string{"pair         -0.123 ±0.031 mm/m towards 180° (near less far -0.0308 mm)", "zeroed by half-turn 4 5 min ago, as long as the bar stays there",
 		"tilt +0.123 ±0.031 mm/m, 0 s ago", "nod  +0.050 ±0.030 mm/m, 3.0 h ago"} {
-		if got := view(s, 100, 0); !strings.Contains(got, want) {
+		if got := view(s, 100, 0, display.Units{}); !strings.Contains(got, want) {
 			t.Errorf("missing %q in\n%s", want, got)
 		}
 	}
 	s.Pair.MMPerM, s.Pair.Why = nil, "No fresh reading."
-	if got := view(s, 100, 0); !strings.Contains(got, "pair         No fresh reading.; zeroed by") || strings.Contains(got, "tilt +0.123") {
+	if got := view(s, 100, 0, display.Units{}); !strings.Contains(got, "pair         No fresh reading.; zeroed by") || strings.Contains(got, "tilt +0.123") {
 		t.Errorf("a pair that cannot be read:\n%s", got)
 	}
 	s.Last.Result.Nod = nil
-	if got := view(s, 80, 0); !strings.Contains(got, "nod   not measured") || strings.Contains(got, "back") {
+	if got := view(s, 80, 0, display.Units{}); !strings.Contains(got, "nod   not measured") || strings.Contains(got, "back") {
 		t.Errorf("a plan of one axis was drawn:\n%s", got)
 	}
 }
@@ -95,7 +96,7 @@ func TestViewFitsAnOrdinaryTerminal(t *testing.T) {
 		Devices: []session.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm}, {Name: "encoder", Role: "angle", State: "live"}},
 		Drift:   &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Since: time.Now(), Text: "nod is past its limit"}}},
 	}
-	got := cut(view(s, 80, 0), 24)
+	got := cut(view(s, 80, 0, display.Units{}), 24)
 	rows := strings.Split(strings.TrimSuffix(got, "\n"), "\n")
 	if len(rows) > 23 {
 		t.Errorf("%d rows", len(rows))
@@ -112,7 +113,7 @@ func TestViewFitsAnOrdinaryTerminal(t *testing.T) {
 	}
 	s.Sweep = session.SweepState{Phase: session.Idle}
 	s.Last = &session.LastRun{Run: 4, At: time.Now(), Result: sweep.Result{Verdict: sweep.Outside, Tilt: &sweep.Axis{Verdict: sweep.Outside}, Nod: &sweep.Axis{}}}
-	if got := view(s, 80, 0); !strings.Contains(got, "next: tramd advise") {
+	if got := view(s, 80, 0, display.Units{}); !strings.Contains(got, "next: tramd advise") {
 		t.Errorf("it does not say what is next:\n%s", got)
 	}
 }

@@ -6,15 +6,16 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
 // view writes the present state in a terminal of that width. An age above zero says that nothing was heard for so long.
-func view(s *session.Snapshot, width int, age time.Duration) string {
+func view(s *session.Snapshot, width int, age time.Duration, u display.Units) string {
 	var b strings.Builder
 	line := func(format string, args ...any) {
-		b.WriteString(clip(fmt.Sprintf(format, args...), width) + "\n")
+		b.WriteString(clip(u.Words(fmt.Sprintf(format, args...)), width) + "\n")
 	}
 	line("%s   %s", s.Machine, s.At.Local().Format(time.DateTime))
 	if age > 0 {
@@ -22,7 +23,7 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 	}
 	result, what := shown(s)
 	line("%s", what)
-	for _, row := range drawing(result, s.Limit, width) {
+	for _, row := range drawing(result, s.Limit, width, u) {
 		line("%s", row)
 	}
 	if sw := s.Sweep; sw.Phase != session.Idle {
@@ -70,14 +71,14 @@ func view(s *session.Snapshot, width int, age time.Duration) string {
 }
 
 // drawing writes both axes in large figures, and the plan beside them where the terminal is wide enough, else below.
-func drawing(r *sweep.Result, limit float64, width int) []string {
+func drawing(r *sweep.Result, limit float64, width int, u display.Units) []string {
 	if l := sizeOnly(r); l != nil {
-		return append(largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(r.Verdict)), l.Direction())
+		return append(largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(r.Verdict), u), l.Direction())
 	}
 	if r == nil {
 		return nil
 	}
-	rows := append(large("tilt", r.Tilt), large("nod", r.Nod)...)
+	rows := append(large("tilt", r.Tilt, u), large("nod", r.Nod, u)...)
 	seen := plan(r, limit)
 	const figuresWide = 44
 	if width < figuresWide+36 {
@@ -218,11 +219,11 @@ var figures = map[rune][5]string{
 }
 
 // large writes one axis in large figures, its name, uncertainty and verdict beside them.
-func large(name string, a *sweep.Axis) []string {
+func large(name string, a *sweep.Axis, u display.Units) []string {
 	if a == nil {
 		return []string{fmt.Sprintf("%-5s not measured", name)}
 	}
-	return largeFigure(name, fmt.Sprintf("%+.3f", a.Slope.MMPerM()), a.Expanded.MMPerM(), string(a.Verdict))
+	return largeFigure(name, fmt.Sprintf("%+.3f", a.Slope.MMPerM()), a.Expanded.MMPerM(), string(a.Verdict), u)
 }
 
 // sizeOnly returns the lean of a result that has a size and no direction; nil for any other.
@@ -233,15 +234,15 @@ func sizeOnly(r *sweep.Result) *sweep.Lean {
 	return r.Lean
 }
 
-func largeFigure(name, figure string, half float64, verdict string) []string {
+func largeFigure(name, figure string, half float64, verdict string, u display.Units) []string {
 	var rows [5]string
-	for _, r := range figure {
+	for _, r := range u.Figures(figure) {
 		for i, part := range figures[r] {
 			rows[i] += part + " "
 		}
 	}
 	out := make([]string, 0, 6)
-	side := [5]string{1: "mm/m", 2: fmt.Sprintf("±%.3f", half), 3: verdict}
+	side := [5]string{1: u.Lean(), 2: "±" + u.Figures(fmt.Sprintf("%.3f", half)), 3: verdict}
 	for i, row := range rows {
 		label := ""
 		if i == 2 {

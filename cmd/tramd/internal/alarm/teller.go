@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -24,6 +25,7 @@ type Options struct {
 	Mail          *Mail
 	File          string // where what waits is kept
 	Every         time.Duration
+	Units         display.Units // that people read
 	Log           *slog.Logger
 }
 
@@ -99,7 +101,11 @@ func (t *Teller) look(ctx context.Context) {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	messages := t.book.update(time.Now(), Standing(s))
+	standing := Standing(s)
+	for i := range standing {
+		standing[i].Text = t.o.Units.Words(standing[i].Text)
+	}
+	messages := t.book.update(time.Now(), standing)
 	if len(messages) == 0 {
 		return
 	}

@@ -29,6 +29,7 @@ type Config struct {
 	Temperature Temperature `toml:"temperature"`
 	Mail        Mail        `toml:"mail"`
 	MQTT        MQTT        `toml:"mqtt"`
+	Display     Display     `toml:"display"`
 	Adjusters   []Adjuster  `toml:"adjuster"`
 	Shims       Shims       `toml:"shims"`
 	Cutters     []Cutter    `toml:"cutter"`

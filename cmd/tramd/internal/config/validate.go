@@ -51,6 +51,7 @@ func (v *validator) config(c *Config) {
 	v.inputs(c)
 	v.alarm(c)
 	v.mqtt(&c.MQTT)
+	v.display(c)
 	v.adjusters(c)
 	v.cutters(c)
 	v.assembly(c)

@@ -10,7 +10,7 @@ import (
 // teller makes what tells people of alarms; nil when the configuration names nobody. kept are its secrets.
 func teller(c *config.Config, kept secrets, page string, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
 	o := alarm.Options{
-		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: kept.hook, Page: page, File: c.Store.Path + ".alarms", Log: log,
+		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: kept.hook, Page: page, File: c.Store.Path + ".alarms", Units: c.Units(), Log: log,
 	}
 	if m := c.Mail; m.Server != "" {
 		host, port, err := m.HostPort()
