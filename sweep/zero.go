@@ -46,7 +46,8 @@ func (z *Zero) uRad() float64 {
 const WarnZeroUnknown = "zero_unknown"
 
 const zeroUnknownText = "where 0 degrees is has not been established, so the direction of the lean is not known: point the arm right, " +
-	"press, turn it towards the back, press (`tramd sweep` and the page ask for it), then sweep again; or write zero_deg in the configuration"
+	"press, turn it towards the back, press (`tramd sweep` and the page ask for it), then sweep again; or write zero_deg in the configuration " +
+	"(mark_deg, where the arm points at the index pulse, for constant turning)"
 
 // HideDirection takes tilt and nod out of a result whose angles have no known zero, and leaves the size of the lean.
 //

@@ -31,8 +31,10 @@ func (c *runCmd) Run(e *env) error {
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
 	tuneMemory()
+	var look lastLook
+	defer onAbort(e.log, &look, os.Exit)()
 	return daemon.Run(e.ctx, cfg, daemon.Options{
-		Version: version, Log: e.log, Fit: mixed.FitWith, Manager: manager, Reload: reload, Load: load,
+		Version: version, Log: e.log, Fit: mixed.FitWith, Manager: manager, Reload: reload, Load: load, Looked: look.found,
 	})
 }
 

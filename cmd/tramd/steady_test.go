@@ -59,7 +59,7 @@ func TestFitOfARecordWithoutAngles(t *testing.T) {
 func TestConstantTurningOfAMachineThatIsNotOurs(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "100", "--encoder-rate", "1000", "--pulses", "--turns", "5.3", "--seconds", "8", "--noise", "0.001")
-	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\n", m.Paths.Indicator, m.Paths.Encoder))
+	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\nmark_deg = 0.0\n", m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
 	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	sw := program(t, "sweep", "--config", s.config, "--turns", "4", "--json")

@@ -31,10 +31,10 @@ type Angle struct {
 	TypedUnit   string    `toml:"typed_unit"` // of a typed reading without one
 
 	// Constant turning.
-	MarkDeg     float64 `toml:"mark_deg" zero:"meant"` // spindle angle at the index pulse, or where the start is marked
-	Clockwise   bool    `toml:"clockwise"`             // seen from above
-	TurnsPerMin float64 `toml:"turns_per_min"`         // roughly
-	Pulses      int     `toml:"pulses_per_turn"`       // on the port; 0: one
+	MarkDeg     *float64 `toml:"mark_deg"`        // spindle angle at the index pulse, or where the start is marked; nil: 0, known only where a person marks it
+	Clockwise   bool     `toml:"clockwise"`       // seen from above
+	TurnsPerMin float64  `toml:"turns_per_min"`   // roughly
+	Pulses      int      `toml:"pulses_per_turn"` // on the port; 0: one
 }
 
 // Angle sources.

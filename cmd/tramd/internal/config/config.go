@@ -144,6 +144,9 @@ func (c *Config) Setup() sweep.Setup {
 		Machine: c.Machine.Name, Tolerance: c.tolerance, Surface: c.Machine.Surface, AngleSource: c.Angle.Source,
 	}
 	s.Steady = c.Angle.Steady()
+	if c.Angle.MarkUnknown() {
+		s.Zero = &sweep.Zero{From: sweep.ZeroUnknown}
+	}
 	if c.Angle.ByStations() {
 		s.StationsDeg = c.Angle.StationsDeg
 		if c.Angle.Source == SourceProgram {

@@ -18,13 +18,25 @@ func (a Angle) Steady() *sweep.Steady {
 	if a.Source != SourceSteady {
 		return nil
 	}
-	return &sweep.Steady{MarkDeg: a.MarkDeg, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin, Pulses: max(1, a.Pulses), Marked: a.IndexMark != ""}
+	mark := 0.0
+	if a.MarkDeg != nil {
+		mark = *a.MarkDeg
+	}
+	return &sweep.Steady{MarkDeg: mark, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin, Pulses: max(1, a.Pulses), Marked: a.IndexMark != ""}
+}
+
+// MarkUnknown reports whether the place of the index pulse is not written, so that results have no direction. A person who marks
+// the start is asked to do so where the arm points right.
+func (a Angle) MarkUnknown() bool {
+	return a.Source == SourceSteady && a.Port != "" && a.MarkDeg == nil
 }
 
 // steady checks constant turning.
 func (v *validator) steady(c *Config) {
 	a := &c.Angle
-	v.number("angle.mark_deg", a.MarkDeg, -360, 360)
+	if a.MarkDeg != nil {
+		v.number("angle.mark_deg", *a.MarkDeg, -360, 360)
+	}
 	v.optional("angle.turns_per_min", a.TurnsPerMin, 0.05, 120)
 	if a.Port == "" && a.TurnsPerMin == 0 {
 		v.bad("angle.turns_per_min", "missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse")

@@ -34,6 +34,7 @@ type Options struct {
 	Manager *notify.Manager     // nil: nobody watches over the daemon
 	Reload  <-chan os.Signal    // nil: the configuration is read once
 	Load    func() (*config.Config, error)
+	Looked  func(hung error) // gets what each look at the daemon's own parts found; may be nil
 }
 
 // Daemon is a running program.

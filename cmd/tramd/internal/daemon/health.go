@@ -74,6 +74,9 @@ func (d *Daemon) watch(ctx context.Context) {
 		case <-tick.C:
 		}
 		err := hung(device.Now(), d.session.Pulse(), d.readers)
+		if d.o.Looked != nil {
+			d.o.Looked(err)
+		}
 		status := ""
 		switch {
 		case err == nil:

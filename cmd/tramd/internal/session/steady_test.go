@@ -140,3 +140,21 @@ func TestConstantTurningWithFourMagnets(t *testing.T) {
 		t.Errorf("tilt %v nod %v, %+v", got.Tilt.Slope, got.Nod.Slope, got.Warnings)
 	}
 }
+
+// Nothing says where the arm points at a pulse whose place is not written: the lean has a size and no direction.
+func TestAPulseWithoutAPlaceGivesNoDirection(t *testing.T) {
+	t.Parallel()
+	r := steadyRig(t, true)
+	r.Session.o.Setup.Zero = &sweep.Zero{From: sweep.ZeroUnknown}
+	if _, err := r.Start(t.Context(), 3, "check"); err != nil {
+		t.Fatal(err)
+	}
+	r.spin(3.2, true)
+	snap := r.wait(t, "the end", idleNow)
+	if snap.Last == nil || snap.Last.Result.Tilt != nil || snap.Last.Result.Lean == nil || !math.IsNaN(snap.Last.Result.Lean.Azimuth) {
+		t.Fatalf("last %+v", snap.Last)
+	}
+	if !slices.ContainsFunc(snap.Last.Result.Warnings, func(w sweep.Warning) bool { return w.Code == sweep.WarnZeroUnknown }) {
+		t.Errorf("warnings %v", snap.Last.Result.Warnings)
+	}
+}

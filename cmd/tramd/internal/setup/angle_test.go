@@ -21,7 +21,7 @@ func TestConstantTurningWithoutAPulseNeedsItsSpeed(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
-	if a := parsed(t, text).Angle; a.Source != config.SourceSteady || a.Port != "" || a.TurnsPerMin != 6.5 || a.MarkDeg != 90 || !a.Clockwise {
+	if a := parsed(t, text).Angle; a.Source != config.SourceSteady || a.Port != "" || a.TurnsPerMin != 6.5 || *a.MarkDeg != 90 || !a.Clockwise {
 		t.Errorf("%s", text)
 	}
 	if !strings.Contains(said, `"fast" is not a number`) || strings.Count(said, "Turns a minute") != 4 || strings.Count(said, "Where the arm points") != 2 ||
@@ -35,7 +35,7 @@ func TestConstantTurningWithAPulseNeedsNoSpeed(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
-	if a := parsed(t, text).Angle; a.Port != bench[1].Name || a.Baud != 9600 || a.TurnsPerMin != 0 || a.MarkDeg != 0 || a.Clockwise {
+	if a := parsed(t, text).Angle; a.Port != bench[1].Name || a.Baud != 9600 || a.TurnsPerMin != 0 || *a.MarkDeg != 0 || a.Clockwise {
 		t.Errorf("%s", text)
 	}
 	if !strings.Contains(said, "the index pulse needs a port of its own") {
