@@ -8,6 +8,7 @@ import (
 	"os"
 	"time"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 	"tramd/sweep"
@@ -22,6 +23,8 @@ type driftCmd struct {
 	Reliability float64 `default:"0.95" help:"Chance that the machine is still within its tolerance at the next check."`
 	First       float64 `placeholder:"DAYS" help:"Interval until the next check where the record bears no date of its own (7, or that of the configuration)."`
 	AtMost      float64 `placeholder:"DAYS" help:"Longest interval between checks (365, or that of the configuration)."`
+	Of          string  `placeholder:"NAME" help:"Instead of the sweeps: the checks of this traverse, bar or square, or of a relation such as travel_to_table."`
+	Kind        string  `enum:",traverse,bar,travel,cross" default:"" help:"With --of, where a name was measured in several ways."`
 	JSON        bool    `name:"json" help:"Print one JSON object: what would have been said at each check, and what follows."`
 }
 
@@ -62,6 +65,10 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 		return nil, usageError{err}
 	}
 	switch {
+	case c.Of != "" && c.File != "":
+		return nil, usageError{fmt.Errorf("--of reads the record: leave the file away")}
+	case c.Of != "":
+		return c.ofAssembly(e, tol)
 	case c.Config != "" && c.File != "":
 		return nil, usageError{fmt.Errorf("a file and --config: name one of the two")}
 	case c.File == "":
@@ -83,6 +90,26 @@ func (c *driftCmd) history(e *env) (*drift.History, error) {
 	h, err := drift.ReadCSV(in, tol.Limit.MMPerM())
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", c.File, err)
+	}
+	return h, nil
+}
+
+// ofAssembly returns the history of one measurement of the assembly.
+func (c *driftCmd) ofAssembly(e *env, tol units.Tolerance) (*drift.History, error) {
+	cfg, s, err := c.openRecord(e)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	h, what, err := assembly.History(e.ctx, s, cfg, c.Of, c.Kind)
+	if err != nil {
+		return nil, err
+	}
+	if !c.JSON {
+		fmt.Fprintln(e.out, what)
+	}
+	if tol.Given() {
+		h.Judge(tol.Limit.MMPerM())
 	}
 	return h, nil
 }

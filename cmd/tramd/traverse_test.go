@@ -8,6 +8,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"tramd/cmd/tramd/internal/session"
 )
@@ -196,5 +197,39 @@ func TestAMeasurementThatIsNotThere(t *testing.T) {
 		if status != exitFailed || !strings.Contains(errOut, x.want) {
 			t.Errorf("%v: exit status %d: %s", x.args, status, errOut)
 		}
+	}
+}
+
+// A live indicator's readings are taken by themselves once they lie still, on a machine whose sweeps go by an encoder that is not
+// even plugged in: a traverse needs its indicator alone.
+func TestATraverseIsTakenWhenTheReadingLiesStill(t *testing.T) {
+	arm, armName := openPty(t)
+	height, stir, stop := make(chan float64, 1), make(chan bool, 1), make(chan struct{})
+	t.Cleanup(func() { close(stop) })
+	go dial(arm, height, stir, stop)
+	s := newShop(t, encoderPorts(armName, "/dev/none-2")+"settle_s = 0.4\n[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200]\n")
+	s.daemon(t)
+	waitState(t, s, "the indicator live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	p := program(t, "traverse", "--config", s.config, "--json")
+	for i := range 3 {
+		waitState(t, s, fmt.Sprintf("place %d to be asked for", i), func(snap *session.Snapshot) bool {
+			m := snap.Sweep.Measured
+			return m != nil && i < len(m.Places) && m.Places[i].State == "here"
+		})
+		stir <- true // the indicator is on its way
+		time.Sleep(200 * time.Millisecond)
+		height <- 0.3 + 0.05*float64(i)
+	}
+	if got := p.wait(); got != exitOutside {
+		t.Fatalf("exit status %d: %s", got, p.err.String())
+	}
+	var r struct {
+		Readings int
+		Slope    struct {
+			MMPerM float64 `json:"mm_per_m"`
+		}
+	}
+	if err := json.Unmarshal([]byte(p.out.String()), &r); err != nil || r.Readings != 3 || math.Abs(r.Slope.MMPerM-0.5) > 0.02 {
+		t.Errorf("%v, %+v", err, r)
 	}
 }

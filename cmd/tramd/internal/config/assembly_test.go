@@ -93,3 +93,25 @@ func assemblyNumbers() map[string]numericKey {
 	}
 	return out
 }
+
+// What a measurement names moves its joint and not the head: the adviser of the sweep leaves it alone.
+func TestAnAdjusterOfAJointIsNotTheHeads(t *testing.T) {
+	c, err := Parse("linnet.toml", []byte(minimum+`
+[[adjuster]]
+name = "rail bolts"
+nod_mm_per_m = 2.5
+[[adjuster]]
+name = "lower shim"
+nod_mm_per_m = 7.1
+[[traverse]]
+name = "left rail"
+positions_mm = [0, 100]
+adjusters = ["rail bolts"]
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := c.Advisers(); len(got) != 1 || got[0].Name != "lower shim" {
+		t.Errorf("the adviser has %+v", got)
+	}
+}

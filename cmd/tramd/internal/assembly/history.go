@@ -1,0 +1,152 @@
+package assembly
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"tramd/cmd/tramd/internal/config"
+	"tramd/store"
+	"tramd/sweep"
+	"tramd/sweep/drift"
+)
+
+// History returns the checks of a named measurement, or of a relation, as a history of leans, and what of it they show in words.
+// kind may be empty where only one kind of measurement bears the name.
+func History(ctx context.Context, s *store.Store, cfg *config.Config, name, kind string) (*drift.History, string, error) {
+	h := &drift.History{Plan: cfg.Check.Intervals()}
+	byKind := map[string][]store.Run{}
+	var kinds []string
+	for _, k := range Kinds {
+		if kind != "" && k != kind {
+			continue
+		}
+		runs, err := s.Find(ctx, store.Which{Kind: k, Limit: mostRuns})
+		if err != nil {
+			return nil, "", err
+		}
+		for _, run := range runs {
+			if !counts(run, cfg.Machine.Name) {
+				continue
+			}
+			if run.Subject == name || relationOf(run) == name {
+				byKind[k] = append(byKind[k], run)
+			}
+		}
+		if len(byKind[k]) > 0 {
+			kinds = append(kinds, k)
+		}
+	}
+	switch {
+	case len(kinds) == 0:
+		return nil, "", fmt.Errorf("the record holds no dated check of %q: measure it, or correct the name", name)
+	case len(kinds) > 1 && relationOf(byKind[kinds[0]][0]) != name:
+		return nil, "", fmt.Errorf("%q was measured in several ways, %v: say which with --kind", name, kinds)
+	}
+	what := ""
+	for _, k := range kinds {
+		for _, run := range byKind[k] {
+			check, says, err := checkOf(cfg, run)
+			if err != nil {
+				return nil, "", err
+			}
+			h.Entries, what = append(h.Entries, drift.Entry{Check: check}), says
+		}
+	}
+	if err := bearing(ctx, s, cfg, h, kinds[0], name); err != nil {
+		return nil, "", err
+	}
+	slices.SortStableFunc(h.Entries, func(a, b drift.Entry) int { return timeOf(a).Compare(timeOf(b)) })
+	return h, what, nil
+}
+
+func timeOf(e drift.Entry) time.Time {
+	if e.Event != nil {
+		return e.Event.Time
+	}
+	return e.Check.Time
+}
+
+// relationOf returns the relation that a run measured; empty for one that measures none.
+func relationOf(run store.Run) string {
+	if run.Kind != sweep.KindTravel && run.Kind != sweep.KindCross {
+		return ""
+	}
+	r, err := Decode(run.Kind, run.Raw)
+	if err != nil {
+		return ""
+	}
+	return r.Travel.Relation
+}
+
+// checkOf returns a run as a check of leans: a traverse's slope along the axis it speaks of, a bar's angle, a travel's tilt and nod.
+func checkOf(cfg *config.Config, run store.Run) (*drift.Check, string, error) {
+	r, err := Decode(run.Kind, run.Raw)
+	if err != nil {
+		return nil, "", fmt.Errorf("run %d: %w", run.ID, err)
+	}
+	c := &drift.Check{Time: run.StartedAt, Limit: run.Setup.Tolerance.Limit.MMPerM(), SpindleHours: math.NaN(), TemperatureC: run.TemperatureC}
+	if run.SpindleHours != nil {
+		c.SpindleHours = *run.SpindleHours
+	}
+	take := func(axis int, a *sweep.Axis) {
+		if a == nil || !(a.U > 0) {
+			return
+		}
+		c.Axis[axis] = &drift.Value{MMPerM: a.Slope.MMPerM(), U: a.U.MMPerM()}
+		if d := a.Budget.DoF(); d > 0 {
+			c.DoF[axis] = d
+		}
+	}
+	switch {
+	case r.Traverse != nil:
+		axis := 0
+		if m := cfg.Measured(run.Kind, run.Subject); m != nil && m.Axis == config.AxisNod {
+			axis = 1
+		}
+		take(axis, r.Traverse.Slope)
+		return c, "the slope of " + run.Subject + ", as " + drift.Axes[axis], nil
+	case r.Bar != nil:
+		if a := r.Bar.Angle; a != nil && a.U > 0 {
+			c.Axis[0] = &drift.Value{MMPerM: a.MMPerM, U: a.U}
+		}
+		return c, "the angle of " + run.Subject + " to the axis, as tilt", nil
+	}
+	take(0, r.Travel.Tilt)
+	take(1, r.Travel.Nod)
+	return c, r.Travel.Relation, nil
+}
+
+// bearing adds the events that bear on a measurement: not those that moved only what lies above it.
+func bearing(ctx context.Context, s *store.Store, cfg *config.Config, h *drift.History, kind, name string) error {
+	events, err := s.Events(ctx, mostRuns)
+	if err != nil {
+		return err
+	}
+	steps := cfg.Steps()
+	own := slices.IndexFunc(steps, func(x config.Step) bool {
+		return x.Of == name && (x.Kind == kind || kind == sweep.KindCross && x.Kind == sweep.KindTraverse)
+	})
+	for _, e := range events {
+		if e.Undone != nil || e.Damage != "" || e.ClockUnset {
+			continue
+		}
+		if e.Kind == "adjusted" && len(e.Moved) > 0 && own >= 0 {
+			bears := false
+			for adjuster := range e.Moved {
+				bears = bears || lowest(cfg, steps, adjuster) <= own
+			}
+			if !bears {
+				continue
+			}
+		}
+		x := &drift.Event{Time: e.At, Kind: e.Kind, Text: e.Text}
+		if hours, ok := e.TypedHours(); ok {
+			x.Hours = hours
+		}
+		h.Entries = append(h.Entries, drift.Entry{Event: x})
+	}
+	return nil
+}
