@@ -9,10 +9,8 @@ import (
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/sweep"
-	"tramd/sweep/bar"
 	"tramd/sweep/line"
 	"tramd/sweep/travel"
-	"tramd/sweep/traverse"
 	"tramd/sweep/units"
 )
 
@@ -56,84 +54,54 @@ func (c *fitCmd) kindOf(f *os.File) (kind string, loose bool, in io.Reader, err 
 
 // other fits what is no sweep.
 func (c *fitCmd) other(kind string, in io.Reader, loose bool) (fitted, error) {
-	setup, err := c.lineSetup()
+	setup, err := c.setupOfKinds()
 	if err != nil {
 		return fitted{}, err
 	}
-	switch kind {
-	case sweep.KindTraverse:
-		r, err := traverse.FitCSV(in, traverse.Options{Setup: setup, Same: c.Same}, loose)
-		if err != nil {
-			return fitted{}, err
-		}
-		return fitted{r, r.Verdict, func(w io.Writer, title string) error { return printTraverse(w, title, r) }}, nil
-	case sweep.KindBar:
-		return c.bar(in, setup, loose)
-	}
-	opt := travel.Options{Setup: setup, Of: c.Of}
-	if c.Artefact != "" {
-		t, err := units.ParseTolerance(c.Artefact)
-		if err != nil {
-			return fitted{}, usageError{err}
-		}
-		opt.Artefact = t.Limit
-	}
-	switch {
-	case kind == sweep.KindCross && c.Of == "":
-		opt.Of = travel.OfTable
-	case kind == sweep.KindCross && c.Of != travel.OfTable:
-		return fitted{}, usageError{fmt.Errorf("a cross is measured at the table: leave --of away, or write --of table")}
-	case c.Of == "":
-		return fitted{}, fmt.Errorf("a header with side_deg fits a travel at a bar, at a square, and over the table: say which with --of bar, square or table")
-	}
-	r, err := travel.FitCSV(in, opt, loose)
+	t, err := assembly.ReadTable(kind, in, loose)
 	if err != nil {
 		return fitted{}, err
 	}
-	return fitted{r, r.Verdict, func(w io.Writer, title string) error { return printTravel(w, title, r) }}, nil
-}
-
-func (c *fitCmd) bar(in io.Reader, setup line.Setup, loose bool) (fitted, error) {
-	readings, again, err := bar.Read(in, loose)
-	if err != nil {
-		return fitted{}, err
-	}
+	var again *sweep.Table
 	if c.Rechucked != "" {
-		if len(c.Files) > 1 {
-			return fitted{}, usageError{errors.New("--rechucked belongs to one bar: give one file beside it")}
-		}
-		f, err := os.Open(c.Rechucked)
-		if err != nil {
+		if again, err = c.rechucked(kind, loose); err != nil {
 			return fitted{}, err
 		}
-		defer f.Close()
-		other, turned, err := bar.Read(f, loose)
-		if err != nil {
-			return fitted{}, fmt.Errorf("%s: %w", c.Rechucked, err)
-		}
-		if len(again) > 0 || len(other) > 0 && len(turned) > 0 {
-			return fitted{}, errors.New("the column turned_deg holds both ways of the bar already: leave --rechucked away")
-		}
-		again = append(other, turned...)
 	}
-	r, err := bar.Fit(readings, again, bar.Options{Indicator: setup.Indicators[0], Tolerance: setup.Tolerance, RunOutMM: c.RunOut, NoseMM: c.NoseHeight})
+	r, err := assembly.FitTable(kind, t, again, setup, c.options())
 	if err != nil {
 		return fitted{}, err
 	}
-	return fitted{r, r.Verdict, func(w io.Writer, title string) error { return printBar(w, title, r) }}, nil
+	return fitted{r.Value(), r.Verdict(), func(w io.Writer, title string) error { return printOther(w, title, r) }}, nil
 }
 
-// lineSetup is what is known beside the readings, without an arm.
-func (c *fitCmd) lineSetup() (line.Setup, error) {
-	s := line.Setup{EdgeMPEMM: c.EdgeMPE, StraightnessMM: c.Straightness}
+// rechucked reads the second file of a bar.
+func (c *fitCmd) rechucked(kind string, loose bool) (*sweep.Table, error) {
+	if len(c.Files) > 1 {
+		return nil, usageError{errors.New("--rechucked belongs to one bar: give one file beside it")}
+	}
+	f, err := os.Open(c.Rechucked)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	t, err := assembly.ReadTable(kind, f, loose)
+	if err != nil {
+		err = fmt.Errorf("%s: %w", c.Rechucked, err)
+	}
+	return t, err
+}
+
+// setupOfKinds is what is known beside the readings, without an arm.
+func (c *fitCmd) setupOfKinds() (sweep.Setup, error) {
+	var s sweep.Setup
 	if c.Config != "" {
 		cfg, err := config.Load(c.Config)
 		if err != nil {
 			return s, err
 		}
-		sweepSetup := cfg.Setup()
 		c.units = cfg.Units()
-		s.Indicators, s.Tolerance = sweepSetup.Indicators, sweepSetup.Tolerance
+		s = cfg.Setup()
 	} else {
 		s.Indicators = []sweep.Indicator{{ResolutionMM: c.Resolution, MPEMM: c.MPE}}
 	}
@@ -147,7 +115,7 @@ func (c *fitCmd) lineSetup() (line.Setup, error) {
 	if err := c.options().Validate(); err != nil {
 		return s, usageError{err}
 	}
-	if err := s.Validate(); err != nil {
+	if err := (&line.Setup{Indicators: s.Indicators}).Validate(); err != nil {
 		return s, usageError{err}
 	}
 	return s, nil

@@ -2,6 +2,7 @@ package assembly
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"tramd/store"
@@ -107,6 +108,15 @@ func Decode(kind string, text []byte) (Result, error) {
 
 // Fit fits readings of a kind.
 func Fit(kind string, s store.Samples, setup sweep.Setup, o Options) (Result, error) {
+	t, err := table(kind, s, setup)
+	if err != nil {
+		return Result{}, err
+	}
+	return FitTable(kind, t, nil, setup, o)
+}
+
+// FitTable fits a recorded file of a kind; with another one of the same bar, put back turned by 180 degrees, unless that is nil.
+func FitTable(kind string, t, rechucked *sweep.Table, setup sweep.Setup, o Options) (Result, error) {
 	if err := o.Validate(); err != nil {
 		return Result{}, err
 	}
@@ -117,12 +127,11 @@ func Fit(kind string, s store.Samples, setup sweep.Setup, o Options) (Result, er
 		}
 		o.Of = of
 	}
-	t, err := table(kind, s, setup)
-	if err != nil {
-		return Result{}, err
-	}
 	if kind == sweep.KindBar {
-		return fitBar(t, setup, o)
+		return fitBar(t, rechucked, setup, o)
+	}
+	if rechucked != nil {
+		return Result{}, fmt.Errorf("only a bar is put back turned in its collet, not a %s", kind)
 	}
 	in, err := line.Split(t)
 	if err != nil {
@@ -146,10 +155,20 @@ func Fit(kind string, s store.Samples, setup sweep.Setup, o Options) (Result, er
 	return r, err
 }
 
-func fitBar(t *sweep.Table, setup sweep.Setup, o Options) (Result, error) {
+func fitBar(t, rechucked *sweep.Table, setup sweep.Setup, o Options) (Result, error) {
 	first, turned, err := bar.Split(t)
 	if err != nil {
 		return Result{}, err
+	}
+	if rechucked != nil {
+		other, again, err := bar.Split(rechucked)
+		if err != nil {
+			return Result{}, fmt.Errorf("the bar put back turned: %w", err)
+		}
+		if len(turned) > 0 || len(other) > 0 && len(again) > 0 {
+			return Result{}, errors.New("the column turned_deg holds both ways of the bar already: leave the second file away")
+		}
+		turned = append(other, again...)
 	}
 	ind := setup.Indicators[0]
 	r, err := bar.Fit(first, turned, bar.Options{Indicator: ind, Tolerance: setup.Tolerance, RunOutMM: o.RunOutMM, NoseMM: o.NoseMM})

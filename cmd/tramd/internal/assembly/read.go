@@ -20,10 +20,15 @@ var layouts = map[string][]sweep.Column{
 // common are the columns that the record keeps of every reading.
 var common = []string{"t_s", "angle_deg", "reading_mm", "indicator"}
 
+// ReadTable reads a recorded file of a kind as it stands.
+func ReadTable(kind string, r io.Reader, loose bool) (*sweep.Table, error) {
+	return sweep.ReadTable(r, layouts[kind], loose)
+}
+
 // Read reads a recorded file of a kind into readings as the record keeps them. The indicators of a setup that names only one are
 // made those that the file names.
 func Read(kind string, r io.Reader, setup *sweep.Setup, loose bool) (store.Samples, error) {
-	t, err := sweep.ReadTable(r, layouts[kind], loose)
+	t, err := ReadTable(kind, r, loose)
 	if err != nil {
 		return store.Samples{}, err
 	}
