@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"os"
 
@@ -12,6 +13,7 @@ type backupCmd struct {
 	To       string `arg:"" optional:"" help:"A folder on another disk (a numbered file is made in it), or a new file. Without it: backup.to of the configuration."`
 	Keep     int    `placeholder:"N" help:"How many to keep in the folder; the oldest go. Without it: backup.keep of the configuration."`
 	SameDisk bool   `name:"same-disk" help:"Allow a folder on the disk the record is on."`
+	JSON     bool   `name:"json" help:"Print one JSON object: the file that was made, and those that were removed."`
 }
 
 func (c *backupCmd) Run(e *env) error {
@@ -45,6 +47,12 @@ func (c *backupCmd) Run(e *env) error {
 	}
 	if err != nil {
 		return err
+	}
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(struct {
+			File    string   `json:"file"`
+			Removed []string `json:"removed"`
+		}{file, append([]string{}, gone...)})
 	}
 	for _, old := range gone {
 		fmt.Fprintln(e.err, "removed", old)

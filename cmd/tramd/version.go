@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"runtime"
 )
@@ -8,9 +9,16 @@ import (
 // version is set when the program is built (-ldflags "-X main.version=...").
 var version = "dev"
 
-type versionCmd struct{}
+type versionCmd struct {
+	JSON bool `name:"json" help:"Print one JSON object."`
+}
 
-func (versionCmd) Run(e *env) error {
+func (c versionCmd) Run(e *env) error {
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(map[string]string{
+			"version": version, "go": runtime.Version(), "os": runtime.GOOS, "arch": runtime.GOARCH,
+		})
+	}
 	_, err := fmt.Fprintln(e.out, versionLine())
 	return err
 }

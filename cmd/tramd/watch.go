@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -19,6 +20,7 @@ import (
 type watchCmd struct {
 	configFlag
 	Once  bool `help:"Show the present state once and end."`
+	JSON  bool `name:"json" help:"Print each new state as a JSON object on a line, as /api/v1/live sends it; with --once the present one."`
 	Moved bool `name:"bar-moved" help:"First say that the bar of a pair of indicators was moved, or one of them touched: their zero counts no longer."`
 }
 
@@ -35,6 +37,9 @@ func (c *watchCmd) Run(e *env) error {
 		if err := cl.ForgetPair(e.ctx); err != nil {
 			return err
 		}
+	}
+	if c.JSON {
+		return c.states(e, cl)
 	}
 	s := newScreen(e.out, e.units)
 	if c.Once || !s.tty {
@@ -59,6 +64,23 @@ func (c *watchCmd) Run(e *env) error {
 		}
 	}
 	return nil
+}
+
+// states prints each state on a line until Ctrl-C, or the first alone. It ends when the daemon does.
+func (c *watchCmd) states(e *env, cl *client.Client) error {
+	out := json.NewEncoder(e.out)
+	var failed error
+	err := cl.Live(e.ctx, func(snap *session.Snapshot) bool {
+		failed = out.Encode(snap)
+		return failed == nil && !c.Once
+	})
+	switch {
+	case failed != nil:
+		return failed
+	case errors.Is(err, context.Canceled):
+		return nil
+	}
+	return err
 }
 
 // screen is a terminal that is drawn over and over.
