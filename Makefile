@@ -59,7 +59,7 @@ deps:
 	@./cmd/tramd/need.sh cc:gcc go:golang-go
 
 deps-test: deps
-	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps chrt:util-linux mandoc:mandoc zsh:zsh fish:fish mosquitto:mosquitto mosquitto_sub:mosquitto-clients
+	@./cmd/tramd/need.sh chromium:chromium python3:python3 prometheus:prometheus amtool:prometheus-alertmanager systemd-analyze:systemd kill:procps chrt:util-linux mandoc:mandoc zsh:zsh fish:fish mosquitto:mosquitto mosquitto_sub:mosquitto-clients chronyd:chrony
 
 # What it costs, beside what a practitioner's own scripts cost, in one run.
 bench: build
@@ -134,7 +134,7 @@ emulated: cross
 
 # Debian packages for this computer, arm64 and armhf, in dist/deb.
 deb: build cross
-	@./cmd/tramd/need.sh dpkg-deb:dpkg readelf:binutils
+	@./cmd/tramd/need.sh dpkg-deb:dpkg readelf:binutils go-md2man:go-md2man
 	rm -rf dist/deb
 	cp bin/tramd dist/tramd-$$(dpkg --print-architecture)
 	for arch in $$(dpkg --print-architecture) arm64 armhf; do systemd/deb/build.sh $$arch dist/tramd-$$arch dist/deb || exit 1; done

@@ -32,12 +32,27 @@ put 644 "$top/systemd/tmpfiles.conf" usr/lib/tmpfiles.d/tramd.conf
 put 644 "$here/default" etc/default/tramd
 put 644 "$here/linnet.toml" usr/share/doc/tramd/examples/linnet.toml
 put 644 "$here/lintian-overrides" usr/share/lintian/overrides/tramd
-for f in prometheus.yml machines.json rules/tramd.yml; do put 644 "$top/dashboards/$f" "usr/share/doc/tramd/examples/$f"; done
+put 644 "$here/avahi.service" usr/share/doc/tramd/examples/tramd.service
+put 644 "$here/README.Debian" usr/share/doc/tramd/README.Debian
+for f in README.md prometheus.yml alertmanager.yml machines.json rules/tramd.yml grafana/tramd-machine.json grafana/tramd-fleet.json \
+  grafana/provisioning/datasources/prometheus.yaml grafana/provisioning/dashboards/tramd.yaml; do
+  put 644 "$top/dashboards/$f" "usr/share/doc/tramd/examples/$f"
+done
 
-install -d "$root/usr/share/man/man1" "$root/usr/share/bash-completion/completions" "$root/usr/share/zsh/vendor-completions"
+install -d "$root/usr/share/man/man1" "$root/usr/share/man/man5" "$root/usr/share/fish/vendor_completions.d" "$root/usr/share/bash-completion/completions" "$root/usr/share/zsh/vendor-completions"
 "$native" manual | gzip -9n >"$root/usr/share/man/man1/tramd.1.gz"
 "$native" completion bash >"$root/usr/share/bash-completion/completions/tramd"
 "$native" completion zsh >"$root/usr/share/zsh/vendor-completions/_tramd"
+"$native" completion fish >"$root/usr/share/fish/vendor_completions.d/tramd.fish"
+# The manual of the configuration is the documentation of its keys, in another form.
+{
+  printf '%% TRAMD.TOML 5 "%s" "tramd %s" "File Formats"\n# NAME\ntramd.toml - the configuration of tramd, key by key\n# DESCRIPTION\n' \
+    "$(date -u -d "@$SOURCE_DATE_EPOCH" +%F)" "$version"
+  sed -e 1d -e 's/^#\(#* \)/\1/' -e 's/\[\([^]]*\)\](\([^)]*\))/\1/g' "$top/cmd/tramd/docs/configuration.md"
+  printf '# FRAMES\n'
+  sed -e 1d -e 's/\[\([^]]*\)\](\([^)]*\))/\1/g' "$top/device/frames.md"
+  printf '# SEE ALSO\ntramd(1)\n'
+} | go-md2man | gzip -9n >"$root/usr/share/man/man5/tramd.toml.5.gz"
 for f in README.md cmd/tramd/docs/configuration.md device/frames.md; do gzip -9n <"$top/$f" >"$root/usr/share/doc/tramd/${f##*/}.gz"; done
 gzip -9n >"$root/usr/share/doc/tramd/changelog.gz" <<END
 tramd ($version) unstable; urgency=medium
