@@ -53,6 +53,16 @@ func TestEachTraverseHasItsOwnDrift(t *testing.T) {
 		!strings.Contains(out, "next check") {
 		t.Errorf("level %v, rate %v:\n%s", level, rate, out)
 	}
+	metrics := get(t, "http://"+s.page+"/metrics")
+	for _, want := range []string{`tramd_assembly_next_check_timestamp_seconds{machine="linnet",measurement="traverse",name="left rail"} `,
+		`tramd_assembly_alarm{kind="trend",machine="linnet",measurement="traverse",name="left rail"} `} {
+		if !strings.Contains(metrics, want) {
+			t.Errorf("no %s in\n%s", want, metrics)
+		}
+	}
+	if status, out, _ := call(t, "job", "--text", "--config", s.config); status != exitDone || !strings.Contains(out, "next check by ") {
+		t.Errorf("job: %d, %s", status, out)
+	}
 	if status, _, errOut := call(t, "drift", "--config", s.config, "--of", "right rail"); status != exitFailed || !strings.Contains(errOut, "no dated check of \"right rail\"") {
 		t.Errorf("one that is not there: %d, %s", status, errOut)
 	}

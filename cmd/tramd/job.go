@@ -69,7 +69,14 @@ func printJob(w io.Writer, job *assembly.Job) error {
 			t.line("%s", line)
 		}
 		if s.Run != 0 {
-			t.line("     run %d, %s", s.Run, s.At.Local().Format("2006-01-02 15:04"))
+			when := fmt.Sprintf("     run %d, %s", s.Run, s.At.Local().Format("2006-01-02 15:04"))
+			if s.Due != nil {
+				when += ", next check by " + s.Due.Local().Format("2006-01-02")
+			}
+			t.line("%s", when)
+		}
+		for _, a := range s.Alarms {
+			t.line("     alarm: %s", a)
 		}
 	}
 	if job.Stack != nil {

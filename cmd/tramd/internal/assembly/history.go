@@ -2,6 +2,7 @@ package assembly
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -11,7 +12,51 @@ import (
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
+	"tramd/sweep/stack"
 )
+
+var errNoChecks = errors.New("the record holds no dated check")
+
+// Standing is how one measurement of the job holds: its alarms, and when it is to be checked next.
+type Standing struct {
+	Name, Kind string
+	Alarms     []drift.Alarm // that stand
+	Next       *drift.NextCheck
+}
+
+// reliability is the chance that a measurement is within its tolerance when it is checked next.
+const reliability = 0.95
+
+// Standings returns how each measurement of the job holds that has dated checks, the sweep left out.
+func Standings(ctx context.Context, s *store.Store, cfg *config.Config) ([]Standing, error) {
+	var out []Standing
+	for _, step := range cfg.Steps() {
+		if step.Kind == sweep.KindSweep {
+			continue
+		}
+		x := Standing{Name: step.Of, Kind: step.Kind}
+		if cfg.Relation(step.Kind, step.Of) == stack.CrossToTable {
+			x.Kind = sweep.KindCross
+		}
+		if slices.ContainsFunc(out, func(y Standing) bool { return y.Name == x.Name && y.Kind == x.Kind }) {
+			continue // a step that is measured twice
+		}
+		h, _, err := History(ctx, s, cfg, x.Name, x.Kind)
+		if errors.Is(err, errNoChecks) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		a, err := drift.Work(h, reliability)
+		if err != nil {
+			return nil, fmt.Errorf("%s %s: %w", x.Kind, x.Name, err)
+		}
+		x.Alarms, x.Next = a.Alarms, a.Forecast.Next
+		out = append(out, x)
+	}
+	return out, nil
+}
 
 // History returns the checks of a named measurement, or of a relation, as a history of leans, and what of it they show in words.
 // kind may be empty where only one kind of measurement bears the name.
@@ -41,7 +86,7 @@ func History(ctx context.Context, s *store.Store, cfg *config.Config, name, kind
 	}
 	switch {
 	case len(kinds) == 0:
-		return nil, "", fmt.Errorf("the record holds no dated check of %q: measure it, or correct the name", name)
+		return nil, "", fmt.Errorf("%w of %q: measure it, or correct the name", errNoChecks, name)
 	case len(kinds) > 1 && relationOf(byKind[kinds[0]][0]) != name:
 		return nil, "", fmt.Errorf("%q was measured in several ways, %v: say which with --kind", name, kinds)
 	}

@@ -46,6 +46,8 @@ type StepState struct {
 	First   int64         `json:"first_run,omitempty"` // the first measurement of this job; 0: there is only one
 	Before  []Figure      `json:"before"`
 	Command string        `json:"command"` // what takes it again
+	Alarms  []string      `json:"alarms"`  // that stand, in words
+	Due     *time.Time    `json:"due"`     // when it is to be checked next; null: too little is known
 }
 
 // away parts two jobs: whoever has measured nothing for so long has finished the one before.
@@ -92,6 +94,24 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*Job, error
 			}
 		}
 		job.Steps = append(job.Steps, st)
+	}
+	standings, err := Standings(ctx, s, cfg)
+	if err != nil {
+		return nil, err
+	}
+	for i := range job.Steps {
+		st := &job.Steps[i]
+		for _, x := range standings {
+			if x.Name != st.Of || x.Kind != st.Kind && !(x.Kind == sweep.KindCross && st.Kind == sweep.KindTraverse) {
+				continue
+			}
+			for _, a := range x.Alarms {
+				st.Alarms = append(st.Alarms, a.Text())
+			}
+			if x.Next != nil {
+				st.Due = &x.Next.Time
+			}
+		}
 	}
 	job.next()
 	chain, _, err := StackOf(ctx, s, cfg)

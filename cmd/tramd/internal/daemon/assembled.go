@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"tramd/cmd/tramd/internal/assembly"
@@ -14,23 +15,23 @@ import (
 type assembled struct {
 	d *Daemon
 
+	changes atomic.Uint64 // of the record; whoever stores something never waits for a reader
+
 	mu   sync.Mutex
 	good bool
+	as   uint64 // now is what the record said after so many changes
 	now  metrics.Assembly
 }
 
-// changed says that such a measurement was stored or fitted again.
-func (a *assembled) changed() {
-	a.mu.Lock()
-	a.good = false
-	a.mu.Unlock()
-}
+// changed says that a measurement or an event was stored, or a measurement fitted again.
+func (a *assembled) changed() { a.changes.Add(1) }
 
 // read returns what the record says. What cannot be read is logged and left out until it can.
 func (a *assembled) read(ctx context.Context) metrics.Assembly {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if a.good {
+	as := a.changes.Load()
+	if a.good && a.as == as {
 		return a.now
 	}
 	now, err := a.fresh(ctx)
@@ -38,7 +39,7 @@ func (a *assembled) read(ctx context.Context) metrics.Assembly {
 		a.d.o.Log.Warn("cannot read the relations, traverses and bars of the record", "error", err)
 		return metrics.Assembly{}
 	}
-	a.now, a.good = now, true
+	a.now, a.good, a.as = now, true, as
 	return now
 }
 
@@ -50,6 +51,20 @@ func (a *assembled) fresh(ctx context.Context) (out metrics.Assembly, err error)
 	}
 	for _, x := range relations {
 		out.Relations = append(out.Relations, metrics.Relation{Name: x.Relation, Axis: x.Axis, Value: x.Value, Limit: float64(x.Run.Setup.Tolerance.Limit)})
+	}
+	standings, err := assembly.Standings(ctx, a.d.store, a.d.cfg)
+	if err != nil {
+		return out, err
+	}
+	for _, x := range standings {
+		s := metrics.Standing{Name: x.Name, Measurement: x.Kind}
+		for _, al := range x.Alarms {
+			s.Alarms = append(s.Alarms, string(al.Kind))
+		}
+		if x.Next != nil {
+			s.Next = x.Next.Time
+		}
+		out.Standings = append(out.Standings, s)
 	}
 	for _, kind := range []string{sweep.KindTraverse, sweep.KindBar} {
 		runs, err := assembly.Named(ctx, a.d.store, machine, kind)

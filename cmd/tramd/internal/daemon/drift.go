@@ -47,6 +47,9 @@ func newDrifting(d *Daemon) *drifting {
 
 // changed is told that something was stored; anew, that something older was given another meaning.
 func (k *drifting) changed(anew bool) {
+	if a := k.d.assembled; a != nil {
+		a.changed()
+	}
 	if anew {
 		k.mu.Lock()
 		k.anew = true

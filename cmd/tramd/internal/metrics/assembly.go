@@ -2,7 +2,10 @@ package metrics
 
 import (
 	"context"
+	"slices"
+	"time"
 
+	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -11,6 +14,7 @@ type Assembly struct {
 	Relations []Relation
 	Traverses []Traverse
 	Bars      []Bar
+	Standings []Standing
 }
 
 // Relation is the newest stored check of a relation on one axis.
@@ -34,6 +38,13 @@ type Bar struct {
 	Limit            float64 // 0: none
 }
 
+// Standing is how one measurement holds: which kinds of alarm stand, and when it is to be checked next.
+type Standing struct {
+	Name, Measurement string    // its name; traverse, bar, travel or cross
+	Alarms            []string  // shift, trend, outside
+	Next              time.Time // zero: not known
+}
+
 var (
 	relationDesc = desc("tramd_relation_radians",
 		"Lean of one body against another in the newest stored check of the relation.", "relation", "axis")
@@ -53,11 +64,15 @@ var (
 		"Half width of the interval about tramd_run_out_metres that covers the truth in 95 % of cases.", "name")
 	runOutLimitDesc = desc("tramd_run_out_limit_metres",
 		"Largest run-out that was allowed in the bar's newest check.", "name")
+	assemblyAlarmDesc = desc("tramd_assembly_alarm",
+		"1 while an alarm stands about a measurement of the assembly: shift, trend or outside; 0 otherwise.", "name", "measurement", "kind")
+	assemblyNextDesc = desc("tramd_assembly_next_check_timestamp_seconds",
+		"When a measurement of the assembly is to be checked next.", "name", "measurement")
 )
 
 func init() {
 	all = append(all, relationDesc, relationExpandedDesc, relationLimitDesc, slopeDesc, slopeExpandedDesc, slopeLimitDesc,
-		runOutDesc, runOutExpandedDesc, runOutLimitDesc)
+		runOutDesc, runOutExpandedDesc, runOutLimitDesc, assemblyAlarmDesc, assemblyNextDesc)
 }
 
 // assembly writes the relations, traverses and bars. Those that the record could not give are left out, as what is not known.
@@ -80,6 +95,18 @@ func (e emitter) assembly(ctx context.Context, read func(context.Context) Assemb
 		}
 		if t.Limit > 0 {
 			e.gauge(slopeLimitDesc, t.Limit, t.Name)
+		}
+	}
+	for _, s := range a.Standings {
+		for _, kind := range session.AlarmKinds {
+			stands := 0.0
+			if slices.Contains(s.Alarms, kind) {
+				stands = 1
+			}
+			e.gauge(assemblyAlarmDesc, stands, s.Name, s.Measurement, kind)
+		}
+		if !s.Next.IsZero() {
+			e.gauge(assemblyNextDesc, float64(s.Next.UnixMilli())/1000, s.Name, s.Measurement)
 		}
 	}
 	for _, b := range a.Bars {
