@@ -38,6 +38,14 @@ func machine() *dashboard.DashboardBuilder {
 		queries: []query{{`tramd_lean_drift_radians_per_second{machine="$machine"} * 1e3 * 30 * 86400`, "{{axis}}"}}}.line())
 	b = b.WithPanel(panel{title: "Alarms", help: "1 while it stands: something moved, it is moving, it is outside.", unit: plain, wide: 12, high: 7, steps: upTo(0.5, 1),
 		queries: []query{{`tramd_alarm{machine="$machine"}`, "{{axis}}, {{kind}}"}}}.line())
+	b = b.WithPanel(panel{title: "Relations", help: "How the bodies of the machine lean against each other, from the newest check of each.", unit: mmPerM, decimals: 3, wide: 12, high: 7,
+		queries: []query{{`tramd_relation_radians{machine="$machine"} * 1e3`, "{{relation}}, {{axis}}"}}}.line())
+	b = b.WithPanel(panel{title: "Rails and plates", help: "The slope of each traverse, from its newest check.", unit: mmPerM, decimals: 3, wide: 12, high: 7,
+		queries: []query{{`tramd_traverse_slope_radians{machine="$machine"} * 1e3`, "{{name}}"}}}.line())
+	b = b.WithPanel(panel{title: "Run-out", help: "Of each bar, at the height where it runs out most.", unit: micrometres, decimals: 1, wide: 12, high: 7,
+		queries: []query{{`tramd_run_out_metres{machine="$machine"} * 1e6`, "{{name}}"}}}.line())
+	b = b.WithPanel(panel{title: "Alarms of the assembly", help: "1 while it stands.", unit: plain, wide: 12, high: 7, steps: upTo(0.5, 1),
+		queries: []query{{`tramd_assembly_alarm{machine="$machine"}`, "{{measurement}} {{name}}, {{kind}}"}}}.line())
 	b = b.WithPanel(panel{title: "Runs", help: "Sweeps ended in the window, by how they ended.", unit: plain, wide: 8, high: 7,
 		queries: []query{{`sum by (outcome) (increase(tramd_runs_total{machine="$machine"}[$__rate_interval]))`, "{{outcome}}"}}}.line())
 	b = b.WithPanel(panel{title: "Indicators now", unit: micrometres, decimals: 1, wide: 8, high: 7,
