@@ -39,11 +39,17 @@ func (c *setupCmd) Run(e *env) error {
 		fmt.Fprintln(e.err, "tramd:", err) // they can be named by hand
 	}
 	fmt.Fprintf(e.out, "%sAn empty answer takes what stands in brackets.\n\n", cautions)
-	name, text, err := setup.Interview(e.ctx, setup.NewAsker(e.ctx, e.in, e.out), setup.Options{
+	asker := setup.NewAsker(e.ctx, e.in, e.out)
+	name, text, err := setup.Interview(e.ctx, asker, setup.Options{
 		Ports: ports, Record: recordPlace, Machine: hostName(), Find: finder(e),
 	})
 	if err != nil {
 		return err
+	}
+	if isTerminal(e.in) {
+		if text, err = showZero(e, asker, text); err != nil {
+			return err
+		}
 	}
 	file := c.File
 	if file == "" {
@@ -64,6 +70,23 @@ func (c *setupCmd) Run(e *env) error {
 	}
 	_, err = fmt.Fprintf(e.out, "Next: tramd doctor --config %[1]s, then tramd run --config %[1]s\n", file)
 	return err
+}
+
+// showZero has the person show where 0 degrees of an encoder is, and gives the configuration with what that showed.
+func showZero(e *env, a *setup.Asker, text string) (string, error) {
+	cfg, err := config.Parse("the configuration", []byte(text))
+	if err != nil || cfg.Angle.Source != config.SourceEncoder || cfg.Angle.ZeroDeg != nil {
+		return text, err
+	}
+	lines, _, err := setup.AskZero(a, func() (setup.Arm, func(), error) { return openSetupArm(e.ctx, cfg) })
+	if err != nil {
+		return "", err
+	}
+	_, before, found := strings.Cut(text, "\n[angle]\n")
+	if !found || lines == "" {
+		return text, nil
+	}
+	return strings.TrimSuffix(text, before) + lines + before, nil
 }
 
 // zeroAsked is said of an encoder whose zero is not written: it can be pointed only once the daemon reads it.

@@ -1,10 +1,15 @@
 package main
 
 import (
+	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/creack/pty"
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/identify/identifytest"
@@ -93,5 +98,61 @@ func TestSetupSaysWhoAsksForTheZero(t *testing.T) {
 	}
 	if said := out.String(); !strings.Contains(said, "The first `tramd sweep` asks for it") || !strings.Contains(said, "towards the back") {
 		t.Error(said)
+	}
+}
+
+// At a terminal the two presses are made in setup itself: the arm stands to the right, is turned by a quarter, and the
+// configuration says which way the encoder counts and where its zero is.
+func TestSetupHasThePersonShowWhereZeroIs(t *testing.T) {
+	t.Parallel()
+	m := startOther(t, "--rate", "100", "--encoder-rate", "100", "--seconds", "1", "--turns", "0.25")
+	keys, screen, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { keys.Close(); screen.Close() })
+	go func() { _, _ = io.Copy(io.Discard, keys) }() // the echo; it ends with the terminal
+	var out shared
+	file := filepath.Join(t.TempDir(), "wren.toml")
+	c := &setupCmd{File: file, roots: madeUpSys(t)}
+	done := make(chan error, 1)
+	go func() { done <- c.Run(&env{ctx: t.Context(), in: screen, out: &out, err: &out}) }()
+	said := func(what string) {
+		t.Helper()
+		for began := time.Now(); !strings.Contains(out.String(), what); time.Sleep(10 * time.Millisecond) {
+			if time.Since(began) > time.Minute {
+				t.Fatalf("it did not say %q: %s", what, out.String())
+			}
+		}
+	}
+	answer := func(lines ...string) { io.WriteString(keys, strings.Join(lines, "\n")+"\n") }
+	answer("wren", "", "encoder", "", "", "n", "", "120", "", "", "n", m.Paths.Encoder, "", "4096", "", "", "/srv/wren.db", "")
+	said("Is the encoder switched on")
+	answer("y")
+	said("Point the arm right")
+	for began := time.Now(); !strings.Contains(out.String(), "quarter turn towards the back, and press Enter"); time.Sleep(200 * time.Millisecond) {
+		answer("") // again, while it takes the arm to be moving
+		if time.Since(began) > time.Minute {
+			t.Fatal(out.String())
+		}
+	}
+	m.turn(t)
+	for began := time.Now(); !strings.Contains(out.String(), "an absolute encoder"); time.Sleep(200 * time.Millisecond) {
+		answer("")
+		if time.Since(began) > time.Minute {
+			t.Fatal(out.String())
+		}
+	}
+	answer("y")
+	if err := <-done; err != nil {
+		t.Fatalf("%v\n%s", err, out.String())
+	}
+	cfg, err := config.Load(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, _ := os.ReadFile(file)
+	if a := cfg.Angle; a.Reversed || a.ZeroDeg == nil || math.Abs(math.Remainder(*a.ZeroDeg, 360)) > 1 || a.ZeroUDeg != 2 {
+		t.Errorf("%s", text)
 	}
 }

@@ -15,7 +15,8 @@ type Angle struct {
 	SpindleTeeth      int64    `toml:"spindle_teeth"` // of the wheels that drive the encoder; both 0 = it sits on the spindle
 	EncoderTeeth      int64    `toml:"encoder_teeth"`
 	Reversed          bool     `toml:"reversed"`
-	ZeroDeg           *float64 `toml:"zero_deg"` // spindle angle at which the encoder shows 0; nil: a person points it out
+	ZeroUDeg          float64  `toml:"zero_u_deg" zero:"meant"` // standard uncertainty of ZeroDeg
+	ZeroDeg           *float64 `toml:"zero_deg"`                // spindle angle at which the encoder shows 0; nil: a person points it out
 	MaxGapMS          float64  `toml:"max_gap_ms"`
 	IndexMark         string   `toml:"index_mark"` // the word in the encoder's line for its index mark
 	IndexDeg          *float64 `toml:"index_deg"`  // spindle angle at the mark

@@ -76,6 +76,7 @@ func numericKeys() map[string]numericKey {
 		"angle.spindle_teeth":       {table: enc + "encoder_teeth = 20\n"},
 		"angle.encoder_teeth":       {table: enc + "spindle_teeth = 20\n"},
 		"angle.zero_deg":            {table: enc, meant: any},
+		"angle.zero_u_deg":          {table: enc + "zero_deg = 1.0\n", meant: size},
 		"angle.max_gap_ms":          {table: enc},
 		"angle.index_deg":           {table: enc + "index_mark = \"index\"\n", meant: any},
 		"angle.index_tolerance_deg": {table: enc + "index_mark = \"index\"\n"},

@@ -153,6 +153,10 @@ func (v *validator) angle(c *Config) {
 	if a.ZeroDeg != nil {
 		v.number("angle.zero_deg", *a.ZeroDeg, -360, 360)
 	}
+	v.number("angle.zero_u_deg", a.ZeroUDeg, 0, 45)
+	if a.ZeroUDeg > 0 && a.ZeroDeg == nil {
+		v.bad("angle.zero_u_deg", "there is no zero_deg that it belongs to; write that, or remove it")
+	}
 	v.number("angle.delay_ms", a.DelayMS, 0, 5000)
 	v.optional("angle.max_gap_ms", a.MaxGapMS, 1, 10000)
 	v.optional("angle.settle_s", a.SettleS, 0.05, 60)

@@ -33,7 +33,7 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 			IndexDeg: a.IndexDeg, IndexToleranceDeg: a.IndexToleranceDeg,
 		}
 		if a.ZeroDeg != nil {
-			angle.Encoder.ZeroDeg = *a.ZeroDeg
+			angle.Encoder.ZeroDeg, angle.ZeroUDeg = *a.ZeroDeg, a.ZeroUDeg
 		}
 		angle.ZeroUnknown, angle.IndexMark = a.ZeroDeg == nil && a.IndexDeg == nil, a.IndexMark != ""
 		specs = append(specs, cfg.AnglePort())

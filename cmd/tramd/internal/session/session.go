@@ -30,6 +30,7 @@ type AngleRoute struct {
 	TypedUnit units.Length  // of a typed reading without a unit
 	Steady    *sweep.Steady // constant turning; Device gives its index pulses, -1 for a start mark alone
 
+	ZeroUDeg    float64   // standard uncertainty of a configured zero, in degrees
 	ZeroUnknown bool      // the configuration does not say where 0 degrees is
 	IndexMark   bool      // the encoder has an index mark
 	Kept        *KeptZero // the zero that a person pointed last; nil: none was stored for this encoder

@@ -72,7 +72,7 @@ func (s *Session) beginZero() {
 	case s.encoder == nil:
 		return
 	case !a.ZeroUnknown:
-		s.zero.zero = sweep.Zero{From: sweep.ZeroConfigured}
+		s.zero.zero = sweep.Zero{From: sweep.ZeroConfigured, UDeg: a.ZeroUDeg}
 	case a.Kept != nil && a.Kept.IndexDeg != nil && a.IndexMark:
 		s.zero.pointed = *a.Kept
 		s.zero.zero = sweep.Zero{From: sweep.ZeroIndex, At: a.Kept.At, UDeg: sweep.PointedUDeg}
