@@ -111,7 +111,7 @@ func TestARealAlertmanagerHearsBeginningAndEnd(t *testing.T) {
 	tell()
 	until(t, "the alert to end", func() bool { got, ok := active(t, base); return ok && len(got) == 0 })
 	if len(teller.state.Over) != 0 {
-		t.Error("an end that was heard is told again")
+		t.Error("an end that was received is sent again")
 	}
 }
 

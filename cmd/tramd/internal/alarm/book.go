@@ -8,7 +8,7 @@ import (
 // clearAfter keeps a loose cable from telling of itself each minute: an alarm has gone when it stayed away so long.
 const clearAfter = time.Minute
 
-// Message is what people are told: that an alarm began, or that it is over.
+// Message says that an alarm began, or that it is over.
 type Message struct {
 	Machine string     `json:"machine"`
 	State   string     `json:"state"` // raised | cleared
@@ -21,12 +21,12 @@ type Message struct {
 // entry is one alarm as the book knows it.
 type entry struct {
 	Alarm Alarm `json:"alarm"`
-	Told  bool  `json:"told"` // people know of it
+	Told  bool  `json:"told"` // its message was sent
 	first time.Time
 	seen  time.Time
 }
 
-// book remembers which alarms people have been told of. It is pure: times are given to it.
+// book remembers for which alarms a message was sent. It is pure: the caller passes the time.
 type book struct {
 	machine string
 	open    map[key]*entry
@@ -41,7 +41,7 @@ func newBook(machine string, told []entry, now time.Time) *book {
 	return b
 }
 
-// update takes what stands now and gives what is to be told, the oldest first.
+// update takes the alarms that stand now and returns the messages to send, the oldest first.
 func (b *book) update(now time.Time, standing []Alarm) []Message {
 	var out []Message
 	for _, a := range standing {
@@ -51,7 +51,7 @@ func (b *book) update(now time.Time, standing []Alarm) []Message {
 			b.open[a.key()] = e
 		}
 		e.seen = now
-		if e.Told { // its beginning and its words are those that people were told
+		if e.Told { // keep the beginning and the words that were sent
 			continue
 		}
 		a.Since = earlier(a.Since, e.Alarm.Since)
@@ -78,7 +78,7 @@ func (b *book) update(now time.Time, standing []Alarm) []Message {
 	return out
 }
 
-// told lists the alarms people know of, in a fixed order.
+// told returns the alarms whose message was sent, in a fixed order.
 func (b *book) told() []entry {
 	var out []entry
 	for _, e := range b.open {

@@ -26,7 +26,7 @@ func TestToldOnceAndClearedOnce(t *testing.T) {
 	}
 	for s := range 20 {
 		if got := b.update(noon.Add(time.Duration(s)*time.Minute), a); len(got) != 0 {
-			t.Fatalf("told again: %v", states(got))
+			t.Fatalf("sent again: %v", states(got))
 		}
 	}
 	now := noon.Add(20 * time.Minute)
@@ -59,7 +59,7 @@ func TestALooseCable(t *testing.T) {
 		}
 	}
 	if told != 1 {
-		t.Errorf("told %d times", told)
+		t.Errorf("sent %d times", told)
 	}
 }
 
@@ -81,7 +81,7 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 	later := noon.Add(time.Hour)
 	b = newBook("linnet", got.Told, later)
 	if got := states(b.update(later, a[:1])); len(got) != 0 {
-		t.Errorf("told again after a restart: %v", got)
+		t.Errorf("sent again after a restart: %v", got)
 	}
 	if got := states(b.update(later.Add(2*time.Minute), nil)); len(got) != 1 || got[0] != "outside cleared" {
 		t.Errorf("got %v", got)

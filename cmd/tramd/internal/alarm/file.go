@@ -83,7 +83,7 @@ func (s *state) wait(receiver string, m Message) {
 	s.Waiting[receiver] = q
 }
 
-// told takes a message off the queue, unless the queue let go of it meanwhile.
+// told takes a message that was sent off the queue, unless the queue dropped it meanwhile.
 func (s *state) told(receiver string, m Message) {
 	if q := s.Waiting[receiver]; len(q) > 0 && q[0].same(m) {
 		s.Waiting[receiver] = q[1:]

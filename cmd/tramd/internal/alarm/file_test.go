@@ -25,7 +25,7 @@ func TestAFileThatCannotBeReadIsSetAside(t *testing.T) {
 	}
 }
 
-func TestAQueueThatNobodyEmptiesIsBounded(t *testing.T) {
+func TestAQueueThatIsNeverEmptiedIsBounded(t *testing.T) {
 	s := state{Waiting: map[string][]Message{}, Lost: map[string]int{}}
 	for i := range maxWaiting + 7 {
 		s.wait("webhook", Message{State: "raised", Alarm: Alarm{Kind: "shift", Since: noon.Add(time.Duration(i) * time.Hour)}})
@@ -35,7 +35,7 @@ func TestAQueueThatNobodyEmptiesIsBounded(t *testing.T) {
 		t.Errorf("%d wait, %d lost, the first since %s", len(q), s.Lost["webhook"], q[0].Since)
 	}
 	gone := Message{State: "raised", Alarm: Alarm{Kind: "shift", Since: noon}}
-	s.told("webhook", gone) // it was let go of while it was being sent
+	s.told("webhook", gone) // the queue dropped it while it was being sent
 	if len(s.Waiting["webhook"]) != maxWaiting {
 		t.Error("another message was taken off the queue in its place")
 	}

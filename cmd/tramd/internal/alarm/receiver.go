@@ -14,9 +14,9 @@ import (
 // errRefused marks an answer that will not change by asking again: the message is dropped, and the log says so.
 var errRefused = errors.New("refused")
 
-// receiver is a place that is told each message once, in order.
+// receiver is a place that gets each message once, in order.
 type receiver interface {
-	name() string // told apart by it, also after a restart
+	name() string // unique, and the same after a restart
 	tell(ctx context.Context, m Message) error
 }
 

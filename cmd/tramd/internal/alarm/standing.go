@@ -16,10 +16,10 @@ type Alarm struct {
 	Severity string        `json:"severity"` // critical | warning | info
 	Since    time.Time     `json:"since"`
 	Text     string        `json:"text"`
-	After    time.Duration `json:"-"` // it must have stood so long before anybody is told
+	After    time.Duration `json:"-"` // how long it must have stood before a message goes out
 }
 
-// How long something must last before anybody is told: the same times as in dashboards/rules.
+// These are the times that a trouble must last before a message goes out. They are the same as in dashboards/rules.
 const (
 	deviceAfter = 5 * time.Minute
 	clockAfter  = 30 * time.Minute

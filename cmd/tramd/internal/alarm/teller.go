@@ -16,10 +16,10 @@ type Live interface {
 	Snapshot(ctx context.Context) (*session.Snapshot, error)
 }
 
-// Options say who is told. Without any receiver there is nothing to run.
+// Options name the receivers. Without any receiver there is nothing to run.
 type Options struct {
 	Machine       string
-	Page          string   // address of the machine's page; empty: not told
+	Page          string   // address of the machine's page; empty: left out
 	Alertmanagers []string // base addresses
 	Webhook       *Webhook
 	Mail          *Mail
@@ -29,7 +29,7 @@ type Options struct {
 	Log           *slog.Logger
 }
 
-// Any says whether anybody is to be told.
+// Any reports whether there is a receiver.
 func (o Options) Any() bool { return len(o.Alertmanagers) > 0 || o.Webhook != nil || o.Mail != nil }
 
 // Teller looks, decides and tells.
@@ -133,7 +133,7 @@ func (t *Teller) look(ctx context.Context) {
 func (t *Teller) save() {
 	t.state.Told = t.book.told()
 	if err := t.state.save(t.o.File); err != nil {
-		t.o.Log.Warn("alarms that wait could not be kept; they are told as long as the program runs", "error", err)
+		t.o.Log.Warn("waiting alarms could not be saved; they are sent only while the program runs", "error", err)
 	}
 }
 
@@ -154,7 +154,7 @@ func (t *Teller) deliver(ctx context.Context, r receiver) {
 		err := r.tell(attempt, m)
 		cancel()
 		if ctx.Err() != nil {
-			return // told or not, it is told again after the restart: twice is better than never
+			return // it goes out again after the restart: twice is better than never
 		}
 		if err == nil || errors.Is(err, errRefused) {
 			if err != nil {

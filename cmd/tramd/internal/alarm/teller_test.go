@@ -103,7 +103,7 @@ func until(t *testing.T, what string, ok func() bool) {
 
 var shifted = session.Alarm{Kind: "shift", Axis: "tilt", Since: noon, Text: "tilt stepped by 0.05 mm/m"}
 
-// The network is away when the alarm comes, and the program is restarted before it is back: the desk is told once all the same.
+// The network is away when the alarm comes, and the program is restarted before it is back: the desk still gets it once.
 func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	d := &desk{code: http.StatusBadGateway}
 	srv := httptest.NewServer(d)
@@ -119,7 +119,7 @@ func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	}
 	d.answer(http.StatusOK)
 	stop = start(t, m, o)
-	until(t, "the desk to be told", func() bool { return len(d.kinds()) == 1 })
+	until(t, "a message at the desk", func() bool { return len(d.kinds()) == 1 })
 	time.Sleep(100 * time.Millisecond)
 	stop()
 	if got := d.kinds(); len(got) != 1 || got[0] != "shift raised" {
@@ -130,7 +130,7 @@ func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	}
 }
 
-func TestARefusedMessageHoldsUpNobody(t *testing.T) {
+func TestARefusedMessageDelaysNoOther(t *testing.T) {
 	d := &desk{code: http.StatusBadRequest}
 	srv := httptest.NewServer(d)
 	defer srv.Close()

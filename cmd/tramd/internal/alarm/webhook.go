@@ -10,7 +10,7 @@ import (
 	"time"
 )
 
-// Webhook is told each message by one POST: as one JSON object, or as its template writes it.
+// Webhook gets each message by one POST: as one JSON object, or as its template writes it.
 type Webhook struct {
 	URL     string
 	Headers map[string]string  // beside or instead of Content-Type: application/json
@@ -97,7 +97,7 @@ func (m *Message) link(page string) {
 	}
 }
 
-// runbook is the address of what to do about an alarm.
+// runbook returns the address of the page that says what to do about an alarm.
 func runbook(page string, a Alarm) string {
 	anchor := a.Kind
 	if anchor == "overdue" {
