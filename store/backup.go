@@ -21,7 +21,7 @@ type BackupOptions struct {
 	SameDisk bool   // the folder may lie on the disk the record is on
 }
 
-// Backup copies the record into a folder, beside whoever is writing it, and checks the copy before it gets its name:
+// Backup copies the record into a folder while others write it, and checks the copy before it gets its name:
 // NAME-000012-20260302T023000Z.db. They are numbered, because the time of day may be wrong; those of the lowest numbers go
 // once there are more than o.Keep. It gives the new file and what was removed.
 //

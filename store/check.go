@@ -11,10 +11,10 @@ import (
 	"time"
 )
 
-// CutShort says whether whoever had the file open before did not close it: it was killed, or the power went.
+// CutShort reports whether the last program that had the file open did not close it: it was killed, or the power went.
 func (s *Store) CutShort() bool { return s.cutShort }
 
-// Check looks through the whole file, table by table, beside whoever is at work on it: SQLite at its pages and indexes, and we
+// Check looks through the whole file, table by table, while others work on it: SQLite at its pages and indexes, and we
 // at the checksums of all rows. On a slow card that takes a minute or more for each gigabyte. ErrDamaged says that the file is
 // damaged; ctx bounds the time. Of a result that is spoiled, and nothing else, it says no more than Options.Damaged.
 func (s *Store) Check(ctx context.Context) error {
@@ -115,7 +115,7 @@ func pagesCheck(ctx context.Context, db *sql.DB, path, table string) error {
 	return nil
 }
 
-// checkFile has SQLite look through a file that nobody writes.
+// checkFile has SQLite check a file that no program writes.
 func checkFile(ctx context.Context, path string) error {
 	db := openReaders(path, busyTimeout)
 	defer db.Close()

@@ -77,7 +77,7 @@ func openReaders(path string, wait time.Duration) *sql.DB {
 	return db
 }
 
-// openAlone opens connections that read a file nobody else has open, and need no room beside it.
+// openAlone opens connections to a file that no other program has open. They need no room beside it.
 func openAlone(path string, wait time.Duration) *sql.DB {
 	db := sql.OpenDB(&connector{
 		dsn: dsn(path, url.Values{

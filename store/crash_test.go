@@ -34,7 +34,7 @@ const (
 	childChunks = 12 // in a run that is let finish
 )
 
-// childPoints are the readings of a run, the same whoever works them out.
+// childPoints are the readings of a run. Parent and child work out the same.
 func childPoints(run int64, chunk int) []sweep.Point {
 	all := handTurned(rand.New(rand.NewPCG(uint64(run), 99)), childChunk*childChunks)
 	return all[chunk*childChunk : (chunk+1)*childChunk]

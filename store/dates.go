@@ -13,7 +13,7 @@ type Dated struct {
 	Events int
 }
 
-// DateBoot dates anew what was stored in a boot before its clock was set: booted is the moment of that boot by the clock as
+// DateBoot corrects the dates of rows that a boot stored before its clock was set: booted is the moment of that boot by the clock as
 // it is now. Each run and event then stands at booted plus its time since boot, and counts as dated; what was dated before
 // is left alone, so that a second call finds nothing to do. The time first written is kept in the file.
 func (s *Store) DateBoot(ctx context.Context, boot string, booted time.Time) (Dated, error) {

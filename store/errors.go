@@ -38,7 +38,7 @@ func isCorrupt(err error) bool {
 	return errors.As(err, &se) && (se.Code == sqlite3.ErrCorrupt || se.Code == sqlite3.ErrNotADB)
 }
 
-// fault carries a sentinel for the program, the cure for the person, and SQLite's own words for whoever digs deeper.
+// fault carries a sentinel for the program, the cure for the person, and SQLite's own words for a search.
 func (s *Store) fault(doing string, err error) error { return s.watched(fault(s.path, doing, err)) }
 
 func fault(path, doing string, err error) error {

@@ -223,7 +223,7 @@ func (b *historian) warn(code, format string, args ...any) {
 // conclude says what was left out.
 func (b *historian) conclude() {
 	if b.noDate > 0 {
-		b.warn("clock_not_set", "checks from before the clock was set, run %d the first: %d; left out, since nobody knows when they were", b.first, b.noDate)
+		b.warn("clock_not_set", "checks from before the clock was set, run %d the first: %d; left out, since their dates are not known", b.first, b.noDate)
 	}
 	if b.bad > 0 {
 		b.warn("record_damaged", "checks that are not as they were written, run %d the first: %d; left out until they are fitted again or a backup is restored",

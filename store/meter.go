@@ -8,7 +8,7 @@ import (
 )
 
 // Meter is how long the spindle has run, in hours, and what the machine's own counter showed then, where one is read. The two
-// differ where a counter began anew, or a person corrected the hours.
+// differ where a counter started again from 0, or a person corrected the hours.
 type Meter struct {
 	Hours   float64
 	Counter *float64 // nil: none was read

@@ -102,7 +102,7 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 				return nil, errors.Join(err, rows.Close())
 			}
 		}
-		if !sound { // what is not as it was written teaches nothing; whoever lists the runs is told
+		if !sound { // what is not as it was written teaches nothing; the list of runs shows it
 			continue
 		}
 		if !x[0].Valid && !x[3].Valid {

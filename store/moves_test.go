@@ -47,7 +47,7 @@ func TestTrials(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	log("adjusted", "during a sweep nobody finished", map[string]float64{"swing": 1})
+	log("adjusted", "during an unfinished sweep", map[string]float64{"swing": 1})
 	if err := s.FinishRun(ctx, unfinished, Abandoned, at, "", nil); err != nil {
 		t.Fatal(err)
 	}

@@ -15,7 +15,7 @@ import (
 	"time"
 )
 
-// Options are what a store may be told. The zero value will do.
+// Options set up a store. The zero value will do.
 type Options struct {
 	BootID string       // of this boot, for runs that name none
 	Log    *slog.Logger // nil: silent
@@ -139,7 +139,7 @@ func (s *Store) wasOurs(err error) error {
 	return err
 }
 
-// OpenReadOnly opens an existing database beside whoever may be writing it. Methods that write fail with ErrReadOnly.
+// OpenReadOnly opens an existing database, also while another program writes it. Methods that write fail with ErrReadOnly.
 func OpenReadOnly(ctx context.Context, path string, o Options) (*Store, error) {
 	if err := probe(path, os.O_RDONLY); err != nil {
 		return nil, err
@@ -212,7 +212,7 @@ func (s *Store) Checkpoint(ctx context.Context) error {
 }
 
 // write runs do in one transaction. ctx bounds the wait for the connection; the work itself is not cut short, for a commit
-// that was interrupted half way would leave nobody knowing whether it counts.
+// that was interrupted half way would leave open whether it counts.
 func (s *Store) write(ctx context.Context, do func(context.Context, *sql.Tx) error) error {
 	conn, err := s.w.Conn(ctx)
 	if err != nil {

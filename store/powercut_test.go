@@ -15,7 +15,7 @@ import (
 // logEnv names the log of what a writer wrote and had synced; see testdata/powercut.c.
 const logEnv = "POWERCUT_LOG"
 
-// acknowledge notes in that log what the writer was told is stored.
+// acknowledge notes in that log what the store reported as stored.
 func acknowledge(what string, id int64, n int) {
 	fmt.Println(what, id, n)
 	name := os.Getenv(logEnv)
@@ -36,7 +36,7 @@ func acknowledge(what string, id int64, n int) {
 	}
 }
 
-// doing is one thing a writer did to a file, or was told.
+// doing is one thing a writer did to a file, or an answer that it got.
 type doing struct {
 	kind  byte
 	file  int
@@ -116,7 +116,7 @@ func (d *disk) cut(path string, luck func() bool) error {
 	return nil
 }
 
-// The power is cut at many instants of a writer's work. Of what was not yet synced some sectors reach the disk and some do not.
+// The power is cut at many instants of a writer's work. Some sectors that were not yet synced reach the disk, and some do not.
 // Whatever the store had acknowledged is there, and the file is whole.
 func TestThePowerIsCut(t *testing.T) {
 	dir := t.TempDir()

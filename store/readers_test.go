@@ -64,7 +64,7 @@ func TestReadersBesideTheWriter(t *testing.T) {
 	samePoints(t, got, pts)
 }
 
-// Many writers queue; none is told that the database is busy.
+// Many writers queue. None gets the error that the database is busy.
 func TestWritersQueue(t *testing.T) {
 	ctx := t.Context()
 	s := fresh(t)

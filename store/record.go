@@ -167,7 +167,7 @@ func putPieces(ctx context.Context, tx *sql.Tx, run int64, pieces []piece) error
 
 // FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing. Of a run that was begun through
 // this store with a StartedAt from time.Now the length is taken from the monotonic clock and added to the stored start,
-// which may have been dated anew meanwhile.
+// whose date may have been corrected meanwhile.
 func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, res *sweep.Result) error {
 	var f *Finding
 	if res != nil {

@@ -10,7 +10,7 @@ import (
 )
 
 // recorded says in words which run of the record has these readings; empty: none has. A sweep that was taken here, exported
-// and sent in again is noticed so, whatever its file is called. Runs whose readings were let go cannot be told.
+// and sent in again is noticed so, whatever its file is called. Runs whose readings were deleted cannot be recognised.
 func (s *Store) recorded(ctx context.Context, c columns) (string, error) {
 	// Not to be cut short: the driver starts a goroutine for every row of a query that can be.
 	ctx = context.WithoutCancel(ctx)

@@ -10,7 +10,7 @@ import (
 	"time"
 )
 
-// Restore puts a backup in the place of the record, which nobody may be writing. The backup is looked through first and is
+// Restore puts a backup in the place of the record. No program may write the record meanwhile. The backup is looked through first and is
 // left as it is; the record it replaces is kept under another name (its log under the same name and -wal). It may be cut
 // short at any instant: then the next start of the daemon, or Restore again, brings it to an end.
 func Restore(ctx context.Context, path, backup string) (replaced string, err error) {

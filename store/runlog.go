@@ -6,7 +6,7 @@ import (
 	"fmt"
 )
 
-// AddRunLog adds lines to a run's log of what was done in it step by step; it may have ended.
+// AddRunLog adds lines to the step-by-step log of a run. The run may have ended.
 func (s *Store) AddRunLog(ctx context.Context, run int64, text string) error {
 	doing := fmt.Sprintf("add to the log of run %d", run)
 	if s.w == nil {

@@ -33,7 +33,7 @@ func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
 		return err
 	}
 	for _, table := range wanted {
-		// One of a later schema is not there yet, and the lines are made anew with the results.
+		// One of a later schema is not there yet, and the lines are made again with the results.
 		if !slices.Contains(there, table) || table == "line" {
 			continue
 		}

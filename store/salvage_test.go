@@ -281,7 +281,7 @@ func TestSavingBegunAgain(t *testing.T) {
 	}
 }
 
-// A file of which nothing can be read is told from one that was never ours.
+// A file of ours that cannot be read is not taken for a file of another program.
 func TestAFileThatIsNoDatabaseAnyMore(t *testing.T) {
 	for name, ruin := range map[string]func(path string) error{
 		"emptied":       func(path string) error { return os.Truncate(path, 0) },

@@ -12,7 +12,7 @@ import (
 func TestAnotherProgramSeesLeans(t *testing.T) {
 	s := fresh(t)
 	id := checked(t, s, setupOf(t, "0.02/300"), "check", day, true, 0.25)
-	checked(t, s, setupOf(t, "0.02/300"), "check", day.Add(time.Hour), false, 0.5) // nobody knows when
+	checked(t, s, setupOf(t, "0.02/300"), "check", day.Add(time.Hour), false, 0.5) // its time is not known
 	if _, err := s.AddEvent(t.Context(), Event{At: day, Kind: "crashed", Text: "into the vice"}); err != nil {
 		t.Fatal(err)
 	}
