@@ -92,7 +92,7 @@ func (b *belief) prior(quality int, nat nature, reversed int, weight float64) te
 	g := newGaussian(d)
 	for j := range b.size {
 		if b.size[j] == 0 {
-			continue // nothing is known of what it does: it is left out of every move
+			continue // its effect is not known: every move leaves it out
 		}
 		gain := nat.gain
 		if j == reversed {
@@ -127,7 +127,7 @@ func (b *belief) first(h Entry) {
 
 func (b *belief) floor(u float64) float64 { return math.Max(u, 1e-3*b.limit) }
 
-// step carries the belief through what was moved (in nominal mm/m; nil: something nobody knows) and the measurement after it.
+// step carries the belief through a move (in nominal mm/m; nil: an unknown move) and the measurement after it.
 func (b *belief) step(m []float64, known bool, next Entry) {
 	var out []term
 	length := norm(m)
@@ -231,7 +231,7 @@ func (b *belief) settle() {
 	}
 }
 
-// fate is the probability of what became of move k.
+// fate holds the probabilities of how move k ended.
 func (b *belief) fate(k int, which uint8) float64 {
 	var p float64
 	for _, t := range b.terms {

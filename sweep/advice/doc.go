@@ -7,7 +7,7 @@
 //	x' = x + B m + w
 //
 // where column j of B is what one unit of adjuster j really does to the two axes, and w is what tightening adds. Each
-// measurement is x with a standard uncertainty of its own on each axis. Nobody knows B: the adjusters' descriptions give
+// measurement is x with a standard uncertainty of its own on each axis. B is not known: the adjusters' descriptions give
 // its nominal value, and a real one may be weaker, stronger, skewed into the other axis, or even turned round.
 //
 // What is believed about x, B and w is a sum of Gaussians, each a linear-Gaussian state of 2 + 2n numbers updated in closed

@@ -15,7 +15,7 @@ import (
 // maxLog bounds a log of moves.
 const maxLog = 4 << 20
 
-// ReadLog reads a log of what was measured and moved (JSON). Everything that cannot be meant is refused with its line, its
+// ReadLog reads a log of measurements and moves (JSON). It refuses what cannot be meant, with its line, its
 // field and what to write instead.
 func ReadLog(r io.Reader) (Problem, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxLog+1))
@@ -73,7 +73,7 @@ func (l *logReader) bad(n *node, place, format string, args ...any) {
 	}
 }
 
-// object gives the fields of an object, refusing those nobody knows.
+// object returns the fields of an object and refuses unknown ones.
 func (l *logReader) object(n *node, place string, known ...string) map[string]*node {
 	out := map[string]*node{}
 	if n.value != json.Delim('{') {

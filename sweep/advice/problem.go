@@ -19,7 +19,7 @@ type Adjuster struct {
 	Words     Words
 }
 
-// Words are how a person is told to move an adjuster. All may be empty.
+// Words tell a person how to move an adjuster. All may be empty.
 type Words struct {
 	Plus, Minus string // "pack {} behind the lower bolts": {} stands for the amount without its sign
 	Notes       string // which screws, in what order; said as it stands
@@ -35,7 +35,7 @@ type Entry struct {
 	// TiltHalf and NodHalf are the half widths of the 95 % intervals; 0: 1.96 times the standard uncertainty.
 	TiltHalf, NodHalf float64
 	Moved             map[string]float64 // by adjuster; nil or zeros: nothing
-	// Unrecorded says that the machine was changed after this measurement in a way nobody wrote down.
+	// Unrecorded says that the machine was changed after this measurement in a way that was not written down.
 	Unrecorded bool
 }
 
@@ -57,7 +57,7 @@ func (p *Problem) label(i int) string {
 	return fmt.Sprintf("measurement %d", p.dropped+i+1)
 }
 
-// Bounds of what is taken seriously.
+// These bounds limit what an input may hold.
 const (
 	maxLean      = 1000 // mm/m: 45 degrees
 	maxEffect    = 1e6  // mm/m for one unit
@@ -72,7 +72,7 @@ var ErrNothingMeasured = errors.New("nothing is measured yet: sweep once, then a
 // ErrNoDirection says that the last sweep has a size and no direction.
 var ErrNoDirection = errors.New("the direction of the last sweep is not known, so there is no move to advise: set the zero of the encoder, then sweep again")
 
-// ErrNoTolerance says that nobody said when to stop.
+// ErrNoTolerance says that no tolerance says when to stop.
 var ErrNoTolerance = errors.New(`no tolerance, so no way to say when to stop: write one, for example "0.03/300"`)
 
 // FieldError is one thing wrong in a problem, with its place in the log ("history[2].u_mm_per_m").

@@ -68,7 +68,7 @@ func TestAShimThatIsLeftIsPacked(t *testing.T) {
 			t.Errorf("%+v: %+v", x, a)
 		}
 		if a.warned("out_of_stock") == "" {
-			t.Errorf("%+v: nothing is said of what is missing: %+v", x, a.Warnings)
+			t.Errorf("%+v: no warning names the missing part: %+v", x, a.Warnings)
 		}
 	}
 }

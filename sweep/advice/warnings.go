@@ -71,7 +71,7 @@ func (a *Answer) reach(p *Problem, b *belief, last Entry) {
 	}
 }
 
-// strangers warns of moves of what is not among the adjusters.
+// strangers warns of moves of unknown adjusters.
 func (a *Answer) strangers(p *Problem) {
 	known := map[string]bool{}
 	for _, adj := range p.Adjusters {

@@ -40,7 +40,7 @@ func (a *Answer) moveWords(p *Problem, next plan) {
 		a.Cautions = append(a.Cautions, cautionHead)
 	}
 	a.Cautions = append(a.Cautions, cautionRules)
-	a.Why = fmt.Sprintf("To be expected after it: tilt %+.3f, nod %+.3f mm/m; both within the tolerance in %s of 100 cases. Then sweep again.",
+	a.Why = fmt.Sprintf("Expected after it: tilt %+.3f, nod %+.3f mm/m; both within the tolerance in %s of 100 cases. Then sweep again.",
 		next.x, next.y, hundred(next.chance))
 	switch {
 	case next.trial:
@@ -144,7 +144,7 @@ func (a *Answer) stopWords(now, next plan) {
 
 func (a *Answer) stuckWords(p *Problem) {
 	if len(p.Adjusters) == 0 {
-		a.Why = "Nothing is known of what can be moved, so only the lean and its side can be told."
+		a.Why = "No adjuster is described, so only the lean and its side are known."
 		return
 	}
 	a.Why = "Nothing that can be moved has an effect."
