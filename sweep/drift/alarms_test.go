@@ -10,7 +10,7 @@ import (
 type healthy struct {
 	name     string
 	stated   float64 // u told, as a multiple of the truth
-	clamping float64 // scatter from clamping anew that nobody is told of, in u
+	clamping float64 // unstated scatter of each new clamping, in u
 	uneven   bool    // every other check is five times as uncertain
 	adjusted bool    // the record begins with an adjustment
 	warm     bool    // a temperature is recorded, which does nothing
@@ -101,8 +101,8 @@ func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (to
 	return watched / firsts, begun / all
 }
 
-// delay gives the mean number of checks until a step of so many standard deviations is told, after quiet checks; and the
-// share told as a shift. A machine with a false alarm before is left out; one that is never told counts as 300.
+// delay returns the mean number of checks until the chart reports a step of so many standard deviations after quiet checks, and the
+// share reported as a shift. It leaves out a machine with an earlier false alarm. A step that is never reported counts as 300.
 func delay(t testing.TB, h healthy, quiet int, step float64, machines int, seed uint64) (mean, asShift float64) {
 	r := rand.New(rand.NewPCG(seed, 3))
 	var n, sum, shifts float64
@@ -150,9 +150,9 @@ func TestAlarmsAreRareAndSoon(t *testing.T) {
 	}
 	for _, x := range []struct{ step, most float64 }{{1, 15}, {2, 5}} {
 		mean, _ := delay(t, healthy{}, 100, x.step, 150, 2)
-		t.Logf("a step of %.0f standard deviations after 100 checks is told after %.1f", x.step, mean)
+		t.Logf("a step of %.0f standard deviations after 100 checks is reported after %.1f", x.step, mean)
 		if mean > x.most {
-			t.Errorf("a step of %.0f standard deviations is told after %.1f checks, want %.0f at most", x.step, mean, x.most)
+			t.Errorf("a step of %.0f standard deviations is reported after %.1f checks, want %.0f at most", x.step, mean, x.most)
 		}
 	}
 }

@@ -23,7 +23,7 @@ type Answer struct {
 	Tracker  *Tracker
 }
 
-// RatePer100Hours is how fast an axis that goes by the spindle's hours moves, in mm/m for 100 of them, with its standard
+// RatePer100Hours is how fast an axis that follows the spindle's hours moves, in mm/m for 100 of them, with its standard
 // uncertainty; ok is false where it does not go by them, as likely as not.
 func (a *Answer) RatePer100Hours(axis int) (rate, u float64, ok bool) {
 	now := a.Tracker.Now()[axis]

@@ -21,7 +21,7 @@ type axis struct {
 	aDay    float64 // and what part of a usual day's use an hour is; 0: not known
 	air     climate // at the last check
 	warm    bool    // and whether temperatures could tell anything
-	jumped  *jump   // that the bank was last told of
+	jumped  *jump   // the last one that the bank got
 	now     Lean    // what is believed at the last check
 
 	still   float64   // how likely it lately was, at most, that the axis holds still
@@ -85,7 +85,7 @@ func (a *axis) add(o observation, limit float64) {
 	a.judge(limit)
 }
 
-// rebuilds says at which counts the typical gap may be learned anew; later it would cost more than it brings.
+// rebuilds says at which counts the typical gap may be learned again; later it would cost more than it brings.
 func rebuilds(n int) bool { return n == 6 || n == 12 || n == 24 || n == 48 || n%192 == 0 }
 
 func (a *axis) stale() bool {
@@ -102,7 +102,7 @@ func (a *axis) stale() bool {
 	return ratio > 1.5 || ratio < 1/1.5
 }
 
-// redraw begins the chart anew and shows it what it should have seen.
+// redraw starts a new chart and feeds it the checks that it should have seen.
 func (a *axis) redraw() {
 	a.chart = newChart(a.built, a.carry, a.felt.mean)
 	for i := a.from; i < a.segment.n(); i++ {
@@ -110,7 +110,7 @@ func (a *axis) redraw() {
 	}
 }
 
-// follow begins the bank anew with the segment.
+// follow starts a new bank with the segment.
 func (a *axis) follow(limit float64) {
 	a.bank = newBank(a.built, a.aDay, a.warm, a.start(limit), a.ways, a.felt)
 	a.saved = a.saved[:0]
@@ -119,7 +119,7 @@ func (a *axis) follow(limit float64) {
 	}
 }
 
-// jump is a change that the bank was told of: before which check of the segment, and of about what size in mm/m.
+// jump is a change that the bank took in: before which check of the segment, and of about what size in mm/m.
 type jump struct {
 	before int
 	size   float64
@@ -131,7 +131,7 @@ type saved struct {
 	bank   *bank
 }
 
-// So often the bank is saved, and so many of the latest are kept: how far back a change can be told to it.
+// So often the bank is saved, and so many of the latest copies are kept: that is how far back it can take in a change.
 const (
 	saves = 32
 	keeps = 12

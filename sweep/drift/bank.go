@@ -14,7 +14,7 @@ const (
 // memory is how many checks the weights and sigma remember; more would make the bank deaf to a machine that changes.
 const memory = 1000
 
-// carried bounds how much of what was learned of sigma outlives an event.
+// carried bounds how much of the knowledge of sigma outlives an event.
 const carried = 30
 
 // Every so many checks, hypotheses that weigh as good as nothing are dropped, and beyond so many the lightest: on a long
@@ -71,7 +71,7 @@ type bank struct {
 // beliefs is how much each process on the list weighs before anything was seen.
 type beliefs []float64
 
-// Where a machine was seen to move, or an event made it another one, half of what was learned of how it moves is kept; and
+// Where a machine was seen to move, or an event made it another one, half of the knowledge of how it moves is kept; and
 // one that has just moved by itself is less likely to hold still.
 const (
 	kept          = 0.5
@@ -212,7 +212,7 @@ func (b *bank) first(o *observation) {
 	}
 }
 
-// prune drops what weighs next to nothing; what is left need not be weighed anew.
+// prune drops hypotheses that weigh next to nothing. The others keep their weights.
 func (b *bank) prune() {
 	least := hopeless
 	if len(b.h) > carrying {
@@ -324,7 +324,7 @@ func (h *hypothesis) slope(b *bank) float64 {
 	return h.rate
 }
 
-// byHours is how likely it is that what moves the axis for good goes by the spindle's hours and not by the calendar; NaN
+// byHours is how likely it is that what moves the axis for good follows the spindle's hours and not the calendar; NaN
 // where hours are not known or nothing moves it.
 func (b *bank) byHours() float64 {
 	var used, all float64

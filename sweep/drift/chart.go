@@ -142,7 +142,7 @@ const (
 	stepPrior    = 0.9
 	rampPrior    = 1.8
 	curvePrior   = 6.0
-	leastCurve   = 1.5 // log of what a settling curve must gain
+	leastCurve   = 1.5 // log of the least gain of a settling curve
 	leastWarm    = 2.0 // and the temperature
 	rampCost     = 1.5
 	loneCheck    = 1.5
@@ -184,7 +184,7 @@ func (f finding) best() change {
 type baseline struct {
 	w      float64
 	my     float64
-	square float64 // of what is left, with what was carried
+	square float64 // of the residuals, with what was carried
 	dof    float64 // of that, the change itself taken off
 	floor  float64 // of the square
 	curve  int     // -1: none
@@ -194,7 +194,7 @@ type baseline struct {
 	mz     float64
 	zz, zy float64 // of the temperature about its mean
 	fz     float64 // of the curve on the temperature
-	pays   float64 // log of what it gains over the level alone
+	pays   float64 // log of its gain over the level alone
 }
 
 // flat is the baseline without a curve.
@@ -300,7 +300,7 @@ func (c *chart) look(names bool) finding {
 
 const mostTales = 4
 
-// tales are what may be told of the checks without a change, added to a slice: where the beginning looks like settling, or all of
+// tales are the explanations of the checks without a change, added to a slice: where the beginning looks like settling, or all of
 // it like the temperature, a change must outdo that tale or come on top of it.
 func (c *chart) tales(tales []baseline) []baseline {
 	flat := c.flat()
@@ -381,7 +381,7 @@ func weight(gain float64) float64 {
 }
 
 // step regresses on a step after a knot: the size is num/den, the squares it explains num*num/den. den is 0 where the
-// step cannot be told from the baseline.
+// step looks like the baseline.
 func (c *chart) step(b *baseline, at *knot) (num, den float64) {
 	end := &c.all
 	gw := end.w - at.w

@@ -5,7 +5,7 @@ import "math"
 // Nearly all candidates of the chart have nothing to say, and what they would gain need not be worked out to know it. What
 // follows are bounds, not approximations: whatever lies below them would have changed nothing.
 
-// leastZ2 is the least square of a normal deviate that gains so much, whatever the prior of what it is of: with v the relative
+// leastZ2 is the least square of a normal deviate that gains so much, whatever the prior of its cause: with v the relative
 // variance of the prior, 2 gain = z2 v/(1+v) - log(1+v), which is largest where v = z2 - 1, and there v = 2 gain + log(1+v).
 func leastZ2(gain float64) float64 {
 	v := 2 * gain
@@ -22,7 +22,7 @@ var (
 	leastZ2OfCurve = leastZ2(leastCurve)
 )
 
-// spare is what a bound leaves for the rounding of what it bounds.
+// spare is the room that a bound leaves for rounding.
 const spare = 1e-6
 
 // leastSquares is what of the squares must be explained at least for a normal deviate of this square, by the arithmetic of gain.

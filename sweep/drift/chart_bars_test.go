@@ -118,6 +118,6 @@ func TestLeastSquaresBoundsTheGain(t *testing.T) {
 		}
 	}
 	if near < 0.999 {
-		t.Errorf("the bound lies no nearer than %.4f of what it bounds", near)
+		t.Errorf("the bound lies no nearer than %.4f of its quantity", near)
 	}
 }

@@ -3,7 +3,7 @@ package drift
 import "math"
 
 // clamping learns what differs from check to check besides u. Where checks are of uneven uncertainty, how unlike the good and
-// the poor ones scatter tells it apart from a u that is told too small or too large; where they are alike, u is taken at its
+// the poor ones scatter separates it from a u that is stated too small or too large; where they are alike, u is taken at its
 // word and the rest is clamping. Tried are some values, each with the scale of its own that suits it best.
 type clamping struct {
 	base   float64 // u squared of the first check
@@ -13,7 +13,7 @@ type clamping struct {
 	unit   [len(clampings)]float64 // clamping + u squared, of the last check
 	log    [len(clampings)]float64 // of that
 	uu     float64                 // u squared that those are of
-	square [len(clampings)]float64 // of what was missed, in units of clamping + u squared
+	square [len(clampings)]float64 // of the errors of the forecast, in units of clamping + u squared
 	logs   [len(clampings)]float64 // of those units
 }
 
@@ -22,7 +22,7 @@ var clampings = [...]float64{0, 0.003, 0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100}
 
 // What is believed of them before anything was seen, as standard deviations of logarithms.
 const (
-	toldWell  = 0.5 // the scale: how well u is told
+	toldWell  = 0.5 // the scale: how well u is stated
 	clampWide = 1.5 // clamping, about what priorTimesU says
 	unlike    = 1.2 // u squared of the poorest and the best check, beyond which checks are uneven
 )

@@ -125,7 +125,7 @@ type csvParser struct {
 	wide  int   // columns of the header
 	last  time.Time
 	hours float64
-	noted map[string]int // first line of what is warned of once
+	noted map[string]int // first line of each warning that is given once
 	count map[string]int
 
 	places []wholeCheck // that are free

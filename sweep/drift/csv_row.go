@@ -171,10 +171,10 @@ func (p *csvParser) note(code string) {
 // conclude turns what was noted into warnings.
 func (p *csvParser) conclude() {
 	for _, w := range []struct{ code, name, text string }{
-		{"clock", "clock_not_set", "%d dated before 2000: the clock had not been set; left out, since nobody knows when they were"},
+		{"clock", "clock_not_set", "%d dated before 2000: the clock had not been set; left out, since their dates are not known"},
 		{"no_u", "no_uncertainty", "%d without an uncertainty: how far a single check can be trusted is learned from the scatter alone"},
 		{"zero_u", "zero_uncertainty", "%d with an uncertainty of zero, which no measurement has: taken as not known"},
-		{"hours", "hours_went_back", "%d where the hour counter went back: use is counted anew from there"},
+		{"hours", "hours_went_back", "%d where the hour counter went back: use is counted from 0 there"},
 	} {
 		if n := p.count[w.code]; n > 0 {
 			text := fmt.Sprintf("line %d: "+w.text, p.noted[w.code], n)

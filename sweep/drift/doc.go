@@ -8,7 +8,7 @@
 //
 //	y_k = s(t_k) + e_k,   e_k with standard deviation sigma * sqrt(r_k)
 //
-// where e is everything that differs from check to check: the sweep's own uncertainty u_k and the clamping anew of the arm.
+// where e is everything that differs from check to check: the sweep's own uncertainty u_k and the new clamping of the arm.
 // r_k grows with u_k; sigma is learned. The truth is level + swing,
 //
 //	level(t+h) = level + rate*h + wander,   wander with variance q*q*h
@@ -30,13 +30,13 @@
 // beside it (a regressor: Durbin and Koopman, section 6.2, from memory), all of those together a fifth as likely before
 // anything was seen. What the temperature explains is neither shift nor trend: the chart weighs it likewise, where it pays.
 // Levels and what is expected are stated at the median of the temperatures recorded so far; dates reckon with as much of a
-// swing as was seen, and as long as the record has not seen a year, with some of what it has not (warmth.go). A check without a
+// swing as was seen, and as long as the record has not seen a year, with a part of the unseen (warmth.go). A check without a
 // temperature is taken at the best guess, with less weight by what that may do. The lean is taken to follow the temperature
 // at once: the sensor belongs on what leans, not into the air.
 //
 // # Uneven checks
 //
-// A check weighs by its own uncertainty and by what clamping anew adds to all of them; the latter is learned from how unlike
+// A check weighs by its own uncertainty and by what each new clamping adds to all of them; the latter is learned from how unlike
 // good and poor checks scatter (clamping.go).
 //
 // # The level's uncertainty

@@ -8,9 +8,9 @@ type process struct {
 	reach  float64 // standard deviation of the swing's prior
 	tau    int     // which of the bank's time constants the swing has; -1: no swing
 	alive  bool    // the swing is kept alive by noise
-	used   bool    // goes by the spindle's hours; its time is hours / the usual hours a day
+	used   bool    // follows the spindle's hours; its time is hours / the usual hours a day
 	warm   bool    // leans with the temperature besides
-	slow   bool    // too slow to be told from holding still for long, or holding still
+	slow   bool    // holding still, or so slow that it looks like it for long
 	prior  float64 // weight before anything was seen
 }
 

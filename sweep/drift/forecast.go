@@ -19,7 +19,7 @@ type NextCheck struct {
 	Days          float64 // from the last check, or from the event that made the machine another one
 	SpindleHours  float64 // from the last check; NaN when not known
 	ChanceOutside float64 // at that time; NaN where the record does not bear it
-	ByHours       bool    // what moves the machine goes by the spindle's hours: the hours decide, and the date comes of the present use
+	ByHours       bool    // the cause of the movement follows the spindle's hours: the hours decide, and the date comes of the present use
 	LimitedBy     Reason
 	Plan          Plan
 }
@@ -143,7 +143,7 @@ func (t *Tracker) borne() int {
 // span is how many days the record since the last event covers.
 func (t *Tracker) span() float64 { return days(t.lastCheckAt.Sub(t.since)) }
 
-// byHours is how likely it is that the axis which is likelier to be outside by then goes by the spindle's hours.
+// byHours is how likely it is that the axis which is likelier to be outside by then follows the spindle's hours.
 func (t *Tracker) byHours(afterDays float64) float64 {
 	out, worst := math.NaN(), -1.0
 	for _, a := range t.axes {

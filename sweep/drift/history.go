@@ -91,7 +91,7 @@ func (t *Tracker) arrive(at time.Time) error {
 	return nil
 }
 
-// Event takes in what happened to the machine. A kind that ends a segment starts everything anew but what was learned of
+// Event takes in what happened to the machine. A kind that ends a segment starts everything again, except the knowledge of
 // the scatter between checks.
 func (t *Tracker) Event(e Event) error {
 	if err := t.noteEvent(e); err != nil {

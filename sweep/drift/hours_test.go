@@ -125,7 +125,7 @@ func work(t testing.TB, byHours, counted bool, machines, checks int, seed uint64
 	return out
 }
 
-// Where wear goes by the hours, their clock foretells better; where it goes by the calendar, as well as that.
+// Where wear follows the hours, their clock forecasts better. Where it follows the calendar, both are equal.
 func TestHoursAreAClock(t *testing.T) {
 	t.Parallel()
 	const machines, checks = 15, 60

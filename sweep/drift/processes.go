@@ -29,7 +29,7 @@ func processes(gap float64, hours, warm bool) []process {
 			add(Trending, q, b, 0, -1, false, 0.26/6)
 		}
 	}
-	for tau := range tausInGaps[:3] { // the slowest cannot be told from a trend in time
+	for tau := range tausInGaps[:3] { // the slowest look like a trend for too long
 		add(Settling, 0, 0, 6, tau, false, 0.04)
 		add(Settling, 0.04, 0, 6, tau, false, 0.025/3)
 		add(Settling, 0.2, 0, 6, tau, false, 0.025/3)

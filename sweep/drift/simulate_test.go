@@ -70,8 +70,8 @@ type history struct {
 	limit  float64
 }
 
-// draw makes n checks of a machine, the gaps between them irregular, u told as stated times the truth, the arm clamped anew
-// with a scatter nobody is told of.
+// draw makes n checks of a machine, the gaps between them irregular, u given as stated times the truth, the arm clamped again
+// with a scatter that is not stated.
 func draw(r *rand.Rand, m machine, n int, stated float64) history {
 	const u = 0.004
 	limit := 0.0667

@@ -5,12 +5,12 @@ import (
 	"slices"
 )
 
-// What a change that was told is taken for, beside the tale that the machine only went on as it does.
+// These are the explanations of a reported change, beside the one that the machine only went on as it does.
 const (
 	jumpChance = 0.1  // before its size was seen
 	leastJump  = 2.0  // its standard deviation, in units of sigma, at least
 	mostJump   = 1e6  // and at most: beyond it what is known beside it drowns in the rounding
-	unlikely   = 1e-4 // weight below which a hypothesis does not go on beside those that begin anew
+	unlikely   = 1e-4 // weight below which a hypothesis ends beside those that begin here
 )
 
 // part gives the bank a second half before the next check is taken in: as it goes on, and as a machine that became

@@ -16,8 +16,8 @@ var (
 	studyOut  = flag.String("study.out", "", "file for the study's markdown")
 )
 
-// ramp gives the mean number of checks until an even movement of so many standard deviations a check is told, after quiet
-// checks, and the share first told as a trend, and told as one 50 checks after it began.
+// ramp returns the mean number of checks until an even movement of so many standard deviations a check is reported after quiet
+// checks, the share first reported as a trend, and the share reported as one 50 checks after it began.
 func ramp(t testing.TB, quiet int, perCheck float64, machines int, seed uint64) (mean, asTrend, later float64) {
 	r := rand.New(rand.NewPCG(seed, 4))
 	var n, sum, trends, laterTrends float64
@@ -99,7 +99,7 @@ func TestStudy(t *testing.T) {
 		two, shift2 := delay(t, healthy{}, quiet, 2, n, seed)
 		p("| %d | %.1f | %.0f %% | %.1f | %.0f %% |\n", quiet, one, 100*shift1, two, 100*shift2)
 		if quiet >= 100 && (one > 15 || two > 5) {
-			t.Errorf("steps after %d checks are told after %.1f and %.1f", quiet, one, two)
+			t.Errorf("steps after %d checks are reported after %.1f and %.1f", quiet, one, two)
 		}
 	}
 

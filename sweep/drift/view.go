@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// View is a history as a page can draw it: thinned to so many checks that nobody could see the difference. Its JSON is
+// View is a history as a page can draw it: thinned to so many checks that the eye sees no difference. Its JSON is
 // what pages read.
 type View struct {
 	tailJSON

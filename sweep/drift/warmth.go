@@ -110,7 +110,7 @@ func (t *temperatures) median() float64 {
 	return ColdestC + stepK*float64(t.bin)
 }
 
-// now is what is known when a check comes in; nil is for one whose temperature nobody knows.
+// now is what is known when a check comes in; nil is for one of unknown temperature.
 func (t *temperatures) now(at float64, celsius *float64) (warm, climate) {
 	if celsius != nil {
 		t.add(at, *celsius)

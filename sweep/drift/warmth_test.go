@@ -109,7 +109,7 @@ func studyWarmth(t testing.TB, k warmKind, checks, machines int, seed uint64) wa
 		}
 		a := tr.Answer(0.95)
 		for i := range Axes {
-			if k.moves != "wandering" { // whose rate is nought, but nobody could know that of a stretch
+			if k.moves != "wandering" { // whose rate is nought, but a stretch cannot show that
 				rates++
 				off += sq((tr.Now()[i].Rate - o.rate[i]) * o.gap / o.scatter)
 			}
@@ -253,7 +253,7 @@ func TestTheTemperatureExplains(t *testing.T) {
 		t.Errorf("told for %.0f %% of axes, and held the truth in %.0f %%", 100*seeing.told, 100*seeing.held)
 	}
 	if blind.told != 0 {
-		t.Error("something was told of a temperature nobody recorded")
+		t.Error("a temperature that was not recorded had an effect")
 	}
 }
 

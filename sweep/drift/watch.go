@@ -12,7 +12,7 @@ func threshold(n int) float64 {
 const (
 	doubtful = 2.0
 	returned = 5.0
-	backlash = 0.8 // of evidence, between a return that leaves things as they were and an alarm anew
+	backlash = 0.8 // of evidence, between a return that leaves things as they were and a new alarm
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
 	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 )
