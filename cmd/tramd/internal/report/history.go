@@ -108,7 +108,7 @@ func believed(t time.Time, x *drift.LeanOut) (spot, bool) {
 	return s, true
 }
 
-// expected is what must have room of what is to come: the level, and of its band as much as doubles the room that the
+// expected returns the part of the forecast that must have room: the level, and of its band as much as doubles the room that the
 // measured values take. A band must not be clipped to nothing, nor press the past flat.
 func expected(measured, ahead []spot) []spot {
 	low, high := math.Inf(1), math.Inf(-1)

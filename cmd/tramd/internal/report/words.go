@@ -37,7 +37,7 @@ func probability(p float64) string {
 // figure writes a number with so many digits at most.
 func figure(x float64, digits int) string { return strconv.FormatFloat(x, 'g', digits, 64) }
 
-// interval says a number of days as people do, rounded down: nobody is told to wait longer than was worked out.
+// interval says a number of days as people do, rounded down: a reader never waits longer than was worked out.
 func interval(days float64) string {
 	switch {
 	case math.IsNaN(days):
@@ -98,7 +98,7 @@ func (r *Report) manual(own drift.Interval) []string {
 		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance, figure(100*r.Reliability, 4), own.Basis, warm)
 	return []string{
 		every,
-		"Isolate the spindle's power before a hand or an arm is near it and see that nobody can switch it on; never run the spindle with an arm on it; " +
+		"Isolate the spindle's power before a hand or an arm is near it and make sure that it cannot be switched on; never run the spindle with an arm on it; " +
 			"support a head before what holds it is loosened; keep clear of axes moved by a motor. Local safety rules and the machine's manual come first.",
 		basis,
 	}
