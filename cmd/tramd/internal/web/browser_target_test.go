@@ -7,7 +7,7 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// A person parks the arm, loosens, and goes by the page to the reading to aim for; what tightening did is logged with the move.
+// A person parks the arm, loosens, and follows the page to the reading to aim for; what tightening did is logged with the move.
 // The way is 0.1 mm down, and tightening is expected to add 0.005 mm: so from 1.300 to 1.195.
 func TestTheReadingToAimFor(t *testing.T) {
 	t.Parallel()

@@ -4,7 +4,7 @@
 // Lengths are millimetres, leans mm/m, angles degrees counter-clockwise from the operator's right seen from above, moments
 // RFC 3339. Every error is JSON, {"error":"what happened and what to do"}.
 //
-// Two doors: over TCP reading is open to whoever names the machine by an allowed Host, and changing needs a login; over
+// Two doors: over TCP anyone may read who names the machine by an allowed Host, and changing needs a login; over
 // the local socket (Options.Local) file permissions have already decided. Cautions that belong beside a control that
 // starts a sweep are on the page.
 //

@@ -32,6 +32,6 @@ func TestDriftAnswers(t *testing.T) {
 		}
 	}
 	if got := status(Wrong(errors.New("hours \"a lot\""))); got != http.StatusBadRequest {
-		t.Errorf("what the caller wrote wrong is told as %d", got)
+		t.Errorf("a caller's mistake is answered with %d", got)
 	}
 }

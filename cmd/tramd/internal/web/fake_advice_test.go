@@ -9,7 +9,7 @@ import (
 	"tramd/sweep/units"
 )
 
-// someJob is a job under way on linnet, told by the adviser itself: one move made, the next to come.
+// someJob is a job under way on linnet, made by the adviser itself: one move made, the next to come.
 type someJob struct {
 	advice.Answer
 	Limit     float64          `json:"limit_mm_per_m"`

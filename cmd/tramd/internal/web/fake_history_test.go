@@ -10,7 +10,7 @@ import (
 	"tramd/sweep/drift"
 )
 
-// someHistory is half a year of checks: a spindle that was squared in March and has crept to the right since, told by the drift
+// someHistory is half a year of checks: a spindle that was squared in March and has crept to the right since, judged by the drift
 // model itself.
 func someHistory(t testing.TB) *drift.View {
 	t.Helper()

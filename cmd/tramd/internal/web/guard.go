@@ -75,6 +75,6 @@ func hostAllowed(name string, allowed map[string]bool) bool {
 	if _, err := netip.ParseAddr(name); err == nil {
 		return true
 	}
-	// Names under .local are told by the machines of the link themselves (RFC 6762); no outside name server can own one.
+	// Names under .local are announced by the machines of the link themselves (RFC 6762); no outside name server can own one.
 	return allowed[name] || strings.HasSuffix(name, ".local") && len(name) > len(".local")
 }

@@ -41,7 +41,7 @@ func newServer(o Options) *server {
 	}
 	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), imports: newImportLimits(), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
 	if s.login.hashErr != nil {
-		o.Log.Error("nobody can log in", "why", s.login.hashErr)
+		o.Log.Error("no login is possible", "why", s.login.hashErr)
 	}
 	return s
 }

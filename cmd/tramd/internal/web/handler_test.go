@@ -53,7 +53,7 @@ func do(h http.Handler, c call) *httptest.ResponseRecorder {
 	return w
 }
 
-// A temperature that is typed is told before the run begins, and where it cannot be, no run begins.
+// A typed temperature reaches the daemon before the run begins. Where it cannot, no run begins.
 func TestAStartTellsTheTemperature(t *testing.T) {
 	for _, x := range []struct{ path, body, started string }{
 		{"/api/v1/sweeps", `{"temperature_c":21.5}`, "start 1 check"},

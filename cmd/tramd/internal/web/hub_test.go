@@ -7,7 +7,7 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// While somebody moves an adjuster the page is told 20 times a second; a reading that flickers by a step is not moved, and a
+// While a person moves an adjuster the page gets 20 states a second; a reading that flickers by a step is not moved, and a
 // sweep keeps its own pace.
 func TestAMovedReadingIsShownMoreOften(t *testing.T) {
 	now := time.Now()

@@ -14,7 +14,7 @@ const (
 )
 
 // live streams server-sent events: `state` and `curve`, each always the newest, and a comment now and then so that a quiet
-// stream is told from a dead one.
+// stream does not look like a dead one.
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	c := s.hub.join(peerlimit.Peer(r.RemoteAddr))
 	if c == nil {

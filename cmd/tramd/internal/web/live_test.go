@@ -131,7 +131,7 @@ func TestOnePollerForAllAndNoneWithoutClients(t *testing.T) {
 	srv := serve(t, Handler(Options{Live: live}))
 	time.Sleep(150 * time.Millisecond)
 	if n := live.asked.Load(); n != 0 {
-		t.Fatalf("asked %d times with nobody there", n)
+		t.Fatalf("asked %d times without a client", n)
 	}
 	var all []*listener
 	for range 10 {
@@ -161,7 +161,7 @@ func quiet(t *testing.T, live *liveFunc) {
 			return
 		}
 	}
-	t.Error("the poller goes on with nobody there")
+	t.Error("the poller goes on without a client")
 }
 
 func TestSlowClientGetsTheNewest(t *testing.T) {

@@ -45,7 +45,7 @@ func (s *server) disarmMotion(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, map[string]bool{"armed": false})
 }
 
-// startMotion is the second act. Whoever starts a motion holds it: by holdKey, or by holdMotion.
+// startMotion is the second act. The client that starts a motion holds it: by holdKey, or by holdMotion.
 func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		Key     string `json:"key"`

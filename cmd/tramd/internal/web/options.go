@@ -74,7 +74,7 @@ type MeasurementWanted struct {
 	Typed   bool   `json:"typed"`   // a plain dial is read, and its readings typed
 }
 
-// Temperature is told the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon after
+// Temperature takes the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon after
 // are stored with it.
 type Temperature interface {
 	Tell(celsius float64) error
@@ -86,7 +86,7 @@ type Motion interface {
 	Disarm(ctx context.Context) error
 	StartMotion(ctx context.Context, key, purpose string) (run int64, err error)
 
-	// Whoever starts a motion holds it by signs of life; without one in time, or let go, the arm is stopped. The page names the
+	// The client that starts a motion holds it by signs of life; without one in time, or let go, the arm is stopped. The page names the
 	// key, a terminal the run.
 	Hold(ctx context.Context, key string) error
 	LetGo(ctx context.Context, key string) error
@@ -111,7 +111,7 @@ type Options struct {
 	Refits       Refits
 	Motion       Motion
 	Drift        Drift
-	Separate     func(ctx context.Context, first, turned int64) (any, error)           // the spindle told from a loose plate, sent as JSON as it is
+	Separate     func(ctx context.Context, first, turned int64) (any, error)           // the spindle apart from a loose plate, sent as JSON as it is
 	Measure      func(ctx context.Context, w MeasurementWanted) (run int64, err error) // begins a traverse, a bar or a travel; its run is steered as a sweep's is
 	Advice       func(ctx context.Context) (any, error)                                // what to move next, sent as JSON as it is
 	JobSheet     Sheet                                                                 // the record of the last job; without Write there is none

@@ -75,10 +75,10 @@ func TestCurveIsPaintedSeldomAndOnlyWhenItChanged(t *testing.T) {
 	}
 	second := paint(200 * time.Millisecond)
 	if second == first {
-		t.Error("a new curve was not told")
+		t.Error("a new curve was not sent")
 	}
 	if paint(time.Second) != second {
-		t.Error("the same curve was told again")
+		t.Error("the same curve was sent again")
 	}
 	if len(s.Sweep.Curve) != 100 {
 		t.Error("the shared snapshot was changed")

@@ -7,7 +7,7 @@ import (
 	"net/http"
 )
 
-// Problem is an error that knows how it is told over HTTP: 409 a sweep is already running, 404 no such run, 503 not now.
+// Problem is an error that knows its HTTP status: 409 a sweep is already running, 404 no such run, 503 not now.
 type Problem interface {
 	error
 	HTTPStatus() int
@@ -30,7 +30,7 @@ func NotYet(text string) Problem { return problem{http.StatusServiceUnavailable,
 // Wrong is a Problem: the caller wrote something that cannot be.
 func Wrong(err error) Problem { return problem{http.StatusBadRequest, err.Error()} }
 
-// status says how an error is told.
+// status returns the HTTP status of an error.
 func status(err error) int {
 	var p Problem
 	var big *http.MaxBytesError

@@ -5,7 +5,7 @@ import (
 	"net/http"
 )
 
-// Refits fits stored runs anew. What it returns is sent as JSON as it is.
+// Refits fits stored runs again. Its result is sent as JSON as it is.
 type Refits interface {
 	Refit(ctx context.Context, run int64, keep bool) (any, error)
 }

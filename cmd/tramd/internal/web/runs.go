@@ -81,7 +81,7 @@ func (s *server) readings(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// download sends a file; its head goes out with the first piece, so that an error before it can still be told.
+// download sends a file; its head goes out with the first piece, so that an error before it can still be answered.
 type download struct {
 	w     http.ResponseWriter
 	name  string

@@ -7,7 +7,7 @@ import { expanded, signed } from './units.js';
 
 const figure = (a, unit) => (a ? `${signed(a.mm_per_m, unit, a.U_mm_per_m)} ± ${expanded(a.U_mm_per_m, unit)}` : '–');
 
-// figures is a table of tilt and nod, a row for each of what is named.
+// figures is a table of tilt and nod, a row for each named result.
 function figures(rows, unit) {
   const table = make('table', 'again-figures');
   const head = make('tr');

@@ -62,7 +62,7 @@ function show(from, to) {
 
 function last(days) {
   if (!checks().length) return;
-  const b = ms(checks().at(-1).time) + days * day * 0.15; // a little of what is to come
+  const b = ms(checks().at(-1).time) + days * day * 0.15; // and a little of the forecast
   if (days === 0) span = null;
   else show(b - days * day, b);
   for (const x of byId('history-zoom').querySelectorAll('[data-days]')) x.setAttribute('aria-pressed', String(Number(x.dataset.days) === days));

@@ -82,7 +82,7 @@ function isOut(list, t, indicator) {
 
 const form = (list, deg) => list.reduce((sum, h) => sum + h.amplitude_mm * Math.cos((h.order * (deg - h.phase_deg) * Math.PI) / 180), 0);
 
-// range is that of what was fitted: what was left out may lie far beyond.
+// range covers the readings that were fitted: those left out may lie far beyond.
 function range({ points, r }) {
   let [low, high] = [-0.002, 0.002];
   const see = (v) => { low = Math.min(low, v); high = Math.max(high, v); };

@@ -1,4 +1,4 @@
-// Everything the page knows stands here, once. Whoever changes it calls change; each part of the page draws what it shows from it,
+// state holds everything the page knows, once. Code that changes it calls change. Each part of the page draws from it,
 // once a frame however fast news comes.
 export const state = {
   snap: null, // the newest snapshot of the daemon

@@ -90,7 +90,7 @@ const apart = (a, b) => Math.abs(((((a - b) % 360) + 540) % 360) - 180);
 // An arm that turns takes the reading along the surface: more than this and the reading says nothing of the move.
 const turnedDeg = 2;
 const turned = () => fromAngle !== null && (angle === null || apart(angle, fromAngle) > turnedDeg);
-// Where the move shows less than half of what it shows at the best place, the goal is too uncertain to go by.
+// Where the move shows less than half of what it shows at the best place, the goal is too uncertain to follow.
 const showsHere = () => !encoder || (angle !== null && Math.abs(changeAt(angle)) >= Math.abs(aim.change_mm) / 2);
 const point = () => aim.point ?? t('aim.point', { deg: Math.round(aim.spindle_deg) });
 const goal = () => from + change() - tightening();
