@@ -67,7 +67,11 @@ func linnet() *session.Snapshot {
 func gather(t *testing.T, s *session.Snapshot) string {
 	t.Helper()
 	rec := httptest.NewRecorder()
-	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Page: "https://linnet.shop.example:9743", Free: gigabyte}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+	read := rails
+	if s.Last == nil { // nothing was ever measured
+		read = nil
+	}
+	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Page: "https://linnet.shop.example:9743", Free: gigabyte, Assembly: read}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
 	if rec.Code != http.StatusOK {
 		t.Fatalf("scrape: %d %s", rec.Code, rec.Body)
 	}
@@ -98,7 +102,7 @@ func TestGolden(t *testing.T) {
 }
 
 func TestLint(t *testing.T) {
-	problems, err := testutil.GatherAndLint(Registry(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte}))
+	problems, err := testutil.GatherAndLint(Registry(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte, Assembly: rails}))
 	if err != nil {
 		t.Fatal(err)
 	}

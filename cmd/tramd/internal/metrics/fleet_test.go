@@ -26,7 +26,7 @@ func TestAFleetOfTwoHundred(t *testing.T) {
 	for i := range machines {
 		s := linnet()
 		s.Machine = fmt.Sprintf("machine-%03d", i)
-		srv := httptest.NewServer(again(Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Free: gigabyte}, nil)))
+		srv := httptest.NewServer(again(Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Free: gigabyte, Assembly: rails}, nil)))
 		t.Cleanup(srv.Close)
 		targets = append(targets, strings.TrimPrefix(srv.URL, "http://"))
 	}
