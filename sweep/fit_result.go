@@ -116,10 +116,18 @@ func (t *tally) warnings(r Result, g geometry, seen round, dof int, scatter floa
 
 // closureLimit is what scatter and resolution let a closure be by chance.
 func (t *tally) closureLimit(scatter float64) float64 {
-	if t.start.n == 0 || t.visit.n == 0 {
+	var variance, step, n float64
+	for i := range t.back {
+		if b := &t.back[i]; b.known() {
+			variance += 1/b.start.n + 1/b.visit.n
+			step += t.setup.Indicators[i].ResolutionMM
+			n++
+		}
+	}
+	if n == 0 {
 		return math.Inf(1)
 	}
-	return closureScatter*scatter*math.Sqrt(1/t.start.n+1/t.visit.n) + t.setup.Indicators[0].ResolutionMM
+	return closureScatter*scatter*math.Sqrt(variance)/n + step/n
 }
 
 func leakText(g geometry, axis string) string {

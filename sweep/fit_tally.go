@@ -43,10 +43,17 @@ type tally struct {
 	readings int
 	rejected int
 
-	start, visit sums // indicator 0 at the start angle: first and latest time
+	back []comingBack // by indicator
+}
+
+// comingBack is one indicator at the angle where it started: the first and the latest time.
+type comingBack struct {
+	start, visit sums
 	startAt      float64
 	away, inside bool
 }
+
+func (c *comingBack) known() bool { return c.start.n > 0 && c.visit.n > 0 }
 
 func newTally(setup Setup) (*tally, error) {
 	if err := setup.Validate(); err != nil {
@@ -60,7 +67,7 @@ func newTally(setup Setup) (*tally, error) {
 	t := &tally{
 		setup: setup, weight: weights(setup),
 		phase: make([]float64, m), origin: make([]float64, m), count: make([]int, m),
-		bins: make([][binCount]sums, m),
+		bins: make([][binCount]sums, m), back: make([]comingBack, m),
 	}
 	for i, ind := range setup.Indicators {
 		t.phase[i] = Radians(math.Mod(ind.PhaseDeg, 360))
@@ -90,15 +97,13 @@ func (t *tally) add(p Point) (z, cos, sin float64) {
 	t.bins[i][k].add(z, cos, sin)
 	s := &t.seen[k]
 	s.lo, s.hi = min(s.lo, turn), max(s.hi, turn)
-	if i == 0 {
-		t.close(turn, z, cos, sin)
-	}
+	t.back[i].follow(t.count[i] == 1, turn, z, cos, sin)
 	return z, cos, sin
 }
 
-// close follows indicator 0 away from the start angle and back. Only the latest visit is kept.
-func (t *tally) close(turn, z, cos, sin float64) {
-	if t.count[0] == 1 {
+// follow follows an indicator away from the start angle and back. Only the latest visit is kept.
+func (t *comingBack) follow(first bool, turn, z, cos, sin float64) {
+	if first {
 		t.startAt = turn
 	}
 	far := math.Abs(turn - t.startAt)
@@ -124,11 +129,15 @@ func (t *tally) residual(g sums, i int, e estimate) float64 {
 	return (g.z-r*(e.slope[0]*g.cos+e.slope[1]*g.sin))/g.n - (e.offset[i] - t.origin[i])
 }
 
-// closure is last minus first reading at the start angle. Both are taken about the fit, since the arm never comes back
-// to quite the same angle and a leaning spindle would show that as movement.
+// closure is last minus first reading at the start angle, the mean over the indicators that came back to it. Both are taken about
+// the fit, since the arm never comes back to quite the same angle and a leaning spindle would show that as movement.
 func (t *tally) closure(e estimate) float64 {
-	if t.start.n == 0 || t.visit.n == 0 {
-		return math.NaN()
+	var sum, n float64
+	for i := range t.back {
+		if b := &t.back[i]; b.known() {
+			sum += t.residual(b.visit, i, e) - t.residual(b.start, i, e)
+			n++
+		}
 	}
-	return t.residual(t.visit, 0, e) - t.residual(t.start, 0, e)
+	return sum / n // NaN where none did
 }

@@ -41,6 +41,35 @@ func TestOneAnswer(t *testing.T) {
 	}
 }
 
+// The interval that is stated holds 95 % of what the model believes, no more and no less, and the covariance is that of the belief.
+func TestTheIntervalIsOfTheBelief(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(14, 1))
+	for i, f := range append(families(), unseen()...) {
+		if i%6 != 2 {
+			continue
+		}
+		tr := f.draw(r)
+		fitted, got, err := fit(tr.pts, tr.setup, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		all, _ := fitted.belief()
+		for k, a := range []*sweep.Axis{got.Tilt, got.Nod} {
+			m, half := a.Slope.MMPerM(), a.Expanded.MMPerM()
+			if math.Abs(m-all.Mean()[k]) > 1e-9 {
+				t.Errorf("%s: %v stated, %v believed", f.name, m, all.Mean()[k])
+			}
+			if p := all.Inside(k, m-half, m+half); math.Abs(p-confidence) > 0.003 {
+				t.Errorf("%s: the interval holds %.4f of the belief", f.name, p)
+			}
+		}
+		if want := all.Correlation(); want*got.Covariance[0][1] < 0 {
+			t.Errorf("%s: covariance %v, correlation %v", f.name, got.Covariance[0][1], want)
+		}
+	}
+}
+
 // A radius known to 10 % scales tilt and nod alike; an angle known to a degree turns one into the other. By hand: the covariance
 // is tilt*nod*0.01 of the first.
 func TestCommonPartsCorrelate(t *testing.T) {

@@ -9,7 +9,7 @@ import (
 
 // describe adds what else the circle tells: the form of the surface and the scatter about the fit.
 func (f *fitting) describe(r *sweep.Result) {
-	circle := f.d.circles[0]
+	circle := f.widestCircle()
 	coef := f.coef[circle*2*formOrders:]
 	if len(f.bs) >= denseSegments {
 		r.Form = append(harmonics(coef), f.tableWaves()...)
@@ -26,6 +26,17 @@ func (f *fitting) describe(r *sweep.Result) {
 	r.ResidualRMSMM = f.rms
 	r.Turns = f.turns()
 	r.Waves = f.timeWaves()
+}
+
+// widestCircle is the circle on the surface whose form is told: that of the longest arm, whichever indicator is written first.
+func (f *fitting) widestCircle() int {
+	widest := 0
+	for k := range f.in.tracks {
+		if f.in.tracks[k].scale > f.in.tracks[widest].scale {
+			widest = k
+		}
+	}
+	return f.d.circles[widest]
 }
 
 // scatter is the root mean square of the kept readings about the fitted curve, the model's fixed unknowns taken off.
@@ -171,7 +182,7 @@ func (f *fitting) warnDirections(add func(code, format string, args ...any)) {
 		add(WarnDelay, "the angles are %.1f degrees late, by the two ways round (a delay of some %.0f ms at this speed, or lost motion); it was taken out",
 			sweep.Degrees(late), 1000*late/math.Max(rate, 1e-9))
 	}
-	if h := f.way.playMM; h > math.Max(2*f.in.resolution, 0.002) {
+	if h := f.way.playMM; h > 2*f.in.step() {
 		add(WarnHysteresis, "the indicator reads %.4f mm apart by the way its plunger moves; it was taken out", 2*h)
 	}
 }

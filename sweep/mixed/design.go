@@ -23,17 +23,19 @@ type design struct {
 	groups, lean       int
 	cols               int
 	zero               float64 // taken off the readings
+	step               float64 // of the display, mm
 	t0, half           float64 // the time of the drift polynomials: middle and half length
 	noise2             float64 // guess at the white noise's variance, to put priors in mm and seconds to scale
 	waves              []wave
 	circles            []int     // by track: which circle on the surface it runs on
+	pair               *pair     // of two indicators: their blocks as sums and differences; nil where there are not two
 	moved              direction // by lag and delay of this the angles have been moved
 }
 
 // newDesign writes the columns. axes says which of tilt and nod are in the model; way, if not nil, adds the effects
 // of direction along the curve.
 func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, along curve, waves []wave) *design {
-	d := &design{groups: groups}
+	d := &design{groups: groups, step: in.step()}
 	circles := d.circlesOf(in)
 	d.form, d.drift = circles*2*formOrders, drifts+waveColumns*len(in.tracks)*len(waves)
 	d.waves = waves
@@ -54,6 +56,9 @@ func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, 
 	}
 	d.t0, d.half = timeSpan(bs)
 	d.write(in, bs, axes, way, along)
+	if len(in.tracks) == 2 {
+		d.pair = newPair(bs, d.rows)
+	}
 	return d
 }
 

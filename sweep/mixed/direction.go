@@ -16,7 +16,7 @@ const (
 const (
 	lagSD        = 0.5 * math.Pi / 180 // radians
 	delaySD      = 0.1                 // seconds
-	lostMotionSD = 0.003               // mm
+	lostMotionSD = 3.0                 // display steps
 )
 
 // direction is what is known of the way-dependent effects, improved round by round.
@@ -55,8 +55,8 @@ func (w direction) write(d *design, bs []block, c curve) {
 		zs[i], rises[i] = c(&bs[i])
 		steep += math.Abs(rises[i]) / float64(len(bs))
 	}
-	steep = math.Max(steep, 1e-6)
-	step := math.Max(0.05*w.playMM, 1e-4)
+	steep = math.Max(steep, 1e-3*d.step)
+	step := math.Max(0.05*w.playMM, 0.1*d.step)
 	low, high := math.Max(0, w.playMM-step), w.playMM+step
 	now, less, more := playPath(bs, zs, rises, w.playMM), playPath(bs, zs, rises, low), playPath(bs, zs, rises, high)
 	for i := range bs {
@@ -74,15 +74,15 @@ func (w direction) write(d *design, bs []block, c curve) {
 // moves is what the angles' having been moved took off a reading, by the columns of its row.
 func (w direction) moves(at []float64) float64 { return w.lag*at[byLag] + w.delayS*at[byDelay] }
 
-// learn takes the effects found in one round; shift says by how much each block's angle is to be moved.
-func (w *direction) learn(coef []float64) (shift func(b *block) float64, ok bool) {
+// learn takes the effects found in one round, of a display of the given step; shift says by how much each block's angle is to be moved.
+func (w *direction) learn(coef []float64, step float64) (shift func(b *block) float64, ok bool) {
 	if bad(coef[byLag]) || bad(coef[byDelay]) || math.Abs(coef[byLag]) > 0.5 || math.Abs(coef[byDelay]) > 2 {
 		return nil, false
 	}
 	lag, delay := coef[byLag]-w.lag, coef[byDelay]-w.delayS
 	w.lag, w.delayS = coef[byLag], coef[byDelay]
 	w.moveMM = coef[byMove]
-	w.playMM = math.Min(math.Max(0, w.playMM+coef[byPlay]), 2*w.playMM+5e-4)
+	w.playMM = math.Min(math.Max(0, w.playMM+coef[byPlay]), 2*w.playMM+0.5*step)
 	return func(b *block) float64 { return b.dir*lag + b.rate*delay }, true
 }
 
@@ -98,5 +98,5 @@ func (f *fitting) late() (late, u, rate float64) {
 // playProof is by how much in log likelihood a play must be better than none.
 const playProof = 3
 
-// playLevels are tried before the play is refined, in mm: the likelihood has more than one hump.
-var playLevels = []float64{0, 0.0003, 0.0006, 0.001, 0.0015, 0.0022, 0.0033, 0.005, 0.0075, 0.011}
+// playLevels are tried before the play is refined, in display steps: the likelihood has more than one hump.
+var playLevels = []float64{0, 0.3, 0.6, 1, 1.5, 2.2, 3.3, 5, 7.5, 11}

@@ -6,8 +6,9 @@
 // A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with their
 // order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov, or over
 // many times at once, as 1/f noise is), what a coarse display rounds off, a steady wave in time or a fine wave of the table
-// where there is one, noise within a band of frequencies where there is some, and white noise. Swept both ways round, it also
-// has an offset by direction, the play of the plunger and a delay between the angle and the reading. This is a linear mixed
+// where there is one, noise within a band of frequencies where there is some, and white noise. The slow noise of two indicators on
+// one bar may go together: both rise and fall, or one gains what the other loses. Swept both ways round, the model also has
+// an offset by direction, the play of the plunger and a delay between the angle and the reading. This is a linear mixed
 // model; Henderson's equations solve it for given variances, and the restricted likelihood of those variances, with weak priors,
 // weights a grid of them over which the lean is averaged. A t distribution with matched degrees of freedom then gives the
 // interval.
@@ -20,6 +21,7 @@
 //	knocks    before the arcs: jumps that stay, by their marginal likelihood  knock.go, knock_scan.go, plates.go
 //	blocks    join what is left into a few hundred means                     block.go
 //	design    write the columns, whiten them by the noise of a grid point    design.go, direction.go, filter.go
+//	pair      put two indicators to the filter as their sum and difference   pair.go
 //	search    walk the grid, average the lean                                solve.go, grid.go, posterior.go, average.go
 //	steps     give the rounding of a coarse display its own part of the noise  rounding.go
 //	waves     find a steady wave in what is left; search again with it       wave.go, wave_find.go, wave_spectrum.go
@@ -27,6 +29,9 @@
 //	swings    where there is none, join blocks until a tremor is averaged out  swing.go
 //	filter    carry a fit on block by block, by the same equations          filter_course.go, filter_live.go, filter_result.go
 //	result    one belief: intervals, decision, budget; form, warnings        conclude.go, components.go, describe.go, turns.go
+//
+// Lengths that the model judges by are in steps of the display (input.step), so the unit of the readings changes nothing. Only the
+// repeatability of a handful of stations, which they cannot show themselves, is in millimetres.
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.
 //

@@ -184,9 +184,15 @@ func (f *fitting) ofNoise(nz noise, parts [2][]float64) (cov [3]float64) {
 			add(i, variance, before)
 		}
 	}
-	if nz.slow > 0 {
-		for _, tau := range nz.tau {
-			process(nz.slow/float64(len(nz.tau)), tau)
+	for _, tau := range nz.tau {
+		switch slow := nz.slow / float64(len(nz.tau)); {
+		case slow > 0 && nz.together != 0:
+			v := f.d.pair.ofSlow(nz.together, slow, tau, parts)
+			for k := range v {
+				cov[k] += v[k]
+			}
+		case slow > 0:
+			process(slow, tau)
 		}
 	}
 	if nz.steps.variance > 0 {

@@ -12,6 +12,8 @@ type noise struct {
 	tau   []float64 // seconds
 	steps steps
 	band  band
+
+	together float64 // correlation of the slow part of two indicators (see pair.go)
 }
 
 // steps is the part of the rounding error that lasts as long as the reading stands still.
@@ -21,6 +23,9 @@ type steps struct{ variance, tau float64 } // relative to the white; seconds
 // result and the log determinant of the noise's covariance. Being Markov, the noise costs one small filter a column, so
 // the whole is linear in the blocks.
 func (d *design) whiten(bs []block, nz noise) (gram sym, logDet float64) {
+	if nz.together != 0 {
+		return d.whitenPair(nz)
+	}
 	if nz.slow == 0 {
 		nz.tau = nz.tau[:1]
 	}

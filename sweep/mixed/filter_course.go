@@ -19,23 +19,42 @@ type pace struct {
 }
 
 func newCourse(nz noise, tracks, cols int) *course {
-	c := &course{noise: nz, gram: newSym(cols)}
-	for range tracks {
-		c.tracks = append(c.tracks, &pace{k: newKalman(nz, cols)})
+	return &course{noise: nz, gram: newSym(cols), tracks: newPaces(nz, tracks, cols)}
+}
+
+// newPaces gives a state for each track, or for each run of a pair whose noise goes together.
+func newPaces(nz noise, tracks, cols int) (out []*pace) {
+	if nz.together != 0 {
+		for run := range pairRuns {
+			out = append(out, &pace{k: newKalman(nz.of(run), cols)})
+		}
+		return out
 	}
-	return c
+	for range tracks {
+		out = append(out, &pace{k: newKalman(nz, cols)})
+	}
+	return out
+}
+
+// alone is the state that a block of a track is read with for itself.
+func (c *course) alone(track int) int {
+	if c.noise.together != 0 {
+		return pairFirst + track
+	}
+	return track
 }
 
 // foresee writes into out what the rows so far do not foresee of one more, scaled to unit variance, and returns that variance.
-// The course itself stays where it is: room is a pace to spare.
-func (c *course) foresee(b *block, row []float64, room *pace, out []float64) (variance float64) {
-	room.copy(c.tracks[b.track])
-	return room.read(b, row, out)
+// The course itself stays where it is: room is paces to spare.
+func (c *course) foresee(b *block, row []float64, room []*pace, out []float64) (variance float64) {
+	at := c.alone(b.track)
+	room[at].copy(c.tracks[at])
+	return room[at].read(b, row, out)
 }
 
-// read takes a block and its row.
-func (c *course) read(b *block, row, out []float64) {
-	c.logDet += math.Log(c.tracks[b.track].read(b, row, out))
+// read takes a block and its row, of a track or of a run of a pair.
+func (c *course) read(at int, b *block, row, out []float64) {
+	c.logDet += math.Log(c.tracks[at].read(b, row, out))
 	c.gram.rank1(out, 1)
 }
 

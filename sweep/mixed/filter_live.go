@@ -19,7 +19,8 @@ type Filter struct {
 	d       *design      // its rows are those of the fit; they stay as they were written
 	l       *levels
 	grid    []followed
-	courses map[[2]int8]*course
+	courses map[noiseLevel]*course
+	pairs   pairing    // blocks of two indicators that wait for each other
 	tracks  []*stretch // by indicator; nil: the fit has no reading of it
 	bs      []block    // all finished ones that were read
 	fitted  int        // blocks of the fit
@@ -37,7 +38,7 @@ type Filter struct {
 	judged   *float64 // the probability that both axes conform, and the time of the newest reading in it
 	judgedAt float64
 
-	rooms map[[2]int8]*solving
+	rooms map[noiseLevel]*solving
 	out   []float64
 }
 
@@ -49,8 +50,8 @@ type solved struct {
 
 // solving is room to solve in.
 type solving struct {
-	pace *pace
-	gram sym
+	paces []*pace
+	gram  sym
 }
 
 // Grid points that a filter follows: as many of the heaviest, and as many kinds of noise.
@@ -62,6 +63,7 @@ const (
 // Begin fits a sweep that goes on, and gives what the fit says and the filter that carries it on. The filter is nil under constant
 // turning, where the angles of all readings are worked out together.
 func Begin(pts []sweep.Point, setup sweep.Setup, opt Options) (*Filter, sweep.Result, error) {
+	opt.Unfinished = true
 	f, r, err := fit(pts, setup, opt)
 	if err != nil {
 		return nil, r, err
@@ -78,16 +80,24 @@ func Begin(pts []sweep.Point, setup sweep.Setup, opt Options) (*Filter, sweep.Re
 func (c *Filter) Said(r sweep.Result) { c.said = r }
 
 func (f *fitting) carryOn(said sweep.Result) *Filter {
-	c := &Filter{f: f, said: said, d: f.d, l: f.levels(), courses: map[[2]int8]*course{}, rooms: map[[2]int8]*solving{}}
+	c := &Filter{f: f, said: said, d: f.d, l: f.levels(), courses: map[noiseLevel]*course{}, rooms: map[noiseLevel]*solving{}}
 	c.bs, c.fitted = slices.Clone(f.bs), len(f.bs)
 	if f.both {
 		c.along = f.along()
 	}
 	c.choose()
 	c.out = make([]float64, c.d.cols)
-	for i := range c.bs {
-		for _, k := range c.courses {
-			k.read(&c.bs[i], c.d.rows[i], c.out)
+	for _, k := range c.courses {
+		if k.noise.together != 0 {
+			for run, mates := range c.d.pair.runs {
+				for i := range mates {
+					k.read(run, &mates[i].b, mates[i].row, c.out)
+				}
+			}
+			continue
+		}
+		for i := range c.bs {
+			k.read(c.bs[i].track, &c.bs[i], c.d.rows[i], c.out)
 		}
 	}
 	c.cut()
@@ -101,7 +111,7 @@ func (f *fitting) carryOn(said sweep.Result) *Filter {
 func (c *Filter) choose() {
 	ps := normalise(slices.Clone(c.f.points))
 	slices.SortStableFunc(ps, func(a, b point) int { return cmp.Compare(b.weight, a.weight) })
-	byNoise := map[[2]int8]float64{}
+	byNoise := map[noiseLevel]float64{}
 	for _, p := range ps {
 		byNoise[p.h.noise()] += p.weight
 	}
@@ -109,7 +119,7 @@ func (c *Filter) choose() {
 		key := p.h.noise()
 		if c.courses[key] == nil && len(c.courses) < mostCourses && byNoise[key] > 0 {
 			c.courses[key] = newCourse(c.l.noise(p.h), len(c.f.in.tracks), c.d.cols)
-			c.rooms[key] = &solving{pace: &pace{k: newKalman(c.l.noise(p.h), c.d.cols)}, gram: newSym(c.d.cols)}
+			c.rooms[key] = &solving{newPaces(c.l.noise(p.h), len(c.f.in.tracks), c.d.cols), newSym(c.d.cols)}
 		}
 	}
 	alone := min(len(ps), mostPoints/2)
@@ -151,7 +161,7 @@ type followed struct {
 }
 
 // noise is what of a grid point makes the noise.
-func (h hyper) noise() [2]int8 { return [2]int8{h.tau, h.slow} }
+func (h hyper) noise() noiseLevel { return noiseLevel{h.tau, h.slow, h.pair} }
 
 // cut begins the stretches where the fit's readings end.
 func (c *Filter) cut() {
@@ -252,7 +262,7 @@ func (c *Filter) stuck(s *stretch) bool {
 		v := leanAt(c.now.coef, c.f.axes, in.tracks[s.track].scale, th) + d.formAt(d.circles[s.track], c.now.coef, th)
 		low, high = math.Min(low, v), math.Max(high, v)
 	}
-	q := math.Max(in.setup.Indicators[s.indicator].ResolutionMM, finest)
+	q := math.Max(in.setup.Indicators[s.indicator].ResolutionMM, 1e-3*in.step())
 	return high-low > 2.5*q+3*c.f.start.scale
 }
 
@@ -268,7 +278,18 @@ func (c *Filter) take(b *block) {
 	}
 	c.strayS = 0
 	for _, k := range c.courses {
-		k.read(b, row, c.out)
+		if k.noise.together == 0 {
+			k.read(b.track, b, row, c.out)
+		}
+	}
+	if c.d.pair != nil {
+		c.pairs.push(mate{b: *b, row: row}, func(run int, m mate) {
+			for _, k := range c.courses {
+				if k.noise.together != 0 {
+					k.read(run, &m.b, m.row, c.out)
+				}
+			}
+		})
 	}
 	c.bs = append(c.bs, *b)
 }
@@ -300,18 +321,18 @@ func (c *Filter) strays(b *block, row []float64) bool {
 		return false
 	}
 	e, u := c.foreseen(b, row)
-	least := shallowMM
+	least := shallowGrains
 	if c.f.both {
-		least = shallowBothWaysMM
+		least = shallowBothWaysGrains
 	}
-	return math.Abs(e) > math.Max(straySigma*u, least)
+	return math.Abs(e) > math.Max(straySigma*u, least*c.f.in.grain())
 }
 
 // foreseen is by how much a block differs from what was foreseen, in mm, and the standard uncertainty of that.
 func (c *Filter) foreseen(b *block, row []float64) (e, u float64) {
 	p := &c.now.best
 	key := p.h.noise()
-	v := c.courses[key].foresee(b, row, c.rooms[key].pace, c.out)
+	v := c.courses[key].foresee(b, row, c.rooms[key].paces, c.out)
 	out := slices.Clone(c.out)
 	c.change.row(out)
 	last := len(out) - 1

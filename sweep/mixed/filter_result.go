@@ -18,7 +18,7 @@ func (c *Filter) Result() sweep.Result {
 	f.bs = append(slices.Clip(c.bs), open...)
 	t0, half := timeSpan(f.bs)
 	c.change = c.d.over(t0, half)
-	s := searcher{d: c.d, bs: f.bs, l: c.l, known: f.known, least: f.least, gram: map[[2]int8]white{}}
+	s := searcher{d: c.d, bs: f.bs, l: c.l, known: f.known, least: f.least, gram: map[noiseLevel]white{}}
 	for key, k := range c.courses {
 		s.gram[key] = c.upTo(k, c.rooms[key], open, rows)
 	}
@@ -146,15 +146,24 @@ func (c *Filter) open() (bs []block, rows [][]float64, spikes, off int) {
 func (c *Filter) upTo(k *course, room *solving, open []block, rows [][]float64) white {
 	copy(room.gram.a, k.gram.a)
 	w := white{g: room.gram, logDet: k.logDet}
-	on := -1
-	for i := range open {
-		b := &open[i]
-		if b.track != on {
-			room.pace.copy(k.tracks[b.track])
-			on = b.track
-		}
-		w.logDet += math.Log(room.pace.read(b, rows[i], c.out))
+	for i, p := range room.paces {
+		p.copy(k.tracks[i])
+	}
+	read := func(at int, m mate) {
+		w.logDet += math.Log(room.paces[at].read(&m.b, m.row, c.out))
 		w.g.rank1(c.out, 1)
+	}
+	waiting := c.pairs.clone()
+	for i := range open {
+		m := mate{b: open[i], row: rows[i]}
+		if k.noise.together == 0 {
+			read(m.b.track, m)
+		} else {
+			waiting.push(m, read)
+		}
+	}
+	if k.noise.together != 0 {
+		waiting.flush(read)
 	}
 	c.change.gram(w.g)
 	return w

@@ -7,11 +7,12 @@ import (
 	"tramd/sweep"
 )
 
-// Model names the full model in a result. Version 6 draws the interval, its degrees of freedom, verdict and probabilities from one
-// weighted list of t distributions.
+// Model names the full model in a result. Since version 6 the interval, its degrees of freedom, verdict and probabilities come from one
+// weighted list of t distributions. Version 7 measures in display steps what it measured in millimetres, knows noise that two
+// indicators share, and no longer counts hardly any slow noise several times over.
 const (
 	Model        = "full"
-	ModelVersion = 6
+	ModelVersion = 7
 )
 
 // confidence is the share of cases in which the expanded interval is to hold the truth.
@@ -26,6 +27,9 @@ type Options struct {
 	// BothWays says that the sweep will go back the way it came. Until it does, play of the plunger and a delay of the angles are
 	// taken to be there, as far as they may be, and not to be absent.
 	BothWays bool
+
+	// Unfinished says that more readings will come: what the part of a turn so far could not show is not taken to be absent.
+	Unfinished bool
 
 	// Pace, if given, is called now and then in a long fit; it may sleep, so that others come to their turn.
 	Pace func()
@@ -116,6 +120,7 @@ func (in *input) plain() (sweep.Result, error) {
 // General repeatability of a station set and read by eye, worth two readings (common practice, no source).
 const (
 	stationNoiseMM  = 0.0014
+	sweepNoise      = 1.4 // display steps: the same, where there are more than a handful of blocks
 	stationNoiseDoF = 3.0
 	lineNoiseDoF    = 5.0
 	stationAngle    = 1.0  // degrees, by eye
@@ -136,7 +141,11 @@ func (f *fitting) prior() repeatability {
 	if f.in.basis.line { // places along an edge are set against a scale or a stop, and no arm swings
 		angle, dof = 0, lineNoiseDoF
 	}
-	v := (stationNoiseMM*stationNoiseMM+angle*angle/2)*fade*fade*fade + q2*fade
+	noise := stationNoiseMM
+	if len(f.bs) >= denseSegments {
+		noise = sweepNoise * f.in.step()
+	}
+	v := (noise*noise+angle*angle/2)*fade*fade*fade + q2*fade
 	return repeatability{math.Sqrt(v), dof}
 }
 

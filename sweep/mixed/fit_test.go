@@ -48,7 +48,7 @@ func TestAliasing(t *testing.T) {
 			f := fittingOf(t, stations(deg, z), oneArm(100))
 			l := newLevels(f.bs)
 			l.drift = []float64{1e-9} // in one turn of stations drift and form are told apart by prior alone
-			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, gram: map[[2]int8]white{}}
+			s := searcher{d: f.d, bs: f.bs, l: l, known: f.known, gram: map[noiseLevel]white{}}
 			p := s.at(hyper{form: 3, fall: 1})
 			want := 0.0
 			if order == n-1 {

@@ -62,7 +62,7 @@ const flatCount = 6
 func (in *input) dropFlats(s *start) (dropped int) {
 	for k := range in.tracks {
 		tr := &in.tracks[k]
-		q := math.Max(in.setup.Indicators[tr.indicator].ResolutionMM, 1e-6)
+		q := math.Max(in.setup.Indicators[tr.indicator].ResolutionMM, 1e-3*in.step())
 		low, high := math.Inf(1), math.Inf(-1)
 		for _, z := range tr.z {
 			low, high = math.Min(low, z), math.Max(high, z)

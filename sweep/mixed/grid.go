@@ -6,14 +6,20 @@ import "math"
 // weighted by its restricted likelihood (Patterson and Thompson 1971) and a weak prior. So an interval from few readings
 // is wide because they cannot tell form from noise, and not because of a rule.
 
-// hyper is a point of the grid, as level numbers.
-type hyper struct{ tau, slow, form, fall, drift int8 }
+// hyper is a point of the grid, as level numbers; pair counts from 0, noise of each indicator's own, to both sides.
+type hyper struct{ tau, slow, form, fall, drift, pair int8 }
 
-const hyperAxes = 5
+const (
+	hyperAxes = 6
+	pairAxis  = 5
+)
 
 func (h *hyper) axis(i int) *int8 {
-	return [hyperAxes]*int8{&h.tau, &h.slow, &h.form, &h.fall, &h.drift}[i]
+	return [hyperAxes]*int8{&h.tau, &h.slow, &h.form, &h.fall, &h.drift, &h.pair}[i]
 }
+
+// noiseLevel is what of a grid point makes the noise: tau, slow and pair.
+type noiseLevel [3]int8
 
 // levels holds the values along each axis. Variances are relative to the white noise of a typical block.
 type levels struct {
@@ -23,14 +29,33 @@ type levels struct {
 	fall  []float64 // harmonic k falls as k^-fall
 	drift []float64 // standard deviation of the first drift polynomial
 
-	steps   steps // of the display
-	band    band
+	together []float64 // correlations of the slow noise of two indicators, 0 not among them; none where there are not two
+
+	steps      steps // of the display
+	band       band
+	unfinished bool // more readings will come
+
 	settled bool // the blocks are stations, each settled before it was read
 	line    bool // laid on a circle
 }
 
-func (l *levels) count(i int) int {
-	return [hyperAxes]int{len(l.tau) + 1, len(l.slow), len(l.form), len(l.fall), len(l.drift)}[i]
+// has says whether there is such a level on an axis.
+func (l *levels) has(axis int, v int8) bool {
+	if axis == pairAxis {
+		return int(max(v, -v)) <= len(l.together)
+	}
+	return v >= 0 && int(v) < [...]int{len(l.tau) + 1, len(l.slow), len(l.form), len(l.fall), len(l.drift)}[axis]
+}
+
+// correlation is that of the slow noise of two indicators at a level.
+func (l *levels) correlation(pair int8) float64 {
+	switch {
+	case pair > 0:
+		return l.together[pair-1]
+	case pair < 0:
+		return -l.together[-pair-1]
+	}
+	return 0
 }
 
 func newLevels(bs []block) *levels {
@@ -77,7 +102,7 @@ func standing(bs []block) bool {
 
 // noise is the shape of the noise at a point.
 func (l *levels) noise(h hyper) noise {
-	n := noise{slow: l.slow[h.slow], tau: l.tau, steps: l.steps, band: l.band}
+	n := noise{slow: l.slow[h.slow], tau: l.tau, steps: l.steps, band: l.band, together: l.correlation(h.pair)}
 	if !l.flicker(h) {
 		n.tau = l.tau[h.tau : h.tau+1]
 	}
@@ -102,11 +127,15 @@ type beliefs struct {
 }
 
 var (
-	turningArm = beliefs{1, -1, -2, -2, 3, 5, 150, 0.6, 0.1, 2, 1.2, 2}
+	turningArm = beliefs{1, 0, -2, -2, 3, 5, 40, 0.6, 0.1, 2.3, 1.2, 2}
 	atStations = beliefs{0.3, 0, -2, -0.5, 0, 0, 0.1, 0.6, 0.1, 3, 1.2, 2}
 	movingLine = beliefs{0, 0, -2, -1, 0, 0, 0.4, 3, 0.5, 2, 2, 2}
 	typedLine  = beliefs{0, 2, -3, -0.5, 0, 0, 0.1, 1, 0.1, 1, 1.2, 2}
 )
+
+// unfinishedDrift is the most that no drift is likelier than each size of it while a sweep goes on: over a part of a turn a drift
+// looks like the lean, and that it has not shown itself yet says little (chosen; see study_live.md).
+const unfinishedDrift = 1.0
 
 // settleTime, in seconds: an arm that takes longer from block to block stops at stations.
 const settleTime = 2.9
@@ -122,13 +151,21 @@ func (l *levels) prior(h hyper) float64 {
 	case l.settled:
 		b = &atStations
 	}
-	gauss := func(x, middle, width float64) float64 {
-		e := math.Log(math.Max(x, middle/30)/middle) / width
+	far := func(x, middle, width float64) float64 {
+		e := math.Log(x/middle) / width
 		return -e * e / 2
 	}
+	gauss := func(x, middle, width float64) float64 { return far(math.Max(x, middle/30), middle, width) }
 	// Without slow noise there is one point and not one for every tau.
 	all := math.Log(float64(len(l.tau)))
-	slow := gauss(l.slow[h.slow], b.slow, b.slowW)
+	slow := 0.0
+	switch x := l.slow[h.slow]; {
+	case h.slow == 0:
+	case b == &turningArm: // hardly any slow noise is none, which has its own weight
+		slow = far(x, b.slow, b.slowW)
+	default:
+		slow = gauss(x, b.slow, b.slowW)
+	}
 	switch {
 	case h.slow == 0:
 		slow = all + b.noSlow
@@ -137,12 +174,18 @@ func (l *levels) prior(h hyper) float64 {
 	default:
 		slow += b.slower * math.Log(l.tau[h.tau]/l.tau[len(l.tau)/2])
 	}
+	if h.slow > 0 { // shared among all correlations
+		slow -= math.Log(float64(1 + 2*len(l.together)))
+	}
 	rough := b.rougher * float64(len(l.fall)-1-int(h.fall))
 	if h.form == 0 {
 		rough += b.noForm
 	}
 	if h.drift == 0 {
 		rough += b.noDrift
+		if l.unfinished {
+			rough = rough - b.noDrift + math.Min(b.noDrift, unfinishedDrift)
+		}
 	}
 	return slow + rough + gauss(l.form[h.form], b.form, b.formW) + gauss(l.drift[h.drift], b.drift, b.driftW)
 }

@@ -118,7 +118,7 @@ func (in *input) jump(segs []segment, groups int, s *start) (before, after block
 	}
 	d := newDesign(in, bs, groups, [2]bool{true, true}, way, along, nil)
 	d.noise2 = sq(s.scale)
-	sc := stepScan{s: &searcher{d: d, bs: bs, l: newLevels(bs), known: repeatability{0.3 * in.resolution, 1}, gram: map[[2]int8]white{}}}
+	sc := stepScan{s: &searcher{d: d, bs: bs, l: newLevels(bs), known: repeatability{0.3 * in.resolution, 1}, gram: map[noiseLevel]white{}}}
 	if way != nil {
 		sc.plunger = make([]float64, len(bs))
 		for i := range bs {

@@ -33,7 +33,7 @@ func (sc *stepScan) run() {
 	noises, forms, drifts := s.l.scanned()
 	for _, n := range noises {
 		pass := newPass(s.d, s.bs, s.l.slow[n.slow], s.l.tau[n.tau])
-		s.gram[[2]int8{n.tau, n.slow}] = white{pass.gram, pass.logDet}
+		s.gram[n.noise()] = white{pass.gram, pass.logDet}
 		top, at := math.Inf(-1), n
 		for _, form := range forms {
 			for _, drift := range drifts {

@@ -24,7 +24,7 @@ func TestStepScanAgainstOneMoreColumn(t *testing.T) {
 	d.noise2 = 1e-6
 	l := newLevels(bs)
 	h := hyper{tau: int8(len(l.tau) / 2), slow: 5, form: 3, fall: 1, drift: 3}
-	s := &searcher{d: d, bs: bs, l: l, known: repeatability{0.0003, 1}, gram: map[[2]int8]white{}}
+	s := &searcher{d: d, bs: bs, l: l, known: repeatability{0.0003, 1}, gram: map[noiseLevel]white{}}
 	p := s.at(h)
 	pass := newPass(d, bs, l.slow[h.slow], l.tau[h.tau])
 	for _, j := range []int{40, 100, (len(bs) - 30) &^ 1} {
@@ -44,7 +44,7 @@ func TestStepScanAgainstOneMoreColumn(t *testing.T) {
 		// The same with a column, its prior written as that of a drift with the weight of knockSD.
 		e := newDesign(in, bs, len(in.tracks), [2]bool{true, true}, nil, along, nil)
 		e.noise2 = d.noise2
-		wide := &design{form: e.form, drift: e.drift, extra: e.extra, groups: e.groups, lean: e.lean, cols: e.cols + 1, zero: e.zero, noise2: e.noise2, circles: e.circles}
+		wide := &design{form: e.form, drift: e.drift, extra: e.extra, groups: e.groups, lean: e.lean, cols: e.cols + 1, zero: e.zero, noise2: e.noise2, circles: e.circles, step: e.step}
 		for i, row := range e.rows {
 			step := 0.0
 			if i >= j && bs[i].track == bs[j].track {

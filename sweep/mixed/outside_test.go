@@ -87,7 +87,7 @@ func TestAgainstAMixedModelLibrary(t *testing.T) {
 		}
 		at := func(theta []float64) (point, *design) {
 			d, bs := m.designOf(theta)
-			s := searcher{d: d, bs: bs, l: levelsOfOne(), gram: map[[2]int8]white{}}
+			s := searcher{d: d, bs: bs, l: levelsOfOne(), gram: map[noiseLevel]white{}}
 			return s.at(hyper{}), d
 		}
 		first, _ := at(m.Theta[0])

@@ -36,7 +36,7 @@ type searcher struct {
 	known repeatability
 	least float64     // variance of the white noise that rounding alone makes
 	sums  [][]float64 // weights of the coefficients; nil where the lean alone is wanted
-	gram  map[[2]int8]white
+	gram  map[noiseLevel]white
 	seen  map[hyper]float64
 	room  sym     // for the next factor
 	top   float64 // weight of the heaviest point so far, the only one that keeps its factor
@@ -51,11 +51,11 @@ type white struct {
 
 // search walks the grid outwards from its best point, best neighbours first, until what is left cannot matter.
 func (s *searcher) search() []point {
-	s.gram, s.seen = map[[2]int8]white{}, map[hyper]float64{}
+	s.gram, s.seen = map[noiseLevel]white{}, map[hyper]float64{}
 	todo := &frontier{}
 	push := func(h hyper) float64 {
 		if h.slow == 0 {
-			h.tau = 0
+			h.tau, h.pair = 0, 0
 		}
 		if _, ok := s.seen[h]; !ok {
 			p := s.at(h)
@@ -116,9 +116,9 @@ func (s *searcher) near(h hyper, slows ...int8) point {
 	for _, slow := range slows {
 		for _, form := range [3]int8{0, 2, h.form} {
 			for _, drift := range [2]int8{0, h.drift} {
-				g := hyper{tau: h.tau, slow: slow, form: form, fall: h.fall, drift: drift}
+				g := hyper{tau: h.tau, slow: slow, form: form, fall: h.fall, drift: drift, pair: h.pair}
 				if slow == 0 {
-					g.tau = 0
+					g.tau, g.pair = 0, 0
 				}
 				if p := s.at(g); p.weight > best.weight {
 					best, s.d.noise2 = p, p.s2
@@ -136,7 +136,7 @@ func (s *searcher) around(at hyper, from int, visit func(h hyper)) {
 			h := at
 			v := h.axis(i)
 			*v += step
-			if *v < 0 || int(*v) >= s.l.count(i) || h.slow == 0 && i == 0 {
+			if !s.l.has(i, *v) || h.slow == 0 && (i == 0 || i == pairAxis) {
 				continue
 			}
 			visit(h)
@@ -170,7 +170,7 @@ func (s *searcher) at(h hyper) point {
 		s.pace()
 	}
 	d := s.d
-	key := [2]int8{h.tau, h.slow}
+	key := h.noise()
 	w, ok := s.gram[key]
 	if !ok {
 		w.g, w.logDet = d.whiten(s.bs, s.l.noise(h))
@@ -249,7 +249,7 @@ func (d *design) precision(l *levels, h hyper) []float64 {
 	}
 	if d.extra > 0 {
 		for _, i := range [3]int{byOffset, byPlay, byMove} {
-			out[d.form+d.drift+i] = d.noise2 / (lostMotionSD * lostMotionSD)
+			out[d.form+d.drift+i] = d.noise2 / sq(lostMotionSD*d.step)
 		}
 		out[d.form+d.drift+byLag] = d.noise2 / (lagSD * lagSD)
 		out[d.form+d.drift+byDelay] = d.noise2 / (delaySD * delaySD)

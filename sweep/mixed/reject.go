@@ -49,28 +49,30 @@ func clean(in *input) ([]segment, start, int) {
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
 
-// The least height of an arc that is called off the surface; anything less is form or noise. Swept both ways, the lost motion of the plunger jumps by up to some 0.01 mm of its own.
+// The least height of an arc that is called off the surface, in grains (see input.grain); anything less is form or noise. Swept both
+// ways, the lost motion of the plunger jumps by up to some ten steps of its own.
 const (
-	shallowMM         = 0.006
-	shallowBothWaysMM = 0.015
+	shallowGrains         = 6.0
+	shallowBothWaysGrains = 15.0
 )
 
-// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepMM more from
+// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepGrains more from
 // wideArc upwards.
 const (
-	wideArc = 25 * math.Pi / 180
-	steepMM = 0.05
+	wideArc     = 25 * math.Pi / 180
+	steepGrains = 50.0
 )
 
+// shallow is the least height of an arc, in grains.
 func shallow(segs []segment) float64 {
 	var ways [3]int
 	for i := range segs {
 		ways[int(segs[i].dir)+1]++
 	}
 	if 5*min(ways[0], ways[2]) >= len(segs) {
-		return shallowBothWaysMM
+		return shallowBothWaysGrains
 	}
-	return shallowMM
+	return shallowGrains
 }
 
 func (in *input) dropDuplicates() {
@@ -123,7 +125,8 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 	if len(spreads) == 0 {
 		return
 	}
-	limit := 4*math.Max(median(spreads), 0.29*in.resolution) + 0.5*in.resolution
+	in.scatter = median(spreads)
+	limit := 4*math.Max(in.scatter, 0.29*in.resolution) + 0.5*in.resolution
 	in.spike = limit
 	buf := []float64{}
 	for i := range segs {
@@ -155,7 +158,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 
 // rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.
 func rejectArcs(in *input, segs []segment, s *start) {
-	least := shallow(segs)
+	least, steep := shallow(segs)*in.grain(), steepGrains*in.grain()
 	far := math.Max(5*s.scale+in.resolution, least)
 	near := 2.5 * s.scale
 	r := make([]float64, len(segs))
@@ -186,25 +189,34 @@ func rejectArcs(in *input, segs []segment, s *start) {
 			height = math.Max(height, math.Abs(r[last+1]))
 		}
 		width := math.Abs(segs[last].th-segs[first].th) / wideArc
-		if height < least+steepMM*math.Min(1, math.Pow(width, 6)) {
+		if height < least+steep*math.Min(1, math.Pow(width, 6)) {
 			continue
 		}
 		for j := first; j <= last; j++ {
 			mark(j, why)
 		}
 	}
-	// The stylus rolls over an edge before it drops: where an arc is long, its neighbours go too.
+	// The stylus rolls over an edge before it drops, and up one before it stands on top: the neighbours of an arc of some length go
+	// too.
 	edge := make([]code, len(segs))
+	long := func(i int) bool { // whether a segment off the surface is part of more than one
+		for _, k := range [2]int{i - 1, i + 1} {
+			if k >= 0 && k < len(segs) && segs[k].track == segs[i].track && segs[k].why == segs[i].why {
+				return true
+			}
+		}
+		return false
+	}
 	for i := 1; i < len(segs); i++ {
 		a, b := &segs[i-1], &segs[i]
 		if a.track != b.track || (a.why == kept) == (b.why == kept) {
 			continue
 		}
-		if a.why == kept && b.why == hollow {
-			edge[i-1] = hollow
+		if a.why == kept && (b.why == hollow || b.why == raised) && long(i) {
+			edge[i-1] = b.why
 		}
-		if b.why == kept && a.why == hollow {
-			edge[i] = hollow
+		if b.why == kept && (a.why == hollow || a.why == raised) && long(i-1) {
+			edge[i] = a.why
 		}
 	}
 	for i, e := range edge {
@@ -246,7 +258,7 @@ func rejectStations(in *input, segs []segment, s *start, groups int) {
 		for _, v := range res[:live-1] {
 			ss += v * v
 		}
-		scale := math.Max(math.Sqrt(ss/float64(live-1-p)), math.Max(0.3*in.resolution, 5e-4))
+		scale := math.Max(math.Sqrt(ss/float64(live-1-p)), 0.5*in.step())
 		if math.Abs(worst.r) < 8*scale {
 			return
 		}

@@ -300,7 +300,7 @@ func (r *regression) along(p, q *segment) (start, bool) {
 func (r *regression) reweight(s start, order int) start {
 	m := len(r.segs)
 	res, w := make([]float64, m), make([]float64, m)
-	floor := 0.15*r.in.resolution + 1e-9
+	floor := 0.15*r.in.resolution + 1e-6*r.in.step()
 	for o := 1; o <= order+1; o++ {
 		for range 3 {
 			for i := range r.segs {

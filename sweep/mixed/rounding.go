@@ -81,6 +81,9 @@ func (f *fitting) learnSteps() bool {
 // levels are the grid of this sweep.
 func (f *fitting) levels() *levels {
 	l := newLevels(f.bs)
-	l.steps, l.band = f.steps, f.band
+	l.steps, l.band, l.unfinished = f.steps, f.band, f.opt.Unfinished
+	if f.d != nil && f.d.pair != nil {
+		l.together = correlations
+	}
 	return l
 }

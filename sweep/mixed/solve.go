@@ -65,7 +65,7 @@ func (f *fitting) solve() {
 	f.findPlay()
 	for range directionRounds {
 		f.round(&f.way, f.along())
-		shift, ok := f.way.learn(f.coef[f.d.form+f.d.drift:][:byCount])
+		shift, ok := f.way.learn(f.coef[f.d.form+f.d.drift:][:byCount], f.in.step())
 		if !ok {
 			return // what the columns found is no shift of the angle
 		}
@@ -121,7 +121,8 @@ func (f *fitting) findPlay() {
 		z, _ := along(&f.bs[i])
 		amp = math.Max(amp, math.Abs(z))
 	}
-	for _, play := range playLevels {
+	for _, steps := range playLevels {
+		play := steps * f.in.step()
 		if play > 0.7*amp {
 			break
 		}
@@ -150,7 +151,7 @@ const directionRounds = 3
 
 // searcher looks at points of a grid beside a design.
 func (f *fitting) searcher(d *design, l *levels) searcher {
-	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[[2]int8]white{}, pace: f.opt.Pace}
+	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[noiseLevel]white{}, pace: f.opt.Pace}
 }
 
 func (f *fitting) round(way *direction, along curve) {

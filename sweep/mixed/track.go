@@ -30,6 +30,7 @@ type input struct {
 	backwards  bool
 	timeless   bool       // all times of a track are equal
 	spike      float64    // mm: a reading further from the middle of its segment is left out; 0 where that was not judged
+	scatter    float64    // mm: of readings about the middle of their segment; 0 where that was not judged
 	coarse     [2]float64 // mm: the step that the readings show where it is coarser than stated, and the one stated
 }
 
@@ -116,6 +117,22 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 	}
 	return in, nil
 }
+
+// usualStep is the step of a display of which the setup says nothing, in mm (common practice, no source).
+const usualStep = 0.001
+
+// step is the display's step, mm. What an indicator cannot be asked for goes with it: its plunger's lost motion is some steps
+// (common practice, no source), and so is the least height that is worth the name of a slot. Measured so, readings written in other
+// units give the same lean.
+func (in *input) step() float64 {
+	if in.resolution > 0 {
+		return in.resolution
+	}
+	return usualStep
+}
+
+// grain is the least difference that single readings show: a step, or half their scatter where that is more.
+func (in *input) grain() float64 { return math.Max(in.step(), in.scatter/2) }
 
 func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
 

@@ -78,6 +78,24 @@ func wavy(r *rand.Rand) relief {
 	return func(th float64) float64 { return share*math.Cos(k*th+a) + (1-share)*math.Cos(2*th+b) }
 }
 
+// fewWaves has some of the low orders, falling off with the order, as a frame that bends or a scraped plate leaves them.
+func fewWaves(r *rand.Rand) relief {
+	type wave struct{ order, size, phase float64 }
+	var waves []wave
+	size := logUniform(r, 0.0005, 0.005)
+	for _, k := range []float64{2, 3, 4, 5, 7} {
+		if r.IntN(2) == 0 {
+			waves = append(waves, wave{k, size * math.Pow(k/2, -1.7) * (0.5 + r.Float64()), 2 * math.Pi * r.Float64()})
+		}
+	}
+	return func(th float64) (z float64) {
+		for _, w := range waves {
+			z += w.size * math.Cos(w.order*th+w.phase)
+		}
+		return z
+	}
+}
+
 // dented has one dent or burr with smooth flanks. It is a fault of the surface and not part of its plane.
 func dented(r *rand.Rand, depth float64) relief {
 	mid, half := 2*math.Pi*r.Float64(), (3+12*r.Float64())*math.Pi/180

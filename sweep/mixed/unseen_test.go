@@ -3,6 +3,8 @@ package mixed
 import (
 	"math"
 	"math/rand/v2"
+
+	"tramd/sweep"
 )
 
 // onARound is the ground of the second generator's long sweeps: mostly one turn and a bit.
@@ -14,11 +16,40 @@ func onARound(r *rand.Rand) shop {
 	}
 }
 
+// threeWaves is a machine with a table of three waves and slow noise of a quarter of the turn, which looks much like them.
+func threeWaves(r *rand.Rand) trial {
+	const radius, seconds, hertz = 120, 7.5, 100
+	size, way := logUniform(r, 0.02e-3, 0.6e-3), 2*math.Pi*r.Float64()
+	out := trial{tilt: size * math.Cos(way), nod: size * math.Sin(way)}
+	out.setup = oneArm(radius)
+	air, from := relaxing(r, 0.0008, 2), 2*math.Pi*r.Float64()
+	for i := range int(seconds * hertz) {
+		t := float64(i) / hertz
+		th := from + 2*math.Pi*t/seconds
+		z := radius*(out.tilt*math.Cos(th)+out.nod*math.Sin(th)) + air(t) + 0.0012*r.NormFloat64()
+		z += 0.003*math.Cos(2*th-0.6) + 0.0015*math.Cos(3*th+1.4) + 0.0006*math.Cos(5*th-0.2)
+		out.pts = append(out.pts, sweep.Point{T: t, Angle: th, Reading: math.Round(z*1000) / 1000})
+	}
+	return out
+}
+
 // unseen are the families of the second generator.
 func unseen() []family {
 	long := func(change func(r *rand.Rand, s *shop)) func(r *rand.Rand) trial {
 		return func(r *rand.Rand) trial {
 			s := onARound(r)
+			change(r, &s)
+			return s.draw(r)
+		}
+	}
+	// A quick turn of 60 to 1000 readings over a table of a few waves.
+	short := func(change func(r *rand.Rand, s *shop)) func(r *rand.Rand) trial {
+		return func(r *rand.Rand) trial {
+			seconds := logUniform(r, 5, 15)
+			s := shop{
+				hand: walkRound{turns: 1, speed: 1 / seconds, stroke: 0.2 + 0.4*r.Float64(), pace: 0.4 * r.Float64()},
+				rate: logUniform(r, 60, 1000) / seconds, white: logUniform(r, 0.0003, 0.003), table: fewWaves(r),
+			}
 			change(r, &s)
 			return s.draw(r)
 		}
@@ -138,6 +169,12 @@ func unseen() []family {
 			s.hand.turns, s.hand.passes, s.late = 1.1, 2, logUniform(r, 0.02, 0.25)
 			s.table = smooth(r)
 		})},
+		{"turn of 5 to 15 s", true, short(func(r *rand.Rand, s *shop) {})},
+		{"turn of 5 to 15 s, slow noise", true, short(func(r *rand.Rand, s *shop) {
+			sd, tau := logUniform(r, 0.0003, 0.003), logUniform(r, 0.3, 5)
+			s.air = func() series { return relaxing(r, sd, tau) }
+		})},
+		{"turn of 7.5 s, three waves, slow noise", true, threeWaves},
 		{"a little of everything", true, long(func(r *rand.Rand, s *shop) {
 			s.hand.pace, s.hand.rests, s.drop, s.odd, s.oddMM = 0.5, 0.3, r.IntN(3), 0.005, 0.05
 			s.table = onTop(smooth(r), dented(r, -logUniform(r, 0.01, 0.1)))
