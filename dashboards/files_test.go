@@ -126,6 +126,15 @@ func read(t *testing.T, name string) dashboard.Dashboard {
 	return d
 }
 
+// kinds counts the panels of each type.
+func kinds(d dashboard.Dashboard) map[string]int {
+	out := map[string]int{}
+	for _, p := range d.Panels {
+		out[p.Panel.Type]++
+	}
+	return out
+}
+
 func TestDashboardsDecodeStrictly(t *testing.T) {
 	ids := map[string]bool{}
 	for name := range boards() {
@@ -150,6 +159,17 @@ func TestDashboardsDecodeStrictly(t *testing.T) {
 			if panel.Datasource == nil || *panel.Datasource.Uid != "${datasource}" {
 				t.Errorf("%s: %s is tied to one server's data source", name, *panel.Title)
 			}
+		}
+	}
+	machine, fleet := read(t, "tramd-machine.json"), read(t, "tramd-fleet.json")
+	for what, has := range map[string]bool{
+		"alarms as annotations":      len(machine.Annotations.List) == 1,
+		"a timeline of alarms":       kinds(machine)["state-timeline"] == 2,
+		"shop, machine, data source": len(machine.Templating.List) == 3 && len(fleet.Templating.List) == 3,
+		"a table of all machines":    kinds(fleet)["table"] == 3,
+	} {
+		if !has {
+			t.Errorf("the dashboards lack %s", what)
 		}
 	}
 	broken := []byte(`{"title":"x","panles":[]}`)

@@ -7,6 +7,7 @@ import (
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 	"github.com/grafana/grafana-foundation-sdk/go/prometheus"
 	"github.com/grafana/grafana-foundation-sdk/go/stat"
+	"github.com/grafana/grafana-foundation-sdk/go/statetimeline"
 	"github.com/grafana/grafana-foundation-sdk/go/table"
 	"github.com/grafana/grafana-foundation-sdk/go/timeseries"
 )
@@ -70,6 +71,44 @@ func (p panel) line() *timeseries.PanelBuilder {
 		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(true).DisplayMode(common.LegendDisplayModeList).Placement(common.LegendPlacementBottom))
 }
 
+// look is how one series or column of a panel differs from the others.
+func look(pairs ...any) []dashboard.DynamicConfigValue {
+	var out []dashboard.DynamicConfigValue
+	for i := 0; i < len(pairs); i += 2 {
+		out = append(out, dashboard.DynamicConfigValue{Id: pairs[i].(string), Value: pairs[i+1]})
+	}
+	return out
+}
+
+func colour(fixed string) any { return map[string]any{"mode": "fixed", "fixedColor": fixed} }
+
+// band draws the first query as a line, the interval between "upper end" and "lower end" as a band, and both limits dashed: they
+// come from the machine, so they are no thresholds of the panel. One panel for each machine that was chosen.
+func (p panel) band() *timeseries.PanelBuilder {
+	limit := look("color", colour("red"), "custom.lineStyle", map[string]any{"fill": "dash", "dash": []int{10, 10}}, "custom.lineWidth", 1)
+	edge := look("color", colour("blue"), "custom.lineWidth", 0, "custom.hideFrom", map[string]any{"legend": true, "tooltip": false, "viz": false})
+	filled := append(look("custom.fillBelowTo", "lower end", "custom.fillOpacity", 20), edge...)
+	return p.line().Repeat("machine").RepeatDirection(dashboard.PanelRepeatDirectionH).
+		OverrideByName(p.queries[0].legend, look("color", colour("blue"), "custom.showPoints", "always")).
+		OverrideByName("upper end", filled).OverrideByName("lower end", edge).
+		OverrideByName("limit", limit).OverrideByName("limit, other way", limit)
+}
+
+// states draws when each series was 0 and when 1.
+func (p panel) states(quiet, stands string) *statetimeline.PanelBuilder {
+	return statetimeline.NewPanelBuilder().Title(p.title).Description(p.help).Unit(p.unit).
+		Span(p.wide).Height(p.high).Datasource(source()).Targets(p.targets(false)).Thresholds(p.thresholds()).
+		Mappings(words(quiet, stands)).ShowValue(common.VisibilityModeAuto).MergeValues(true)
+}
+
+// words says what 0 and 1 mean.
+func words(zero, one string) []dashboard.ValueMapping {
+	green, red := "green", "red"
+	return []dashboard.ValueMapping{{ValueMap: &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText, Options: map[string]dashboard.ValueMappingResult{
+		"0": {Text: &zero, Color: &green}, "1": {Text: &one, Color: &red},
+	}}}}
+}
+
 // number draws the latest value of each query, large.
 func (p panel) number() *stat.PanelBuilder {
 	return stat.NewPanelBuilder().Title(p.title).Description(p.help).Unit(p.unit).Decimals(p.decimals).
@@ -89,6 +128,39 @@ func (p panel) rows() *table.PanelBuilder {
 		Footer(common.NewTableFooterOptionsBuilder().Show(false).Reducer([]string{})).
 		WithTransformation(dashboard.DataTransformerConfig{Id: "filterFieldsByName", Options: map[string]any{
 			"include": map[string]any{"pattern": "^(machine|Value.*)$"}}})
+}
+
+// machines lists one machine a row, however many there are: the queries, each by machine, are joined to one table. names are the
+// columns that stay, by the field that they come from.
+func (p panel) machines(order []string, names map[string]string) *table.PanelBuilder {
+	index, left := map[string]any{}, map[string]any{}
+	for i, field := range order {
+		index[field] = i
+	}
+	for _, q := range []string{"Time", "Time 1", "Time 2", "Time 3", "Time 4", "Time 5", "Time 6", "Time 7", "Value #F", "Value #G"} {
+		left[q] = true
+	}
+	targets := p.targets(true)
+	for _, t := range targets {
+		t.(*prometheus.DataqueryBuilder).Format(prometheus.PromQueryFormatTable)
+	}
+	return table.NewPanelBuilder().Title(p.title).Description(p.help).Unit(p.unit).
+		Span(p.wide).Height(p.high).Datasource(source()).Targets(targets).Thresholds(p.thresholds()).
+		Footer(common.NewTableFooterOptionsBuilder().Show(false).Reducer([]string{})).
+		WithTransformation(dashboard.DataTransformerConfig{Id: "joinByField", Options: map[string]any{"byField": "machine", "mode": "outer"}}).
+		WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{
+			"excludeByName": left, "indexByName": index, "renameByName": names}})
+}
+
+// chosen are the machines that a person picks: of one shop or all (a label of the scrapes, see machines.json), several or all.
+func chosen(b *dashboard.DashboardBuilder) *dashboard.DashboardBuilder {
+	pick := func(name, label, of string) *dashboard.QueryVariableBuilder {
+		return dashboard.NewQueryVariableBuilder(name).Label(label).Datasource(source()).Query(dashboard.StringOrMap{String: &of}).
+			Refresh(dashboard.VariableRefreshOnTimeRangeChanged).Sort(dashboard.VariableSortAlphabeticalAsc).
+			Multi(true).IncludeAll(true)
+	}
+	return b.WithVariable(pick("shop", "shop", `label_values(tramd_build_info, shop)`).AllValue(".*")). // also those without one
+														WithVariable(pick("machine", "machine", `label_values(tramd_build_info{shop=~"$shop"}, machine)`))
 }
 
 // upTo colours what is good below doubtful, and bad from bad on.

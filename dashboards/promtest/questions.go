@@ -23,7 +23,7 @@ func Questions(t testing.TB, dashboard, machine string) []string {
 	if err := json.Unmarshal(text, &board); err != nil {
 		t.Fatal(err)
 	}
-	fill := strings.NewReplacer("$machine", machine, "$__rate_interval", "1m")
+	fill := strings.NewReplacer("$machine", machine, "$shop", ".*", "$__rate_interval", "1m")
 	var out []string
 	for _, p := range board.Panels {
 		for _, q := range p.Targets {
