@@ -96,10 +96,10 @@ screenshots: build
 screenshots-check:
 	@./cmd/tramd/docs/pictures/make.sh --check
 
-# How easily the README and the documentation read. The two reference pages (configuration, frames) are not held to it yet.
+# How easily the README and the documentation read.
 readability:
 	@./cmd/tramd/need.sh python3:python3
-	@./cmd/tramd/docs/readability.py README.md $(filter-out %/configuration.md,$(wildcard cmd/tramd/docs/*.md))
+	@./cmd/tramd/docs/readability.py README.md dashboards/README.md device/frames.md $(wildcard cmd/tramd/docs/*.md)
 
 # The long studies: does the stated uncertainty hold, how many adjustments does the advice take. They write their tables.
 study:
