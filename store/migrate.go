@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 	"time"
 )
 
@@ -97,11 +98,25 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, n+1))
 			return err
 		})
+		if err != nil && s.tookThem(ctx, err, steps) { // the version in the header is what is wrong
+			return s.watched(fmt.Errorf("store %s: %w: its header is spoiled (it says that its schema is %d, but it has what %d brings: %w)",
+				s.path, ErrDamaged, n, n+1, err))
+		}
 		if err != nil {
 			return s.fault(fmt.Sprintf("bring the schema from %d to %d", n, n+1), err)
 		}
 	}
 	return nil
+}
+
+// tookThem says whether a step of the migrations failed because the file has had all of them. SQLite has no code of its own for
+// something that is there already.
+func (s *Store) tookThem(ctx context.Context, err error, steps []string) bool {
+	if !strings.Contains(err.Error(), "already exists") && !strings.Contains(err.Error(), "duplicate column name") {
+		return false
+	}
+	odd, err := judgeSchema(ctx, s.w, steps, len(steps))
+	return err == nil && odd == ""
 }
 
 // backup writes a copy beside the file.

@@ -228,7 +228,31 @@ func (s *Store) write(ctx context.Context, do func(context.Context, *sql.Tx) err
 	if err := do(ctx, tx); err != nil {
 		return err
 	}
+	if err := s.stillThere(); err != nil {
+		return err
+	}
 	return tx.Commit()
+}
+
+// stillThere reports that the file under the store's name is no longer the one that is open: it was removed or replaced, and
+// what is written would be gone with the program.
+func (s *Store) stillThere() error {
+	if s.lock == nil || s.lock.itself == nil {
+		return nil
+	}
+	open, err := s.lock.itself.Stat()
+	if err != nil {
+		return nil // the commit says what is wrong
+	}
+	named, err := os.Stat(s.path)
+	if err == nil && os.SameFile(open, named) {
+		return nil
+	}
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return fmt.Errorf("store %s: %w: it was removed or replaced while it was open; put the file back, or a backup with tramd restore, "+
+		"and start the daemon again", s.path, ErrReadOnly)
 }
 
 func (s *Store) readOnly(doing string) error {
