@@ -19,7 +19,7 @@ TERSE    := google.golang.org/protobuf/... github.com/wneessen/... golang.org/x/
             $(addprefix tramd/cmd/tramd/internal/,alarm assembly config daemon identify mqtt report setup sim web)
 export CGO_CFLAGS := -Os -g0 -ffunction-sections -fdata-sections
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcflags=%=-l) \
-            -ldflags "$(LDFLAGS) -extldflags=-Wl,--gc-sections"
+            -ldflags "$(LDFLAGS) -extldflags=-Wl,--gc-sections,-z,relro,-z,now"
 
 TEST     := $(GO) test -trimpath -tags "$(TAGS)" -timeout 30m
 PACKAGES := $(GO) list -tags "$(TAGS)" ./...

@@ -12,6 +12,9 @@ fail() { echo "FAIL: $*" >&2; exit 1; }
 
 for deb in "$debs"/*.deb; do
   lintian --fail-on error,warning "$deb" || fail "lintian finds faults in $deb"
+  dpkg-deb --fsys-tarfile "$deb" | tar -xOf - ./usr/bin/tramd >"$debs/program"
+  readelf -dW "$debs/program" | grep -q BIND_NOW && readelf -lW "$debs/program" | grep -q GNU_RELRO || fail "the program in $deb is not bound at its start"
+  rm "$debs/program"
   bytes=$(dpkg-deb --fsys-tarfile "$deb" | tar -xOf - ./usr/bin/tramd | wc -c)
   [ "$bytes" -gt 1000000 ] && [ "$bytes" -le 20000000 ] || fail "the program in $deb has $bytes bytes, 20 million at most"
 done
