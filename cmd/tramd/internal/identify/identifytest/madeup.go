@@ -199,6 +199,12 @@ func Bytes() []Stream {
 		}),
 		frame("digits after a silence", tenth, func(k int) []byte { return packed(k) }),
 		frame("digits without a pause", 0, func(k int) []byte { return packed(k) }),
+		frame("thirteen nibbles, two a byte, and one that fills the last", tenth, func(k int) []byte { return append([]byte{0xFF}, packed(k)...) }),
+		frame("thirteen nibbles, filled with F", tenth, func(k int) []byte {
+			b := append([]byte{0xFF}, packed(k)...)
+			b[len(b)-1] |= 0x0F
+			return b
+		}),
 		frame("a nibble a byte, bits reversed", tenth, func(k int) []byte {
 			out := []byte{15, 15, 15, 15}
 			n := fmt.Sprintf("%d%06d30", map[bool]int{true: 8}[Micrometres(k) < 0], abs(Micrometres(k)))
