@@ -28,7 +28,7 @@ func (f *fitting) describe(r *sweep.Result) {
 	r.Waves = f.timeWaves()
 }
 
-// widestCircle is the circle on the surface whose form is told: that of the longest arm, whichever indicator is written first.
+// widestCircle is the circle on the surface whose form the result describes: that of the longest arm, whichever indicator is written first.
 func (f *fitting) widestCircle() int {
 	widest := 0
 	for k := range f.in.tracks {
