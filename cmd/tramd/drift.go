@@ -157,7 +157,7 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 			}
 		}
 		if s := a.Scatter[i]; !math.IsNaN(s) {
-			p.printf(", clamping scatters by %.4f", s)
+			p.printf(", clamping scatters by %.4f mm/m", s)
 		}
 		if rate, u, ok := a.RatePer100Hours(i); ok {
 			p.printf(", by the spindle's hours: %+.5f ± %.5f mm/m per 100 h", rate, 1.96*u)

@@ -59,10 +59,12 @@ func (u Units) Lean() string {
 
 const number = `[+-]?\d+(?:\.\d+)?`
 
-// A figure or several before one unit: "tilt 0.1 ± 0.2, nod 0.3 mm/m".
+// A figure or several before one unit, and one that follows it without a unit of its own: "tilt 0.1 ± 0.2, nod 0.3 mm/m",
+// "tilt 0.1 mm/m ± 0.2".
 var (
-	leans   = regexp.MustCompile(number + `(?:(?: to | ± | and |,? +nod +(?:of )?)` + number + `)* mm/m\b`)
-	lengths = regexp.MustCompile(number + `(?:(?: to | ± | and |, )` + number + `)* mm\b`)
+	leans = regexp.MustCompile(number + `(?:(?: to | ± ?| and |,? +nod +(?:of )?|, expanded )` + number + `)* mm/m\b` +
+		`(?:(?: ± ?| \(standard uncertainty )` + number + `(?: mm/m\b)?)?`)
+	lengths = regexp.MustCompile(number + `(?:(?: to | ± ?| and |, )` + number + `)* mm\b(?:(?: ± ?|, at most )` + number + `(?: mm\b)?)?`)
 	numbers = regexp.MustCompile(number)
 )
 
@@ -72,13 +74,13 @@ func (u Units) Words(text string) string {
 		return text
 	}
 	text = each(leans, text, " per mm", func(piece string) string {
-		return strings.TrimSuffix(scaled(piece, u.factor), "mm/m") + u.label
+		return strings.ReplaceAll(scaled(piece, u.factor), "mm/m", u.label)
 	})
 	if !u.inch {
 		return text
 	}
 	return each(lengths, text, "/", func(piece string) string {
-		return strings.TrimSuffix(scaled(piece, 1/25.4), "mm") + "in"
+		return strings.ReplaceAll(scaled(piece, 1/25.4), "mm", "in")
 	})
 }
 
