@@ -35,7 +35,8 @@ func TestRules(t *testing.T) {
 // rulesTests are the files of promtool's tests; each has its own interval between two workings of the rules.
 var rulesTests = []string{"tramd.test.yml", "tramd.night.test.yml", "tramd.days.test.yml"}
 
-// A test that passes whatever the rule says would be worth nothing: with every alert silenced, the tests must miss each.
+// A test that passes whatever the rule says would be worth nothing: with every alert silenced, the tests must miss
+// each.
 func TestTheRulesTestsMissASilentAlert(t *testing.T) {
 	t.Parallel()
 	rules, err := os.ReadFile("rules/tramd.yml")

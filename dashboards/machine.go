@@ -2,7 +2,8 @@ package main
 
 import "github.com/grafana/grafana-foundation-sdk/go/dashboard"
 
-// machine is one machine's history: where its spindle leans, how fast that changes, and whether it is being looked after.
+// machine is one machine's history: where its spindle leans, how fast that changes, and whether it is being looked
+// after.
 func machine() *dashboard.DashboardBuilder {
 	b := board("A machine's spindle", "tramd-machine", "Lean of one spindle against its tolerance, its drift and its checks, as tramd measured them.").
 		Annotation(dashboard.NewAnnotationQueryBuilder().Name("alarms begin").Datasource(source()).Enable(true).IconColor("red").

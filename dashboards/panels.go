@@ -82,8 +82,9 @@ func look(pairs ...any) []dashboard.DynamicConfigValue {
 
 func colour(fixed string) any { return map[string]any{"mode": "fixed", "fixedColor": fixed} }
 
-// band draws the first query as a line, the interval between "upper end" and "lower end" as a band, and both limits dashed: they
-// come from the machine, so they are no thresholds of the panel. One panel for each machine that was chosen.
+// band draws the first query as a line, the interval between "upper end" and "lower end" as a band, and both limits
+// dashed: they come from the machine, so they are no thresholds of the panel. One panel for each machine that was
+// chosen.
 func (p panel) band() *timeseries.PanelBuilder {
 	limit := look("color", colour("red"), "custom.lineStyle", map[string]any{"fill": "dash", "dash": []int{10, 10}}, "custom.lineWidth", 1)
 	edge := look("color", colour("blue"), "custom.lineWidth", 0, "custom.hideFrom", map[string]any{"legend": true, "tooltip": false, "viz": false})
@@ -130,8 +131,8 @@ func (p panel) rows() *table.PanelBuilder {
 			"include": map[string]any{"pattern": "^(machine|Value.*)$"}}})
 }
 
-// machines lists one machine a row, however many there are: the queries, each by machine, are joined to one table. names are the
-// columns that stay, by the field that they come from.
+// machines lists one machine a row, however many there are: the queries, each by machine, are joined to one table.
+// names are the columns that stay, by the field that they come from.
 func (p panel) machines(order []string, names map[string]string) *table.PanelBuilder {
 	index, left := map[string]any{}, map[string]any{}
 	for i, field := range order {
@@ -152,7 +153,8 @@ func (p panel) machines(order []string, names map[string]string) *table.PanelBui
 			"excludeByName": left, "indexByName": index, "renameByName": names}})
 }
 
-// chosen are the machines that a person picks: of one shop or all (a label of the scrapes, see machines.json), several or all.
+// chosen are the machines that a person picks: of one shop or all (a label of the scrapes, see machines.json), several
+// or all.
 func chosen(b *dashboard.DashboardBuilder) *dashboard.DashboardBuilder {
 	pick := func(name, label, of string) *dashboard.QueryVariableBuilder {
 		return dashboard.NewQueryVariableBuilder(name).Label(label).Datasource(source()).Query(dashboard.StringOrMap{String: &of}).

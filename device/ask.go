@@ -163,7 +163,8 @@ func (a *askFramer) sort(dst []Sample, had int) []Sample {
 	return kept
 }
 
-// answered does not take what cannot be read for an answer: it may be an echo of the question, and the answer still to come.
+// answered does not take what cannot be read for an answer: it may be an echo of the question, and the answer still to
+// come.
 func (a *askFramer) answered() bool { return a.got }
 
 func (a *askFramer) unasked() uint64 { return a.strays }

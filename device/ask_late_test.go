@@ -13,8 +13,9 @@ import (
 	"tramd/device/devicetest"
 )
 
-// Two instruments of one line that answer late by up to eight times what they may, or never, and in any order: no answer is
-// taken for that of another question. The same as TestNoAnswerIsTakenForThatOfAnotherQuestion, but over a real port.
+// Two instruments of one line that answer late by up to eight times what they may, or never, and in any order: no
+// answer is taken for that of another question. The same as TestNoAnswerIsTakenForThatOfAnotherQuestion, but over a
+// real port.
 func TestNoAnswerIsTakenForThatOfAnotherQuestionOverAPort(t *testing.T) {
 	t.Parallel()
 	const answer = 60 * time.Millisecond

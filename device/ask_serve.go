@@ -80,8 +80,8 @@ func (d *Device) setAlone(f *os.File) {
 	d.alone, d.bounded = f, false
 }
 
-// Ask asks the instrument once, on a port that is asked on demand. It may be called from any goroutine; a demand that is
-// not yet served is not doubled.
+// Ask asks the instrument once, on a port that is asked on demand. It may be called from any goroutine; a demand that
+// is not yet served is not doubled.
 func (d *Device) Ask() {
 	d.mu.Lock()
 	defer d.mu.Unlock()

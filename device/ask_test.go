@@ -82,8 +82,8 @@ func TestAskedInTurn(t *testing.T) {
 	}
 }
 
-// TestALateAnswerIsNobodys: an answer behind its time must not become the answer to the next question. It may be late by as
-// long again as an answer may take.
+// TestALateAnswerIsNobodys: an answer behind its time must not become the answer to the next question. It may be late
+// by as long again as an answer may take.
 func TestALateAnswerIsNobodys(t *testing.T) {
 	l := devicetest.Open(t)
 	instrumentOf(t, l, func(q []byte) ([]byte, time.Duration) {

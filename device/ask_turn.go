@@ -2,15 +2,15 @@ package device
 
 import "time"
 
-// turns asks one port, question by question. It belongs to the goroutine that reads the port: before each read it writes
-// what is due and says how long the read may take.
+// turns asks one port, question by question. It belongs to the goroutine that reads the port: before each read it
+// writes what is due and says how long the read may take.
 //
-// An answer does not say what was asked, so one that comes late would be taken for the answer to a later question. After a
-// question without an answer in its time nothing is asked for longer than an answer may be late (mostLate). Where the one
-// answer that was missing comes meanwhile, and then nothing more, all is well again. Otherwise the instrument must prove that
-// it is in step: a question is answered and the answer dropped; after a pause that differs from all before, the same question
-// is answered as long after it as it was. The answers of an instrument that lags by whole questions would come sooner or
-// later by as much as the pauses differ.
+// An answer does not say what was asked, so one that comes late would be taken for the answer to a later question.
+// After a question without an answer in its time nothing is asked for longer than an answer may be late (mostLate).
+// Where the one answer that was missing comes meanwhile, and then nothing more, all is well again. Otherwise the
+// instrument must prove that it is in step: a question is answered and the answer dropped; after a pause that differs
+// from all before, the same question is answered as long after it as it was. The answers of an instrument that lags by
+// whole questions would come sooner or later by as much as the pauses differ.
 type turns struct {
 	asker    asker
 	every    time.Duration
@@ -62,7 +62,8 @@ const drainFirst = Stamp(50 * time.Millisecond)
 const writeWithin = 5 * time.Second
 
 func newTurns(a asker, spec Spec) *turns {
-	// A frame of Modbus is followed by silence for three and a half characters of eleven bits, and from 19,200 baud on for
+	// A frame of Modbus is followed by silence for three and a half characters of eleven bits, and from 19,200 baud on
+	// for
 	// 1.75 ms (MODBUS over Serial Line V1.02, 2.5.1.1). It harms no other instrument.
 	rest := Stamp(1750 * time.Microsecond)
 	if spec.Baud <= 19200 {
@@ -76,8 +77,8 @@ func (t *turns) opened(now Stamp) {
 	clear(t.silent)
 }
 
-// next gives the question whose turn it is. A proof is asked for twice by the same; one that was not answered time and again
-// is asked rarely, so that it does not keep the others waiting.
+// next gives the question whose turn it is. A proof is asked for twice by the same; one that was not answered time and
+// again is asked rarely, so that it does not keep the others waiting.
 func (t *turns) next(now Stamp) string {
 	if t.proofs == 1 || t.again {
 		return t.request

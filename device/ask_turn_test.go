@@ -7,7 +7,8 @@ import (
 	"time"
 )
 
-// slow plays an instrument on a made-up clock. Each answer holds the number of its question, and late says when it comes.
+// slow plays an instrument on a made-up clock. Each answer holds the number of its question, and late says when it
+// comes.
 type slow struct {
 	late  func(n int, request string) time.Duration // negative: never
 	asked int
@@ -19,8 +20,8 @@ type lateAnswer struct {
 	text string
 }
 
-// believedOf runs turns against an instrument for so long and gives what was believed: the number of the question that it
-// answers, and of the one that was in hand.
+// believedOf runs turns against an instrument for so long and gives what was believed: the number of the question that
+// it answers, and of the one that was in hand.
 func believedOf(asks []Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int, channels map[string]int) {
 	f := newAskFramer(NewTextFramer(), asks)
 	t := newTurns(f, Spec{Baud: 115200, Asking: Asking{Every: 10 * time.Millisecond, Answer: answer}})
@@ -124,7 +125,8 @@ func TestNoAnswerIsTakenForThatOfAnotherQuestion(t *testing.T) {
 				t.Errorf("%s: only %d answers were believed", name, len(believed))
 			}
 		}
-		// Later than ten times its time an answer is caught by the proof, unless chance puts it where the true one would be.
+		// Later than ten times its time an answer is caught by the proof, unless chance puts it where the true one
+		// would be.
 		if wrong > 0 && (name != slowForGood || wrong > total/100) {
 			t.Errorf("%s: %d of %d answers were taken for those of other questions", name, wrong, total)
 		}

@@ -243,8 +243,8 @@ func BenchmarkPty(b *testing.B) {
 	}
 }
 
-// BenchmarkReadPath compares ways to read 1,000 readings a second: through the library's own Read, through the runtime's
-// poller, and through the runtime's poller after gathering. BenchmarkPty measures our own way.
+// BenchmarkReadPath compares ways to read 1,000 readings a second: through the library's own Read, through the
+// runtime's poller, and through the runtime's poller after gathering. BenchmarkPty measures our own way.
 func BenchmarkReadPath(b *testing.B) {
 	library := func(p *serialPort, _ *os.File) io.Reader { return p.line }
 	runtimes := func(_ *serialPort, f *os.File) io.Reader { return f }

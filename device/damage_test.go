@@ -54,7 +54,8 @@ func patternLines(p Pattern) func() (framer, *lines) {
 	}
 }
 
-// believed counts the wrong readings that are believed of n damaged lines, each among 40 good ones that settle the width.
+// believed counts the wrong readings that are believed of n damaged lines, each among 40 good ones that settle the
+// width.
 func believed(t *testing.T, read func() (framer, *lines), line func(float64) string, damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
 	t.Helper()
 	r := rand.New(rand.NewPCG(1, 2))
@@ -112,8 +113,8 @@ func TestDamagedLinesAreSeldomBelieved(t *testing.T) {
 	}
 }
 
-// A stream that goes over to another width is taken again from its third line, a change of sign costs nothing, and lines that
-// come one by one are not judged.
+// A stream that goes over to another width is taken again from its third line, a change of sign costs nothing, and
+// lines that come one by one are not judged.
 func TestAStreamMayGoOverToAnotherWidth(t *testing.T) {
 	f := NewTextFramer()
 	f.begin()

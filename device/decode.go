@@ -83,8 +83,8 @@ func (d *decoder) order() {
 	}
 }
 
-// spreadHeld is spread for a framer that holds frames back. What an earlier read brought and this one proved has its stamp
-// already. A frame that is still held came last of all and has the read's stamp: its place is left free.
+// spreadHeld is spread for a framer that holds frames back. What an earlier read brought and this one proved has its
+// stamp already. A frame that is still held came last of all and has the read's stamp: its place is left free.
 func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
 	for len(s) > 0 && s[0].At != a.at {
 		s = s[1:]
@@ -104,8 +104,8 @@ func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
 	spread(s, a, size, baud)
 }
 
-// spread shares out the stamps of the lines that one read brought. Where they came together, the last keeps the read's stamp
-// and the others are set before it, no further apart than lines take on the wire: the whole read arrived just
+// spread shares out the stamps of the lines that one read brought. Where they came together, the last keeps the read's
+// stamp and the others are set before it, no further apart than lines take on the wire: the whole read arrived just
 // now. Lines that were found lying there are set evenly in the time in which they can have come.
 //
 // The wire's time counts ten bits a byte (start, eight, stop) and the mean length of a line in this read.

@@ -62,7 +62,8 @@ type Status struct {
 // Open reports whether the port is open, whatever comes through it.
 func (s Status) Open() bool { return s.State == StateSettling || s.State == StateLive }
 
-// Up reports whether the instrument is there as far as anyone can tell: its port is open, and it sends where it ought to.
+// Up reports whether the instrument is there as far as anyone can tell: its port is open, and it sends where it ought
+// to.
 func (s Status) Up() bool { return s.Talk == Talking || s.Talk == NotExpected }
 
 // Device keeps one port alive and decodes it.
@@ -129,8 +130,8 @@ func (d *Device) Spec() Spec { return d.spec }
 // Status.Err). It never is for a live port.
 func (d *Device) Ended() <-chan struct{} { return d.ended }
 
-// SetPatience says how long bytes may wait to be read while they come fast, so that one wake-up takes several lines. At 0,
-// as at the start, none waits longer than a millisecond or two. It may be called at any time.
+// SetPatience says how long bytes may wait to be read while they come fast, so that one wake-up takes several lines. At
+// 0, as at the start, none waits longer than a millisecond or two. It may be called at any time.
 func (d *Device) SetPatience(wait time.Duration) { d.patience.Store(int64(max(0, wait))) }
 
 // Status may be called from any goroutine.

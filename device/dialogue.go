@@ -8,8 +8,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Dialogue is a port that is spoken with rather than read: each side waits for the other. It is set up, locked and opened
-// as a Device's port is; who uses it reads and writes the bytes.
+// Dialogue is a port that is spoken with rather than read: each side waits for the other. It is set up, locked and
+// opened as a Device's port is; who uses it reads and writes the bytes.
 type Dialogue struct {
 	*os.File
 	port source

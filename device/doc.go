@@ -8,14 +8,15 @@
 //
 // All ports of the process are read by one poller, on one goroutine, where the sinks are called too. While lines come
 // slowly each is read as it comes. Fast ones are read together, when a line of the encoder comes or, where nobody is in
-// a hurry ([Device.SetPatience]), a few times less often: a wake-up costs a hundred times more than the decoding. A port
-// that is asked (see [Asking]), or whose frames are proved by silence, keeps a time of its own and is read apart.
+// a hurry ([Device.SetPatience]), a few times less often: a wake-up costs a hundred times more than the decoding. A
+// port that is asked (see [Asking]), or whose frames are proved by silence, keeps a time of its own and is read apart.
 //
 // # Frames
 //
-// A text line (see [TextFramer]) is one indicator reading; larger means the plunger is pushed further in. An encoder line
-// (see [EncoderFramer]) is a count or an angle. Other frames are described by the configuration: see [Pattern], [Digits],
-// [Binary] and [Register]. What does not read as exactly that is counted as a fault by its reason and never guessed at.
+// A text line (see [TextFramer]) is one indicator reading; larger means the plunger is pushed further in. An encoder
+// line (see [EncoderFramer]) is a count or an angle. Other frames are described by the configuration: see [Pattern],
+// [Digits], [Binary] and [Register]. What does not read as exactly that is counted as a fault by its reason and never
+// guessed at.
 //
 // A port is joined in the middle of its talk, so the first line after an open may be the second half of one: "12.345"
 // cut to "2.345" is a well-formed wrong number. That line is dropped, on serial ports and on TCP alike, since a bridge
@@ -27,8 +28,8 @@
 // # Stamps
 //
 // A sample is stamped with the monotonic clock when the last byte of its line arrived. A line that was waited for came
-// when the wait ended. Of one that was found lying there it is known that it came since the port was last looked at; where
-// the instrument keeps a pace of its own, its next line is known to a fraction of that time (see steady), else it is set
-// in the middle. When one read brought several lines they share out the time (see spread).
-// Stamps of one device never run backwards and are never in the future.
+// when the wait ended. Of one that was found lying there it is known that it came since the port was last looked at;
+// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see steady), else it
+// is set in the middle. When one read brought several lines they share out the time (see spread). Stamps of one device
+// never run backwards and are never in the future.
 package device

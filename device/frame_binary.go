@@ -14,11 +14,11 @@ import (
 //	check   the check value, over the bytes from check_from up to here
 //	--      any byte
 //
-// so "AA 55 ch value check" with 24 bits and the check "xor" is a frame of seven bytes. A frame is found by the bytes it
-// begins with, or, where gap_ms is given, by the silence before it.
+// so "AA 55 ch value check" with 24 bits and the check "xor" is a frame of seven bytes. A frame is found by the bytes
+// it begins with, or, where gap_ms is given, by the silence before it.
 //
-// The sign is "twos" (two's complement), "sign_bit" (the highest bit means minus, the others are the size), "offset" (half
-// of the range is zero) or "none". Where the bits do not fill their bytes, the bits above them are not looked at.
+// The sign is "twos" (two's complement), "sign_bit" (the highest bit means minus, the others are the size), "offset"
+// (half of the range is zero) or "none". Where the bits do not fill their bytes, the bits above them are not looked at.
 type Binary struct {
 	Layout     string  `toml:"layout"`
 	Bits       int     `toml:"bits"`

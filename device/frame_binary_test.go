@@ -23,8 +23,8 @@ func unhex(t testing.TB, s string) []byte {
 }
 
 // The check values of the cyclic codes over "123456789" are those of the public catalogue of parametrised CRC
-// algorithms, given from memory; that of Modbus also stands in testdata/published/modbus_crc.csv. The sums were added by
-// hand: 0x31 + ... + 0x39 = 0x1DD, and 1^2^...^9 = 1 with 0x30 nine times.
+// algorithms, given from memory; that of Modbus also stands in testdata/published/modbus_crc.csv. The sums were added
+// by hand: 0x31 + ... + 0x39 = 0x1DD, and 1^2^...^9 = 1 with 0x30 nine times.
 func TestCheckValues(t *testing.T) {
 	for name, want := range map[string]uint16{
 		checkSum: 0xDD, checkNegated: 0x23, checkXor: 0x31,
@@ -279,7 +279,8 @@ func TestDataThatLooksLikeSync(t *testing.T) {
 	}
 }
 
-// TestNoiseIsNoFrame: a megabyte of noise for each layout gives next to nothing, and nothing with a check value of 16 bits.
+// TestNoiseIsNoFrame: a megabyte of noise for each layout gives next to nothing, and nothing with a check value of 16
+// bits.
 func TestNoiseIsNoFrame(t *testing.T) {
 	noise := make([]byte, 1<<20)
 	rnd := rand.New(rand.NewPCG(5, 5))

@@ -2,8 +2,8 @@ package device
 
 import "math/bits"
 
-// A check value guards a frame. The sums take their bytes modulo 256. The cyclic codes are those of common use, by their
-// usual names; each gives a published value for the nine bytes "123456789", see the test.
+// A check value guards a frame. The sums take their bytes modulo 256. The cyclic codes are those of common use, by
+// their usual names; each gives a published value for the nine bytes "123456789", see the test.
 const (
 	checkNone    = "none"
 	checkSum     = "sum"            // the sum of the bytes

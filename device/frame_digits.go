@@ -8,8 +8,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// Digits describes a frame of nibbles, most of them decimal digits. The map has one letter a nibble, in the order of the
-// wire; blanks in it are for the eye:
+// Digits describes a frame of nibbles, most of them decimal digits. The map has one letter a nibble, in the order of
+// the wire; blanks in it are for the eye:
 //
 //	0 to 9, A to F   that very nibble, always
 //	d                a digit of the value
@@ -19,11 +19,11 @@ import (
 //	c                a digit of the channel
 //	.                any nibble
 //
-// so "FF s dddddd p u" is a frame of ten nibbles that begins with two set ones. A frame is found by the nibbles it begins
-// with, or, where gap_ms is given, by the silence before it.
+// so "FF s dddddd p u" is a frame of ten nibbles that begins with two set ones. A frame is found by the nibbles it
+// begins with, or, where gap_ms is given, by the silence before it.
 //
-// A byte carries two nibbles, the high one first ("two", or "two_low_first"), one in its lower half ("one"), or one as a
-// character 0 to 9, A to F ("text"); frames of text are lines that end in CR or LF, so they need nothing fixed. With
+// A byte carries two nibbles, the high one first ("two", or "two_low_first"), one in its lower half ("one"), or one as
+// a character 0 to 9, A to F ("text"); frames of text are lines that end in CR or LF, so they need nothing fixed. With
 // bits = "low_first" the four bits of each nibble come in reverse.
 type Digits struct {
 	Map      string            `toml:"map"`
@@ -278,8 +278,8 @@ func (f *digitsFrame) fixedBits() []fixedBits {
 	return out
 }
 
-// couldEnd says whether the byte that begins a frame could also be the last of one. Where it cannot, a frame that lost a
-// byte shows it: the next frame's first byte has slipped into its end.
+// couldEnd says whether the byte that begins a frame could also be the last of one. Where it cannot, a frame that lost
+// a byte shows it: the next frame's first byte has slipped into its end.
 func (f *digitsFrame) couldEnd(p packet) bool {
 	frame := make([]byte, p.size)
 	// Every other nibble is made good, so that only the last byte can be at fault.

@@ -106,8 +106,8 @@ func TestDigitsMistakes(t *testing.T) {
 	wantProblem(t, "an angle source", good.Problems(RoleAngle), "map", "no decimals and no unit")
 }
 
-// TestDigitsAreSureWhereSyncIsNoDigit: a set byte of FF cannot stand where a digit must, so no frame need be held; where
-// the last byte may be anything, it must.
+// TestDigitsAreSureWhereSyncIsNoDigit: a set byte of FF cannot stand where a digit must, so no frame need be held;
+// where the last byte may be anything, it must.
 func TestDigitsAreSureWhereSyncIsNoDigit(t *testing.T) {
 	packed, single, low, _ := digitLayouts()
 	loose := packed

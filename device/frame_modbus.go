@@ -15,15 +15,15 @@ import (
 //	address, function, bytes that follow (1), the registers, check value (2)
 //
 // or, when the indicator cannot, by address, function + 0x80, reason (1), check value (2). Registers come with their
-// high byte first, the check value (crc16_modbus) with its low byte first. The register is the number on the wire, which
-// counts from 0; tables that count from 1 or from 40001 show one that is larger by that much.
+// high byte first, the check value (crc16_modbus) with its low byte first. The register is the number on the wire,
+// which counts from 0; tables that count from 1 or from 40001 show one that is larger by that much.
 //
-// Of a port of [RoleMachine] the values are signals and counters of running time. A signal is one bit: a coil or a discrete
-// input (function 1 or 2, answered by one byte of which the lowest bit counts), or one bit of a register. A counter has a
-// scale in units of time.
+// Of a port of [RoleMachine] the values are signals and counters of running time. A signal is one bit: a coil or a
+// discrete input (function 1 or 2, answered by one byte of which the lowest bit counts), or one bit of a register. A
+// counter has a scale in units of time.
 //
-// Order says how the bytes A B C D of a value of 32 bits lie on the wire, A the highest: "ABCD", "CDAB", "BADC" or "DCBA".
-// A value of 16 bits has "AB" or "BA".
+// Order says how the bytes A B C D of a value of 32 bits lie on the wire, A the highest: "ABCD", "CDAB", "BADC" or
+// "DCBA". A value of 16 bits has "AB" or "BA".
 type Register struct {
 	Address  int    `toml:"address"`
 	Function int    `toml:"function"` // 3 or 4, and 1 or 2 for a signal; 0 is 3, and 2 for a signal without a bit
@@ -170,8 +170,8 @@ func (v *modbusValue) value(b []byte) (Sample, fault) {
 	return s, noFault
 }
 
-// modbusFramer asks for the registers of a port in turn and decodes the answers. Only an answer to the question in hand,
-// with the right check value, is taken; an echo of the question or other talk on the line is passed over.
+// modbusFramer asks for the registers of a port in turn and decodes the answers. Only an answer to the question in
+// hand, with the right check value, is taken; an echo of the question or other talk on the line is passed over.
 type modbusFramer struct {
 	faultCount
 	values  []modbusValue

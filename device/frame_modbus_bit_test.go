@@ -11,9 +11,9 @@ import (
 
 func at(bit int) *int { return &bit }
 
-// The questions and what their answers say: MODBUS Application Protocol V1.1b3, 6.1 (coils), 6.2 (discrete inputs) and 6.3
-// (registers, high byte first), the layouts from memory. The first bit asked for is the lowest of the first byte; the example
-// of 6.1 has CD for coils 20 to 27, of which 20 is on and 21 is off.
+// The questions and what their answers say: MODBUS Application Protocol V1.1b3, 6.1 (coils), 6.2 (discrete inputs) and
+// 6.3 (registers, high byte first), the layouts from memory. The first bit asked for is the lowest of the first byte;
+// the example of 6.1 has CD for coils 20 to 27, of which 20 is on and 21 is off.
 func TestSignalsAndCountersOverModbus(t *testing.T) {
 	hour := int64(time.Hour / time.Millisecond)
 	for _, tc := range []struct {

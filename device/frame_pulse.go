@@ -2,9 +2,10 @@ package device
 
 import "time"
 
-// PulseFramer makes one sample of whatever comes at a moment: a foot switch or a push button that sends a character or a
-// line when it is pressed, or an index pulse. The words do not matter, only the time. Bytes that follow within pulseRest
-// belong to the same pulse; whole lines among them are counted as too close, since they may be pulses that were lost so.
+// PulseFramer makes one sample of whatever comes at a moment: a foot switch or a push button that sends a character or
+// a line when it is pressed, or an index pulse. The words do not matter, only the time. Bytes that follow within
+// pulseRest belong to the same pulse; whole lines among them are counted as too close, since they may be pulses that
+// were lost so.
 //
 // With a mark every pulse is a line of its own, however close the next one is, and one that holds the word is the start
 // mark. It is stamped with its first byte.

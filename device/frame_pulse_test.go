@@ -80,8 +80,8 @@ func BenchmarkPulseFramer(b *testing.B) {
 	reportCPU(b, before, 1)
 }
 
-// With a word for the start mark each line is a pulse of its own, stamped with its first byte; without one, lines that come too
-// close are counted.
+// With a word for the start mark each line is a pulse of its own, stamped with its first byte; without one, lines that
+// come too close are counted.
 func TestPulsesOfAWheel(t *testing.T) {
 	ms := func(x int64) Stamp { return Stamp(x * int64(time.Millisecond)) }
 	f := NewPulseFramer().MarkedBy("start")

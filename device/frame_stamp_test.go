@@ -62,7 +62,8 @@ func TestNoFrameAllocates(t *testing.T) {
 	}
 }
 
-// An adapter is pulled in the middle of a frame and put back in the middle of another. What was sent is known by its value.
+// An adapter is pulled in the middle of a frame and put back in the middle of another. What was sent is known by its
+// value.
 func TestUnpluggedInMidFrame(t *testing.T) {
 	for _, kind := range []string{"pattern", "digits", "binary_crc16", "binary_bare"} {
 		t.Run(kind, func(t *testing.T) {

@@ -49,8 +49,8 @@ func (e *Ear) Close() error { return errors.Join(e.file.Close(), e.port.Close())
 // hearSettle is how long a line may take to settle at another speed: what it still brings is of the speed before.
 const hearSettle = 20 * time.Millisecond
 
-// Hear listens for so long, and no longer than it takes to hear enough bytes. A request is written first, and again each
-// time the line has been silent for as long as pause.
+// Hear listens for so long, and no longer than it takes to hear enough bytes. A request is written first, and again
+// each time the line has been silent for as long as pause.
 func (e *Ear) Hear(ctx context.Context, baud int, line string, long time.Duration, enough int, request string, pause time.Duration) ([]Chunk, error) {
 	mode, err := parseLine(line)
 	if err != nil {

@@ -6,12 +6,13 @@ import (
 	"go.bug.st/serial"
 )
 
-// Signals are the lines of a serial port that the far end sets, beside the data (ITU-T V.24, circuits 106, 107, 109 and 125,
-// the numbers from memory).
+// Signals are the lines of a serial port that the far end sets, beside the data (ITU-T V.24, circuits 106, 107, 109 and
+// 125, the numbers from memory).
 type Signals struct{ CTS, DSR, DCD, RI bool }
 
-// Modem is a serial port of which nothing but these lines is used. It is set up, locked and opened as a Device's port is. The
-// adapter's own DTR and RTS stand on meanwhile, so that a contact between one of them and an input is all that is needed.
+// Modem is a serial port of which nothing but these lines is used. It is set up, locked and opened as a Device's port
+// is. The adapter's own DTR and RTS stand on meanwhile, so that a contact between one of them and an input is all that
+// is needed.
 type Modem struct {
 	path string
 	port *serialPort

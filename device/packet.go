@@ -9,11 +9,11 @@ import (
 const maxPacket = 64
 
 const (
-	// pauseAfter is a silence within a frame that no line and no adapter makes, nor often a busy machine: the bytes before
-	// and after it belong to two frames.
+	// pauseAfter is a silence within a frame that no line and no adapter makes, nor often a busy machine: the bytes
+	// before and after it belong to two frames.
 	pauseAfter = 60 * time.Millisecond
-	// holdFor is the silence after which nothing of a whole frame is missing. Adapters hold bytes back for up to 16 ms when
-	// they come from their makers.
+	// holdFor is the silence after which nothing of a whole frame is missing. Adapters hold bytes back for up to 16 ms
+	// when they come from their makers.
 	holdFor = 25 * time.Millisecond
 )
 

@@ -3,8 +3,8 @@ package device
 import "time"
 
 // bursts cuts a stream where it is silent. What lies between two silences must be one frame, or a whole number of them
-// when a busy machine read late and took a silence for none; anything else is refused whole. A frame is therefore handed
-// on when the silence after it is over, with the stamp of its last byte.
+// when a busy machine read late and took a silence for none; anything else is refused whole. A frame is therefore
+// handed on when the silence after it is over, with the stamp of its last byte.
 type bursts struct {
 	faultCount
 	packet

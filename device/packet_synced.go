@@ -5,14 +5,14 @@ import "time"
 // synced cuts a stream by what is fixed in its frames.
 //
 // In step, each frame begins where the one before it ended. A frame in which the fixed bytes are not in their place, or
-// two in a row that are wrong in themselves, put it out of step. It is found again where proof frames follow one another
-// and at no other place does a frame fit as well: data that looks like a sync byte fits too, as long as it does not
-// change, and a guess between the two could give wrong readings for good. A silence shows where a frame begins, so behind
-// one only the proof is needed.
+// two in a row that are wrong in themselves, put it out of step. It is found again where proof frames follow one
+// another and at no other place does a frame fit as well: data that looks like a sync byte fits too, as long as it does
+// not change, and a guess between the two could give wrong readings for good. A silence shows where a frame begins, so
+// behind one only the proof is needed.
 //
 // A frame that lost a byte takes one from the next. Where neither a check value of 16 bits nor the digits show that for
-// sure, a frame is held until the next one is good too, or until a silence shows that nothing is missing; it keeps its own
-// stamp.
+// sure, a frame is held until the next one is good too, or until a silence shows that nothing is missing; it keeps its
+// own stamp.
 type synced struct {
 	faultCount
 	packet

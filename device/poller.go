@@ -11,10 +11,10 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// poller reads the open ports of the process, all of them on one goroutine that waits in ppoll. A wake-up costs far more
-// than decoding what it brings, and a port that waits in the runtime's poller costs one for every line, gathered or not:
-// the runtime is woken by each arrival whether anybody wants it yet. Here a wake-up reads every port that may have
-// something, and bytes that may wait wake nobody. BenchmarkReadPath compares the ways.
+// poller reads the open ports of the process, all of them on one goroutine that waits in ppoll. A wake-up costs far
+// more than decoding what it brings, and a port that waits in the runtime's poller costs one for every line, gathered
+// or not: the runtime is woken by each arrival whether anybody wants it yet. Here a wake-up reads every port that may
+// have something, and bytes that may wait wake nobody. BenchmarkReadPath compares the ways.
 type poller struct {
 	mu    sync.Mutex
 	ports []*polled
@@ -23,7 +23,8 @@ type poller struct {
 	ppoll func([]unix.PollFd, *unix.Timespec, *unix.Sigset_t) (int, error) // nil: the kernel's
 }
 
-// thePoller is one for the process: devices that know nothing of each other share its wake-ups. It runs while a port is open.
+// thePoller is one for the process: devices that know nothing of each other share its wake-ups. It runs while a port is
+// open.
 var thePoller poller
 
 // polled is a port that is being read. What stands below the line belongs to the poller's goroutine.
@@ -139,7 +140,8 @@ func (l *poller) run(bell int) {
 		case errors.Is(err, unix.EINTR): // nothing is known of the ports; what came is found the next time round
 			continue
 		case err != nil:
-			// The kernel has no memory, or too many are open. Waiting is not possible, reading is: look at each port now and then.
+			// The kernel has no memory, or too many are open. Waiting is not possible, reading is: look at each port
+			// now and then.
 			time.Sleep(unwaited)
 			now = Now()
 			for _, p := range ports {

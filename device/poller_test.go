@@ -87,8 +87,8 @@ func TestPacerForgetsAPortThatFellSilent(t *testing.T) {
 	}
 }
 
-// Several ports at once, fast and slow, led and not: every line of each arrives in order, at any patience, and a port that
-// is unplugged or stopped takes nothing from the others.
+// Several ports at once, fast and slow, led and not: every line of each arrives in order, at any patience, and a port
+// that is unplugged or stopped takes nothing from the others.
 func TestPortsReadTogether(t *testing.T) {
 	const n = 7000 // in a second; the others are slower
 	rates := []int{n, 1000, 50}

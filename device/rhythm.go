@@ -6,7 +6,8 @@ const (
 	// fastAbove is the rate, in samples a second, above which a port's bytes are gathered. Below it each line is read
 	// as it comes.
 	fastAbove = 200
-	// leadBelow is the rate up to which a port may call for the others at every line. Beyond it a timer wakes less often.
+	// leadBelow is the rate up to which a port may call for the others at every line. Beyond it a timer wakes less
+	// often.
 	leadBelow = 1500
 	// Two bounds on how long bytes lie unread while somebody waits for what they say: without a port that leads, and
 	// with one that has fallen silent.
@@ -18,8 +19,8 @@ const (
 )
 
 // rhythm decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of the
-// leading one come, as a reading cannot be placed before the angle after it is known; or, where nobody is in a hurry, as
-// seldom as they all allow.
+// leading one come, as a reading cannot be placed before the angle after it is known; or, where nobody is in a hurry,
+// as seldom as they all allow.
 type rhythm struct {
 	last Stamp // when the fast ports were last read
 }
@@ -57,8 +58,8 @@ func (r *rhythm) plan(ports []*polled, now Stamp) Stamp {
 	return max(0, r.last+leadLost-now)
 }
 
-// pacer counts what a port brings in windows of a tenth of a second. It is told of looks that found nothing too, so that a
-// port that falls silent is slow again.
+// pacer counts what a port brings in windows of a tenth of a second. It is told of looks that found nothing too, so
+// that a port that falls silent is slow again.
 type pacer struct {
 	since Stamp
 	n     int

@@ -49,7 +49,8 @@ func openTCP(ctx context.Context, addr string) (source, error) {
 			"cannot reach tcp://%s: check that the bridge is on and the address is right: %v", addr, err)}
 	}
 	defer c.Close()
-	// The descriptor is taken over, with all that was set on it, or each packet would wake the runtime's poller besides ours.
+	// The descriptor is taken over, with all that was set on it, or each packet would wake the runtime's poller besides
+	// ours.
 	raw, err := c.(*net.TCPConn).SyscallConn()
 	if err != nil {
 		return nil, fmt.Errorf("tcp://%s: %w", addr, err)

@@ -41,8 +41,8 @@ type Spec struct {
 	Port string
 	Baud int    // 0: 115200; serial ports only
 	Line string // bits, parity and stop bits: "" is "8N1"; serial ports only
-	// Frame is "text" for an indicator, "encoder" or "pulse" (once a turn) for an angle, "pulse" for a trigger, or one of
-	// those below that says what it looks like: "pattern", "digits", "binary", "modbus".
+	// Frame is "text" for an indicator, "encoder" or "pulse" (once a turn) for an angle, "pulse" for a trigger, or one
+	// of those below that says what it looks like: "pattern", "digits", "binary", "modbus".
 	Frame         string
 	Pattern       *Pattern
 	Digits        *Digits
@@ -60,8 +60,8 @@ type Spec struct {
 	mode lineMode
 }
 
-// Tap is shown the bytes of each read before they are decoded, and those of each question once they are sent. It is called
-// where the sink is called, must not wait, and keeps no reference to p.
+// Tap is shown the bytes of each read before they are decoded, and those of each question once they are sent. It is
+// called where the sink is called, must not wait, and keeps no reference to p.
 type Tap func(at Stamp, p []byte, asked bool)
 
 const (

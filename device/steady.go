@@ -11,8 +11,9 @@ type arrival struct {
 	prompt   bool  // their coming is what ended the wait, so the first of them came just before at
 }
 
-// lateAfter is the time between two looks from which somebody was late: this program, the adapter or the instrument. Who it
-// was cannot be told, so the lines are taken to have come together at the end, as they do where the others were late.
+// lateAfter is the time between two looks from which somebody was late: this program, the adapter or the instrument.
+// Who it was cannot be told, so the lines are taken to have come together at the end, as they do where the others were
+// late.
 const lateAfter = Stamp(10 * time.Millisecond)
 
 // together says whether the lines are best taken to have come one right after the other.

@@ -96,8 +96,8 @@ func TestStampsOfLinesReadAlong(t *testing.T) {
 	}
 }
 
-// A line that was lost, a pause and a change of pace each set the stamps off by no more than the time between two looks,
-// and within seconds at the most they are as good as before.
+// A line that was lost, a pause and a change of pace each set the stamps off by no more than the time between two
+// looks, and within seconds at the most they are as good as before.
 func TestStampsAfterADisturbance(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(3, 4))
 	truth := sent(6000, time.Millisecond, 0, rnd)

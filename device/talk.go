@@ -29,8 +29,8 @@ func (p *pace) heard(n int, last, at Stamp) {
 	p.period += (gap - p.period) / 8
 }
 
-// silentFor returns the silence from which the instrument counts as silent: the stale time, and at least some readings of
-// its own pace, or of the pace at which it is asked.
+// silentFor returns the silence from which the instrument counts as silent: the stale time, and at least some readings
+// of its own pace, or of the pace at which it is asked.
 func (d *Device) silentFor() time.Duration {
 	wait := d.spec.StaleAfter
 	if d.pace.n >= paceLines {

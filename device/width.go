@@ -1,10 +1,11 @@
 package device
 
-// widths notices a number of another width in a stream whose numbers all have one. A line that lost a character or doubled
-// one is still a number, and a wrong one: nothing but its width shows it.
+// widths notices a number of another width in a stream whose numbers all have one. A line that lost a character or
+// doubled one is still a number, and a wrong one: nothing but its width shows it.
 //
-// A stream that goes on at another width, as when a reading passes 10, is taken again from its third line there, and must
-// then show a width of its own anew. Lines further apart than slowLines are not judged: somebody presses a button for each.
+// A stream that goes on at another width, as when a reading passes 10, is taken again from its third line there, and
+// must then show a width of its own anew. Lines further apart than slowLines are not judged: somebody presses a button
+// for each.
 type widths struct {
 	width int
 	same  int // lines in a row of that width

@@ -22,10 +22,11 @@ type BackupOptions struct {
 }
 
 // Backup copies the record into a folder while others write it, and checks the copy before it gets its name:
-// NAME-000012-20260302T023000Z.db. They are numbered, because the time of day may be wrong; those of the lowest numbers go
-// once there are more than o.Keep. It gives the new file and what was removed.
+// NAME-000012-20260302T023000Z.db. They are numbered, because the time of day may be wrong; those of the lowest numbers
+// go once there are more than o.Keep. It gives the new file and what was removed.
 //
-// Runs that had ended when it began are in it. While it copies, the write-ahead log cannot be emptied, so that it grows.
+// Runs that had ended when it began are in it. While it copies, the write-ahead log cannot be emptied, so that it
+// grows.
 func (s *Store) Backup(ctx context.Context, folder string, o BackupOptions) (file string, gone []string, err error) {
 	doing := fmt.Sprintf("back up into %s", folder)
 	if err := s.fitFolder(folder, o); err != nil {
@@ -99,7 +100,8 @@ func (s *Store) BackupFile(ctx context.Context, file string) error {
 	return syncDir(file)
 }
 
-// makePrivate makes an empty file with the record's mode, whatever the umask: so it is never more open while it is written.
+// makePrivate makes an empty file with the record's mode, whatever the umask: so it is never more open while it is
+// written.
 func makePrivate(path string) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
@@ -108,7 +110,8 @@ func makePrivate(path string) error {
 	return errors.Join(f.Chmod(0o640), f.Close())
 }
 
-// Latest says when the newest backup of that name in a folder was made, and how many there are. With none the time is zero.
+// Latest says when the newest backup of that name in a folder was made, and how many there are. With none the time is
+// zero.
 func Latest(folder, name string) (at time.Time, count int, err error) {
 	list, err := backups(folder, name)
 	if err != nil || len(list) == 0 {

@@ -194,8 +194,8 @@ func TestRestore(t *testing.T) {
 	}
 }
 
-// A restore is cut short at each of its steps. Afterwards there is the old record or the backup, never less, and the old
-// one's log is never played into the backup.
+// A restore is cut short at each of its steps. Afterwards there is the old record or the backup, never less, and the
+// old one's log is never played into the backup.
 func TestRestoreCutShort(t *testing.T) {
 	for _, step := range []string{"done", "noted", "copied", "kept aside", "log removed"} {
 		t.Run(step, func(t *testing.T) {

@@ -35,8 +35,8 @@ func fileSize(tb testing.TB, path string) int64 {
 	return st.Size()
 }
 
-// TestBytesPerReading holds the size of the file to what was promised: a minute of hand-turned sweep at 1,000 readings a
-// second costs at most 8 bytes a reading, everything SQLite adds included.
+// TestBytesPerReading holds the size of the file to what was promised: a minute of hand-turned sweep at 1,000 readings
+// a second costs at most 8 bytes a reading, everything SQLite adds included.
 func TestBytesPerReading(t *testing.T) {
 	const n = 60_000
 	s := fresh(t)
@@ -121,7 +121,8 @@ func plainBytes(b *testing.B, n int, insert func(tx *sql.Tx, from int) error, sc
 	b.ReportMetric(float64(fileSize(b, path))/float64(n), "B/reading")
 }
 
-// BenchmarkAppend is the cost of one durable commit of a second's readings, on whatever disk the temporary directory is.
+// BenchmarkAppend is the cost of one durable commit of a second's readings, on whatever disk the temporary directory
+// is.
 func BenchmarkAppend(b *testing.B) {
 	pts := handTurned(rand.New(rand.NewPCG(23, 24)), 1000)
 	s := fresh(b)
@@ -243,10 +244,11 @@ func BenchmarkRuns(b *testing.B) {
 	})
 }
 
-// BenchmarkBytesWritten is what storing makes the kernel write, which is what wears a memory card: handed to write calls
-// (wchar), and of that what has to go to a disk, in blocks of the file system (write_bytes; proc(5)). A sweep is 2,000
-// readings in four seconds, stored as the daemon does, a commit each second; a day is twenty-four of those, an hour's
-// checks. Each is counted with its share of the folding of the log into the file. Small pages and the usual ones side by side.
+// BenchmarkBytesWritten is what storing makes the kernel write, which is what wears a memory card: handed to write
+// calls (wchar), and of that what has to go to a disk, in blocks of the file system (write_bytes; proc(5)). A sweep is
+// 2,000 readings in four seconds, stored as the daemon does, a commit each second; a day is twenty-four of those, an
+// hour's checks. Each is counted with its share of the folding of the log into the file. Small pages and the usual ones
+// side by side.
 func BenchmarkBytesWritten(b *testing.B) {
 	pts := handTurned(rand.New(rand.NewPCG(27, 28)), 2000)
 	for _, page := range []int{pageBytes, 4096} {

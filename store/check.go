@@ -15,8 +15,9 @@ import (
 func (s *Store) CutShort() bool { return s.cutShort }
 
 // Check looks through the whole file, table by table, while others work on it: SQLite at its pages and indexes, and we
-// at the checksums of all rows. On a slow card that takes a minute or more for each gigabyte. ErrDamaged says that the file is
-// damaged; ctx bounds the time. Of a result that is spoiled, and nothing else, it says no more than Options.Damaged.
+// at the checksums of all rows. On a slow card that takes a minute or more for each gigabyte. ErrDamaged says that the
+// file is damaged; ctx bounds the time. Of a result that is spoiled, and nothing else, it says no more than
+// Options.Damaged.
 func (s *Store) Check(ctx context.Context) error {
 	tables, err := tableNames(ctx, s.r)
 	if err != nil {
@@ -30,8 +31,8 @@ func (s *Store) Check(ctx context.Context) error {
 	return s.checkRows(ctx)
 }
 
-// checkRows compares every row with its checksum. Of results it reports those that are spoiled, for they are fitted again;
-// of all else it gives the first.
+// checkRows compares every row with its checksum. Of results it reports those that are spoiled, for they are fitted
+// again; of all else it gives the first.
 func (s *Store) checkRows(ctx context.Context) error {
 	doing := "check " + s.path
 	var bad error
@@ -145,8 +146,8 @@ func quoted(name string) string { return `"` + strings.ReplaceAll(name, `"`, `""
 // markName is the file that says, from one start to the next, that a database was found damaged.
 func markName(path string) string { return path + ".damaged" }
 
-// MarkDamaged notes beside the file that it was found damaged, and why. Open then refuses it with ErrDamaged until Salvage
-// has been there.
+// MarkDamaged notes beside the file that it was found damaged, and why. Open then refuses it with ErrDamaged until
+// Salvage has been there.
 func MarkDamaged(path string, why error) error {
 	name := markName(path)
 	text := fmt.Sprintf("%s\n%v\n", time.Now().UTC().Format(asideStamp), why)

@@ -181,8 +181,8 @@ func (c *cursor) smooth(n int, limit int64, keep []bool) []int64 {
 	return out
 }
 
-// deflater packs by Huffman codes alone: the deltas hold no repeats worth searching for (within 2 % of the full search on
-// hand-turned sweeps, see BenchmarkBytesPerReading). It is half a megabyte, so there is one, and it is kept.
+// deflater packs by Huffman codes alone: the deltas hold no repeats worth searching for (within 2 % of the full search
+// on hand-turned sweeps, see BenchmarkBytesPerReading). It is half a megabyte, so there is one, and it is kept.
 var deflater struct {
 	sync.Mutex
 	w *flate.Writer

@@ -58,7 +58,8 @@ func TestChunkRoundTrip(t *testing.T) {
 	}
 }
 
-// What is whole microseconds, 1e-4 degrees and nanometres comes back to the last one, and packing it again changes nothing.
+// What is whole microseconds, 1e-4 degrees and nanometres comes back to the last one, and packing it again changes
+// nothing.
 func TestChunkIsExact(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 60).Draw(t, "n")

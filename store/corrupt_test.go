@@ -187,8 +187,8 @@ func spoilAtRandom(rng *rand.Rand, text []byte) ([]byte, string) {
 	}
 }
 
-// What is spoiled at random is never believed, never hides what is whole, and never keeps the daemon from starting: after at
-// most one restart it is up. A thousand with -torture.
+// What is spoiled at random is never believed, never hides what is whole, and never keeps the daemon from starting:
+// after at most one restart it is up. A thousand with -torture.
 func TestRandomCorruptions(t *testing.T) {
 	c := recordToSpoil(t)
 	rounds := 30
@@ -243,8 +243,8 @@ func TestRandomCorruptions(t *testing.T) {
 	}
 }
 
-// startAsTheDaemon opens a record as the daemon does: it saves what can be read of a damaged one, looks through it, and if that
-// finds damage starts once more.
+// startAsTheDaemon opens a record as the daemon does: it saves what can be read of a damaged one, looks through it, and
+// if that finds damage starts once more.
 func startAsTheDaemon(ctx context.Context, path string) (s *Store, told string, err error) {
 	salvage := func() error {
 		saved, err := Salvage(ctx, path, Options{})

@@ -9,16 +9,16 @@ import (
 // Damaged is damage that was met while reading.
 type Damaged struct {
 	Why error // says what and where
-	// Result is the run of which only what was concluded is spoiled: fitting its readings again cures it. 0: the file was
-	// marked, and the next start saves what can be read of it.
+	// Result is the run of which only what was concluded is spoiled: fitting its readings again cures it. 0: the file
+	// was marked, and the next start saves what can be read of it.
 	Result int64
 }
 
 // maxMet bounds how many different damages are remembered as reported.
 const maxMet = 1000
 
-// meet reports damage, once for each. Where a result fitted again does not cure it, the file is marked, so that the next start
-// does.
+// meet reports damage, once for each. Where a result fitted again does not cure it, the file is marked, so that the
+// next start does.
 func (s *Store) meet(d Damaged) {
 	text := d.Why.Error()
 	s.mu.Lock()

@@ -13,9 +13,10 @@ type Dated struct {
 	Events int
 }
 
-// DateBoot corrects the dates of rows that a boot stored before its clock was set: booted is the moment of that boot by the clock as
-// it is now. Each run and event then stands at booted plus its time since boot, and counts as dated; what was dated before
-// is left alone, so that a second call finds nothing to do. The time first written is kept in the file.
+// DateBoot corrects the dates of rows that a boot stored before its clock was set: booted is the moment of that boot by
+// the clock as it is now. Each run and event then stands at booted plus its time since boot, and counts as dated; what
+// was dated before is left alone, so that a second call finds nothing to do. The time first written is kept in the
+// file.
 func (s *Store) DateBoot(ctx context.Context, boot string, booted time.Time) (Dated, error) {
 	const doing = "date what was stored before the clock was set"
 	if s.w == nil {

@@ -104,7 +104,8 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	})
 }
 
-// UndoEvent marks an event as taken back: history, advice and retention no longer see it, and the row stays as evidence.
+// UndoEvent marks an event as taken back: history, advice and retention no longer see it, and the row stays as
+// evidence.
 func (s *Store) UndoEvent(ctx context.Context, id int64, at time.Time) error {
 	doing := fmt.Sprintf("take back event %d", id)
 	if s.w == nil {

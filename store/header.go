@@ -8,8 +8,8 @@ import (
 	"os"
 )
 
-// The header of an SQLite file (SQLite, "Database File Format", section 1.3), as far as it is always the same in a file of
-// this program, or follows from the file's length.
+// The header of an SQLite file (SQLite, "Database File Format", section 1.3), as far as it is always the same in a file
+// of this program, or follows from the file's length.
 const (
 	headerBytes = 100
 
@@ -28,8 +28,8 @@ const (
 	atValidFor = 92
 )
 
-// headerSpoiled says what of a file's header cannot be in a file of this program; nil where nothing is, or where the file is
-// none of ours as far as can be seen.
+// headerSpoiled says what of a file's header cannot be in a file of this program; nil where nothing is, or where the
+// file is none of ours as far as can be seen.
 func headerSpoiled(path string, ours bool, known int) error {
 	h, size, err := readHeader(path)
 	if err != nil || h == nil {
@@ -114,8 +114,8 @@ func pageSizeOf(h []byte) int {
 	return n
 }
 
-// mendHeader gives a copy of a damaged file a header that SQLite opens, and whole pages up to the length that the header
-// speaks of, so that what is cut off or spoiled there does not hide the rest. It gives the page size.
+// mendHeader gives a copy of a damaged file a header that SQLite opens, and whole pages up to the length that the
+// header speaks of, so that what is cut off or spoiled there does not hide the rest. It gives the page size.
 func mendHeader(path string, known int) (page int, err error) {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
@@ -162,8 +162,8 @@ func mendHeader(path string, known int) (page int, err error) {
 	return page, f.Truncate(pages * int64(page))
 }
 
-// guessPage gives the size at which the pages look like pages: the smallest at which as many of them do as at the best. At half
-// the right size every other page begins in the middle of one; at twice the size every other is left out.
+// guessPage gives the size at which the pages look like pages: the smallest at which as many of them do as at the best.
+// At half the right size every other page begins in the middle of one; at twice the size every other is left out.
 func guessPage(f io.ReaderAt, size int64, said int) int {
 	share := func(page int) float64 {
 		trees, seen := countTrees(f, size, page)

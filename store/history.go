@@ -19,8 +19,8 @@ import (
 type Mark struct{ Run, Event int64 }
 
 // History gives the checks and events of a machine after a mark, in the order of their time: finished sweeps taken to
-// check, the events that were logged, and what else changed what a check means (a sweep taken to adjust, another surface).
-// What has no believable time is left out with a warning. The mark to go on from comes with it.
+// check, the events that were logged, and what else changed what a check means (a sweep taken to adjust, another
+// surface). What has no believable time is left out with a warning. The mark to go on from comes with it.
 func (s *Store) History(ctx context.Context, machine string, after Mark) (*drift.History, Mark, error) {
 	h := &drift.History{}
 	// Not to be cut short: the driver starts a goroutine for every row of a query that can be.
@@ -144,8 +144,8 @@ func (b *historian) runs() error {
 	return nil
 }
 
-// temperature gives a check its temperature, unless that cannot be the machine's: a sensor for something else was read, or one
-// that was broken.
+// temperature gives a check its temperature, unless that cannot be the machine's: a sensor for something else was read,
+// or one that was broken.
 func (b *historian) temperature(c *drift.Check, celsius float64, run int64) {
 	if err := drift.JudgeTemperature(celsius); err == nil {
 		c.TemperatureC = &celsius

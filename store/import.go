@@ -25,8 +25,8 @@ type Import struct {
 	Finding *Finding // of it, instead of Result
 }
 
-// ImportRun stores a recorded sweep as a finished run, all of it or nothing. One with the readings of an earlier import, or of
-// a run that was taken here, is refused (ErrImported) unless it asks for it.
+// ImportRun stores a recorded sweep as a finished run, all of it or nothing. One with the readings of an earlier
+// import, or of a run that was taken here, is refused (ErrImported) unless it asks for it.
 func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	doing := "import " + im.File
 	if s.w == nil {

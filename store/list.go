@@ -6,9 +6,9 @@ import (
 	"fmt"
 )
 
-// Line is a run as a list shows it. Its JSON is that of a Run, but the result is without what only a closer look needs: the
-// budgets, the stretches left out, form and turns. It stays the text that was stored; taking it apart and putting it
-// together again for each run of a page would take longer than all the rest.
+// Line is a run as a list shows it. Its JSON is that of a Run, but the result is without what only a closer look needs:
+// the budgets, the stretches left out, form and turns. It stays the text that was stored; taking it apart and putting
+// it together again for each run of a page would take longer than all the rest.
 type Line struct {
 	Run                    // without its Result
 	Result json.RawMessage `json:"result"` // nil when there is none

@@ -10,8 +10,8 @@ import (
 	"syscall"
 )
 
-// lock is the right to write a database. The kernel gives it back when the process ends, however it ends. The file stays:
-// removing it would let two processes each lock a file of that name.
+// lock is the right to write a database. The kernel gives it back when the process ends, however it ends. The file
+// stays: removing it would let two processes each lock a file of that name.
 type lock struct {
 	f    *os.File
 	held bool // a database of ours was opened under this name before
@@ -49,8 +49,9 @@ func takeLock(path string) (*lock, error) {
 	return l, nil
 }
 
-// lockItself locks the file and not a name of it: a symbolic or a hard link leads to the same device and inode. SQLite locks by
-// byte ranges, which are of another kind; the descriptor is closed only when SQLite has closed its own, or its locks would go.
+// lockItself locks the file and not a name of it: a symbolic or a hard link leads to the same device and inode. SQLite
+// locks by byte ranges, which are of another kind; the descriptor is closed only when SQLite has closed its own, or its
+// locks would go.
 func (l *lock) lockItself(path string) error {
 	if l.itself != nil {
 		return nil

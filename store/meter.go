@@ -7,8 +7,8 @@ import (
 	"fmt"
 )
 
-// Meter is how long the spindle has run, in hours, and what the machine's own counter showed then, where one is read. The two
-// differ where a counter started again from 0, or a person corrected the hours.
+// Meter is how long the spindle has run, in hours, and what the machine's own counter showed then, where one is read.
+// The two differ where a counter started again from 0, or a person corrected the hours.
 type Meter struct {
 	Hours   float64
 	Counter *float64 // nil: none was read
@@ -64,8 +64,9 @@ func typeMeter(ctx context.Context, tx *sql.Tx, hours float64) error {
 	return err
 }
 
-// HoursSinceCheck gives how long the spindle has turned since the last finished sweep: by the hours kept, less those that
-// stand with the sweep, or what was typed last before it. nil where that is not known, or the hours were set back since.
+// HoursSinceCheck gives how long the spindle has turned since the last finished sweep: by the hours kept, less those
+// that stand with the sweep, or what was typed last before it. nil where that is not known, or the hours were set back
+// since.
 func (s *Store) HoursSinceCheck(ctx context.Context) *float64 {
 	var now, then sql.NullFloat64
 	var typed sql.NullString

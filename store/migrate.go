@@ -109,8 +109,8 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 	return nil
 }
 
-// tookThem says whether a step of the migrations failed because the file has had all of them. SQLite has no code of its own for
-// something that is there already.
+// tookThem says whether a step of the migrations failed because the file has had all of them. SQLite has no code of its
+// own for something that is there already.
 func (s *Store) tookThem(ctx context.Context, err error, steps []string) bool {
 	if !strings.Contains(err.Error(), "already exists") && !strings.Contains(err.Error(), "duplicate column name") {
 		return false

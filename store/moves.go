@@ -26,8 +26,8 @@ type Trial struct {
 	Kinds     []string // the kinds of those events
 }
 
-// EndsJob reports whether what came after this sweep belongs to another job: the machine crashed, was serviced or was moved, or
-// it was within its tolerance and nothing was adjusted.
+// EndsJob reports whether what came after this sweep belongs to another job: the machine crashed, was serviced or was
+// moved, or it was within its tolerance and nothing was adjusted.
 func (t Trial) EndsJob() bool {
 	adjusted := false
 	for _, kind := range t.Kinds {
@@ -52,11 +52,11 @@ func LastJob(trials []Trial) []Trial {
 // changing are the kinds of event after which the machine is another one.
 var changing = []string{"adjusted", "crashed", "serviced", "moved"}
 
-// Trials gives sweeps of a machine, oldest first, each with the moves logged after it: those on either side of each change
-// to the machine, the last limit changes back, and the last few whatever happened. A year of checks between two jobs is not
-// read, and does not push what the machine answered out of memory. An event that changed the machine without saying by how
-// much marks its sweep as Unrecorded. A sweep brought in from a file that is older than what was there already says nothing
-// of the machine as it stands, and is left out.
+// Trials gives sweeps of a machine, oldest first, each with the moves logged after it: those on either side of each
+// change to the machine, the last limit changes back, and the last few whatever happened. A year of checks between two
+// jobs is not read, and does not push what the machine answered out of memory. An event that changed the machine
+// without saying by how much marks its sweep as Unrecorded. A sweep brought in from a file that is older than what was
+// there already says nothing of the machine as it stands, and is left out.
 func (s *Store) Trials(ctx context.Context, machine string, limit int) ([]Trial, error) {
 	const doing = "read the moves"
 	// Not to be cut short: the driver starts a goroutine for every row of a query that can be.

@@ -81,7 +81,8 @@ func TestTrials(t *testing.T) {
 	}
 }
 
-// A hundred checks later the moves are still known, by the sweeps on either side of them, and the checks are not all read.
+// A hundred checks later the moves are still known, by the sweeps on either side of them, and the checks are not all
+// read.
 func TestManyChecksDoNotHideTheMoves(t *testing.T) {
 	ctx := t.Context()
 	s := fresh(t)

@@ -50,8 +50,8 @@ type Store struct {
 	closeErr error
 }
 
-// Open opens the database at path for writing, makes it if there is none, and brings it to the newest schema. One process
-// at a time may have it open so: the lock beside it, path+".lock", says which (ErrBusy).
+// Open opens the database at path for writing, makes it if there is none, and brings it to the newest schema. One
+// process at a time may have it open so: the lock beside it, path+".lock", says which (ErrBusy).
 func Open(ctx context.Context, path string, o Options) (*Store, error) {
 	dir := filepath.Dir(path)
 	if st, err := os.Stat(dir); err != nil {
@@ -139,7 +139,8 @@ func (s *Store) wasOurs(err error) error {
 	return err
 }
 
-// OpenReadOnly opens an existing database, also while another program writes it. Methods that write fail with ErrReadOnly.
+// OpenReadOnly opens an existing database, also while another program writes it. Methods that write fail with
+// ErrReadOnly.
 func OpenReadOnly(ctx context.Context, path string, o Options) (*Store, error) {
 	if err := probe(path, os.O_RDONLY); err != nil {
 		return nil, err
@@ -186,8 +187,8 @@ func (s *Store) Close() error {
 	return s.closeErr
 }
 
-// Fold does what Checkpoint does where there is something in the log, and says whether the file alone holds everything now. It
-// does not where a reader is at work: call it again later.
+// Fold does what Checkpoint does where there is something in the log, and says whether the file alone holds everything
+// now. It does not where a reader is at work: call it again later.
 func (s *Store) Fold(ctx context.Context) (done bool, err error) {
 	if !hasLog(s.path) {
 		return true, nil
@@ -211,8 +212,8 @@ func (s *Store) Checkpoint(ctx context.Context) error {
 	return nil
 }
 
-// write runs do in one transaction. ctx bounds the wait for the connection; the work itself is not cut short, for a commit
-// that was interrupted half way would leave open whether it counts.
+// write runs do in one transaction. ctx bounds the wait for the connection; the work itself is not cut short, for a
+// commit that was interrupted half way would leave open whether it counts.
 func (s *Store) write(ctx context.Context, do func(context.Context, *sql.Tx) error) error {
 	conn, err := s.w.Conn(ctx)
 	if err != nil {
@@ -234,8 +235,8 @@ func (s *Store) write(ctx context.Context, do func(context.Context, *sql.Tx) err
 	return tx.Commit()
 }
 
-// stillThere reports that the file under the store's name is no longer the one that is open: it was removed or replaced, and
-// what is written would be gone with the program.
+// stillThere reports that the file under the store's name is no longer the one that is open: it was removed or
+// replaced, and what is written would be gone with the program.
 func (s *Store) stillThere() error {
 	if s.lock == nil || s.lock.itself == nil {
 		return nil

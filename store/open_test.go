@@ -154,8 +154,8 @@ func TestOpenRefuses(t *testing.T) {
 	})
 }
 
-// Nothing here may be written: a mount that is read-only where a mount can be had, else a directory without the right to
-// write, which holds back everyone but root.
+// Nothing here may be written: a mount that is read-only where a mount can be had, else a directory without the right
+// to write, which holds back everyone but root.
 func TestOpenWhereNothingMayBeWritten(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "linnet.db")

@@ -116,8 +116,8 @@ func (d *disk) cut(path string, luck func() bool) error {
 	return nil
 }
 
-// The power is cut at many instants of a writer's work. Some sectors that were not yet synced reach the disk, and some do not.
-// Whatever the store had acknowledged is there, and the file is whole.
+// The power is cut at many instants of a writer's work. Some sectors that were not yet synced reach the disk, and some
+// do not. Whatever the store had acknowledged is there, and the file is whole.
 func TestThePowerIsCut(t *testing.T) {
 	dir := t.TempDir()
 	shim := filepath.Join(dir, "powercut.so")

@@ -118,8 +118,8 @@ func (s *Store) insert(ctx context.Context, doing string, f func(context.Context
 }
 
 // AppendPoints adds readings to a run that goes on, in one commit that is on the disk when it returns. After an error
-// none of them is stored, and the same call may be made again. A point whose Angle is NaN is kept as not tagged; anything
-// else that is not finite is refused.
+// none of them is stored, and the same call may be made again. A point whose Angle is NaN is kept as not tagged;
+// anything else that is not finite is refused.
 func (s *Store) AppendPoints(ctx context.Context, run int64, pts []sweep.Point) error {
 	return s.AppendSamples(ctx, run, Samples{Points: pts})
 }
@@ -165,9 +165,9 @@ func putPieces(ctx context.Context, tx *sql.Tx, run int64, pieces []piece) error
 	return nil
 }
 
-// FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing. Of a run that was begun through
-// this store with a StartedAt from time.Now the length is taken from the monotonic clock and added to the stored start,
-// whose date may have been corrected meanwhile.
+// FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing. Of a run that was begun
+// through this store with a StartedAt from time.Now the length is taken from the monotonic clock and added to the
+// stored start, whose date may have been corrected meanwhile.
 func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, res *sweep.Result) error {
 	var f *Finding
 	if res != nil {

@@ -9,8 +9,9 @@ import (
 	"tramd/sweep"
 )
 
-// recorded says in words which run of the record has these readings; empty: none has. A sweep that was taken here, exported
-// and sent in again is noticed so, whatever its file is called. Runs whose readings were deleted cannot be recognised.
+// recorded says in words which run of the record has these readings; empty: none has. A sweep that was taken here,
+// exported and sent in again is noticed so, whatever its file is called. Runs whose readings were deleted cannot be
+// recognised.
 func (s *Store) recorded(ctx context.Context, c columns) (string, error) {
 	// Not to be cut short: the driver starts a goroutine for every row of a query that can be.
 	ctx = context.WithoutCancel(ctx)
@@ -42,8 +43,8 @@ func (s *Store) recorded(ctx context.Context, c columns) (string, error) {
 	return "", nil
 }
 
-// holds says whether a run's readings, as they are exported, are those of c but for the origin of time. It looks no further
-// than the first chunk that differs, which is nearly always the first.
+// holds says whether a run's readings, as they are exported, are those of c but for the origin of time. It looks no
+// further than the first chunk that differs, which is nearly always the first.
 func (s *Store) holds(ctx context.Context, run int64, c columns) (bool, error) {
 	doubted, err := s.doubts(ctx, s.r, run)
 	if err != nil {

@@ -10,8 +10,8 @@ import (
 	"tramd/sweep"
 )
 
-// A sweep that was taken here, exported and brought in again is noticed and named, with the stretch that was doubted and from
-// another origin of time too; one that differs in its last reading is another sweep.
+// A sweep that was taken here, exported and brought in again is noticed and named, with the stretch that was doubted
+// and from another origin of time too; one that differs in its last reading is another sweep.
 func TestATakenSweepThatComesBackIsNoticed(t *testing.T) {
 	s := fresh(t)
 	pts := handTurned(rand.New(rand.NewPCG(5, 6)), 13000) // more than a turn

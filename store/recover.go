@@ -10,9 +10,9 @@ import (
 	"time"
 )
 
-// RecoverUnfinished marks every run that has no end as interrupted and gives their numbers. Their readings stay. Call it
-// once after Open, before a run begins: it cannot tell a run of the past from one that goes on, but for those that the caller
-// still holds.
+// RecoverUnfinished marks every run that has no end as interrupted and gives their numbers. Their readings stay. Call
+// it once after Open, before a run begins: it cannot tell a run of the past from one that goes on, but for those that
+// the caller still holds.
 func (s *Store) RecoverUnfinished(ctx context.Context, held ...int64) ([]int64, error) {
 	const doing = "look for unfinished runs"
 	if s.w == nil {
@@ -60,8 +60,8 @@ func openRuns(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	return open, rows.Err()
 }
 
-// lastReadingUS is the last moment a run is known to have been going on: its start and the time its readings span. It is
-// missing where they cannot be read, which is no reason to leave the run unmarked.
+// lastReadingUS is the last moment a run is known to have been going on: its start and the time its readings span. It
+// is missing where they cannot be read, which is no reason to leave the run unmarked.
 func lastReadingUS(ctx context.Context, tx *sql.Tx, run, started int64) sql.NullInt64 {
 	var first, last []byte
 	err := tx.QueryRowContext(ctx, `SELECT (SELECT data FROM chunk WHERE `+chunksOfRun+` ORDER BY chunk.id LIMIT 1),

@@ -39,8 +39,8 @@ func TestARecordThatIsRemovedTakesNothingMore(t *testing.T) {
 	}
 }
 
-// A bit of the header that makes the schema look older than it is is damage, and mended: the step that is taken again meets
-// what it made.
+// A bit of the header that makes the schema look older than it is is damage, and mended: the step that is taken again
+// meets what it made.
 func TestASchemaThatLooksOlderIsDamage(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "linnet.db")

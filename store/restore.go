@@ -10,9 +10,10 @@ import (
 	"time"
 )
 
-// Restore puts a backup in the place of the record. No program may write the record meanwhile. The backup is looked through first and is
-// left as it is; the record it replaces is kept under another name (its log under the same name and -wal). It may be cut
-// short at any instant: then the next start of the daemon, or Restore again, brings it to an end.
+// Restore puts a backup in the place of the record. No program may write the record meanwhile. The backup is looked
+// through first and is left as it is; the record it replaces is kept under another name (its log under the same name
+// and -wal). It may be cut short at any instant: then the next start of the daemon, or Restore again, brings it to an
+// end.
 func Restore(ctx context.Context, path, backup string) (replaced string, err error) {
 	doing := fmt.Sprintf("restore %s from %s", path, backup)
 	if st, err := os.Stat(backup + "-wal"); err == nil && st.Size() > 0 {
@@ -54,8 +55,8 @@ func Restore(ctx context.Context, path, backup string) (replaced string, err err
 	return replaced, nil
 }
 
-// judgeBackup refuses a file whose tables, indexes and triggers are not those that the migrations make: a trigger may delete what
-// is stored, and a table that is missing shows only when it is needed.
+// judgeBackup refuses a file whose tables, indexes and triggers are not those that the migrations make: a trigger may
+// delete what is stored, and a table that is missing shows only when it is needed.
 func judgeBackup(ctx context.Context, path string) error {
 	steps, err := steps(migrationFiles)
 	if err != nil {

@@ -6,12 +6,12 @@ import (
 	"time"
 )
 
-// retainBatch is how many runs lose their readings in one commit: small enough that a run that is being taken does not wait
-// for it.
+// retainBatch is how many runs lose their readings in one commit: small enough that a run that is being taken does not
+// wait for it.
 const retainBatch = 20
 
-// DropReadings lets go of the readings of runs that began before a moment, a batch of them; what was concluded from them
-// stays for ever. It gives the runs' numbers: call it until there are none. Kept are the readings of
+// DropReadings lets go of the readings of runs that began before a moment, a batch of them; what was concluded from
+// them stays for ever. It gives the runs' numbers: call it until there are none. Kept are the readings of
 //   - runs that carry a person's note,
 //   - runs whose time cannot be believed,
 //   - the first finished run of each setup, and the first after each event: what all later ones are compared with,
@@ -26,7 +26,8 @@ func (s *Store) DropReadings(ctx context.Context, before time.Time) ([]int64, er
 	var ids []int64
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var err error
-		// NOT EXISTS and not NOT IN: an event with no finished run after it gives NULL, which no number is ever known not to be.
+		// NOT EXISTS and not NOT IN: an event with no finished run after it gives NULL, which no number is ever known
+		// not to be.
 		ids, err = numbers(ctx, tx, `WITH compared AS MATERIALIZED (
 				SELECT min(id) AS id FROM run WHERE outcome = 'finished' GROUP BY setup_id
 				UNION SELECT (SELECT min(run.id) FROM run WHERE outcome = 'finished' AND clock_set = 1 AND started_us >= event.at_us)

@@ -41,8 +41,8 @@ type NewRun struct {
 	TemperatureC *float64 // of the machine or the shop; nil: not known
 	Meter        *Meter   // of the spindle; kept with the run. nil: not known
 
-	// SpindleHours are those when it began, of a run that is stored later than it was taken: the meter has gone on since.
-	// Not with Meter.
+	// SpindleHours are those when it began, of a run that is stored later than it was taken: the meter has gone on
+	// since. Not with Meter.
 	SpindleHours *float64
 }
 
@@ -76,8 +76,8 @@ type Run struct {
 	Origin       string `json:"imported_from,omitempty"`    // the file it was brought in from
 	Damage       string `json:"damage,omitempty"`           // what of it is not to be believed; empty: all is as it was written
 
-	// Unstored says that it is not in the store: the daemon holds it in memory and tries again each second. Only the daemon
-	// gives such a run.
+	// Unstored says that it is not in the store: the daemon holds it in memory and tries again each second. Only the
+	// daemon gives such a run.
 	Unstored bool `json:"unstored,omitempty"`
 
 	TemperatureC *float64 `json:"temperature_c,omitempty"` // of the machine or the shop when it began; nil: not known

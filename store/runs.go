@@ -39,8 +39,8 @@ func (s *Store) Runs(ctx context.Context, before int64, limit int) ([]Run, error
 	return s.Find(ctx, Which{Before: before, Limit: limit})
 }
 
-// Find gives the runs that are wanted, newest first. One that cannot be read, or is not as it was written, is among them and
-// says so (Run.Damage); it hides none of the others.
+// Find gives the runs that are wanted, newest first. One that cannot be read, or is not as it was written, is among
+// them and says so (Run.Damage); it hides none of the others.
 func (s *Store) Find(ctx context.Context, w Which) ([]Run, error) {
 	rows, err := s.page(ctx, s.selectRun(), w)
 	if err != nil {
@@ -132,8 +132,8 @@ func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
 	return out, nil
 }
 
-// LastFinished gives the newest run of a kind that finished (ErrNotFound when there is none). Runs that were imported count
-// by the date they were given, since their numbers say nothing of their age.
+// LastFinished gives the newest run of a kind that finished (ErrNotFound when there is none). Runs that were imported
+// count by the date they were given, since their numbers say nothing of their age.
 func (s *Store) LastFinished(ctx context.Context, kind string) (*Run, error) {
 	const taken, imported = "run.id NOT IN (SELECT run_id FROM import) ORDER BY run.id", "run.id IN (SELECT run_id FROM import) ORDER BY started_us"
 	var last *Run
@@ -186,7 +186,8 @@ type runRow struct {
 }
 
 // runRows lets ctx bound the wait for a connection but not the query, which is short: the driver starts a goroutine for
-// every row of a query that can be cancelled, which costs more than the rows. After an error it gives the rows before it.
+// every row of a query that can be cancelled, which costs more than the rows. After an error it gives the rows before
+// it.
 func (s *Store) runRows(ctx context.Context, query string, args ...any) ([]runRow, error) {
 	conn, err := s.r.Conn(ctx)
 	if err != nil {

@@ -36,8 +36,8 @@ func (s Saved) String() string {
 		s.Aside, s.Rows["run"], s.Rows["result"], s.Rows["chunk"], s.Rows["event"], lost)
 }
 
-// Salvage sets a damaged database aside and puts in its place a new one with everything that can still be read. It may be
-// cut short at any instant and begun again: until the new file stands, the old one does.
+// Salvage sets a damaged database aside and puts in its place a new one with everything that can still be read. It may
+// be cut short at any instant and begun again: until the new file stands, the old one does.
 func Salvage(ctx context.Context, path string, o Options) (Saved, error) {
 	lock, err := takeLock(path)
 	if err != nil {
@@ -103,8 +103,8 @@ func (out *Saved) rescue(ctx context.Context, path, ready string, o Options) err
 // workSuffix is of the copy that is worked on: the damaged file itself is never written to.
 const workSuffix = ".saved.work"
 
-// saveFrom saves what can be read of a damaged file: by SQLite, from a copy whose header and length are mended, and what
-// SQLite does not find from the pages themselves.
+// saveFrom saves what can be read of a damaged file: by SQLite, from a copy whose header and length are mended, and
+// what SQLite does not find from the pages themselves.
 func (out *Saved) saveFrom(ctx context.Context, path string, to *Store) error {
 	out.Rows = map[string]int{}
 	work, page, err := workOn(ctx, path)
@@ -150,8 +150,8 @@ func workOn(ctx context.Context, path string) (work string, page int, err error)
 	return work, page, err
 }
 
-// swap keeps the damaged file and its log under other names, then puts the new one in place. In this order a power cut in
-// between never leaves the new file beside the old one's log, which would be played into it.
+// swap keeps the damaged file and its log under other names, then puts the new one in place. In this order a power cut
+// in between never leaves the new file beside the old one's log, which would be played into it.
 func swap(path, aside, ready string) error {
 	for _, suffix := range []string{"", "-wal"} {
 		if err := keepAs(path+suffix, aside+suffix); err != nil {

@@ -65,8 +65,8 @@ func adopt(ctx context.Context, to *Store, out *Saved) error {
 	return dropLoose(ctx, to, out)
 }
 
-// standIns puts a run in the place of each that is gone without a trace, for numbers are given out without a gap: what is lost
-// is to be seen.
+// standIns puts a run in the place of each that is gone without a trace, for numbers are given out without a gap: what
+// is lost is to be seen.
 func standIns(ctx context.Context, tx *sql.Tx, out *Saved) error {
 	gone, err := numbers(ctx, tx, `WITH RECURSIVE n (id) AS (SELECT 1 UNION ALL SELECT id + 1 FROM n WHERE id <
 			(SELECT min(100000, max((SELECT coalesce(max(id), 0) FROM run), (SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'run')))))

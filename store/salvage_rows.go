@@ -107,8 +107,8 @@ func (t *rescue) run() error {
 	return t.flush()
 }
 
-// soundness is what to read beside the columns to know whether a row is as it was written, and keeps the sum itself from being
-// copied: it is made again.
+// soundness is what to read beside the columns to know whether a row is as it was written, and keeps the sum itself
+// from being copied: it is made again.
 func (t *rescue) soundness() (string, error) {
 	if !slices.Contains(summed, t.table) {
 		return "", nil
@@ -126,8 +126,8 @@ func (t *rescue) soundness() (string, error) {
 	return ", " + sound(quoted(t.table), columns), nil
 }
 
-// believe says whether a row is to be saved. A run that is not as it was written keeps its number and its readings, and says
-// that nothing else of it is to be believed.
+// believe says whether a row is to be saved. A run that is not as it was written keeps its number and its readings, and
+// says that nothing else of it is to be believed.
 func (t *rescue) believe(row []any, sound bool) bool {
 	if t.table == "chunk" {
 		data, ok := row[len(row)-1].([]byte)
@@ -177,8 +177,8 @@ func believeSetup(columns []string, row []any) bool {
 // spoiltRun is why a run failed whose row was spoiled.
 const spoiltRun = "this run's row was damaged: what stands here besides its readings is not to be believed"
 
-// last is the highest row number worth looking for. Where it cannot be read it is reckoned from the size of the file: no
-// row is smaller than ten bytes.
+// last is the highest row number worth looking for. Where it cannot be read it is reckoned from the size of the file:
+// no row is smaller than ten bytes.
 func (t *rescue) last(key string) int64 {
 	var n sql.NullInt64
 	if t.from.QueryRowContext(t.ctx, fmt.Sprintf("SELECT max(%s) FROM %s", key, quoted(t.table))).Scan(&n) == nil {
@@ -192,8 +192,8 @@ func (t *rescue) last(key string) int64 {
 	return 1 << 24
 }
 
-// between copies the rows low to high. Where the reading breaks off, what lies beyond is tried in halves, so that a page
-// that cannot be read costs its own rows and no others.
+// between copies the rows low to high. Where the reading breaks off, what lies beyond is tried in halves, so that a
+// page that cannot be read costs its own rows and no others.
 func (t *rescue) between(low, high int64) error {
 	for low <= high {
 		done, err := t.stretch(t.read, low, high)

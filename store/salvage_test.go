@@ -95,8 +95,8 @@ func kept(t *testing.T, s *Store) (runs, readings, results int) {
 	return runs, readings, results
 }
 
-// Pages of a file are spoiled, one at a time: the first, where the roots of the tables are, and every thirty-second of the rest.
-// What lies on the others is saved, and nothing comes back wrong.
+// Pages of a file are spoiled, one at a time: the first, where the roots of the tables are, and every thirty-second of
+// the rest. What lies on the others is saved, and nothing comes back wrong.
 func TestASpoiledPageCostsOnlyItself(t *testing.T) {
 	dir := t.TempDir()
 	whole := filepath.Join(dir, "whole.db")

@@ -11,8 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// Samples are the readings of a measurement of any kind: each with its time, indicator and, where it has one, angle, and with
-// whatever else its kind says of where it was taken.
+// Samples are the readings of a measurement of any kind: each with its time, indicator and, where it has one, angle,
+// and with whatever else its kind says of where it was taken.
 type Samples struct {
 	Points  []sweep.Point
 	Columns []Column // each as long as Points
@@ -208,8 +208,9 @@ func (s *Store) AppendSamples(ctx context.Context, run int64, samples Samples) e
 	return s.fault(doing, err)
 }
 
-// Samples gives a run's readings in the order they were stored, those under a doubt with their angle unknown. If a chunk is
-// damaged or missing, the readings of all the others come back together with an error that is ErrDamaged and says so.
+// Samples gives a run's readings in the order they were stored, those under a doubt with their angle unknown. If a
+// chunk is damaged or missing, the readings of all the others come back together with an error that is ErrDamaged and
+// says so.
 func (s *Store) Samples(ctx context.Context, run int64) (Samples, error) {
 	doing := fmt.Sprintf("readings of run %d", run)
 	tx, err := s.r.BeginTx(ctx, &sql.TxOptions{ReadOnly: true}) // one view for all, while the writer goes on

@@ -11,9 +11,9 @@ import (
 	"strings"
 )
 
-// Where the way to a page is lost, with a page above it or the list of tables, SQLite does not find what is on it. The rows
-// are read from the pages themselves then (SQLite, "Database File Format", sections 1.6 and 2.1), and believed only where
-// their own checksum says that they are what was written: it says as well which table they are of.
+// Where the way to a page is lost, with a page above it or the list of tables, SQLite does not find what is on it. The
+// rows are read from the pages themselves then (SQLite, "Database File Format", sections 1.6 and 2.1), and believed
+// only where their own checksum says that they are what was written: it says as well which table they are of.
 
 const (
 	pageLeaf   = 13 // of a table

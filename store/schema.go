@@ -51,8 +51,8 @@ func madeBy(ctx context.Context, steps []string) (map[string]object, error) {
 	return schemaOf(ctx, db)
 }
 
-// strange says how a schema differs from the one the migrations make; empty: it does not. A view of a name of its own changes
-// nothing that is stored, and is let be.
+// strange says how a schema differs from the one the migrations make; empty: it does not. A view of a name of its own
+// changes nothing that is stored, and is let be.
 func strange(have, want map[string]object) string {
 	for _, name := range slices.Sorted(maps.Keys(want)) {
 		switch there, ok := have[name]; {
@@ -83,8 +83,8 @@ func judgeSchema(ctx context.Context, db *sql.DB, steps []string, version int) (
 	return strange(have, want), nil
 }
 
-// judge refuses a record of which a table, an index or a trigger is missing or is not what the migrations make: a bit of it was
-// spoiled. What a person added stays.
+// judge refuses a record of which a table, an index or a trigger is missing or is not what the migrations make: a bit
+// of it was spoiled. What a person added stays.
 func (s *Store) judge(ctx context.Context, steps []string) error {
 	have, err := schemaOf(ctx, s.w)
 	if err != nil {

@@ -73,8 +73,8 @@ func setupHash(text, tolerance string) [32]byte {
 	return sha256.Sum256(slices.Concat([]byte(text), []byte{0}, []byte(tolerance)))
 }
 
-// setup gives a stored setup. One that is not as it was written is mended where a single bit was spoiled (SHA-256 says which);
-// otherwise it is ErrDamaged.
+// setup gives a stored setup. One that is not as it was written is mended where a single bit was spoiled (SHA-256 says
+// which); otherwise it is ErrDamaged.
 func (s *Store) setup(ctx context.Context, q querier, id int64) (sweep.Setup, json.RawMessage, error) {
 	s.mu.Lock()
 	found, ok := s.setups[id]

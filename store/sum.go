@@ -13,14 +13,15 @@ import (
 	"github.com/mattn/go-sqlite3"
 )
 
-// summed are the tables whose rows carry a checksum in their column sum. Readings have one in each chunk and setups a hash.
+// summed are the tables whose rows carry a checksum in their column sum. Readings have one in each chunk and setups a
+// hash.
 var summed = []string{"run", "result", "line", "event", "doubt", "meter", "zero"}
 
 // spoiledSum stands for a row that was written to after it was found spoiled: no CRC-32 is negative.
 const spoiledSum = -1
 
-// rowSum is the SQL function row_sum: the CRC-32C of its arguments, each by its type and its bytes. A spoiled bit is always
-// noticed, and so is every burst of up to 32.
+// rowSum is the SQL function row_sum: the CRC-32C of its arguments, each by its type and its bytes. A spoiled bit is
+// always noticed, and so is every burst of up to 32.
 func rowSum(columns ...any) (int64, error) {
 	sum := uint32(0)
 	var head [9]byte
@@ -48,10 +49,12 @@ func rowSum(columns ...any) (int64, error) {
 	return int64(sum), nil
 }
 
-// RowSum gives a connection the SQL function row_sum, without which nothing can be written to a record beside the store.
+// RowSum gives a connection the SQL function row_sum, without which nothing can be written to a record beside the
+// store.
 func RowSum(c *sqlite3.SQLiteConn) error { return c.RegisterFunc("row_sum", rowSum, true) }
 
-// lineJSON is a line's JSON, or NULL where a spoiled byte left none: one bad row must not end the reading of all the others.
+// lineJSON is a line's JSON, or NULL where a spoiled byte left none: one bad row must not end the reading of all the
+// others.
 const lineJSON = "(CASE WHEN json_valid(line.json) THEN line.json END)"
 
 // sumOver is the expression that gives a row's sum, from its columns but the sum itself, in the table's order.
@@ -86,8 +89,8 @@ func summedColumns(ctx context.Context, db rowsQuerier, table string) ([]string,
 	return slices.DeleteFunc(names, func(c string) bool { return c == `"sum"` }), err
 }
 
-// keepSums makes the triggers that keep the sums and fills in the sums of rows that had none, or had one over fewer columns:
-// a table that got another column is covered whole. A row that was spoiled before stays so.
+// keepSums makes the triggers that keep the sums and fills in the sums of rows that had none, or had one over fewer
+// columns: a table that got another column is covered whole. A row that was spoiled before stays so.
 func (s *Store) keepSums(ctx context.Context) error {
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		for _, table := range summed {

@@ -14,9 +14,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// OpenOrWait opens the database as Open does. Where the disk has no room for that, it gives a store that has the lock, where
-// that could be had, and meets every write with ErrFull: see Waiting. What was stored before can be read where its schema is
-// today's; else reading, too, meets ErrFull. The program can then do all that needs no new record.
+// OpenOrWait opens the database as Open does. Where the disk has no room for that, it gives a store that has the lock,
+// where that could be had, and meets every write with ErrFull: see Waiting. What was stored before can be read where
+// its schema is today's; else reading, too, meets ErrFull. The program can then do all that needs no new record.
 func OpenOrWait(ctx context.Context, path string, o Options) (*Store, error) {
 	s, err := Open(ctx, path, o)
 	if !errors.Is(err, ErrFull) {
@@ -36,9 +36,9 @@ func OpenOrWait(ctx context.Context, path string, o Options) (*Store, error) {
 	return s, nil
 }
 
-// readWaiting opens what is there for reading, and says whether it could. The connections share one cache and hold the file
-// for themselves: SQLite then needs no shared memory beside the file, for which there is no room. Each lets go of it as soon as it
-// is idle, so that Roomy can try.
+// readWaiting opens what is there for reading, and says whether it could. The connections share one cache and hold the
+// file for themselves: SQLite then needs no shared memory beside the file, for which there is no room. Each lets go of
+// it as soon as it is idle, so that Roomy can try.
 func (s *Store) readWaiting(ctx context.Context, o Options) bool {
 	st, err := os.Stat(s.path)
 	if err != nil || st.Size() == 0 || s.lock == nil || whyDamaged(s.path) != nil {
@@ -68,8 +68,8 @@ type waiting struct {
 func (w *waiting) Connect(context.Context) (driver.Conn, error) { return nil, w.why }
 func (w *waiting) Driver() driver.Driver                        { return &sqlite3.SQLiteDriver{} }
 
-// Waiting says why the store is not open; nil where it is. It never opens by itself: once Roomy says so, close it and open
-// it again.
+// Waiting says why the store is not open; nil where it is. It never opens by itself: once Roomy says so, close it and
+// open it again.
 func (s *Store) Waiting() error {
 	if s.waiting == nil {
 		return nil

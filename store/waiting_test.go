@@ -9,7 +9,8 @@ import (
 	"testing"
 )
 
-// A disk without room at the start: the store waits, says why to every call, harms nothing, and can be opened once there is room.
+// A disk without room at the start: the store waits, says why to every call, harms nothing, and can be opened once
+// there is room.
 func TestAStoreWaitsForRoom(t *testing.T) {
 	dir := tmpfs(t, "size=2m")
 	if dir == "" {

@@ -55,8 +55,8 @@ func (t *tally) gaps() []gap {
 	return list
 }
 
-// missing judges gaps by the typical space between neighbours: a gap in a dense sweep was simply not seen; of one between
-// stations, each of the two speaks for a part.
+// missing judges gaps by the typical space between neighbours: a gap in a dense sweep was simply not seen; of one
+// between stations, each of the two speaks for a part.
 func missing(list []gap, typical float64) []gap {
 	limit := max(denseGap, min(gapSlack*typical, stationGap))
 	spoken := 0.0

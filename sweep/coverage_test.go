@@ -59,8 +59,8 @@ func TestClosure(t *testing.T) {
 		}
 		return pts
 	}
-	// A creep of a dense sweep shows 1 to 3 % short: the first and last 3 degrees are averaged, and the creep also leans
-	// on the fit that the two are taken about.
+	// A creep of a dense sweep shows 1 to 3 % short: the first and last 3 degrees are averaged, and the creep also
+	// leans on the fit that the two are taken about.
 	const lean = 1e-3 // 2 µm a degree at 120 mm
 	for _, c := range []struct {
 		name string

@@ -23,8 +23,8 @@ type CSVInfo struct {
 	Indicators []string // names, by index; empty where the file has no such column
 }
 
-// ReadCSV reads a recorded sweep and hands each row to fn, in the order of the file and on the caller's goroutine. Indicators are numbered in the order in which the file
-// first names them. The format:
+// ReadCSV reads a recorded sweep and hands each row to fn, in the order of the file and on the caller's goroutine.
+// Indicators are numbered in the order in which the file first names them. The format:
 //
 //	t_s,angle_deg,reading_mm[,indicator]
 //
@@ -33,8 +33,8 @@ type CSVInfo struct {
 // row ends the reading with an error that names line and column; the rows before it were handed on.
 func ReadCSV(r io.Reader, fn func(Point) error) (CSVInfo, error) { return ReadCSVNamed(r, nil, fn) }
 
-// ReadCSVNamed is ReadCSV with the indicators known beforehand: a name that is not in the list is an error. An empty list
-// means that they are not known.
+// ReadCSVNamed is ReadCSV with the indicators known beforehand: a name that is not in the list is an error. An empty
+// list means that they are not known.
 func ReadCSVNamed(r io.Reader, names []string, fn func(Point) error) (CSVInfo, error) {
 	c := newCSVReader(r, names, fn)
 	err := c.read()

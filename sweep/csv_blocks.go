@@ -11,8 +11,9 @@ import (
 	"sync"
 )
 
-// Files are parsed in blocks of whole lines, a few at a time on goroutines of their own, while the caller reads the next
-// block and uses the points of the one before, in the order of the file. The reader is never touched by anybody else.
+// Files are parsed in blocks of whole lines, a few at a time on goroutines of their own, while the caller reads the
+// next block and uses the points of the one before, in the order of the file. The reader is never touched by anybody
+// else.
 const (
 	blockBytes = 2 * maxLine
 	inHand     = 4 // blocks between reader and user at most

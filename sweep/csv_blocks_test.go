@@ -9,8 +9,8 @@ import (
 	"testing/iotest"
 )
 
-// long writes a recorded sweep of many blocks; each of the indicators is first named in a block of its own, and comments
-// and blank lines are strewn in. It gives the line of every row.
+// long writes a recorded sweep of many blocks; each of the indicators is first named in a block of its own, and
+// comments and blank lines are strewn in. It gives the line of every row.
 func long(indicators int) (text string, lines []int) {
 	var b strings.Builder
 	b.WriteString("# linnet\nt_s,angle_deg,reading_mm,indicator\n")

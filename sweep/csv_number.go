@@ -10,9 +10,9 @@ import (
 var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
 	1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
-// scanDecimal reads the plain decimal number that b begins with, correctly rounded, and gives how many bytes it takes; 0
-// where there is none, or one that this cannot do. Digits that fit 53 bits over an exact power of ten give the nearest
-// float64 by one division (Clinger, "How to read floating point numbers accurately", 1990).
+// scanDecimal reads the plain decimal number that b begins with, correctly rounded, and gives how many bytes it takes;
+// 0 where there is none, or one that this cannot do. Digits that fit 53 bits over an exact power of ten give the
+// nearest float64 by one division (Clinger, "How to read floating point numbers accurately", 1990).
 func scanDecimal(b []byte) (v float64, used int) {
 	i, negative := 0, false
 	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
@@ -50,8 +50,8 @@ func scanDecimal(b []byte) (v float64, used int) {
 	return v, i
 }
 
-// parseDecimal reads a field that is a decimal number, correctly rounded, and refuses everything else: no hexadecimal, no
-// infinity, no NaN. What scanDecimal cannot do is left to the library.
+// parseDecimal reads a field that is a decimal number, correctly rounded, and refuses everything else: no hexadecimal,
+// no infinity, no NaN. What scanDecimal cannot do is left to the library.
 func parseDecimal(b []byte) (float64, bool) {
 	if v, n := scanDecimal(b); n == len(b) && n > 0 {
 		return v, true

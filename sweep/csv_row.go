@@ -45,8 +45,8 @@ func (p *csvParser) lines(pts []Point, data []byte) ([]Point, error) {
 	return pts, nil
 }
 
-// quickRow takes a row of plain numbers and, if there is one, the same indicator as in the row before, without looking at
-// any byte twice. It gives the bytes used, or 0 for anything else.
+// quickRow takes a row of plain numbers and, if there is one, the same indicator as in the row before, without looking
+// at any byte twice. It gives the bytes used, or 0 for anything else.
 func (p *csvParser) quickRow(data []byte) (pt Point, used int) {
 	var values [3]float64
 	at := 0

@@ -1,12 +1,13 @@
-// Package sweep is the measurement itself: readings of an indicator carried round a circle, each with its spindle angle,
-// become the lean of the spindle against the surface under it. It is pure: no files, ports, clocks or goroutines.
+// Package sweep is the measurement itself: readings of an indicator carried round a circle, each with its spindle
+// angle, become the lean of the spindle against the surface under it. It is pure: no files, ports, clocks or
+// goroutines.
 //
 // # Geometry
 //
-// Machine axes as in ISO 841: +X to the operator's right, +Y away from the operator, +Z up along the spindle. The spindle
-// angle is where the arm points: 0 at +X, 90 degrees at +Y, counter-clockwise seen from above. The spindle axis is the
-// direction (Tilt, Nod, 1) with Tilt and Nod small, so each is positive when the spindle's upper end leans to +X or +Y.
-// An indicator on an arm of radius r, mounted at phase p from the arm's zero, reads at the spindle angle th
+// Machine axes as in ISO 841: +X to the operator's right, +Y away from the operator, +Z up along the spindle. The
+// spindle angle is where the arm points: 0 at +X, 90 degrees at +Y, counter-clockwise seen from above. The spindle axis
+// is the direction (Tilt, Nod, 1) with Tilt and Nod small, so each is positive when the spindle's upper end leans to +X
+// or +Y. An indicator on an arm of radius r, mounted at phase p from the arm's zero, reads at the spindle angle th
 //
 //	z = c + r*(Tilt*cos(th+p) + Nod*sin(th+p)) + form(th+p) + drift(t) + noise
 //

@@ -2,8 +2,8 @@ package sweep
 
 import "math"
 
-// Doubt is a stretch of a run whose spindle angles turned out not to be believed, after the readings had been taken. The
-// readings and their angles are kept as they were measured; whoever fits them takes the angle as not known.
+// Doubt is a stretch of a run whose spindle angles turned out not to be believed, after the readings had been taken.
+// The readings and their angles are kept as they were measured; whoever fits them takes the angle as not known.
 type Doubt struct {
 	Code  string  `json:"code"`
 	FromS float64 `json:"from_s"` // readings from this time to ToS, both included
@@ -18,8 +18,8 @@ const (
 	DoubtTurnsDiffer  = "turns_differ"  // one turn's readings lie turned against another's
 )
 
-// Believed gives the points with the angle of every doubted one unknown. Without doubts it gives pts themselves, otherwise
-// a copy.
+// Believed gives the points with the angle of every doubted one unknown. Without doubts it gives pts themselves,
+// otherwise a copy.
 func Believed(pts []Point, doubts []Doubt) []Point {
 	if len(doubts) == 0 {
 		return pts

@@ -129,8 +129,9 @@ func (t *tally) residual(g sums, i int, e estimate) float64 {
 	return (g.z-r*(e.slope[0]*g.cos+e.slope[1]*g.sin))/g.n - (e.offset[i] - t.origin[i])
 }
 
-// closure is last minus first reading at the start angle, the mean over the indicators that came back to it. Both are taken about
-// the fit, since the arm never comes back to quite the same angle and a leaning spindle would show that as movement.
+// closure is last minus first reading at the start angle, the mean over the indicators that came back to it. Both are
+// taken about the fit, since the arm never comes back to quite the same angle and a leaning spindle would show that as
+// movement.
 func (t *tally) closure(e estimate) float64 {
 	var sum, n float64
 	for i := range t.back {

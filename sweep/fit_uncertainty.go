@@ -16,7 +16,8 @@ type budget struct {
 	factor float64
 }
 
-// uncertainty combines, as in the GUM (JCGM 100:2008, 5.1.2), what the scatter of the readings says with what it cannot:
+// uncertainty combines, as in the GUM (JCGM 100:2008, 5.1.2), what the scatter of the readings says with what it
+// cannot:
 //
 //   - the least squares covariance s^2 (X'X)^-1, with s never below what the resolution q alone leaves, q/sqrt(12);
 //   - the radius, which scales every slope: slope * u(r)/r;
@@ -60,8 +61,8 @@ func (t *tally) uncertainty(e estimate, g geometry, variance float64, dof int) b
 	return u
 }
 
-// welchSatterthwaite gives the effective degrees of freedom (GUM G.4.1) of a variance of which only a part was judged by
-// repetition, cut down to a whole number as the GUM has it.
+// welchSatterthwaite gives the effective degrees of freedom (GUM G.4.1) of a variance of which only a part was judged
+// by repetition, cut down to a whole number as the GUM has it.
 func welchSatterthwaite(part, whole float64, dof int) float64 {
 	if part == whole { // exact; also spares 0/0 when there is no scatter at all
 		return float64(dof)
@@ -77,9 +78,9 @@ func welchSatterthwaite(part, whole float64, dof int) float64 {
 	return math.Floor(nu)
 }
 
-// coverageFactor is Student's t for the two-sided 95 % interval. Finding the quantile exactly costs more than all the rest
-// of a live result, so with many degrees of freedom it comes from the expansion about the normal quantile (Abramowitz and
-// Stegun, Handbook of Mathematical Functions, 26.7.5, from memory), which is then good to nine digits.
+// coverageFactor is Student's t for the two-sided 95 % interval. Finding the quantile exactly costs more than all the
+// rest of a live result, so with many degrees of freedom it comes from the expansion about the normal quantile
+// (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.7.5, from memory), which is then good to nine digits.
 func coverageFactor(dof float64) float64 {
 	upper := 1 - (1-confidence)/2
 	if dof < 100 {

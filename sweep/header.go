@@ -19,8 +19,8 @@ const (
 	KindCross    = "cross"
 )
 
-// Header reads a recorded measurement as far as its header and returns the names of the columns, with a reader that begins at the
-// start again.
+// Header reads a recorded measurement as far as its header and returns the names of the columns, with a reader that
+// begins at the start again.
 func Header(r io.Reader) (columns []string, again io.Reader, err error) {
 	var read bytes.Buffer
 	b := bufio.NewReaderSize(r, maxLine)

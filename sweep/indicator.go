@@ -37,7 +37,8 @@ type Calibration struct {
 const maxCalibration = 1000
 
 // Correct gives the movement of the contact square to the surface for a shown reading: by the table, on straight lines
-// between its rows and by the end's correction beyond them, then by the lever's factor and the cosine of the stem's angle.
+// between its rows and by the end's correction beyond them, then by the lever's factor and the cosine of the stem's
+// angle.
 func (ind *Indicator) Correct(shown float64) float64 {
 	z := shown
 	if c := ind.Calibration; c != nil {

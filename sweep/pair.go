@@ -8,16 +8,16 @@ import (
 	"tramd/sweep/units"
 )
 
-// Pair is two indicators on one bar, half a turn apart. Once their offsets are known it reads the lean along the bar without
-// turning: the difference of the two readings is the difference of their offsets and the lean over both radii.
+// Pair is two indicators on one bar, half a turn apart. Once their offsets are known it reads the lean along the bar
+// without turning: the difference of the two readings is the difference of their offsets and the lean over both radii.
 type Pair struct {
 	base  float64 // sum of the radii, mm
 	uBase float64
 	a, b  Indicator
 }
 
-// oppositeWithin is how far from half a turn apart two indicators may be, in radians: 1.5 % of the lean at right angles to
-// the bar then shows along it at most.
+// oppositeWithin is how far from half a turn apart two indicators may be, in radians: 1.5 % of the lean at right angles
+// to the bar then shows along it at most.
 const oppositeWithin = 1.5 * math.Pi / 180
 
 // NewPair makes a pair of two indicators that lie opposite each other.
@@ -52,9 +52,9 @@ type PairLean struct {
 	Expanded units.Slope // half width of the interval that covers the truth in 95 % of cases
 }
 
-// HalfTurn zeroes the pair by a reversal: the differences at one place of the spindle and after half a turn from there, each
-// with the standard uncertainty u in mm. Half their sum is the offsets', half their difference is lean. What the surface has
-// of odd harmonics at the two places shows as lean, as it does at any two stations; in the zero it cancels.
+// HalfTurn zeroes the pair by a reversal: the differences at one place of the spindle and after half a turn from there,
+// each with the standard uncertainty u in mm. Half their sum is the offsets', half their difference is lean. What the
+// surface has of odd harmonics at the two places shows as lean, as it does at any two stations; in the zero it cancels.
 func (p Pair) HalfTurn(first, turned, u float64) (PairZero, PairLean) {
 	z := PairZero{pair: p, MM: (first + turned) / 2, UMM: u / math.Sqrt2, OnceMM: u, DoF: math.Inf(1)}
 	return z, p.lean((first-turned)/2, u/math.Sqrt2, z.DoF)
@@ -84,9 +84,9 @@ func OppositePair(setup Setup) (a, b int, p Pair, ok bool) {
 	return 0, 0, Pair{}, false
 }
 
-// AxesOf gives tilt and nod from the leans along two directions (radians, counter-clockwise from +X), which must be 45 degrees
-// apart at least; uWay is the standard uncertainty of a direction in radians. The two may share a zero, so that their errors
-// are taken to add up.
+// AxesOf gives tilt and nod from the leans along two directions (radians, counter-clockwise from +X), which must be 45
+// degrees apart at least; uWay is the standard uncertainty of a direction in radians. The two may share a zero, so that
+// their errors are taken to add up.
 func AxesOf(way1 float64, l1 PairLean, way2 float64, l2 PairLean, uWay float64) (tilt, nod PairLean, ok bool) {
 	s1, c1 := math.Sincos(way1)
 	s2, c2 := math.Sincos(way2)

@@ -70,8 +70,8 @@ func TestNoPair(t *testing.T) {
 	}
 }
 
-// Two readings of a bar at right angles give both axes, also where the bar stood a little askew: tilt 0.3 and nod -0.2 mm/m,
-// the bar at 2 and at 91 degrees.
+// Two readings of a bar at right angles give both axes, also where the bar stood a little askew: tilt 0.3 and nod -0.2
+// mm/m, the bar at 2 and at 91 degrees.
 func TestTwoPlacesOfABarGiveBothAxes(t *testing.T) {
 	along := func(deg float64) PairLean {
 		s, c := math.Sincos(Radians(deg))

@@ -61,9 +61,9 @@ func differences(pts []Point, a, b int, p Pair) (first, turned float64, ok bool)
 	return at(0), at(1), true
 }
 
-// byHalfTurn zeroes the pair by a half turn whose lean a model has judged. What of the lean's uncertainty comes from the
-// readings is the zero's too. What scales the lean (radii, angles of stem and arm, a lever's factor) falls out of it, and so
-// does the form of the surface, which comes back with every later difference.
+// byHalfTurn zeroes the pair by a half turn whose lean a model has judged. What of the lean's uncertainty comes from
+// the readings is the zero's too. What scales the lean (radii, angles of stem and arm, a lever's factor) falls out of
+// it, and so does the form of the surface, which comes back with every later difference.
 func (p Pair) byHalfTurn(first, turned float64, lean Axis, dof float64) PairZero {
 	noise, form := float64(lean.U)*p.base, 0.0
 	if len(lean.Budget) > 0 {

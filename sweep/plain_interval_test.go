@@ -8,8 +8,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// The 95 % interval is to hold the truth in 95 % of sweeps. Each design is swept 2,000 times with white noise; the count
-// must lie within the central 99.9 % of the binomial distribution for 0.95.
+// The 95 % interval is to hold the truth in 95 % of sweeps. Each design is swept 2,000 times with white noise; the
+// count must lie within the central 99.9 % of the binomial distribution for 0.95.
 func TestIntervalHoldsTheTruth(t *testing.T) {
 	const sweeps = 2000
 	two := oneArm()

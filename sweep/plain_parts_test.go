@@ -76,7 +76,8 @@ func TestFormOfFewReadings(t *testing.T) {
 	}
 }
 
-// Two indicators that contradict each other are believed by the inverse square of their stated deviations, here 16 to 1.
+// Two indicators that contradict each other are believed by the inverse square of their stated deviations, here 16 to
+// 1.
 func TestWeights(t *testing.T) {
 	setup := Setup{Indicators: []Indicator{{RadiusMM: 120, ResolutionMM: 0.001}, {RadiusMM: 120, ResolutionMM: 0.004}}}
 	deg := evenly(13, 0, 360)[:12]

@@ -22,7 +22,8 @@ type Axis struct {
 	U        units.Slope // standard uncertainty
 	Expanded units.Slope // half width of the interval that covers the truth in 95 % of cases
 	Verdict  Verdict
-	// Conformity is the probability that the truth lies within the tolerance; nil without a tolerance or when not computed.
+	// Conformity is the probability that the truth lies within the tolerance; nil without a tolerance or when not
+	// computed.
 	Conformity *float64
 	Budget     uncertainty.Budget // nil when not computed
 }

@@ -49,6 +49,6 @@ func (s Setup) Validate() error {
 	return nil
 }
 
-// MaxTurns is the most turns that one sweep may be of: a hand gets tired long before, and every reading is kept in memory
-// for the fit.
+// MaxTurns is the most turns that one sweep may be of: a hand gets tired long before, and every reading is kept in
+// memory for the fit.
 const MaxTurns = 100

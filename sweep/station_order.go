@@ -16,12 +16,12 @@ const (
 	swapFloor    = 0.0015
 )
 
-// SwappedStations looks whether the readings of two stations, each put at the other's angle, fit the lean far better than
-// as they are, and than any other two would: then the arm was probably turned to them in the wrong order. It gives their
-// angles in degrees.
+// SwappedStations looks whether the readings of two stations, each put at the other's angle, fit the lean far better
+// than as they are, and than any other two would: then the arm was probably turned to them in the wrong order. It gives
+// their angles in degrees.
 //
-// With the hat matrix H of the fit and R = I - H, readings y leave r = Ry, and swapping i and j changes the sum of squares
-// by 2d(r_i - r_j) + d²(R_ii + R_jj - 2R_ij), where d = y_j - y_i (identity).
+// With the hat matrix H of the fit and R = I - H, readings y leave r = Ry, and swapping i and j changes the sum of
+// squares by 2d(r_i - r_j) + d²(R_ii + R_jj - 2R_ij), where d = y_j - y_i (identity).
 func SwappedStations(pts []Point, setup Setup) (a, b float64, found bool) {
 	angles, y := byStation(pts, len(setup.Indicators))
 	n := len(angles)
@@ -79,8 +79,8 @@ func (r *Result) WarnOrder(pts []Point, setup Setup) {
 	}
 }
 
-// byStation sorts readings of known angle into stations: y by indicator and station, in the order of their first reading.
-// Stations that not every indicator was read at are left out.
+// byStation sorts readings of known angle into stations: y by indicator and station, in the order of their first
+// reading. Stations that not every indicator was read at are left out.
 func byStation(pts []Point, indicators int) (angles []float64, y [][]float64) {
 	at := map[float64][]float64{}
 	var order []float64
@@ -119,8 +119,8 @@ func byStation(pts []Point, indicators int) (angles []float64, y [][]float64) {
 	return angles, y
 }
 
-// residualMaker gives I - X(X'X)^-1 X' for the columns 1, cos, sin, made orthonormal one after the other (Gram-Schmidt). It
-// fails where the angles cannot tell them apart.
+// residualMaker gives I - X(X'X)^-1 X' for the columns 1, cos, sin, made orthonormal one after the other
+// (Gram-Schmidt). It fails where the angles cannot tell them apart.
 func residualMaker(angles []float64) (r [][]float64, ok bool) {
 	n := len(angles)
 	cols := [3][]float64{}

@@ -13,11 +13,12 @@ import (
 // SourceSteady is the angle source of a spindle that turns at a constant speed and says only now and then where it is.
 const SourceSteady = "steady"
 
-// Steady describes constant turning. Points with a known angle are its marks: index pulses, or one start mark. All other
-// readings have no angle of their own.
+// Steady describes constant turning. Points with a known angle are its marks: index pulses, or one start mark. All
+// other readings have no angle of their own.
 //
-// Of several pulses a turn one is the start mark, at MarkDeg; the others come with an angle half a step beyond (PulseAngle),
-// which says no more than that they are not it. Without a word of its own the first pulse of a run is the start mark.
+// Of several pulses a turn one is the start mark, at MarkDeg; the others come with an angle half a step beyond
+// (PulseAngle), which says no more than that they are not it. Without a word of its own the first pulse of a run is the
+// start mark.
 type Steady struct {
 	MarkDeg     float64 `json:"mark_deg"`                // spindle angle at the start mark
 	Clockwise   bool    `json:"clockwise,omitempty"`     // seen from above
@@ -70,9 +71,9 @@ const (
 	WarnMissedPulses  = "missed_pulses"
 )
 
-// Unroll gives each reading of a sweep by constant turning its angle. Setups with any other angle source, and files whose
-// readings mostly have angles, are given back as they are with a nil Turning. Marks are taken out; readings that lie outside
-// the marks of a turn keep an unknown angle.
+// Unroll gives each reading of a sweep by constant turning its angle. Setups with any other angle source, and files
+// whose readings mostly have angles, are given back as they are with a nil Turning. Marks are taken out; readings that
+// lie outside the marks of a turn keep an unknown angle.
 func Unroll(pts []Point, setup Setup) ([]Point, *Turning, error) {
 	if setup.AngleSource != SourceSteady {
 		return pts, nil, nil
@@ -130,8 +131,8 @@ func (o Steady) angle(turned float64) float64 {
 	return Radians(o.MarkDeg) + turned
 }
 
-// sureOfSpeed is by how much the speed that was said may be off. Pulses that do not say which is the start mark are counted by
-// it: one too many, or one too few, must stand out.
+// sureOfSpeed is by how much the speed that was said may be off. Pulses that do not say which is the start mark are
+// counted by it: one too many, or one too few, must stand out.
 func (o Steady) sureOfSpeed() float64 {
 	if o.several() && !o.Marked {
 		return math.Min(searchWide, 0.5/float64(o.Pulses))
@@ -177,8 +178,8 @@ func (o Steady) byMarks(pts []Point, marks []pulse) (*Turning, error) {
 	if t.Uneven > mostUneven {
 		return nil, fmt.Errorf("one turn took %.0f %% longer than the next: that is not constant turning; let the drive run even and sweep again", 100*t.Uneven)
 	}
-	// A speed that changes by e from turn to turn bends the angle within one by up to e/8 of a turn, e/8*sqrt(8/15) in the
-	// root of the mean square (a parabola).
+	// A speed that changes by e from turn to turn bends the angle within one by up to e/8 of a turn, e/8*sqrt(8/15) in
+	// the root of the mean square (a parabola).
 	rms := 0.1 // one turn only shows nothing of it
 	if n > 0 {
 		rms = math.Sqrt(sum / n)
@@ -202,9 +203,9 @@ func (o Steady) byMarks(pts []Point, marks []pulse) (*Turning, error) {
 // mostMissed is how many marks in a row may be missed.
 const mostMissed = 4
 
-// wholeTurns finds which marks lie whole turns apart, and how many: one that was missed makes two turns, and one that came
-// of a disturbance lies in between and is left out. The time of a turn is that gap between two marks which makes sense of
-// the most of them.
+// wholeTurns finds which marks lie whole turns apart, and how many: one that was missed makes two turns, and one that
+// came of a disturbance lies in between and is left out. The time of a turn is that gap between two marks which makes
+// sense of the most of them.
 func wholeTurns(marks []float64, pulses int) (at, turns []float64, err error) {
 	var gaps []float64
 	for i := 1; i < len(marks); i++ {
@@ -254,8 +255,8 @@ func strays(marks, at []float64) int {
 	return n
 }
 
-// chain follows the marks from the first on, each whole turns from the last that fitted; of several pulses in a turn, whole
-// steps of the wheel.
+// chain follows the marks from the first on, each whole turns from the last that fitted; of several pulses in a turn,
+// whole steps of the wheel.
 func chain(marks []float64, turn float64, pulses int) (at, turns []float64) {
 	near := 0.2
 	if pulses > 1 {
@@ -304,8 +305,8 @@ func (o Steady) byWave(pts []Point, mark float64) (*Turning, error) {
 		return nil, fmt.Errorf("the readings show no wave at %v turns a minute that stands out of their scatter (%.4f mm): check turns_per_min; with a spindle this true an index mark is needed", o.TurnsPerMin, w.RMS())
 	}
 	t := &Turning{Omega: w.Omega, OmegaU: grown * w.SD[3], Turns: span * w.Omega / (2 * math.Pi)}
-	// The angles run from the mark, so the error of the speed grows with the time since; about the middle of the sweep it is
-	// what the lean feels of it.
+	// The angles run from the mark, so the error of the speed grows with the time since; about the middle of the sweep
+	// it is what the lean feels of it.
 	t.AngleU = math.Hypot(t.OmegaU*math.Abs(middle-mark), t.Omega*markJitterS)
 	for i := range pts {
 		pts[i].Angle = o.angle(t.Omega * (pts[i].T - mark))
@@ -344,8 +345,8 @@ func joined(pts []Point) (ts, xs []float64) {
 	return ts, xs
 }
 
-// persistence is how many readings are worth one, by how long their scatter keeps its sign: one and twice the sum of the
-// correlations, up to the first that is not above nothing.
+// persistence is how many readings are worth one, by how long their scatter keeps its sign: one and twice the sum of
+// the correlations, up to the first that is not above nothing.
 func persistence(r []float64) float64 {
 	v := 0.0
 	for _, x := range r {

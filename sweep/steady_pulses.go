@@ -6,11 +6,12 @@ import (
 	"slices"
 )
 
-// A wheel with several magnets marks the turn in parts that are seldom even: they are glued on by hand. But each magnet comes
-// round after a whole turn, so where it sits is found from all turns together, as the share of the turn after which it came.
+// A wheel with several magnets marks the turn in parts that are seldom even: they are glued on by hand. But each magnet
+// comes round after a whole turn, so where it sits is found from all turns together, as the share of the turn after
+// which it came.
 
-// parts turns numbers of pulses into turns of the spindle. at are the times of those that fit, number how many pulses they
-// are after the first.
+// parts turns numbers of pulses into turns of the spindle. at are the times of those that fit, number how many pulses
+// they are after the first.
 func (o Steady) parts(at, number []float64, marks []pulse) ([]float64, error) {
 	n := o.Pulses
 	first, err := o.startMark(at, number, marks)

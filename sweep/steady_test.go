@@ -217,7 +217,8 @@ func FuzzUnroll(f *testing.F) {
 	})
 }
 
-// wheel plays magnets that were glued on by hand: where each sits, as a share of the turn. pulses gives those that came.
+// wheel plays magnets that were glued on by hand: where each sits, as a share of the turn. pulses gives those that
+// came.
 func (s steadyRun) wheel(o Steady, at []float64, lost func(turn, which int) bool) (pts []Point) {
 	defer func() {
 		for i := range pts {

@@ -40,8 +40,9 @@ func (t *Table) Number(name string, row int, otherwise float64) float64 {
 	return otherwise
 }
 
-// ReadTable reads a recorded measurement by the names of its columns, in any order; others are passed over where loose. A bad row
-// ends it with an error that names line and column. Comments, empty lines, CRLF and a byte order mark are allowed, as in a sweep.
+// ReadTable reads a recorded measurement by the names of its columns, in any order; others are passed over where loose.
+// A bad row ends it with an error that names line and column. Comments, empty lines, CRLF and a byte order mark are
+// allowed, as in a sweep.
 func ReadTable(r io.Reader, layout []Column, loose bool) (*Table, error) {
 	size := sizeOf(r)
 	b := bufio.NewReaderSize(r, 4*maxLine)

@@ -13,21 +13,21 @@ type EncoderOptions struct {
 	MaxGapS       float64 // longest time between two encoder samples that a moving arm is interpolated over; 0 = 0.25 s
 	MaxTurnsPerS  float64 // faster than this is a jump of the count, not an arm; 0 = 20
 
-	// IndexDeg is the spindle angle at the encoder's index mark; nil where the count alone says the angle. With it no angle
-	// is known until the mark has been passed once, and the count at power-on does not matter.
+	// IndexDeg is the spindle angle at the encoder's index mark; nil where the count alone says the angle. With it no
+	// angle is known until the mark has been passed once, and the count at power-on does not matter.
 	IndexDeg *float64
-	// IndexToleranceDeg is how far, in degrees of the encoder, two index marks may lie off whole turns before counts are
-	// taken to be lost; 0 = two counts or 0.1 degree, and the arm's step to the marked sample.
+	// IndexToleranceDeg is how far, in degrees of the encoder, two index marks may lie off whole turns before counts
+	// are taken to be lost; 0 = two counts or 0.1 degree, and the arm's step to the marked sample.
 	IndexToleranceDeg float64
 }
 
 // Encoder tags readings with the spindle angle by interpolating the encoder's samples in time. Times are seconds on one
 // steady clock, with the delay of each device already taken off, so that they are the moments of measuring.
 //
-// A reading waits until the encoder has spoken again. It is given an angle only where that is certain: between two samples
-// no further apart than MaxGapS, or further apart when the arm stood still over the gap. Everything else comes out with
-// an angle of NaN, never with a guess. Counts that were lost on the way show at the next index mark only: Slip then says
-// which readings were given a wrong angle before.
+// A reading waits until the encoder has spoken again. It is given an angle only where that is certain: between two
+// samples no further apart than MaxGapS, or further apart when the arm stood still over the gap. Everything else comes
+// out with an angle of NaN, never with a guess. Counts that were lost on the way show at the next index mark only: Slip
+// then says which readings were given a wrong angle before.
 //
 // An Encoder is for one goroutine. In steady use it allocates nothing.
 type Encoder struct {
@@ -94,16 +94,16 @@ func (e *Encoder) Unplaced() bool { return e.have && !e.placed }
 // angle is known until Lose, or until an index mark that was known before is passed again.
 func (e *Encoder) Jumps() int { return e.jumps }
 
-// Recovers says whether an index mark is known, so that the angle comes back by itself after a jump: the readings in between
-// have none, and Slip tells of them.
+// Recovers says whether an index mark is known, so that the angle comes back by itself after a jump: the readings in
+// between have none, and Slip tells of them.
 func (e *Encoder) Recovers() bool { return e.mark.seen }
 
 // Spikes counts the single samples that no others bore out; they tagged nothing.
 func (e *Encoder) Spikes() int { return e.spikes }
 
-// Slack says by how many seconds the samples that follow may have come later than they are stamped: lines that came in one
-// read share out its time, and a sender that was held up sends all it has at the end. An angle is as certain as it was; only
-// what is called a jump must then be further.
+// Slack says by how many seconds the samples that follow may have come later than they are stamped: lines that came in
+// one read share out its time, and a sender that was held up sends all it has at the end. An angle is as certain as it
+// was; only what is called a jump must then be further.
 func (e *Encoder) Slack(s float64) { e.slack = math.Min(math.Max(s, 0), maxLateS) }
 
 // AddCount takes a signed count measured at t and emits the readings it brackets; index says that it was taken at the
@@ -121,8 +121,8 @@ func (e *Encoder) AddCount(t float64, count int64, index bool, emit func(Point))
 	e.add(sample{t, count, index, e.slack}, emit)
 }
 
-// AddDegrees takes an angle of the encoder in degrees measured at t and emits the readings it brackets. Successive angles
-// are taken to be less than half a turn apart.
+// AddDegrees takes an angle of the encoder in degrees measured at t and emits the readings it brackets. Successive
+// angles are taken to be less than half a turn apart.
 func (e *Encoder) AddDegrees(t, deg float64, index bool, emit func(Point)) {
 	if !finite(deg) {
 		return
@@ -140,8 +140,8 @@ func (e *Encoder) speakIn(modulus int64, quantum float64) {
 	}
 }
 
-// add takes a sample. One that lies much further on than the arm has been going is held until the next has spoken: half a
-// line that lost its last digits is a number too, and must not tag a reading.
+// add takes a sample. One that lies much further on than the arm has been going is held until the next has spoken: half
+// a line that lost its last digits is a number too, and must not tag a reading.
 func (e *Encoder) add(x sample, emit func(Point)) {
 	if !e.have {
 		e.begin(x, emit)
@@ -187,7 +187,8 @@ func (e *Encoder) begin(x sample, emit func(Point)) {
 
 func (e *Encoder) angleAt(pos int64) float64 { return e.origin + float64(pos)*e.unit }
 
-// accept makes a sample the arm's place. doubtful is one that the pace before did not lead to, though others bear it out.
+// accept makes a sample the arm's place. doubtful is one that the pace before did not lead to, though others bear it
+// out.
 func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	a := e.last()
 	gap := x.t - a.t

@@ -2,10 +2,10 @@ package sweep
 
 import "math"
 
-// A counter that was reset, or lost counts, by less than an arm could have moved in the time shows in one thing: the arm has
-// inertia, so it cannot go much faster or slower for one sample than in those before and after it. A step is judged three
-// samples later, against two steps on either side, and together with its neighbours against two further out: what a late
-// stamp or a count that was taken late adds to one step is missing from the next.
+// A counter that was reset, or lost counts, by less than an arm could have moved in the time shows in one thing: the
+// arm has inertia, so it cannot go much faster or slower for one sample than in those before and after it. A step is
+// judged three samples later, against two steps on either side, and together with its neighbours against two further
+// out: what a late stamp or a count that was taken late adds to one step is missing from the next.
 
 // stride is the arm's way from one sample to the next whose moment is known, over those between that came in one read.
 type stride struct {
@@ -43,8 +43,8 @@ type excursions struct {
 // forget begins anew, but for what is known of the hand.
 func (x *excursions) forget() { x.n, x.open = 0, stride{} }
 
-// add takes the way to the next sample, whose stamp may be early by slack, and judges the stride in the middle of those that
-// are known. It gives when the count was last good and by how much it then went astray.
+// add takes the way to the next sample, whose stamp may be early by slack, and judges the stride in the middle of those
+// that are known. It gives when the count was last good and by how much it then went astray.
 func (x *excursions) add(s stride, slack, rhythm, quantum float64) (from, by float64, jumped bool) {
 	if o := &x.open; o.n == 0 {
 		*o = s
@@ -110,8 +110,8 @@ func (x *excursions) rested(quantum float64) bool {
 	return true
 }
 
-// outside is by how much some strides together leave what those before and after them lead to expect: as far for each, or as
-// fast, and then for as long as the stamps allow.
+// outside is by how much some strides together leave what those before and after them lead to expect: as far for each,
+// or as fast, and then for as long as the stamps allow.
 func outside(some, before, after []stride, rhythm float64) float64 {
 	var step, n, gap, longest float64
 	for _, s := range some {

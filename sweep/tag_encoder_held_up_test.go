@@ -5,9 +5,9 @@ import (
 	"testing"
 )
 
-// heldUp plays an encoder of 1,000 lines a second on an arm that turns evenly, whose sender stalls now and then, thrice running: what it then
-// sends comes in one read and shows where the arm is at its end. The stamps are those of a reader that knows the line's speed
-// (115,200 bit/s, 8 bytes a line) and not which line came when.
+// heldUp plays an encoder of 1,000 lines a second on an arm that turns evenly, whose sender stalls now and then, thrice
+// running: what it then sends comes in one read and shows where the arm is at its end. The stamps are those of a reader
+// that knows the line's speed (115,200 bit/s, 8 bytes a line) and not which line came when.
 func heldUp(e *Encoder, degPerS, stallS float64, slack bool, emit func(Point)) {
 	const rate, wire = 1000.0, 8 * 10 / 115200.0
 	t := 0.0

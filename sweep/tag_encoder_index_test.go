@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// tagged runs the made-up arm past an encoder of cpt counts whose counter shows what show makes of the true count, and gives
-// every point that came out.
+// tagged runs the made-up arm past an encoder of cpt counts whose counter shows what show makes of the true count, and
+// gives every point that came out.
 func tagged(o EncoderOptions, seconds float64, show func(t float64, count int64) (shown int64, index bool)) (pts []Point, e *Encoder, doubts []Doubt) {
 	e = NewEncoder(o)
 	emit := func(p Point) { pts = append(pts, p) }
@@ -71,7 +71,8 @@ func TestLostCountsComeToLightAtTheIndexAndNothingStaysMistagged(t *testing.T) {
 				t.Fatal("nothing was noticed")
 			}
 			worst, known := worstError(Believed(pts, doubts), turning)
-			// Up to two counts, a tenth of a degree and the step to the marked sample may pass; a step here is 0.6 degrees at most.
+			// Up to two counts, a tenth of a degree and the step to the marked sample may pass; a step here is 0.6
+			// degrees at most.
 			if limit := Radians(1); worst > limit {
 				t.Errorf("a believed angle is off by %.2f deg", Degrees(worst))
 			}
@@ -233,7 +234,8 @@ func TestALateStampIsNoJump(t *testing.T) {
 	if e.Jumps() > 0 {
 		t.Errorf("%d jumps", e.Jumps())
 	}
-	// The angle of a late stamp is that of a moment 0.1 s before: nothing shows it, but the stretch after it is known to be off.
+	// The angle of a late stamp is that of a moment 0.1 s before: nothing shows it, but the stretch after it is known
+	// to be off.
 	if worst, known := worstError(pts, turning); worst > 0.1*2.1 || known < 1500 {
 		t.Errorf("worst %.1f deg of %d known", Degrees(worst), known)
 	}

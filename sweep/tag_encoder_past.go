@@ -65,8 +65,8 @@ func (e *Encoder) release(t float64, emit func(Point)) {
 	}
 }
 
-// AddReading takes a reading measured at t. It comes out of emit, with its angle, once the encoder has spoken again, or at
-// once with an unknown angle when it came too late or too many wait.
+// AddReading takes a reading measured at t. It comes out of emit, with its angle, once the encoder has spoken again, or
+// at once with an unknown angle when it came too late or too many wait.
 func (e *Encoder) AddReading(t, mm float64, indicator int, emit func(Point)) {
 	if e.have && t <= e.last().t {
 		emit(Point{T: t, Angle: e.at(t), Reading: mm, Indicator: indicator})

@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// The study of losses that the encoder does not tell of: what is played here shares nothing with the tagger. It knows the
-// arm's way by numerical integration, an encoder that counts it, and a line that brings the counts.
+// The study of losses that the encoder does not tell of: what is played here shares nothing with the tagger. It knows
+// the arm's way by numerical integration, an encoder that counts it, and a line that brings the counts.
 
 var encoderStudy = flag.Int("encoder.study", 0, "sweeps of each kind in the study of lost counts (tag_encoder_study.md); 0: a few, as a test")
 
@@ -17,8 +17,8 @@ const (
 	fine = 1000 // steps of integration a second
 )
 
-// a hand says how hard it pulls: the wanted speed in rad/s at a time, and how fast it can get there (rad/s²). The speeds and
-// accelerations are common practice, no source.
+// a hand says how hard it pulls: the wanted speed in rad/s at a time, and how fast it can get there (rad/s²). The
+// speeds and accelerations are common practice, no source.
 type hand func(rng *rand.Rand) func(t, angle float64) (speed, pull float64)
 
 // wandering is a slow random wave of size one.
@@ -123,8 +123,8 @@ type heardCount struct {
 }
 
 // over a line: the encoder's computer takes its count every period, not quite evenly; the adapter hands on once a
-// millisecond; the reading computer is late now and then, and then gets several lines at once; one line in a thousand is
-// lost.
+// millisecond; the reading computer is late now and then, and then gets several lines at once; one line in a thousand
+// is lost.
 func over(rng *rand.Rand, at func(t float64) float64, rate, seconds float64, cpt int) []heardCount {
 	var out []heardCount
 	busyUntil := 0.0

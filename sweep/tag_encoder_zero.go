@@ -2,8 +2,8 @@ package sweep
 
 import "math"
 
-// Place returns how far the arm has turned in the encoder's own units, unwrapped. It says nothing of a direction, and is
-// what a person's pointing is measured by.
+// Place returns how far the arm has turned in the encoder's own units, unwrapped. It says nothing of a direction, and
+// is what a person's pointing is measured by.
 func (e *Encoder) Place() (units int64, known bool) { return e.pos, e.have }
 
 // TravelDeg returns the degrees of the spindle between two places, positive where the encoder counts up.
@@ -40,8 +40,8 @@ func (e *Encoder) SetZero(right int64, reversed bool) {
 	}
 }
 
-// MarkDeg returns the spindle angle at the index mark, once the mark was passed where the angle is known. A geared encoder
-// passes its mark at several.
+// MarkDeg returns the spindle angle at the index mark, once the mark was passed where the angle is known. A geared
+// encoder passes its mark at several.
 func (e *Encoder) MarkDeg() (deg float64, known bool) {
 	if !e.mark.seen || !e.placed || e.o.SpindleTeeth != e.o.EncoderTeeth {
 		return 0, false
@@ -63,6 +63,6 @@ func (e *Encoder) Heard() (t float64, known bool) {
 // KeptByMark reports whether a loss of the count leaves the zero known, since the spindle angle at the index mark is.
 func (e *Encoder) KeptByMark() bool { return e.o.IndexDeg != nil }
 
-// KeepBy has the zero kept by the index mark, at which the spindle stands at that angle: after a loss of the count no angle
-// is known until the mark is passed.
+// KeepBy has the zero kept by the index mark, at which the spindle stands at that angle: after a loss of the count no
+// angle is known until the mark is passed.
 func (e *Encoder) KeepBy(deg float64) { e.o.IndexDeg = &deg }

@@ -19,10 +19,10 @@ type StationOptions struct {
 	Told       bool      // somebody else moves the arm, and says by Arrive that it stands
 }
 
-// Stations tags readings by announced stations. It sees by itself when the arm has been moved and the reading has settled:
-// the reading must first leave the place it was taken at (an arm that is turned stirs the plunger), then lie within a
-// narrow span for SettleS, without creeping. Where a true spindle and a smooth surface give nothing to see, TakeNow takes
-// the station. A station may be skipped, and one that went wrong taken again.
+// Stations tags readings by announced stations. It sees by itself when the arm has been moved and the reading has
+// settled: the reading must first leave the place it was taken at (an arm that is turned stirs the plunger), then lie
+// within a narrow span for SettleS, without creeping. Where a true spindle and a smooth surface give nothing to see,
+// TakeNow takes the station. A station may be skipped, and one that went wrong taken again.
 //
 // Stations is for one goroutine.
 type Stations struct {
@@ -141,11 +141,12 @@ func (s *Stations) AddReading(t, mm float64, indicator int) (StationReading, boo
 	return s.take(false), true
 }
 
-// byHandS is how far back a reading counts that is taken on the person's word: before, the arm may have been on its way.
+// byHandS is how far back a reading counts that is taken on the person's word: before, the arm may have been on its
+// way.
 const byHandS = 0.4
 
-// TakeNow takes the present station on the person's word, from what was read in the last moments. It fails only when there
-// is no reading of some indicator.
+// TakeNow takes the present station on the person's word, from what was read in the last moments. It fails only when
+// there is no reading of some indicator.
 func (s *Stations) TakeNow() (StationReading, bool) {
 	if s.Done() || s.o.Typed {
 		return StationReading{}, false
@@ -161,8 +162,8 @@ func (s *Stations) TakeNow() (StationReading, bool) {
 	return s.take(true), true
 }
 
-// Put takes what a person read off an indicator at the present station at t; it returns the station once every indicator
-// has its reading. A second reading of the same indicator replaces the first.
+// Put takes what a person read off an indicator at the present station at t; it returns the station once every
+// indicator has its reading. A second reading of the same indicator replaces the first.
 func (s *Stations) Put(t, mm float64, indicator int) (StationReading, bool) {
 	if s.Done() || indicator < 0 || indicator >= len(s.windows) || !finite(t) || !finite(mm) {
 		return StationReading{}, false

@@ -37,7 +37,8 @@ func (s *Stations) settled() bool {
 // shortestTurn is the time below which a disturbance cannot have been the arm going to another station.
 const shortestTurn = 0.7
 
-// twitched says whether the reading only stirred and came back: somebody leant on the table, and the arm is where it was.
+// twitched says whether the reading only stirred and came back: somebody leant on the table, and the arm is where it
+// was.
 func (s *Stations) twitched() bool {
 	if s.movedAt == 0 { // never seen to move: the first station
 		return false
@@ -80,8 +81,8 @@ func (s *Stations) creepLimit(w *window) float64 {
 	return math.Max(math.Max(s.o.Resolution, 0.001), 3*s.noise(w)*2/math.Sqrt(float64(len(w.mm))))
 }
 
-// Unsettled says how far the readings of the present station go to and fro, and for how long they have, in seconds; 0 when
-// they lie still or the arm has not moved.
+// Unsettled says how far the readings of the present station go to and fro, and for how long they have, in seconds; 0
+// when they lie still or the arm has not moved.
 func (s *Stations) Unsettled() (spanMM, forS float64) {
 	if s.Done() || !s.moved {
 		return 0, 0
@@ -105,8 +106,8 @@ func (s *Stations) clear() {
 
 func (w *window) clear() { w.t, w.mm, w.full, w.away = w.t[:0], w.mm[:0], false, 0 }
 
-// leaves reports whether the reading has left the place of the last station: two readings in a row must say so, since one
-// line alone may be a damaged one.
+// leaves reports whether the reading has left the place of the last station: two readings in a row must say so, since
+// one line alone may be a damaged one.
 func (w *window) leaves(t float64, away bool) bool {
 	if !away {
 		w.away = 0
@@ -155,8 +156,8 @@ func (w *window) span() float64 {
 	return slices.Max(w.mm) - slices.Min(w.mm)
 }
 
-// middle is the mean of the middle half of the readings; of three it is the median. Like a median it is not moved by a wrong
-// reading among good ones, and unlike one it still averages the steps of a coarse display.
+// middle is the mean of the middle half of the readings; of three it is the median. Like a median it is not moved by a
+// wrong reading among good ones, and unlike one it still averages the steps of a coarse display.
 func (w *window) middle() float64 {
 	sorted := slices.Sorted(slices.Values(w.mm))
 	cut := (len(sorted) + 1) / 4

@@ -6,10 +6,11 @@ import (
 	"slices"
 )
 
-// An encoder without an index mark that loses counts between two turns shows the second like the first, turned by as much.
-// Of two turns the surface, the lean and the form are the same; what differs is noise, warming, a knock, and that. So one
-// turn of all readings since some moment is held against what else could have changed since then by chance: the size of the
-// lean's wave, and the second and third harmonic. Only a turning far above all of those is taken for lost counts.
+// An encoder without an index mark that loses counts between two turns shows the second like the first, turned by as
+// much. Of two turns the surface, the lean and the form are the same; what differs is noise, warming, a knock, and
+// that. So one turn of all readings since some moment is held against what else could have changed since then by
+// chance: the size of the lean's wave, and the second and third harmonic. Only a turning far above all of those is
+// taken for lost counts.
 
 // TurnShift is a turning of the angles, from some moment on, that the readings show.
 type TurnShift struct {
@@ -54,8 +55,8 @@ func (f *shiftFit) column(of func(i int) float64) []float64 {
 	return x
 }
 
-// solve fits what every sweep has: the lean and the form, warming, what depends on the way round and on the speed, and a
-// knock where the angles were turned.
+// solve fits what every sweep has: the lean and the form, warming, what depends on the way round and on the speed, and
+// a knock where the angles were turned.
 func (f *shiftFit) solve() {
 	n := len(f.cells)
 	z := f.column(func(i int) float64 { return f.cells[i].z - f.cells[0].z })
@@ -154,8 +155,8 @@ func (f *shiftFit) since(from int, x []float64) []float64 {
 	})
 }
 
-// gain is by how much the sum of squares falls with one more column, beside a step at the same moment, and its coefficient;
-// of several columns, that of the best.
+// gain is by how much the sum of squares falls with one more column, beside a step at the same moment, and its
+// coefficient; of several columns, that of the best.
 func (f *shiftFit) gain(from int, xs ...[]float64) (square, coef float64) {
 	c := columns{q: f.base.q[:len(f.base.q):len(f.base.q)]}
 	c.add(f.since(from, nil))
@@ -170,8 +171,8 @@ func (f *shiftFit) gain(from int, xs ...[]float64) (square, coef float64) {
 	return square, coef
 }
 
-// turn fits the sweep with the angles turned since a cell; a negative one is for none. The cells on both sides of the moment
-// are left out, since it lies in one of them.
+// turn fits the sweep with the angles turned since a cell; a negative one is for none. The cells on both sides of the
+// moment are left out, since it lies in one of them.
 func (f *shiftFit) turn(from int, by float64) {
 	for i := range f.th {
 		f.th[i] = f.cells[i].th
@@ -183,8 +184,8 @@ func (f *shiftFit) turn(from int, by float64) {
 	f.solve()
 }
 
-// settle finds by how much the angles are turned since a cell. The turning bends the surface that it is found by, so it is
-// found by and by.
+// settle finds by how much the angles are turned since a cell. The turning bends the surface that it is found by, so it
+// is found by and by.
 func (f *shiftFit) settle(from int, by float64, rounds int) float64 {
 	f.turn(from, by)
 	for range rounds {
@@ -283,8 +284,8 @@ func newShiftFit(pts []Point, setup Setup) (f *shiftFit, ok bool) {
 // FindTurnShift looks for counts that were lost between two turns. It says nothing of a sweep of less than a turn and a
 // half, nor of what is lost within the first or the last third of a turn.
 //
-// repeat is by how much, in radians, the angle may differ from turn to turn where that stands out of the noise, but not so
-// far that counts were surely lost; 0 otherwise.
+// repeat is by how much, in radians, the angle may differ from turn to turn where that stands out of the noise, but not
+// so far that counts were surely lost; 0 otherwise.
 func FindTurnShift(pts []Point, setup Setup) (s TurnShift, found bool, repeat float64) {
 	f, ok := newShiftFit(pts, setup)
 	if !ok {
@@ -347,8 +348,8 @@ func (f *shiftFit) kinds() [][]float64 {
 	return out
 }
 
-// chance is the largest change of another kind, in what is left: of the size of the lean's wave, or of the second or third
-// harmonic, from any moment on.
+// chance is the largest change of another kind, in what is left: of the size of the lean's wave, or of the second or
+// third harmonic, from any moment on.
 func (f *shiftFit) chance(moments []int) (most float64) {
 	kinds := f.kinds()
 	for _, m := range moments {

@@ -14,8 +14,8 @@ type shiftCell struct {
 	rate       float64
 }
 
-// turnsOf gathers the readings of the indicator that gave the most into cells, in the order of time. turns is how far the
-// arm went, in either way.
+// turnsOf gathers the readings of the indicator that gave the most into cells, in the order of time. turns is how far
+// the arm went, in either way.
 func turnsOf(pts []Point, setup Setup) (cells []shiftCell, turns float64) {
 	counts := make([]int, len(setup.Indicators))
 	for _, p := range pts {

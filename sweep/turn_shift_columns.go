@@ -21,8 +21,8 @@ func (c *columns) without(x []float64) []float64 {
 	return out
 }
 
-// project takes off what the columns hold. Twice is enough against rounding (Kahan, in Parlett: The Symmetric Eigenvalue
-// Problem, 6.9; from memory), and once where little is taken off.
+// project takes off what the columns hold. Twice is enough against rounding (Kahan, in Parlett: The Symmetric
+// Eigenvalue Problem, 6.9; from memory), and once where little is taken off.
 func (c *columns) project(x []float64) {
 	for range 2 {
 		before := dot(x, x)

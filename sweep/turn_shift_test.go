@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// threeTurns plays an arm that goes round with a lean, a form and some noise; from a moment on its encoder has lost counts.
+// threeTurns plays an arm that goes round with a lean, a form and some noise; from a moment on its encoder has lost
+// counts.
 func threeTurns(rng *rand.Rand, when, lost float64) []Point {
 	var pts []Point
 	p2, lean := rng.Float64()*7, rng.Float64()*7

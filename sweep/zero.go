@@ -26,12 +26,12 @@ const (
 	ZeroIndex      ZeroFrom = "index"         // a person pointed it earlier, and the encoder's index mark has kept it
 )
 
-// PointedUDeg is the standard uncertainty, in degrees, of an arm that a person points to the right by eye (common practice,
-// no source).
+// PointedUDeg is the standard uncertainty, in degrees, of an arm that a person points to the right by eye (common
+// practice, no source).
 const PointedUDeg = 2.0
 
-// Known reports whether angles say a direction. A setup without a Zero has angles that are known otherwise: stations, or a
-// recorded file.
+// Known reports whether angles say a direction. A setup without a Zero has angles that are known otherwise: stations,
+// or a recorded file.
 func (z *Zero) Known() bool { return z == nil || z.From != ZeroUnknown }
 
 // uRad returns the standard uncertainty of the zero in radians.
@@ -88,8 +88,8 @@ func largestEigenvalue(c [2][2]float64) float64 {
 	return mean + math.Hypot(half, c[0][1])
 }
 
-// planarFactor returns how many standard uncertainties the 95 % circle of two equal errors spans: the square root of twice
-// the 0.95 quantile of F(2, dof), which has a closed form.
+// planarFactor returns how many standard uncertainties the 95 % circle of two equal errors spans: the square root of
+// twice the 0.95 quantile of F(2, dof), which has a closed form.
 func planarFactor(dof float64) float64 {
 	if !(dof < 1e9) { // infinite, or not known
 		return math.Sqrt(-2 * math.Log(1-confidence))

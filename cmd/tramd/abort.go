@@ -37,8 +37,8 @@ func (l *lastLook) say() string {
 	return "aborted by the watchdog: " + l.hung.Error()
 }
 
-// onAbort has the program end with one line that says what hung, and a few that say what its goroutines do. Left to itself, the
-// runtime writes some hundred lines of them. What it gives back ends that.
+// onAbort has the program end with one line that says what hung, and a few that say what its goroutines do. Left to
+// itself, the runtime writes some hundred lines of them. What it gives back ends that.
 func onAbort(log *slog.Logger, look *lastLook, exit func(int)) (stop func()) {
 	abort := make(chan os.Signal, 1)
 	signal.Notify(abort, syscall.SIGABRT)

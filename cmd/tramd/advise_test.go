@@ -178,8 +178,8 @@ func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
 	if a.Done || a.MustSweep || len(a.Moves) != 2 || a.Moves[0].By >= 0 || len(a.Job) != 1 || len(a.Cutters) != 1 {
 		t.Fatalf("%+v", a)
 	}
-	// The pivot of the swing lies 30 mm to the left, so the arm to the right shows it at 150 mm: by about 150 mm * 0.9 mm/m,
-	// downwards, since the upper end goes to the left. The shim's is under the spindle.
+	// The pivot of the swing lies 30 mm to the left, so the arm to the right shows it at 150 mm: by about 150 mm * 0.9
+	// mm/m, downwards, since the upper end goes to the left. The shim's is under the spindle.
 	if x := a.Aims; len(x) != 2 || x[0].SpindleDeg != 0 || math.Abs(x[0].ChangeMM+0.150*0.9) > 0.03 || x[1].SpindleDeg != 90 || math.Abs(x[1].ChangeMM-0.120*0.6) > 0.02 {
 		t.Errorf("%+v", x)
 	}

@@ -130,8 +130,8 @@ func nextPort(listen string) (string, error) {
 	return net.JoinHostPort(host, strconv.FormatUint(n, 10)), nil
 }
 
-// agrees reports whether the truth lies within three times the interval's half width. One interval in twenty misses the truth,
-// so that alone is no fault; this far off it is one.
+// agrees reports whether the truth lies within three times the interval's half width. One interval in twenty misses the
+// truth, so that alone is no fault; this far off it is one.
 func agrees(a *sweep.Axis, truth float64) bool {
 	return a != nil && math.Abs(a.Slope.MMPerM()-truth) <= 3*a.Expanded.MMPerM()
 }

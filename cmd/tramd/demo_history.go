@@ -13,8 +13,8 @@ import (
 	"tramd/sweep/mixed"
 )
 
-// writeYear fills a new record with an invented year of a simulated machine. Each check is a simulated sweep that the real
-// model fits, so that the results carry the uncertainties they would have had.
+// writeYear fills a new record with an invented year of a simulated machine. Each check is a simulated sweep that the
+// real model fits, so that the results carry the uncertainties they would have had.
 func writeYear(ctx context.Context, cfg *config.Config, p sim.Params, year []sim.Entry, log *slog.Logger) (err error) {
 	s, err := store.Open(ctx, cfg.Store.Path, store.Options{Log: log})
 	if err != nil {

@@ -17,8 +17,8 @@ import (
 	"tramd/sweep/mixed"
 )
 
-// demoRPM is a hand that takes its time. At twice the speed one turn is too short against the slow noise of linnet's indicator: its
-// intervals hold the truth in 85 to 92 of 100 cases, at this speed in 94 to 96.
+// demoRPM is a hand that takes its time. At twice the speed one turn is too short against the slow noise of linnet's
+// indicator: its intervals hold the truth in 85 to 92 of 100 cases, at this speed in 94 to 96.
 const demoRPM = 4
 
 // demoMachine is a simulated machine with the daemon that looks after it.

@@ -64,8 +64,8 @@ func (p *demoPerson) keep(run store.Run) {
 		figure(run.Result.Tilt), t.TiltMMPerM, figure(run.Result.Nod), t.NodMMPerM, run.Result.Verdict)
 }
 
-// next waits for the visitor to move something; after a while it does what the advice says. Once the machine is true it is
-// knocked, so that there is something to square again.
+// next waits for the visitor to move something; after a while it does what the advice says. Once the machine is true it
+// is knocked, so that there is something to square again.
 func (p *demoPerson) next(ctx context.Context, run store.Run) error {
 	a, err := p.m.client.Advice(ctx)
 	if err != nil {
@@ -139,8 +139,8 @@ func (p *demoPerson) knock(ctx context.Context) error {
 	return p.m.client.LogEvent(ctx, "crashed", text, nil)
 }
 
-// knocked returns how far a knock turns the head, mm/m, by chance. It never asks for more shims than there are: where some are
-// packed, it goes the way in which they come out again.
+// knocked returns how far a knock turns the head, mm/m, by chance. It never asks for more shims than there are: where
+// some are packed, it goes the way in which they come out again.
 func knocked(rng *rand.Rand, packed float64) (tilt, nod float64) {
 	side := func() float64 { return float64(2*rng.IntN(2) - 1) }
 	tilt, nod = side()*(0.2+0.4*rng.Float64()), 0.2+0.4*rng.Float64()

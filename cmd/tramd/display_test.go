@@ -9,8 +9,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// One key of the configuration turns every figure for people, and none for programs. By hand: 0.3 mm/m is 61.88 seconds of
-// arc, 3.6 thou a foot.
+// One key of the configuration turns every figure for people, and none for programs. By hand: 0.3 mm/m is 61.88 seconds
+// of arc, 3.6 thou a foot.
 func TestPeopleReadTheUnitsOfTheConfiguration(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ units, lean, other string }{

@@ -15,8 +15,8 @@ type doctorCmd struct {
 	JSON bool `name:"json" help:"Print one JSON object a line."`
 }
 
-// Run prints what is wrong with its cure; the status is 1 when something is. Without a configuration it examines the computer
-// alone.
+// Run prints what is wrong with its cure; the status is 1 when something is. Without a configuration it examines the
+// computer alone.
 func (c *doctorCmd) Run(e *env) error {
 	path, err := c.path()
 	if err != nil && !errors.Is(err, errNoConfig) {

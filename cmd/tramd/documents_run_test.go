@@ -12,8 +12,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// provenElsewhere are the shown commands that need more than this test's bench: a terminal, a pair, a machine that moves. Each has
-// a test of its own that runs it.
+// provenElsewhere are the shown commands that need more than this test's bench: a terminal, a pair, a machine that
+// moves. Each has a test of its own that runs it.
 var provenElsewhere = map[string]string{
 	"tramd setup linnet.toml":                                         "TestSetupWritesAConfigurationThatIsRightAndOverwritesNone",
 	"tramd identify /dev/serial/by-id/usb-indicator":                  "TestIdentifyFindsEachThroughAPort",
@@ -31,7 +31,8 @@ var provenElsewhere = map[string]string{
 	"tramd restore --config linnet.toml /mnt/stick/tramd/tramd-2026-03-02.db": "", // last, with the daemon stopped
 }
 
-// A reader can type what the documents show: each command runs on a bench whose machine is a script that shares no code with tramd.
+// A reader can type what the documents show: each command runs on a bench whose machine is a script that shares no code
+// with tramd.
 func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--tilt", "0.12", "--nod", "-0.08", "--rate", "100", "--encoder-rate", "200", "--seconds", "3", "--turns", "1.1", "--noise", "0.0005")

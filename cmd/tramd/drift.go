@@ -114,8 +114,8 @@ func (c *driftCmd) ofAssembly(e *env, tol units.Tolerance) (*drift.History, erro
 	return h, nil
 }
 
-// recorded returns the history of the configuration's machine from its record. A tolerance that is given takes the place of
-// those the checks were taken with.
+// recorded returns the history of the configuration's machine from its record. A tolerance that is given takes the
+// place of those the checks were taken with.
 func (f configFlag) recorded(e *env, tol units.Tolerance) (*drift.History, *config.Config, error) {
 	cfg, s, err := f.openRecord(e)
 	if err != nil {

@@ -12,8 +12,8 @@ import (
 	"time"
 )
 
-// The record's checks go through the real promtool into blocks of Prometheus, and come out of them with their values and
-// times.
+// The record's checks go through the real promtool into blocks of Prometheus, and come out of them with their values
+// and times.
 func TestTheRecordGoesIntoPrometheus(t *testing.T) {
 	t.Parallel()
 	promtool, err := exec.LookPath("promtool")

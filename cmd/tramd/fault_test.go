@@ -18,8 +18,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// mayMount makes sure that the test may mount a disk. Where it may not, the test is run once more, as root of a name space of
-// its own, and there is nothing left to do here.
+// mayMount makes sure that the test may mount a disk. Where it may not, the test is run once more, as root of a name
+// space of its own, and there is nothing left to do here.
 func mayMount(t *testing.T) bool {
 	t.Helper()
 	if os.Getuid() == 0 {
@@ -96,8 +96,8 @@ func status(t *testing.T, url string) (int, string) {
 	return resp.StatusCode, string(text)
 }
 
-// The disk fills up in the middle of a sweep: the sweep, the live view and the metrics go on, the faces say what is wrong,
-// and once there is room everything is stored, nothing missing.
+// The disk fills up in the middle of a sweep: the sweep, the live view and the metrics go on, the faces say what is
+// wrong, and once there is room everything is stored, nothing missing.
 func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	t.Parallel()
 	if !mayMount(t) {
@@ -204,8 +204,8 @@ func TestADaemonStartsOnADamagedRecord(t *testing.T) {
 	}
 }
 
-// Damage that is met while the daemon serves: what only a result holds is fitted again and said; a page that cannot be read
-// makes the daemon say that it is not well, hides no run that lies elsewhere, and is cured by the next start.
+// Damage that is met while the daemon serves: what only a result holds is fitted again and said; a page that cannot be
+// read makes the daemon say that it is not well, hides no run that lies elsewhere, and is cured by the next start.
 func TestDamageMetWhileServing(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
@@ -314,8 +314,8 @@ print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM
 	}
 }
 
-// The disk is full when the daemon starts: it shows and measures, says in health, metrics and page what is wrong and that a
-// sweep is not stored, and stores it once there is room.
+// The disk is full when the daemon starts: it shows and measures, says in health, metrics and page what is wrong and
+// that a sweep is not stored, and stores it once there is room.
 func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	t.Parallel()
 	if !mayMount(t) {

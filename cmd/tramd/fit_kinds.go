@@ -33,7 +33,8 @@ func (k *otherKinds) options() assembly.Options {
 	}
 }
 
-// kindOf tells what a file holds, and gives a reader of all of it. Where the kind was said, columns of other kinds are passed over.
+// kindOf tells what a file holds, and gives a reader of all of it. Where the kind was said, columns of other kinds are
+// passed over.
 func (c *fitCmd) kindOf(f *os.File) (kind string, loose bool, in io.Reader, err error) {
 	columns, in, err := sweep.Header(f)
 	if err != nil {

@@ -61,11 +61,11 @@ func tenYears(tb testing.TB, path string, runs int) {
 	}
 }
 
-// BenchmarkReady is how long the real daemon takes from its start until it answers, on an empty record and on one of ten years
-// of hourly checks, side by side; and what it holds in memory once it has been idle for a while.
+// BenchmarkReady is how long the real daemon takes from its start until it answers, on an empty record and on one of
+// ten years of hourly checks, side by side; and what it holds in memory once it has been idle for a while.
 //
-// What is resident is told in two parts: the daemon's own memory, and how much of the program's file lies in memory beside it,
-// which the kernel shares and takes back as it likes.
+// What is resident is told in two parts: the daemon's own memory, and how much of the program's file lies in memory
+// beside it, which the kernel shares and takes back as it likes.
 func BenchmarkReady(b *testing.B) {
 	built := exec.Command("make", "-C", "../..", "build")
 	if out, err := built.CombinedOutput(); err != nil {
@@ -143,7 +143,8 @@ func residentKB(tb testing.TB, pid int) (own, file int) {
 	return own, file
 }
 
-// A record of ten years answers like one of a day: this is the same file, at a fiftieth of its size, held to its contents.
+// A record of ten years answers like one of a day: this is the same file, at a fiftieth of its size, held to its
+// contents.
 func TestARecordOfYearsIsServed(t *testing.T) {
 	t.Parallel()
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))

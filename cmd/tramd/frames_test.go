@@ -12,8 +12,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// A whole sweep by frames that are no lines: an indicator asked for a register, an encoder that sends bytes. The machine is
-// a script that shares no code with tramd; its truth is what it was told.
+// A whole sweep by frames that are no lines: an indicator asked for a register, an encoder that sends bytes. The
+// machine is a script that shares no code with tramd; its truth is what it was told.
 func TestASweepByFramesThatAreNoLines(t *testing.T) {
 	t.Parallel()
 	const tilt, nod = 0.31, -0.22

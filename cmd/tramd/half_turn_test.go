@@ -11,9 +11,9 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// Two indicators on one bar, each on a port of its own, are zeroed by a half turn; a head that is swung afterwards is seen
-// without turning, and the half turn is a run like any other, but no check. Tilt 0.179 mm/m over 100 and 150 mm, by hand:
-// the readings at the right are 0.0179 mm above and 0.0269 mm below their offsets.
+// Two indicators on one bar, each on a port of its own, are zeroed by a half turn; a head that is swung afterwards is
+// seen without turning, and the half turn is a run like any other, but no check. Tilt 0.179 mm/m over 100 and 150 mm,
+// by hand: the readings at the right are 0.0179 mm above and 0.0269 mm below their offsets.
 func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	t.Parallel()
 	offsets, radii := [2]float64{0.9, 0.6}, [2]float64{100, 150}

@@ -98,7 +98,8 @@ func (c *importCmd) Run(e *env) error {
 	return verdictStatus(verdict)
 }
 
-// copiedWithin is how near the files' times lie that were copied or unpacked together: no two measurements are taken as fast.
+// copiedWithin is how near the files' times lie that were copied or unpacked together: no two measurements are taken as
+// fast.
 const copiedWithin = 10 * time.Second
 
 // judgeTimes refuses files whose times show when they were copied and not when it was measured: the drift would take

@@ -9,7 +9,8 @@ import (
 	"time"
 )
 
-// Files that were copied together bear the time of the copying. They are asked for their dates before anything is stored.
+// Files that were copied together bear the time of the copying. They are asked for their dates before anything is
+// stored.
 func TestFilesOfOneInstantAreAskedForTheirDates(t *testing.T) {
 	s := newShop(t, encoderPorts("/dev/serial/by-id/usb-none-if00", "/dev/serial/by-id/usb-none-if01"))
 	text, err := os.ReadFile(recordedSweep(t))

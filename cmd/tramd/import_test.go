@@ -103,9 +103,9 @@ func TestRecordedSweepsAreImportedOnce(t *testing.T) {
 	}
 }
 
-// A run of few stations that comes in without a daemon borrows the repeatability of the machine's earlier runs, as one that
-// comes in through the daemon does. The stations are those of a dial read by eye: 0.012 mm of lean over 280 mm, and 1 µm of
-// scatter. A run that was exported is known again.
+// A run of few stations that comes in without a daemon borrows the repeatability of the machine's earlier runs, as one
+// that comes in through the daemon does. The stations are those of a dial read by eye: 0.012 mm of lean over 280 mm,
+// and 1 µm of scatter. A run that was exported is known again.
 func TestAnImportWithoutADaemonKnowsTheRecord(t *testing.T) {
 	t.Parallel()
 	s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")

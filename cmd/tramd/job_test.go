@@ -9,8 +9,8 @@ import (
 	"testing"
 )
 
-// A job in the record: the page is the same from the command beside the daemon and from the daemon, and a browser is told to
-// let it do nothing but look like itself.
+// A job in the record: the page is the same from the command beside the daemon and from the daemon, and a browser is
+// told to let it do nothing but look like itself.
 func TestTheRecordOfAJob(t *testing.T) {
 	t.Parallel()
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))

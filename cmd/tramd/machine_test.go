@@ -15,8 +15,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// A controller that is not ours tells whether its spindle runs, and how long it has: on the faces, with the run and in the
-// metrics, after a kill and a correction too.
+// A controller that is not ours tells whether its spindle runs, and how long it has: on the faces, with the run and in
+// the metrics, after a kill and a correction too.
 func TestWhatTheMachineSaysOfItself(t *testing.T) {
 	t.Parallel()
 	cmd, in, out := startPeer(t, "spindle.py")
@@ -96,7 +96,8 @@ ask_every_s = 1.0
 	waitState(t, s, "not known any more", func(snap *session.Snapshot) bool { return snap.Inputs[0].State == "unknown" })
 }
 
-// A machine that begins to work while the arm is moved stops it; while it works, or is not known to rest, nothing is begun.
+// A machine that begins to work while the arm is moved stops it; while it works, or is not known to rest, nothing is
+// begun.
 func TestTheArmStopsWhenTheMachineIsNoLongerIdle(t *testing.T) {
 	t.Parallel()
 	c := startController(t, "--speedup", "1", "--stands")

@@ -26,8 +26,8 @@ type described struct {
 	done   map[string]bool // operations that were answered with success
 }
 
-// describe reads the description from a daemon. A key of an answer that the description does not name is an error, though
-// readers of a later version must bear it.
+// describe reads the description from a daemon. A key of an answer that the description does not name is an error,
+// though readers of a later version must bear it.
 func describe(t *testing.T, s shop) *described {
 	t.Helper()
 	d := &described{done: map[string]bool{}}
@@ -100,8 +100,8 @@ func (d *described) holds(t *testing.T, what, text string, parts ...string) {
 	}
 }
 
-// ask sends a request of an operation, whose path is written as in the description, and holds request and answer against it.
-// It returns the status and the body.
+// ask sends a request of an operation, whose path is written as in the description, and holds request and answer
+// against it. It returns the status and the body.
 func (d *described) ask(t *testing.T, operation, address, body string) (int, string) {
 	t.Helper()
 	method, path, _ := strings.Cut(operation, " ")
@@ -204,7 +204,8 @@ func (d *described) stream(t *testing.T) {
 	d.done["GET /api/v1/live"] = resp.StatusCode == http.StatusOK
 }
 
-// Every address and method of the description is asked of real daemons, and what they are sent and what they answer is as it says.
+// Every address and method of the description is asked of real daemons, and what they are sent and what they answer is
+// as it says.
 func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "8", "--noise", "0.001",
@@ -383,7 +384,7 @@ func (d *described) motion(t *testing.T) {
 	d.stream(t)
 	d.must(t, "POST /api/v1/motion/hold/{id}", fmt.Sprintf("/api/v1/motion/hold/%d", out.Run), ".")
 	waitState(t, s, "the stop", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
-	key = arm()
+	arm()
 	if code, _ := d.ask(t, "POST /api/v1/motion/start", "/api/v1/motion/start", `{"key":"none"}`); code < 400 {
 		t.Errorf("a key that is none: %d", code)
 	}

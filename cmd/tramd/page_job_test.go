@@ -24,8 +24,8 @@ leans = "back"
 step = 0.01
 `
 
-// personWithASpanner does what the page says. The plate gives less than the drawing has it and upsets the other axis; each
-// tightening leaves something behind.
+// personWithASpanner does what the page says. The plate gives less than the drawing has it and upsets the other axis;
+// each tightening leaves something behind.
 type personWithASpanner struct {
 	tilt, nod float64 // the truth, mm/m
 	moves     int
@@ -42,8 +42,9 @@ func (p *personWithASpanner) move(t *testing.T, m *otherMachine, moved map[strin
 	}
 }
 
-// A whole job by touch on a phone, from the first sweep to the printed record, against a machine behind real ptys: sweep, move
-// what the page says, log it, sweep again, until the page says stop. What it then says is true of the machine.
+// A whole job by touch on a phone, from the first sweep to the printed record, against a machine behind real ptys:
+// sweep, move what the page says, log it, sweep again, until the page says stop. What it then says is true of the
+// machine.
 func TestAWholeJobByTouch(t *testing.T) {
 	t.Parallel()
 	person := &personWithASpanner{tilt: 0.9, nod: -0.6}

@@ -17,7 +17,8 @@ import (
 	"tramd/store"
 )
 
-// programOnTerminal runs tramd on a terminal of its own, as its session's leader: when the terminal goes, the kernel says so.
+// programOnTerminal runs tramd on a terminal of its own, as its session's leader: when the terminal goes, the kernel
+// says so.
 func programOnTerminal(t *testing.T, args ...string) (cmd *exec.Cmd, keys *os.File) {
 	t.Helper()
 	self, err := os.Executable()

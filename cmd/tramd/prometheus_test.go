@@ -7,8 +7,9 @@ import (
 	"tramd/dashboards/promtest"
 )
 
-// A real daemon on real ptys, a real Prometheus with the rules of the house: the readings come through, nothing that is well
-// raises an alarm, every question of the dashboards is understood, and a cable that is pulled is on its way to one.
+// A real daemon on real ptys, a real Prometheus with the rules of the house: the readings come through, nothing that is
+// well raises an alarm, every question of the dashboards is understood, and a cable that is pulled is on its way to
+// one.
 func TestPrometheusLooksAfterTheDaemon(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "100", "--encoder-rate", "100", "--seconds", "600")

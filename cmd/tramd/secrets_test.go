@@ -16,8 +16,8 @@ import (
 	"tramd/cmd/tramd/internal/certs/certstest"
 )
 
-// Passwords and certificates stand in files of their own. A reload takes new ones, at once and for connections that are open;
-// bad ones leave the old in force, by name.
+// Passwords and certificates stand in files of their own. A reload takes new ones, at once and for connections that are
+// open; bad ones leave the old in force, by name.
 func TestAReloadTakesNewPasswordsAndCertificates(t *testing.T) {
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
 	shopCA, otherCA := certstest.New(t, "shop"), certstest.New(t, "other")

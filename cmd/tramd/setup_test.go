@@ -60,7 +60,8 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	}
 }
 
-// An instrument that speaks a form of its own sends on a real port; what setup finds must be what the configuration reads.
+// An instrument that speaks a form of its own sends on a real port; what setup finds must be what the configuration
+// reads.
 func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 	t.Parallel()
 	stream := identifytest.Texts()[0]

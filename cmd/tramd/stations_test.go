@@ -83,8 +83,8 @@ func programIn(t *testing.T, args ...string) programInput {
 	return programInput{programWith(t, r, args...), w}
 }
 
-// A key in the terminal and a foot switch on a serial port take stations that would not settle by themselves: the spindle is
-// nearly true, so that the plunger shows no difference when the arm is turned.
+// A key in the terminal and a foot switch on a serial port take stations that would not settle by themselves: the
+// spindle is nearly true, so that the plunger shows no difference when the arm is turned.
 func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	t.Parallel()
 	arm, armName := openPty(t)

@@ -44,9 +44,10 @@ func (s shop) forwarded(t *testing.T) string {
 	return l.Addr().String()
 }
 
-// A hostile client on the shop's network does all at once what one can do without a password: headers that never end, questions
-// whose long answers it never takes, and more of them than can be answered, guesses of the password, names that are not ours,
-// requests from other pages, upgrades to protocols that are not spoken. Nothing may be lost, and nothing may grow without bound.
+// A hostile client on the shop's network does all at once what one can do without a password: headers that never end,
+// questions whose long answers it never takes, and more of them than can be answered, guesses of the password, names
+// that are not ours, requests from other pages, upgrades to protocols that are not spoken. Nothing may be lost, and
+// nothing may grow without bound.
 func tortureHostile(t *testing.T) {
 	good := &socketed{name: t.TempDir() + "/good"}
 	good.plug(t)

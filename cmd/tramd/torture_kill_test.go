@@ -58,7 +58,8 @@ func tortureKills(t *testing.T) {
 		done.Load()+empty.Load(), withReadings.Load(), empty.Load(), shown.Load(), kept.Load(), time.Since(began).Seconds())
 }
 
-// sweepUntil begins a sweep, kills the daemon some time later, and gives the run and how many readings were shown as stored.
+// sweepUntil begins a sweep, kills the daemon some time later, and gives the run and how many readings were shown as
+// stored.
 func sweepUntil(t *testing.T, s shop, d *process, after time.Duration) (run int64, stored int) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)

@@ -67,8 +67,8 @@ func tortureGarbage(t *testing.T) {
 		float64(sent.Load())/1e6, seconds, 100*(after.cpu-before.cpu)/float64(seconds), tally, mb(before), mb(after))
 }
 
-// beginTally counts, from now until it is called, what went into a port and what the daemon read of it, and holds them to each
-// other: a reading or two may be on their way.
+// beginTally counts, from now until it is called, what went into a port and what the daemon read of it, and holds them
+// to each other: a reading or two may be on their way.
 func beginTally(t *testing.T, s shop, p *socketed) func() string {
 	t.Helper()
 	const series = `tramd_readings_total{device="arm",machine="linnet"}`

@@ -19,17 +19,17 @@ import (
 // soakFor is how long the soak lasts; zero is as long as the rest of a torture allows.
 var soakFor = flag.Duration("torture.soak", 0, "how long the soak lasts; 49m are worth a day of watching")
 
-// A soak: sweep after sweep at a thousand readings a second without a pause, so that minutes hold the sweeps of days, while
-// pages are looked at, left and opened again and a scraper asks, so that they hold a day's watching. What the daemon holds is
-// looked at each second and must not grow. Time itself is not compressed: what goes by the clock (backups, certificates, the
-// hourly letting go of readings) comes no oftener than in as many minutes.
+// A soak: sweep after sweep at a thousand readings a second without a pause, so that minutes hold the sweeps of days,
+// while pages are looked at, left and opened again and a scraper asks, so that they hold a day's watching. What the
+// daemon holds is looked at each second and must not grow. Time itself is not compressed: what goes by the clock
+// (backups, certificates, the hourly letting go of readings) comes no oftener than in as many minutes.
 func tortureSoak(t *testing.T) {
 	seconds := much(9, 180)
 	if *soakFor > 0 {
 		seconds = int(soakFor.Seconds())
 	}
-	// On a busy machine the simulated encoder may stand still for half a second; at a hundred counts a second the step after
-	// that is still one that an arm can make.
+	// On a busy machine the simulated encoder may stand still for half a second; at a hundred counts a second the step
+	// after that is still one that an arm can make.
 	m := startOther(t, "--rate", "1000", "--encoder-rate", "100", "--turns", "25000", "--seconds", "100000", "--noise", "0.001")
 	m.turn(t)
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))

@@ -58,8 +58,8 @@ func (p *socketed) pull() {
 	_ = os.Remove(p.name)
 }
 
-// jammed says that another program holds a pty of that number: the numbers are handed out again as soon as a pty is closed, and
-// other tests may be running.
+// jammed says that another program holds a pty of that number: the numbers are handed out again as soon as a pty is
+// closed, and other tests may be running.
 func jammed(d session.DeviceState) bool { return strings.Contains(d.Error, "in use by pid") }
 
 // replug takes another pty, and lets go of the old one only then, so that it is another.

@@ -11,7 +11,8 @@ import (
 	"time"
 )
 
-// soakPages leaves some of the 32 places for whoever drives the sweeps, and for pages that were left but are not yet seen to be.
+// soakPages leaves some of the 32 places for whoever drives the sweeps, and for pages that were left but are not yet
+// seen to be.
 const soakPages = 28
 
 // watching is what was looked at.
@@ -20,8 +21,9 @@ type watching struct {
 	pages, states, scrapes, others, failed int
 }
 
-// watchAll opens so many pages, each looked at for a minute and opened again, with a scraper five times a second and now and
-// then a question for all else a page shows, until ctx ends; the answer waits for that and says what came of it.
+// watchAll opens so many pages, each looked at for a minute and opened again, with a scraper five times a second and
+// now and then a question for all else a page shows, until ctx ends; the answer waits for that and says what came of
+// it.
 func (s shop) watchAll(ctx context.Context, pages int) func() watching {
 	var opened, states, scrapes, others, failed, ms atomic.Int64
 	var wg sync.WaitGroup

@@ -25,8 +25,8 @@ func typeAt(t *testing.T, s shop, in io.Writer, place int, text string) {
 	io.WriteString(in, text+"\n")
 }
 
-// Two lines of a plate are read by a plain dial: slopes, twist and straightness come live and into the record, and a slip of the pen
-// that was typed again counts neither now nor when the run is fitted again.
+// Two lines of a plate are read by a plain dial: slopes, twist and straightness come live and into the record, and a
+// slip of the pen that was typed again counts neither now nor when the run is fitted again.
 func TestATypedTraverseOfTwoLines(t *testing.T) {
 	s := newShop(t, byTyping+`
 [[traverse]]
@@ -102,7 +102,8 @@ straightness_mm = 0.05
 	}
 }
 
-// A shank is turned at two heights and the head moved along it from two sides: the bar's angle, and spindle against head travel.
+// A shank is turned at two heights and the head moved along it from two sides: the bar's angle, and spindle against
+// head travel.
 func TestATypedBarAndTravel(t *testing.T) {
 	s := newShop(t, byTyping+`
 [[bar]]
@@ -200,8 +201,8 @@ func TestAMeasurementThatIsNotThere(t *testing.T) {
 	}
 }
 
-// A live indicator's readings are taken by themselves once they lie still, on a machine whose sweeps go by an encoder that is not
-// even plugged in: a traverse needs its indicator alone.
+// A live indicator's readings are taken by themselves once they lie still, on a machine whose sweeps go by an encoder
+// that is not even plugged in: a traverse needs its indicator alone.
 func TestATraverseIsTakenWhenTheReadingLiesStill(t *testing.T) {
 	arm, armName := openPty(t)
 	height, stir, stop := make(chan float64, 1), make(chan bool, 1), make(chan struct{})

@@ -43,7 +43,8 @@ func (s shop) plan(t *testing.T, slot time.Time, more string) {
 	}
 }
 
-// The real daemon takes a check by itself in the minute that is planned; the spindle is turned by a machine that is not ours.
+// The real daemon takes a check by itself in the minute that is planned; the spindle is turned by a machine that is not
+// ours.
 func TestACheckNobodyAsksFor(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
@@ -65,7 +66,8 @@ func TestACheckNobodyAsksFor(t *testing.T) {
 	}
 }
 
-// A planned check moves the arm by itself: armed before, the machine asked whether it is idle, the sweep taken there and back.
+// A planned check moves the arm by itself: armed before, the machine asked whether it is idle, the sweep taken there
+// and back.
 func TestAPlannedCheckMovesTheArm(t *testing.T) {
 	t.Parallel()
 	c := startController(t)

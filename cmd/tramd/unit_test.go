@@ -81,8 +81,8 @@ func TestTheUnitsAreRight(t *testing.T) {
 	}
 }
 
-// The exposure by `systemd-analyze security` (systemd 252; 0 is none, 10 all): 1.6 for the daemon, which needs the network
-// and the ports, 1.0 for the sweep, which needs neither.
+// The exposure by `systemd-analyze security` (systemd 252; 0 is none, 10 all): 1.6 for the daemon, which needs the
+// network and the ports, 1.0 for the sweep, which needs neither.
 func TestTheUnitsAreHardened(t *testing.T) {
 	analyze := tool(t, "systemd-analyze", "systemd")
 	for unit, most := range map[string]string{"tramd@.service": "16", "tramd-sweep@.service": "10"} {

@@ -24,8 +24,8 @@ type watchCmd struct {
 	Moved bool `name:"bar-moved" help:"First say that the bar of a pair of indicators was moved, or one of them touched: their zero counts no longer."`
 }
 
-// Run shows the present state until Ctrl-C, over a slow line too: only the latest state is ever drawn. A daemon that goes
-// away is waited for, and what was last seen is marked as old.
+// Run shows the present state until Ctrl-C, over a slow line too: only the latest state is ever drawn. A daemon that
+// goes away is waited for, and what was last seen is marked as old.
 func (c *watchCmd) Run(e *env) error {
 	cfg, err := c.load(e)
 	if err != nil {

@@ -24,8 +24,8 @@ func waitSaid(t *testing.T, p *process, want string) {
 	t.Fatalf("it did not say %q; it said %s", want, p.err.String())
 }
 
-// An encoder whose zero points to the back gave a truth of +0.350 and -0.220 as -0.220 and -0.350, without a word. Now a
-// sweep without a zero has a size and no direction, and two presses at the terminal give the truth.
+// An encoder whose zero points to the back gave a truth of +0.350 and -0.220 as -0.220 and -0.350, without a word. Now
+// a sweep without a zero has a size and no direction, and two presses at the terminal give the truth.
 func TestAnEncoderWhoseZeroPointsElsewhereIsNotBelieved(t *testing.T) {
 	t.Parallel()
 	a := startHandArm(t, 0.350, -0.220, 90)

@@ -1,6 +1,6 @@
 // Package promtest runs a real Prometheus for a test: given targets and a file of rules, it scrapes once a second
-// (forty targets a second, where there are more), keeps what it finds in the test's own folder, and answers questions. That
-// the server is missing fails the test.
+// (forty targets a second, where there are more), keeps what it finds in the test's own folder, and answers questions.
+// That the server is missing fails the test.
 package promtest
 
 import (

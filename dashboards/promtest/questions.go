@@ -38,7 +38,8 @@ func Questions(t testing.TB, dashboard, machine string) []string {
 
 var name = regexp.MustCompile(`\btramd_[a-z_]+\b`)
 
-// Names are the metrics of ours that a text (rules, an expression) speaks of, those that the rules themselves record left out.
+// Names are the metrics of ours that a text (rules, an expression) speaks of, those that the rules themselves record
+// left out.
 func Names(text string) []string {
 	seen := map[string]bool{}
 	var out []string

@@ -1,6 +1,7 @@
 package devicetest
 
-// CRC is a frame's check value, bit by bit as MODBUS over Serial Line V1.02, 6.2.2, tells it; the low byte is sent first.
+// CRC is a frame's check value, bit by bit as MODBUS over Serial Line V1.02, 6.2.2, tells it; the low byte is sent
+// first.
 func CRC(frame []byte) uint16 {
 	crc := uint16(0xFFFF)
 	for _, c := range frame {

@@ -84,6 +84,6 @@ func (f *Filter) At(now device.Stamp) (State, device.Stamp) {
 	return f.state, f.since
 }
 
-// OnFor is how long the line has been on in all, as far as it was read: nothing is counted across a gap. Both edges count
-// a debounce time late, so that takes nothing from it.
+// OnFor is how long the line has been on in all, as far as it was read: nothing is counted across a gap. Both edges
+// count a debounce time late, so that takes nothing from it.
 func (f *Filter) OnFor() time.Duration { return f.on }

@@ -7,7 +7,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// parseLevel reads what a file says: 0 or 1, as the kernel's files give it (Linux, Documentation/ABI, the value of a GPIO).
+// parseLevel reads what a file says: 0 or 1, as the kernel's files give it (Linux, Documentation/ABI, the value of a
+// GPIO).
 func parseLevel(text []byte) (bool, error) {
 	switch strings.TrimSpace(string(text)) {
 	case "0":
@@ -18,8 +19,8 @@ func parseLevel(text []byte) (bool, error) {
 	return false, fmt.Errorf("it says %.20q, not 0 or 1", text)
 }
 
-// readFile reads a level. The file is opened anew each time, so that one which is replaced, or comes back, is read too, and
-// never waited for, whatever it is.
+// readFile reads a level. The file is opened anew each time, so that one which is replaced, or comes back, is read too,
+// and never waited for, whatever it is.
 func readFile(path string) (bool, error) {
 	fd, err := again(func() (int, error) {
 		return unix.Open(path, unix.O_RDONLY|unix.O_NONBLOCK|unix.O_CLOEXEC|unix.O_NOCTTY, 0)

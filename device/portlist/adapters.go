@@ -88,8 +88,8 @@ func List(r Roots) ([]Port, error) {
 	return ports, nil
 }
 
-// consoles lists the terminals that the kernel writes its messages to, by node: those in use now, and those its command line
-// names, since an adapter that is plugged in later becomes one too.
+// consoles lists the terminals that the kernel writes its messages to, by node: those in use now, and those its command
+// line names, since an adapter that is plugged in later becomes one too.
 func consoles(r Roots) []string {
 	out := strings.Fields(attribute(filepath.Join(r.Sys, "class/tty/console/active")))
 	for _, word := range strings.Fields(attribute(filepath.Join(r.Proc, "cmdline"))) {

@@ -252,7 +252,8 @@ func FuzzAttributesNeverSteerATerminal(f *testing.F) {
 	})
 }
 
-// A console that the kernel's command line names counts, though it is not in use yet: an adapter that comes later becomes one.
+// A console that the kernel's command line names counts, though it is not in use yet: an adapter that comes later
+// becomes one.
 func TestTheCommandLineNamesConsoles(t *testing.T) {
 	m := newMachine(t)
 	m.tty("ttyUSB0", m.plug(usb{"1-1", "0403", "6001", "LN7", "Bridge"}, "00"))

@@ -2,8 +2,8 @@ package portlist
 
 import "fmt"
 
-// SlowLatencyMS is the time an adapter may gather bytes before a reading's time suffers: an encoder read through it lags
-// by as much, and the spindle turns on meanwhile.
+// SlowLatencyMS is the time an adapter may gather bytes before a reading's time suffers: an encoder read through it
+// lags by as much, and the spindle turns on meanwhile.
 const SlowLatencyMS = 2
 
 // notes says what there is to know about a port before it is used.

@@ -17,8 +17,9 @@ const driver = "record"
 
 func init() { sql.Register(driver, &sqlite3.SQLiteDriver{ConnectHook: store.RowSum}) }
 
-// Multiply makes of the one finished run of a closed record n runs, hour after hour up to the present one, each with the same
-// result and the same readings. It goes past the store, which would take an hour for what SQLite copies in seconds.
+// Multiply makes of the one finished run of a closed record n runs, hour after hour up to the present one, each with
+// the same result and the same readings. It goes past the store, which would take an hour for what SQLite copies in
+// seconds.
 func Multiply(ctx context.Context, path string, n int) (err error) {
 	db, err := sql.Open(driver, "file:"+path+"?_busy_timeout=5000&_journal_mode=WAL&_synchronous=OFF")
 	if err != nil {

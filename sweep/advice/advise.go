@@ -103,7 +103,8 @@ func Advise(p Problem) (Answer, error) {
 	return a, nil
 }
 
-// stillHelps is how much nearer, as outlook.far counts it, the last shims on hand must bring a lean that they cannot undo.
+// stillHelps is how much nearer, as outlook.far counts it, the last shims on hand must bring a lean that they cannot
+// undo.
 const stillHelps = 0.02
 
 // Silent is the answer where there is nothing to advise on, and why.
@@ -131,7 +132,8 @@ func (p *Problem) follow(b *belief) {
 	}
 }
 
-// remembered is how many measurements back the belief looks: what an adjuster did long before has been forgotten anyway.
+// remembered is how many measurements back the belief looks: what an adjuster did long before has been forgotten
+// anyway.
 const remembered = 150
 
 // forgetOld drops what is older, but keeps what it left packed.

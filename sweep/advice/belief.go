@@ -30,13 +30,14 @@ type quality struct{ ofLimit, ofMove, prior float64 }
 
 var qualities = [...]quality{{0.06, 0.02, 0.3}, {0.2, 0.06, 0.4}, {0.5, 0.15, 0.3}}
 
-// nature is how far the real effects may be from the nominal ones: along the nominal direction a gain, across it a coupling.
+// nature is how far the real effects may be from the nominal ones: along the nominal direction a gain, across it a
+// coupling.
 type nature struct{ gain, gainU, crossU, prior float64 }
 
 var natures = [...]nature{{1, 0.12, 0.08, 0.35}, {1, 0.35, 0.25, 0.45}, {1.1, 1, 0.4, 0.2}}
 
-// How likely the fates of a move are thought to be before it is measured. The study of these figures showed that the count
-// of moves hardly depends on them; what matters is that none is nought.
+// How likely the fates of a move are thought to be before it is measured. The study of these figures showed that the
+// count of moves hardly depends on them; what matters is that none is nought.
 const (
 	priorReversed = 0.03 // one adjuster's sign is the wrong way round
 	priorSlipped  = 0.08

@@ -56,7 +56,8 @@ func (c *chooser) stay() plan {
 	return plan{by: by, outlook: c.b.foresee(by, 0)}
 }
 
-// choose searches from several starts: coordinate by coordinate and in pairs, in shrinking steps of the amounts that exist.
+// choose searches from several starts: coordinate by coordinate and in pairs, in shrinking steps of the amounts that
+// exist.
 func (c *chooser) choose() plan {
 	n := len(c.p.Adjusters)
 	c.best = plan{by: make([]float64, n), outlook: outlook{cost: math.Inf(1)}}
@@ -67,8 +68,8 @@ func (c *chooser) choose() plan {
 	return c.weigh(c.best.by)
 }
 
-// trial is for a belief so torn that no move promises to end nearer: the move that the likeliest reading of the log would
-// make, if by that reading it ends clearly nearer. Its answer decides between the readings.
+// trial is for a belief so torn that no move promises to end nearer: the move that the likeliest reading of the log
+// would make, if by that reading it ends clearly nearer. Its answer decides between the readings.
 func (c *chooser) trial(otherwise plan) plan {
 	t := &c.b.terms[0]
 	by := c.undo(t.mean)
@@ -105,8 +106,8 @@ func (c *chooser) weigh(by []float64) plan {
 	return pl
 }
 
-// starts are moves worth beginning at: the one that undoes the lean by the mean effects, by the nominal ones, by those of
-// the likeliest terms, and each adjuster by itself.
+// starts are moves worth beginning at: the one that undoes the lean by the mean effects, by the nominal ones, by those
+// of the likeliest terms, and each adjuster by itself.
 func (c *chooser) starts() [][]float64 {
 	n := len(c.p.Adjusters)
 	mean := c.means()

@@ -101,12 +101,12 @@ func (g grid) round(k float64) float64 {
 // maxSums bounds how many different stacks are weighed; a stock that could make more has one near any thickness.
 const maxSums = 20000
 
-// maxPieces is the most shims in one stack where there is a choice: common practice, no source, is few thick ones rather
-// than many thin. Where those do not reach, the thickest on hand are packed together.
+// maxPieces is the most shims in one stack where there is a choice: common practice, no source, is few thick ones
+// rather than many thin. Where those do not reach, the thickest on hand are packed together.
 const maxPieces = 4
 
-// stacks lists the changes that shims on hand allow: every sum of a few pieces, packed behind this row or the one across
-// from it, less what is packed now. What was packed before comes out and is on hand again.
+// stacks lists the changes that shims on hand allow: every sum of a few pieces, packed behind this row or the one
+// across from it, less what is packed now. What was packed before comes out and is on hand again.
 func stacks(stock []float64, packed float64) []float64 {
 	// In nanometres, so that equal sums are one; fewest[s] is the fewest pieces that make s.
 	fewest := map[int64]int{0: 0}
@@ -131,7 +131,8 @@ func stacks(stock []float64, packed float64) []float64 {
 	return slices.Compact(out)
 }
 
-// taller adds the stacks of more than maxPieces to the changes: the thickest shims on hand together, one more at a time.
+// taller adds the stacks of more than maxPieces to the changes: the thickest shims on hand together, one more at a
+// time.
 func taller(list, stock []float64, packed float64) []float64 {
 	thickest := slices.Clone(stock)
 	slices.SortFunc(thickest, func(a, b float64) int { return cmp.Compare(b, a) })

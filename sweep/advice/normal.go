@@ -3,7 +3,8 @@ package advice
 import "math"
 
 // The standard normal distribution and its density, tabulated: a choice of a move asks for them some millions of times.
-// Linear between entries 1/256 apart, so wrong by at most 1/256^2/8 times the largest curvature, 0.25 and 0.4: below 8e-7.
+// Linear between entries 1/256 apart, so wrong by at most 1/256^2/8 times the largest curvature, 0.25 and 0.4: below
+// 8e-7.
 const (
 	tableReach = 8
 	tableFine  = 256

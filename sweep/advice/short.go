@@ -55,8 +55,8 @@ type caution struct {
 	full       float64
 }
 
-// cautious lists the adjusters of a move that were never seen to move, and that go short of the full way by what is written
-// of them: the move that overshoots costs another, the one that falls short shows the same.
+// cautious lists the adjusters of a move that were never seen to move, and that go short of the full way by what is
+// written of them: the move that overshoots costs another, the one that falls short shows the same.
 func (c *chooser) cautious(next plan) (out []caution) {
 	state := c.means()
 	for j := range c.p.Adjusters {

@@ -75,8 +75,8 @@ func advised(t testing.TB, m *machine, p *advice.Problem) job {
 			t.Fatal(err)
 		}
 		if a.Done || len(a.Moves) == 0 {
-			// Stopped on a measurement that happened to look better than the truth: swept again, as the advice says, but no more
-			// than twice.
+			// Stopped on a measurement that happened to look better than the truth: swept again, as the advice says,
+			// but no more than twice.
 			j.missed = true
 			if again++; again > 2 {
 				j.moves = most

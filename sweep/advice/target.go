@@ -15,8 +15,8 @@ type Parked struct {
 // Pivot is what the head turns about, in mm from the spindle axis: a tilt about XMM, a nod about YMM.
 type Pivot struct{ XMM, YMM float64 }
 
-// Travel is how far the reading of a parked arm goes, in mm, while the lean changes by tilt and nod: the turn times the arm's
-// place minus the pivot's place,
+// Travel is how far the reading of a parked arm goes, in mm, while the lean changes by tilt and nod: the turn times the
+// arm's place minus the pivot's place,
 //
 //	tilt*(r*cos(a) - px) + nod*(r*sin(a) - py)
 //
@@ -31,8 +31,9 @@ func TravelApart(first, second Parked, tilt, nod units.Slope) float64 {
 	return first.Travel(Pivot{}, tilt, nod) - second.Travel(Pivot{}, tilt, nod)
 }
 
-// Park gives the quarter of a turn (0, 90, 180 or 270 degrees, in radians) at which an arm shows a change of lean best, and
-// whether it shows it at all: less than a fifth of what a pivot under the spindle would give is too little to go by.
+// Park gives the quarter of a turn (0, 90, 180 or 270 degrees, in radians) at which an arm shows a change of lean best,
+// and whether it shows it at all: less than a fifth of what a pivot under the spindle would give is too little to go
+// by.
 func Park(radiusMM float64, at Pivot, tilt, nod units.Slope) (angle float64, shows bool) {
 	best := 0.0
 	for quarter := range 4 {
@@ -61,8 +62,8 @@ func (c *Clamping) Saw(looseMM, tightMM float64) {
 	c.square += d * d
 }
 
-// Expected is the drift to be expected of the next tightening, and its standard deviation (NaN before two were seen). The
-// mean is drawn towards none by one unseen tightening without drift, so that a single one is not believed whole.
+// Expected is the drift to be expected of the next tightening, and its standard deviation (NaN before two were seen).
+// The mean is drawn towards none by one unseen tightening without drift, so that a single one is not believed whole.
 func (c *Clamping) Expected() (mm, sd float64) {
 	if c.n == 0 {
 		return 0, math.NaN()

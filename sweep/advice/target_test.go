@@ -22,8 +22,8 @@ func (p vec) turned(v vec, about int, angle float64) vec {
 	return vec{d[0] + v[0], d[1] + v[1], d[2] + v[2]}
 }
 
-// A head as a rigid body: a point on the spindle axis, the root of the plunger at the end of the arm, and the axis itself,
-// all turned about a pivot at some height. The plunger lies along the axis and touches the plane z = 0.
+// A head as a rigid body: a point on the spindle axis, the root of the plunger at the end of the arm, and the axis
+// itself, all turned about a pivot at some height. The plunger lies along the axis and touches the plane z = 0.
 func rigidTravel(arm Parked, at Pivot, heightMM, tilt, nod float64) float64 {
 	root := vec{arm.RadiusMM * math.Cos(arm.Angle), arm.RadiusMM * math.Sin(arm.Angle), 30}
 	foot, top := vec{0, 0, 30}, vec{0, 0, 130}
@@ -60,7 +60,8 @@ func TestTheTravelIsThatOfARigidHead(t *testing.T) {
 	}
 }
 
-// A pivot 120 mm to the right of the spindle, under the tip of a 120 mm arm: parked there it sees nothing, across it twice.
+// A pivot 120 mm to the right of the spindle, under the tip of a 120 mm arm: parked there it sees nothing, across it
+// twice.
 func TestAnArmOverThePivotIsBlind(t *testing.T) {
 	at := Pivot{XMM: 120}
 	if over := (Parked{0, 120}).Travel(at, 1e-3, 0); over != 0 {

@@ -6,9 +6,9 @@ import (
 	"testing"
 )
 
-// What people who do this say of it (common practice, no source): the head of a small machine nods, and some 0.3 mm behind one
-// bolt row is a usual first correction; correcting front-back then often throws left-right by 0.1 to 0.2 mm over a circle of
-// 280 mm. The bolt rows are 140 mm apart here, so 0.3 mm is 2.14 mm/m.
+// What people who do this say of it (common practice, no source): the head of a small machine nods, and some 0.3 mm
+// behind one bolt row is a usual first correction; correcting front-back then often throws left-right by 0.1 to 0.2 mm
+// over a circle of 280 mm. The bolt rows are 140 mm apart here, so 0.3 mm is 2.14 mm/m.
 func TestTheUsualFirstCorrectionAndWhatItUpsets(t *testing.T) {
 	const head = `{"tolerance":"0.02/300","adjusters":[{"name":"swing","unit":"mm","tilt_mm_per_m":4.2,"nod_mm_per_m":0,"step":0},
 		{"name":"lower shim","unit":"mm","tilt_mm_per_m":0,"nod_mm_per_m":7.143,"step":0.05}],"history":[`

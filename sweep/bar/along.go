@@ -68,8 +68,8 @@ func (a *axis) bent() (by float64, ok bool) {
 	return by, a.chi2 > uncertainty.ChiSquaredQuantile(0.99, float64(a.free))
 }
 
-// scaled widens by what the heights depart from straight: what bends them is not in their own uncertainties (Birge 1932, The
-// calculation of errors by the method of least squares, Physical Review 40:207-227; from memory).
+// scaled widens by what the heights depart from straight: what bends them is not in their own uncertainties (Birge
+// 1932, The calculation of errors by the method of least squares, Physical Review 40:207-227; from memory).
 func (a axis) scaled() axis {
 	if a.free <= 0 || a.chi2 <= float64(a.free) {
 		return a

@@ -64,8 +64,8 @@ const armMM = 1000
 // mostHeights bounds a file in which the columns are mixed up.
 const mostHeights = 200
 
-// Fit fits a bar test, and with the readings of the same bar put back turned by 180 degrees, if there are any, tells bar and collet
-// apart.
+// Fit fits a bar test, and with the readings of the same bar put back turned by 180 degrees, if there are any, tells
+// bar and collet apart.
 func Fit(in, rechucked []Reading, opt Options) (*Result, error) {
 	r := &Result{Kind: sweep.KindBar, Model: Model, ModelVersion: ModelVersion, Warnings: []sweep.Warning{}}
 	hs, err := fitHeights(in, opt, r)

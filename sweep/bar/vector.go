@@ -20,11 +20,12 @@ func (v vector) towards() float64 {
 	return math.Mod(sweep.Degrees(sweep.Wrap(math.Atan2(v.y, v.x))), 360)
 }
 
-// atNothing is by how much wider than on one axis the interval of a size must be where the vector may be nothing: the size of two
-// normal values exceeds 2.45 standard deviations in one case of twenty (Rayleigh), one value 1.96.
+// atNothing is by how much wider than on one axis the interval of a size must be where the vector may be nothing: the
+// size of two normal values exceeds 2.45 standard deviations in one case of twenty (Rayleigh), one value 1.96.
 const atNothing = 2.4477 / 1.95996
 
-// size is the standard and the expanded uncertainty of the vector's size: along it where it is long, of either way where it is short.
+// size is the standard and the expanded uncertainty of the vector's size: along it where it is long, of either way
+// where it is short.
 func (v vector) size() (u, expanded float64) {
 	e2 := v.x*v.x + v.y*v.y
 	most := math.Max(v.xx, v.yy)

@@ -57,8 +57,9 @@ func MannKendall(x []float64) Trend {
 // Slope is the median of the slopes of all pairs, and Sen's interval about it.
 type Slope struct{ Slope, Low, High float64 }
 
-// TheilSen gives the slope of x over t with an interval for z standard deviations of S (1.96: 95 %): P. K. Sen, Journal of
-// the American Statistical Association 63 (1968) 1379-1389. Pairs at one instant are left out; without any pair all is NaN.
+// TheilSen gives the slope of x over t with an interval for z standard deviations of S (1.96: 95 %): P. K. Sen, Journal
+// of the American Statistical Association 63 (1968) 1379-1389. Pairs at one instant are left out; without any pair all
+// is NaN.
 func TheilSen(t, x []float64, z float64) Slope {
 	var slopes []float64
 	for i := range x {

@@ -36,7 +36,8 @@ type Alarm struct {
 	Kind  AlarmKind `json:"kind"`
 	Axis  string    `json:"axis"`
 	Since time.Time `json:"since"` // the first check it touched; of outside: the check that said so
-	// SizeMMPerM is by how much the axis moved (shift), has come since it began to move (trend), or lies beyond the limit.
+	// SizeMMPerM is by how much the axis moved (shift), has come since it began to move (trend), or lies beyond the
+	// limit.
 	SizeMMPerM float64 `json:"size_mm_per_m"`
 	Rate       float64 `json:"rate_mm_per_m_per_day,omitempty"` // of a trend
 }

@@ -64,8 +64,8 @@ func (h healthy) stream(r *rand.Rand) func(step float64) Check {
 	}
 }
 
-// falseAlarms gives the mean number of checks to the first alarm of a healthy machine, each watched for so many checks at
-// most, and how many alarms began in a check when machines are watched on.
+// falseAlarms gives the mean number of checks to the first alarm of a healthy machine, each watched for so many checks
+// at most, and how many alarms began in a check when machines are watched on.
 func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (toFirst, aCheck float64) {
 	r := rand.New(rand.NewPCG(seed, 2))
 	var firsts, watched, begun, all float64
@@ -101,8 +101,9 @@ func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (to
 	return watched / firsts, begun / all
 }
 
-// delay returns the mean number of checks until the chart reports a step of so many standard deviations after quiet checks, and the
-// share reported as a shift. It leaves out a machine with an earlier false alarm. A step that is never reported counts as 300.
+// delay returns the mean number of checks until the chart reports a step of so many standard deviations after quiet
+// checks, and the share reported as a shift. It leaves out a machine with an earlier false alarm. A step that is never
+// reported counts as 300.
 func delay(t testing.TB, h healthy, quiet int, step float64, machines int, seed uint64) (mean, asShift float64) {
 	r := rand.New(rand.NewPCG(seed, 3))
 	var n, sum, shifts float64

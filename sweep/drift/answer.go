@@ -23,8 +23,8 @@ type Answer struct {
 	Tracker  *Tracker
 }
 
-// RatePer100Hours is how fast an axis that follows the spindle's hours moves, in mm/m for 100 of them, with its standard
-// uncertainty; ok is false where it does not go by them, as likely as not.
+// RatePer100Hours is how fast an axis that follows the spindle's hours moves, in mm/m for 100 of them, with its
+// standard uncertainty; ok is false where it does not go by them, as likely as not.
 func (a *Answer) RatePer100Hours(axis int) (rate, u float64, ok bool) {
 	now := a.Tracker.Now()[axis]
 	if now == nil || !(a.ByHours[axis] > 0.5) || !(a.HoursDay > 0) {
@@ -33,8 +33,8 @@ func (a *Answer) RatePer100Hours(axis int) (rate, u float64, ok bool) {
 	return 100 * now.Rate / a.HoursDay, 100 * now.RateU / a.HoursDay, true
 }
 
-// PerKelvin is how an axis leans with the temperature, in mm/m for one kelvin, with its standard uncertainty; ok is false
-// where it does not, as likely as not.
+// PerKelvin is how an axis leans with the temperature, in mm/m for one kelvin, with its standard uncertainty; ok is
+// false where it does not, as likely as not.
 func (a *Answer) PerKelvin(axis int) (perK, u float64, ok bool) {
 	w := a.Warmth[axis]
 	if w == nil || !(w.Chance > 0.5) {
@@ -77,7 +77,8 @@ func (t *Tracker) Answer(reliability float64) *Answer {
 	return out
 }
 
-// Verdict is whether the machine lies within its tolerance after the last check, by the level and not by that check alone.
+// Verdict is whether the machine lies within its tolerance after the last check, by the level and not by that check
+// alone.
 func (t *Tracker) Verdict() sweep.Verdict {
 	if t.limit <= 0 || t.checks == 0 {
 		return sweep.None

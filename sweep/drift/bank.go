@@ -17,8 +17,8 @@ const memory = 1000
 // carried bounds how much of the knowledge of sigma outlives an event.
 const carried = 30
 
-// Every so many checks, hypotheses that weigh as good as nothing are dropped, and beyond so many the lightest: on a long
-// record they cost most of the time. An event or an alarm brings all of them back.
+// Every so many checks, hypotheses that weigh as good as nothing are dropped, and beyond so many the lightest: on a
+// long record they cost most of the time. An event or an alarm brings all of them back.
 const (
 	prunes   = 64
 	hopeless = 1e-7
@@ -28,9 +28,9 @@ const (
 	lightest = 1e-3 // nothing heavier is dropped
 )
 
-// How far the level is known is asked of the hypotheses with less trust in what the checks said of them, and less in holding
-// still: a wander that a few dozen checks cannot show moves the level by more than holding still would allow for. Found by
-// the study, for machines of all kinds together.
+// How far the level is known is asked of the hypotheses with less trust in what the checks said of them, and less in
+// holding still: a wander that a few dozen checks cannot show moves the level by more than holding still would allow
+// for. Found by the study, for machines of all kinds together.
 const (
 	slowest  = 0.07 // wander in a usual gap, in units of sigma, below which an axis as good as holds still
 	slowOdds = 0.1  // of such hypotheses
@@ -112,9 +112,9 @@ func (s scale) kept() scale {
 	return s
 }
 
-// newBank makes a bank for checks that come about every gap days; nil beliefs are those of the list.
-// aDay is how much of a usual day's use an hour is, 0 where hours are not known; warm says whether temperatures are, and felt
-// what is believed of their say.
+// newBank makes a bank for checks that come about every gap days; nil beliefs are those of the list. aDay is how much
+// of a usual day's use an hour is, 0 where hours are not known; warm says whether temperatures are, and felt what is
+// believed of their say.
 func newBank(gap, aDay float64, warm bool, start scale, before beliefs, felt perKelvin) *bank {
 	if felt.variance == 0 {
 		felt.variance = sq(warmPrior)

@@ -37,8 +37,8 @@ func BenchmarkTenYearsHourly(b *testing.B) {
 	}
 }
 
-// BenchmarkTenYearsWarm is the same with the temperature of every hour, by which one axis leans, as tramd drift works through
-// a record: both axes side by side.
+// BenchmarkTenYearsWarm is the same with the temperature of every hour, by which one axis leans, as tramd drift works
+// through a record: both axes side by side.
 func BenchmarkTenYearsWarm(b *testing.B) {
 	air := weather(rand.New(rand.NewPCG(13, 14)))
 	var entries []Entry

@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// calibration is what became of next-check dates: how many were decided by the chance itself, and how many of those found
-// the machine outside; and the same where the record bore no further.
+// calibration is what became of next-check dates: how many were decided by the chance itself, and how many of those
+// found the machine outside; and the same where the record bore no further.
 type calibration struct {
 	due, outside, bounded, boundedOutside, now int
 	ahead                                      float64 // days, as a multiple of the record, summed
@@ -29,8 +29,8 @@ func (c calibration) coverage() float64 { return float64(c.held) / float64(max(1
 
 func (c calibration) share() float64 { return float64(c.outside) / float64(max(1, c.due)) }
 
-// calibrate asks for the next date after n checks of many machines and looks at the truth on that date. Machines that are
-// outside already are left out.
+// calibrate asks for the next date after n checks of many machines and looks at the truth on that date. Machines that
+// are outside already are left out.
 func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed uint64) calibration {
 	r := rand.New(rand.NewPCG(seed, uint64(n)))
 	var out calibration
@@ -44,8 +44,8 @@ func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed ui
 	return out
 }
 
-// ask takes what the tracker says of the machine on the last day, and of the date it gives, and holds it against the truth: of
-// each axis, and whether the machine is outside. Machines that are outside already are asked for no date.
+// ask takes what the tracker says of the machine on the last day, and of the date it gives, and holds it against the
+// truth: of each axis, and whether the machine is outside. Machines that are outside already are asked for no date.
 func (c *calibration) ask(tr *Tracker, last float64, truth [2]func(day float64) float64, outside func(day float64) bool) {
 	for i, x := range tr.Now() {
 		c.axes++

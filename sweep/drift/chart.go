@@ -35,8 +35,8 @@ type sums struct {
 	z, zt               float64 // of the temperature
 }
 
-// settleCurves is how many of the bank's time constants the chart allows for: the quickest. What settles more slowly is a
-// machine that moves, and slower curves would pass for a ramp or an early step.
+// settleCurves is how many of the bank's time constants the chart allows for: the quickest. What settles more slowly is
+// a machine that moves, and slower curves would pass for a ramp or an early step.
 const settleCurves = 2
 
 // settles are the sums the settling curves need as totals only.
@@ -103,8 +103,8 @@ func (c *chart) add(o *observation) {
 	c.knots = append(c.knots, *s)
 }
 
-// thin drops candidates so that those so many checks back stand about a fifth of that apart, and nearer where few checks
-// came before them.
+// thin drops candidates so that those so many checks back stand about a fifth of that apart, and nearer where few
+// checks came before them.
 func (c *chart) thin() {
 	kept := c.knots[:0]
 	for _, x := range c.knots {
@@ -262,8 +262,8 @@ func (c *chart) settled(flat baseline) (b baseline, ok bool) {
 	return b, ok
 }
 
-// gain is the log of the likelihood ratio of a regressor that explains z2 of the squares, its coefficient averaged over a
-// normal prior of relative variance v.
+// gain is the log of the likelihood ratio of a regressor that explains z2 of the squares, its coefficient averaged over
+// a normal prior of relative variance v.
 func (b *baseline) gain(z2, v float64) float64 {
 	rest := max(b.square-z2, b.floor, 1e-12*b.square)
 	z := normalOfT(math.Sqrt(z2*b.dof/rest), b.dof)
@@ -279,8 +279,8 @@ func (c *chart) speaks() bool {
 	return flat.dof >= leastFree && flat.square > 0
 }
 
-// look compares all candidates. Without names the evidence alone is right, and costs much less: nearly all candidates have
-// nothing to say.
+// look compares all candidates. Without names the evidence alone is right, and costs much less: nearly all candidates
+// have nothing to say.
 func (c *chart) look(names bool) finding {
 	out := finding{step: change{gain: math.Inf(-1)}, ramp: change{gain: math.Inf(-1)}}
 	var room [mostTales]baseline
@@ -300,8 +300,8 @@ func (c *chart) look(names bool) finding {
 
 const mostTales = 4
 
-// tales are the explanations of the checks without a change, added to a slice: where the beginning looks like settling, or all of
-// it like the temperature, a change must outdo that tale or come on top of it.
+// tales are the explanations of the checks without a change, added to a slice: where the beginning looks like settling,
+// or all of it like the temperature, a change must outdo that tale or come on top of it.
 func (c *chart) tales(tales []baseline) []baseline {
 	flat := c.flat()
 	tales = append(tales, flat)
@@ -424,8 +424,8 @@ func (b *baseline) cooled(num, den, gz float64) (float64, float64) {
 	return num, rest
 }
 
-// warms notes in a change by how much the temperature's say was taken off; gz is the product of what the change explains
-// with the temperature about its mean.
+// warms notes in a change by how much the temperature's say was taken off; gz is the product of what the change
+// explains with the temperature about its mean.
 func (c *chart) warms(b *baseline, x *change, gz float64) {
 	x.perK, x.mz = c.perK, c.zero+b.mz
 	x.level += c.perK * x.mz

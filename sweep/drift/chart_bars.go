@@ -2,11 +2,12 @@ package drift
 
 import "math"
 
-// Nearly all candidates of the chart have nothing to say, and what they would gain need not be worked out to know it. What
-// follows are bounds, not approximations: whatever lies below them would have changed nothing.
+// Nearly all candidates of the chart have nothing to say, and what they would gain need not be worked out to know it.
+// What follows are bounds, not approximations: whatever lies below them would have changed nothing.
 
-// leastZ2 is the least square of a normal deviate that gains so much, whatever the prior of its cause: with v the relative
-// variance of the prior, 2 gain = z2 v/(1+v) - log(1+v), which is largest where v = z2 - 1, and there v = 2 gain + log(1+v).
+// leastZ2 is the least square of a normal deviate that gains so much, whatever the prior of its cause: with v the
+// relative variance of the prior, 2 gain = z2 v/(1+v) - log(1+v), which is largest where v = z2 - 1, and there v = 2
+// gain + log(1+v).
 func leastZ2(gain float64) float64 {
 	v := 2 * gain
 	for range 60 {
@@ -25,7 +26,8 @@ var (
 // spare is the room that a bound leaves for rounding.
 const spare = 1e-6
 
-// leastSquares is what of the squares must be explained at least for a normal deviate of this square, by the arithmetic of gain.
+// leastSquares is what of the squares must be explained at least for a normal deviate of this square, by the arithmetic
+// of gain.
 func (b *baseline) leastSquares(z2 float64) float64 {
 	x := z2 / (sq((8*b.dof+1)/(8*b.dof+3)) * b.dof)
 	part := x * (1 - x/2) // of the squares: 1 - exp(-x), which is no less
@@ -43,8 +45,8 @@ type bars struct {
 	w, my      float64                      // of the baseline
 }
 
-// newBars are the bars beside a baseline. Where names are wanted, the best candidate counts however little it says; until one
-// is found that goes into the evidence, the bar lies lower.
+// newBars are the bars beside a baseline. Where names are wanted, the best candidate counts however little it says;
+// until one is found that goes into the evidence, the bar lies lower.
 func newBars(b *baseline, pays float64, names bool, out *finding) bars {
 	all := 2 * ignored * b.square / b.dof
 	x := bars{step: all, ramp: all, plain: !b.warm && b.curve < 0, w: b.w, my: b.my}

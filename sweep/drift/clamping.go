@@ -2,9 +2,10 @@ package drift
 
 import "math"
 
-// clamping learns what differs from check to check besides u. Where checks are of uneven uncertainty, how unlike the good and
-// the poor ones scatter separates it from a u that is stated too small or too large; where they are alike, u is taken at its
-// word and the rest is clamping. Tried are some values, each with the scale of its own that suits it best.
+// clamping learns what differs from check to check besides u. Where checks are of uneven uncertainty, how unlike the
+// good and the poor ones scatter separates it from a u that is stated too small or too large; where they are alike, u
+// is taken at its word and the rest is clamping. Tried are some values, each with the scale of its own that suits it
+// best.
 type clamping struct {
 	base   float64 // u squared of the first check
 	least  float64 // u squared of the best check, and of the poorest
@@ -82,8 +83,8 @@ func (c *clamping) variance(uu float64) float64 {
 	return sum / all
 }
 
-// missed is by how much the last check, of such a relative variance, missed what was foretold, squared and less what the
-// lean's own uncertainty added.
+// missed is by how much the last check, of such a relative variance, missed what was foretold, squared and less what
+// the lean's own uncertainty added.
 func (b *bank) missed(r float64) float64 {
 	sum := 0.0
 	for i := range b.h {

@@ -18,7 +18,8 @@ func TestClampingIsToldFromUnevenChecks(t *testing.T) {
 		for range 300 {
 			play(t, tr, []Check{next(0)})
 		}
-		// The chi-square of the 150 good checks knows a scatter of 3 u to 6 %; how u is stated, and the grid, add to that.
+		// The chi-square of the 150 good checks knows a scatter of 3 u to 6 %; how u is stated, and the grid, add to
+		// that.
 		for i, got := range tr.Answer(0.95).Scatter {
 			if want := h.clamping * trueU; math.Abs(got-want) > 0.2*want+0.6*trueU {
 				t.Errorf("%s, %s: %.2f u, want %.2f", h.name, Axes[i], got/trueU, h.clamping)

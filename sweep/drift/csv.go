@@ -16,7 +16,8 @@ import (
 	"tramd/sweep"
 )
 
-// CSVHeader is the first row of a history of checks, and TemperatureColumn the name of one more column that it may have.
+// CSVHeader is the first row of a history of checks, and TemperatureColumn the name of one more column that it may
+// have.
 const (
 	CSVHeader         = "time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event"
 	TemperatureColumn = "temperature_c"
@@ -47,7 +48,8 @@ const notSet = 2000
 type History struct {
 	Entries  []Entry
 	Warnings []sweep.Warning
-	// Undated is how many checks without a believable time came after the last dated one: the newest state is not known then.
+	// Undated is how many checks without a believable time came after the last dated one: the newest state is not known
+	// then.
 	Undated int
 	Plan    Plan // of the interval between checks
 	// Left is how many checks were left out once they had been worked through.
@@ -58,12 +60,12 @@ type History struct {
 //
 //	time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event
 //
-// and, where it is known, temperature_c. Times as in RFC 3339, leans and their standard uncertainties in mm/m, the spindle's
-// hour counter in hours, the machine's temperature in degrees Celsius. An axis that
-// was not measured, an uncertainty, the hours, the event and the temperature may be empty; a row with a time and an event only is an event,
-// and an event on a check's row happened just before it. Lines starting with # are comments. limit is the tolerance in mm/m (0: none).
-// Rows dated before 2000 are left out with a warning; rows out of order and everything else that cannot be right end the
-// reading with an error that names line and column.
+// and, where it is known, temperature_c. Times as in RFC 3339, leans and their standard uncertainties in mm/m, the
+// spindle's hour counter in hours, the machine's temperature in degrees Celsius. An axis that was not measured, an
+// uncertainty, the hours, the event and the temperature may be empty; a row with a time and an event only is an event,
+// and an event on a check's row happened just before it. Lines starting with # are comments. limit is the tolerance in
+// mm/m (0: none). Rows dated before 2000 are left out with a warning; rows out of order and everything else that cannot
+// be right end the reading with an error that names line and column.
 func ReadCSV(r io.Reader, limit float64) (*History, error) {
 	p := csvParser{h: &History{}, limit: limit, noted: map[string]int{}}
 	in := csv.NewReader(&plainText{in: r})

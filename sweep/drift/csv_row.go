@@ -134,7 +134,8 @@ type wholeCheck struct {
 	celsius float64
 }
 
-// place is room for one more check. They are made many at a time: a hundred thousand would keep the garbage collector busy.
+// place is room for one more check. They are made many at a time: a hundred thousand would keep the garbage collector
+// busy.
 func (p *csvParser) place() *wholeCheck {
 	const many = 512
 	if len(p.places) == 0 {

@@ -1,6 +1,6 @@
-// Package drift says what a history of checks is worth: where each axis lies now, how fast it moves, whether and since when
-// something moved, and when the next check is due. It knows nothing of files or databases; a history comes in as checks and
-// events in the order of their time, and everything said of a day uses nothing from later.
+// Package drift says what a history of checks is worth: where each axis lies now, how fast it moves, whether and since
+// when something moved, and when the next check is due. It knows nothing of files or databases; a history comes in as
+// checks and events in the order of their time, and everything said of a day uses nothing from later.
 //
 // # Model
 //
@@ -8,36 +8,36 @@
 //
 //	y_k = s(t_k) + e_k,   e_k with standard deviation sigma * sqrt(r_k)
 //
-// where e is everything that differs from check to check: the sweep's own uncertainty u_k and the new clamping of the arm.
-// r_k grows with u_k; sigma is learned. The truth is level + swing,
+// where e is everything that differs from check to check: the sweep's own uncertainty u_k and the new clamping of the
+// arm. r_k grows with u_k; sigma is learned. The truth is level + swing,
 //
 //	level(t+h) = level + rate*h + wander,   wander with variance q*q*h
 //	swing(t+h) = swing*exp(-h/tau) (settling), or the same kept alive by noise (a wander that is held back)
 //
-// A bank of some forty such models, each with its own q, tau and width of the rate's prior, runs in parallel: one Kalman
-// filter each, sigma integrated out by its conjugate prior (so what is predicted has Student's distribution). Each weighs as
-// much as its prior times how well it predicted the checks so far. This is maximum likelihood's job done by averaging, at a
-// fixed cost a check. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, chapters 2 and 4
-// (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting and Dynamic Models,
-// chapters 4 and 12 (from memory).
+// A bank of some forty such models, each with its own q, tau and width of the rate's prior, runs in parallel: one
+// Kalman filter each, sigma integrated out by its conjugate prior (so what is predicted has Student's distribution).
+// Each weighs as much as its prior times how well it predicted the checks so far. This is maximum likelihood's job done
+// by averaging, at a fixed cost a check. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by
+// State Space Methods, chapters 2 and 4 (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian
+// Forecasting and Dynamic Models, chapters 4 and 12 (from memory).
 //
 // Where the spindle's hours are known and its use is uneven, whatever moves for good stands in the bank twice: by the
 // calendar and by the hours. Which clock is right is so weighed like everything else (hours_test.go).
 //
 // # Temperature
 //
-// Where temperatures come with the checks, every hypothesis stands in the bank once more with a lean per kelvin to be learned
-// beside it (a regressor: Durbin and Koopman, section 6.2, from memory), all of those together a fifth as likely before
-// anything was seen. What the temperature explains is neither shift nor trend: the chart weighs it likewise, where it pays.
-// Levels and what is expected are stated at the median of the temperatures recorded so far; dates reckon with as much of a
-// swing as was seen, and as long as the record has not seen a year, with a part of the unseen (warmth.go). A check without a
-// temperature is taken at the best guess, with less weight by what that may do. The lean is taken to follow the temperature
-// at once: the sensor belongs on what leans, not into the air.
+// Where temperatures come with the checks, every hypothesis stands in the bank once more with a lean per kelvin to be
+// learned beside it (a regressor: Durbin and Koopman, section 6.2, from memory), all of those together a fifth as
+// likely before anything was seen. What the temperature explains is neither shift nor trend: the chart weighs it
+// likewise, where it pays. Levels and what is expected are stated at the median of the temperatures recorded so far;
+// dates reckon with as much of a swing as was seen, and as long as the record has not seen a year, with a part of the
+// unseen (warmth.go). A check without a temperature is taken at the best guess, with less weight by what that may do.
+// The lean is taken to follow the temperature at once: the sensor belongs on what leans, not into the air.
 //
 // # Uneven checks
 //
-// A check weighs by its own uncertainty and by what each new clamping adds to all of them; the latter is learned from how unlike
-// good and poor checks scatter (clamping.go).
+// A check weighs by its own uncertainty and by what each new clamping adds to all of them; the latter is learned from
+// how unlike good and poor checks scatter (clamping.go).
 //
 // # The level's uncertainty
 //
@@ -45,20 +45,21 @@
 //
 // # A change
 //
-// When the chart tells of a change, the bank is parted from there on (split.go): into the machine that goes on as it did,
-// and one that became another; what follows says which is believed. So a machine that wanders is not taken for one that
-// stood still between steps.
+// When the chart tells of a change, the bank is parted from there on (split.go): into the machine that goes on as it
+// did, and one that became another; what follows says which is believed. So a machine that wanders is not taken for one
+// that stood still between steps.
 //
 // # Alarms
 //
-// The chart of each axis compares, at each check, "nothing happened" with a step or a ramp that began at any earlier check,
-// mean and scatter unknown: the unknown-parameter change-point formulation (D. M. Hawkins, P. Qiu, C. W. Kang, Journal of
-// Quality Technology 35 (2003) 355-366, from memory). Settling at the start of a segment is allowed for. What this costs in
-// false alarms and how soon it finds a step stands in study.md.
+// The chart of each axis compares, at each check, "nothing happened" with a step or a ramp that began at any earlier
+// check, mean and scatter unknown: the unknown-parameter change-point formulation (D. M. Hawkins, P. Qiu, C. W. Kang,
+// Journal of Quality Technology 35 (2003) 355-366, from memory). Settling at the start of a segment is allowed for.
+// What this costs in false alarms and how soon it finds a step stands in study.md.
 //
 // # Units
 //
-// Leans in mm/m, rates in mm/m per day, temperatures in degrees Celsius, times of day as time.Time, durations in days. The sign is that of the axis.
+// Leans in mm/m, rates in mm/m per day, temperatures in degrees Celsius, times of day as time.Time, durations in days.
+// The sign is that of the axis.
 //
 // # Concurrency
 //

@@ -47,7 +47,8 @@ const (
 	leastDays   = 1.0 // between the first and the last of them; less is one sitting
 )
 
-// due is when the next check is due, by a reason where the record bears no date; nil where there is neither check nor event.
+// due is when the next check is due, by a reason where the record bears no date; nil where there is neither check nor
+// event.
 func (t *Tracker) due(risk float64) *NextCheck {
 	n := &NextCheck{SpindleHours: math.NaN(), ChanceOutside: math.NaN(), Plan: t.Plan.orUsual()}
 	switch {

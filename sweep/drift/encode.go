@@ -165,8 +165,8 @@ func rounded(x float64, digits int) *float64 {
 	return &x
 }
 
-// WorkJSON works out a history and writes the whole answer as one object, its rows while those after them are worked out. Of
-// a history that cannot be followed nothing is written.
+// WorkJSON works out a history and writes the whole answer as one object, its rows while those after them are worked
+// out. Of a history that cannot be followed nothing is written.
 func WorkJSON(w io.Writer, h *History, reliability float64) (*Answer, error) {
 	var text []byte
 	between := `{"checks":[`

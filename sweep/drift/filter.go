@@ -29,8 +29,8 @@ const (
 // String names the kind.
 func (k Kind) String() string { return [...]string{"steady", "wandering", "trending", "settling"}[k] }
 
-// state is what a process knows: level, rate, swing and lean per kelvin with their covariance, in units of sigma. The level
-// is that at the record's first temperature.
+// state is what a process knows: level, rate, swing and lean per kelvin with their covariance, in units of sigma. The
+// level is that at the record's first temperature.
 type state struct {
 	level, rate, swing, perK        float64
 	ll, lb, ls, bb, bs, ss          float64
@@ -38,8 +38,8 @@ type state struct {
 	prediction, predicted, residual float64 // of the last update: mean and variance of the check, and by how much it was missed
 }
 
-// begin starts from one check of variance r, z kelvin above the record's first temperature, with nothing known of the level
-// before: the limit of a diffuse prior.
+// begin starts from one check of variance r, z kelvin above the record's first temperature, with nothing known of the
+// level before: the limit of a diffuse prior.
 func (x *state) begin(p *process, y, r, z float64, k perKelvin) {
 	v := 0.0
 	if p.tau >= 0 {

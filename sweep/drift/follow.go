@@ -11,15 +11,15 @@ type Entry struct {
 	Surface string // of a check: what was swept
 }
 
-// Follow takes in a whole history, both axes side by side, and gives what Tracker would have said check by check, and the
-// tracker as it then stands.
+// Follow takes in a whole history, both axes side by side, and gives what Tracker would have said check by check, and
+// the tracker as it then stands.
 func (t *Tracker) Follow(entries []Entry) ([]Row, error) { return t.follow(entries, nil) }
 
 // part is how many rows are handed on at a time.
 const part = 1024
 
-// follow hands rows on as they are ready, while those after them are worked out; whether the history can be followed at all is
-// known before the first of them. An error of each ends the handing on, and is given back.
+// follow hands rows on as they are ready, while those after them are worked out; whether the history can be followed at
+// all is known before the first of them. An error of each ends the handing on, and is given back.
 func (t *Tracker) follow(entries []Entry, each func([]Row) error) ([]Row, error) {
 	met := make([]circumstances, 0, len(entries))
 	rows := make([]Row, 0, len(entries))

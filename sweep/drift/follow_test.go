@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// What is written while it is worked out is what Tracker says check by check: with parts that end at a check, an event between
-// parts, and fewer checks than a part.
+// What is written while it is worked out is what Tracker says check by check: with parts that end at a check, an event
+// between parts, and fewer checks than a part.
 func TestRowsAreHandedOnAsTheyAreSaid(t *testing.T) {
 	t.Parallel()
 	for _, n := range []int{0, 1, part, part + 1, 2*part + 300} {

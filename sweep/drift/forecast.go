@@ -36,8 +36,8 @@ const (
 	sightRecords = 20 // and as many times the record's length
 )
 
-// ChanceOutside is the probability that either axis lies outside its tolerance so many days after the last check; NaN with
-// no tolerance or nothing measured.
+// ChanceOutside is the probability that either axis lies outside its tolerance so many days after the last check; NaN
+// with no tolerance or nothing measured.
 func (t *Tracker) ChanceOutside(afterDays float64) float64 {
 	inside, any := 1.0, false
 	now := days(t.last.Sub(t.began))

@@ -6,9 +6,10 @@ import (
 	"slices"
 )
 
-// futures are when the machine is first outside its tolerance, in days from now, in so many courses drawn from what is believed
-// of both axes together; the earliest first. Those that stay within as far as they were followed are left out. A date is a share of
-// them: the chance of having been outside at any moment up to then, which no chance of a single moment gives.
+// futures are when the machine is first outside its tolerance, in days from now, in so many courses drawn from what is
+// believed of both axes together; the earliest first. Those that stay within as far as they were followed are left out.
+// A date is a share of them: the chance of having been outside at any moment up to then, which no chance of a single
+// moment gives.
 type futures struct {
 	first []float64
 	drawn int
@@ -199,7 +200,8 @@ func cholesky(a [4][4]float64) (root [4][4]float64) {
 	return root
 }
 
-// course is the temperature h days on in one future, above the record's first: what was seen of a year, and what was not.
+// course is the temperature h days on in one future, above the record's first: what was seen of a year, and what was
+// not.
 func (c *climate) course(h float64, seen, unseen [2]float64) float64 {
 	sin, cos := math.Sincos(2 * math.Pi * h / year)
 	z := c.usual + math.Sqrt(c.spread)*(seen[0]*cos+seen[1]*sin)

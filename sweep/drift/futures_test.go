@@ -5,9 +5,9 @@ import (
 	"testing"
 )
 
-// Of a wander that begins at a known level the share that was outside at any moment is that of the reflection principle,
-// 2 Phi(-d / (q sqrt(t))) for one limit at a distance d (any text on Brownian motion; from memory); twice that for two limits
-// that are far beside it. Two axes are outside when either is.
+// Of a wander that begins at a known level the share that was outside at any moment is that of the reflection
+// principle, 2 Phi(-d / (q sqrt(t))) for one limit at a distance d (any text on Brownian motion; from memory); twice
+// that for two limits that are far beside it. Two axes are outside when either is.
 func TestFuturesFollowTheReflectionPrinciple(t *testing.T) {
 	const limit, q, ahead = 1.0, 0.2, 9.0
 	for _, axes := range []int{1, 2} {

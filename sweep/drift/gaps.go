@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// gaps keeps the typical time between checks: the median of the latest, so that neither two checks in one hour nor a month
-// off counts for much.
+// gaps keeps the typical time between checks: the median of the latest, so that neither two checks in one hour nor a
+// month off counts for much.
 type gaps struct {
 	last   float64
 	any    bool

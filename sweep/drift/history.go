@@ -91,8 +91,8 @@ func (t *Tracker) arrive(at time.Time) error {
 	return nil
 }
 
-// Event takes in what happened to the machine. A kind that ends a segment starts everything again, except the knowledge of
-// the scatter between checks.
+// Event takes in what happened to the machine. A kind that ends a segment starts everything again, except the knowledge
+// of the scatter between checks.
 func (t *Tracker) Event(e Event) error {
 	if err := t.noteEvent(e); err != nil {
 		return err
@@ -176,8 +176,8 @@ func (a *axis) event(e Event) {
 	}
 }
 
-// check takes in this axis of a check of the record that began at a moment. What is believed then is put where out points,
-// and out is given back; nil where nothing is.
+// check takes in this axis of a check of the record that began at a moment. What is believed then is put where out
+// points, and out is given back; nil where nothing is.
 func (a *axis) check(c *Check, i int, began time.Time, met *circumstances, out *Lean) (*Lean, []Alarm) {
 	if v := c.Axis[i]; v != nil {
 		u := v.U

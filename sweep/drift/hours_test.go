@@ -9,8 +9,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// worn is a machine whose tilt moves by the spindle's hours or by the calendar, and that is used unevenly: some weeks hard,
-// some not at all.
+// worn is a machine whose tilt moves by the spindle's hours or by the calendar, and that is used unevenly: some weeks
+// hard, some not at all.
 type worn struct {
 	checks      []Check
 	limit       float64

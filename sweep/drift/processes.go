@@ -3,13 +3,14 @@ package drift
 // tausInGaps are the time constants of a swing, in typical gaps between checks.
 var tausInGaps = [...]float64{1.5, 5, 15, 45}
 
-// processes is the bank's list: wander and rate in steps of two to five, from what a few hundred checks could just show to
-// what outdoes the scatter between two checks. Weights before anything was seen are our own choice; study.md shows what they do.
-// What trends without any wander is the rarer kind: a few dozen checks cannot show a wander of a tenth of sigma, but it moves the
-// date, and who trusts in an even trend until the wander shows is late twice as often as he says.
+// processes is the bank's list: wander and rate in steps of two to five, from what a few hundred checks could just show
+// to what outdoes the scatter between two checks. Weights before anything was seen are our own choice; study.md shows
+// what they do. What trends without any wander is the rarer kind: a few dozen checks cannot show a wander of a tenth of
+// sigma, but it moves the date, and who trusts in an even trend until the wander shows is late twice as often as he
+// says.
 //
-// Where the spindle's hours are known, whatever moves for good may as well go by them: the same again, half as likely each.
-// Where temperatures are known, everything may lean with them besides.
+// Where the spindle's hours are known, whatever moves for good may as well go by them: the same again, half as likely
+// each. Where temperatures are known, everything may lean with them besides.
 func processes(gap float64, hours, warm bool) []process {
 	root := sqrt(gap)
 	var out []process

@@ -29,9 +29,9 @@ func localLevel(y []float64, observed, wander float64) (float64, state) {
 	return sum, x
 }
 
-// The Nile as a local level: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, section 2.2.5, print
-// the variances 15099 and 1469.1 (from memory). R 4.2.2's StructTS gives 15098.58 and 1469.15; an own maximisation of the
-// diffuse likelihood with numpy 15098.52 and 1469.18 at -632.5456 (99 terms).
+// The Nile as a local level: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, section 2.2.5,
+// print the variances 15099 and 1469.1 (from memory). R 4.2.2's StructTS gives 15098.58 and 1469.15; an own
+// maximisation of the diffuse likelihood with numpy 15098.52 and 1469.18 at -632.5456 (99 terms).
 func TestNileLocalLevel(t *testing.T) {
 	y := published.Column(t, "drift_nile.csv", "flow")
 	// For a given ratio of the two the best variance of an observation is the mean of the scaled residuals squared; the
@@ -80,8 +80,8 @@ func TestNileLocalLevel(t *testing.T) {
 	near(t, "P_2", variance, 16568.1, 1e-9)
 }
 
-// The flow fell in 1899 (strucchange 1.5.3: break after 1898, 95 % interval 1895 to 1902, means 1097.75 and 849.97). Seen
-// as it came in, year by year, nothing being known beforehand but the readings themselves.
+// The flow fell in 1899 (strucchange 1.5.3: break after 1898, 95 % interval 1895 to 1902, means 1097.75 and 849.97).
+// Seen as it came in, year by year, nothing being known beforehand but the readings themselves.
 func TestNileShiftIsFoundSoon(t *testing.T) {
 	tr := New()
 	begun := 0

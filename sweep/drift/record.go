@@ -20,8 +20,8 @@ type usage struct {
 	aDay  float64 // of late; NaN: not known
 }
 
-// remembered is how many of the latest observations are kept at least: more than anything looks back at once there is much
-// to look back on.
+// remembered is how many of the latest observations are kept at least: more than anything looks back at once there is
+// much to look back on.
 const remembered = 1024
 
 // latest keeps the latest observations of a segment; they are counted from the segment's first.
@@ -44,8 +44,8 @@ func (l *latest) add(o observation) {
 	l.o = append(l.o, o)
 }
 
-// usedADay is what part of a usual day's use an hour is; 0 where too little is known of it, or where the spindle runs so
-// evenly that hours tell no more than days.
+// usedADay is what part of a usual day's use an hour is; 0 where too little is known of it, or where the spindle runs
+// so evenly that hours tell no more than days.
 func (l *latest) usedADay() float64 {
 	const (
 		known  = 0.75 // of the checks

@@ -10,8 +10,9 @@ type Interval struct {
 	Basis  string  // what it went by, or why it cannot say
 }
 
-// The methods of ILAC-G24:2022 / OIML D 10:2022, Guidelines for the determination of recalibration intervals of measuring
-// equipment (clause 6, from memory), carried over to a machine that is checked. Their figures are left open there; ours are:
+// The methods of ILAC-G24:2022 / OIML D 10:2022, Guidelines for the determination of recalibration intervals of
+// measuring equipment (clause 6, from memory), carried over to a machine that is checked. Their figures are left open
+// there; ours are:
 const (
 	staircaseUp   = 1.5  // a check well within: the next interval is longer by this
 	staircaseDown = 0.5  // a check outside: shorter by this
@@ -20,8 +21,8 @@ const (
 	mostDays      = 365  // common practice, no source: once a year at least
 )
 
-// Intervals gives the next interval by this program's model and, to compare, by the methods of the guideline. The rows are
-// those the history gave.
+// Intervals gives the next interval by this program's model and, to compare, by the methods of the guideline. The rows
+// are those the history gave.
 func (a *Answer) Intervals(h *History, reliability float64) []Interval {
 	out := []Interval{a.own(reliability)}
 	seg := h.Segment()
@@ -133,7 +134,8 @@ func inUse(checks []Check, limit float64) Interval {
 	return out
 }
 
-// lineLeaves is how far beyond the last check a fitted line, or its interval, first leaves the tolerance on either axis.
+// lineLeaves is how far beyond the last check a fitted line, or its interval, first leaves the tolerance on either
+// axis.
 func lineLeaves(checks []Check, limit float64, clock func(Check) float64) (float64, string) {
 	if limit <= 0 {
 		return math.NaN(), "needs a tolerance"

@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// The machines the model is tried on. Nothing here uses the model: the truth is a function of time made of plain steps, so
-// that it can be asked for any moment, and readings are the truth plus what goes wrong at a check.
+// The machines the model is tried on. Nothing here uses the model: the truth is a function of time made of plain steps,
+// so that it can be asked for any moment, and readings are the truth plus what goes wrong at a check.
 
 // machine is the truth of one axis and how it is checked.
 type machine struct {
@@ -70,8 +70,8 @@ type history struct {
 	limit  float64
 }
 
-// draw makes n checks of a machine, the gaps between them irregular, u given as stated times the truth, the arm clamped again
-// with a scatter that is not stated.
+// draw makes n checks of a machine, the gaps between them irregular, u given as stated times the truth, the arm clamped
+// again with a scatter that is not stated.
 func draw(r *rand.Rand, m machine, n int, stated float64) history {
 	const u = 0.004
 	limit := 0.0667

@@ -43,7 +43,8 @@ func (b *bank) part(size float64) {
 	b.split = b.n
 }
 
-// restsOn is how many checks what is believed rests on: those since the split where the machine became another one then.
+// restsOn is how many checks what is believed rests on: those since the split where the machine became another one
+// then.
 func (b *bank) restsOn() int {
 	sum := 0.0
 	for i := range b.h {
@@ -60,8 +61,8 @@ func (b *bank) restsOn() int {
 // copy is the bank as it now is, to go back to.
 func (b *bank) copy() *bank { return b.copyInto(&bank{}) }
 
-// copyInto puts the copy into the room of a bank that is needed no longer, unless that is far too large: banks lose most of
-// their hypotheses, and what is kept for years should not be what they began with.
+// copyInto puts the copy into the room of a bank that is needed no longer, unless that is far too large: banks lose
+// most of their hypotheses, and what is kept for years should not be what they began with.
 func (b *bank) copyInto(room *bank) *bank {
 	h, decay := room.h[:0], room.decay[:0]
 	if cap(h) > len(b.h)+len(b.h)/4 {

@@ -16,8 +16,8 @@ var (
 	studyOut  = flag.String("study.out", "", "file for the study's markdown")
 )
 
-// ramp returns the mean number of checks until an even movement of so many standard deviations a check is reported after quiet
-// checks, the share first reported as a trend, and the share reported as one 50 checks after it began.
+// ramp returns the mean number of checks until an even movement of so many standard deviations a check is reported
+// after quiet checks, the share first reported as a trend, and the share reported as one 50 checks after it began.
 func ramp(t testing.TB, quiet int, perCheck float64, machines int, seed uint64) (mean, asTrend, later float64) {
 	r := rand.New(rand.NewPCG(seed, 4))
 	var n, sum, trends, laterTrends float64

@@ -7,11 +7,13 @@ import (
 	"time"
 )
 
-// A second workshop of made-up machines. It shares nothing with simulate_test.go, neither code nor habits: its movements come
-// in slips, its trends hurry and tarry, it settles by a power of time, its checks come by chance and are left out at week
-// ends, each has an uncertainty of its own, and the readings are coarse and have longer tails than the normal.
+// A second workshop of made-up machines. It shares nothing with simulate_test.go, neither code nor habits: its
+// movements come in slips, its trends hurry and tarry, it settles by a power of time, its checks come by chance and are
+// left out at week ends, each has an uncertainty of its own, and the readings are coarse and have longer tails than the
+// normal.
 
-// otherKind makes the truth of one axis as a function of the day; scatter is that of a usual check, gap the usual days between.
+// otherKind makes the truth of one axis as a function of the day; scatter is that of a usual check, gap the usual days
+// between.
 type otherKind struct {
 	name  string
 	moves bool // leaves its tolerance by itself sooner or later

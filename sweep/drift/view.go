@@ -73,9 +73,9 @@ func (a *Answer) View(h *History, most int, reliability float64) *View {
 	return v
 }
 
-// Thin leaves out of a history, and of the rows that belong to its checks, what a drawing of so many checks would not show,
-// and gives the rows that remain. Events stay. What remains is copied: scattered among what was left out it would hold most
-// of the memory that all of it took.
+// Thin leaves out of a history, and of the rows that belong to its checks, what a drawing of so many checks would not
+// show, and gives the rows that remain. Events stay. What remains is copied: scattered among what was left out it would
+// hold most of the memory that all of it took.
 func (h *History) Thin(rows []Row, most int) []Row {
 	keep := thin(h.checks(), rows, most)
 	entries := make([]Entry, 0, len(h.Entries)-len(rows)+len(keep))
@@ -130,8 +130,8 @@ func (h *History) checks() []Entry {
 	return out
 }
 
-// thin picks the checks to draw: of each stretch the highest and the lowest of both axes, and wherever the alarm changed,
-// so that no peak is lost.
+// thin picks the checks to draw: of each stretch the highest and the lowest of both axes, and wherever the alarm
+// changed, so that no peak is lost.
 func thin(checks []Entry, rows []Row, most int) []int {
 	n := len(checks)
 	if n <= most {

@@ -32,8 +32,9 @@ type climate struct {
 	days   float64 // from the first of them to the last
 }
 
-// What a year makes of a shop's temperature, as long as the record has not seen a whole one (common practice, no source; the
-// study's shops have 2 to 8 K): a wave of so many kelvin at most, and no more than so many times the variance seen.
+// What a year makes of a shop's temperature, as long as the record has not seen a whole one (common practice, no
+// source; the study's shops have 2 to 8 K): a wave of so many kelvin at most, and no more than so many times the
+// variance seen.
 const (
 	yearWaveK = 6.5
 	yearTimes = 12.0
@@ -134,8 +135,8 @@ func (t *temperatures) now(at float64, celsius *float64) (warm, climate) {
 	return check, out
 }
 
-// guess is the temperature at a moment without one, and the variance of that: the last one, drawn to the usual by how fast
-// temperatures forget.
+// guess is the temperature at a moment without one, and the variance of that: the last one, drawn to the usual by how
+// fast temperatures forget.
 func (t *temperatures) guess(at, usual, spread float64) (z, variance float64) {
 	kept := 0.0
 	if t.gap > 0 && spread > 0 {
@@ -145,7 +146,8 @@ func (t *temperatures) guess(at, usual, spread float64) (z, variance float64) {
 	return usual + kept*(t.last-t.first-usual), spread * (1 - kept*kept)
 }
 
-// perKelvin is what is believed of the lean per kelvin before anything was seen: mean in mm/m, variance in units of sigma.
+// perKelvin is what is believed of the lean per kelvin before anything was seen: mean in mm/m, variance in units of
+// sigma.
 type perKelvin struct{ mean, variance float64 }
 
 // What is believed of the temperature before anything was seen, and of its say on the machine after an event.

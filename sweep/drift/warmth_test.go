@@ -175,7 +175,8 @@ func TestATemperatureIsARegressor(t *testing.T) {
 	near(t, "its variance", variance, cov.At(0, 0)+4*cov.At(0, 2)+4*cov.At(2, 2), 1e-9)
 }
 
-// What the chart says of a step or a ramp beside the temperature and a settling curve is what least squares say, by gonum's QR.
+// What the chart says of a step or a ramp beside the temperature and a settling curve is what least squares say, by
+// gonum's QR.
 func TestTheChartTakesTheTemperatureOff(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
 	c := newChart(1, scale{}, 0)
@@ -309,8 +310,8 @@ func TestSomeTemperaturesAreMissing(t *testing.T) {
 	}
 }
 
-// What was learned of the temperature outlives an event, more widely: it is the machine's build that leans, and an adjustment
-// leaves that as it is.
+// What was learned of the temperature outlives an event, more widely: it is the machine's build that leans, and an
+// adjustment leaves that as it is.
 func TestWhatIsLearnedOfTheTemperatureOutlivesAnEvent(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
 	air := weather(r)

@@ -2,8 +2,8 @@ package drift
 
 import "math"
 
-// threshold is the evidence that raises an alarm, as a normal deviate: for both axes together less than one false alarm in
-// 370 checks of a healthy machine (study.md). It grows a little with the number of candidates.
+// threshold is the evidence that raises an alarm, as a normal deviate: for both axes together less than one false alarm
+// in 370 checks of a healthy machine (study.md). It grows a little with the number of candidates.
 func threshold(n int) float64 {
 	return 3.39 + 0.012*math.Log(math.Max(float64(n), 500)/500)
 }
@@ -79,8 +79,8 @@ func (a *axis) raise(f finding) {
 	a.jump(jump{a.from + from, c.size})
 }
 
-// wentBack weighs the last check's word for the old level against the new one; a cumulative sum of log likelihood ratios
-// (E. S. Page, Biometrika 41 (1954) 100-115).
+// wentBack weighs the last check's word for the old level against the new one; a cumulative sum of log likelihood
+// ratios (E. S. Page, Biometrika 41 (1954) 100-115).
 func (a *axis) wentBack(m *standing) bool {
 	o := a.segment.last()
 	s2 := a.bank.sigma().variance() * (o.r + float64(o.dim))

@@ -55,8 +55,8 @@ func Hollow(diameterMM, widthMM float64, along units.Slope) float64 {
 	return diameterMM / 2 * math.Abs(float64(along)) * (1 - math.Sqrt(1-part*part))
 }
 
-// crest is the highest point left between passes e apart: where the profile of a pass meets that of the next, or, where the
-// one lies below the other throughout, the height at which the other takes over.
+// crest is the highest point left between passes e apart: where the profile of a pass meets that of the next, or, where
+// the one lies below the other throughout, the height at which the other takes over.
 func crest(r, e, a, s float64) float64 {
 	p := func(y float64) float64 { return -s*y - a*math.Sqrt(math.Max(0, r*r-y*y)) }
 	// Between the overlap's ends p(y) - p(y-e) grows, since p is convex; at its lower end it is not positive.

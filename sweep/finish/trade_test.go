@@ -7,8 +7,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// A fact of the trade (common practice, no source): 0.05 mm left to right over a circle of 280 mm is beyond what cutters of 4
-// to 8 mm show. It is 0.179 mm/m, and marks of no more than 0.0014 mm under the largest of them.
+// A fact of the trade (common practice, no source): 0.05 mm left to right over a circle of 280 mm is beyond what
+// cutters of 4 to 8 mm show. It is 0.179 mm/m, and marks of no more than 0.0014 mm under the largest of them.
 func TestWhatSmallCuttersDoNotShow(t *testing.T) {
 	lean := units.Slope(0.05 / 280)
 	for _, d := range []float64{4, 6, 8} {

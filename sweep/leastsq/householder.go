@@ -6,8 +6,8 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// The factorisation stands here and not in gonum's LAPACK: that one keeps every routine of BLAS, complex ones too, in the
-// program, 0.8 MB that a small computer holds for years. A test and a benchmark compare the two.
+// The factorisation stands here and not in gonum's LAPACK: that one keeps every routine of BLAS, complex ones too, in
+// the program, 0.8 MB that a small computer holds for years. A test and a benchmark compare the two.
 
 // triangulate turns a, column by column, into the triangle R of its QR factorisation, by Householder's reflections as
 // LAPACK's dgeqr2 makes them (Golub and Van Loan, Matrix Computations, 5.2, from memory).

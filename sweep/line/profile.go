@@ -166,8 +166,8 @@ func measures(s *zone.Solver, x, z []float64) [3]float64 {
 	return [3]float64{zone.LeastSquares(x, z).Height, s.Line(x, z).Height, zone.EndPoints(x, z).Height}
 }
 
-// Straightness measures a profile. Its uncertainty comes of drawing the noise again and again onto the fitted curve: a distance of
-// extremes grows with the noise, and is no linear sum of readings.
+// Straightness measures a profile. Its uncertainty comes of drawing the noise again and again onto the fitted curve: a
+// distance of extremes grows with the noise, and is no linear sum of readings.
 func (p *Profile) Straightness(fit *mixed.LineFit, heights []float64, edgeMPE float64) Straightness {
 	var s zone.Solver
 	z := p.Values(heights, nil)

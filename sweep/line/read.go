@@ -115,7 +115,8 @@ func Split(t *sweep.Table) (*Readings, error) {
 	return out, nil
 }
 
-// Match puts the indicators of a file to those of a setup: by name where the setup names several, else all are its only one.
+// Match puts the indicators of a file to those of a setup: by name where the setup names several, else all are its only
+// one.
 func (r *Readings) Match(setup *Setup) error {
 	if len(r.Indicators) < 2 && len(setup.Indicators) == 1 || len(r.Indicators) == 0 {
 		for i := range r.Runs {

@@ -10,7 +10,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// Slope turns what the readings say of a slope over a length into an estimate with its budget. Other parts, in mm/m, are added.
+// Slope turns what the readings say of a slope over a length into an estimate with its budget. Other parts, in mm/m,
+// are added.
 func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, tol units.Tolerance, more ...uncertainty.Component) *sweep.Axis {
 	perMM := 1000 / lengthMM
 	own := e.Value * 1000
@@ -43,11 +44,11 @@ func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, 
 	return a
 }
 
-// roundingShare is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the difference of the two
-// ends. Places that were read one by one round each for itself, which their scatter holds, and the repeatability that few borrow.
-// Readings along a slope of
-// m steps are wrong by a wave of m periods, whose first harmonic, q/pi high, has a least-squares line that rises by 6/(pi m) of it
-// (from the integral of x sin x); noise of standard deviation s leaves exp(-2 (pi s/q)^2) of it.
+// roundingShare is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the difference
+// of the two ends. Places that were read one by one round each for itself, which their scatter holds, and the
+// repeatability that few borrow. Readings along a slope of m steps are wrong by a wave of m periods, whose first
+// harmonic, q/pi high, has a least-squares line that rises by 6/(pi m) of it (from the integral of x sin x); noise of
+// standard deviation s leaves exp(-2 (pi s/q)^2) of it.
 func roundingShare(fit *mixed.LineFit, rise float64) float64 {
 	q := fit.ResolutionMM
 	if q == 0 {

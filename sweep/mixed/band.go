@@ -2,15 +2,16 @@ package mixed
 
 import "math"
 
-// Noise correlated exponentially is strongest at frequency 0. That of an arm that rings, a hand that trembles or a floor that
-// shakes is not: it swings to and fro within a band of frequencies and comes to nothing over a turn, so it holds next to none of
-// what turns slowly, as the lean does. Taken for exponential noise it would make the interval several times too wide. Where
-// the readings speak for such a band far more than for any other noise, it gets a part of its own.
+// Noise correlated exponentially is strongest at frequency 0. That of an arm that rings, a hand that trembles or a
+// floor that shakes is not: it swings to and fro within a band of frequencies and comes to nothing over a turn, so it
+// holds next to none of what turns slowly, as the lean does. Taken for exponential noise it would make the interval
+// several times too wide. Where the readings speak for such a band far more than for any other noise, it gets a part of
+// its own.
 
 // band is noise within a band of frequencies: the velocity of a damped oscillator driven by white noise (Uhlenbeck and
-// Ornstein 1930, On the theory of the Brownian motion, Physical Review 36:823-841, for a bound particle; from memory). Its
-// covariance over a time t is variance * exp(-a t) (cos w t - a/w sin w t), which sums to nothing, with a = w0/(2 quality) and
-// w² = w0² - a².
+// Ornstein 1930, On the theory of the Brownian motion, Physical Review 36:823-841, for a bound particle; from memory).
+// Its covariance over a time t is variance * exp(-a t) (cos w t - a/w sin w t), which sums to nothing, with a = w0/(2
+// quality) and w² = w0² - a².
 type band struct {
 	variance float64 // relative to the white; 0 where there is none
 	hertz    float64 // of its middle, w0/(2 pi)

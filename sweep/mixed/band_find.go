@@ -39,7 +39,8 @@ func (f *fitting) findBand(way *direction, along curve) bool {
 	return true
 }
 
-// likeliestBand is the band that with white noise makes r likeliest: the best of a row of frequencies, then uphill from there.
+// likeliestBand is the band that with white noise makes r likeliest: the best of a row of frequencies, then uphill from
+// there.
 func (f *fitting) likeliestBand(r []float64) (band, bool) {
 	low, high := f.bandWithin()
 	if !(high > 1.5*low) {

@@ -92,7 +92,8 @@ func shaken(seed uint64, sd float64) []sweep.Point {
 	return pts
 }
 
-// Noise within a band costs little once it is known: the interval stays near what the sweep without it has, and holds the truth.
+// Noise within a band costs little once it is known: the interval stays near what the sweep without it has, and holds
+// the truth.
 func TestBand(t *testing.T) {
 	t.Parallel()
 	const radius, tilt, nod = 100, 0.2, -0.1 // mm, mm/m

@@ -2,10 +2,10 @@ package mixed
 
 import "math"
 
-// basis is the shape of what is measured: a circle, or a line that is laid on the angles from 0 to a full turn, so that a stretch
-// of it is cut, judged and joined as a stretch of a circle is. Its columns come in pairs: first what is looked for (cosine and sine
-// of the angle; on a line the place from -1 to 1, and nothing), then the form, by order: waves round the circle, Legendre
-// polynomials along the line, which leave its slope alone as the waves leave the lean.
+// basis is the shape of what is measured: a circle, or a line that is laid on the angles from 0 to a full turn, so that
+// a stretch of it is cut, judged and joined as a stretch of a circle is. Its columns come in pairs: first what is
+// looked for (cosine and sine of the angle; on a line the place from -1 to 1, and nothing), then the form, by order:
+// waves round the circle, Legendre polynomials along the line, which leave its slope alone as the waves leave the lean.
 type basis struct{ line bool }
 
 // place is where on a line an angle lies, from -1 to 1.

@@ -22,7 +22,8 @@ func cpu(b *testing.B) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
-// BenchmarkFit shows the cost by number of readings (a reading costs less the more there are), beside the plain fit of the same sweep.
+// BenchmarkFit shows the cost by number of readings (a reading costs less the more there are), beside the plain fit of
+// the same sweep.
 func BenchmarkFit(b *testing.B) {
 	for _, n := range []int{12, 200, 2000, 20_000, 200_000, 1_000_000} {
 		r := rand.New(rand.NewPCG(1, uint64(n)))
@@ -54,7 +55,8 @@ func BenchmarkFit(b *testing.B) {
 	}
 }
 
-// BenchmarkFilter shows what a look at a sweep costs that a filter carries on, beside a fit of all of it, and what a reading costs.
+// BenchmarkFilter shows what a look at a sweep costs that a filter carries on, beside a fit of all of it, and what a
+// reading costs.
 func BenchmarkFilter(b *testing.B) {
 	for _, n := range []int{2000, 20_000} {
 		turns := math.Max(1, float64(n)/5000)

@@ -11,7 +11,8 @@ const (
 	widest     = 8 * math.Pi / 180 // a block never covers more of the circle, however many turns there are
 )
 
-// block is a stretch of consecutive readings that the model sees as one mean: the reduction that keeps the cost near linear.
+// block is a stretch of consecutive readings that the model sees as one mean: the reduction that keeps the cost near
+// linear.
 type block struct {
 	track, group int
 	t, th, z     float64
@@ -80,8 +81,8 @@ func mergeStations(in []block) []block {
 	return out
 }
 
-// relativeNoise gives a block the variance its number of readings suggests. Readings close in time are never worth as much
-// as their number, so a crowded block gains less and less.
+// relativeNoise gives a block the variance its number of readings suggests. Readings close in time are never worth as
+// much as their number, so a crowded block gains less and less.
 func relativeNoise(bs []block) {
 	counts := make([]float64, len(bs))
 	for i, b := range bs {

@@ -43,8 +43,8 @@ func (s sym) rank4(xs []float64) {
 	}
 }
 
-// cholesky replaces s by its lower factor L, s = L Lᵀ. A pivot lost to rounding is set to a tiny number, which leaves that
-// direction unknown rather than failing; it returns how many there were.
+// cholesky replaces s by its lower factor L, s = L Lᵀ. A pivot lost to rounding is set to a tiny number, which leaves
+// that direction unknown rather than failing; it returns how many there were.
 func (s sym) cholesky() (lost int) {
 	for i := 0; i < s.n; i++ {
 		ri := s.row(i)

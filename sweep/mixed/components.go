@@ -62,11 +62,12 @@ func (f *fitting) zeroU() float64 {
 	return 0
 }
 
-// rounding is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the lean, both in mm.
+// rounding is what share of the standard uncertainty of one rounded reading, q/sqrt(12), is left in the lean, both in
+// mm.
 //
-// Rounded readings of a wave A cos(angle) with noise s are wrong, in that wave, by q/pi * 2 J1(2 pi A/q) * exp(-2 (pi s/q)^2)
-// times the cosine of where the wave sits between two steps (first term of the Fourier series of the rounding error);
-// however many readings there are. Separate stations round independently.
+// Rounded readings of a wave A cos(angle) with noise s are wrong, in that wave, by q/pi * 2 J1(2 pi A/q) * exp(-2 (pi
+// s/q)^2) times the cosine of where the wave sits between two steps (first term of the Fourier series of the rounding
+// error); however many readings there are. Separate stations round independently.
 func (f *fitting) rounding() float64 {
 	q := f.in.resolution
 	if q == 0 {
@@ -99,8 +100,8 @@ func (f *fitting) rounding() float64 {
 	return share
 }
 
-// alongLean is one axis's share of what stands along the lean: rounded readings of a wave are wrong by more or less of that
-// same wave. Separate stations round each way alike.
+// alongLean is one axis's share of what stands along the lean: rounded readings of a wave are wrong by more or less of
+// that same wave. Separate stations round each way alike.
 func (f *fitting) alongLean(own, other float64) float64 {
 	amp := math.Hypot(own, other)
 	if len(f.bs) < denseSegments || amp == 0 {
@@ -136,8 +137,8 @@ func (f *fitting) place(axis int) int {
 	return axis
 }
 
-// typeA splits by its origin what is left of an axis's standard uncertainty u, in mm/m, beside the known parts. Each part is given
-// its share of the degrees of freedom, so that Welch-Satterthwaite returns those of the whole.
+// typeA splits by its origin what is left of an axis's standard uncertainty u, in mm/m, beside the known parts. Each
+// part is given its share of the degrees of freedom, so that Welch-Satterthwaite returns those of the whole.
 func (f *fitting) typeA(axis int, u, dof, known float64) uncertainty.Budget {
 	at, perMM := f.place(axis), 1000/f.in.radius
 	total := math.Max(u*u-known*known, 1e-12*u*u)
@@ -179,8 +180,8 @@ func (f *fitting) typeA(axis int, u, dof, known float64) uncertainty.Budget {
 	return b
 }
 
-// leak is how much of each form and drift column shows as lean: the estimate is linear in the readings, so it is the lean
-// estimated from that column alone.
+// leak is how much of each form and drift column shows as lean: the estimate is linear in the readings, so it is the
+// lean estimated from that column alone.
 func (f *fitting) leak(at int) []float64 {
 	d, p := f.d, &f.ans.best
 	last := d.cols - 1
@@ -191,8 +192,8 @@ func (f *fitting) leak(at int) []float64 {
 	pr := d.precision(f.levels(), p.h)
 	out := make([]float64, d.form+d.drift)
 	for j := range out {
-		// The normal equations less the prior's precision, times a unit in column j, are (C - D⁻¹) e_j, and C⁻¹ C e_j = e_j,
-		// whose lean part is zero.
+		// The normal equations less the prior's precision, times a unit in column j, are (C - D⁻¹) e_j, and C⁻¹ C e_j =
+		// e_j, whose lean part is zero.
 		out[j] = -unit[j] * pr[j]
 	}
 	return out

@@ -8,12 +8,13 @@ import (
 	"tramd/sweep/uncertainty"
 )
 
-// stemTilt is the angle in degrees that a stem may be off square where nothing is stated, either way (common practice, no
-// source).
+// stemTilt is the angle in degrees that a stem may be off square where nothing is stated, either way (common practice,
+// no source).
 const stemTilt = 3.0
 
-// indicatorParts lists what the indicators and the arm bring to one axis, whose lean is own mm/m. Of several indicators the
-// worst permissible error and calibration count, since they may err alike; scale errors are averaged by each one's share.
+// indicatorParts lists what the indicators and the arm bring to one axis, whose lean is own mm/m. Of several indicators
+// the worst permissible error and calibration count, since they may err alike; scale errors are averaged by each one's
+// share.
 func (f *fitting) indicatorParts(own, perMM float64) uncertainty.Budget {
 	var mpe, table, radius, stem, factor, total float64
 	stated := true
@@ -54,8 +55,8 @@ func (f *fitting) indicatorParts(own, perMM float64) uncertainty.Budget {
 	return b
 }
 
-// stemScaleU is the relative standard uncertainty of the cosine of a stem's angle a: tan(a) u(a), and the second order term
-// of an angle that is rectangular about a, which is all there is for a stem thought square.
+// stemScaleU is the relative standard uncertainty of the cosine of a stem's angle a: tan(a) u(a), and the second order
+// term of an angle that is rectangular about a, which is all there is for a stem thought square.
 func stemScaleU(ind *sweep.Indicator) float64 {
 	u := sweep.Radians(stemTilt) / math.Sqrt(3)
 	if ind.StemUDeg > 0 {

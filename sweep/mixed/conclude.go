@@ -8,8 +8,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// belief is what the fit knows of tilt and nod in mm/m: the terms of the grid, widened by what no reading shows. An axis that
-// was not measured is nothing in it.
+// belief is what the fit knows of tilt and nod in mm/m: the terms of the grid, widened by what no reading shows. An
+// axis that was not measured is nothing in it.
 func (f *fitting) belief() (all uncertainty.Mixture, known [2]uncertainty.Budget) {
 	all = append(all, f.ans.terms...)
 	perMM := 1000 / f.in.radius
@@ -38,7 +38,8 @@ func (f *fitting) belief() (all uncertainty.Mixture, known [2]uncertainty.Budget
 	return all.With(covarianceOf(known)), known
 }
 
-// covarianceOf is what the parts of two budgets come to together: what turns or scales the whole lean errs in both axes at once.
+// covarianceOf is what the parts of two budgets come to together: what turns or scales the whole lean errs in both axes
+// at once.
 func covarianceOf(b [2]uncertainty.Budget) (cov [3]float64) {
 	common := map[string]float64{}
 	for i := range b {

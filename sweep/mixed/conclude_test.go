@@ -10,9 +10,9 @@ import (
 	"tramd/sweep/units"
 )
 
-// Whatever the sweep, what is said of the tolerance cannot contradict itself: both axes are never likelier within it than one,
-// an axis said to be within is so with 95 % at least but for the skew of the terms, and what is known to scale or turn the whole
-// lean stands in the covariance of the two axes with its sign.
+// Whatever the sweep, what is said of the tolerance cannot contradict itself: both axes are never likelier within it
+// than one, an axis said to be within is so with 95 % at least but for the skew of the terms, and what is known to
+// scale or turn the whole lean stands in the covariance of the two axes with its sign.
 func TestOneAnswer(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(12, 1))
@@ -41,7 +41,8 @@ func TestOneAnswer(t *testing.T) {
 	}
 }
 
-// The interval that is stated holds 95 % of what the model believes, no more and no less, and the covariance is that of the belief.
+// The interval that is stated holds 95 % of what the model believes, no more and no less, and the covariance is that of
+// the belief.
 func TestTheIntervalIsOfTheBelief(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(14, 1))
@@ -70,8 +71,8 @@ func TestTheIntervalIsOfTheBelief(t *testing.T) {
 	}
 }
 
-// A radius known to 10 % scales tilt and nod alike; an angle known to a degree turns one into the other. By hand: the covariance
-// is tilt*nod*0.01 of the first.
+// A radius known to 10 % scales tilt and nod alike; an angle known to a degree turns one into the other. By hand: the
+// covariance is tilt*nod*0.01 of the first.
 func TestCommonPartsCorrelate(t *testing.T) {
 	r0 := rand.New(rand.NewPCG(3, 9))
 	setup := oneArm(100)

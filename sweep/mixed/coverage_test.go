@@ -13,11 +13,11 @@ import (
 	"tramd/sweep"
 )
 
-// TestCoverage is the short form of the study: every kind, few sweeps, seeded. Kinds are pooled, since three sweeps of one show
-// little: a pool whose interval held the truth in 91 % would come out below its bound once in a hundred (see fewest), and no
-// pool's interval may be 1.5 times as wide as its errors need, or 0.85 times. Intervals 0.7 times as wide as they are fail in
-// most of the pools. Least squares' intervals hold the truth in a third of the cases in half of these kinds. One kind alone may
-// come out as low as 60 %.
+// TestCoverage is the short form of the study: every kind, few sweeps, seeded. Kinds are pooled, since three sweeps of
+// one show little: a pool whose interval held the truth in 91 % would come out below its bound once in a hundred (see
+// fewest), and no pool's interval may be 1.5 times as wide as its errors need, or 0.85 times. Intervals 0.7 times as
+// wide as they are fail in most of the pools. Least squares' intervals hold the truth in a third of the cases in half
+// of these kinds. One kind alone may come out as low as 60 %.
 func TestCoverage(t *testing.T) {
 	t.Parallel()
 	type pool struct {
@@ -89,8 +89,8 @@ func poolsOf(f family) []string {
 	return append(out, "turning")
 }
 
-// fewest is the least number of n that comes up with more than the given chance, where each comes up with chance p. The two
-// axes of a sweep share their noise, so they count as one and a half.
+// fewest is the least number of n that comes up with more than the given chance, where each comes up with chance p. The
+// two axes of a sweep share their noise, so they count as one and a half.
 func fewest(n int, p, chance float64) int {
 	seen := int(math.Round(0.75 * float64(n)))
 	b := distuv.Binomial{N: float64(seen), P: p}

@@ -21,7 +21,8 @@ type crossedRow struct {
 // tail gives the 99th percentile and the largest of the errors in U.
 func (t *tally) tail() (most99, most float64) { return quantile(t.scaled, 0.99), quantile(t.scaled, 1) }
 
-// crossedStudy fits runs sweeps of each disturbance, each on a ground of its own, and tallies them by disturbance and by ground.
+// crossedStudy fits runs sweeps of each disturbance, each on a ground of its own, and tallies them by disturbance and
+// by ground.
 func crossedStudy(t testing.TB, runs int, seed uint64, only func(name string, g ground) bool) []*crossedRow {
 	list := disturbances()
 	rows := map[string]*crossedRow{}
@@ -141,8 +142,8 @@ func crossedTable(rows []*crossedRow) string {
 	return b.String()
 }
 
-// TestCrossed is the short form of the crossed study, on the worst of what was found in it before knocks were judged by the model:
-// one turn over a table with form, one indicator, with a knock.
+// TestCrossed is the short form of the crossed study, on the worst of what was found in it before knocks were judged by
+// the model: one turn over a table with form, one indicator, with a knock.
 func TestCrossed(t *testing.T) {
 	t.Parallel()
 	if *studyOn {

@@ -7,9 +7,9 @@ import (
 	"tramd/sweep"
 )
 
-// The crossed study puts every disturbance beside every ground: with and without form, with and without slow noise, over one, two
-// and three turns, with one indicator, two whose noise is their own, and two on one arm that rocks or heaves. What holds alone may
-// break where two meet.
+// The crossed study puts every disturbance beside every ground: with and without form, with and without slow noise,
+// over one, two and three turns, with one indicator, two whose noise is their own, and two on one arm that rocks or
+// heaves. What holds alone may break where two meet.
 
 // ground is what a disturbance is put beside.
 type ground struct {
@@ -37,8 +37,8 @@ func drawGround(r *rand.Rand) ground {
 	}
 }
 
-// disturbance is one thing that goes wrong; draw gives what it adds to the reading of an indicator (number k) at a time, an angle
-// of the surface and a reading without it.
+// disturbance is one thing that goes wrong; draw gives what it adds to the reading of an indicator (number k) at a
+// time, an angle of the surface and a reading without it.
 type disturbance struct {
 	name string
 	draw func(r *rand.Rand, seconds float64) func(k int, t, th, z float64) float64

@@ -28,7 +28,8 @@ func (f *fitting) describe(r *sweep.Result) {
 	r.Waves = f.timeWaves()
 }
 
-// widestCircle is the circle on the surface whose form the result describes: that of the longest arm, whichever indicator is written first.
+// widestCircle is the circle on the surface whose form the result describes: that of the longest arm, whichever
+// indicator is written first.
 func (f *fitting) widestCircle() int {
 	widest := 0
 	for k := range f.in.tracks {
@@ -167,8 +168,8 @@ func (f *fitting) warn(r *sweep.Result) {
 	f.warnUneven(add)
 }
 
-// A delay is told where it is more than a few tenths of a degree and stands well above its standard uncertainty: a small lean
-// tells little of when it was read.
+// A delay is told where it is more than a few tenths of a degree and stands well above its standard uncertainty: a
+// small lean tells little of when it was read.
 const (
 	lateMatters = 0.3 // degrees
 	lateSure    = 2.0 // standard uncertainties

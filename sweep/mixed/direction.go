@@ -2,7 +2,8 @@ package mixed
 
 import "math"
 
-// What depends on the way the sweep goes round, in columns of the design. All are told from the lean by going both ways.
+// What depends on the way the sweep goes round, in columns of the design. All are told from the lean by going both
+// ways.
 const (
 	byOffset = iota // the reading is higher one way than the other
 	byPlay          // the plunger follows only when pushed to the end of its play
@@ -44,9 +45,10 @@ func playPath(bs []block, zs, rises []float64, play float64) []float64 {
 	return out
 }
 
-// write puts the effects into the design. Play is not linear: its present value is taken off the readings and its column
-// is the change for a little more of it. Lag and delay have moved the angles already: what that took off is put back by their
-// columns, so that the columns, and the priors with them, stand for the whole and not for what this round adds.
+// write puts the effects into the design. Play is not linear: its present value is taken off the readings and its
+// column is the change for a little more of it. Lag and delay have moved the angles already: what that took off is put
+// back by their columns, so that the columns, and the priors with them, stand for the whole and not for what this round
+// adds.
 func (w direction) write(d *design, bs []block, c curve) {
 	d.moved = w
 	zs, rises := make([]float64, len(bs)), make([]float64, len(bs))
@@ -74,7 +76,8 @@ func (w direction) write(d *design, bs []block, c curve) {
 // moves is what the angles' having been moved took off a reading, by the columns of its row.
 func (w direction) moves(at []float64) float64 { return w.lag*at[byLag] + w.delayS*at[byDelay] }
 
-// learn takes the effects found in one round, of a display of the given step; shift says by how much each block's angle is to be moved.
+// learn takes the effects found in one round, of a display of the given step; shift says by how much each block's angle
+// is to be moved.
 func (w *direction) learn(coef []float64, step float64) (shift func(b *block) float64, ok bool) {
 	if bad(coef[byLag]) || bad(coef[byDelay]) || math.Abs(coef[byLag]) > 0.5 || math.Abs(coef[byDelay]) > 2 {
 		return nil, false

@@ -8,8 +8,8 @@ import (
 	"tramd/sweep"
 )
 
-// thereAndBack is a turn in 20 s and the same way back, the angles late by the given time (s), over a lean of the given size
-// (mm/m).
+// thereAndBack is a turn in 20 s and the same way back, the angles late by the given time (s), over a lean of the given
+// size (mm/m).
 func thereAndBack(seed uint64, lean, late float64) []sweep.Point {
 	const radius, n, turn = 100.0, 1200, 20.0
 	r := rand.New(rand.NewPCG(seed, 41))
@@ -43,8 +43,8 @@ func TestDelayIsToldByALeanThatShowsIt(t *testing.T) {
 	}
 }
 
-// A second look at the delay does not add to the first where the readings say nothing of it: the estimate stays within what is
-// believed of delays before any sweep. Where they say much, it is found.
+// A second look at the delay does not add to the first where the readings say nothing of it: the estimate stays within
+// what is believed of delays before any sweep. Where they say much, it is found.
 func TestDelayStaysWithinBelief(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(2) {

@@ -1,17 +1,17 @@
-// Package mixed is the full measurement model of a sweep: the lean of the spindle with an interval that holds the truth as
-// often as it says.
+// Package mixed is the full measurement model of a sweep: the lean of the spindle with an interval that holds the truth
+// as often as it says.
 //
 // # The model
 //
-// A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with their
-// order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so Markov, or over
-// many times at once, as 1/f noise is), what a coarse display rounds off, a steady wave in time or a fine wave of the table
-// where there is one, noise within a band of frequencies where there is some, and white noise. The slow noise of two indicators on
-// one bar may go together: both rise and fall, or one gains what the other loses. Swept both ways round, the model also has
-// an offset by direction, the play of the plunger and a delay between the angle and the reading. This is a linear mixed
-// model; Henderson's equations solve it for given variances, and the restricted likelihood of those variances, with weak priors,
-// weights a grid of them over which the lean is averaged. A t distribution with matched degrees of freedom then gives the
-// interval.
+// A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with
+// their order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so
+// Markov, or over many times at once, as 1/f noise is), what a coarse display rounds off, a steady wave in time or a
+// fine wave of the table where there is one, noise within a band of frequencies where there is some, and white noise.
+// The slow noise of two indicators on one bar may go together: both rise and fall, or one gains what the other loses.
+// Swept both ways round, the model also has an offset by direction, the play of the plunger and a delay between the
+// angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
+// restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged. A
+// t distribution with matched degrees of freedom then gives the interval.
 //
 // # The way through
 //
@@ -30,8 +30,8 @@
 //	filter    carry a fit on block by block, by the same equations          filter_course.go, filter_live.go, filter_result.go
 //	result    one belief: intervals, decision, budget; form, warnings        conclude.go, components.go, describe.go, turns.go
 //
-// Lengths that the model judges by are in steps of the display (input.step), so the unit of the readings changes nothing. Only the
-// repeatability of a handful of stations, which they cannot show themselves, is in millimetres.
+// Lengths that the model judges by are in steps of the display (input.step), so the unit of the readings changes
+// nothing. Only the repeatability of a handful of stations, which they cannot show themselves, is in millimetres.
 //
 // Everything after blocks costs the same for two thousand readings and for a million; everything before is linear.
 //

@@ -2,15 +2,15 @@ package mixed
 
 import "math"
 
-// The model weighs what turns slowly against what turns fast by the noise it found. If the noise is not as it thinks, or the angles
-// come unevenly late, that weighing can bend the lean and still look sure. Plain least squares of offsets and lean alone weighs
-// all readings alike, and is bent by less of that. Both are right on the mean where the model holds, and the model says by how
-// much they may then differ (Hausman 1978, Specification tests in econometrics, Econometrica 46:1251-1271; from memory): the
-// covariance of the difference is that of least squares under the model less that of the model's own lean, which is the best there
-// is (Gauss and Markov).
+// The model weighs what turns slowly against what turns fast by the noise it found. If the noise is not as it thinks,
+// or the angles come unevenly late, that weighing can bend the lean and still look sure. Plain least squares of offsets
+// and lean alone weighs all readings alike, and is bent by less of that. Both are right on the mean where the model
+// holds, and the model says by how much they may then differ (Hausman 1978, Specification tests in econometrics,
+// Econometrica 46:1251-1271; from memory): the covariance of the difference is that of least squares under the model
+// less that of the model's own lean, which is the best there is (Gauss and Markov).
 
-// Where they differ by far more, the model does not hold, and nobody knows why. The even lean is then given, with an interval
-// that reaches to the model's.
+// Where they differ by far more, the model does not hold, and nobody knows why. The even lean is then given, with an
+// interval that reaches to the model's.
 
 const (
 	evenApart  = 14.0 // chi-squared of two degrees of freedom: one sweep in a thousand by chance
@@ -96,8 +96,8 @@ func (f *fitting) warnUneven(add func(code, format string, args ...any)) {
 		"readings disturbed for a part of the sweep; sweep again, more slowly", off)
 }
 
-// parts is by how much each block's reading moves one coefficient, given the factor of the normal equations of the columns from
-// one on.
+// parts is by how much each block's reading moves one coefficient, given the factor of the normal equations of the
+// columns from one on.
 func (d *design) parts(factor sym, from, at int) []float64 {
 	n := factor.n - 1
 	u := make([]float64, n)
@@ -153,8 +153,8 @@ func (f *fitting) ofBand(b band, parts [2][]float64, add func(i int, own float64
 	}
 }
 
-// ofNoise is the part of it that the noise makes, relative to the white. Each process fades by the same share for all that went
-// before, so a running sum of it is enough.
+// ofNoise is the part of it that the noise makes, relative to the white. Each process fades by the same share for all
+// that went before, so a running sum of it is enough.
 func (f *fitting) ofNoise(nz noise, parts [2][]float64) (cov [3]float64) {
 	add := func(i int, own float64, before [2]float64) {
 		a, b := parts[0][i], 0.0

@@ -9,8 +9,9 @@ import (
 	"tramd/sweep"
 )
 
-// Angles that come unevenly late by a tenth of a second make the noise model sure of a wrong lean, and after a rest a wave in time
-// looks like the lean: both must be told, and the interval must be wide enough. By hundredths of a second nothing is wrong.
+// Angles that come unevenly late by a tenth of a second make the noise model sure of a wrong lean, and after a rest a
+// wave in time looks like the lean: both must be told, and the interval must be wide enough. By hundredths of a second
+// nothing is wrong.
 func TestAnglesUnevenlyLate(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
@@ -93,8 +94,8 @@ func TestNoiseOfASum(t *testing.T) {
 	}
 }
 
-// A wave goes with the turning where it is one of a turn, there and back as well, and not where it is a turn's second harmonic or
-// where it gains a cycle over the sweep.
+// A wave goes with the turning where it is one of a turn, there and back as well, and not where it is a turn's second
+// harmonic or where it gains a cycle over the sweep.
 func TestWaveOfATurn(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -122,8 +123,8 @@ func TestWaveOfATurn(t *testing.T) {
 	}
 }
 
-// tagsLate is a sweep of a turn and a half in six seconds, a rest, and a little more, whose angles come early or late by a tenth
-// of a second or so, more or less as it goes: a computer too busy to stamp what it reads.
+// tagsLate is a sweep of a turn and a half in six seconds, a rest, and a little more, whose angles come early or late
+// by a tenth of a second or so, more or less as it goes: a computer too busy to stamp what it reads.
 func tagsLate(seed uint64, sd, tilt, nod, rest float64) []sweep.Point {
 	r := rand.New(rand.NewPCG(seed, 77))
 	var pts []sweep.Point

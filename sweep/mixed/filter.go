@@ -2,11 +2,11 @@ package mixed
 
 import "math"
 
-// noise is the shape of the noise in time: white noise of unit variance (times each block's own) plus a slow part of the
-// given variance. The slow part is correlated over tau seconds, exponentially (an Ornstein-Uhlenbeck process; with tau as
-// long as the sweep it behaves as a random walk). Given several taus in even ratio it is the sum of as many such processes
-// of equal variance, whose spectrum falls as one over the frequency. What the display rounds off is one more such process,
-// and noise within a band of frequencies a process of its own.
+// noise is the shape of the noise in time: white noise of unit variance (times each block's own) plus a slow part of
+// the given variance. The slow part is correlated over tau seconds, exponentially (an Ornstein-Uhlenbeck process; with
+// tau as long as the sweep it behaves as a random walk). Given several taus in even ratio it is the sum of as many such
+// processes of equal variance, whose spectrum falls as one over the frequency. What the display rounds off is one more
+// such process, and noise within a band of frequencies a process of its own.
 type noise struct {
 	slow  float64   // variance of the slow part, relative to the white
 	tau   []float64 // seconds

@@ -2,8 +2,9 @@ package mixed
 
 import "math"
 
-// course is the noise of one grid point, followed from block to block: what whiten does in one go, held open so that the next
-// block costs the same however many came before. Each track has its own state, since the noise of two indicators is not the same.
+// course is the noise of one grid point, followed from block to block: what whiten does in one go, held open so that
+// the next block costs the same however many came before. Each track has its own state, since the noise of two
+// indicators is not the same.
 type course struct {
 	noise  noise
 	tracks []*pace
@@ -44,8 +45,8 @@ func (c *course) alone(track int) int {
 	return track
 }
 
-// foresee writes into out what the rows so far do not foresee of one more, scaled to unit variance, and returns that variance.
-// The course itself stays where it is: room is paces to spare.
+// foresee writes into out what the rows so far do not foresee of one more, scaled to unit variance, and returns that
+// variance. The course itself stays where it is: room is paces to spare.
 func (c *course) foresee(b *block, row []float64, room []*pace, out []float64) (variance float64) {
 	at := c.alone(b.track)
 	room[at].copy(c.tracks[at])

@@ -2,10 +2,10 @@ package mixed
 
 import "gonum.org/v1/gonum/integrate/quad"
 
-// A fit writes its drift polynomials over the time of its own blocks. Later blocks lie beyond it, where the same polynomials grow
-// fast, and the fit at the end of the sweep will write them over the whole. The span of the polynomials, and so the model, is the
-// same whatever time they are written over; only the priors of their sizes are not. So the columns are changed to those of the
-// time that has passed before each solution.
+// A fit writes its drift polynomials over the time of its own blocks. Later blocks lie beyond it, where the same
+// polynomials grow fast, and the fit at the end of the sweep will write them over the whole. The span of the
+// polynomials, and so the model, is the same whatever time they are written over; only the priors of their sizes are
+// not. So the columns are changed to those of the time that has passed before each solution.
 type respan struct {
 	by    [drifts][drifts + 1]float64 // polynomial j over the new time = sum of by[j][k] times polynomial k over the old; k = 0 is 1
 	first int                         // column of the first polynomial

@@ -8,11 +8,11 @@ import (
 	"tramd/sweep"
 )
 
-// Filter carries a fit of the full model on with the readings that come after it. The noise is Markov, so what it needs of all
-// readings before is small: for each grid point of the variances that matters the state of its noise and the sums of products of
-// the rows. A further block costs the same however long the sweep is, and the answer is that of the same equations, priors and
-// grid as a fit of all blocks: live and final differ only in what a fit finds anew, the grid points that matter, what is off the
-// surface, waves and play. One goroutine at a time.
+// Filter carries a fit of the full model on with the readings that come after it. The noise is Markov, so what it needs
+// of all readings before is small: for each grid point of the variances that matters the state of its noise and the
+// sums of products of the rows. A further block costs the same however long the sweep is, and the answer is that of the
+// same equations, priors and grid as a fit of all blocks: live and final differ only in what a fit finds anew, the grid
+// points that matter, what is off the surface, waves and play. One goroutine at a time.
 type Filter struct {
 	f       *fitting
 	said    sweep.Result // by the fit
@@ -60,8 +60,8 @@ const (
 	mostCourses = 16
 )
 
-// Begin fits a sweep that goes on, and gives what the fit says and the filter that carries it on. The filter is nil under constant
-// turning, where the angles of all readings are worked out together.
+// Begin fits a sweep that goes on, and gives what the fit says and the filter that carries it on. The filter is nil
+// under constant turning, where the angles of all readings are worked out together.
 func Begin(pts []sweep.Point, setup sweep.Setup, opt Options) (*Filter, sweep.Result, error) {
 	opt.Unfinished = true
 	f, r, err := fit(pts, setup, opt)
@@ -106,8 +106,9 @@ func (f *fitting) carryOn(said sweep.Result) *Filter {
 	return c
 }
 
-// choose takes the grid points that are to be followed: the heaviest each for itself, and of the many light ones, sorted by how
-// sure of the lean they are, one for each stretch of equal weight. So the mixture stays as wide as it was.
+// choose takes the grid points that are to be followed: the heaviest each for itself, and of the many light ones,
+// sorted by how sure of the lean they are, one for each stretch of equal weight. So the mixture stays as wide as it
+// was.
 func (c *Filter) choose() {
 	ps := normalise(slices.Clone(c.f.points))
 	slices.SortStableFunc(ps, func(a, b point) int { return cmp.Compare(b.weight, a.weight) })
@@ -312,8 +313,9 @@ func (c *Filter) row(b *block) []float64 {
 	return d.rows[len(d.rows)-1]
 }
 
-// A block is off the surface where it lies so many standard deviations, all that is not known of the curve included, from what
-// the filter foresees, and further than form or noise reach. The fit then says what it was: a slot, a chip, a knock, or the table.
+// A block is off the surface where it lies so many standard deviations, all that is not known of the curve included,
+// from what the filter foresees, and further than form or noise reach. The fit then says what it was: a slot, a chip, a
+// knock, or the table.
 const straySigma = 6.0
 
 func (c *Filter) strays(b *block, row []float64) bool {

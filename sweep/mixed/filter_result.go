@@ -10,8 +10,8 @@ import (
 	"tramd/sweep/uncertainty"
 )
 
-// Result gives the lean by all readings so far, the last one included. What only a whole fit tells (form, closure, turns, waves)
-// is that of the fit.
+// Result gives the lean by all readings so far, the last one included. What only a whole fit tells (form, closure,
+// turns, waves) is that of the fit.
 func (c *Filter) Result() sweep.Result {
 	f := *c.f
 	open, rows, spikes, off := c.open()
@@ -89,8 +89,8 @@ func few(m uncertainty.Mixture) (out uncertainty.Mixture) {
 	return out
 }
 
-// judgedEvery is how often, in seconds of readings, the probability that both axes conform is worked out: it costs more than
-// all else together.
+// judgedEvery is how often, in seconds of readings, the probability that both axes conform is worked out: it costs more
+// than all else together.
 const judgedEvery = 1.0
 
 func (c *Filter) conformity(f *fitting, r *sweep.Result) {
@@ -115,8 +115,8 @@ func (c *Filter) conformity(f *fitting, r *sweep.Result) {
 	r.Conformity = &p
 }
 
-// open gives the blocks that have not ended and their rows, how many of their readings are spikes, and how many are off the
-// surface.
+// open gives the blocks that have not ended and their rows, how many of their readings are spikes, and how many are off
+// the surface.
 func (c *Filter) open() (bs []block, rows [][]float64, spikes, off int) {
 	for _, s := range c.tracks {
 		if s == nil {

@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// stretch makes blocks of one track's readings as they come, by the rules by which segments and blocks are cut from a whole
-// sweep.
+// stretch makes blocks of one track's readings as they come, by the rules by which segments and blocks are cut from a
+// whole sweep.
 type stretch struct {
 	indicator int
 	track     int
@@ -28,8 +28,8 @@ type stretch struct {
 	last     float64 // time of the last reading
 }
 
-// flat is a stretch of equal readings. They wait until it is over: whether the indicator stood still, or has come to the end of
-// its travel, shows only then.
+// flat is a stretch of equal readings. They wait until it is over: whether the indicator stood still, or has come to
+// the end of its travel, shows only then.
 type flat struct {
 	last, from float64 // the newest reading, and the angle at which it came first
 	n          int

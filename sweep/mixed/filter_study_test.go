@@ -26,9 +26,9 @@ type looks struct {
 	refused int
 }
 
-// How a sweep is followed: a fit begins when the sweep has grown by a share since the fit before, and what it says comes so much
-// later, as on a slow computer; between, the filter carries the last one on. A look is taken from 120 readings on, at so many
-// places of the sweep.
+// How a sweep is followed: a fit begins when the sweep has grown by a share since the fit before, and what it says
+// comes so much later, as on a slow computer; between, the filter carries the last one on. A look is taken from 120
+// readings on, at so many places of the sweep.
 const (
 	lookLeast = 120
 	lookCount = 16
@@ -148,8 +148,9 @@ func (l *looks) add(m looks) {
 
 var liveOut = flag.String("study.live.out", "", "file for the table of the live study")
 
-// TestStudyLive follows sweeps of all kinds as they go on. Without -study it follows one sweep of every other kind and holds the pool
-// to less than what the long study wants: a pool of some eight hundred looks, of which those of one sweep go together.
+// TestStudyLive follows sweeps of all kinds as they go on. Without -study it follows one sweep of every other kind and
+// holds the pool to less than what the long study wants: a pool of some eight hundred looks, of which those of one
+// sweep go together.
 func TestStudyLive(t *testing.T) {
 	t.Parallel()
 	runs, seed := 1, uint64(4)

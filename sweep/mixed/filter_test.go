@@ -8,9 +8,9 @@ import (
 	"tramd/sweep"
 )
 
-// The filter right after a fit says what the fit said, and after any number of further blocks what the same equations say when
-// they are solved for all blocks at once. Where a fit averages over a plunger with play and one without, the filter carries the
-// likelier of the two on, whose interval is a little wider or narrower.
+// The filter right after a fit says what the fit said, and after any number of further blocks what the same equations
+// say when they are solved for all blocks at once. Where a fit averages over a plunger with play and one without, the
+// filter carries the likelier of the two on, whose interval is a little wider or narrower.
 func TestTheFilterIsTheFit(t *testing.T) {
 	t.Parallel()
 	for _, f := range append(families(), unseen()...) {

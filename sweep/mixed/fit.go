@@ -7,9 +7,9 @@ import (
 	"tramd/sweep"
 )
 
-// Model names the full model in a result. Since version 6 the interval, its degrees of freedom, verdict and probabilities come from one
-// weighted list of t distributions. Version 7 measures in display steps what it measured in millimetres, knows noise that two
-// indicators share, and no longer counts hardly any slow noise several times over.
+// Model names the full model in a result. Since version 6 the interval, its degrees of freedom, verdict and
+// probabilities come from one weighted list of t distributions. Version 7 measures in display steps what it measured in
+// millimetres, knows noise that two indicators share, and no longer counts hardly any slow noise several times over.
 const (
 	Model        = "full"
 	ModelVersion = 7
@@ -24,11 +24,12 @@ type Options struct {
 	// RepeatabilityDoF the degrees of freedom behind it. Without them a weak general value stands in.
 	RepeatabilityMM, RepeatabilityDoF float64
 
-	// BothWays says that the sweep will go back the way it came. Until it does, play of the plunger and a delay of the angles are
-	// taken to be there, as far as they may be, and not to be absent.
+	// BothWays says that the sweep will go back the way it came. Until it does, play of the plunger and a delay of the
+	// angles are taken to be there, as far as they may be, and not to be absent.
 	BothWays bool
 
-	// Unfinished says that more readings will come: what the part of a turn so far could not show is not taken to be absent.
+	// Unfinished says that more readings will come: what the part of a turn so far could not show is not taken to be
+	// absent.
 	Unfinished bool
 
 	// Pace, if given, is called now and then in a long fit; it may sleep, so that others come to their turn.
@@ -40,15 +41,15 @@ func Fit(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
 	return FitWith(pts, setup, Options{})
 }
 
-// FitWith fits the full model. It refuses, with what to do about it, a sweep that cannot show the lean; it warns by code
-// where the result rests on little. Where 0 degrees is not known the result has a size and no direction.
+// FitWith fits the full model. It refuses, with what to do about it, a sweep that cannot show the lean; it warns by
+// code where the result rests on little. Where 0 degrees is not known the result has a size and no direction.
 func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, error) {
 	_, r, err := fit(pts, setup, opt)
 	return r, err
 }
 
-// fit leaves the fitting for whoever goes on from it. Its result has no direction where the zero is not known; the fitting
-// has both axes, turned by nobody knows how much.
+// fit leaves the fitting for whoever goes on from it. Its result has no direction where the zero is not known; the
+// fitting has both axes, turned by nobody knows how much.
 func fit(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Result, error) {
 	known := setup.Zero.Known()
 	if !known {
@@ -127,8 +128,8 @@ const (
 	taggedAngle     = 0.05 // degrees, by an encoder
 )
 
-// prior is the repeatability of a typical block before the sweep speaks: pooled where runs are stored, otherwise a general
-// value that fades as the sweep's own blocks grow many.
+// prior is the repeatability of a typical block before the sweep speaks: pooled where runs are stored, otherwise a
+// general value that fades as the sweep's own blocks grow many.
 func (f *fitting) prior() repeatability {
 	q2 := f.in.resolution * f.in.resolution / 12
 	if f.opt.RepeatabilityDoF > 0 && f.opt.RepeatabilityMM > 0 {

@@ -32,8 +32,9 @@ func stations(deg, z []float64) []sweep.Point {
 	return pts
 }
 
-// At n equal angles the harmonic of order n-1 shows as lean of its full amplitude, and no other below it shows at all (the
-// closed form of the discrete Fourier sum). The model must give that sum, and leave room for the harmonic it cannot see.
+// At n equal angles the harmonic of order n-1 shows as lean of its full amplitude, and no other below it shows at all
+// (the closed form of the discrete Fourier sum). The model must give that sum, and leave room for the harmonic it
+// cannot see.
 func TestAliasing(t *testing.T) {
 	t.Parallel()
 	for _, n := range []int{4, 5, 8} {
@@ -129,8 +130,8 @@ func TestOppositePair(t *testing.T) {
 	}
 }
 
-// The reversal worked by hand: spindle 0.10 and -0.04 mm/m, plate 0.03 and 0.05 mm/m, radius 100 mm. With the plate as it
-// lay the sum shows, with it turned the difference: 0.13 and 0.01, then 0.07 and -0.09.
+// The reversal worked by hand: spindle 0.10 and -0.04 mm/m, plate 0.03 and 0.05 mm/m, radius 100 mm. With the plate as
+// it lay the sum shows, with it turned the difference: 0.13 and 0.01, then 0.07 and -0.09.
 func TestReversalByHand(t *testing.T) {
 	at := []float64{0, 90, 180, 270}
 	sum := stations(at, []float64{0.013, 0.001, -0.013, -0.001})

@@ -57,8 +57,8 @@ func (in *input) dropEnds() {
 // flatCount is how many equal readings in a row are looked at.
 const flatCount = 6
 
-// dropFlats leaves out stretches in which the reading stood still although the surface under the stylus must have moved it:
-// a stuck indicator, or one at the end of its travel. It returns how many readings it dropped.
+// dropFlats leaves out stretches in which the reading stood still although the surface under the stylus must have moved
+// it: a stuck indicator, or one at the end of its travel. It returns how many readings it dropped.
 func (in *input) dropFlats(s *start) (dropped int) {
 	for k := range in.tracks {
 		tr := &in.tracks[k]

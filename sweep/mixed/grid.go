@@ -3,8 +3,8 @@ package mixed
 import "math"
 
 // The variance parameters are not estimated and then believed; the answer is averaged over a grid of them, each point
-// weighted by its restricted likelihood (Patterson and Thompson 1971) and a weak prior. So an interval from few readings
-// is wide because they cannot tell form from noise, and not because of a rule.
+// weighted by its restricted likelihood (Patterson and Thompson 1971) and a weak prior. So an interval from few
+// readings is wide because they cannot tell form from noise, and not because of a rule.
 
 // hyper is a point of the grid, as level numbers; pair counts from 0, noise of each indicator's own, to both sides.
 type hyper struct{ tau, slow, form, fall, drift, pair int8 }
@@ -111,11 +111,11 @@ func (l *levels) noise(h hyper) noise {
 
 func (l *levels) flicker(h hyper) bool { return int(h.tau) == len(l.tau) }
 
-// beliefs are the priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice, no
-// source). A wrong belief that there is no slow noise costs the interval far more than a wrong belief that there is some,
-// since one turn alone tells the two hardly apart; hence while the arm turns, slow noise is thought the rule. At stations
-// each reading settles first. A table without form, and a sweep without drift, are thought likelier than a little of either:
-// both take for themselves what a random walk leaves, and would make it look small.
+// beliefs are the priors, by what is common on machine tables swept by hand with a dial of 0.001 mm (common practice,
+// no source). A wrong belief that there is no slow noise costs the interval far more than a wrong belief that there is
+// some, since one turn alone tells the two hardly apart; hence while the arm turns, slow noise is thought the rule. At
+// stations each reading settles first. A table without form, and a sweep without drift, are thought likelier than a
+// little of either: both take for themselves what a random walk leaves, and would make it look small.
 type beliefs struct {
 	slower               float64 // power of tau by which slower noise is likelier
 	noSlow               float64 // log weight of no slow noise at all, against all taus together
@@ -133,14 +133,15 @@ var (
 	typedLine  = beliefs{0, 2, -3, -0.5, 0, 0, 0.1, 1, 0.1, 1, 1.2, 2}
 )
 
-// unfinishedDrift is the most that no drift is likelier than each size of it while a sweep goes on: over a part of a turn a drift
-// looks like the lean, and that it has not shown itself yet says little (chosen; see study_live.md).
+// unfinishedDrift is the most that no drift is likelier than each size of it while a sweep goes on: over a part of a
+// turn a drift looks like the lean, and that it has not shown itself yet says little (chosen; see study_live.md).
 const unfinishedDrift = 1.0
 
 // settleTime, in seconds: an arm that takes longer from block to block stops at stations.
 const settleTime = 2.9
 
-// prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly penalised.
+// prior is the log weight of a point before the readings speak; the widths leave a factor of ten either way hardly
+// penalised.
 func (l *levels) prior(h hyper) float64 {
 	b := &turningArm
 	switch {

@@ -2,9 +2,10 @@ package mixed
 
 import "math"
 
-// kalman gives the innovations of several series at once under the same noise (Kalman 1960, A new approach to linear filtering
-// and prediction problems, Journal of Basic Engineering 82:35-45; from memory). The noise is a sum of exponentially correlated
-// processes, one state each, and perhaps a band, which has two; the one that does not show in the readings comes last.
+// kalman gives the innovations of several series at once under the same noise (Kalman 1960, A new approach to linear
+// filtering and prediction problems, Journal of Basic Engineering 82:35-45; from memory). The noise is a sum of
+// exponentially correlated processes, one state each, and perhaps a band, which has two; the one that does not show in
+// the readings comes last.
 type kalman struct {
 	each, tau []float64 // variance and correlation time of the processes of one state
 	band      band
@@ -94,8 +95,8 @@ func (k *kalman) wait(dt float64) {
 	}
 }
 
-// read takes one reading of each series, with white noise of the given variance, writes what was not foreseen of it, scaled to
-// unit variance, and returns that variance.
+// read takes one reading of each series, with white noise of the given variance, writes what was not foreseen of it,
+// scaled to unit variance, and returns that variance.
 func (k *kalman) read(xs []float64, white float64, out []float64) float64 {
 	v := white
 	for i := range k.n {

@@ -5,7 +5,8 @@ import (
 	"math/rand/v2"
 )
 
-// keptBack are kinds that nothing is tuned on: the priors were set before they were first run, and are not to be set by them.
+// keptBack are kinds that nothing is tuned on: the priors were set before they were first run, and are not to be set by
+// them.
 
 // colored is noise whose power falls as f^-power over the given band in Hz.
 func colored(r *rand.Rand, sd, power, from, to float64) series {
@@ -38,7 +39,8 @@ func struck(r *rand.Rand, size, hertz, fade float64) series {
 	}
 }
 
-// slotted has one to three slots with rounded edges, as a ball stylus rolls into them: flat at the bottom, each of its own width.
+// slotted has one to three slots with rounded edges, as a ball stylus rolls into them: flat at the bottom, each of its
+// own width.
 func slotted(r *rand.Rand, depth float64) relief {
 	type slot struct{ mid, half, edge float64 }
 	var slots []slot

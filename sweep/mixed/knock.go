@@ -19,16 +19,16 @@ const (
 	sharpTimes = 6.0                // spreads from the middles of both sides of its neighbourhood
 )
 
-// findKnocks looks for places where the reading jumped and stayed: a knocked stylus, a slipped clamp. Each begins a new offset
-// group. The model judges (see stepScan) before any arc is called off the surface: over a table with form, half a sweep behind a
-// jump looks like an arc.
+// findKnocks looks for places where the reading jumped and stayed: a knocked stylus, a slipped clamp. Each begins a new
+// offset group. The model judges (see stepScan) before any arc is called off the surface: over a table with form, half
+// a sweep behind a jump looks like an arc.
 func findKnocks(in *input, segs []segment, s start, groups int) ([]segment, start, int) {
 	for range mostKnocks {
 		smooth, sharp := sharpless(in, segs, &s)
 		before, after, found := in.jump(smooth, groups, &s)
 		if found == noJump && sharp > 0 {
-			// The robust curve may follow one side of a jump so closely that its other side looks sharp. With all in, a jump
-			// may be seen, or the edge of a slot: which, is judged with what is sharp when it is taken for a jump.
+			// The robust curve may follow one side of a jump so closely that its other side looks sharp. With all in, a
+			// jump may be seen, or the edge of a slot: which, is judged with what is sharp when it is taken for a jump.
 			if before, after, found = in.jump(segs, groups, &s); found == aJump {
 				trial := split(segs, in.firstAfter(segs, after), groups)
 				t := robust(in, trial, groups+1, robustOrder)
@@ -54,8 +54,8 @@ func findKnocks(in *input, segs []segment, s start, groups int) ([]segment, star
 	return segs, s, groups
 }
 
-// dropNoJumps forgets jumps that bring each other to nothing, as edges of plates, slots and lost motion do and knocks do only by
-// chance, and jumps too small to tell from these; it says whether there were any.
+// dropNoJumps forgets jumps that bring each other to nothing, as edges of plates, slots and lost motion do and knocks
+// do only by chance, and jumps too small to tell from these; it says whether there were any.
 func (in *input) dropNoJumps(s *start) (dropped bool) {
 	group := len(in.tracks)
 	for k := range in.tracks {
@@ -158,8 +158,8 @@ func split(segs []segment, at, group int) []segment {
 	return out
 }
 
-// sharpless gives the segments with what stands out from both sides of its neighbourhood taken out: slots, chips. Beside a jump
-// that stays, each segment agrees with one side.
+// sharpless gives the segments with what stands out from both sides of its neighbourhood taken out: slots, chips.
+// Beside a jump that stays, each segment agrees with one side.
 func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
 	out = append([]segment(nil), segs...)
 	r, off := make([]float64, len(segs)), make([]float64, len(segs))

@@ -2,11 +2,12 @@ package mixed
 
 import "math"
 
-// A jump that stays is weighed by the model itself, before anything is called off the surface: a column that is 0 before a place
-// and 1 after it is put beside all others, and the marginal likelihood says what it is worth. Every place of every track is tried
-// at the cost of one pass of the filter and one back (de Jong 1989, Smoothing and interpolation with the state-space model, Journal
-// of the American Statistical Association 84:1085-1088; from memory): with V the covariance of the noise and X the columns, what a
-// step from place j needs of V⁻¹X is the sum of its rows from j on.
+// A jump that stays is weighed by the model itself, before anything is called off the surface: a column that is 0
+// before a place and 1 after it is put beside all others, and the marginal likelihood says what it is worth. Every
+// place of every track is tried at the cost of one pass of the filter and one back (de Jong 1989, Smoothing and
+// interpolation with the state-space model, Journal of the American Statistical Association 84:1085-1088; from memory):
+// with V the covariance of the noise and X the columns, what a step from place j needs of V⁻¹X is the sum of its rows
+// from j on.
 
 // stepScan looks for one more step at a few points of the grid.
 type stepScan struct {
@@ -18,8 +19,9 @@ type stepScan struct {
 	plunger []float64 // of a sweep both ways round: which way the plunger moves; nil otherwise
 }
 
-// scanned are the noises and the forms at which steps are looked for, by level: none, and slow noise of a middling and of a long
-// correlation; little and much form, little and much drift. The grid is coarse, so a step needs some proof (knockProof).
+// scanned are the noises and the forms at which steps are looked for, by level: none, and slow noise of a middling and
+// of a long correlation; little and much form, little and much drift. The grid is coarse, so a step needs some proof
+// (knockProof).
 func (l *levels) scanned() (noises []hyper, forms, drifts []int8) {
 	mid, long := int8(len(l.tau)/2), int8(len(l.tau)-1)
 	most := int8(len(l.slow) - 1)
@@ -102,8 +104,8 @@ func (sc *stepScan) places(pass *pass, h hyper) {
 	}
 }
 
-// mayJump says whether the reading may have jumped between a block and the one before: a track's or an offset's own first block is
-// no jump, and a few blocks at an end say nothing of one.
+// mayJump says whether the reading may have jumped between a block and the one before: a track's or an offset's own
+// first block is no jump, and a few blocks at an end say nothing of one.
 func (s *searcher) mayJump(j int) bool {
 	const few = 3
 	if j < few || j+few > len(s.bs) {

@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// What the pass back leaves of the columns is what the covariance of the noise, written out and inverted, makes of them; and what
-// a step is worth is what the model's equations say with the step as one more column.
+// What the pass back leaves of the columns is what the covariance of the noise, written out and inverted, makes of
+// them; and what a step is worth is what the model's equations say with the step as one more column.
 func TestStepScanAgainstOneMoreColumn(t *testing.T) {
 	tr := scene{n: 700, turns: 1, seconds: 40, white: 0.001, slow: 0.001, tau: 2, form: 0.004, fall: 2, knock: 0.02, indicators: 2}.draw(rand.New(rand.NewPCG(4, 6)))
 	in, err := check(tr.pts, tr.setup)

@@ -16,16 +16,16 @@ type Curve struct {
 	Slope, Form []float64 // how much of each slope and of each form of the problem stands in these readings
 }
 
-// Sum is a linear sum of the unknowns of a problem: of slopes, each in mm per mm, and of the curves' heights at the middle of the
-// line, in mm.
+// Sum is a linear sum of the unknowns of a problem: of slopes, each in mm per mm, and of the curves' heights at the
+// middle of the line, in mm.
 type Sum struct{ Slopes, Heights []float64 }
 
 // Lines is a measurement along straight lines. Curve c reads
 //
 //	z = height_c + sum_j Slope_cj slope_j (x - middle) + sum_k Form_ck form_k(x) + noise
 //
-// with the same noise, slots, spikes, knocks and steps of the display as a sweep has. A form is how a line departs from straight:
-// it leaves the slope of its least-squares line alone, as the form of a circle leaves the lean.
+// with the same noise, slots, spikes, knocks and steps of the display as a sweep has. A form is how a line departs from
+// straight: it leaves the slope of its least-squares line alone, as the form of a circle leaves the lean.
 type Lines struct {
 	Curves        []Curve
 	Indicators    []sweep.Indicator
@@ -34,7 +34,8 @@ type Lines struct {
 	Options       Options
 }
 
-// Estimate is a value with what the readings alone say of its uncertainty: Terms holds all of it, about the value less Zero.
+// Estimate is a value with what the readings alone say of its uncertainty: Terms holds all of it, about the value less
+// Zero.
 type Estimate struct {
 	Value, U, DoF float64
 	Terms         uncertainty.Mixture
@@ -46,8 +47,9 @@ func estimate(a answer, zero float64) Estimate {
 	return Estimate{a.lean[0] + zero, a.terms.HalfWidth(0, confidence) / uncertainty.Factor(confidence, dof), dof, a.terms, zero}
 }
 
-// Combine gives the half width of the interval in a unit of which there are scale to one, once an independent part of the
-// given standard uncertainty in that unit is added, and the probability that the value lies within a limit of nothing.
+// Combine gives the half width of the interval in a unit of which there are scale to one, once an independent part of
+// the given standard uncertainty in that unit is added, and the probability that the value lies within a limit of
+// nothing.
 func (e Estimate) Combine(scale, u, limit float64) (half, inside float64) {
 	m := make(uncertainty.Mixture, len(e.Terms))
 	for i, t := range e.Terms {
@@ -374,7 +376,8 @@ func (f *fitting) lineOff(i int) float64 {
 	return z
 }
 
-// lineScatter is the root mean square of the kept readings about the fitted curves; NaN where nothing is left to show it.
+// lineScatter is the root mean square of the kept readings about the fitted curves; NaN where nothing is left to show
+// it.
 func (f *fitting) lineScatter() float64 {
 	curve := f.fitted()
 	var ss float64
@@ -480,8 +483,8 @@ func (l *LineFit) ReadTwice() bool {
 	return true
 }
 
-// ClosureMM is by how much the last reading of the first curve differs from the first one at the same place; NaN where it did not
-// come back.
+// ClosureMM is by how much the last reading of the first curve differs from the first one at the same place; NaN where
+// it did not come back.
 func (l *LineFit) ClosureMM() float64 {
 	first, last := -1, -1
 	for i := range l.Looks {

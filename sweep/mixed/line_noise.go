@@ -5,8 +5,9 @@ import (
 	"math/rand/v2"
 )
 
-// Replicas draws what the noise of a measurement along lines might have been, so that the uncertainty of what is no linear sum of
-// the readings, such as a straightness, can be found by drawing (JCGM 101:2008, propagation of distributions; from memory).
+// Replicas draws what the noise of a measurement along lines might have been, so that the uncertainty of what is no
+// linear sum of the readings, such as a straightness, can be found by drawing (JCGM 101:2008, propagation of
+// distributions; from memory).
 type Replicas struct {
 	f      *fitting
 	points []point
@@ -55,8 +56,8 @@ func (r *Replicas) Draw(out []float64) {
 	}
 }
 
-// chiSquared draws from that distribution: a sum of squares for few degrees of freedom, else as a cube of a normal value (Wilson
-// and Hilferty 1931, The distribution of chi-square, PNAS 17:684-688; from memory).
+// chiSquared draws from that distribution: a sum of squares for few degrees of freedom, else as a cube of a normal
+// value (Wilson and Hilferty 1931, The distribution of chi-square, PNAS 17:684-688; from memory).
 func (r *Replicas) chiSquared(dof float64) float64 {
 	if dof < 30 {
 		sum := 0.0

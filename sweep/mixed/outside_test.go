@@ -18,7 +18,8 @@ func published(t *testing.T, name string, into any) {
 	}
 }
 
-// mixedReference is a linear mixed model fitted by lme4; mixed_lme4.R beside the files made it and names the data's sources.
+// mixedReference is a linear mixed model fitted by lme4; mixed_lme4.R beside the files made it and names the data's
+// sources.
 type mixedReference struct {
 	Y, Group, Day   []float64
 	Theta           [][]float64
@@ -30,9 +31,9 @@ type mixedReference struct {
 	Random          []float64
 }
 
-// designOf writes the reference's model into ours: groups' random effects stand in the place of the form's harmonics, all of equal
-// variance, their columns turned by the factor theta of the random effects' relative covariance; intercept and slope stand in the
-// place of the lean.
+// designOf writes the reference's model into ours: groups' random effects stand in the place of the form's harmonics,
+// all of equal variance, their columns turned by the factor theta of the random effects' relative covariance; intercept
+// and slope stand in the place of the lean.
 func (m *mixedReference) designOf(theta []float64) (d *design, bs []block) {
 	groups := 0
 	for _, g := range m.Group {
@@ -76,8 +77,8 @@ func close2(t *testing.T, what string, got, want, share float64) {
 	}
 }
 
-// The restricted likelihood, the variance, the fixed effects with their covariance and the predictions of the random effects are those
-// of a general-purpose mixed-model library, on the tables that come with it.
+// The restricted likelihood, the variance, the fixed effects with their covariance and the predictions of the random
+// effects are those of a general-purpose mixed-model library, on the tables that come with it.
 func TestAgainstAMixedModelLibrary(t *testing.T) {
 	for _, file := range []string{"mixed_dyestuff.json", "mixed_sleepstudy.json"} {
 		var m mixedReference
@@ -128,8 +129,8 @@ func TestAgainstAMixedModelLibrary(t *testing.T) {
 	}
 }
 
-// The filter's innovations and log likelihood are those of a general-purpose state-space library on the flow of the Nile: by the
-// filter of one state, by that of several, and by the forward half of the pass of the jump scan.
+// The filter's innovations and log likelihood are those of a general-purpose state-space library on the flow of the
+// Nile: by the filter of one state, by that of several, and by the forward half of the pass of the jump scan.
 func TestAgainstAStateSpaceLibrary(t *testing.T) {
 	var ref struct {
 		Y     []float64

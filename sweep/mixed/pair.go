@@ -5,11 +5,11 @@ import (
 	"slices"
 )
 
-// Two indicators on one bar err together where the bar does: both rise and fall with a bar that heaves, and one gains what the
-// other loses where it rocks. The slow noise of the two then has a correlation. Their sum and their difference (each over the
-// square root of two) have none, whatever it is: the slow part of the sum has 1 + correlation times the variance of one indicator's,
-// that of the difference 1 - correlation times, and the white noise stays as it was. So blocks that both indicators read at one time
-// are put to the filter as sums and differences, each a track of its own.
+// Two indicators on one bar err together where the bar does: both rise and fall with a bar that heaves, and one gains
+// what the other loses where it rocks. The slow noise of the two then has a correlation. Their sum and their difference
+// (each over the square root of two) have none, whatever it is: the slow part of the sum has 1 + correlation times the
+// variance of one indicator's, that of the difference 1 - correlation times, and the white noise stays as it was. So
+// blocks that both indicators read at one time are put to the filter as sums and differences, each a track of its own.
 
 // The runs of a pair: sums, differences, and of either indicator what the other did not read at the time.
 const (
@@ -20,7 +20,8 @@ const (
 	pairRuns
 )
 
-// correlations of the slow noise of two indicators that are tried, with either sign: half of it common, and nearly all (chosen).
+// correlations of the slow noise of two indicators that are tried, with either sign: half of it common, and nearly all
+// (chosen).
 var correlations = []float64{0.7, 0.97}
 
 // pairedShare is the share of blocks that both indicators must have read for there to be a pair (chosen).
@@ -29,14 +30,16 @@ const pairedShare = 0.7
 // pair is the blocks of two indicators, sorted into runs.
 type pair struct{ runs [pairRuns][]mate }
 
-// mate is a row of a run, and the numbers of its blocks among those of the fit: of one indicator's alone the second is -1.
+// mate is a row of a run, and the numbers of its blocks among those of the fit: of one indicator's alone the second is
+// -1.
 type mate struct {
 	b   block
 	row []float64
 	of  [2]int
 }
 
-// newPair sorts the blocks of two tracks, each in the order of time; nil where there are not two or too few blocks go together.
+// newPair sorts the blocks of two tracks, each in the order of time; nil where there are not two or too few blocks go
+// together.
 func newPair(bs []block, rows [][]float64) *pair {
 	if len(bs) < denseSegments || bs[len(bs)-1].track != 1 {
 		return nil
@@ -146,7 +149,8 @@ func (d *design) whitenPair(nz noise) (gram sym, logDet float64) {
 	return gram, logDet
 }
 
-// ofSlow is the covariance, relative to the white noise, that one slow process makes in sums of the readings with the given parts.
+// ofSlow is the covariance, relative to the white noise, that one slow process makes in sums of the readings with the
+// given parts.
 func (p *pair) ofSlow(correlation, slow, tau float64, parts [2][]float64) (cov [3]float64) {
 	nz := noise{slow: slow, together: correlation}
 	for run, mates := range p.runs {

@@ -8,8 +8,8 @@ import (
 	"tramd/sweep"
 )
 
-// Two indicators on a bar that heaves: what both share takes nothing from the lean, so the interval is far narrower than that of the
-// first indicator alone, it holds the truth, and the filter carries it on as the fit would have it.
+// Two indicators on a bar that heaves: what both share takes nothing from the lean, so the interval is far narrower
+// than that of the first indicator alone, it holds the truth, and the filter carries it on as the fit would have it.
 func TestHeavingBar(t *testing.T) {
 	t.Parallel()
 	held, n := 0, 0

@@ -8,8 +8,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// sharedNoise is two indicators' blocks, at nearly the same times but for a stretch that one of them did not read, with rows of
-// three columns, and the covariance of their noise as the model states it, written out in full.
+// sharedNoise is two indicators' blocks, at nearly the same times but for a stretch that one of them did not read, with
+// rows of three columns, and the covariance of their noise as the model states it, written out in full.
 func sharedNoise(r *rand.Rand, nz noise) (bs []block, rows [][]float64, cov *mat.SymDense) {
 	for track := range 2 {
 		for i := range 24 {
@@ -41,8 +41,8 @@ func sharedNoise(r *rand.Rand, nz noise) (bs []block, rows [][]float64, cov *mat
 	return bs, rows, cov
 }
 
-// The sums of products of two indicators whose slow noise goes together, and the covariance of sums of their readings, are those
-// of the covariance of all blocks written out.
+// The sums of products of two indicators whose slow noise goes together, and the covariance of sums of their readings,
+// are those of the covariance of all blocks written out.
 func TestPairAgainstDenseCovariance(t *testing.T) {
 	for _, correlation := range []float64{0.97, 0.7, -0.7, -0.97} {
 		nz := noise{slow: 3, tau: []float64{5}, together: correlation}

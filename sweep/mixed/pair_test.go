@@ -9,9 +9,9 @@ import (
 	"tramd/sweep/units"
 )
 
-// A half turn judged by the full model, then a later reading of the bar after the head was swung: lean, zero and the later
-// lean lie within their intervals as often as they say, on a surface that is not flat, with the spindle's end play in both
-// readings alike, and the intervals are no wider than so few readings must give.
+// A half turn judged by the full model, then a later reading of the bar after the head was swung: lean, zero and the
+// later lean lie within their intervals as often as they say, on a surface that is not flat, with the spindle's end
+// play in both readings alike, and the intervals are no wider than so few readings must give.
 func TestHalfTurnCovers(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(31, 7))

@@ -5,9 +5,10 @@ import (
 	"sort"
 )
 
-// A table of plates of unequal height jumps too, but by the angle and not by the time: what goes up comes down within the turn, and
-// the lean of the table is that of all its plates together. So the edges of plates are what a jump in time is weighed against: a few
-// edges whose heights add up to nothing round the circle, of which the plane is taken off.
+// A table of plates of unequal height jumps too, but by the angle and not by the time: what goes up comes down within
+// the turn, and the lean of the table is that of all its plates together. So the edges of plates are what a jump in
+// time is weighed against: a few edges whose heights add up to nothing round the circle, of which the plane is taken
+// off.
 
 const (
 	mostEdges   = 4    // of plates
@@ -17,8 +18,8 @@ const (
 	sameEdgeDeg = 5.0
 )
 
-// edge is the column of one edge at an angle: a saw of one tooth a turn, its mean and first harmonic taken off. Sums of such columns
-// with weights that add up to nothing are level plates.
+// edge is the column of one edge at an angle: a saw of one tooth a turn, its mean and first harmonic taken off. Sums of
+// such columns with weights that add up to nothing are level plates.
 func edge(bs []block, at float64) []float64 {
 	out := make([]float64, len(bs))
 	for i := range bs {
@@ -58,8 +59,8 @@ func (sc *stepScan) edges() (angles []float64) {
 	return angles
 }
 
-// rivals is the log weight of the best of what looks like a jump and is none, over the points of the grid that were looked at: a
-// table of plates, or, of a sweep both ways round, a plunger that reads higher coming out than going in.
+// rivals is the log weight of the best of what looks like a jump and is none, over the points of the grid that were
+// looked at: a table of plates, or, of a sweep both ways round, a plunger that reads higher coming out than going in.
 func (sc *stepScan) rivals() float64 {
 	best := math.Inf(-1)
 	angles := sc.edges()
@@ -158,12 +159,14 @@ func (sc *stepScan) rivalsAt(pass *pass, cols [][]float64, h hyper) float64 {
 	return best
 }
 
-// heights is what edges with heights that add up to nothing are worth in log likelihood, the choice of their places paid for.
+// heights is what edges with heights that add up to nothing are worth in log likelihood, the choice of their places
+// paid for.
 func heights(own sym, with []float64, set []int, total, dof float64, places int) float64 {
 	n := len(set) - 1
 	a := newSym(n + 1)
 	for i := range n {
-		// Each height but the first is taken from the first: an orthogonal basis would change the prior by a small factor only.
+		// Each height but the first is taken from the first: an orthogonal basis would change the prior by a small
+		// factor only.
 		for j := 0; j <= i; j++ {
 			p, q, r := set[i+1], set[j+1], set[0]
 			a.row(i)[j] = own.row(p)[q] - own.row(p)[r] - own.row(r)[q] + own.row(r)[r]

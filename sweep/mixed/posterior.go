@@ -12,8 +12,8 @@ const (
 	foothills = 30.0 // log weights below the first hill from which a second one is still climbed
 )
 
-// repeatability is what is known of the white noise before the sweep: a standard deviation and the degrees of freedom it
-// is worth.
+// repeatability is what is known of the white noise before the sweep: a standard deviation and the degrees of freedom
+// it is worth.
 type repeatability struct{ s, dof float64 }
 
 // point is the model's answer at one point of the grid.
@@ -76,8 +76,8 @@ func (s *searcher) search() []point {
 		}
 		return h
 	}
-	// A drift, slow noise and form explain much the same, so there may be a hill for each. The walk below gives up far from the
-	// best, so each is climbed first: form and drift are cheap to change, the noise is not.
+	// A drift, slow noise and form explain much the same, so there may be a hill for each. The walk below gives up far
+	// from the best, so each is climbed first: form and drift are cheap to change, the noise is not.
 	taus := [3]int8{int8(len(s.l.tau)) / 2, int8(len(s.l.tau)) - 1, int8(len(s.l.tau))}
 	var tops [2]hyper
 	for k, slow := range [2]int8{2, int8(len(s.l.slow)) / 2} {
@@ -110,7 +110,8 @@ func (s *searcher) search() []point {
 	return done
 }
 
-// near is the heaviest of a few points that a new part of the model may lead to: less slow noise, form and drift than at h.
+// near is the heaviest of a few points that a new part of the model may lead to: less slow noise, form and drift than
+// at h.
 func (s *searcher) near(h hyper, slows ...int8) point {
 	best := s.at(h)
 	for _, slow := range slows {

@@ -7,9 +7,9 @@ import (
 	"tramd/sweep"
 )
 
-// clean finds what must not bend the fit: repeats and flat stretches, single spikes, arcs off the surface, and knocks of
-// the stylus. It marks readings and segments, and returns the segments with their means, the robust fit and the number of
-// offset groups.
+// clean finds what must not bend the fit: repeats and flat stretches, single spikes, arcs off the surface, and knocks
+// of the stylus. It marks readings and segments, and returns the segments with their means, the robust fit and the
+// number of offset groups.
 func clean(in *input) ([]segment, start, int) {
 	in.dropDuplicates()
 	in.dropEnds()
@@ -49,15 +49,15 @@ func clean(in *input) ([]segment, start, int) {
 // denseSegments is where a handful of stations ends and a sweep begins.
 const denseSegments = 30
 
-// The least height of an arc that is called off the surface, in grains (see input.grain); anything less is form or noise. Swept both
-// ways, the lost motion of the plunger jumps by up to some ten steps of its own.
+// The least height of an arc that is called off the surface, in grains (see input.grain); anything less is form or
+// noise. Swept both ways, the lost motion of the plunger jumps by up to some ten steps of its own.
 const (
 	shallowGrains         = 6.0
 	shallowBothWaysGrains = 15.0
 )
 
-// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepGrains more from
-// wideArc upwards.
+// The wider an arc, the more it must differ to be no plate of its own and no wave of the table: by steepGrains more
+// from wideArc upwards.
 const (
 	wideArc     = 25 * math.Pi / 180
 	steepGrains = 50.0
@@ -196,8 +196,8 @@ func rejectArcs(in *input, segs []segment, s *start) {
 			mark(j, why)
 		}
 	}
-	// The stylus rolls over an edge before it drops, and up one before it stands on top: the neighbours of an arc of some length go
-	// too.
+	// The stylus rolls over an edge before it drops, and up one before it stands on top: the neighbours of an arc of
+	// some length go too.
 	edge := make([]code, len(segs))
 	long := func(i int) bool { // whether a segment off the surface is part of more than one
 		for _, k := range [2]int{i - 1, i + 1} {
@@ -226,8 +226,8 @@ func rejectArcs(in *input, segs []segment, s *start) {
 	}
 }
 
-// rejectStations leaves out single stations that stand far from what all others agree on, as long as enough remain to show
-// that they agree.
+// rejectStations leaves out single stations that stand far from what all others agree on, as long as enough remain to
+// show that they agree.
 func rejectStations(in *input, segs []segment, s *start, groups int) {
 	for {
 		type bad struct {

@@ -9,17 +9,17 @@ import (
 	"tramd/sweep/units"
 )
 
-// Separation is the spindle and the plate told apart by a reversal. Verdicts of the plate are always none: the tolerance is
-// the spindle's.
+// Separation is the spindle and the plate told apart by a reversal. Verdicts of the plate are always none: the
+// tolerance is the spindle's.
 type Separation struct {
 	SpindleTilt, SpindleNod *sweep.Axis
 	PlateTilt, PlateNod     *sweep.Axis // the plate's slope: positive when it rises to + on the axis
 }
 
-// Reverse tells the lean of the spindle against the machine from the slope of a loose plate, from one sweep on the plate as
-// it lay and one after the plate was turned by 180 degrees about the vertical: half the sum is the spindle, half the
-// difference the plate (Evans, Hocken, Estler 1996, CIRP Annals 45(2):617-634, cited from memory). What errs alike in both
-// sweeps, such as the radius, does not average out of the spindle.
+// Reverse tells the lean of the spindle against the machine from the slope of a loose plate, from one sweep on the
+// plate as it lay and one after the plate was turned by 180 degrees about the vertical: half the sum is the spindle,
+// half the difference the plate (Evans, Hocken, Estler 1996, CIRP Annals 45(2):617-634, cited from memory). What errs
+// alike in both sweeps, such as the radius, does not average out of the spindle.
 func Reverse(first, turned sweep.Result, tolerance units.Tolerance) (Separation, error) {
 	var out Separation
 	for _, p := range []struct {

@@ -5,9 +5,9 @@ import (
 	"sort"
 )
 
-// The start: a fit that up to some 40 % of bad segments cannot bend. Least trimmed squares (Rousseeuw 1984) on offset and
-// lean, from starts of three segments each and concentration steps (Rousseeuw and Van Driessen 2006); then reweighted least
-// squares with Tukey's biweight, the low harmonics of the surface and a linear drift added.
+// The start: a fit that up to some 40 % of bad segments cannot bend. Least trimmed squares (Rousseeuw 1984) on offset
+// and lean, from starts of three segments each and concentration steps (Rousseeuw and Van Driessen 2006); then
+// reweighted least squares with Tukey's biweight, the low harmonics of the surface and a linear drift added.
 
 const (
 	trimmed      = 0.58 // share of the segments that the start must explain
@@ -96,8 +96,8 @@ type regression struct {
 	buf    []float64
 }
 
-// row writes the regressors of one segment: harmonics, drift, lean, then the offsets of the groups, so that the base model
-// is a suffix.
+// row writes the regressors of one segment: harmonics, drift, lean, then the offsets of the groups, so that the base
+// model is a suffix.
 func (r *regression) row(g *segment, order int, x []float64) []float64 {
 	x = x[:0]
 	p := r.in.basis.at(g.th)
@@ -226,8 +226,8 @@ func (r *regression) trim(s start, h int, res, w []float64) float64 {
 	return obj
 }
 
-// triples solves exactly through three well spread segments of one group, over a fixed set of triples, and gives every other
-// group the median of what is left.
+// triples solves exactly through three well spread segments of one group, over a fixed set of triples, and gives every
+// other group the median of what is left.
 func (r *regression) triples(count int) []start {
 	byGroup := make([][]int, r.groups)
 	for i := range r.segs {

@@ -2,9 +2,10 @@ package mixed
 
 import "math"
 
-// A coarse display is wrong by a rounding error that stays as long as the reading stands still, over much of a slow turn where
-// the lean is small against a step. Taken for a random walk, it would make the model trust the difference between the two ends
-// of the sweep, which are each off by up to half a step. So it has a part of the noise of its own, of known size.
+// A coarse display is wrong by a rounding error that stays as long as the reading stands still, over much of a slow
+// turn where the lean is small against a step. Taken for a random walk, it would make the model trust the difference
+// between the two ends of the sweep, which are each off by up to half a step. So it has a part of the noise of its own,
+// of known size.
 
 const (
 	stepsWhite  = 0.2     // share of the rounding that differs from block to block
@@ -13,11 +14,11 @@ const (
 	stepsLeft   = 0.5     // share of the rounding of the wave itself that this part of the noise does not hold (from simulation)
 )
 
-// roundedTo is the variance that rounding to steps of q leaves in a typical block: readings that stand still are all wrong by
-// one rounding, rectangular over a step, and each stretch of them by its own. Noise of standard deviation s in the readings
-// leaves exp(-2 (pi s/q)^2) of it (first term of the Fourier series of the rounding error,
-// taken once and not squared: a block holds few readings); how often neighbouring readings differ tells s, as the mean
-// difference of two normal values is 2 s/sqrt(pi).
+// roundedTo is the variance that rounding to steps of q leaves in a typical block: readings that stand still are all
+// wrong by one rounding, rectangular over a step, and each stretch of them by its own. Noise of standard deviation s in
+// the readings leaves exp(-2 (pi s/q)^2) of it (first term of the Fourier series of the rounding error, taken once and
+// not squared: a block holds few readings); how often neighbouring readings differ tells s, as the mean difference of
+// two normal values is 2 s/sqrt(pi).
 func roundedTo(bs []block, q float64) float64 {
 	var sum, changes, pairs float64
 	for i := range bs {

@@ -8,7 +8,8 @@ import (
 	"tramd/sweep"
 )
 
-// staircase is one turn of a lean of the given amplitude (mm) on a display of steps q, with white noise of standard deviation sd.
+// staircase is one turn of a lean of the given amplitude (mm) on a display of steps q, with white noise of standard
+// deviation sd.
 func staircase(seed uint64, amplitude, q, sd float64) []sweep.Point {
 	r := rand.New(rand.NewPCG(seed, 11))
 	phase, offset := 2*math.Pi*r.Float64(), q*r.Float64()
@@ -35,8 +36,8 @@ func TestRoundedTo(t *testing.T) {
 	}
 }
 
-// Of a coarse display's steps the model makes no random walk: its lean is as near the truth as that of least squares, and the
-// interval holds it.
+// Of a coarse display's steps the model makes no random walk: its lean is as near the truth as that of least squares,
+// and the interval holds it.
 func TestStaircaseIsNoWalk(t *testing.T) {
 	t.Parallel()
 	const q, amplitude = 0.01, 0.012
@@ -77,8 +78,8 @@ func TestStaircaseIsNoWalk(t *testing.T) {
 	}
 }
 
-// A tremor that swings to and fro is found as a band, or averaged out by joining blocks where it is faster than they show; white
-// noise and a random walk are not taken for one.
+// A tremor that swings to and fro is found as a band, or averaged out by joining blocks where it is faster than they
+// show; white noise and a random walk are not taken for one.
 func TestJoinSwings(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(12, 1))

@@ -70,15 +70,16 @@ func changes() []change {
 	}
 }
 
-// reversible says whether a sweep run backwards is a sweep too: a plunger with play does not follow the way back as it came.
+// reversible says whether a sweep run backwards is a sweep too: a plunger with play does not follow the way back as it
+// came.
 func reversible(name string) bool {
 	return !strings.Contains(name, "both ways") && !strings.Contains(name, "there and back") && !strings.Contains(name, "late encoder")
 }
 
-// What a sweep is written in changes neither lean nor interval: where angles begin and whether they go on over 360 degrees, which
-// indicator comes first, the unit of the readings (but for stations, whose repeatability is thought to be some micrometres before
-// they have shown it), and the sign of the readings. Run backwards, a sweep is cut at other places, so its lean moves by a part of u,
-// and its u may double.
+// What a sweep is written in changes neither lean nor interval: where angles begin and whether they go on over 360
+// degrees, which indicator comes first, the unit of the readings (but for stations, whose repeatability is thought to
+// be some micrometres before they have shown it), and the sign of the readings. Run backwards, a sweep is cut at other
+// places, so its lean moves by a part of u, and its u may double.
 func TestWrittenOtherwise(t *testing.T) {
 	t.Parallel()
 	worst := map[string]float64{}

@@ -24,8 +24,8 @@ const (
 	sameStation  = 0.5 * math.Pi / 180 // readings closer than this in angle were taken at one station
 )
 
-// segment is a short stretch of consecutive readings of one track, short enough that the surface under it is straight. It
-// is the unit in which arcs are judged.
+// segment is a short stretch of consecutive readings of one track, short enough that the surface under it is straight.
+// It is the unit in which arcs are judged.
 type segment struct {
 	track, lo, hi int     // readings [lo, hi) of the track
 	t, th, z      float64 // middle of the readings still kept: medians at first, so that one chip does not move them
@@ -73,16 +73,16 @@ func (in *input) segments() []segment {
 	return out
 }
 
-// How far the angle must go back before the sweep is said to have turned: an encoder at rest trembles, and one with noise does
-// so all the time.
+// How far the angle must go back before the sweep is said to have turned: an encoder at rest trembles, and one with
+// noise does so all the time.
 const (
 	turnedBack     = 0.5 * math.Pi / 180
 	turnedBackMost = 4 * math.Pi / 180
 	trembles       = 6.0 // standard deviations of the angles' noise
 )
 
-// turnBack is that angle for a track. Noise of its angles shows in how far one is off from the middle of its neighbours,
-// twice which has six times its variance; a turning by hand is smooth from reading to reading.
+// turnBack is that angle for a track. Noise of its angles shows in how far one is off from the middle of its
+// neighbours, twice which has six times its variance; a turning by hand is smooth from reading to reading.
 func turnBack(th []float64) float64 {
 	if len(th) < denseSegments {
 		return turnedBack

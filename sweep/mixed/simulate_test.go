@@ -7,8 +7,8 @@ import (
 	"tramd/sweep"
 )
 
-// family draws sweeps of one kind with a known lean. Every parameter is drawn anew for each sweep, over about a factor of
-// ten, so that the study does not judge one lucky setting.
+// family draws sweeps of one kind with a known lean. Every parameter is drawn anew for each sweep, over about a factor
+// of ten, so that the study does not judge one lucky setting.
 type family struct {
 	name string
 	long bool // enough readings that the interval must also be narrow

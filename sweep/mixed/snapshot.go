@@ -7,8 +7,8 @@ import (
 	"tramd/sweep/uncertainty"
 )
 
-// Snapshot is what a fit found out about a sweep, small enough to keep: for whoever goes on from it without fitting again.
-// Lengths are in mm, slopes in mm/m.
+// Snapshot is what a fit found out about a sweep, small enough to keep: for whoever goes on from it without fitting
+// again. Lengths are in mm, slopes in mm/m.
 type Snapshot struct {
 	Points     []GridPoint
 	Belief     uncertainty.Mixture // tilt and nod in mm/m, all parts of the budget in it

@@ -76,8 +76,8 @@ func (f *fitting) solve() {
 	f.weighNoPlay()
 }
 
-// weighNoPlay averages over whether there is play at all, where some was found: it and a plain step by direction look much
-// alike, but only play takes from the lean.
+// weighNoPlay averages over whether there is play at all, where some was found: it and a plain step by direction look
+// much alike, but only play takes from the lean.
 func (f *fitting) weighNoPlay() {
 	if f.way.playMM == 0 {
 		return
@@ -110,8 +110,8 @@ func (f *fitting) along() curve {
 	}
 }
 
-// findPlay looks for the play of the plunger that makes the readings likeliest, the variances held as the plain round found
-// them, from none upwards so that each curve starts the next.
+// findPlay looks for the play of the plunger that makes the readings likeliest, the variances held as the plain round
+// found them, from none upwards so that each curve starts the next.
 func (f *fitting) findPlay() {
 	l, h := f.levels(), f.ans.best.h
 	best, bestWay, bestD, bestCoef := math.Inf(-1), f.way, f.d, f.coef

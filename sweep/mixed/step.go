@@ -8,9 +8,9 @@ import (
 	"tramd/sweep"
 )
 
-// A display may step in coarser steps than its maker, or the person who wrote the setup, says: set to another unit, or a plain
-// dial read by eye. Its readings then are all whole numbers of such a step from one another. Taken for an instrument of fine
-// steps, its standing readings would look like one without noise, and each change like a chip.
+// A display may step in coarser steps than its maker, or the person who wrote the setup, says: set to another unit, or
+// a plain dial read by eye. Its readings then are all whole numbers of such a step from one another. Taken for an
+// instrument of fine steps, its standing readings would look like one without noise, and each change like a chip.
 
 const (
 	finest    = 1e-6 // mm: what a reading may be written to
@@ -36,9 +36,9 @@ func (in *input) coarsen(pts []sweep.Point) {
 	}
 }
 
-// coarserStep is the greatest step in whole numbers in which all readings of an indicator differ, in mm; 0 where it is below
-// least, or too few readings bear it out. In a sweep each level between the highest and the lowest is passed, so two different
-// ones are enough.
+// coarserStep is the greatest step in whole numbers in which all readings of an indicator differ, in mm; 0 where it is
+// below least, or too few readings bear it out. In a sweep each level between the highest and the lowest is passed, so
+// two different ones are enough.
 func coarserStep(readings iter.Seq[float64], least float64) float64 {
 	levels := map[int64]bool{}
 	var step, first, last int64

@@ -63,8 +63,8 @@ func TestStepsOfTheReadings(t *testing.T) {
 	}
 }
 
-// A display of a hundredth of a millimetre that is said to show thousandths: nothing is taken for a chip or a slot, and the
-// interval holds the truth.
+// A display of a hundredth of a millimetre that is said to show thousandths: nothing is taken for a chip or a slot, and
+// the interval holds the truth.
 func TestCoarserThanStated(t *testing.T) {
 	r := rand.New(rand.NewPCG(10, 9))
 	held := 0

@@ -90,7 +90,8 @@ func study(t testing.TB, f family, runs int, seed uint64) tally {
 	return out
 }
 
-// TestStudy is the long coverage study; it runs only when asked for by -study and then fails on what the model promises.
+// TestStudy is the long coverage study; it runs only when asked for by -study and then fails on what the model
+// promises.
 func TestStudy(t *testing.T) {
 	if !*studyOn {
 		tableIsOfThisModel(t)

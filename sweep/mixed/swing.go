@@ -2,9 +2,10 @@ package mixed
 
 import "math"
 
-// A hand that trembles on a long arm, or an arm that rings, swings the reading to and fro within a few blocks. Such noise holds
-// far less of what turns slowly, as the lean does, than white noise of the same size; taken for white it would make the interval
-// too wide. Means over a few blocks each show it: they scatter less than white noise would have them.
+// A hand that trembles on a long arm, or an arm that rings, swings the reading to and fro within a few blocks. Such
+// noise holds far less of what turns slowly, as the lean does, than white noise of the same size; taken for white it
+// would make the interval too wide. Means over a few blocks each show it: they scatter less than white noise would have
+// them.
 
 const (
 	mostJoined = 5

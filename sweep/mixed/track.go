@@ -121,9 +121,9 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 // usualStep is the step of a display of which the setup says nothing, in mm (common practice, no source).
 const usualStep = 0.001
 
-// step is the display's step, mm. What an indicator cannot be asked for goes with it: its plunger's lost motion is some steps
-// (common practice, no source), and so is the least height that is worth the name of a slot. Measured so, readings written in other
-// units give the same lean.
+// step is the display's step, mm. What an indicator cannot be asked for goes with it: its plunger's lost motion is some
+// steps (common practice, no source), and so is the least height that is worth the name of a slot. Measured so,
+// readings written in other units give the same lean.
 func (in *input) step() float64 {
 	if in.resolution > 0 {
 		return in.resolution
@@ -136,9 +136,9 @@ func (in *input) grain() float64 { return math.Max(in.step(), in.scatter/2) }
 
 func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
 
-// unwind counts on where angles were written from 0 to 360 degrees: where all of a track lie within one turn and two neighbours
-// are more than three quarters of it apart, the spindle went over the end. Left as it is, such a place looks like a reading the
-// other way round, alone against all others, which makes a delay of it.
+// unwind counts on where angles were written from 0 to 360 degrees: where all of a track lie within one turn and two
+// neighbours are more than three quarters of it apart, the spindle went over the end. Left as it is, such a place looks
+// like a reading the other way round, alone against all others, which makes a delay of it.
 func (tr *track) unwind() {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, a := range tr.th {
@@ -160,8 +160,8 @@ func (tr *track) unwind() {
 	}
 }
 
-// mendTime makes time never run backwards: the order of the readings is taken as the truth, and a step back as a clock that
-// was set. It says whether it had to, and whether no time passed at all; such a track gets one second a reading.
+// mendTime makes time never run backwards: the order of the readings is taken as the truth, and a step back as a clock
+// that was set. It says whether it had to, and whether no time passed at all; such a track gets one second a reading.
 func (tr *track) mendTime() (back, none bool) {
 	var shift float64
 	for i := 1; i < len(tr.t); i++ {

@@ -8,8 +8,8 @@ import (
 	"tramd/sweep"
 )
 
-// Angles written from 0 to 360 degrees give what the same angles counted on give, and no reading is taken for one the other way
-// round.
+// Angles written from 0 to 360 degrees give what the same angles counted on give, and no reading is taken for one the
+// other way round.
 func TestAnglesFromZeroTo360(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 8))
 	var on, wrapped []sweep.Point

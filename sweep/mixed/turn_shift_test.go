@@ -12,7 +12,8 @@ import (
 
 var turnStudy = flag.Int("turns.study", 0, "sweeps of each family in the study of counts lost between two turns (sweep/tag_encoder_study.md); 0: a few, as a test")
 
-// overTurns draws the sweeps of a turn and a half or more. The seeds are others than that by which the limits were chosen (1).
+// overTurns draws the sweeps of a turn and a half or more. The seeds are others than that by which the limits were
+// chosen (1).
 func overTurns(t *testing.T, runs int, seed uint64, do func(name string, tr trial, rng *rand.Rand)) {
 	t.Helper()
 	each := 1
@@ -63,8 +64,8 @@ func TestTurnsOfACleanSweepAgree(t *testing.T) {
 	}
 }
 
-// How many of the losses between two turns are found, and how often the interval holds the lean all the same: the study prints
-// it, the test sees that neither falls below what the study found.
+// How many of the losses between two turns are found, and how often the interval holds the lean all the same: the study
+// prints it, the test sees that neither falls below what the study found.
 func TestLossesBetweenTurns(t *testing.T) {
 	t.Parallel()
 	type tally struct{ n, found, late, held int }

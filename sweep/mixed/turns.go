@@ -15,8 +15,8 @@ const (
 )
 
 // turns splits the first indicator's kept readings into what repeats with the turn and what does not. Each cell of the
-// circle gives one mean a visit, so a pause does not count for more; the offset of a knock and the slow drift are taken off
-// first, since they belong to no turn.
+// circle gives one mean a visit, so a pause does not count for more; the offset of a knock and the slow drift are taken
+// off first, since they belong to no turn.
 func (f *fitting) turns() *sweep.Turns {
 	type visit struct{ cell, turn int }
 	sum, n := map[visit]float64{}, map[visit]float64{}

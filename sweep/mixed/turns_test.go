@@ -7,9 +7,10 @@ import (
 	"tramd/sweep"
 )
 
-// A sweep of four turns made of known parts: 0.010 mm once a turn, 0.004 mm three times a turn, and 0.003 mm two and a half
-// times a turn, which does not repeat: it changes sign from turn to turn, so its root mean square about the repeating part,
-// with one degree of freedom a cell paid for the mean, is 0.003/sqrt(2) * sqrt(4/3). Held against those identities.
+// A sweep of four turns made of known parts: 0.010 mm once a turn, 0.004 mm three times a turn, and 0.003 mm two and a
+// half times a turn, which does not repeat: it changes sign from turn to turn, so its root mean square about the
+// repeating part, with one degree of freedom a cell paid for the mean, is 0.003/sqrt(2) * sqrt(4/3). Held against those
+// identities.
 func TestTurnsSplitKnownParts(t *testing.T) {
 	var pts []sweep.Point
 	const n = 4 * 1440

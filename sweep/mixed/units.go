@@ -9,8 +9,9 @@ import (
 // steepMMPerM is a lean that no machine has: readings in other units than mm are likelier.
 const steepMMPerM = 20
 
-// oneUnit refuses readings that fall in two large, tight groups of one sign as far apart as two units are: part of them was
-// written in inches or micrometres. Readings about zero, and handfuls of them, do not show it; a slot is a small group.
+// oneUnit refuses readings that fall in two large, tight groups of one sign as far apart as two units are: part of them
+// was written in inches or micrometres. Readings about zero, and handfuls of them, do not show it; a slot is a small
+// group.
 func (tr *track) oneUnit() error {
 	const tight, near = 1.4, 1.05 // largest over smallest within a group; slack of the ratio
 	least := max(10, len(tr.z)/8) // readings in each group

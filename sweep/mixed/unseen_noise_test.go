@@ -5,8 +5,8 @@ import (
 	"math/rand/v2"
 )
 
-// The second generator shares nothing with the first but its result: other spectra, other surfaces, other hands. It is what
-// keeps the model from being fitted to its own simulator.
+// The second generator shares nothing with the first but its result: other spectra, other surfaces, other hands. It is
+// what keeps the model from being fitted to its own simulator.
 
 // series is a disturbance of the reading at ever later times, in mm.
 type series func(t float64) float64
@@ -14,8 +14,8 @@ type series func(t float64) float64
 // hush is no disturbance.
 func hush(float64) float64 { return 0 }
 
-// flicker is 1/f noise of the given standard deviation: waves of equal power an octave, from one in slowest seconds up to
-// some 8 Hz.
+// flicker is 1/f noise of the given standard deviation: waves of equal power an octave, from one in slowest seconds up
+// to some 8 Hz.
 func flicker(r *rand.Rand, sd, slowest float64) series {
 	type wave struct{ w, phase, size float64 }
 	var waves []wave

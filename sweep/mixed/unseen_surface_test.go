@@ -78,7 +78,8 @@ func wavy(r *rand.Rand) relief {
 	return func(th float64) float64 { return share*math.Cos(k*th+a) + (1-share)*math.Cos(2*th+b) }
 }
 
-// fewWaves has some of the low orders, falling off with the order, as a frame that bends or a scraped plate leaves them.
+// fewWaves has some of the low orders, falling off with the order, as a frame that bends or a scraped plate leaves
+// them.
 func fewWaves(r *rand.Rand) relief {
 	type wave struct{ order, size, phase float64 }
 	var waves []wave

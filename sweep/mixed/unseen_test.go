@@ -16,7 +16,8 @@ func onARound(r *rand.Rand) shop {
 	}
 }
 
-// threeWaves is a machine with a table of three waves and slow noise of a quarter of the turn, which looks much like them.
+// threeWaves is a machine with a table of three waves and slow noise of a quarter of the turn, which looks much like
+// them.
 func threeWaves(r *rand.Rand) trial {
 	const radius, seconds, hertz = 120, 7.5, 100
 	size, way := logUniform(r, 0.02e-3, 0.6e-3), 2*math.Pi*r.Float64()

@@ -6,10 +6,11 @@ import (
 	"tramd/sweep"
 )
 
-// Slow noise that is correlated exponentially has no line in its spectrum, so a steady wave in time, as of a compressor or a
-// pump, is no part of it: taken for slow noise it would cost much of what the sweep knows. Such a wave is looked for, and
-// where the readings speak for it far more than chance would, it gets columns of its own. So do fine waves of the table, of an
-// order above those of the form: in the white noise they would be counted as if they could turn the lean.
+// Slow noise that is correlated exponentially has no line in its spectrum, so a steady wave in time, as of a compressor
+// or a pump, is no part of it: taken for slow noise it would cost much of what the sweep knows. Such a wave is looked
+// for, and where the readings speak for it far more than chance would, it gets columns of its own. So do fine waves of
+// the table, of an order above those of the form: in the white noise they would be counted as if they could turn the
+// lean.
 
 // wave is a steady wave under the readings, in time or round the table.
 type wave struct {
@@ -19,8 +20,8 @@ type wave struct {
 }
 
 const (
-	// Cosine and sine. Of a wave in time also both growing, for a frequency a little off and a wave that fades; of a wave of the
-	// table also the wave half as long, since its shape need not be a sine.
+	// Cosine and sine. Of a wave in time also both growing, for a frequency a little off and a wave that fades; of a
+	// wave of the table also the wave half as long, since its shape need not be a sine.
 	waveColumns = 4
 	waveGrowth  = 0.5 // standard deviation of the second two relative to the first
 )

@@ -41,8 +41,8 @@ func (f *fitting) findWaves(way *direction, along curve) {
 	}
 }
 
-// left is what the last fit leaves of the readings: with the form taken off too, or fitted by offsets, lean and a straight
-// drift alone, since harmonics of the surface take much from a wave that is slow against the turn.
+// left is what the last fit leaves of the readings: with the form taken off too, or fitted by offsets, lean and a
+// straight drift alone, since harmonics of the surface take much from a wave that is slow against the turn.
 func (f *fitting) left(form bool) []float64 {
 	d := f.d
 	last := d.cols - 1

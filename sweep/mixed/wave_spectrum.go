@@ -2,8 +2,8 @@ package mixed
 
 import "math"
 
-// The spectrum at times that need not be even (Lomb 1976), without his correction of phase: where it matters, the wave's own
-// columns judge.
+// The spectrum at times that need not be even (Lomb 1976), without his correction of phase: where it matters, the
+// wave's own columns judge.
 
 const (
 	waveCycles   = 2.0  // a wave that the sweep saw less often looks like any slow noise

@@ -21,8 +21,9 @@ func hummed(seed uint64, seconds, size, hertz, phase float64) []sweep.Point {
 	return pts
 }
 
-// A steady wave under the readings costs nothing once it is known: the interval stays near what the sweep without it has,
-// it holds the truth, and the frequency found is the one that was there (Rayleigh: to a fraction of one cycle in the sweep).
+// A steady wave under the readings costs nothing once it is known: the interval stays near what the sweep without it
+// has, it holds the truth, and the frequency found is the one that was there (Rayleigh: to a fraction of one cycle in
+// the sweep).
 func TestWave(t *testing.T) {
 	t.Parallel()
 	const radius, tilt, nod = 100, 0.2, -0.1 // mm, mm/m
@@ -64,8 +65,8 @@ func TestWave(t *testing.T) {
 	}
 }
 
-// Where there is no wave none is found: in white noise, in a random walk, in a drift, or in the smooth form of a table. (Fine
-// waves of the table itself, passed at an even speed, are waves in time.)
+// Where there is no wave none is found: in white noise, in a random walk, in a drift, or in the smooth form of a table.
+// (Fine waves of the table itself, passed at an even speed, are waves in time.)
 func TestNoWave(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(3, 1))

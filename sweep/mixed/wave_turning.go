@@ -2,13 +2,14 @@ package mixed
 
 import "math"
 
-// turnsAlong is the part of a wave's power that lean may hold before the two are too much alike: that of a wave that gains or
-// loses somewhat over half a cycle on an even turning.
+// turnsAlong is the part of a wave's power that lean may hold before the two are too much alike: that of a wave that
+// gains or loses somewhat over half a cycle on an even turning.
 const turnsAlong = 0.3
 
-// turnsWith tells whether a wave in time goes with the turning for so much of the sweep that the lean could be taken for it: then
-// it is not taken out, and what there is of it is left to the slow noise. What lean and its derivative by angle show as are
-// waves of one turn, whichever way round; the squares of their coherence with the wave are the part that they hold.
+// turnsWith tells whether a wave in time goes with the turning for so much of the sweep that the lean could be taken
+// for it: then it is not taken out, and what there is of it is left to the slow noise. What lean and its derivative by
+// angle show as are waves of one turn, whichever way round; the squares of their coherence with the wave are the part
+// that they hold.
 func (f *fitting) turnsWith(hertz float64) bool {
 	t0, _ := timeSpan(f.bs)
 	held := 0.0

@@ -42,9 +42,9 @@ const (
 	still    = 1e-12 // relative change of the frequency at which it is found
 )
 
-// Fit fits readings x at times t, beginning with the frequency omega0 (radians a second), which must be near: within about
-// a quarter of 2 pi over the span of time. SD is the standard deviations of A, B, C and Omega by the scatter of the
-// readings taken as independent.
+// Fit fits readings x at times t, beginning with the frequency omega0 (radians a second), which must be near: within
+// about a quarter of 2 pi over the span of time. SD is the standard deviations of A, B, C and Omega by the scatter of
+// the readings taken as independent.
 func Fit(t, x []float64, omega0 float64, o Options) (Wave, error) {
 	f, err := newFitting(t, x, o)
 	if err != nil {
@@ -236,8 +236,8 @@ func (f *fitting) wave(at held, omega float64, steps int) (Wave, error) {
 	return w, nil
 }
 
-// Search finds a frequency to begin with: of those between low and high (radians a second) the one whose wave leaves the
-// least.
+// Search finds a frequency to begin with: of those between low and high (radians a second) the one whose wave leaves
+// the least.
 func Search(t, x []float64, low, high float64, o Options) (float64, error) {
 	f, err := newFitting(t, x, o)
 	if err != nil {

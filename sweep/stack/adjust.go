@@ -61,9 +61,9 @@ func adjust(obs []observation, without int) adjustment {
 type square [bodies][bodies]float64
 
 // generalInverse returns a generalised inverse of n and n's rank, by sweeping n, scaled to a unit diagonal since
-// uncertainties may differ by far, on its largest pivot as long as there is one (Goodnight 1979, A tutorial on the SWEEP
-// operator, The American Statistician 33:149-158, from memory). What the observations settle, and its covariance, are the
-// same for every generalised inverse.
+// uncertainties may differ by far, on its largest pivot as long as there is one (Goodnight 1979, A tutorial on the
+// SWEEP operator, The American Statistician 33:149-158, from memory). What the observations settle, and its covariance,
+// are the same for every generalised inverse.
 func generalInverse(n square) (inverse square, rank int) {
 	var scale [bodies]float64
 	var swept [bodies]bool
@@ -176,8 +176,8 @@ func (a *adjustment) agree() bool {
 	return a.chi2 <= uncertainty.ChiSquaredQuantile(confidence, float64(a.free()))
 }
 
-// margin is by how much in chi-squared the one that is suspected must explain more than any other: what two measurements explain
-// alike cannot be told apart.
+// margin is by how much in chi-squared the one that is suspected must explain more than any other: what two
+// measurements explain alike cannot be told apart.
 const margin = 1.0
 
 // suspect is the one observation without which the rest agree, -1 where there is none or more than one.

@@ -196,7 +196,8 @@ func (p *plane) knowsJoints() bool {
 	return a || b || !c
 }
 
-// judge decides on the lean that matters: against the cross travels where both axes of that are known, else against the table.
+// judge decides on the lean that matters: against the cross travels where both axes of that are known, else against the
+// table.
 func (a *Answer) judge(tol units.Tolerance) {
 	a.Judged = SpindleToTable
 	if a.knows(SpindleToCross) == 2 {

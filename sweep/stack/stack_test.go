@@ -27,8 +27,8 @@ func solve(t *testing.T, rs ...Measured) *Axis {
 	return a.Axes["tilt"]
 }
 
-// The adjustment of three measurements around a chain by hand: the closure is shared out by the variances (JCGM 100:2008, 5.1.2
-// for the sums).
+// The adjustment of three measurements around a chain by hand: the closure is shared out by the variances (JCGM
+// 100:2008, 5.1.2 for the sums).
 func TestTheClosureIsSharedOutByTheVariances(t *testing.T) {
 	x := solve(t, tilt(SpindleToTable, 0.30, 0.02), tilt(SpindleToTravel, 0.10, 0.01), tilt(TravelToTable, 0.17, 0.02))
 	published.Near(t, "closure", x.Closure.MMPerM, 0.03, 1e-12)
@@ -43,9 +43,9 @@ func TestTheClosureIsSharedOutByTheVariances(t *testing.T) {
 	}
 }
 
-// GUM H.2 (JCGM 100:2008, Table H.4, from memory): resistance, reactance and impedance come of the same readings, so R = V/I cos phi
-// and X = V/I sin phi are correlated. Here its rule is asked of sums: the covariances that a stack states must give the variance of
-// each derived relation, u²(y-z) = u²(y) + u²(z) - 2 u(y, z).
+// GUM H.2 (JCGM 100:2008, Table H.4, from memory): resistance, reactance and impedance come of the same readings, so R
+// = V/I cos phi and X = V/I sin phi are correlated. Here its rule is asked of sums: the covariances that a stack states
+// must give the variance of each derived relation, u²(y-z) = u²(y) + u²(z) - 2 u(y, z).
 func TestCovariancesGiveTheVariancesOfDifferences(t *testing.T) {
 	x := solve(t, tilt(SpindleToTable, 0.30, 0.02), tilt(SpindleToTravel, 0.10, 0.01), tilt(TravelToTable, 0.17, 0.02), tilt(CrossToTable, 0.05, 0.03))
 	cov := map[[2]string]float64{}
@@ -109,7 +109,8 @@ func TestSoundStacks(t *testing.T) {
 	}
 }
 
-// One measurement of five times its uncertainty is named, where those beside it are measured well enough to tell it from the rest.
+// One measurement of five times its uncertainty is named, where those beside it are measured well enough to tell it
+// from the rest.
 func TestTheWrongOneIsNamed(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	const n = 1000

@@ -20,7 +20,8 @@ var cure = map[string]struct{ how, besides string }{
 	TravelToCross:  {"true the column or the rails of the head", "everything that the head carries goes along"},
 }
 
-// words says what the numbers mean: the closure, the joint to correct, what else that moves, and whether the table is the cheaper cure.
+// words says what the numbers mean: the closure, the joint to correct, what else that moves, and whether the table is
+// the cheaper cure.
 func (a *Answer) words(planes []plane, tol units.Tolerance) {
 	add := func(format string, args ...any) { a.Say = append(a.Say, fmt.Sprintf(format, args...)) }
 	for k := range planes {

@@ -17,13 +17,13 @@ import (
 type Options struct {
 	line.Setup
 	Of string // bar, square or table
-	// Artefact is how far a bar may lean against the spindle, or a square against the table's normal, where it was not turned; 0
-	// takes a general value.
+	// Artefact is how far a bar may lean against the spindle, or a square against the table's normal, where it was not
+	// turned; 0 takes a general value.
 	Artefact units.Slope
 }
 
-// How far an artefact that was not turned may lean, either way (common practice, no source): a shank in a collet 0.05 mm over 25 mm,
-// a square of a workshop 0.06 mm over 300 mm.
+// How far an artefact that was not turned may lean, either way (common practice, no source): a shank in a collet 0.05
+// mm over 25 mm, a square of a workshop 0.06 mm over 300 mm.
 const (
 	barLean    = 2.0 // mm/m
 	squareLean = 0.2
@@ -38,7 +38,8 @@ func FitCSV(r io.Reader, opt Options, loose bool) (*Result, error) {
 	return Fit(in, opt)
 }
 
-// problem is a travel laid out as curves. Slopes and forms stand in the order: relation by axis, artefact by axis, taper.
+// problem is a travel laid out as curves. Slopes and forms stand in the order: relation by axis, artefact by axis,
+// taper.
 type problem struct {
 	mixed.Lines
 	sides    [][2]float64 // cos and sin of each curve's side

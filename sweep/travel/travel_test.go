@@ -11,7 +11,8 @@ import (
 	"tramd/sweep/line"
 )
 
-// assembly makes up readings at an artefact of known lean from the formulae of the package's comment, written out once more.
+// assembly makes up readings at an artefact of known lean from the formulae of the package's comment, written out once
+// more.
 type assembly struct {
 	way, own [2]float64 // relation and artefact, mm/m
 	white    float64

@@ -40,8 +40,9 @@ func fitLine(l linetest.Line, s linetest.Scene) (*Result, error) {
 	return Fit(in, Options{Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: step}}, EdgeMPEMM: s.Scale}})
 }
 
-// The intervals hold the truth in 91 of 100 cases of each kind at least, and are not twice as wide as the errors need (the width is
-// judged by the study alone: a dozen draws do not tell it). The bounds are slackened by what chance allows.
+// The intervals hold the truth in 91 of 100 cases of each kind at least, and are not twice as wide as the errors need
+// (the width is judged by the study alone: a dozen draws do not tell it). The bounds are slackened by what chance
+// allows.
 func TestIntervalsOfTraversesHoldTheTruth(t *testing.T) {
 	n := 12
 	if *study > 0 {

@@ -48,7 +48,8 @@ func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, 
 	}
 	mz, _ := zone.FitPlane(x, y, z)
 	r.Flatness = &Flatness{LeastSquares: ls.Height, MinimumZone: mz.Height}
-	// As for a straightness: by drawing. The least-squares plane stands for both, since it costs a fiftieth and departs more.
+	// As for a straightness: by drawing. The least-squares plane stands for both, since it costs a fiftieth and departs
+	// more.
 	fitted := fit.Fitted()
 	truth, _ := zone.LeastSquaresPlane(x, y, values(fitted))
 	noise, off := make([]float64, len(fitted)), make([]float64, 0, draws)
@@ -113,7 +114,8 @@ func straighten(x, z []float64) {
 	}
 }
 
-// same compares positions: the largest reading less the smallest. The limit is that of the form, or the rise of the tolerance.
+// same compares positions: the largest reading less the smallest. The limit is that of the form, or the rise of the
+// tolerance.
 func (p *problem) same(r *Result, fit *mixed.LineFit, opt Options, profiles []*line.Profile, heights []float64) {
 	var x, z, buf []float64
 	values := func(looks []float64) []float64 {

@@ -2,9 +2,9 @@ package uncertainty
 
 import "math"
 
-// Inside is the probability that the true value lies between lower and upper (either may be infinite), given the measured
-// value, its standard uncertainty and the degrees of freedom behind it (JCGM 106:2012, 7.2 and 7.3, there with infinite
-// degrees of freedom).
+// Inside is the probability that the true value lies between lower and upper (either may be infinite), given the
+// measured value, its standard uncertainty and the degrees of freedom behind it (JCGM 106:2012, 7.2 and 7.3, there with
+// infinite degrees of freedom).
 func Inside(value, u, dof, lower, upper float64) float64 {
 	if !(u > 0) {
 		if lower <= value && value <= upper {
@@ -15,7 +15,8 @@ func Inside(value, u, dof, lower, upper float64) float64 {
 	return TCDF((upper-value)/u, dof) - TCDF((lower-value)/u, dof)
 }
 
-// InsideBoth is the probability that two values, jointly normal with the given correlation, both lie within limit of zero.
+// InsideBoth is the probability that two values, jointly normal with the given correlation, both lie within limit of
+// zero.
 func InsideBoth(x, ux, y, uy, correlation, limit float64) float64 {
 	rest := math.Sqrt(math.Max(0, 1-correlation*correlation))
 	if !(ux > 0) || !(uy > 0) || rest < 1e-6 {
@@ -46,8 +47,9 @@ const (
 	Exceeds
 )
 
-// Decide applies a guard band as wide as the expanded uncertainty on both sides of a symmetric limit: conformity is proved
-// within limit minus expanded, its contrary outside limit plus expanded (ISO 14253-1:2013, 5.2 and 5.3; JCGM 106:2012, 8.3).
+// Decide applies a guard band as wide as the expanded uncertainty on both sides of a symmetric limit: conformity is
+// proved within limit minus expanded, its contrary outside limit plus expanded (ISO 14253-1:2013, 5.2 and 5.3; JCGM
+// 106:2012, 8.3).
 func Decide(value, expanded, limit float64) Decision {
 	switch a := math.Abs(value); {
 	case a+expanded <= limit:

@@ -6,14 +6,14 @@ import (
 	"gonum.org/v1/gonum/mathext"
 )
 
-// The distributions stand here on gonum's special functions, not on its package of distributions: that one brings all of
-// gonum's linear algebra into the program, 1.5 MB that a small computer holds for years. A test compares the two.
+// The distributions stand here on gonum's special functions, not on its package of distributions: that one brings all
+// of gonum's linear algebra into the program, 1.5 MB that a small computer holds for years. A test compares the two.
 
 // asGoodAsKnown is the number of degrees of freedom above which a t distribution is taken for a normal one.
 const asGoodAsKnown = 1e6
 
-// TCDF returns the probability that a t variate of unit scale is at most x. Fewer than one degree of freedom count as one;
-// +Inf gives the normal distribution.
+// TCDF returns the probability that a t variate of unit scale is at most x. Fewer than one degree of freedom count as
+// one; +Inf gives the normal distribution.
 func TCDF(x, dof float64) float64 {
 	switch {
 	case math.IsInf(x, 1):

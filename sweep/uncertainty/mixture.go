@@ -17,8 +17,9 @@ type Term struct {
 	DoF    [2]float64 // +Inf where a scale is known
 }
 
-// Mixture is what is known of two values: t distributions, each with its weight. The interval, the standard uncertainty, the
-// degrees of freedom and every probability of one result come from one Mixture, so that they cannot contradict each other.
+// Mixture is what is known of two values: t distributions, each with its weight. The interval, the standard
+// uncertainty, the degrees of freedom and every probability of one result come from one Mixture, so that they cannot
+// contradict each other.
 type Mixture []Term
 
 // Mean is the weighted mean of the two values.
@@ -30,7 +31,8 @@ func (m Mixture) Mean() (mean [2]float64) {
 	return mean
 }
 
-// Correlation is that of the two values, by the terms' scales and by how their means differ; 0 where one is known exactly.
+// Correlation is that of the two values, by the terms' scales and by how their means differ; 0 where one is known
+// exactly.
 func (m Mixture) Correlation() float64 {
 	mean := m.Mean()
 	var xx, xy, yy float64
@@ -46,9 +48,9 @@ func (m Mixture) Correlation() float64 {
 	return xy / math.Sqrt(xx*yy)
 }
 
-// With adds an independent part whose covariance is known. A t and a normal variate do not add up to a t; each term gets the
-// degrees of freedom with which the squares of the 95 % half widths add up. (The Welch-Satterthwaite
-// formula would make more of them, and halve an interval of one degree of freedom by adding a part to it.)
+// With adds an independent part whose covariance is known. A t and a normal variate do not add up to a t; each term
+// gets the degrees of freedom with which the squares of the 95 % half widths add up. (The Welch-Satterthwaite formula
+// would make more of them, and halve an interval of one degree of freedom by adding a part to it.)
 func (m Mixture) With(cov [3]float64) Mixture {
 	out := append(Mixture(nil), m...)
 	for i := range out {
@@ -99,7 +101,8 @@ func (m Mixture) Inside(value int, lower, upper float64) (p float64) {
 	return math.Min(1, p)
 }
 
-// InsideBoth is the probability that both values lie within limit of zero. It is never above that of either value alone.
+// InsideBoth is the probability that both values lie within limit of zero. It is never above that of either value
+// alone.
 func (m Mixture) InsideBoth(limit float64) (p float64) {
 	for _, t := range m {
 		p += t.Weight * t.insideBoth(limit)
@@ -235,8 +238,8 @@ func (m Mixture) HalfWidth(value int, share float64) float64 {
 	return at
 }
 
-// Freedom is the degrees of freedom of one value's variance: they match the variance that its logarithm has over the mixture,
-// which for a chi-squared variate is trigamma(dof/2).
+// Freedom is the degrees of freedom of one value's variance: they match the variance that its logarithm has over the
+// mixture, which for a chi-squared variate is trigamma(dof/2).
 func (m Mixture) Freedom(value int) float64 {
 	mean := m.Mean()[value]
 	var first, second, own float64

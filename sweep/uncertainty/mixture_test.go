@@ -29,8 +29,8 @@ func mixtureOf(t *rapid.T) Mixture {
 	return m
 }
 
-// Both within the limit is never likelier than either alone, nor less likely than the two leave room for (Bonferroni); the
-// interval holds the share that was asked for; adding a part never narrows it.
+// Both within the limit is never likelier than either alone, nor less likely than the two leave room for (Bonferroni);
+// the interval holds the share that was asked for; adding a part never narrows it.
 func TestMixtureHoldsTogether(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := mixtureOf(t)
@@ -86,8 +86,8 @@ func TestMixtureWithAgainstCounting(t *testing.T) {
 	}
 }
 
-// The probability of both against counting draws of a bivariate t distribution (a normal over the root of a chi-squared over its
-// degrees of freedom).
+// The probability of both against counting draws of a bivariate t distribution (a normal over the root of a chi-squared
+// over its degrees of freedom).
 func TestMixtureInsideBothAgainstCounting(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 11))
 	for _, c := range []struct{ x, y, a, b, rho, dof, limit float64 }{

@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// Angles of common tolerances, computed from the definition of the radian (checked against atan in double precision; for
-// leans this small the arc and the tangent agree to the digits given).
+// Angles of common tolerances, computed from the definition of the radian (checked against atan in double precision;
+// for leans this small the arc and the tangent agree to the digits given).
 func TestTolerancesAreTheAnglesTheyStandFor(t *testing.T) {
 	for _, tc := range []struct {
 		text   string
@@ -74,7 +74,8 @@ func TestLengthsAreExact(t *testing.T) {
 
 func TestSlopes(t *testing.T) {
 	s := Slope(0.179e-3)
-	// Common practice, no source: 0.05 mm from left to right over a 280 mm circle is 0.179 mm/m, and 0.0014 mm over an 8 mm cutter.
+	// Common practice, no source: 0.05 mm from left to right over a 280 mm circle is 0.179 mm/m, and 0.0014 mm over an
+	// 8 mm cutter.
 	if math.Abs(s.Over(280)-0.05) > 2e-4 || math.Abs(s.Over(8)-0.0014) > 5e-5 || math.Abs(s.MMPerM()-0.179) > 1e-12 {
 		t.Errorf("%v %v %v", s.Over(280), s.Over(8), s.MMPerM())
 	}

@@ -75,8 +75,9 @@ type Solver struct {
 	order, upper, lower []int
 }
 
-// Line finds the minimum zone of a line. The width as a function of the slope is convex and has its corners at the slopes of the
-// hull's sides, so walking the two chains towards each other until the highest point no longer lies right of the lowest finds it.
+// Line finds the minimum zone of a line. The width as a function of the slope is convex and has its corners at the
+// slopes of the hull's sides, so walking the two chains towards each other until the highest point no longer lies right
+// of the lowest finds it.
 func (s *Solver) Line(x, z []float64) Reference {
 	if len(x) == 0 {
 		return Reference{}

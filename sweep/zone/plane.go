@@ -51,8 +51,8 @@ const (
 
 // FitPlane gives the minimum zone of a plane; ok is false where the places lie on one line or point.
 //
-// Few points bound the zone. It is found for a few that stand furthest out, then the rest are held against it and those outside
-// are taken in, until none is: that zone holds all points, and the few alone do not fit into a smaller one.
+// Few points bound the zone. It is found for a few that stand furthest out, then the rest are held against it and those
+// outside are taken in, until none is: that zone holds all points, and the few alone do not fit into a smaller one.
 func FitPlane(x, y, z []float64) (p Plane, ok bool) {
 	start, ok := LeastSquaresPlane(x, y, z)
 	if !ok {
@@ -101,8 +101,8 @@ func FitPlane(x, y, z []float64) (p Plane, ok bool) {
 	}
 }
 
-// plane finds the zone of few points: for every slope along y the best one along x is known exactly, and the width that this
-// leaves is convex in the slope along y.
+// plane finds the zone of few points: for every slope along y the best one along x is known exactly, and the width that
+// this leaves is convex in the slope along y.
 func (s *Solver) plane(x, y, z []float64) Plane {
 	s.sort(x)
 	rest := make([]float64, len(z))

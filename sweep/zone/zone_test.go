@@ -50,8 +50,8 @@ func TestStraightnessAgainstALinearProgramAndASearch(t *testing.T) {
 	}
 }
 
-// program is the minimum zone by a linear program in standard form (gonum's simplex): the width w and the slopes, each the
-// difference of two that are not negative, such that every reading lies within the zone.
+// program is the minimum zone by a linear program in standard form (gonum's simplex): the width w and the slopes, each
+// the difference of two that are not negative, such that every reading lies within the zone.
 func program(t *testing.T, cols [][]float64, z []float64) float64 {
 	t.Helper()
 	n, p := len(z), len(cols)+1
@@ -125,8 +125,8 @@ func TestTheZoneOfAPlaneIsThatOfALinearProgram(t *testing.T) {
 	}
 }
 
-// A zone's three points in turn, two on one side with one of the other between them, prove that no line does better (Chebyshev's
-// criterion); it needs no other program, so it can be asked of many points.
+// A zone's three points in turn, two on one side with one of the other between them, prove that no line does better
+// (Chebyshev's criterion); it needs no other program, so it can be asked of many points.
 func TestTheZoneOfManyPointsIsProved(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))
 	n := 10_000

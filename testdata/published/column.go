@@ -1,4 +1,5 @@
-// Package published reads the published tables that results are checked against. Each names its source in its first lines.
+// Package published reads the published tables that results are checked against. Each names its source in its first
+// lines.
 package published
 
 import (

@@ -1,4 +1,5 @@
-// Package linetest makes up readings along straight lines whose truth is known, for tests. It shares no code with what fits them.
+// Package linetest makes up readings along straight lines whose truth is known, for tests. It shares no code with what
+// fits them.
 package linetest
 
 import (

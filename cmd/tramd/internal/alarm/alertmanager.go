@@ -8,9 +8,9 @@ import (
 	"time"
 )
 
-// An Alertmanager forgets an alert that is not repeated, so what stands is sent each minute. What is wrong with the machine holds
-// while the computer is switched off, as in the rules; what is wrong with the computer ends by itself a few repeats after the
-// program died (its API, version 2: endsAt).
+// An Alertmanager forgets an alert that is not repeated, so what stands is sent each minute. What is wrong with the
+// machine holds while the computer is switched off, as in the rules; what is wrong with the computer ends by itself a
+// few repeats after the program died (its API, version 2: endsAt).
 const (
 	repeatEvery = time.Minute
 	endsAfter   = 4 * repeatEvery

@@ -10,7 +10,8 @@ import (
 	"slices"
 )
 
-// maxWaiting bounds what waits for one receiver: a network that never comes back must not fill the disk. The oldest go first.
+// maxWaiting bounds what waits for one receiver: a network that never comes back must not fill the disk. The oldest go
+// first.
 const maxWaiting = 500
 
 // state is everything that must survive a restart.

@@ -92,7 +92,8 @@ func heldBack(s *session.Snapshot, known []Alarm) (out []Alarm) {
 	return out
 }
 
-// due says that the next check is due, and that it is overdue: by two intervals, or by a fortnight where nothing was checked yet.
+// due says that the next check is due, and that it is overdue: by two intervals, or by a fortnight where nothing was
+// checked yet.
 func due(s *session.Snapshot) []Alarm {
 	if s.NextCheck == nil || !s.Clock.Set || !s.At.After(*s.NextCheck) {
 		return nil

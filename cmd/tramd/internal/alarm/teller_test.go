@@ -103,7 +103,8 @@ func until(t *testing.T, what string, ok func() bool) {
 
 var shifted = session.Alarm{Kind: "shift", Axis: "tilt", Since: noon, Text: "tilt stepped by 0.05 mm/m"}
 
-// The network is away when the alarm comes, and the program is restarted before it is back: the desk still gets it once.
+// The network is away when the alarm comes, and the program is restarted before it is back: the desk still gets it
+// once.
 func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	d := &desk{code: http.StatusBadGateway}
 	srv := httptest.NewServer(d)

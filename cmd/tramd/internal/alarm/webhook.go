@@ -17,9 +17,9 @@ type Webhook struct {
 	Body    *template.Template // from Template; nil: the message as JSON
 }
 
-// Template reads how a message is written for a webhook. Within it stand .Machine, .State (raised or cleared), .Title, .Text, .Kind,
-// .About, .Severity, .Since, .Until (nil while it stands), .Page and .Runbook; json quotes a value for a JSON text, and time writes
-// one as people do.
+// Template reads how a message is written for a webhook. Within it stand .Machine, .State (raised or cleared), .Title,
+// .Text, .Kind, .About, .Severity, .Since, .Until (nil while it stands), .Page and .Runbook; json quotes a value for a
+// JSON text, and time writes one as people do.
 func Template(text string) (*template.Template, error) {
 	t, err := template.New("body").Option("missingkey=error").Funcs(template.FuncMap{
 		"json": func(v any) (string, error) { b, err := json.Marshal(v); return string(b), err },

@@ -12,7 +12,8 @@ import (
 	"tramd/sweep/stack"
 )
 
-// StackOf returns the newest of each relation and axis since the last event, from the record, with what its history warns of.
+// StackOf returns the newest of each relation and axis since the last event, from the record, with what its history
+// warns of.
 func StackOf(ctx context.Context, rec *store.Store, cfg *config.Config) (*stack.Stack, []sweep.Warning, error) {
 	s := &stack.Stack{Tolerance: cfg.Setup().Tolerance}
 	h, _, err := rec.History(ctx, cfg.Machine.Name, store.Mark{})

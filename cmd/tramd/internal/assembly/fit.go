@@ -115,7 +115,8 @@ func Fit(kind string, s store.Samples, setup sweep.Setup, o Options) (Result, er
 	return FitTable(kind, t, nil, setup, o)
 }
 
-// FitTable fits a recorded file of a kind; with another one of the same bar, put back turned by 180 degrees, unless that is nil.
+// FitTable fits a recorded file of a kind; with another one of the same bar, put back turned by 180 degrees, unless
+// that is nil.
 func FitTable(kind string, t, rechucked *sweep.Table, setup sweep.Setup, o Options) (Result, error) {
 	if err := o.Validate(); err != nil {
 		return Result{}, err

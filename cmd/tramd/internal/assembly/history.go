@@ -58,8 +58,8 @@ func Standings(ctx context.Context, s *store.Store, cfg *config.Config) ([]Stand
 	return out, nil
 }
 
-// History returns the checks of a named measurement, or of a relation, as a history of leans, and what of it they show in words.
-// kind may be empty where only one kind of measurement bears the name.
+// History returns the checks of a named measurement, or of a relation, as a history of leans, and what of it they show
+// in words. kind may be empty where only one kind of measurement bears the name.
 func History(ctx context.Context, s *store.Store, cfg *config.Config, name, kind string) (*drift.History, string, error) {
 	h := &drift.History{Plan: cfg.Check.Intervals()}
 	byKind := map[string][]store.Run{}
@@ -126,7 +126,8 @@ func relationOf(run store.Run) string {
 	return r.Travel.Relation
 }
 
-// checkOf returns a run as a check of leans: a traverse's slope along the axis it speaks of, a bar's angle, a travel's tilt and nod.
+// checkOf returns a run as a check of leans: a traverse's slope along the axis it speaks of, a bar's angle, a travel's
+// tilt and nod.
 func checkOf(cfg *config.Config, run store.Run) (*drift.Check, string, error) {
 	r, err := Decode(run.Kind, run.Raw)
 	if err != nil {

@@ -205,8 +205,8 @@ func beginning(found [][]measured) time.Time {
 	return times[i]
 }
 
-// upsetBy says what happened after a step was measured that bears on it. What is moved at one joint changes all that is measured
-// from there up, and nothing below; an event that does not say what was moved bears on everything.
+// upsetBy says what happened after a step was measured that bears on it. What is moved at one joint changes all that is
+// measured from there up, and nothing below; an event that does not say what was moved bears on everything.
 func upsetBy(cfg *config.Config, steps []config.Step, step int, at time.Time, events []store.Event) string {
 	for _, e := range slices.Backward(events) { // oldest first: it is the first that upset it
 		if e.Undone != nil || e.Damage != "" || !e.At.After(at) {
@@ -234,8 +234,8 @@ func upsetBy(cfg *config.Config, steps []config.Step, step int, at time.Time, ev
 	return ""
 }
 
-// lowest returns the first step whose measurement an adjuster changes. One that none names moves the head: it bears on the last
-// sweep, and on what relates the spindle to the head's travel.
+// lowest returns the first step whose measurement an adjuster changes. One that none names moves the head: it bears on
+// the last sweep, and on what relates the spindle to the head's travel.
 func lowest(cfg *config.Config, steps []config.Step, adjuster string) int {
 	head := len(steps)
 	for i, s := range steps {

@@ -20,7 +20,8 @@ type Wanted struct {
 	Typed bool   // a plain dial is read, and its readings typed
 }
 
-// Plan returns the attended run of a named measurement: its places in the order that moves least, with the words that lead there.
+// Plan returns the attended run of a named measurement: its places in the order that moves least, with the words that
+// lead there.
 func Plan(cfg *config.Config, w Wanted) (session.Measurement, error) {
 	switch w.Kind {
 	case sweep.KindTraverse:
@@ -86,7 +87,8 @@ func begin(cfg *config.Config, kind string, m *config.Measured, typed bool, o Op
 	return out, nil
 }
 
-// there returns positions in the order in which they are visited: every second curve the other way, so that nothing is wound back.
+// there returns positions in the order in which they are visited: every second curve the other way, so that nothing is
+// wound back.
 func there(mm []float64, curve int, bothWays bool) []float64 {
 	out := slices.Clone(mm)
 	if bothWays {

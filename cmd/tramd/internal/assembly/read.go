@@ -25,8 +25,8 @@ func ReadTable(kind string, r io.Reader, loose bool) (*sweep.Table, error) {
 	return sweep.ReadTable(r, layouts[kind], loose)
 }
 
-// Read reads a recorded file of a kind into readings as the record keeps them. The indicators of a setup that names only one are
-// made those that the file names.
+// Read reads a recorded file of a kind into readings as the record keeps them. The indicators of a setup that names
+// only one are made those that the file names.
 func Read(kind string, r io.Reader, setup *sweep.Setup, loose bool) (store.Samples, error) {
 	t, err := ReadTable(kind, r, loose)
 	if err != nil {

@@ -21,8 +21,8 @@ type Newest struct {
 	Value          *sweep.Axis
 }
 
-// Relations returns the newest finished check of each relation and axis of a machine that a travel or a cross measured after a time.
-// Tilt and nod of a relation may come from two runs. Runs without a believable date are left out.
+// Relations returns the newest finished check of each relation and axis of a machine that a travel or a cross measured
+// after a time. Tilt and nod of a relation may come from two runs. Runs without a believable date are left out.
 func Relations(ctx context.Context, s *store.Store, machine string, after time.Time) ([]Newest, error) {
 	best := map[[2]string]Newest{}
 	for _, kind := range []string{sweep.KindTravel, sweep.KindCross} {

@@ -1,5 +1,5 @@
-// Package certs holds the certificate the page is served with, read anew when its file is renewed, and the authority that
-// vouches for people who come with certificates of their own.
+// Package certs holds the certificate the page is served with, read anew when its file is renewed, and the authority
+// that vouches for people who come with certificates of their own.
 package certs
 
 import (
@@ -28,8 +28,8 @@ type Kept struct {
 	page *keeper
 }
 
-// Load reads what a TLS server needs. Whoever shows a certificate must have it from the client authority; who shows none
-// is let in as well, as a guest.
+// Load reads what a TLS server needs. Whoever shows a certificate must have it from the client authority; who shows
+// none is let in as well, as a guest.
 func Load(f Files, log *slog.Logger) (*Kept, error) {
 	k := &Kept{page: &keeper{files: f, log: log}}
 	if err := k.page.load(); err != nil {

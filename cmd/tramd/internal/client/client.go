@@ -1,5 +1,5 @@
-// Package client speaks to a running daemon over its local socket: the same requests the page makes, without a password,
-// since the permissions of the socket's file decide who may.
+// Package client speaks to a running daemon over its local socket: the same requests the page makes, without a
+// password, since the permissions of the socket's file decide who may.
 package client
 
 import (
@@ -30,7 +30,8 @@ var ErrNoDaemon = errors.New("no daemon answers")
 // ErrGone means that a daemon answered and then ended or was killed, before it had said all.
 var ErrGone = errors.New("the daemon went away while it answered")
 
-// goneInstead returns ErrGone for the errors of a connection that ended at its other end; their own words tell a person nothing.
+// goneInstead returns ErrGone for the errors of a connection that ended at its other end; their own words tell a person
+// nothing.
 func goneInstead(err error) error {
 	for _, sign := range []error{io.EOF, io.ErrUnexpectedEOF, syscall.ECONNRESET, syscall.EPIPE} {
 		if errors.Is(err, sign) {
@@ -232,8 +233,8 @@ func (c *Client) StartMotion(ctx context.Context, key, purpose string, celsius *
 // signsOfLife are a byte now and then.
 type signsOfLife struct{ *io.PipeReader }
 
-// HoldMotion keeps the motion of a run going until ctx ends. When this program is killed, is stopped or hangs, the signs
-// stop and so does the arm.
+// HoldMotion keeps the motion of a run going until ctx ends. When this program is killed, is stopped or hangs, the
+// signs stop and so does the arm.
 func (c *Client) HoldMotion(ctx context.Context, run int64) error {
 	signs, w := io.Pipe()
 	defer signs.Close()

@@ -1,6 +1,6 @@
-// Package clock says what a run's time is worth: which boot of the machine it belongs to, how long after boot, and whether
-// the wall clock had been set by then. Most small computers in a shop have no clock of their own and wake up at a
-// plausible date in the past, so the year alone proves nothing.
+// Package clock says what a run's time is worth: which boot of the machine it belongs to, how long after boot, and
+// whether the wall clock had been set by then. Most small computers in a shop have no clock of their own and wake up at
+// a plausible date in the past, so the year alone proves nothing.
 package clock
 
 import (
@@ -29,8 +29,8 @@ func SinceBoot() time.Duration {
 	return time.Duration(ts.Nano())
 }
 
-// maxErrorSet is the estimated error, in microseconds, below which the kernel's clock counts as set: it grows to 16 s and
-// stays there on a machine whose clock nobody disciplines (adjtimex(2); NTP_PHASE_LIMIT of the Linux kernel).
+// maxErrorSet is the estimated error, in microseconds, below which the kernel's clock counts as set: it grows to 16 s
+// and stays there on a machine whose clock nobody disciplines (adjtimex(2); NTP_PHASE_LIMIT of the Linux kernel).
 const maxErrorSet = 16_000_000
 
 // synchronized is touched by systemd-timesyncd whenever it set the clock (systemd-timesyncd.service(8)).

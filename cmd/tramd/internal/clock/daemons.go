@@ -14,14 +14,16 @@ const (
 	ntpAddr    = "127.0.0.1:123"
 )
 
-// answerWithin is how long a daemon of this computer may take to answer; where there is none, the kernel says so at once.
+// answerWithin is how long a daemon of this computer may take to answer; where there is none, the kernel says so at
+// once.
 const answerWithin = 200 * time.Millisecond
 
 // askEvery is how often daemons are asked again after a no. A yes holds until the computer is switched off.
 const askEvery = 10 * time.Second
 
-// keeper says whether a time daemon has set the clock. adjtimex(2) would say it of any of them, but the packaged service may
-// not call it (ProtectClock=), so chronyd and ntpd are asked themselves. A keeper may be used from many goroutines.
+// keeper says whether a time daemon has set the clock. adjtimex(2) would say it of any of them, but the packaged
+// service may not call it (ProtectClock=), so chronyd and ntpd are asked themselves. A keeper may be used from many
+// goroutines.
 type keeper struct {
 	kernel      func() bool // the signs that cost nothing
 	chrony, ntp string      // addresses
@@ -51,16 +53,16 @@ func (k *keeper) isSet() bool {
 	return k.set
 }
 
-// disciplined reports whether a clock follows a source of time. leap is 3 where it was never set, and a stratum is 1 to 15
-// (RFC 5905, figures 9 and 11). A reference of 127.127.1.x is the computer's own clock, followed for want of a better one:
-// that sets nothing.
+// disciplined reports whether a clock follows a source of time. leap is 3 where it was never set, and a stratum is 1 to
+// 15 (RFC 5905, figures 9 and 11). A reference of 127.127.1.x is the computer's own clock, followed for want of a
+// better one: that sets nothing.
 func disciplined(leap, stratum uint16, ref uint32) bool {
 	const ownClock, named = 0x7f7f01, 0x4c4f434c // "LOCL"
 	return leap != 3 && stratum >= 1 && stratum <= 15 && ref>>8 != ownClock && ref != named
 }
 
-// chronySet asks chronyd for its tracking, as any user of the computer may. The layout is that of chrony's candm.h, version 6
-// of the protocol (from memory, and tried against chronyd in a test).
+// chronySet asks chronyd for its tracking, as any user of the computer may. The layout is that of chrony's candm.h,
+// version 6 of the protocol (from memory, and tried against chronyd in a test).
 func chronySet(addr string) bool {
 	const (
 		version, request, reply = 6, 1, 2

@@ -23,7 +23,8 @@ func port(t *testing.T) int {
 	return c.LocalAddr().(*net.UDPAddr).Port
 }
 
-// chronyd runs the real one, which leaves the computer's clock alone (-x), and returns its monitoring and NTP addresses.
+// chronyd runs the real one, which leaves the computer's clock alone (-x), and returns its monitoring and NTP
+// addresses.
 func chronyd(t *testing.T, lines string) (monitor, ntp string) {
 	t.Helper()
 	path, err := exec.LookPath("chronyd")
@@ -56,8 +57,8 @@ func chronyd(t *testing.T, lines string) (monitor, ntp string) {
 	return fmt.Sprintf("127.0.0.1:%d", monitorPort), fmt.Sprintf("127.0.0.1:%d", ntpPort)
 }
 
-// A real chronyd that follows another one has set the clock, and says so both by its monitoring and by NTP. One that has no
-// source, and one that follows nothing but its own clock, have not.
+// A real chronyd that follows another one has set the clock, and says so both by its monitoring and by NTP. One that
+// has no source, and one that follows nothing but its own clock, have not.
 func TestARealChronydSaysWhetherItSetTheClock(t *testing.T) {
 	t.Parallel()
 	own, ownNTP := chronyd(t, "local stratum 8")

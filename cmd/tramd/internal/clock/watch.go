@@ -12,8 +12,8 @@ type Clock struct {
 	Set  func() bool          // whether Wall can be believed
 }
 
-// System is the machine's own clock. A trusted one counts as set from the start: it has a battery, or somebody sets it by
-// hand where there is no network.
+// System is the machine's own clock. A trusted one counts as set from the start: it has a battery, or somebody sets it
+// by hand where there is no network.
 func System(trusted bool) Clock {
 	c := Clock{Wall: time.Now, Boot: SinceBoot, Set: newKeeper().isSet}
 	if trusted {
@@ -34,7 +34,8 @@ type Change struct {
 // (500 ppm, adjtimex(2)) and steps from 128 ms on (NTP, RFC 5905, STEPT in figure 27; from memory).
 const stepped = 100 * time.Millisecond
 
-// spread is how far apart two readings of the clocks may lie to be taken for one moment; a busy machine may come between.
+// spread is how far apart two readings of the clocks may lie to be taken for one moment; a busy machine may come
+// between.
 const spread = 5 * time.Millisecond
 
 // Watcher notices when the time of day is set or stepped. Its methods may be used from many goroutines.

@@ -13,8 +13,8 @@ type Adjuster struct {
 	Name  string `toml:"name"`
 	Kind  string `toml:"kind"`  // swing, shim or screw; empty: by nominal effect
 	Leans string `toml:"leans"` // where a positive amount takes the spindle's upper end: right, left, back or front
-	// Geometry: a swing by the lever it is measured at, a shim by the spacing of the bolt rows, a screw by its pitch and its
-	// distance from what it pivots about.
+	// Geometry: a swing by the lever it is measured at, a shim by the spacing of the bolt rows, a screw by its pitch
+	// and its distance from what it pivots about.
 	LeverMM   float64 `toml:"lever_mm"`
 	SpacingMM float64 `toml:"spacing_mm"`
 	PitchMM   float64 `toml:"pitch_mm"`
@@ -48,8 +48,8 @@ var leanWays = map[string][2]float64{"right": {1, 0}, "left": {-1, 0}, "back": {
 // opposite is the other way a lean can go.
 var opposite = map[string]string{"right": "left", "left": "right", "back": "front", "front": "back"}
 
-// effect is what one unit does to tilt and nod, mm/m: a turn of t/H for a shim t behind one of two bolt rows H apart, of d/L
-// for a swing d at a lever L, and of pitch/L for one turn of a screw.
+// effect is what one unit does to tilt and nod, mm/m: a turn of t/H for a shim t behind one of two bolt rows H apart,
+// of d/L for a swing d at a lever L, and of pitch/L for one turn of a screw.
 func (a *Adjuster) effect() (tilt, nod float64) {
 	var size float64
 	switch a.Kind {

@@ -114,8 +114,8 @@ func (a Alarm) Hook() (*alarm.Webhook, error) {
 	return w, nil
 }
 
-// PageAt is the address of the machine's page: as written, or by this computer's name where the page is open to the network;
-// empty where neither is known.
+// PageAt is the address of the machine's page: as written, or by this computer's name where the page is open to the
+// network; empty where neither is known.
 func (c *Config) PageAt(hostname string) string {
 	if c.Alarm.Page != "" {
 		return strings.TrimSuffix(c.Alarm.Page, "/")

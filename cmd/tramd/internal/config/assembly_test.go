@@ -26,7 +26,8 @@ heights_mm = [10, 35]
 travel_mm = [0, 80]
 `
 
-// Without steps the job goes from the rails up to the spindle, and what the machine's own travels carry comes before the sweep.
+// Without steps the job goes from the rails up to the spindle, and what the machine's own travels carry comes before
+// the sweep.
 func TestTheJobGoesFromTheRailsUp(t *testing.T) {
 	c, err := Parse("linnet.toml", []byte(assembled))
 	if err != nil {

@@ -1,6 +1,6 @@
 // Package config reads the one TOML file that says which machine, ports and indicators exist. Decoding is strict: a key
-// that is not known, a value that cannot be right or two settings that clash are refused together, each with its line and
-// with what to write instead.
+// that is not known, a value that cannot be right or two settings that clash are refused together, each with its line
+// and with what to write instead.
 package config
 
 import (

@@ -8,8 +8,8 @@ import (
 	"tramd/device"
 )
 
-// Excerpt reads what stands under one [[indicator]], for who has no configuration yet: the same keys, the same checks. What
-// a configuration needs beside them, the port among it, is made up.
+// Excerpt reads what stands under one [[indicator]], for who has no configuration yet: the same keys, the same checks.
+// What a configuration needs beside them, the port among it, is made up.
 func Excerpt(name, port string, text []byte) (device.Spec, error) {
 	head := fmt.Sprintf(`machine = { name = "one" }
 store = { path = "/one" }

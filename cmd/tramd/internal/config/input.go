@@ -127,7 +127,8 @@ func (c *Config) HoursStep() float64 {
 	return c.Hours.Modbus.CountTime().Hours()
 }
 
-// IdleInputState gives the line that says whether the machine does nothing, and what it is then; "" where none is named.
+// IdleInputState gives the line that says whether the machine does nothing, and what it is then; "" where none is
+// named.
 func (c Check) IdleInputState() (name string, idle input.State) {
 	if c.IdleState == "on" {
 		return c.IdleInput, input.On

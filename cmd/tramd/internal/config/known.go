@@ -47,8 +47,8 @@ func fieldsOf(t reflect.Type) map[string]reflect.Type {
 	return out
 }
 
-// closest finds the known word within two slips of the pen, or the shortest that goes on where the word ends, as where the
-// unit was left off; "" when there is none.
+// closest finds the known word within two slips of the pen, or the shortest that goes on where the word ends, as where
+// the unit was left off; "" when there is none.
 func closest(word string, known []string) string {
 	best, bestD := "", 3
 	for _, k := range known {

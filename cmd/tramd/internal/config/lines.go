@@ -7,8 +7,8 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// lines maps the dotted path of each key ("indicator.1.radius_mm"; tables of an array are numbered from 0) to the line it
-// stands on, so that a mistake found after decoding can still be pointed at.
+// lines maps the dotted path of each key ("indicator.1.radius_mm"; tables of an array are numbered from 0) to the line
+// it stands on, so that a mistake found after decoding can still be pointed at.
 type lines map[string]int
 
 func indexLines(text []byte) lines {

@@ -75,8 +75,8 @@ func Parse(name string, text []byte) (*Config, error) {
 	return &c, nil
 }
 
-// decode returns what the text says, and the keys that no table has: what else is wrong is found all the same, so that one
-// look shows everything. Text that is no TOML, or a value of the wrong kind, ends it.
+// decode returns what the text says, and the keys that no table has: what else is wrong is found all the same, so that
+// one look shows everything. Text that is no TOML, or a value of the wrong kind, ends it.
 func decode(name string, text []byte) (c Config, found Mistakes, err error) {
 	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
 	if err = d.Decode(&c); err == nil {

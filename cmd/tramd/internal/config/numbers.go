@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// Two things hold for the numbers of every key, whatever else is asked of them. Each is finite. And a zero that is written
-// means zero: where the program would take it for "not written", and so for something else, it is refused. A key whose
-// zero means what it says has the tag zero:"meant"; without the tag a new key is safe.
+// Two things hold for the numbers of every key, whatever else is asked of them. Each is finite. And a zero that is
+// written means zero: where the program would take it for "not written", and so for something else, it is refused. A
+// key whose zero means what it says has the tag zero:"meant"; without the tag a new key is safe.
 
 // number is a numeric value of the file.
 type number struct {

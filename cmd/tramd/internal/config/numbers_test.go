@@ -195,8 +195,8 @@ func isList(path string) bool {
 	return t.Kind() == reflect.Slice
 }
 
-// Zero, less than zero, what is no number and what is beyond all measure: at every numeric key each is either taken as it
-// stands, or refused at its line with what to do. A key that is not in the table fails, so that none is forgotten.
+// Zero, less than zero, what is no number and what is beyond all measure: at every numeric key each is either taken as
+// it stands, or refused at its line with what to do. A key that is not in the table fails, so that none is forgotten.
 func TestEveryNumberMeansWhatItSaysOrIsRefused(t *testing.T) {
 	keys := map[string]reflect.Kind{}
 	schema("", reflect.TypeFor[Config](), keys)

@@ -71,9 +71,9 @@ func (p *Program) setDefaults(source string) {
 	}
 }
 
-// frozenDeg is over how many degrees of turning an indicator may read the same. A display of thousandths of a millimetre changes
-// well within 30 degrees on any table; a coarser one may hold still over much of the circle of a spindle that stands true
-// (common practice, no source).
+// frozenDeg is over how many degrees of turning an indicator may read the same. A display of thousandths of a
+// millimetre changes well within 30 degrees on any table; a coarser one may hold still over much of the circle of a
+// spindle that stands true (common practice, no source).
 func (p *Program) frozenDeg(resolutionMM float64) float64 {
 	switch {
 	case p.FrozenDeg != nil:
@@ -84,8 +84,8 @@ func (p *Program) frozenDeg(resolutionMM float64) float64 {
 	return 360
 }
 
-// targets are the stations as they are gone to: round, back to the first a turn further on where the limits allow it and
-// the sweep closes, and all the way back.
+// targets are the stations as they are gone to: round, back to the first a turn further on where the limits allow it
+// and the sweep closes, and all the way back.
 func (c *Config) targets() []float64 {
 	out := append([]float64(nil), c.Angle.StationsDeg...)
 	p := &c.Program

@@ -25,8 +25,8 @@ func (a Angle) Steady() *sweep.Steady {
 	return &sweep.Steady{MarkDeg: mark, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin, Pulses: max(1, a.Pulses), Marked: a.IndexMark != ""}
 }
 
-// MarkUnknown reports whether the place of the index pulse is not written, so that results have no direction. A person who marks
-// the start is asked to do so where the arm points right.
+// MarkUnknown reports whether the place of the index pulse is not written, so that results have no direction. A person
+// who marks the start is asked to do so where the arm points right.
 func (a Angle) MarkUnknown() bool {
 	return a.Source == SourceSteady && a.Port != "" && a.MarkDeg == nil
 }

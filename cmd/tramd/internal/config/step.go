@@ -16,7 +16,8 @@ type Step struct {
 	Do   string `toml:"do"`   // what is adjusted by it, in words
 }
 
-// Steps returns the measurements of the job in their order: those that are written, or else what is configured, from the rails up.
+// Steps returns the measurements of the job in their order: those that are written, or else what is configured, from
+// the rails up.
 func (c *Config) Steps() []Step {
 	if len(c.JobSteps) > 0 {
 		return c.JobSteps

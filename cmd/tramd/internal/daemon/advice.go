@@ -103,7 +103,8 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 	return a, nil
 }
 
-// ofHead returns an entry with the moves of the head alone. What was moved below it changed the lean by nobody knows how much.
+// ofHead returns an entry with the moves of the head alone. What was moved below it changed the lean by nobody knows
+// how much.
 func ofHead(cfg *config.Config, e advice.Entry) advice.Entry {
 	own := map[string]float64{}
 	for name, by := range e.Moved {
@@ -120,7 +121,8 @@ func ofHead(cfg *config.Config, e advice.Entry) advice.Entry {
 	return e
 }
 
-// lastWithoutDirection reports whether the last sweep was taken without a known zero, after the last that says a direction.
+// lastWithoutDirection reports whether the last sweep was taken without a known zero, after the last that says a
+// direction.
 func lastWithoutDirection(ctx context.Context, s *store.Store, trials []store.Trial) (bool, error) {
 	run, err := s.LastFinished(ctx, session.Sweeping)
 	if errors.Is(err, store.ErrNotFound) {

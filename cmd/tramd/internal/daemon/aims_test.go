@@ -9,8 +9,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// Two indicators on one bar, opposite each other at 120 and 100 mm: a turn of 1 mm/m to the right raises the one by 0.120 mm and
-// lowers the other by 0.100 mm. Side by side they would see the same, and there is nothing to aim for.
+// Two indicators on one bar, opposite each other at 120 and 100 mm: a turn of 1 mm/m to the right raises the one by
+// 0.120 mm and lowers the other by 0.100 mm. Side by side they would see the same, and there is nothing to aim for.
 func TestThePairIsAimedByItsDifference(t *testing.T) {
 	m := advice.Move{Adjuster: "swing", By: 0.24}
 	var a Advice
@@ -32,7 +32,8 @@ func TestThePairIsAimedByItsDifference(t *testing.T) {
 	}
 }
 
-// An arm that stands elsewhere is reckoned with: at 52.6 and 123 degrees instead of 0 the page led past the goal to -1.65 mm/m.
+// An arm that stands elsewhere is reckoned with: at 52.6 and 123 degrees instead of 0 the page led past the goal to
+// -1.65 mm/m.
 func TestAnAimHoldsWhereverTheArmStands(t *testing.T) {
 	pivot := advice.Pivot{XMM: 20, YMM: -35}
 	tilt, nod := 0.9*units.MMPerM, -0.3*units.MMPerM

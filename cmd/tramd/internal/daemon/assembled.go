@@ -11,7 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// assembled keeps what the record says of relations, traverses and bars, so that a scrape reads it only after it changed.
+// assembled keeps what the record says of relations, traverses and bars, so that a scrape reads it only after it
+// changed.
 type assembled struct {
 	d *Daemon
 

@@ -11,11 +11,12 @@ import (
 // choresAfter is how long after the start the chores wait: a start has enough to do.
 const choresAfter = 2 * time.Minute
 
-// foldEvery is how often it is seen whether a sweep has ended, after which the write-ahead log is folded into the record.
+// foldEvery is how often it is seen whether a sweep has ended, after which the write-ahead log is folded into the
+// record.
 const foldEvery = 10 * time.Second
 
-// doChores looks once a minute whether there is something to be done that nobody waits for: a backup, old readings to let
-// go. Nothing is begun while a sweep is in hand.
+// doChores looks once a minute whether there is something to be done that nobody waits for: a backup, old readings to
+// let go. Nothing is begun while a sweep is in hand.
 func (d *Daemon) doChores(ctx context.Context) {
 	c := &chores{
 		store: d.store, log: d.o.Log, machine: d.cfg.Machine.Name, backup: d.cfg.Backup, kept: d.cfg.Store.ReadingsKept(),

@@ -61,9 +61,9 @@ func (c *chores) look(ctx context.Context) {
 	}
 }
 
-// backupDue says whether the slot that last passed has no backup yet. Unlike a check, a backup is made up for: a computer
-// that is switched off each evening is never there at night. With a clock that is not set, one is due a day after the last
-// of this start.
+// backupDue says whether the slot that last passed has no backup yet. Unlike a check, a backup is made up for: a
+// computer that is switched off each evening is never there at night. With a clock that is not set, one is due a day
+// after the last of this start.
 func (c *chores) backupDue(ctx context.Context) bool {
 	now := c.now()
 	if c.backup.To == "" || !c.tried.IsZero() && now.Sub(c.tried) < backupAgain {
@@ -110,8 +110,8 @@ func (c *chores) makeBackup(ctx context.Context) {
 	c.log.Info("backed up", "file", file, "removed", gone, "took", c.now().Sub(c.tried).Round(time.Millisecond))
 }
 
-// foldAtLeast is how long what is stored between sweeps, such as the spindle's hours each minute, may stay in the log: a fold
-// writes it once more.
+// foldAtLeast is how long what is stored between sweeps, such as the spindle's hours each minute, may stay in the log:
+// a fold writes it once more.
 const foldAtLeast = 10 * time.Minute
 
 // foldAfterRun folds the log in where a sweep has ended since the last time.
@@ -125,7 +125,8 @@ func (c *chores) foldAfterRun(ctx context.Context) {
 	}
 }
 
-// fold moves the write-ahead log into the record's own file, so that a copy of that file alone holds all that was stored.
+// fold moves the write-ahead log into the record's own file, so that a copy of that file alone holds all that was
+// stored.
 func (c *chores) fold(ctx context.Context) {
 	done, err := c.store.Fold(ctx)
 	if err == nil && !done {

@@ -227,7 +227,8 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	return next, err
 }
 
-// until waits for the end: of ctx, of a part that failed, of the configuration in force, or of a record that waits for room.
+// until waits for the end: of ctx, of a part that failed, of the configuration in force, or of a record that waits for
+// room.
 func (d *Daemon) until(ctx context.Context, failed <-chan error) (*order, error) {
 	room := d.awaitRoom(ctx)
 	for {

@@ -9,8 +9,8 @@ import (
 	"tramd/store"
 )
 
-// datings is how many looks in a row date what was stored before the clock was set: a run that was just being begun when
-// the clock was set is found by the second.
+// datings is how many looks in a row date what was stored before the clock was set: a run that was just being begun
+// when the clock was set is found by the second.
 const datings = 3
 
 // dates keeps the record's dates right while the clock is set.

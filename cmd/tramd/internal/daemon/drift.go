@@ -114,8 +114,8 @@ func (k *drifting) work(ctx context.Context) error {
 	return nil
 }
 
-// goOn takes in what came after the last time. It cannot where that lies before what was taken in already, or where there
-// is something to warn of.
+// goOn takes in what came after the last time. It cannot where that lies before what was taken in already, or where
+// there is something to warn of.
 func (k *drifting) goOn(ctx context.Context) (done bool, err error) {
 	more, mark, err := k.d.store.History(ctx, k.d.cfg.Machine.Name, k.mark)
 	if err != nil {
@@ -149,7 +149,8 @@ func (k *drifting) goOn(ctx context.Context) (done bool, err error) {
 	return true, nil
 }
 
-// apart says whether what is new cannot simply be joined to what was there: another surface or tolerance may lie between.
+// apart says whether what is new cannot simply be joined to what was there: another surface or tolerance may lie
+// between.
 func (k *drifting) apart(more *drift.History) bool {
 	if k.history == nil || k.history.Undated > 0 {
 		return true

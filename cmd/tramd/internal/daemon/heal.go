@@ -42,8 +42,8 @@ func (h *healer) take() []store.Damaged {
 // WarnRefitted says that a result was made from the stored readings because the stored result was spoiled.
 const WarnRefitted = "result_was_damaged"
 
-// heal fits runs again whose stored result is spoiled or was lost with a damaged file, and has the faces show damage that only
-// the next start cures. It works until ctx ends.
+// heal fits runs again whose stored result is spoiled or was lost with a damaged file, and has the faces show damage
+// that only the next start cures. It works until ctx ends.
 func (d *Daemon) heal(ctx context.Context) {
 	if d.saved != "" {
 		d.fitLost(ctx)

@@ -10,8 +10,8 @@ import (
 	"tramd/device"
 )
 
-// How long each part may go without a sign of life before the daemon counts as hung. The store's patience is long: a worn
-// card can hold one write for a minute, and what waits in memory would be lost by a restart.
+// How long each part may go without a sign of life before the daemon counts as hung. The store's patience is long: a
+// worn card can hold one write for a minute, and what waits in memory would be lost by a restart.
 const (
 	tickPatience   = 10 * time.Second
 	readerPatience = 10 * time.Second
@@ -35,8 +35,8 @@ func (r *reader) handsOn(sink device.Sink) device.Sink {
 	}
 }
 
-// hung says which part of the daemon has stopped doing its work; nil when all do. Devices that are absent and a store that
-// refuses to write are no hang: a restart would cure neither.
+// hung says which part of the daemon has stopped doing its work; nil when all do. Devices that are absent and a store
+// that refuses to write are no hang: a restart would cure neither.
 func hung(now device.Stamp, p session.Pulse, readers []*reader) error {
 	for _, x := range []struct {
 		what     string

@@ -16,8 +16,8 @@ import (
 	"tramd/store"
 )
 
-// Hours are kept each minute in which they grew, so a kill costs a minute at the most, and a card one small write a minute
-// while the spindle runs and none else.
+// Hours are kept each minute in which they grew, so a kill costs a minute at the most, and a card one small write a
+// minute while the spindle runs and none else.
 const (
 	keepEvery  = 55 * time.Second
 	meterTick  = 5 * time.Second
@@ -33,8 +33,8 @@ type meterStore interface {
 	AddEvent(ctx context.Context, e store.Event) (int64, error)
 }
 
-// hourMeter keeps the spindle's hours: by a line that is on while it runs, by the machine's counter, or as a person typed
-// them. What it shows is what is on disk, so that nothing shown is ever taken back by a kill.
+// hourMeter keeps the spindle's hours: by a line that is on while it runs, by the machine's counter, or as a person
+// typed them. What it shows is what is on disk, so that nothing shown is ever taken back by a kill.
 type hourMeter struct {
 	store    meterStore
 	log      *slog.Logger

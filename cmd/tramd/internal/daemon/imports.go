@@ -26,7 +26,8 @@ type Imported struct {
 	sweep *sweep.Result // of a sweep
 }
 
-// Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind, unless f does.
+// Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind,
+// unless f does.
 func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:

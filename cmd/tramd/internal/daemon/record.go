@@ -16,9 +16,9 @@ type past struct {
 	counts map[session.RunKey]uint64
 }
 
-// openRecord opens the record and reads what is known of the past. On a disk without room it gives a store that waits for some
-// (see awaitRoom). One that is found damaged is set aside and what can be
-// read of it is saved to a new one: nobody may be there to do it by hand, and a daemon that does not start measures nothing.
+// openRecord opens the record and reads what is known of the past. On a disk without room it gives a store that waits
+// for some (see awaitRoom). One that is found damaged is set aside and what can be read of it is saved to a new one:
+// nobody may be there to do it by hand, and a daemon that does not start measures nothing.
 func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err error) {
 	d.healer = newHealer()
 	o := store.Options{BootID: clock.BootID(), Log: d.o.Log, Damaged: d.healer.met}
@@ -85,9 +85,9 @@ func pastOf(ctx context.Context, s *store.Store) (past, error) {
 // checkTime bounds the look through the record.
 const checkTime = 10 * time.Minute
 
-// checkRecord looks through the whole record, beside the work: on a slow card it takes minutes, and the daemon must be there
-// at once. At once where the record was not closed the last time, and after a while in any case, since a card can spoil what
-// was written well. What it finds is cured at the next start, or by fitting readings again.
+// checkRecord looks through the whole record, beside the work: on a slow card it takes minutes, and the daemon must be
+// there at once. At once where the record was not closed the last time, and after a while in any case, since a card can
+// spoil what was written well. What it finds is cured at the next start, or by fitting readings again.
 func (d *Daemon) checkRecord(ctx context.Context) {
 	if why := d.store.Waiting(); why != nil {
 		d.session.Trouble("record", why.Error())

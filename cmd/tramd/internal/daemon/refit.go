@@ -20,8 +20,8 @@ type Refitted struct {
 	Tolerance string        `json:"tolerance,omitempty"`
 }
 
-// Refit fits a stored run with today's model and what the record knew before it, and keeps the result beside the old ones if
-// told to.
+// Refit fits a stored run with today's model and what the record knew before it, and keeps the result beside the old
+// ones if told to.
 func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc, log *slog.Logger) (Refitted, error) {
 	run, err := s.Run(ctx, id)
 	if err != nil {

@@ -11,10 +11,10 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// Run runs the daemon until ctx ends. Each word on o.Reload makes it read its configuration again, with the passwords and
-// certificates that stand in files of their own. One that is wrong, or
-// that cannot be started (a taken address, say), changes nothing: the old one stays, and the log and the service manager
-// are told why. A good one is put to work by stopping and starting the parts in their usual order.
+// Run runs the daemon until ctx ends. Each word on o.Reload makes it read its configuration again, with the passwords
+// and certificates that stand in files of their own. One that is wrong, or that cannot be started (a taken address,
+// say), changes nothing: the old one stays, and the log and the service manager are told why. A good one is put to work
+// by stopping and starting the parts in their usual order.
 func Run(ctx context.Context, cfg *config.Config, o Options) error {
 	held, err := readSecrets(cfg, o.Log)
 	if err != nil {

@@ -48,8 +48,8 @@ func (d *Daemon) follow(pts []sweep.Point, setup sweep.Setup, pace func()) (sess
 	return f, r, nil
 }
 
-// FitKnowing fits a run with what the record knows of earlier ones (those before a run, or all if before is 0): a run of few
-// stations borrows the repeatability that this machine showed, and an indicator that was changed is pointed out.
+// FitKnowing fits a run with what the record knows of earlier ones (those before a run, or all if before is 0): a run
+// of few stations borrows the repeatability that this machine showed, and an indicator that was changed is pointed out.
 func FitKnowing(ctx context.Context, s *store.Store, before int64, pts []sweep.Point, setup sweep.Setup, fit FitFunc, log *slog.Logger) (sweep.Result, error) {
 	few := len(pts) <= fewReadings
 	var runs []store.Run

@@ -11,8 +11,8 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// secrets are what a configuration names and leaves in files of its own. They are read together with it, before anything is
-// stopped for it, and kept, so that the old ones can be put back whatever became of their files.
+// secrets are what a configuration names and leaves in files of its own. They are read together with it, before
+// anything is stopped for it, and kept, so that the old ones can be put back whatever became of their files.
 type secrets struct {
 	hash  string         // of the page's password; empty: nothing can be changed over the network by one
 	hook  *alarm.Webhook // with its headers; nil: none
@@ -47,7 +47,8 @@ func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 	return s, err
 }
 
-// same says whether others would change nothing. The page's certificate is no matter: it is looked at anew at each handshake.
+// same says whether others would change nothing. The page's certificate is no matter: it is looked at anew at each
+// handshake.
 func (s secrets) same(o secrets) bool {
 	return s.hash == o.hash && s.mail == o.mail && s.mqtt == o.mqtt && s.headers(o) && bytes.Equal(s.authority(), o.authority())
 }

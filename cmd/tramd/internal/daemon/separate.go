@@ -37,8 +37,8 @@ func (a Axes) MarshalJSON() ([]byte, error) {
 	return json.Marshal(out)
 }
 
-// Separate tells the spindle from a loose plate by two stored sweeps: one on the plate as it lay, and one after it was turned
-// by 180 degrees.
+// Separate tells the spindle from a loose plate by two stored sweeps: one on the plate as it lay, and one after it was
+// turned by 180 degrees.
 func Separate(ctx context.Context, s *store.Store, first, turned int64) (Separated, error) {
 	var results [2]sweep.Result
 	var setup sweep.Setup

@@ -22,7 +22,8 @@ func serialKnown(setup sweep.Setup) bool {
 	return false
 }
 
-// changedIndicators compares the serial numbers with those of the last finished run of this machine; runs come latest first.
+// changedIndicators compares the serial numbers with those of the last finished run of this machine; runs come latest
+// first.
 func changedIndicators(runs []store.Run, setup sweep.Setup) (out []sweep.Warning) {
 	for _, r := range runs {
 		if r.Outcome != store.Finished || r.Setup.Machine != setup.Machine {

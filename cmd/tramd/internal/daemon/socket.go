@@ -10,8 +10,8 @@ import (
 	"time"
 )
 
-// listenSocket makes the local socket. Who may use it is decided by the permissions of the file (owner and group) and of
-// its folder. A socket left behind by a daemon that was killed is replaced; one that answers is not.
+// listenSocket makes the local socket. Who may use it is decided by the permissions of the file (owner and group) and
+// of its folder. A socket left behind by a daemon that was killed is replaced; one that answers is not.
 func listenSocket(path string) (net.Listener, error) {
 	if _, err := os.Stat(filepath.Dir(path)); err != nil {
 		return nil, fmt.Errorf("control socket %s: %w; make the folder, or write another control.socket", path, err)

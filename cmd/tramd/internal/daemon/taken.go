@@ -13,8 +13,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// holderOf says who listens at an address that is taken; "" where it cannot be seen. proc is where the kernel tells (proc(5)):
-// every user's sockets stand in net/tcp and net/tcp6, but which process has one is told only of one's own.
+// holderOf says who listens at an address that is taken; "" where it cannot be seen. proc is where the kernel tells
+// (proc(5)): every user's sockets stand in net/tcp and net/tcp6, but which process has one is told only of one's own.
 func holderOf(proc, address string, err error) string {
 	if !errors.Is(err, syscall.EADDRINUSE) {
 		return ""

@@ -21,9 +21,9 @@ const (
 	typedAge         = 30 * time.Minute // what a person typed: iron is slow
 )
 
-// thermometer knows the machine's temperature: as a person typed it, for a while, or else from a file. It reads that now and
-// then, on a goroutine of its own: a 1-wire sensor takes most of a second to answer, and a loose wire may keep the kernel
-// waiting far longer.
+// thermometer knows the machine's temperature: as a person typed it, for a while, or else from a file. It reads that
+// now and then, on a goroutine of its own: a 1-wire sensor takes most of a second to answer, and a loose wire may keep
+// the kernel waiting far longer.
 type thermometer struct {
 	file string // empty: there is none
 	log  *slog.Logger
@@ -92,8 +92,8 @@ func (t *thermometer) run(ctx context.Context) {
 	}
 }
 
-// read reads the file, for as long as ctx lasts. A file that hangs in the kernel is left behind at the end, and holds up neither
-// a reload nor a stop.
+// read reads the file, for as long as ctx lasts. A file that hangs in the kernel is left behind at the end, and holds
+// up neither a reload nor a stop.
 func (t *thermometer) read(ctx context.Context) (celsius float64, err error) {
 	type reading struct {
 		celsius float64
@@ -112,8 +112,8 @@ func (t *thermometer) read(ctx context.Context) (celsius float64, err error) {
 	}
 }
 
-// readTemperature reads thousandths of a degree Celsius, as the kernel's files give them (Linux, Documentation/hwmon and
-// Documentation/w1/slaves/w1_therm).
+// readTemperature reads thousandths of a degree Celsius, as the kernel's files give them (Linux, Documentation/hwmon
+// and Documentation/w1/slaves/w1_therm).
 func readTemperature(file string) (float64, error) {
 	text, err := os.ReadFile(file)
 	if err != nil {

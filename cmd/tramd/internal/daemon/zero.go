@@ -8,8 +8,8 @@ import (
 	"tramd/store"
 )
 
-// encoderIdentity returns what a pointed zero belongs to: the encoder, its wheels and how the indicators sit on the arm. A
-// zero of another one is not taken up.
+// encoderIdentity returns what a pointed zero belongs to: the encoder, its wheels and how the indicators sit on the
+// arm. A zero of another one is not taken up.
 func (d *Daemon) encoderIdentity() string {
 	a := d.cfg.Angle
 	var phases []float64

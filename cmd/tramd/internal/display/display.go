@@ -1,6 +1,6 @@
-// Package display writes figures in the units that the configuration asks for ([display] units). All of the program computes and
-// stores millimetres and mm/m, and its sentences are made with them; they are turned into other units here, in one place, just
-// before a person reads them. What programs read (JSON, CSV, metrics) never comes this way.
+// Package display writes figures in the units that the configuration asks for ([display] units). All of the program
+// computes and stores millimetres and mm/m, and its sentences are made with them; they are turned into other units
+// here, in one place, just before a person reads them. What programs read (JSON, CSV, metrics) never comes this way.
 package display
 
 import (
@@ -59,8 +59,8 @@ func (u Units) Lean() string {
 
 const number = `[+-]?\d+(?:\.\d+)?`
 
-// A figure or several before one unit, and one that follows it without a unit of its own: "tilt 0.1 ± 0.2, nod 0.3 mm/m",
-// "tilt 0.1 mm/m ± 0.2".
+// A figure or several before one unit, and one that follows it without a unit of its own: "tilt 0.1 ± 0.2, nod 0.3
+// mm/m", "tilt 0.1 mm/m ± 0.2".
 var (
 	leans = regexp.MustCompile(number + `(?:(?: to | ± ?| and |,? +nod +(?:of )?|, expanded )` + number + `)* mm/m\b` +
 		`(?:(?: ± ?| \(standard uncertainty )` + number + `(?: mm/m\b)?)?`)

@@ -8,7 +8,8 @@ import (
 	"testing"
 )
 
-// Worked by hand: 1 mm/m is 0.012 in over 12 in, 12 thou a foot, 206.265 seconds of arc (NIST SP 811, appendix B.8: one second is
+// Worked by hand: 1 mm/m is 0.012 in over 12 in, 12 thou a foot, 206.265 seconds of arc (NIST SP 811, appendix B.8: one
+// second is
 // 4.848137E-06 rad); 25.4 mm is an inch (the same, B.6).
 func TestWords(t *testing.T) {
 	for _, c := range []struct{ units, tolerance, text, want string }{
@@ -55,7 +56,8 @@ func TestTheWriterWritesAllOrSaysWhy(t *testing.T) {
 	}
 }
 
-// Whatever the text, nothing but figures and units changes, and a figure is the same size in the new unit to half its last place.
+// Whatever the text, nothing but figures and units changes, and a figure is the same size in the new unit to half its
+// last place.
 func FuzzWords(f *testing.F) {
 	f.Add("tilt +0.1786 mm/m ± 0.0083", 0.1786)
 	f.Add("0.05 mm", -0.05)

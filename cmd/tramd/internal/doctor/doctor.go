@@ -1,6 +1,6 @@
-// Package doctor looks over what tramd needs of a machine before and while it works: the user's rights, udev, the ports,
-// the clock, the disk, the record, the daemon, and where alarms are sent. It changes nothing and opens no port. Everything outside is reached through
-// [Machine], so that a made-up one can be examined.
+// Package doctor looks over what tramd needs of a machine before and while it works: the user's rights, udev, the
+// ports, the clock, the disk, the record, the daemon, and where alarms are sent. It changes nothing and opens no port.
+// Everything outside is reached through [Machine], so that a made-up one can be examined.
 package doctor
 
 import (

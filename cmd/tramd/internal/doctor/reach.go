@@ -17,8 +17,8 @@ import (
 // reachWithin is how long another computer may take to answer.
 const reachWithin = 5 * time.Second
 
-// reach tries whether what the machine's alarms and state are sent to answers. It sends nothing that anybody would see: it
-// connects, has a certificate shown, reads a mail server's greeting, and leaves.
+// reach tries whether what the machine's alarms and state are sent to answers. It sends nothing that anybody would see:
+// it connects, has a certificate shown, reads a mail server's greeting, and leaves.
 func (e *examination) reach(ctx context.Context, cfg *config.Config) {
 	nowhere := true
 	for _, u := range append(append([]string{}, cfg.Alarm.Alertmanager...), cfg.Alarm.Webhook) {

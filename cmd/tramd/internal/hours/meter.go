@@ -29,8 +29,8 @@ const (
 	long  = 24   // hours that may have been added while nobody looked; more must be borne out
 )
 
-// New makes a meter that goes on from what was kept; nil: nothing was. step is the hours of one count of the machine's counter;
-// 0 where none is read.
+// New makes a meter that goes on from what was kept; nil: nothing was. step is the hours of one count of the machine's
+// counter; 0 where none is read.
 func New(hours, counter *float64, step float64) *Meter {
 	m := &Meter{step: step, hours: math.NaN(), counter: math.NaN()}
 	if hours != nil {
@@ -68,8 +68,8 @@ func (m *Meter) Ran(d time.Duration) {
 // Type takes what a person says the hours are. A counter goes on from there.
 func (m *Meter) Type(hours float64) { m.hours = hours }
 
-// Read takes a reading of the machine's counter, in hours, at a moment on the steady clock. It says what was noticed, "" if
-// nothing.
+// Read takes a reading of the machine's counter, in hours, at a moment on the steady clock. It says what was noticed,
+// "" if nothing.
 func (m *Meter) Read(at time.Duration, x float64) string {
 	switch {
 	case !(x >= 0) || math.IsInf(x, 0):
@@ -116,8 +116,8 @@ func (m *Meter) first(at time.Duration, x float64) string {
 	return said
 }
 
-// follows says whether the counter can have come to a reading since the one before. Steps that are ahead of the time use up
-// the room for them, which only time gives back.
+// follows says whether the counter can have come to a reading since the one before. Steps that are ahead of the time
+// use up the room for them, which only time gives back.
 func (m *Meter) follows(at time.Duration, x float64) bool {
 	step := x - m.counter
 	if !m.timed {
@@ -142,8 +142,8 @@ func (m *Meter) take(at time.Duration, x float64) {
 	m.counter, m.at, m.timed, m.doubts = x, at, true, 0
 }
 
-// begin has the hours go on by what the counter adds from here, and no faster than the time: one that was ahead of it may be so
-// again.
+// begin has the hours go on by what the counter adds from here, and no faster than the time: one that was ahead of it
+// may be so again.
 func (m *Meter) begin(at time.Duration, x float64) {
 	m.counter, m.at, m.timed, m.doubts, m.room = x, at, true, 0, 0
 }

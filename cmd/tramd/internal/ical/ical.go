@@ -1,4 +1,5 @@
-// Package ical writes calendars in the iCalendar format (RFC 5545): lines folded at 75 octets, text escaped, times in UTC.
+// Package ical writes calendars in the iCalendar format (RFC 5545): lines folded at 75 octets, text escaped, times in
+// UTC.
 package ical
 
 import (

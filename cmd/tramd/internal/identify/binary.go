@@ -125,8 +125,8 @@ func nearZero(values []float64, l layout) bool {
 	return true
 }
 
-// moves says whether what has no check value is at least a plunger that was moved: far, and by small steps. Bytes heard at
-// a wrong speed jump about.
+// moves says whether what has no check value is at least a plunger that was moved: far, and by small steps. Bytes heard
+// at a wrong speed jump about.
 func (w window) moves(l layout, rough float64) bool {
 	return l.channelAt < 0 && smooth(w.values(l), rough)
 }

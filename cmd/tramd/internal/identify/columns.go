@@ -17,8 +17,8 @@ const (
 	mostFrame   = 32
 )
 
-// windows gives the ways in which what was heard may be frames of one length: as silences cut it, and by every period that
-// shows, at every place it may begin: what comes without a pause is cut by a busy machine.
+// windows gives the ways in which what was heard may be frames of one length: as silences cut it, and by every period
+// that shows, at every place it may begin: what comes without a pause is cut by a busy machine.
 func windows(h Heard) []window {
 	var out []window
 	if w, ok := cutBySilence(h); ok {
@@ -114,8 +114,8 @@ func (w window) constant(place int) bool {
 	return true
 }
 
-// roughness is how far a value jumps from frame to frame, beside how far it goes at all: small for what a hand moves, near
-// one for bytes taken in a wrong order. Values of several channels are compared each with its own.
+// roughness is how far a value jumps from frame to frame, beside how far it goes at all: small for what a hand moves,
+// near one for bytes taken in a wrong order. Values of several channels are compared each with its own.
 func roughness(values []float64, channel []int) float64 {
 	last := map[int]float64{}
 	low, high, jump, n := math.Inf(1), math.Inf(-1), 0.0, 0
@@ -137,8 +137,8 @@ func roughness(values []float64, channel []int) float64 {
 	return jump / float64(n)
 }
 
-// How far a plunger that a hand moves goes from frame to frame beside all its way: as a rule, and at the most. Bytes taken
-// in a wrong order, or heard at a wrong speed, leap at each carry.
+// How far a plunger that a hand moves goes from frame to frame beside all its way: as a rule, and at the most. Bytes
+// taken in a wrong order, or heard at a wrong speed, leap at each carry.
 const (
 	smoothMean = 0.04
 	smoothLeap = 0.15

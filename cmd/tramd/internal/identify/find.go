@@ -128,8 +128,9 @@ angle = { source = "stations" }
 	return c.IndicatorPorts()[0], nil
 }
 
-// Blocks gives the tables for the configuration: an indicator for each channel that was heard. With no radius there is none
-// in them, so that a configuration is refused until it has been measured: a wrong one goes straight into every result.
+// Blocks gives the tables for the configuration: an indicator for each channel that was heard. With no radius there is
+// none in them, so that a configuration is refused until it has been measured: a wrong one goes straight into every
+// result.
 func (f Finding) Blocks(port string, radiusMM float64) string {
 	channels := f.Channels
 	if len(channels) == 0 {

@@ -16,8 +16,8 @@ type column struct {
 	pointed bool
 }
 
-// formOf reads a form off lines that are all built alike: parts in columns first, which a lost character cannot pass for,
-// then parts of any width.
+// formOf reads a form off lines that are all built alike: parts in columns first, which a lost character cannot pass
+// for, then parts of any width.
 func formOf(lines []string, end string) (guess, bool) {
 	if cols, ok := columns(lines, true); ok {
 		if g, ok := formIn(cols, true, end); ok {

@@ -46,8 +46,8 @@ func (h Heard) bursts() [][]byte {
 	return out
 }
 
-// seven gives what a line of seven data bits would have brought, where the eighth bit heard is always a parity bit, or a
-// second stop bit.
+// seven gives what a line of seven data bits would have brought, where the eighth bit heard is always a parity bit, or
+// a second stop bit.
 func (h Heard) seven() (Heard, bool) {
 	data := h.data()
 	even, odd, high, any := true, true, true, false

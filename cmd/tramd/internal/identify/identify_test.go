@@ -187,7 +187,8 @@ func TestTheSpeedIsFound(t *testing.T) {
 	}
 }
 
-// FuzzFind takes anything for what was heard: nothing makes it panic, and what it claims is a configuration that reads it.
+// FuzzFind takes anything for what was heard: nothing makes it panic, and what it claims is a configuration that reads
+// it.
 func FuzzFind(f *testing.F) {
 	for _, s := range []int{0, 11, 19, 30} {
 		var data []byte

@@ -114,7 +114,8 @@ func (l *Interlock) Input() string {
 	return l.o.Input()
 }
 
-// Planned says why no planned check may move the arm now. Where the controller's last answer grows old it is asked again.
+// Planned says why no planned check may move the arm now. Where the controller's last answer grows old it is asked
+// again.
 func (l *Interlock) Planned(ctx context.Context) Bar {
 	l.mu.Lock()
 	g := l.planned

@@ -56,7 +56,8 @@ func (p *Permit) End() {
 	p.g.over = p.g.key != ""
 }
 
-// Hold takes a sign of life of the owner of a key, before the start or after it. The bar says why there is nothing to hold.
+// Hold takes a sign of life of the owner of a key, before the start or after it. The bar says why there is nothing to
+// hold.
 func (l *Interlock) Hold(key string) Bar {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -83,8 +84,8 @@ func (g *grant) hold(l *Interlock) Bar {
 	return Bar{}
 }
 
-// LetGo takes it that the owner of a key has let go: the motion is stopped, or cannot be started with it any more. A sign of
-// life that was on its way comes too late.
+// LetGo takes it that the owner of a key has let go: the motion is stopped, or cannot be started with it any more. A
+// sign of life that was on its way comes too late.
 func (l *Interlock) LetGo(key string) Bar {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -33,8 +33,8 @@ const (
 	idleGood  = 45 * time.Second
 )
 
-// state says why the machine is not known to be idle, "" when it is, and asks again where the last answer grows old. It never
-// waits.
+// state says why the machine is not known to be idle, "" when it is, and asks again where the last answer grows old. It
+// never waits.
 func (q *Question) state(ctx context.Context, now time.Duration) string {
 	q.mu.Lock()
 	defer q.mu.Unlock()

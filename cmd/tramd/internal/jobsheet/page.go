@@ -21,7 +21,8 @@ var (
 	page = template.Must(template.New("job").Parse(pageText))
 )
 
-// ContentPolicy is what a browser may do with the page (Content Security Policy Level 3): use its own style, nothing else.
+// ContentPolicy is what a browser may do with the page (Content Security Policy Level 3): use its own style, nothing
+// else.
 func ContentPolicy() string {
 	sum := sha256.Sum256([]byte(style))
 	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"

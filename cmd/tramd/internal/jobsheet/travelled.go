@@ -7,8 +7,8 @@ import (
 	"strings"
 )
 
-// travelled draws where the spindle's upper end went, seen from above with the machine's back at the top; the limit holds
-// for each axis by itself, so it is a square. Nothing is drawn of fewer than two sweeps that measured both axes.
+// travelled draws where the spindle's upper end went, seen from above with the machine's back at the top; the limit
+// holds for each axis by itself, so it is a square. Nothing is drawn of fewer than two sweeps that measured both axes.
 func (s *Sheet) travelled() template.HTML {
 	type place struct{ x, y float64 }
 	var way []place

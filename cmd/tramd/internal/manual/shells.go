@@ -9,8 +9,9 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-// Both scripts walk the words before the cursor to the command they name, and then offer: after a flag that takes one of
-// a few values, those; after a dash, the flags; else the commands or values that may follow, and files where there are none.
+// Both scripts walk the words before the cursor to the command they name, and then offer: after a flag that takes one
+// of a few values, those; after a dash, the flags; else the commands or values that may follow, and files where there
+// are none.
 
 // Bash writes the completion for bash.
 func Bash(w io.Writer, app *kong.Application) error {

@@ -75,7 +75,8 @@ func init() {
 		runOutDesc, runOutExpandedDesc, runOutLimitDesc, assemblyAlarmDesc, assemblyNextDesc)
 }
 
-// assembly writes the relations, traverses and bars. Those that the record could not give are left out, as what is not known.
+// assembly writes the relations, traverses and bars. Those that the record could not give are left out, as what is not
+// known.
 func (e emitter) assembly(ctx context.Context, read func(context.Context) Assembly) {
 	if read == nil {
 		return

@@ -18,8 +18,8 @@ import (
 
 const boards = "../../../../dashboards"
 
-// Two hundred machines, one Prometheus: each machine costs few series, and everything that the rules and the dashboards ask is
-// answered, at once.
+// Two hundred machines, one Prometheus: each machine costs few series, and everything that the rules and the dashboards
+// ask is answered, at once.
 func TestAFleetOfTwoHundred(t *testing.T) {
 	const machines = 200
 	var targets []string
@@ -57,8 +57,8 @@ func TestAFleetOfTwoHundred(t *testing.T) {
 	}
 }
 
-// again gives the first answer of h to every request: two hundred machines have a computer each, here they share one. What a
-// scrape costs a machine is measured elsewhere.
+// again gives the first answer of h to every request: two hundred machines have a computer each, here they share one.
+// What a scrape costs a machine is measured elsewhere.
 func again(h http.Handler) http.Handler {
 	var once sync.Once
 	var first *httptest.ResponseRecorder

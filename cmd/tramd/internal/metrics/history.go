@@ -15,8 +15,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// History is what scrapes would have found in the past: the metrics of the checks, each with its moment. It uses the code
-// that answers a scrape, so names, labels and units cannot differ.
+// History is what scrapes would have found in the past: the metrics of the checks, each with its moment. It uses the
+// code that answers a scrape, so names, labels and units cannot differ.
 type History struct {
 	moments  []time.Time
 	families map[*prometheus.Desc]map[string]*series // by labels as written
@@ -29,8 +29,8 @@ type point struct {
 	value  float64
 }
 
-// Add takes in the state from a moment on. Moments come in the order of time; one at the time of the last takes its place.
-// Of the state it uses the last check, the limit, the drift and the next check.
+// Add takes in the state from a moment on. Moments come in the order of time; one at the time of the last takes its
+// place. Of the state it uses the last check, the limit, the drift and the next check.
 func (h *History) Add(at time.Time, s *session.Snapshot) error {
 	at = at.Truncate(time.Millisecond) // Prometheus keeps no more
 	k := len(h.moments)
@@ -101,9 +101,9 @@ func labels(m *dto.Metric) string {
 	return "{" + strings.Join(out, ",") + "}"
 }
 
-// Write writes the history in the OpenMetrics text format 1.0: families whole, the values of a series in the order of time,
-// and the end marked. A value stands once, at its moment; with every above 0 it is repeated so often until the next moment,
-// as a scrape would have found it.
+// Write writes the history in the OpenMetrics text format 1.0: families whole, the values of a series in the order of
+// time, and the end marked. A value stands once, at its moment; with every above 0 it is repeated so often until the
+// next moment, as a scrape would have found it.
 func (h *History) Write(w io.Writer, every time.Duration) error {
 	out := bufio.NewWriter(w)
 	var families []*prometheus.Desc

@@ -34,7 +34,8 @@ type fault struct {
 // soonAfter is how soon the stop command must be out after something shows.
 const soonAfter = 100 * time.Millisecond
 
-// untilDue is as long as a program may wait for what its controller owes: the rest at a station, and then the longest command.
+// untilDue is as long as a program may wait for what its controller owes: the rest at a station, and then the longest
+// command.
 const untilDue = 11 * time.Second
 
 func faults() []fault {

@@ -90,8 +90,8 @@ func floorProgram() Program {
 	}
 }
 
-// play runs a program on a floor of its own until it has ended and for ten seconds more. At a moment after the start something
-// is done to it.
+// play runs a program on a floor of its own until it has ended and for ten seconds more. At a moment after the start
+// something is done to it.
 func play(t *testing.T, planned time.Duration, what map[time.Duration]func(*floor)) (f *floor) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {

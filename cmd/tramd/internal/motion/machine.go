@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// Machine decides what a program does next. Times are on one steady clock that also runs while the computer sleeps, from any
-// origin. It is for one goroutine and touches nothing outside.
+// Machine decides what a program does next. Times are on one steady clock that also runs while the computer sleeps,
+// from any origin. It is for one goroutine and touches nothing outside.
 type Machine struct {
 	p       Program
 	phase   phase
@@ -54,8 +54,8 @@ type Act struct {
 
 // Times and shares of the decision.
 const (
-	// soonest is the share of a move's time, in percent, before which the arm cannot be there: a controller may be set to go
-	// up to twice as fast as it is told (feed override, common practice, no source).
+	// soonest is the share of a move's time, in percent, before which the arm cannot be there: a controller may be set
+	// to go up to twice as fast as it is told (feed override, common practice, no source).
 	soonest = 40
 
 	// stopFor is how long the machine waits, at the least, for the controller to say that it has stopped.
@@ -91,8 +91,8 @@ func (m *Machine) Over() bool { return m.phase == ended }
 // busy says whether the arm may be moving, or about to.
 func (m *Machine) busy() bool { return m.phase > notBegun && m.phase < stopping }
 
-// gap stops the arm where nothing was looked at for too long. It is asked first at every event, whichever comes first after
-// the computer wakes: otherwise an acknowledgement that waited would be answered by the next move.
+// gap stops the arm where nothing was looked at for too long. It is asked first at every event, whichever comes first
+// after the computer wakes: otherwise an acknowledgement that waited would be answered by the next move.
 func (m *Machine) gap(now time.Duration) []Act {
 	d := now - m.seen
 	m.seen = now
@@ -168,8 +168,8 @@ func (m *Machine) Stop(now time.Duration, why string) []Act {
 	return m.call(now, why, true, "a stop was asked for")
 }
 
-// Barred takes the news that the arm may not be moved any more: somebody else may be at the machine, or, where asked is set,
-// a person or the end of an arming wants it so.
+// Barred takes the news that the arm may not be moved any more: somebody else may be at the machine, or, where asked is
+// set, a person or the end of an arming wants it so.
 func (m *Machine) Barred(now time.Duration, why string, asked bool) []Act {
 	if asked {
 		return m.Stop(now, why)
@@ -190,8 +190,8 @@ func (m *Machine) call(now time.Duration, why string, asked bool, bars string) [
 	return m.stop(now, why, bars)
 }
 
-// Lost says that nothing more can be heard from the controller. The stop command is tried all the same: a line may be broken
-// one way only.
+// Lost says that nothing more can be heard from the controller. The stop command is tried all the same: a line may be
+// broken one way only.
 func (m *Machine) Lost(now time.Duration, err error) []Act {
 	m.seen = now
 	switch m.phase {
@@ -206,8 +206,8 @@ func (m *Machine) Lost(now time.Duration, err error) []Act {
 	return acts
 }
 
-// Unsent says that a command could not be written. The stop command is tried once after any other, behind a line end of its
-// own, since half a command may have gone out.
+// Unsent says that a command could not be written. The stop command is tried once after any other, behind a line end of
+// its own, since half a command may have gone out.
 func (m *Machine) Unsent(now time.Duration, err error) []Act {
 	m.seen = now
 	if m.phase == stopping {
@@ -251,8 +251,8 @@ func (m *Machine) Tick(now time.Duration) []Act {
 	case m.asked != "" && now > m.due:
 		return m.stop(now, fmt.Sprintf("no acknowledgement of %q came in its time", m.asked), "the controller does not acknowledge in time")
 	case m.phase == dwelling && now-m.began >= m.p.Dwell && now >= m.there:
-		// Not before the arm can be there at the feed it was told, whatever was acknowledged: where that was an acknowledgement
-		// too many, the true one comes in this time and shows it.
+		// Not before the arm can be there at the feed it was told, whatever was acknowledged: where that was an
+		// acknowledgement too many, the true one comes in this time and shows it.
 		m.enter(settling, now)
 		return []Act{{Arrive: true, Station: m.at}}
 	case m.phase == settling && now-m.began > m.p.Settle:
@@ -302,8 +302,8 @@ func (m *Machine) distance() float64 {
 	return m.p.Targets[m.at] - m.p.Targets[m.at-1]
 }
 
-// travelled is by how many degrees the arm was turned from station to station, by the feed it was told. The first move counts
-// nothing, since where it began is not known.
+// travelled is by how many degrees the arm was turned from station to station, by the feed it was told. The first move
+// counts nothing, since where it began is not known.
 func (m *Machine) travelled(now time.Duration) float64 {
 	if m.phase != moving || m.at == 0 {
 		return m.turned

@@ -335,7 +335,8 @@ func TestANumberThatStaysStopsTheArm(t *testing.T) {
 	}
 }
 
-// An acknowledgement too many in the second half of a move is no leave to go on: nothing is sent until the arm can be there.
+// An acknowledgement too many in the second half of a move is no leave to go on: nothing is sent until the arm can be
+// there.
 func TestAnAcknowledgementTooManyMovesNothing(t *testing.T) {
 	s := begin(iso())
 	s.ack()

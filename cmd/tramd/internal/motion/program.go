@@ -12,8 +12,8 @@ import (
 )
 
 // Program is a stepped sweep as the configuration describes it. Commands are templates: {deg} is the target in degrees,
-// {feed} the feed in degrees a minute, {dwell_s} and {dwell_ms} the dwell; {deg.3} asks for three decimals, which is what
-// {deg} has. Each goes out with LineEnd behind it.
+// {feed} the feed in degrees a minute, {dwell_s} and {dwell_ms} the dwell; {deg.3} asks for three decimals, which is
+// what {deg} has. Each goes out with LineEnd behind it.
 type Program struct {
 	Targets []float64 // spindle angles in degrees, in order, unwrapped
 
@@ -130,8 +130,8 @@ func (p Program) fill(template string, deg float64) (string, error) {
 	return out, bad
 }
 
-// Lines gives every command that a whole program would send, in order, and the stop command. What a retract sends is not
-// among them.
+// Lines gives every command that a whole program would send, in order, and the stop command. What a retract sends is
+// not among them.
 func (p Program) Lines() (lines []string, stop string, err error) {
 	if err := p.Check(); err != nil {
 		return nil, "", err

@@ -137,8 +137,8 @@ func TestARetractThatGoesWrongIsStopped(t *testing.T) {
 	}
 }
 
-// However events fall: at most one retract, whole or cut off by a stop, only after a word that it stands; and none where
-// something spoke against it before.
+// However events fall: at most one retract, whole or cut off by a stop, only after a word that it stands; and none
+// where something spoke against it before.
 func TestNoOrderOfEventsRetractsWhereItMustNot(t *testing.T) {
 	whole := []string{"M0", "G91", "G0 Z20"}
 	retracts := 0

@@ -13,15 +13,15 @@ type Line interface {
 	SetWriteDeadline(time.Time) error
 }
 
-// Hooks join a runner to its owner. All but Bar are called one after the other on a goroutine of their own, so that an owner
-// who is slow to listen holds up no stop.
+// Hooks join a runner to its owner. All but Bar are called one after the other on a goroutine of their own, so that an
+// owner who is slow to listen holds up no stop.
 type Hooks struct {
 	Arrived func(station int)              // readings count from now
 	Said    func(stage Stage, text string) // what it does
 	Ended   func(why string, asked bool)   // once, when the arm stands; why is empty where all went well
 
-	// Bar says why the arm may not be moved now; "" while it may. asked: a person, or the end of what a person allowed, wants
-	// it so. It is called at each tick on the runner's goroutine and must not wait. nil: nothing bars it.
+	// Bar says why the arm may not be moved now; "" while it may. asked: a person, or the end of what a person allowed,
+	// wants it so. It is called at each tick on the runner's goroutine and must not wait. nil: nothing bars it.
 	Bar func() (why string, asked bool)
 }
 
@@ -151,7 +151,8 @@ func (w *worker) tick() {
 	w.do(w.m.Tick(w.since()))
 }
 
-// watch looks at all that may speak against going on. A gap is seen here first: what it was, not what came of it, is the reason.
+// watch looks at all that may speak against going on. A gap is seen here first: what it was, not what came of it, is
+// the reason.
 func (w *worker) watch() {
 	w.look()
 	w.bar()
@@ -192,7 +193,8 @@ func (w *worker) do(acts []Act) {
 	for _, a := range acts {
 		switch {
 		case a.Send != "":
-			// The deadline cannot be set on every kind of line; then a write that hangs is found by the acknowledgement.
+			// The deadline cannot be set on every kind of line; then a write that hangs is found by the
+			// acknowledgement.
 			_ = w.line.SetWriteDeadline(time.Now().Add(writePatience))
 			if _, err := io.WriteString(w.line, a.Send); err != nil {
 				w.do(w.m.Unsent(w.since(), err))

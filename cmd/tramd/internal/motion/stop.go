@@ -12,8 +12,8 @@ const (
 	brokenLine = "the line to the controller broke"
 )
 
-// stop has the arm stopped. bars says why it may not be retracted after that; "" leaves it to the controller's answer. What
-// goes wrong after a stop can only bar the retract, or stop one that has begun.
+// stop has the arm stopped. bars says why it may not be retracted after that; "" leaves it to the controller's answer.
+// What goes wrong after a stop can only bar the retract, or stop one that has begun.
 func (m *Machine) stop(now time.Duration, why, bars string) []Act {
 	if m.bars == "" {
 		m.bars = bars
@@ -43,8 +43,8 @@ func (m *Machine) stopFor() time.Duration {
 	return stopFor
 }
 
-// stopped takes what the controller says after the stop command. What could be the acknowledgement of a command from before
-// is no word that it stands. Where nothing may follow the stop, that word ends the program.
+// stopped takes what the controller says after the stop command. What could be the acknowledgement of a command from
+// before is no word that it stands. Where nothing may follow the stop, that word ends the program.
 func (m *Machine) stopped(now time.Duration, text string) []Act {
 	if m.p.Stopped == nil || m.p.Done.MatchString(text) || !m.p.Stopped.MatchString(text) {
 		return nil

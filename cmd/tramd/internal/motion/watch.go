@@ -61,8 +61,8 @@ func (w *watch) take(now time.Duration, r Readings, turned float64) {
 	w.mm, w.same, w.since = r.Now, 1, turned
 }
 
-// A number that stays is worth a stop only on some evidence: a plunger that is moved over a table changes the last digit now
-// and then, not at each reading.
+// A number that stays is worth a stop only on some evidence: a plunger that is moved over a table changes the last
+// digit now and then, not at each reading.
 const (
 	frozenReadings = 20
 	frozenTime     = 2 * time.Second

@@ -6,8 +6,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// entity is the discovery payload of one value. The keys are those that Home Assistant documents for MQTT sensors and binary
-// sensors; a key that is empty is left out.
+// entity is the discovery payload of one value. The keys are those that Home Assistant documents for MQTT sensors and
+// binary sensors; a key that is empty is left out.
 type entity struct {
 	Name         string `json:"name"`
 	UniqueID     string `json:"unique_id"`

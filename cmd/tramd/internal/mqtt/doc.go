@@ -1,4 +1,5 @@
-// Package mqtt publishes the machine's state to an MQTT 5 broker (OASIS Standard, MQTT Version 5.0), for shops that run one.
+// Package mqtt publishes the machine's state to an MQTT 5 broker (OASIS Standard, MQTT Version 5.0), for shops that run
+// one.
 //
 // Topics stand under PREFIX/MACHINE, all retained, with JSON payloads but for the first:
 //
@@ -9,6 +10,6 @@
 //	device/NAME    {"on", "state"} of one instrument
 //
 // Discovery messages describe these topics to Home Assistant, as its documentation of MQTT discovery lists the keys
-// (home-assistant.io/integrations/mqtt). The package subscribes to nothing, so nothing can be commanded through the broker. The
-// part that measures never waits for it: messages are made from a snapshot, on a goroutine of their own.
+// (home-assistant.io/integrations/mqtt). The package subscribes to nothing, so nothing can be commanded through the
+// broker. The part that measures never waits for it: messages are made from a snapshot, on a goroutine of their own.
 package mqtt

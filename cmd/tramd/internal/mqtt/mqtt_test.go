@@ -310,7 +310,8 @@ type writer func([]byte)
 func (w writer) Write(b []byte) (int, error) { w(b); return len(b), nil }
 
 // The keys that Home Assistant documents for MQTT sensors and binary sensors, and for the device and origin in them
-// (home-assistant.io/integrations/sensor.mqtt, binary_sensor.mqtt and mqtt; from memory, compared with public listings of them).
+// (home-assistant.io/integrations/sensor.mqtt, binary_sensor.mqtt and mqtt; from memory, compared with public listings
+// of them).
 var (
 	sensorKeys = []string{"name", "unique_id", "state_topic", "value_template", "json_attributes_topic", "availability_topic",
 		"unit_of_measurement", "device_class", "state_class", "suggested_display_precision", "device", "origin"}

@@ -38,8 +38,8 @@ const (
 	qos         = 1
 )
 
-// Run publishes until ctx ends. A broker that is away or refuses is tried again for ever, ever more slowly; it is logged once each
-// time the connection is lost.
+// Run publishes until ctx ends. A broker that is away or refuses is tried again for ever, ever more slowly; it is
+// logged once each time the connection is lost.
 func Run(ctx context.Context, o Options) {
 	if o.Every == 0 {
 		o.Every = time.Second

@@ -25,8 +25,8 @@ type Names struct {
 	Page      string // address of the machine's page; empty: not sent
 }
 
-// level returns name as one level of a topic: without the separator and the wildcards (MQTT 5.0, 4.7), and without control
-// characters.
+// level returns name as one level of a topic: without the separator and the wildcards (MQTT 5.0, 4.7), and without
+// control characters.
 func level(name string) string {
 	return strings.Map(func(r rune) rune {
 		if r == '/' || r == '+' || r == '#' || r == '$' || r < ' ' || r == 0xFFFD || r == 0x7f {

@@ -1,5 +1,5 @@
-// Package notify tells the service manager how the daemon fares, by the datagrams of sd_notify(3): it is ready, it loads
-// its configuration anew, it is alive, it stops. Without a manager every call does nothing.
+// Package notify tells the service manager how the daemon fares, by the datagrams of sd_notify(3): it is ready, it
+// loads its configuration anew, it is alive, it stops. Without a manager every call does nothing.
 package notify
 
 import (

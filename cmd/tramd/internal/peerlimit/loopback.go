@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// Loopback reports whether a host, as it is written in an address, is this machine alone: a name for it, or an address of
-// either family in any of its forms, in brackets or not, with a zone or not.
+// Loopback reports whether a host, as it is written in an address, is this machine alone: a name for it, or an address
+// of either family in any of its forms, in brackets or not, with a zone or not.
 func Loopback(host string) bool {
 	if h, ok := strings.CutPrefix(host, "["); ok {
 		host = strings.TrimSuffix(h, "]")

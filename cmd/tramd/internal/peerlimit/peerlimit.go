@@ -1,4 +1,5 @@
-// Package peerlimit limits how many may use something at once, in all and per address, so that one address never has it all.
+// Package peerlimit limits how many may use something at once, in all and per address, so that one address never has it
+// all.
 package peerlimit
 
 import (
@@ -21,8 +22,8 @@ func New(most, perPeer int) *Limit {
 	return &Limit{most: most, perPeer: perPeer, each: map[netip.Addr]int{}, freed: make(chan struct{})}
 }
 
-// Enter lets peer in and reports whether there was room. This machine and a peer without an address (a local socket) are held
-// to the whole limit alone, since a proxy there speaks for many.
+// Enter lets peer in and reports whether there was room. This machine and a peer without an address (a local socket)
+// are held to the whole limit alone, since a proxy there speaks for many.
 func (l *Limit) Enter(peer netip.Addr) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -70,8 +71,8 @@ func (l *Limit) All() int {
 	return l.all
 }
 
-// Peer returns the address that a connection from remote ("host:port") counts under; invalid where remote is no such address.
-// One IPv6 host commands a whole /64, so a /64 counts as one; loopback stays itself.
+// Peer returns the address that a connection from remote ("host:port") counts under; invalid where remote is no such
+// address. One IPv6 host commands a whole /64, so a /64 counts as one; loopback stays itself.
 func Peer(remote string) netip.Addr {
 	ap, err := netip.ParseAddrPort(remote)
 	if err != nil {

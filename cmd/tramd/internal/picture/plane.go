@@ -9,7 +9,8 @@ import (
 // Cell is one place of a plane, with its height over the plane that fits best.
 type Cell struct{ X, Y, MM float64 }
 
-// Plane draws a plane as a grid of colours, high in vermilion and low in teal, with the way in which its corners are twisted.
+// Plane draws a plane as a grid of colours, high in vermilion and low in teal, with the way in which its corners are
+// twisted.
 func Plane(title string, cells []Cell, twistMMPerM *float64) string {
 	var xs, ys []float64
 	most := 0.0

@@ -108,8 +108,8 @@ func believed(t time.Time, x *drift.LeanOut) (spot, bool) {
 	return s, true
 }
 
-// expected returns the part of the forecast that must have room: the level, and of its band as much as doubles the room that the
-// measured values take. A band must not be clipped to nothing, nor press the past flat.
+// expected returns the part of the forecast that must have room: the level, and of its band as much as doubles the room
+// that the measured values take. A band must not be clipped to nothing, nor press the past flat.
 func expected(measured, ahead []spot) []spot {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, s := range append(append([]spot{}, measured...), ahead...) {

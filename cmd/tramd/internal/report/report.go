@@ -34,7 +34,8 @@ var pageText string
 //go:embed page.css
 var style string
 
-// ContentPolicy returns what a browser may do with the page (Content Security Policy Level 3): use its own style, nothing else.
+// ContentPolicy returns what a browser may do with the page (Content Security Policy Level 3): use its own style,
+// nothing else.
 func ContentPolicy() string {
 	sum := sha256.Sum256([]byte(style))
 	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"

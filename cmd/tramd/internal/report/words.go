@@ -113,7 +113,8 @@ type episode struct {
 // mostEpisodes bounds the list; the latest are shown.
 const mostEpisodes = 40
 
-// episodes lists the alarms as they were said, day by day: when each was first said, what it was dated, when it was gone.
+// episodes lists the alarms as they were said, day by day: when each was first said, what it was dated, when it was
+// gone.
 func episodes(rows []drift.Row) []episode {
 	type key struct {
 		kind drift.AlarmKind

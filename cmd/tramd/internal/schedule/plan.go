@@ -94,8 +94,8 @@ func (p Plan) on(day time.Time) bool {
 	return n >= 0 && n%p.Every == 0
 }
 
-// moment is when the clocks of a place show a time of day on a date: the first time they do, or, where that time is skipped,
-// the next minute they show.
+// moment is when the clocks of a place show a time of day on a date: the first time they do, or, where that time is
+// skipped, the next minute they show.
 func moment(day time.Time, t Minute, loc *time.Location) time.Time {
 	for n := range 3 * 24 * 60 { // a whole date has been skipped before
 		wall := day.Add(time.Duration(int(t)+n) * time.Minute) // as if the place kept UTC

@@ -1,5 +1,5 @@
-// Command screenshots takes pictures of the page as a browser shows it: of a running tramd, one picture for each name,path,width,height,
-// light or dark. It serves the README and whoever works on the page.
+// Command screenshots takes pictures of the page as a browser shows it: of a running tramd, one picture for each
+// name,path,width,height, light or dark. It serves the README and whoever works on the page.
 //
 //	screenshots -url http://127.0.0.1:9743 -out DIR now,/,360,740,light history,/history,1280,900,dark
 package main

@@ -10,8 +10,8 @@ import (
 	"tramd/sweep"
 )
 
-// Archive is what the session needs of a store. Points are durable when AppendPoints returns. Places say where each was taken;
-// nil where its angle says it all.
+// Archive is what the session needs of a store. Points are durable when AppendPoints returns. Places say where each was
+// taken; nil where its angle says it all.
 type Archive interface {
 	BeginRun(ctx context.Context, b Beginning) (int64, error)
 	AppendPoints(ctx context.Context, run int64, pts []sweep.Point, places []Place) error
@@ -66,7 +66,8 @@ type archivist struct {
 	wake   chan struct{}
 }
 
-// writing is the beginning of a run, a chunk, a doubt about what was written, the end of a run, or a zero of the encoder.
+// writing is the beginning of a run, a chunk, a doubt about what was written, the end of a run, or a zero of the
+// encoder.
 type writing struct {
 	run    int64
 	begins any // of a run that could not be begun when it was; nil: it is something else

@@ -35,8 +35,8 @@ func handRig(t *testing.T, bothWays bool, wall func() time.Time) *rig {
 
 const lateS = 0.06
 
-// sweepLate turns the arm once round in six seconds, and back if asked, with an encoder whose lines come lateS after the
-// moment they speak of.
+// sweepLate turns the arm once round in six seconds, and back if asked, with an encoder whose lines come lateS after
+// the moment they speak of.
 func (r *rig) sweepLate(rng *rand.Rand, back bool) {
 	const seconds, rate = 6.0, 200.0
 	place := func(t float64) float64 { // degrees

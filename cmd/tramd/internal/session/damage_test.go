@@ -13,8 +13,8 @@ import (
 
 var damageReport = flag.Bool("damage", false, "print how many wrong angles of 100,000 damaged encoder lines are believed, by line and kind of damage")
 
-// One damaged line of an encoder shows no wrong angle, neither where the arm stands nor where it turns: what lies far from the
-// arm's course waits for the next line. Run with -damage for the whole table.
+// One damaged line of an encoder shows no wrong angle, neither where the arm stands nor where it turns: what lies far
+// from the arm's course waits for the next line. Run with -damage for the whole table.
 func TestADamagedEncoderLineMovesNoAngle(t *testing.T) {
 	damages := []struct {
 		name string
@@ -93,8 +93,8 @@ func TestADamagedEncoderLineMovesNoAngle(t *testing.T) {
 	}
 }
 
-// The width of a line does not show a flipped bit. The line before and the line after do: limits and the pair take what two lines
-// agree on, and what is shown leaves out a step that one line alone shows.
+// The width of a line does not show a flipped bit. The line before and the line after do: limits and the pair take what
+// two lines agree on, and what is shown leaves out a step that one line alone shows.
 func TestAFlippedBitReachesNoLimit(t *testing.T) {
 	n := 2000
 	if *damageReport {

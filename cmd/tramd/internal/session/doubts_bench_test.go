@@ -10,8 +10,9 @@ import (
 	"tramd/sweep/units"
 )
 
-// BenchmarkDoubt doubts a stretch of a sweep of a million points: for how long the session's lock is taken at most until the running
-// sums are without it, beside the time of the sums themselves, for which every port would wait if they were made under the lock.
+// BenchmarkDoubt doubts a stretch of a sweep of a million points: for how long the session's lock is taken at most
+// until the running sums are without it, beside the time of the sums themselves, for which every port would wait if
+// they were made under the lock.
 func BenchmarkDoubt(b *testing.B) {
 	const total = 1_000_000
 	live := func() device.Status { return device.Status{State: device.StateLive} }

@@ -10,8 +10,9 @@ import (
 	"tramd/sweep"
 )
 
-// While a person watches, the lean that is shown holds every reading. A full fit takes long, so it runs beside the work, seldom
-// and in small pieces; between fits a filter carries the last one on. The filter is brought up to date by whoever asks for a
+// While a person watches, the lean that is shown holds every reading. A full fit takes long, so it runs beside the
+// work, seldom and in small pieces; between fits a filter carries the last one on. The filter is brought up to date by
+// whoever asks for a
 const (
 	watchedFor   = 2 * time.Second
 	fitGrows     = 1.5     // a fit is due once there are so many times the readings of the one before
@@ -32,8 +33,8 @@ type Following interface {
 	Urgent() bool // whether readings wait for the next fit
 }
 
-// FollowFunc fits the readings so far. Following is nil where the fit cannot be carried on. It calls pace now and then, which
-// may sleep.
+// FollowFunc fits the readings so far. Following is nil where the fit cannot be carried on. It calls pace now and then,
+// which may sleep.
 type FollowFunc func(pts []sweep.Point, setup sweep.Setup, pace func()) (Following, sweep.Result, error)
 
 // shown is a result that may be shown, and what it rests on.

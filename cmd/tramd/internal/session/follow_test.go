@@ -53,7 +53,8 @@ func (f *followed) arc(from, to int) {
 	}
 }
 
-// The result that is shown holds the newest reading as soon as there is a fit, however the readings come; its interval holds the truth.
+// The result that is shown holds the newest reading as soon as there is a fit, however the readings come; its interval
+// holds the truth.
 func TestTheShownLeanHoldsTheNewestReading(t *testing.T) {
 	f := newFollowed(t)
 	f.arc(0, 200)

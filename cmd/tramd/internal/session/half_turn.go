@@ -8,8 +8,9 @@ import (
 	"tramd/sweep"
 )
 
-// halfTurn is the run of a half turn that begins with the arm at deg: two stations opposite each other, which the full model
-// fits as it does any. Where no encoder tells the angle they are set by eye, whatever the angle source of the sweeps is.
+// halfTurn is the run of a half turn that begins with the arm at deg: two stations opposite each other, which the full
+// model fits as it does any. Where no encoder tells the angle they are set by eye, whatever the angle source of the
+// sweeps is.
 func (s *Session) halfTurn(deg float64) undertaking {
 	w := undertaking{kind: HalfTurn, setup: s.setup()}
 	deg = sweep.Degrees(sweep.Wrap(sweep.Radians(deg)))
@@ -42,8 +43,8 @@ func (s *Session) encoderAngle() (rad, t float64, known bool) {
 	return s.encoder.Angle()
 }
 
-// standsThere says whether the arm stands at the station, as far as an encoder tells: with one, readings count only while it
-// rests there.
+// standsThere says whether the arm stands at the station, as far as an encoder tells: with one, readings count only
+// while it rests there.
 func (j *job) standsThere(s *Session) bool {
 	if s.encoder == nil || j.measured != nil {
 		return true

@@ -16,8 +16,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// barRig is a running session of two indicators on one bar (devices 0 and 1), with the angle source that a test gives; an
-// encoder is device 2.
+// barRig is a running session of two indicators on one bar (devices 0 and 1), with the angle source that a test gives;
+// an encoder is device 2.
 type barRig struct {
 	*Session
 	shelf      *shelf
@@ -50,7 +50,8 @@ func newBar(t *testing.T, angle AngleRoute, source string) *barRig {
 	return r
 }
 
-// shows plays both indicators for so long with the arm at deg, 20 readings a second, and the encoder with them if there is one.
+// shows plays both indicators for so long with the arm at deg, 20 readings a second, and the encoder with them if there
+// is one.
 func (r *barRig) shows(deg, seconds float64, encoder bool) {
 	for range int(seconds * 20) {
 		r.at = max(r.at+device.Stamp(50*time.Millisecond), device.Now()-device.Stamp(50*time.Millisecond))
@@ -86,8 +87,8 @@ func (r *barRig) reads(t *testing.T, deg, mmPerM float64) *PairState {
 	}).Pair
 }
 
-// Two half turns at right angles, by eye: each zeroes the pair, the lean along the bar then follows a head that is swung, and
-// both axes are told.
+// Two half turns at right angles, by eye: each zeroes the pair, the lean along the bar then follows a head that is
+// swung, and both axes are told.
 func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	r := newBar(t, AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 90, 180, 270}, Closing: true}}, "stations")
 	run, err := r.StartHalfTurn(t.Context(), "tilt")
@@ -148,8 +149,8 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	r.wait(t, "the zero to be given up with the indicator that went away", func(s *Snapshot) bool { return s.Pair == nil })
 }
 
-// With an encoder readings count only where it says that the arm rests at the end of the half turn, and their angles are the
-// encoder's. The lean then goes with the arm.
+// With an encoder readings count only where it says that the arm rests at the end of the half turn, and their angles
+// are the encoder's. The lean then goes with the arm.
 func TestAHalfTurnByAnEncoder(t *testing.T) {
 	r := newBar(t, AngleRoute{Device: 2, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}}, "encoder")
 	r.shows(170, 0.1, true)
@@ -207,7 +208,8 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 	}
 }
 
-// Where a person types, or a motor turns the spindle for sweeps, a half turn is taken by hand as well; what cannot be is refused.
+// Where a person types, or a motor turns the spindle for sweeps, a half turn is taken by hand as well; what cannot be
+// is refused.
 func TestHalfTurnsOfOtherSources(t *testing.T) {
 	typed := newBar(t, AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 90}, Typed: true, Indicators: 2}, TypedUnit: units.Millimetre}, "typed")
 	run, err := typed.StartHalfTurn(t.Context(), "nod")

@@ -2,8 +2,8 @@ package session
 
 import "context"
 
-// Imported takes note of a finished sweep that was brought into the store from elsewhere. It becomes the last check only
-// where it is younger than that.
+// Imported takes note of a finished sweep that was brought into the store from elsewhere. It becomes the last check
+// only where it is younger than that.
 func (s *Session) Imported(ctx context.Context, r LastRun) error {
 	return s.ask(ctx, func() {
 		s.counts[RunKey{Sweeping, string(Finished)}]++

@@ -18,9 +18,9 @@ import (
 	"tramd/device/devicetest"
 )
 
-// instrumentsEnv makes this test binary the instruments of a sweep: "KIND RATE BESIDE", where the kind is one of spoken, at
-// so many frames a second unless it is asked, and beside it are so many lines of the encoder a second; below 0, so many
-// index pulses. They are a process of their own so that the processor time of the reader stands alone.
+// instrumentsEnv makes this test binary the instruments of a sweep: "KIND RATE BESIDE", where the kind is one of
+// spoken, at so many frames a second unless it is asked, and beside it are so many lines of the encoder a second; below
+// 0, so many index pulses. They are a process of their own so that the processor time of the reader stands alone.
 const instrumentsEnv = "SESSION_BENCH_INSTRUMENTS"
 
 // frameKind is what an indicator sends, each frame saying so many micrometres.
@@ -81,8 +81,8 @@ func withCRC(dst, frame []byte) []byte {
 	return binary.LittleEndian.AppendUint16(append(dst, frame...), devicetest.CRC(frame))
 }
 
-// said is what the instruments tell at their end: when they began to write each frame and each line beside, on the clock
-// that all processes share, in nanoseconds, and the 99th percentile of how late they were by their own plan.
+// said is what the instruments tell at their end: when they began to write each frame and each line beside, on the
+// clock that all processes share, in nanoseconds, and the 99th percentile of how late they were by their own plan.
 type said struct {
 	Frames, Beside []int64
 	LateP99        int64
@@ -91,8 +91,8 @@ type said struct {
 // pulsesApart keeps index pulses apart: two that are read within 30 ms are taken for one.
 const pulsesApart = int64(60 * time.Millisecond)
 
-// plan says when lines are due. They keep no step with each other or with any timer, since timers of two processes that tick
-// together flatter a reader that sleeps: each is due at a random place within its period, or within a part of it.
+// plan says when lines are due. They keep no step with each other or with any timer, since timers of two processes that
+// tick together flatter a reader that sleeps: each is due at a random place within its period, or within a part of it.
 type plan struct {
 	start, gap int64
 	within     float64

@@ -38,8 +38,8 @@ type fitted struct {
 // NotFitted begins the reason of a sweep that had all its readings and still has no result.
 const NotFitted = "cannot be fitted: "
 
-// Start begins an attended sweep. It returns the run's id once the run stands in the store; readings are taken from when
-// the arm begins to move.
+// Start begins an attended sweep. It returns the run's id once the run stands in the store; readings are taken from
+// when the arm begins to move.
 func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, error) {
 	if s.o.Motion != nil {
 		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: arm it and start it with `tramd program`")
@@ -215,7 +215,8 @@ func (s *Session) missing() string {
 	return ""
 }
 
-// missingTo says which device a run needs and has not, in words, or "". A measurement that is no sweep needs one indicator at the most.
+// missingTo says which device a run needs and has not, in words, or "". A measurement that is no sweep needs one
+// indicator at the most.
 func (s *Session) missingTo(j *job) string {
 	if j.measured == nil {
 		return s.missing()
@@ -244,8 +245,8 @@ func absent(p Port) string {
 	return ""
 }
 
-// end closes the sweep to readings and sees to its result. Where a program moves the arm it has that stopped first, and the
-// run ends when the arm stands.
+// end closes the sweep to readings and sees to its result. Where a program moves the arm it has that stopped first, and
+// the run ends when the arm stands.
 func (s *Session) end(o Outcome, why string) {
 	j := s.job
 	if j.motion != nil && !j.motion.over {

@@ -8,8 +8,9 @@ import (
 	"tramd/sweep"
 )
 
-// Measurement is an attended run that is no sweep: readings at announced places along a line, at a bar, at a square. Its places
-// are the stations of a sweep in all but the arm: announced, taken when the reading lies still, skipped, taken again.
+// Measurement is an attended run that is no sweep: readings at announced places along a line, at a bar, at a square.
+// Its places are the stations of a sweep in all but the arm: announced, taken when the reading lies still, skipped,
+// taken again.
 type Measurement struct {
 	Kind      string // traverse, bar, travel, cross
 	Subject   string // its configured name

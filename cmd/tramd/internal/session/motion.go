@@ -43,8 +43,8 @@ var errNoMotion = &Refusal{http.StatusConflict, `this machine is not moved by a 
 // barred makes a refusal of a bar.
 func barred(status int, b interlock.Bar) error { return refuse(status, "%s", b.Why) }
 
-// Arm is the first act: it says what will be sent and gives the key that starts it within a minute. With unattended above
-// zero it arms planned checks for that long instead, and gives no key.
+// Arm is the first act: it says what will be sent and gives the key that starts it within a minute. With unattended
+// above zero it arms planned checks for that long instead, and gives no key.
 func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, error) {
 	if s.o.Motion == nil {
 		return Armed{}, errNoMotion
@@ -78,8 +78,8 @@ func (s *Session) Disarm(context.Context) error {
 	return nil
 }
 
-// StartMotion is the second act: it starts the program with the key that arming gave. The motion goes on while its starter
-// holds it: see [Session.Hold].
+// StartMotion is the second act: it starts the program with the key that arming gave. The motion goes on while its
+// starter holds it: see [Session.Hold].
 func (s *Session) StartMotion(ctx context.Context, key, purpose string) (int64, error) {
 	if s.o.Motion == nil {
 		return 0, errNoMotion
@@ -166,8 +166,8 @@ func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interl
 	return nil
 }
 
-// Hold takes a sign of life of the owner of a key, who may begin to give them before the start. Whoever starts a motion gives
-// one at least every [interlock.HoldFor].
+// Hold takes a sign of life of the owner of a key, who may begin to give them before the start. Whoever starts a motion
+// gives one at least every [interlock.HoldFor].
 func (s *Session) Hold(_ context.Context, key string) error {
 	if s.o.Motion == nil {
 		return errNoMotion

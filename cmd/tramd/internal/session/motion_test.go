@@ -20,7 +20,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// shopFloor is a controller that acknowledges everything, an arm that is where it was told at once, and an indicator on it.
+// shopFloor is a controller that acknowledges everything, an arm that is where it was told at once, and an indicator on
+// it.
 type shopFloor struct {
 	mu    sync.Mutex
 	got   []string
@@ -257,7 +258,8 @@ func (r *rig) reads(mm int64) {
 	r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: device.Length, Value: mm * int64(units.Millimetre)}}})
 }
 
-// The arm is moved back after the last station: until it stands the run goes on, can be stopped, and keeps what was measured.
+// The arm is moved back after the last station: until it stands the run goes on, can be stopped, and keeps what was
+// measured.
 func TestTheWayBackBelongsToTheRun(t *testing.T) {
 	for name, tc := range map[string]struct {
 		do      func(r *rig, run int64) error

@@ -7,7 +7,8 @@ import (
 	"tramd/cmd/tramd/internal/motion"
 )
 
-// moved is the arm of a run that a program moves. The run and the arm are two things: the run has ended when the arm stands.
+// moved is the arm of a run that a program moves. The run and the arm are two things: the run has ended when the arm
+// stands.
 type moved struct {
 	runner *motion.Runner
 	permit *interlock.Permit

@@ -10,8 +10,8 @@ import (
 	"tramd/sweep"
 )
 
-// PairState is a pair of opposite indicators on one bar whose offsets are known, and the lean along the bar, read without
-// turning.
+// PairState is a pair of opposite indicators on one bar whose offsets are known, and the lean along the bar, read
+// without turning.
 type PairState struct {
 	Run    int64     `json:"run"` // the sweep or half turn that gave the offsets
 	Kind   string    `json:"kind"`
@@ -41,8 +41,9 @@ type PairAxis struct {
 	At     time.Time `json:"at"` // when the bar last lay along it
 }
 
-// pairZero is what a sweep or a half turn with two opposite indicators leaves behind. It lasts until the next of either, and
-// not over a restart, a new configuration or an indicator that went away: nobody knows what was touched meanwhile.
+// pairZero is what a sweep or a half turn with two opposite indicators leaves behind. It lasts until the next of
+// either, and not over a restart, a new configuration or an indicator that went away: nobody knows what was touched
+// meanwhile.
 type pairZero struct {
 	run        int64
 	kind       string
@@ -72,8 +73,8 @@ const (
 	toldU    = 1 * math.Pi / 180 // standard uncertainty of a bar set by eye (common practice, no source)
 )
 
-// zeroPair takes the offsets from a finished sweep or half turn. What was read along the other axis before a half turn stays;
-// told is where it left the arm, nil where an encoder says that.
+// zeroPair takes the offsets from a finished sweep or half turn. What was read along the other axis before a half turn
+// stays; told is where it left the arm, nil where an encoder says that.
 func (s *Session) zeroPair(run int64, kind string, r *sweep.Result, told *float64) {
 	before := s.pair
 	s.pair = nil
@@ -142,7 +143,8 @@ func (s *Session) pairRead(z *pairZero, mono device.Stamp) (lean sweep.PairLean,
 	return z.zero.Read(diff), diff - z.zero.MM, true
 }
 
-// watchPair keeps what the pair last read along X and along Y, and lets go of a zero that an indicator took away with it.
+// watchPair keeps what the pair last read along X and along Y, and lets go of a zero that an indicator took away with
+// it.
 func (s *Session) watchPair(mono device.Stamp, deg *float64) {
 	z := s.pair
 	if z == nil {
@@ -215,7 +217,8 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
 // HalfTurnAlong are the ways a bar can lie for a half turn, by the axis that it shows: along X and along Y.
 var HalfTurnAlong = []string{"tilt", "nod"}
 
-// StartHalfTurn begins the zeroing of the pair: it is read with the bar along an axis, then again after half a turn by hand.
+// StartHalfTurn begins the zeroing of the pair: it is read with the bar along an axis, then again after half a turn by
+// hand.
 func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error) {
 	if s.o.Motion != nil {
 		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: a sweep zeroes its pair, start it with `tramd program`")

@@ -12,8 +12,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// After a sweep with two opposite indicators the pair shows a lean without turning; stale readings, an unknown place and a
-// sweep without offsets show nothing.
+// After a sweep with two opposite indicators the pair shows a lean without turning; stale readings, an unknown place
+// and a sweep without offsets show nothing.
 func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	s := &Session{latest: make([]latest, 2)}
 	s.o.Wall = time.Now

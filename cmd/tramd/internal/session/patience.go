@@ -2,8 +2,8 @@ package session
 
 import "time"
 
-// idlePatience is how long bytes may wait to be read while no sweep is in hand: nobody sees the difference, and watching
-// for weeks costs a few times less.
+// idlePatience is how long bytes may wait to be read while no sweep is in hand: nobody sees the difference, and
+// watching for weeks costs a few times less.
 const idlePatience = 5 * time.Millisecond
 
 // agree tells the ports how long their bytes may wait, whenever that has changed.

@@ -11,8 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// The encoder's own bytes are spoilt on their way through the framer and the tagger. Whatever is done to them, a reading has
-// the angle of its moment or none, unless the run says that its angle is in doubt or has failed.
+// The encoder's own bytes are spoilt on their way through the framer and the tagger. Whatever is done to them, a
+// reading has the angle of its moment or none, unless the run says that its angle is in doubt or has failed.
 func TestNoReadingIsGivenAWrongAngleSilently(t *testing.T) {
 	const cpt = 4096
 	turned := func(t float64) float64 { return 2.1*t + 0.8*math.Sin(1.7*t) } // uneven, at times nearly at rest
@@ -175,7 +175,8 @@ func (s *shelf) kept() []sweep.Doubt {
 	return s.doubts[:len(s.doubts):len(s.doubts)]
 }
 
-// Counts that are lost all at once are seen by the arm's pace, long before an index mark; without one the sweep cannot go on.
+// Counts that are lost all at once are seen by the arm's pace, long before an index mark; without one the sweep cannot
+// go on.
 func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 	for _, index := range []bool{false, true} {
 		r := newRig(t, 0)

@@ -139,7 +139,8 @@ func (l *latest) take(at device.Stamp, mm units.Length) {
 	*l = latest{at: at, mm: mm, n: l.n + 1, before: [2]units.Length{l.mm, l.before[0]}, held: held}
 }
 
-// agreed is the median of the last three readings: what at least two lines say, or lie on both sides of. Of two it is the first.
+// agreed is the median of the last three readings: what at least two lines say, or lie on both sides of. Of two it is
+// the first.
 func (l latest) agreed() units.Length {
 	switch l.held {
 	case 0:
@@ -151,8 +152,8 @@ func (l latest) agreed() units.Length {
 	return max(min(a, b), min(max(a, b), c))
 }
 
-// shown is the newest reading, but for a jump that it alone shows: a step far above the one before, which the next reading
-// bears out or not. Of two nothing says which is the wrong one.
+// shown is the newest reading, but for a jump that it alone shows: a step far above the one before, which the next
+// reading bears out or not. Of two nothing says which is the wrong one.
 func (l latest) shown() units.Length {
 	step, before := math.Abs((l.mm - l.before[0]).MM()), math.Abs((l.before[0] - l.before[1]).MM())
 	if l.held > 1 && step > math.Max(quietMM, paceTimes*before) {
@@ -206,8 +207,8 @@ func New(o Options) (*Session, error) {
 	return s, nil
 }
 
-// Sink takes a batch on the goroutine of a device's reader. Everything done under the lock is short: nothing there waits
-// for a disk, a fit or a face.
+// Sink takes a batch on the goroutine of a device's reader. Everything done under the lock is short: nothing there
+// waits for a disk, a fit or a face.
 func (s *Session) Sink(b device.Batch) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

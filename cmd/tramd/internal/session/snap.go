@@ -23,8 +23,8 @@ func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 	return snap, err
 }
 
-// Unwatched gives snapshots to those who show nothing to a person, as a scrape, an alarm or the clockwork: without the curve, and
-// with the result as it was shown last. Nothing is worked out for them.
+// Unwatched gives snapshots to those who show nothing to a person, as a scrape, an alarm or the clockwork: without the
+// curve, and with the result as it was shown last. Nothing is worked out for them.
 type Unwatched struct{ *Session }
 
 // Snapshot gives the present state.

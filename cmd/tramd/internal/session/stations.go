@@ -111,8 +111,8 @@ func (s *Session) takeNow(j *job) error {
 	return nil
 }
 
-// unstirred is a take that was put off, since nothing had stirred the plunger after the last station: the arm may still stand
-// there. On a flat table under a coarse display nothing need stir, so a second word is believed.
+// unstirred is a take that was put off, since nothing had stirred the plunger after the last station: the arm may still
+// stand there. On a flat table under a coarse display nothing need stir, so a second word is believed.
 type unstirred struct {
 	station int // one more than it; 0: none
 	at      time.Time
@@ -182,8 +182,8 @@ func (s *Session) Skip(ctx context.Context, run int64) error {
 	})
 }
 
-// Redo puts a station back to be taken next; negative means the last one. What was read there stays in the store, but no
-// longer counts.
+// Redo puts a station back to be taken next; negative means the last one. What was read there stays in the store, but
+// no longer counts.
 func (s *Session) Redo(ctx context.Context, run int64, station int) error {
 	return s.atStation(ctx, run, func(j *job) error {
 		old, had, err := j.stations.Redo(station)

@@ -12,7 +12,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// stationRig is a running session by stations with an indicator (device 0) and a foot switch (device 1) that the test plays.
+// stationRig is a running session by stations with an indicator (device 0) and a foot switch (device 1) that the test
+// plays.
 func stationRig(t *testing.T, o sweep.StationOptions) *rig {
 	t.Helper()
 	sh := &shelf{}

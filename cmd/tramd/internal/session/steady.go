@@ -11,8 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// turning is a sweep at constant speed: readings without an angle, and marks that have one. What the angles of the readings
-// are is worked out from all of them together.
+// turning is a sweep at constant speed: readings without an angle, and marks that have one. What the angles of the
+// readings are is worked out from all of them together.
 type turning struct {
 	o      sweep.Steady
 	pulses bool    // marks come by themselves, once a turn
@@ -24,8 +24,8 @@ func newTurning(s *Session) *turning {
 	return &turning{o: *s.o.Angle.Steady, pulses: s.o.Angle.Device >= 0}
 }
 
-// mark takes an index pulse or the start mark at t; told says that the pulse itself says that it is the start mark. With it the
-// run begins.
+// mark takes an index pulse or the start mark at t; told says that the pulse itself says that it is the start mark.
+// With it the run begins.
 func (j *job) mark(s *Session, t float64, told bool) {
 	w := j.steady
 	if w.marks > 0 && t <= w.first {

@@ -12,7 +12,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// steadyRig is a running session of a spindle that turns at a constant speed; device 1 is the index pulse, if there is one.
+// steadyRig is a running session of a spindle that turns at a constant speed; device 1 is the index pulse, if there is
+// one.
 func steadyRig(t *testing.T, pulses bool) *rig {
 	t.Helper()
 	sh := &shelf{}

@@ -52,11 +52,11 @@ var taggedCases = []taggedCase{
 	{"steady_pulse/10", "text", 1000, -benchPulses, ofPulses},
 }
 
-// BenchmarkTagged measures a sweep over two real lines, for each kind of frame: from the last byte of a frame to the moment
-// at which its point, with its angle, is in the published lean. A reading waits for the encoder's next line, which is in the
-// first figures; the second begin with the last byte that the point needs. Under constant turning nothing is waited for: a
-// reading is kept without an angle, which whoever fits works out, and the point of a pulse has that of the mark. It ends with
-// a table of all.
+// BenchmarkTagged measures a sweep over two real lines, for each kind of frame: from the last byte of a frame to the
+// moment at which its point, with its angle, is in the published lean. A reading waits for the encoder's next line,
+// which is in the first figures; the second begin with the last byte that the point needs. Under constant turning
+// nothing is waited for: a reading is kept without an angle, which whoever fits works out, and the point of a pulse has
+// that of the mark. It ends with a table of all.
 func BenchmarkTagged(b *testing.B) {
 	load, err := os.ReadFile("/proc/loadavg")
 	if err != nil {
@@ -324,8 +324,9 @@ func (r *taggedRig) readings(b *testing.B, tc taggedCase, told said) (x taggedTi
 	return x, sent
 }
 
-// pulses gives the times of the index pulses. They bear no number: the pulse of a mark is the first that was sent after the
-// mark before, so none is taken for quicker than it was. Two that were read together, or soon one after the other, are one.
+// pulses gives the times of the index pulses. They bear no number: the pulse of a mark is the first that was sent after
+// the mark before, so none is taken for quicker than it was. Two that were read together, or soon one after the other,
+// are one.
 func (r *taggedRig) pulses(b *testing.B, told said) (x taggedTimes, sent []int64) {
 	var before int64
 	first, last := 0, 0

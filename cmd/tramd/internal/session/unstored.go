@@ -11,11 +11,11 @@ import (
 	"tramd/sweep"
 )
 
-// A run whose archive takes nothing is measured, fitted and shown all the same, and set aside until it can be stored. It has a
-// number of its own from the start, which is the one it will most likely be stored under.
+// A run whose archive takes nothing is measured, fitted and shown all the same, and set aside until it can be stored.
+// It has a number of its own from the start, which is the one it will most likely be stored under.
 
-// Unwritable is the error of an archive that takes no new run now, though a later try may succeed: its disk is full, or was
-// made read-only by the system.
+// Unwritable is the error of an archive that takes no new run now, though a later try may succeed: its disk is full, or
+// was made read-only by the system.
 type Unwritable struct {
 	Why       error
 	Next      int64 // the number that a new run would have; 0: not known
@@ -31,8 +31,8 @@ type Resumer interface {
 }
 
 const (
-	// asideAfter is how long storing must have failed before a run that is ready for its end is set aside. A card that is
-	// slow for a moment is no trouble.
+	// asideAfter is how long storing must have failed before a run that is ready for its end is set aside. A card that
+	// is slow for a moment is no trouble.
 	asideAfter = 2 * time.Second
 
 	// unstoredMost bounds what is held in memory: no run is begun beyond so many readings that are not stored.
@@ -78,7 +78,8 @@ func (x aside) state() UnstoredRun {
 	return out
 }
 
-// beginUnstored gives a run that the archive cannot begin now a number, and has its beginning stored before anything else of it.
+// beginUnstored gives a run that the archive cannot begin now a number, and has its beginning stored before anything
+// else of it.
 func (s *Session) beginUnstored(u *Unwritable) (int64, error) {
 	if n := s.archive.held(); n > unstoredMost {
 		return 0, refuse(http.StatusInsufficientStorage, "%v. Besides, %d readings wait in memory to be stored, and no more are taken before some are", u.Why, n)
@@ -108,7 +109,8 @@ func (s *Session) stored(j *job) {
 	s.aside = slices.DeleteFunc(s.aside, func(x aside) bool { return x.j == j })
 }
 
-// renumber is called when a run is stored under another number than it was given: something was brought into the record first.
+// renumber is called when a run is stored under another number than it was given: something was brought into the record
+// first.
 func (s *Session) renumber(from, to int64) {
 	s.o.Log.Warn("the run is stored under another number than it was shown with", "shown", from, "stored", to)
 	if s.job != nil && s.job.run == from {

@@ -67,8 +67,8 @@ func newFullRig(t *testing.T, f *fullShelf, b *Backlog, ctx context.Context) (r 
 	return &rig{Session: s, shelf: &f.shelf, at: device.Now()}, ended
 }
 
-// A full disk keeps nobody from measuring: the run has a number, a result that is shown as not stored, and the next run may
-// begin. Once there is room, all is stored in order.
+// A full disk keeps nobody from measuring: the run has a number, a result that is shown as not stored, and the next run
+// may begin. Once there is room, all is stored in order.
 func TestASweepOnAFullDiskIsMeasuredAndStoredLater(t *testing.T) {
 	t.Parallel()
 	f := &fullShelf{next: 8}
@@ -131,7 +131,8 @@ func TestARunThatIsStoredLaterMayGetAnotherNumber(t *testing.T) {
 	}
 }
 
-// A disk that fills up in a sweep ends it as one that was full from the start, and a new start of the parts takes over what waits.
+// A disk that fills up in a sweep ends it as one that was full from the start, and a new start of the parts takes over
+// what waits.
 func TestWhatWaitsGoesOverToTheNextSession(t *testing.T) {
 	t.Parallel()
 	f := &fullShelf{next: 1}

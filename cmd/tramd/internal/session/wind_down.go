@@ -8,8 +8,8 @@ const (
 	fitPatience = 5 * time.Second
 )
 
-// windDown ends the sweep in hand because the daemon ends: the arm is stopped and stands, what was measured is fitted, and
-// nothing is taken after that.
+// windDown ends the sweep in hand because the daemon ends: the arm is stopped and stands, what was measured is fitted,
+// and nothing is taken after that.
 func (s *Session) windDown() {
 	const why = "the daemon was stopped"
 	s.locked(func() {

@@ -11,8 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// ZeroState says whether it is known where 0 degrees is, and how a person establishes it: point the arm right, press, turn
-// it towards the back, press.
+// ZeroState says whether it is known where 0 degrees is, and how a person establishes it: point the arm right, press,
+// turn it towards the back, press.
 type ZeroState struct {
 	Known bool           `json:"known"`
 	From  sweep.ZeroFrom `json:"from"`

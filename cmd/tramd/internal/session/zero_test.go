@@ -116,8 +116,8 @@ func (r *zeroRig) sweepOnce(t *testing.T) *sweep.Result {
 	return &snap.Last.Result
 }
 
-// An encoder whose zero points to the back, or that counts the other way, no longer gives a wrong direction: before the zero
-// is set there is none, and after two presses it is the truth.
+// An encoder whose zero points to the back, or that counts the other way, no longer gives a wrong direction: before the
+// zero is set there is none, and after two presses it is the truth.
 func TestTwoPressesEstablishWhereZeroDegreesIs(t *testing.T) {
 	for _, x := range []struct{ off, sign int }{{0, 1}, {90, 1}, {90, -1}, {217, -1}, {-140, 1}} {
 		r := newZeroRig(t, x.off, x.sign, -1, nil)
@@ -150,7 +150,8 @@ func TestAConfiguredZeroIsKnown(t *testing.T) {
 	}
 }
 
-// Without an index mark the zero goes with the encoder's port; with one it is kept, from the moment the mark was passed.
+// Without an index mark the zero goes with the encoder's port; with one it is kept, from the moment the mark was
+// passed.
 func TestAnIndexMarkKeepsTheZeroOverAnUnpluggedEncoder(t *testing.T) {
 	for _, mark := range []int{-1, 40} {
 		r := newZeroRig(t, 33, -1, mark, nil)

@@ -12,8 +12,8 @@ import (
 // arm are the answers up to the angle: the machine, the source, and one indicator on the first port.
 func arm(source string) []string { return []string{"", "", source, "", "", "", "120", "", "", ""} }
 
-// last are the answers after the angle: hours, database and page. With a program it is asked before whether it retracts, and
-// whether checks are taken with nobody there.
+// last are the answers after the angle: hours, database and page. With a program it is asked before whether it
+// retracts, and whether checks are taken with nobody there.
 var last, lastOfProgram = []string{"", "", ""}, []string{"", "", "", "", ""}
 
 func TestConstantTurningWithoutAPulseNeedsItsSpeed(t *testing.T) {

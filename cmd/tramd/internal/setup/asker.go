@@ -44,7 +44,8 @@ var errNoAnswer = errors.New("the answers ended too early; nothing was written")
 // say tells something between two questions.
 func (a *Asker) say(format string, args ...any) { fmt.Fprintf(a.out, format+"\n", args...) }
 
-// ask puts a question until its answer is taken. An empty line means what is usual; take says what is wrong with an answer.
+// ask puts a question until its answer is taken. An empty line means what is usual; take says what is wrong with an
+// answer.
 func (a *Asker) ask(question, usual string, take func(answer string) error) error {
 	for {
 		if usual == "" {

@@ -73,7 +73,8 @@ func (p *plan) askLine(ctx context.Context, a *Asker, o Options, question string
 	return p.askBaud(a, key("baud"), frame)
 }
 
-// find listens to the port, if the person agrees, and takes what it found. A port that was listened to already is known.
+// find listens to the port, if the person agrees, and takes what it found. A port that was listened to already is
+// known.
 func (p *plan) find(ctx context.Context, a *Asker, o Options, port string, frame *string) (bool, error) {
 	if f := p.heard[port]; f != nil {
 		return p.next(a, f, "", frame), nil

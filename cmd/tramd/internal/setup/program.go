@@ -131,8 +131,8 @@ func (p *plan) askCommands(a *Asker) error {
 // commandsMost is more than any station needs.
 const commandsMost = 20
 
-// askList asks for commands one by one, so that none needs a mark between it and the next. Until the list is whole it is
-// judged with the rest behind it.
+// askList asks for commands one by one, so that none needs a mark between it and the next. Until the list is whole it
+// is judged with the rest behind it.
 func (p *plan) askList(a *Asker, what string, at *[]string, rest ...string) error {
 	a.say("%s, a command a line:", what)
 	var list []string

@@ -8,8 +8,8 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// unattended is what a program needs beside the angle to take checks by itself, and to know the spindle's hours. Each part is
-// asked for only by who wants it.
+// unattended is what a program needs beside the angle to take checks by itself, and to know the spindle's hours. Each
+// part is asked for only by who wants it.
 type unattended struct {
 	at                  string // "06:00"; empty: never
 	idleAsk, idleAnswer string

@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// A program that nobody watches gets what makes it safe: a question, or an input, by which the machine says that it does nothing.
+// A program that nobody watches gets what makes it safe: a question, or an input, by which the machine says that it
+// does nothing.
 func TestAProgramThatRunsByItself(t *testing.T) {
 	program := []string{"", "1", "2", "", "", "", "", "halt", "", "", "", "", "", "", "", ""}
 	retract := []string{"y", "ok", "halted", "away {deg}", "G0 Z50", "-"}

@@ -20,8 +20,9 @@ const (
 	mostTurnDeg  = 160
 )
 
-// AskZero has the person point the arm right and then turn it towards the back, and gives the lines of [angle] that say what
-// that showed. The direction of counting holds for good. The zero does only where the encoder keeps it while it is off.
+// AskZero has the person point the arm right and then turn it towards the back, and gives the lines of [angle] that say
+// what that showed. The direction of counting holds for good. The zero does only where the encoder keeps it while it is
+// off.
 func AskZero(a *Asker, open func() (arm Arm, done func(), err error)) (lines string, kept bool, err error) {
 	now, err := a.yes("Is the encoder switched on, the spindle's power isolated, and the arm free to be turned by hand? Then where 0 degrees is can be shown now", false)
 	if err != nil || !now {

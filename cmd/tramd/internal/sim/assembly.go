@@ -5,8 +5,8 @@ import (
 	"math/rand/v2"
 )
 
-// Assembly is what carries the simulated spindle: rails, a plate, a tool shank in its collet, the head's travel. Every reading is in
-// mm, as a dial shows it: larger is nearer.
+// Assembly is what carries the simulated spindle: rails, a plate, a tool shank in its collet, the head's travel. Every
+// reading is in mm, as a dial shows it: larger is nearer.
 type Assembly struct {
 	RailMMPerM  float64 // slope of the left rail against its edge
 	TwistMMPerM float64 // by how much the plate's back line is steeper than its front line
@@ -49,7 +49,8 @@ func (a *Assembly) Shank(height, deg float64) float64 {
 	return a.shown(0.3 + (a.Beside+a.Bar.TiltMMPerM*height/1000)*math.Cos(th) + a.Bar.NodMMPerM*height/1000*math.Sin(th))
 }
 
-// AlongShank is the dial that stands on the table at a side of the shank, with the head so far up; spindle is that against table.
+// AlongShank is the dial that stands on the table at a side of the shank, with the head so far up; spindle is that
+// against table.
 func (a *Assembly) AlongShank(up, side float64, turned bool, spindle Truth) float64 {
 	return a.moved(up, side, turned, Truth{spindle.TiltMMPerM - a.Travel.TiltMMPerM, spindle.NodMMPerM - a.Travel.NodMMPerM}, a.Bar)
 }

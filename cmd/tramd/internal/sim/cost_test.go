@@ -9,8 +9,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// BenchmarkMachine reports what a running machine takes of one core, at the demo's rates, with both ports read by nobody
-// (the arm at rest), and with the arm turning and both ports read.
+// BenchmarkMachine reports what a running machine takes of one core, at the demo's rates, with both ports read by
+// nobody (the arm at rest), and with the arm turning and both ports read.
 func BenchmarkMachine(b *testing.B) {
 	for name, busy := range map[string]bool{"at rest": false, "turning and read": true} {
 		b.Run(name, func(b *testing.B) {

@@ -9,7 +9,8 @@
 // with tilt and nod in mm/m, positive when the upper end of the spindle leans to +X and to +Y; so z is largest on the
 // side to which the upper end leans. The sum over k >= 2 is the form of the table along the sweep circle.
 //
-// The package shares no code with the fit, on purpose: a sign or a factor wrong in one would then show against the other.
+// The package shares no code with the fit, on purpose: a sign or a factor wrong in one would then show against the
+// other.
 //
 // A Machine may be used from any number of goroutines. It never waits for whoever reads its ports.
 package sim

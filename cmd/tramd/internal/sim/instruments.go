@@ -47,12 +47,12 @@ func (m *Machine) maybeSpoil(rng *rand.Rand, line []byte) []byte {
 	return spoil(rng, line)
 }
 
-// latest is how far an instrument may fall behind and still make up for it. After a longer stop (a suspended computer) it
-// goes on from now, rather than flood the port.
+// latest is how far an instrument may fall behind and still make up for it. After a longer stop (a suspended computer)
+// it goes on from now, rather than flood the port.
 const latest = 100 * time.Millisecond
 
-// every calls do at a rate whose average does not drift: each call has its own due time, counted from the first. One that
-// comes late is made at once, so do must look at the clock itself.
+// every calls do at a rate whose average does not drift: each call has its own due time, counted from the first. One
+// that comes late is made at once, so do must look at the clock itself.
 func every(ctx context.Context, hz float64, do func()) {
 	origin, n := time.Now(), 0.0
 	timer := time.NewTimer(0)

@@ -43,8 +43,8 @@ func appendCount(b []byte, count int64) []byte {
 	return append(b, "\r\n"...)
 }
 
-// spoil damages a line the way a bad cable does. What comes of it never reads as a good number: a wrong value that looks
-// right is another fault, and not this one.
+// spoil damages a line the way a bad cable does. What comes of it never reads as a good number: a wrong value that
+// looks right is another fault, and not this one.
 func spoil(rng *rand.Rand, line []byte) []byte {
 	switch text := len(line) - 2; rng.IntN(3) {
 	case 0: // half a line, with no end: the next line runs into it

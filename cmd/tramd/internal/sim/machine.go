@@ -40,7 +40,8 @@ type Machine struct {
 	closed   bool
 }
 
-// Start opens two pseudo-terminals and begins to write lines to them. The lines stop when ctx ends; Close frees the rest.
+// Start opens two pseudo-terminals and begins to write lines to them. The lines stop when ctx ends; Close frees the
+// rest.
 func Start(ctx context.Context, p Params) (*Machine, error) {
 	if err := p.validate(); err != nil {
 		return nil, err
@@ -86,7 +87,8 @@ func (m *Machine) Angle() float64 {
 }
 
 // Turn lets the hand turn the arm from where it is, counter-clockwise for positive turns, at rpm on the average but not
-// evenly. It returns at once; a turn still going on is given up. Without a finite turns and a positive rpm the arm rests.
+// evenly. It returns at once; a turn still going on is given up. Without a finite turns and a positive rpm the arm
+// rests.
 func (m *Machine) Turn(turns, rpm float64) {
 	m.mu.Lock()
 	defer m.mu.Unlock()

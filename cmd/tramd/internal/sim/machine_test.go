@@ -26,9 +26,10 @@ func start(t *testing.T, p Params) *Machine {
 	return m
 }
 
-// stations turns the arm to evenly spaced angles over whole turns, lets it rest at each, and gives the tilt and nod that
-// the bytes show, by the closed form for evenly spaced angles: 2/n * sum of z*cos (or sin) over the radius. Waves of the
-// table with two or more in a turn, and the offset, sum to nothing. At rest, the load of the computer has no say.
+// stations turns the arm to evenly spaced angles over whole turns, lets it rest at each, and gives the tilt and nod
+// that the bytes show, by the closed form for evenly spaced angles: 2/n * sum of z*cos (or sin) over the radius. Waves
+// of the table with two or more in a turn, and the offset, sum to nothing. At rest, the load of the computer has no
+// say.
 func stations(t *testing.T, m *Machine, turns float64) Truth {
 	t.Helper()
 	const inTurn = 24 // the highest wave of the table, the fifth, is well below half of it
@@ -108,9 +109,10 @@ func TestAdjustShowsOnTheWire(t *testing.T) {
 	}
 }
 
-// TestPortsAgreeInTime turns the arm without rest: a reading and the count that comes with it must be of one moment. Were
-// one port 10 ms behind, the typical reading would be 0.003 mm off the surface at its angle. Where other programs kept the
-// ports waiting, arrival tells nothing of the moment of measuring; those readings are left out, whatever they say.
+// TestPortsAgreeInTime turns the arm without rest: a reading and the count that comes with it must be of one moment.
+// Were one port 10 ms behind, the typical reading would be 0.003 mm off the surface at its angle. Where other programs
+// kept the ports waiting, arrival tells nothing of the moment of measuring; those readings are left out, whatever they
+// say.
 func TestPortsAgreeInTime(t *testing.T) {
 	t.Parallel()
 	p := Linnet()
@@ -162,7 +164,8 @@ func TestSpoiltLinesComeAtTheirRate(t *testing.T) {
 			t.Errorf("%s: %d of %.0f lines were bad, want %.0f give or take %.0f", name, w.bad, lines, want, 5*sigma)
 		}
 	}
-	// A spoilt line must not pass for a good one: each reading stays within the swing of the lean, each count within the turn.
+	// A spoilt line must not pass for a good one: each reading stays within the swing of the lean, each count within
+	// the turn.
 	swing := p.RadiusMM*math.Hypot(p.TiltMMPerM, p.NodMMPerM)/1000 + 0.02
 	for _, mm := range readings.value {
 		if math.Abs(mm-p.OffsetMM) > swing {

@@ -93,7 +93,8 @@ func TestNoiseHasItsSizeAndMemory(t *testing.T) {
 			lagged += x[i] * x[i-lag]
 		}
 	}
-	// 200,000 steps span 10,000 memories: the mean is known to 1.4 %, the variance to 1.4 %, five times that is allowed.
+	// 200,000 steps span 10,000 memories: the mean is known to 1.4 %, the variance to 1.4 %, five times that is
+	// allowed.
 	if mean := sum / count; math.Abs(mean) > 0.07 {
 		t.Errorf("mean %v, want 0", mean)
 	}

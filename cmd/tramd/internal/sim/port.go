@@ -60,7 +60,8 @@ func (p *port) unplug() error {
 	return err
 }
 
-// send writes one line, or drops it when nobody listens, the reader has stalled or the port is unplugged. It never waits.
+// send writes one line, or drops it when nobody listens, the reader has stalled or the port is unplugged. It never
+// waits.
 func (p *port) send(line []byte) {
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -9,8 +9,8 @@ import (
 // Reading is one reading of a recorded sweep.
 type Reading struct{ Seconds, AngleDeg, MM float64 }
 
-// Sweep returns the readings of one turn by hand at rpm: what the ports of a machine with these parameters would send, without
-// the waiting and without damaged lines.
+// Sweep returns the readings of one turn by hand at rpm: what the ports of a machine with these parameters would send,
+// without the waiting and without damaged lines.
 func Sweep(p Params, rpm float64) ([]Reading, error) {
 	if err := p.validate(); err != nil {
 		return nil, err

@@ -97,7 +97,8 @@ func (w *wire) settled(t *testing.T, sent uint64) float64 {
 	return sum / few
 }
 
-// prompt tells whether the i-th value came soon after the one before it: then nobody was kept waiting by other programs.
+// prompt tells whether the i-th value came soon after the one before it: then nobody was kept waiting by other
+// programs.
 func (w *wire) prompt(i int) bool {
 	return i > 0 && i < len(w.at) && w.at[i]-w.at[i-1] < 0.006
 }

@@ -15,8 +15,8 @@ type Entry struct {
 	Event, Text  string // of an event: its kind, in the words of `tramd event`, and what it was; empty: a check
 }
 
-// LinnetYear returns a gantry router's year: checked each fortnight, nodding slowly by its own weight, crashed in spring,
-// serviced in autumn, and moved to another place in the shop just now, so that it must be squared again.
+// LinnetYear returns a gantry router's year: checked each fortnight, nodding slowly by its own weight, crashed in
+// spring, serviced in autumn, and moved to another place in the shop just now, so that it must be squared again.
 func LinnetYear(now time.Time) []Entry {
 	const spring, autumn = 24, 43 // weeks
 	var year []Entry
@@ -43,8 +43,8 @@ func LinnetYear(now time.Time) []Entry {
 	return append(year, Entry{At: now.Add(-time.Hour), Event: "moved", Text: "to the place beside the window; not squared yet"})
 }
 
-// WrenYear returns a bench mill's year: checked each week, leaning with the warmth of the summer, and tilting ever further as a
-// gib wears, so that a date to look at it again can be named.
+// WrenYear returns a bench mill's year: checked each week, leaning with the warmth of the summer, and tilting ever
+// further as a gib wears, so that a date to look at it again can be named.
 func WrenYear(now time.Time) []Entry {
 	var year []Entry
 	rng := rand.New(rand.NewPCG(2, 12))
@@ -59,8 +59,8 @@ func WrenYear(now time.Time) []Entry {
 	return year
 }
 
-// check returns a check in the week-th week of a year that began in late autumn. The machine leans by perKelvin mm/m more for
-// each kelvin above 20 degrees Celsius.
+// check returns a check in the week-th week of a year that began in late autumn. The machine leans by perKelvin mm/m
+// more for each kelvin above 20 degrees Celsius.
 func check(day time.Time, at Truth, week int, perKelvin float64, rng *rand.Rand) Entry {
 	celsius := 20 - 6*math.Cos(2*math.Pi*float64(week-6)/52) + 1.2*rng.NormFloat64() // coldest six weeks in, in winter
 	at.NodMMPerM += perKelvin * (celsius - 20)

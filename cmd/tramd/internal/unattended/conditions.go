@@ -51,8 +51,8 @@ func (p Plan) hindered(f Facts) *hindrance {
 	return nil
 }
 
-// Outlook says what would keep the check of a slot to come from being taken, if all stayed as it is; empty when nothing would.
-// Whether the machine is idle and the indicators lie still is seen only when the time has come.
+// Outlook says what would keep the check of a slot to come from being taken, if all stayed as it is; empty when nothing
+// would. Whether the machine is idle and the indicators lie still is seen only when the time has come.
 func (p Plan) Outlook(f Facts, slot time.Time) (why []string) {
 	then := f
 	then.Now = slot

@@ -9,8 +9,8 @@ import (
 	"testing"
 )
 
-// A reader who sees the page badly, or not at all, gets everything: no rule of axe-core (WCAG 2.2, levels A and AA, and its
-// best practices) is broken, in any state, light or dark, on a phone and on a desk.
+// A reader who sees the page badly, or not at all, gets everything: no rule of axe-core (WCAG 2.2, levels A and AA, and
+// its best practices) is broken, in any state, light or dark, on a phone and on a desk.
 func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
 	t.Parallel()
 	axe, err := os.ReadFile("testdata/axe/axe.min.js")

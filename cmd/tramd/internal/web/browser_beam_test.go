@@ -20,7 +20,8 @@ func barredWren() *session.Snapshot {
 	return s
 }
 
-// A pair is zeroed by half a turn from the page, and its lean shown with the age of the zero, which the person can give up.
+// A pair is zeroed by half a turn from the page, and its lean shown with the age of the zero, which the person can give
+// up.
 func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 	t.Parallel()
 	axe, err := os.ReadFile("testdata/axe/axe.min.js")

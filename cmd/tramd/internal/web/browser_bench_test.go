@@ -14,9 +14,10 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// BenchmarkFirstPaint measures when a phone shows the now view: Chromium on loopback with a quarter of a core and nothing kept from
-// an earlier visit. It reports the median of the first paint and of the first live figures, and what a visit fetches. Beside it stands
-// a bare page with one sentence: what is left of the time when there is nothing to draw.
+// BenchmarkFirstPaint measures when a phone shows the now view: Chromium on loopback with a quarter of a core and
+// nothing kept from an earlier visit. It reports the median of the first paint and of the first live figures, and what
+// a visit fetches. Beside it stands a bare page with one sentence: what is left of the time when there is nothing to
+// draw.
 func BenchmarkFirstPaint(b *testing.B) {
 	s := newStage(b, "")
 	s.show(still(quietWren()))

@@ -8,7 +8,8 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// Half a year of checks is drawn as it is: a dot for each, the day it was squared, what is to come, and the words of the model.
+// Half a year of checks is drawn as it is: a dot for each, the day it was squared, what is to come, and the words of
+// the model.
 func TestHistoryInABrowser(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)

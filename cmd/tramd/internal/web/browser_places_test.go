@@ -42,7 +42,8 @@ func aTraverse() *session.Snapshot {
 	return s
 }
 
-// A traverse is steered place by place, with its curve growing, and opens in full from the list with its figures and picture.
+// A traverse is steered place by place, with its curve growing, and opens in full from the list with its figures and
+// picture.
 func TestATraverseInABrowser(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)

@@ -9,8 +9,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// The next check that is taken by itself: when, whether the arm may move for it, and what stands in its way; one that was missed
-// stands at the top with its reason.
+// The next check that is taken by itself: when, whether the arm may move for it, and what stands in its way; one that
+// was missed stands at the top with its reason.
 func TestAPlannedCheckOnThePage(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)

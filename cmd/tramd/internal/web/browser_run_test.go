@@ -97,7 +97,8 @@ func TestRunInFullSaysAll(t *testing.T) {
 	if stem := eval[string](t, ctx, `document.querySelector("#budget-tilt tbody tr:last-child").textContent`); !strings.Contains(stem, "B0.0004100.0604 mm/mtaken as known2.48×10⁻⁵") {
 		t.Errorf("a component without a unit: %q", stem)
 	}
-	// With offset, lean and phase taken off rightly, the drawn readings lie about the drawn form as closely as their noise.
+	// With offset, lean and phase taken off rightly, the drawn readings lie about the drawn form as closely as their
+	// noise.
 	ratio := eval[float64](t, ctx, aboutTheForm)
 	if want := demoNoiseMM / demoFormPV(); ratio < 0.85*want || ratio > 1.15*want {
 		t.Errorf("readings lie %.4f of the form's height about it, want %.4f", ratio, want)
@@ -125,7 +126,8 @@ func TestRunInFullSaysAll(t *testing.T) {
 	until(t, ctx, `document.querySelector("#detail-state").textContent.startsWith("Run 404 cannot be shown: run 404: not found")`)
 }
 
-// aboutTheForm is the root mean square distance, up and down, of the drawn readings from the drawn form, over its height.
+// aboutTheForm is the root mean square distance, up and down, of the drawn readings from the drawn form, over its
+// height.
 const aboutTheForm = `(() => {
 	const points = d => d.slice(1).split(/[ML]/).map(p => p.replace("h0", "").split(" ").map(Number))
 	const line = points(document.querySelector(".form-line").getAttribute("d"))
@@ -167,7 +169,8 @@ func TestRunOpensAndCloses(t *testing.T) {
 		eval[bool](t, ctx, way.js)
 		until(t, ctx, closed)
 	}
-	// Opened by its address there is no list to go back to: the link leads to it all the same. So does an address of the older form.
+	// Opened by its address there is no list to go back to: the link leads to it all the same. So does an address of
+	// the older form.
 	open(t, ctx, s.url+"/#run-8", 360, 300, "light")
 	until(t, ctx, runOpen+atTitle)
 	until(t, ctx, drawn)

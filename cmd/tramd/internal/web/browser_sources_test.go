@@ -59,7 +59,8 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	see(`!document.querySelector("#motion").hidden && document.querySelector("#motion-cautions").innerText.includes("Keep clear of the arm")`)
 	see(`document.querySelector("#motion-plan").textContent.includes("2 commands") && document.querySelector("#motion-plan").textContent.includes("M0")`)
 	shot("motion-390")
-	// A long press on the button is what is wanted: it is as large as a thumb, and neither scrolls the page nor marks text.
+	// A long press on the button is what is wanted: it is as large as a thumb, and neither scrolls the page nor marks
+	// text.
 	see(`(b => { const s = getComputedStyle(b); return b.offsetHeight >= 72 && b.offsetWidth >= 72 && s.touchAction === "none" && s.userSelect === "none" })(document.querySelector("#motion-hold"))`)
 	name := func(word string) {
 		do(fmt.Sprintf(`(f => { f.value = %q; f.dispatchEvent(new Event("input")); return true })(document.querySelector("#motion-name"))`, word))

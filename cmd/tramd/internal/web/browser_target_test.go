@@ -7,8 +7,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// A person parks the arm, loosens, and follows the page to the reading to aim for; what tightening did is logged with the move.
-// The way is 0.1 mm down, and tightening is expected to add 0.005 mm: so from 1.300 to 1.195.
+// A person parks the arm, loosens, and follows the page to the reading to aim for; what tightening did is logged with
+// the move. The way is 0.1 mm down, and tightening is expected to add 0.005 mm: so from 1.300 to 1.195.
 func TestTheReadingToAimFor(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
@@ -69,8 +69,8 @@ func TestTheReadingToAimFor(t *testing.T) {
 	}
 }
 
-// A pair of indicators is gone by through their difference: both must be fresh, and what tightening does to one arm is not
-// taken off it.
+// A pair of indicators is gone by through their difference: both must be fresh, and what tightening does to one arm is
+// not taken off it.
 func TestThePairToAimFor(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
@@ -98,8 +98,8 @@ func TestThePairToAimFor(t *testing.T) {
 	until(t, ctx, `document.querySelector("#target-digits").innerText === "–"`)
 }
 
-// The page reckons with the angle at which the arm stands, begins nowhere that hides the move, and stops leading when the arm
-// turns. It led by the reading alone, wherever the arm stood.
+// The page reckons with the angle at which the arm stands, begins nowhere that hides the move, and stops leading when
+// the arm turns. It led by the reading alone, wherever the arm stood.
 func TestTheAimGoesByWhereTheArmStands(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)

@@ -76,8 +76,8 @@ func eval[T any](t testing.TB, ctx context.Context, expr string) T {
 	return v
 }
 
-// tap clicks the element of a selector, which stands in quotes, as soon as it is there and may be clicked. It looks and clicks in
-// one go: on a busy machine news may come late, and a button that was enabled a moment ago is not any more.
+// tap clicks the element of a selector, which stands in quotes, as soon as it is there and may be clicked. It looks and
+// clicks in one go: on a busy machine news may come late, and a button that was enabled a moment ago is not any more.
 func tap(t *testing.T, ctx context.Context, selector string) {
 	t.Helper()
 	until(t, ctx, fmt.Sprintf(`(e => e !== null && !e.disabled && (e.click(), true))(document.querySelector(%s))`, selector))
@@ -91,7 +91,8 @@ func open(t testing.TB, ctx context.Context, url string, width, height int64, sc
 	}
 }
 
-// resize gives the window another size, as a phone that is turned does, and waits until the page has drawn itself in it.
+// resize gives the window another size, as a phone that is turned does, and waits until the page has drawn itself in
+// it.
 func resize(t *testing.T, ctx context.Context, width, height int64) {
 	t.Helper()
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height)); err != nil {
@@ -264,7 +265,8 @@ func TestPageMarksOldNews(t *testing.T) {
 	const reading = `document.querySelector("#devices .value")?.textContent`
 	until(t, ctx, `Boolean(`+reading+`)`)
 	before := eval[string](t, ctx, reading)
-	// The reading moves, and what has just come is not called old. (On a busy machine the page may wait seconds for it.)
+	// The reading moves, and what has just come is not called old. (On a busy machine the page may wait seconds for
+	// it.)
 	until(t, ctx, fmt.Sprintf(reading+` !== %q && document.body.classList.contains("fresh")`, before))
 	s.mute.Store(true)
 	until(t, ctx, `/^no data for \d+ s$/.test(document.querySelector("#news").textContent)

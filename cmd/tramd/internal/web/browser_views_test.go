@@ -165,7 +165,8 @@ func TestWithoutJavaScript(t *testing.T) {
 	}
 }
 
-// A name may be long, be written from right to left or look like markup: nothing is executed, nothing overlaps, at any width.
+// A name may be long, be written from right to left or look like markup: nothing is executed, nothing overlaps, at any
+// width.
 func TestNamesThatAreNotKind(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
@@ -200,7 +201,8 @@ func TestNamesThatAreNotKind(t *testing.T) {
 	}
 }
 
-// In a shop that reads inches everything is in inches: figures, moves, the aim and the budget, and a move goes back in mm.
+// In a shop that reads inches everything is in inches: figures, moves, the aim and the budget, and a move goes back in
+// mm.
 func TestAnInchShop(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)

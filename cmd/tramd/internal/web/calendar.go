@@ -11,7 +11,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// checkLength is how long a check stands in a calendar: setting up, a sweep and putting away (common practice, no source).
+// checkLength is how long a check stands in a calendar: setting up, a sweep and putting away (common practice, no
+// source).
 const checkLength = 30 * time.Minute
 
 // calendar serves the next check as a feed that a calendar subscribes to (RFC 5545).

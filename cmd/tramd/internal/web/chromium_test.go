@@ -14,8 +14,8 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// chromium is the one browser of all tests of this package. Each test has a window and a profile of its own in it: starting
-// a browser costs more processor time than most of these tests do.
+// chromium is the one browser of all tests of this package. Each test has a window and a profile of its own in it:
+// starting a browser costs more processor time than most of these tests do.
 var chromium struct {
 	once sync.Once
 	ctx  context.Context
@@ -55,8 +55,8 @@ func startChromium() {
 	}
 }
 
-// browser returns a window of Chromium with a profile of its own. It counts as focused whatever the windows of other tests do:
-// a page that loses the focus lets a motion go.
+// browser returns a window of Chromium with a profile of its own. It counts as focused whatever the windows of other
+// tests do: a page that loses the focus lets a motion go.
 func browser(t testing.TB) context.Context {
 	t.Helper()
 	chromium.once.Do(startChromium)

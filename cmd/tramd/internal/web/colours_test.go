@@ -46,8 +46,9 @@ func lab(l rgb) [3]float64 {
 	return [3]float64{116*f(y) - 16, 500 * (f(x) - f(y)), 200 * (f(y) - f(z))}
 }
 
-// sights simulate full dichromacy in linear RGB: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A physiologically-based model for
-// simulation of color vision deficiency", IEEE TVCG 15 (2009), severity 1.0. The figures are from memory; each row adds up to 1.
+// sights simulate full dichromacy in linear RGB: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A
+// physiologically-based model for simulation of color vision deficiency", IEEE TVCG 15 (2009), severity 1.0. The
+// figures are from memory; each row adds up to 1.
 var sights = map[string][3]rgb{
 	"common":       {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
 	"protanopia":   {{0.152286, 1.052583, -0.204868}, {0.114503, 0.786281, 0.099216}, {-0.003882, -0.048116, 1.051998}},

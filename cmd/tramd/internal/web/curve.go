@@ -13,8 +13,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// storedCurve answers with the curve of a stored run in the form of the stream's: the mean reading in each degree where an indicator
-// touched, and the fit through it. It spares a phone the readings themselves.
+// storedCurve answers with the curve of a stored run in the form of the stream's: the mean reading in each degree where
+// an indicator touched, and the fit through it. It spares a phone the readings themselves.
 func (s *server) storedCurve(w http.ResponseWriter, r *http.Request) {
 	id, err := s.recordID(r)
 	if err != nil {
@@ -98,7 +98,8 @@ func (b *bins) add(name string, phase float64) {
 	b.sum, b.count = append(b.sum, [360]float64{}), append(b.count, [360]int{})
 }
 
-// read takes readings as WriteReadingsCSV writes them: t_s,angle_deg,reading_mm,indicator. A reading without an angle has no place.
+// read takes readings as WriteReadingsCSV writes them: t_s,angle_deg,reading_mm,indicator. A reading without an angle
+// has no place.
 func (b *bins) read(r io.Reader) error {
 	lines := bufio.NewScanner(r)
 	for first := true; lines.Scan(); first = false {

@@ -10,8 +10,8 @@ import (
 	"tramd/sweep/drift"
 )
 
-// someHistory is half a year of checks: a spindle that was squared in March and has crept to the right since, judged by the drift
-// model itself.
+// someHistory is half a year of checks: a spindle that was squared in March and has crept to the right since, judged by
+// the drift model itself.
 func someHistory(t testing.TB) *drift.View {
 	t.Helper()
 	var b strings.Builder

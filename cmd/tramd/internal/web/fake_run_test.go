@@ -55,8 +55,8 @@ func budgeted(mmPerM, other, conformity float64, v sweep.Verdict) *sweep.Axis {
 	}
 }
 
-// runInFull is a stored sweep of the demo workshop with everything a result can say. Run 8 has a budget that does not add
-// up and a probability lost in rounding, run 9 was abandoned and has no result, run 10 is long.
+// runInFull is a stored sweep of the demo workshop with everything a result can say. Run 8 has a budget that does not
+// add up and a probability lost in rounding, run 9 was abandoned and has no result, run 10 is long.
 func runInFull(id int64) any {
 	run := map[string]any{
 		"id": id, "kind": "sweep", "purpose": "check", "outcome": "finished", "clock_set": true, "tolerance": "0.02/300", "why": "", "note": "after the new shim", "temperature_c": 21.5,

@@ -249,7 +249,8 @@ func linnet(t time.Duration) *session.Snapshot {
 	}
 }
 
-// quietWren is the bench mill at rest: the last check is all there is, one adapter is unplugged, the clock was never set.
+// quietWren is the bench mill at rest: the last check is all there is, one adapter is unplugged, the clock was never
+// set.
 func quietWren() *session.Snapshot {
 	return &session.Snapshot{
 		At: time.Now(), Machine: "wren", Limit: 0.0667, LimitAs: "0.02/300",

@@ -9,7 +9,8 @@ import (
 	"testing"
 )
 
-// FuzzBodies sends anything at all to the requests that read a body: each answer is JSON, and a refusal names its reason.
+// FuzzBodies sends anything at all to the requests that read a body: each answer is JSON, and a refusal names its
+// reason.
 func FuzzBodies(f *testing.F) {
 	for _, s := range []string{``, `{}`, `null`, `[]`, `{"turns":1,"purpose":"check"}`, `{"turns":1e9}`, `{"turns":-1}`, `{"kind":"note","text":"x","run":1}`,
 		`{"kind":"\u0000"}`, `{"password":"x"}`, `{"turns":1}{"turns":2}`, `{"run":9223372036854775808}`, "\xff", `{"turns":1}x`, `{"purpose":"\ud800"}`} {

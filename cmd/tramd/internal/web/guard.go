@@ -37,8 +37,8 @@ func limitBody(next http.Handler) http.Handler {
 	})
 }
 
-// allowHosts refuses a request that calls this machine by a name that is not its own. A hostile page can point a name it
-// owns at our address (DNS rebinding); to the browser it is then the same origin, and only the Host gives it away.
+// allowHosts refuses a request that calls this machine by a name that is not its own. A hostile page can point a name
+// it owns at our address (DNS rebinding); to the browser it is then the same origin, and only the Host gives it away.
 func (s *server) allowHosts(next http.Handler) http.Handler {
 	allowed := map[string]bool{"localhost": true}
 	if name, err := os.Hostname(); err == nil && name != "" {
@@ -75,6 +75,7 @@ func hostAllowed(name string, allowed map[string]bool) bool {
 	if _, err := netip.ParseAddr(name); err == nil {
 		return true
 	}
-	// Names under .local are announced by the machines of the link themselves (RFC 6762); no outside name server can own one.
+	// Names under .local are announced by the machines of the link themselves (RFC 6762); no outside name server can
+	// own one.
 	return allowed[name] || strings.HasSuffix(name, ".local") && len(name) > len(".local")
 }

@@ -37,8 +37,8 @@ func TestOneGuestLeavesRoomForOtherPages(t *testing.T) {
 	}
 }
 
-// What TLS verified is as good as a password; what it did not verify is nothing, and so is any certificate where none was
-// asked for.
+// What TLS verified is as good as a password; what it did not verify is nothing, and so is any certificate where none
+// was asked for.
 func TestAClientCertificateIsALogin(t *testing.T) {
 	verified := &tls.ConnectionState{VerifiedChains: [][]*x509.Certificate{{{}}}}
 	shown := &tls.ConnectionState{PeerCertificates: []*x509.Certificate{{}}}
@@ -104,7 +104,8 @@ func TestThePagesPolicyIsTight(t *testing.T) {
 	}
 }
 
-// Every route that may change something asks for a login, also one that is added later: the test takes them from the server.
+// Every route that may change something asks for a login, also one that is added later: the test takes them from the
+// server.
 func TestNoChangeWithoutALogin(t *testing.T) {
 	var routes []string
 	newServer(Options{}).routes(func(pattern string, _ http.HandlerFunc) { routes = append(routes, pattern) })

@@ -20,7 +20,8 @@ type server struct {
 	answerPatience time.Duration // for one piece of any other answer
 }
 
-// Handler serves the page and the API. Connect its Done to http.Server.RegisterOnShutdown, since a stream has no end of its own.
+// Handler serves the page and the API. Connect its Done to http.Server.RegisterOnShutdown, since a stream has no end of
+// its own.
 func Handler(o Options) http.Handler {
 	return newServer(o).handler()
 }

@@ -12,8 +12,8 @@ type deviceHealth struct {
 	State string `json:"state"`
 }
 
-// healthz is 200 while the daemon answers, what is measured can be kept and the record is whole, else 503. An absent device is shown but is no
-// illness of the daemon.
+// healthz is 200 while the daemon answers, what is measured can be kept and the record is whole, else 503. An absent
+// device is shown but is no illness of the daemon.
 func (s *server) healthz(w http.ResponseWriter, r *http.Request) {
 	ctx, cancel := context.WithTimeout(r.Context(), 2*time.Second)
 	defer cancel()

@@ -94,7 +94,8 @@ func (h *hub) newest() *frame {
 	return h.latest
 }
 
-// poll publishes frames until ctx ends. It begins when the poller before it has ended, so that there is never more than one.
+// poll publishes frames until ctx ends. It begins when the poller before it has ended, so that there is never more than
+// one.
 func (h *hub) poll(ctx context.Context, before <-chan struct{}, ended chan<- struct{}) {
 	defer close(ended)
 	if before != nil {

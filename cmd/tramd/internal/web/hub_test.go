@@ -7,8 +7,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// While a person moves an adjuster the page gets 20 states a second; a reading that flickers by a step is not moved, and a
-// sweep keeps its own pace.
+// While a person moves an adjuster the page gets 20 states a second; a reading that flickers by a step is not moved,
+// and a sweep keeps its own pace.
 func TestAMovedReadingIsShownMoreOften(t *testing.T) {
 	now := time.Now()
 	var m movement

@@ -9,7 +9,8 @@ import (
 	"time"
 )
 
-// What an import may cost: a slow network is well while pieces of the file come, but no client has the one place for ever.
+// What an import may cost: a slow network is well while pieces of the file come, but no client has the one place for
+// ever.
 const (
 	importPiece = 30 * time.Second // for one piece of the file
 	importTime  = 20 * time.Minute // for all of it

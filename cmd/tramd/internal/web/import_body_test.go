@@ -75,7 +75,8 @@ func importServer(t *testing.T, s *slowShop, piece, await time.Duration) string 
 	return serve(t, srv.handler()).Listener.Addr().String()
 }
 
-// A file that comes slowly is taken, though the whole takes longer than the server grants a request; and so is a fit that takes long.
+// A file that comes slowly is taken, though the whole takes longer than the server grants a request; and so is a fit
+// that takes long.
 func TestASlowNetworkDoesNotEndAnImport(t *testing.T) {
 	t.Parallel()
 	s := newSlowShop()

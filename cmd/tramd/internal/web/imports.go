@@ -12,9 +12,10 @@ import (
 // maxImport bounds a recorded sweep that is sent in: two million rows.
 const maxImport = 64 << 20
 
-// importSweep takes a recorded measurement as the body: CSV. The query says its file's name, when it was taken (RFC 3339), what
-// for, at what temperature of the machine (degrees Celsius, where it is known), and whether it is wanted a second time; of one that
-// is no sweep also its kind, where the columns do not say it, its subject, tolerance, and options as JSON.
+// importSweep takes a recorded measurement as the body: CSV. The query says its file's name, when it was taken (RFC
+// 3339), what for, at what temperature of the machine (degrees Celsius, where it is known), and whether it is wanted a
+// second time; of one that is no sweep also its kind, where the columns do not say it, its subject, tolerance, and
+// options as JSON.
 func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	told := session.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}

@@ -13,8 +13,8 @@ const (
 	keepaliveEvery = 10 * time.Second
 )
 
-// live streams server-sent events: `state` and `curve`, each always the newest, and a comment now and then so that a quiet
-// stream does not look like a dead one.
+// live streams server-sent events: `state` and `curve`, each always the newest, and a comment now and then so that a
+// quiet stream does not look like a dead one.
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	c := s.hub.join(peerlimit.Peer(r.RemoteAddr))
 	if c == nil {
@@ -75,7 +75,8 @@ func event(name string, data []byte) []byte {
 	return b.Bytes()
 }
 
-// stream writes pieces that go out at once, each with its own deadline: the server's own would end a stream that is well.
+// stream writes pieces that go out at once, each with its own deadline: the server's own would end a stream that is
+// well.
 type stream struct {
 	w   http.ResponseWriter
 	ctl *http.ResponseController

@@ -59,8 +59,8 @@ func (l *loginLimit) forgive(remote string) {
 	delete(l.each, peerlimit.Peer(remote))
 }
 
-// peer returns the bucket of an address. Full buckets are forgotten when too many are kept; beyond that a new address gets a
-// bucket that is not kept, and the one for all addresses holds alone.
+// peer returns the bucket of an address. Full buckets are forgotten when too many are kept; beyond that a new address
+// gets a bucket that is not kept, and the one for all addresses holds alone.
 func (l *loginLimit) peer(addr netip.Addr, now time.Time) *rate.Limiter {
 	if b, ok := l.each[addr]; ok {
 		return b

@@ -2,7 +2,8 @@ package web
 
 import "net/http"
 
-// startMeasurement begins a traverse, a bar or a travel: {"kind":"traverse","name":"left rail","purpose":"check","typed":false}.
+// startMeasurement begins a traverse, a bar or a travel: {"kind":"traverse","name":"left
+// rail","purpose":"check","typed":false}.
 func (s *server) startMeasurement(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		MeasurementWanted

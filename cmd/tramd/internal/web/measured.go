@@ -6,8 +6,8 @@ import (
 	"net/http"
 )
 
-// Assembly is what the record says of measurements that are no sweep, and of all relations together. What the first of each pair
-// returns is sent as JSON as it is; the second is an SVG, empty where there is nothing to draw.
+// Assembly is what the record says of measurements that are no sweep, and of all relations together. What the first of
+// each pair returns is sent as JSON as it is; the second is an SVG, empty where there is nothing to draw.
 type Assembly interface {
 	Measured(ctx context.Context, run int64) (any, error)
 	Picture(ctx context.Context, run int64) (string, error)

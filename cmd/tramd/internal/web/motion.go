@@ -108,8 +108,8 @@ func (s *server) byKey(w http.ResponseWriter, r *http.Request, hold bool) {
 	s.reply(w, http.StatusOK, map[string]bool{"held": hold})
 }
 
-// holdMotion is a request that lasts as long as the terminal which began the motion of a run: its body brings a byte now and
-// then. When it ends, breaks or falls silent, the arm is stopped.
+// holdMotion is a request that lasts as long as the terminal which began the motion of a run: its body brings a byte
+// now and then. When it ends, breaks or falls silent, the arm is stopped.
 func (s *server) holdMotion(w http.ResponseWriter, r *http.Request) {
 	run, err := pathID(r)
 	if err == nil && s.Motion == nil {

@@ -74,8 +74,8 @@ type MeasurementWanted struct {
 	Typed   bool   `json:"typed"`   // a plain dial is read, and its readings typed
 }
 
-// Temperature takes the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon after
-// are stored with it.
+// Temperature takes the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon
+// after are stored with it.
 type Temperature interface {
 	Tell(celsius float64) error
 }
@@ -86,8 +86,8 @@ type Motion interface {
 	Disarm(ctx context.Context) error
 	StartMotion(ctx context.Context, key, purpose string) (run int64, err error)
 
-	// The client that starts a motion holds it by signs of life; without one in time, or let go, the arm is stopped. The page names the
-	// key, a terminal the run.
+	// The client that starts a motion holds it by signs of life; without one in time, or let go, the arm is stopped.
+	// The page names the key, a terminal the run.
 	Hold(ctx context.Context, key string) error
 	LetGo(ctx context.Context, key string) error
 	HoldMotion(ctx context.Context, run int64) error

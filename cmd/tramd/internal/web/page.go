@@ -20,8 +20,8 @@ var views = []string{"now", "adjust", "history", "runs", "machine"}
 
 var shell = template.Must(template.New("shell.html").Funcs(template.FuncMap{"t": func(string) string { return "" }}).Parse(string(read("shell.html"))))
 
-// filling is what the shell is filled with. The figures stand in it before any script runs: they are the first thing that is seen, and
-// all there is without JavaScript.
+// filling is what the shell is filled with. The figures stand in it before any script runs: they are the first thing
+// that is seen, and all there is without JavaScript.
 type filling struct {
 	Language, Title, Machine string
 	View                     string
@@ -147,8 +147,8 @@ func (p *filling) fill(s *session.Snapshot, words catalogue) {
 	}
 }
 
-// rows are the newest runs, or the one that was asked for, as the list shows them. Runs come as they are sent, so they are read back
-// from their JSON.
+// rows are the newest runs, or the one that was asked for, as the list shows them. Runs come as they are sent, so they
+// are read back from their JSON.
 func (s *server) rows(ctx context.Context, only int64, unit unit) []runRow {
 	if s.Records == nil {
 		return nil

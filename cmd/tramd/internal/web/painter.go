@@ -24,7 +24,8 @@ type curveView struct {
 	Fit    []harmonic           `json:"fit"`
 }
 
-// harmonic is the fitted reading of one indicator where it touches at the angle, mean + cos*cos(angle) + sin*sin(angle), in mm.
+// harmonic is the fitted reading of one indicator where it touches at the angle, mean + cos*cos(angle) +
+// sin*sin(angle), in mm.
 type harmonic struct {
 	Indicator int     `json:"indicator"`
 	MeanMM    float64 `json:"mean_mm"`
@@ -78,8 +79,8 @@ func orEmpty(c []session.CurvePoint) []session.CurvePoint {
 	return c
 }
 
-// fits writes the result as the curve each indicator should have read, by the geometry of package sweep. The angles of a
-// curve are those of the contact point, so an indicator's phase is in them already.
+// fits writes the result as the curve each indicator should have read, by the geometry of package sweep. The angles of
+// a curve are those of the contact point, so an indicator's phase is in them already.
 func fits(r *sweep.Result, indicators []sweep.Indicator) []harmonic {
 	out := []harmonic{}
 	if r == nil || r.Tilt == nil || r.Nod == nil { // one axis alone does not make a curve

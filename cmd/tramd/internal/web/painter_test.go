@@ -10,8 +10,8 @@ import (
 	"tramd/sweep"
 )
 
-// What is drawn as the fit must run through readings that have no noise: readings made by the geometry of package sweep,
-// two indicators at different places on the bar, turned into a curve and a result by the live fit itself.
+// What is drawn as the fit must run through readings that have no noise: readings made by the geometry of package
+// sweep, two indicators at different places on the bar, turned into a curve and a result by the live fit itself.
 func TestFitRunsThroughTheReadings(t *testing.T) {
 	inds := []sweep.Indicator{{Name: "arm", RadiusMM: 120}, {Name: "far", RadiusMM: 95, PhaseDeg: 150}}
 	live, err := sweep.NewLive(sweep.Setup{Machine: "linnet", Indicators: inds, AngleSource: "encoder"})

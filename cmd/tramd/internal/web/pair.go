@@ -2,8 +2,8 @@ package web
 
 import "net/http"
 
-// startHalfTurn begins the zeroing of a pair of opposite indicators: {"axis":"tilt"} with the bar left to right, "nod" with it
-// front to back. Its run is steered as a sweep's is.
+// startHalfTurn begins the zeroing of a pair of opposite indicators: {"axis":"tilt"} with the bar left to right, "nod"
+// with it front to back. Its run is steered as a sweep's is.
 func (s *server) startHalfTurn(w http.ResponseWriter, r *http.Request) {
 	var in struct {
 		Axis string `json:"axis"`

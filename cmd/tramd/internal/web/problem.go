@@ -64,7 +64,8 @@ func (s *server) fail(w http.ResponseWriter, err error) {
 	s.reply(w, code, map[string]string{"error": err.Error()})
 }
 
-// reply sends v as JSON. It is encoded first, so that a value that cannot be encoded is an error and not half an answer.
+// reply sends v as JSON. It is encoded first, so that a value that cannot be encoded is an error and not half an
+// answer.
 func (s *server) reply(w http.ResponseWriter, code int, v any) {
 	body, err := json.Marshal(v)
 	if err != nil {

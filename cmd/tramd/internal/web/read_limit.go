@@ -15,8 +15,8 @@ const (
 	readWait        = 10 * time.Second
 )
 
-// limitReads lets a request that reads the record through when there is room, and waits a little for it. Requests that change
-// something, and the stream, do not count.
+// limitReads lets a request that reads the record through when there is room, and waits a little for it. Requests that
+// change something, and the stream, do not count.
 func (s *server) limitReads(next http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		peer := peerlimit.Peer(r.RemoteAddr)

@@ -15,7 +15,8 @@ type wordy struct{ *shop }
 
 func (wordy) Runs(context.Context, int64, int) (any, error) { return strings.Repeat("x", 16<<20), nil }
 
-// A client that asks and does not take the answer loses it, and its place. A client that takes it slowly, piece by piece, does not.
+// A client that asks and does not take the answer loses it, and its place. A client that takes it slowly, piece by
+// piece, does not.
 func TestAnAnswerThatIsNotTakenIsEnded(t *testing.T) {
 	t.Parallel()
 	s := newServer(Options{Live: always(linnet(0)), Records: wordy{&shop{}}})

@@ -14,8 +14,8 @@ type region struct {
 	TurnDeg     float64 `json:"turn_deg"` // of the major axis, counter-clockwise from +X
 }
 
-// regionOf draws the ellipse from the covariance, or from the two standard uncertainties where a stored result carries no
-// covariance. It is nil unless both axes were measured.
+// regionOf draws the ellipse from the covariance, or from the two standard uncertainties where a stored result carries
+// no covariance. It is nil unless both axes were measured.
 func regionOf(r *sweep.Result) *region {
 	if r == nil || r.Tilt == nil || r.Nod == nil {
 		return nil
@@ -38,9 +38,9 @@ func regionOf(r *sweep.Result) *region {
 	return out
 }
 
-// jointFactor is sqrt(2*F), F the 95 % quantile of the F distribution with 2 and dof degrees of freedom: how many standard
-// uncertainties the joint region of two fitted parameters reaches. With 2 in the numerator the quantile has a closed form,
-// (dof/2)*(0.05^(-2/dof) - 1), and tends to -ln(0.05) when the degrees of freedom are many or not known.
+// jointFactor is sqrt(2*F), F the 95 % quantile of the F distribution with 2 and dof degrees of freedom: how many
+// standard uncertainties the joint region of two fitted parameters reaches. With 2 in the numerator the quantile has a
+// closed form, (dof/2)*(0.05^(-2/dof) - 1), and tends to -ln(0.05) when the degrees of freedom are many or not known.
 func jointFactor(dof float64) float64 {
 	if !(dof > 0) || dof > 1e6 {
 		return math.Sqrt(-2 * math.Log(0.05))

@@ -33,8 +33,8 @@ func TestJointFactor(t *testing.T) {
 	}
 }
 
-// The region is worth its name only if it covers: draw leans about a truth, with a scatter estimated from few degrees of
-// freedom as a fit would, and count how often the drawn ellipse holds the truth.
+// The region is worth its name only if it covers: draw leans about a truth, with a scatter estimated from few degrees
+// of freedom as a fit would, and count how often the drawn ellipse holds the truth.
 func TestRegionCovers(t *testing.T) {
 	const (
 		trials = 20000

@@ -8,8 +8,8 @@ import (
 	"strings"
 )
 
-// Every text of the page stands in assets/texts, one file a language: a translation is a file there. What a translation leaves out
-// is shown in English.
+// Every text of the page stands in assets/texts, one file a language: a translation is a file there. What a translation
+// leaves out is shown in English.
 const english = "en"
 
 type catalogue struct {
@@ -62,8 +62,8 @@ func sortedLanguages() []string {
 	return out
 }
 
-// languageOf returns the first language that the browser asks for and that there is a catalogue of. Browsers write the languages in
-// the order in which they are liked (RFC 9110, 12.5.4).
+// languageOf returns the first language that the browser asks for and that there is a catalogue of. Browsers write the
+// languages in the order in which they are liked (RFC 9110, 12.5.4).
 func languageOf(r *http.Request) string {
 	for _, part := range strings.Split(r.Header.Get("Accept-Language"), ",") {
 		tag, _, _ := strings.Cut(strings.TrimSpace(part), ";")

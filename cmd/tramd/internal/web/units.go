@@ -7,7 +7,8 @@ import (
 	"strings"
 )
 
-// unit is how the shell writes a lean before any script runs: the tolerance's own unit. It says the same as assets/units.js.
+// unit is how the shell writes a lean before any script runs: the tolerance's own unit. It says the same as
+// assets/units.js.
 type unit struct {
 	label  string
 	factor float64 // from mm/m
@@ -16,7 +17,8 @@ type unit struct {
 
 var overSpan = regexp.MustCompile(`^\s*[0-9.]+\s*(mm|in|")?\s*/\s*([0-9.]+)\s*(mm|cm|m|in|")?\s*$`)
 
-// unitOf returns the unit that a tolerance is written in: "0.02/300" is mm over 300 mm. One inch is 25.4 mm exactly (ISO 80000-3).
+// unitOf returns the unit that a tolerance is written in: "0.02/300" is mm over 300 mm. One inch is 25.4 mm exactly
+// (ISO 80000-3).
 func unitOf(tolerance string) unit {
 	if m := overSpan.FindStringSubmatch(tolerance); m != nil {
 		span, err := strconv.ParseFloat(m[2], 64)

@@ -7,8 +7,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// Zeros establishes where 0 degrees of an encoder is: a person points the arm right, presses, turns it towards the back and
-// presses again.
+// Zeros establishes where 0 degrees of an encoder is: a person points the arm right, presses, turns it towards the back
+// and presses again.
 type Zeros interface {
 	Point(ctx context.Context, step session.ZeroStep) (*session.ZeroState, error)
 	ForgetZero(ctx context.Context) (*session.ZeroState, error)

@@ -1,5 +1,5 @@
-// Package identifytest makes the streams of instruments that do not exist, for tests: lines, nibbles, counts in bytes, registers,
-// and what is none of these. It shares no code with what reads them.
+// Package identifytest makes the streams of instruments that do not exist, for tests: lines, nibbles, counts in bytes,
+// registers, and what is none of these. It shares no code with what reads them.
 package identifytest
 
 import (

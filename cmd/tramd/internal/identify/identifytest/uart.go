@@ -7,7 +7,8 @@ type Wire struct {
 	rate int // bits a second
 }
 
-// Send puts bytes on a line: a start bit, so many data bits, parity N, E or O, and one stop bit, with pauses in between.
+// Send puts bytes on a line: a start bit, so many data bits, parity N, E or O, and one stop bit, with pauses in
+// between.
 func Send(frames [][]byte, baud, data int, parity byte, pauseBits int) Wire {
 	w := Wire{rate: baud}
 	w.rest(40)
@@ -47,8 +48,9 @@ type Byte struct {
 	C  byte
 }
 
-// Receive is what a receiver set to a speed makes of it: from the edge of a start bit it looks at the middle of each bit.
-// Where it finds no stop bit it takes the byte all the same, as a port without parity checking does, and waits for rest.
+// Receive is what a receiver set to a speed makes of it: from the edge of a start bit it looks at the middle of each
+// bit. Where it finds no stop bit it takes the byte all the same, as a port without parity checking does, and waits for
+// rest.
 func (w Wire) Receive(baud, data int, parity byte) []Byte {
 	level := func(t float64) bool {
 		i := int(t * float64(w.rate))
