@@ -81,7 +81,7 @@ func reportMeasured(e *env, run store.Run, asJSON bool) error {
 		return err
 	}
 	if run.Outcome != store.Finished {
-		return errShown
+		return cutShort(run)
 	}
 	return verdictStatus(r.Verdict())
 }

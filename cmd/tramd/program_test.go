@@ -234,6 +234,25 @@ func TestAStopThatIsAskedForAndAnEndOfTheDaemonStopTheArm(t *testing.T) {
 	}
 }
 
+func TestCtrlCOnTheWayBackSaysThatTheArmDidNotArrive(t *testing.T) {
+	t.Parallel()
+	c := startController(t)
+	s := c.shop(t, "end = [\"G1 A300 F900\", \"G4 P0.2\"]\n")
+	s.daemon(t)
+	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	p := programIn(t, "program", "--config", s.config)
+	io.WriteString(p.in, "linnet\n")
+	waitState(t, s, "the way back", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Returning })
+	if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	const why = "the arm did not come to the end of its way back"
+	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), why) || !strings.Contains(p.out.String(), "tilt   +0.4") {
+		t.Errorf("status %d, it said %s and %s", got, p.out.String(), p.err.String())
+	}
+	c.endsWithStop(t)
+}
+
 func TestAControllerUnpluggedInTheMiddleIsSaidToBeOutOfReach(t *testing.T) {
 	t.Parallel()
 	c := startController(t, "--speedup", "1")

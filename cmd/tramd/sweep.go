@@ -153,6 +153,12 @@ func endedRun(ctx context.Context, cl *client.Client, id int64) (store.Run, erro
 	}
 }
 
+// cutShort returns the error of a run that has a result but was not finished and says why: the arm may
+// stand on its way.
+func cutShort(run store.Run) error {
+	return fmt.Errorf("run %d %s: %s (the result is of its %d readings)", run.ID, run.Outcome, run.Why, run.Readings)
+}
+
 func reportRun(e *env, run store.Run, asJSON bool) error {
 	if run.Result == nil && run.Unstored {
 		return fmt.Errorf("run %d %s: %s (its %d readings are in memory alone: mend the disk before the daemon is stopped)", run.ID, run.Outcome, run.Why, run.Readings)
@@ -173,7 +179,7 @@ func reportRun(e *env, run store.Run, asJSON bool) error {
 		return err
 	}
 	if run.Outcome != store.Finished {
-		return errShown
+		return cutShort(run)
 	}
 	if v := run.Result.Verdict; !asJSON && (v == sweep.Outside || v == sweep.Undecided) {
 		fmt.Fprintln(e.err, "next: tramd advise --config FILE")
