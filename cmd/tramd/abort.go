@@ -55,8 +55,8 @@ func onAbort(log *slog.Logger, look *lastLook, exit func(int)) (stop func()) {
 	return func() { signal.Stop(abort); close(abort) }
 }
 
-// mostStacks bounds the lines that an abort writes of goroutines.
-const mostStacks = 12
+// mostStacks bounds the lines that an abort writes of goroutines. A daemon with two ports has some twenty kinds.
+const mostStacks = 24
 
 func allStacks() string {
 	buf := make([]byte, 1<<20) // more is cut off
