@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -20,7 +21,7 @@ var files = load()
 
 type file struct {
 	body   []byte
-	packed []byte // gzip; nil where that saves nothing
+	packed func() []byte // by gzip, once it is asked for; nil where that saves nothing
 	tag    string
 	kind   string
 }
@@ -69,15 +70,20 @@ func read(name string) []byte {
 func newFile(body []byte, kind string) file {
 	sum := sha256.Sum256(body)
 	version := base64.RawURLEncoding.EncodeToString(sum[:12])
+	return file{body: body, tag: `"` + version + `"`, kind: kind, packed: sync.OnceValue(func() []byte { return pack(body) })}
+}
+
+// pack compresses body; nil where that saves nothing. It takes milliseconds and a megabyte of work, so no command pays for
+// it that serves no page.
+func pack(body []byte) []byte {
 	var packed bytes.Buffer
 	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a constant that exists
 	_, _ = z.Write(body)                                       // into memory
 	_ = z.Close()
-	f := file{body: body, tag: `"` + version + `"`, kind: kind}
-	if packed.Len() < len(body)*9/10 {
-		f.packed = packed.Bytes()
+	if packed.Len() >= len(body)*9/10 {
+		return nil
 	}
-	return f
+	return packed.Bytes()
 }
 
 func (s *server) asset(w http.ResponseWriter, r *http.Request) {
@@ -99,12 +105,12 @@ func (f file) serve(w http.ResponseWriter, r *http.Request, name string) {
 	h := w.Header()
 	h.Set("Content-Type", f.kind)
 	h.Set("Cache-Control", "no-cache") // ask each time; the answer is mostly 304
+	h.Add("Vary", "Accept-Encoding")
 	body := f.body
-	if f.packed != nil {
-		h.Add("Vary", "Accept-Encoding")
-		if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		if packed := f.packed(); packed != nil {
 			h.Set("Content-Encoding", "gzip")
-			body = f.packed
+			body = packed
 		}
 	}
 	h.Set("ETag", f.tag)
