@@ -366,7 +366,7 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 			t.Fatal("the record is not opened")
 		}
 	}
-	for began := time.Now(); ; time.Sleep(50 * time.Millisecond) { // the parts start anew, which ends every stream
+	for began := time.Now(); ; time.Sleep(50 * time.Millisecond) { // the parts restart, which ends every stream
 		resp, err := http.Get("http://" + s.page + "/healthz")
 		if err == nil {
 			resp.Body.Close()

@@ -15,7 +15,7 @@ import (
 )
 
 type fitCmd struct {
-	Files      []string `arg:"" name:"file" help:"Recorded measurements, told by their header: sweep, traverse, bar, travel, cross."`
+	Files      []string `arg:"" name:"file" help:"Recorded measurements; the header says which kind: sweep, traverse, bar, travel, cross."`
 	Radius     float64  `placeholder:"MM" help:"Arm length from the spindle axis to the contact point."`
 	RadiusU    float64  `placeholder:"MM" help:"Its standard uncertainty."`
 	Resolution float64  `placeholder:"MM" default:"0.001" help:"Smallest step of the indicator."`

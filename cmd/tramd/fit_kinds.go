@@ -26,7 +26,7 @@ type otherKinds struct {
 	NoseHeight   *float64 `name:"nose-height" placeholder:"MM" help:"Height of the spindle's nose on a bar's scale."`
 }
 
-// options returns the flags as they are stored with a run.
+// options returns the values of the flags in the form that a run stores.
 func (k *otherKinds) options() assembly.Options {
 	return assembly.Options{
 		Of: k.Of, StraightnessMM: k.Straightness, Same: k.Same, EdgeMPEMM: k.EdgeMPE, Artefact: k.Artefact, RunOutMM: k.RunOut, NoseMM: k.NoseHeight,

@@ -13,7 +13,7 @@ import (
 )
 
 // A whole sweep by frames that are no lines: an indicator asked for a register, an encoder that sends bytes. The
-// machine is a script that shares no code with tramd; its truth is what it was told.
+// machine is a script that shares no code with tramd; its truth is in its flags.
 func TestASweepByFramesThatAreNoLines(t *testing.T) {
 	t.Parallel()
 	const tilt, nod = 0.31, -0.22

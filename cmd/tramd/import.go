@@ -22,7 +22,7 @@ import (
 
 type importCmd struct {
 	configFlag
-	Files   []string `arg:"" name:"file" help:"Recorded measurements, told by their header: sweep, traverse, bar, travel, cross."`
+	Files   []string `arg:"" name:"file" help:"Recorded measurements; the header says which kind: sweep, traverse, bar, travel, cross."`
 	Subject string   `name:"name" placeholder:"NAME" help:"What was measured, such as left-rail: a traverse or a bar by its name. One file only."`
 	Limit   string   `name:"tolerance" placeholder:"MM/MM" help:"Largest lean or slope allowed: 0.02/300, 0.1 mrad, 20 arcsec. Default: the machine's."`
 	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`

@@ -33,7 +33,7 @@ func waitState(t *testing.T, s shop, what string, ok func(*session.Snapshot) boo
 		switch {
 		case err == nil:
 			return
-		case ctx.Err() == nil && (errors.Is(err, client.ErrGone) || errors.Is(err, client.ErrNoDaemon)): // its parts start anew, perhaps
+		case ctx.Err() == nil && (errors.Is(err, client.ErrGone) || errors.Is(err, client.ErrNoDaemon)): // its parts may be restarting
 			time.Sleep(50 * time.Millisecond)
 		default:
 			t.Fatalf("waiting for %s: %v; last state %+v", what, err, last.Sweep)
@@ -64,7 +64,7 @@ type swept struct {
 	Coverage  float64 `json:"coverage_deg"`
 }
 
-// The machine is a script that shares no code with tramd; its truth is what it was told.
+// The machine is a script that shares no code with tramd; its truth is in its flags.
 func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 	t.Parallel()
 	for _, tc := range []struct {

@@ -21,7 +21,7 @@ type Result struct {
 	Travel   *travel.Result // of a cross, too
 }
 
-// Value returns the part that is set, as it is written in JSON.
+// Value returns the result of the measurement's kind, for JSON.
 func (r Result) Value() any {
 	switch {
 	case r.Traverse != nil:

@@ -50,7 +50,7 @@ type StepState struct {
 	Due     *time.Time    `json:"due"`     // when it is to be checked next; null: too little is known
 }
 
-// away parts two jobs: whoever has measured nothing for so long has finished the one before.
+// away is the time without a measurement after which the next one begins a new job.
 const away = 7 * 24 * time.Hour
 
 // measured is one stored measurement of a step.

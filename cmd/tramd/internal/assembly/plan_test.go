@@ -43,7 +43,7 @@ sides_deg = [0]
 turned = false
 `
 
-// The places of each measurement are visited without winding back, and each is told apart by what the fit needs.
+// Each measurement visits its places without winding back, and gives each place the columns that the fit needs.
 func TestPlans(t *testing.T) {
 	t.Parallel()
 	cfg, err := config.Parse("linnet.toml", []byte(planned))
