@@ -100,11 +100,7 @@ func (e emitter) assembly(ctx context.Context, read func(context.Context) Assemb
 	}
 	for _, s := range a.Standings {
 		for _, kind := range session.AlarmKinds {
-			stands := 0.0
-			if slices.Contains(s.Alarms, kind) {
-				stands = 1
-			}
-			e.gauge(assemblyAlarmDesc, stands, s.Name, s.Measurement, kind)
+			e.gauge(assemblyAlarmDesc, number(slices.Contains(s.Alarms, kind)), s.Name, s.Measurement, kind)
 		}
 		if !s.Next.IsZero() {
 			e.gauge(assemblyNextDesc, float64(s.Next.UnixMilli())/1000, s.Name, s.Measurement)
