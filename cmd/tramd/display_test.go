@@ -40,7 +40,17 @@ func TestPeopleReadTheUnitsOfTheConfiguration(t *testing.T) {
 			}
 		}
 	}
-	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2")+"[display]\nunits = \"furlong\"\n")
+	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2")+shopAdjusters+"[display]\nunits = \"arcsec\"\n")
+	s.storeSweep(t, 0.3, -0.2)
+	for command, want := range map[string][]string{"report": {"lean, arcsec</th>", "1 mm/m is 206.26 arcsec"}, "job": {"<th>Tilt, arcsec</th>", "61.9 ± "}} {
+		_, out, errOut := call(t, command, "--config", s.config)
+		for _, w := range want {
+			if !strings.Contains(out, w) {
+				t.Errorf("%s in arcsec lacks %s: %s%s", command, w, out, errOut)
+			}
+		}
+	}
+	s = newShop(t, encoderPorts("/dev/none-1", "/dev/none-2")+"[display]\nunits = \"furlong\"\n")
 	if status, _, errOut := call(t, "config", "check", s.config); status != exitFailed || !strings.Contains(errOut, "display.units") || !strings.Contains(errOut, "mm, inch, arcsec") {
 		t.Errorf("furlongs: status %d, %s", status, errOut)
 	}

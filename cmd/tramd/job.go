@@ -49,7 +49,7 @@ func (c *jobCmd) lead(e *env, s *store.Store, cfg *config.Config) error {
 		_, err = fmt.Fprintf(e.out, "%s\n", out)
 		return err
 	}
-	return printJob(e.out, job)
+	return printJob(e.text(), job)
 }
 
 func printJob(w io.Writer, job *assembly.Job) error {

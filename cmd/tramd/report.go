@@ -42,6 +42,7 @@ func (c *reportCmd) Run(e *env) error {
 	}
 	r := &report.Report{
 		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: written, History: h, Answer: a, Reliability: c.Reliability, Version: version,
+		Units: e.units,
 	}
 	if c.Out == "" {
 		err = r.Write(e.out)

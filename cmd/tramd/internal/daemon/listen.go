@@ -39,7 +39,7 @@ func (d *Daemon) listen() error {
 		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg, d.meter, d.session}, Drift: d.drift, Sweeps: d.session, Zeros: d.session, Temperature: d.warmth, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
-		ClientCerts: d.cfg.HTTP.ClientCA != "", StatusOf: statusOf, Log: d.o.Log, Done: d.done,
+		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, StatusOf: statusOf, Log: d.o.Log, Done: d.done,
 		Separate: func(ctx context.Context, first, turned int64) (any, error) {
 			out, err := Separate(ctx, d.store, first, turned)
 			return out, notFound(err)

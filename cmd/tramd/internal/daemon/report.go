@@ -23,6 +23,7 @@ func WriteReport(ctx context.Context, w io.Writer, s *store.Store, cfg *config.C
 	}
 	r := report.Report{
 		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: cfg.Machine.Tolerance, History: h, Answer: a, Reliability: reliability, Version: version,
+		Units: cfg.Units(),
 	}
 	return r.Write(w)
 }

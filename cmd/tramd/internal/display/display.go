@@ -57,7 +57,7 @@ func (u Units) Lean() string {
 	return u.label
 }
 
-const number = `[+-]?\d+(?:\.\d+)?`
+const number = `[+−-]?\d+(?:\.\d+)?`
 
 // A figure or several before one unit, and one that follows it without a unit of its own: "tilt 0.1 ± 0.2, nod 0.3
 // mm/m", "tilt 0.1 mm/m ± 0.2".
@@ -67,6 +67,14 @@ var (
 	lengths = regexp.MustCompile(number + `(?:(?: to | ± ?| and |, )` + number + `)* mm\b(?:(?: ± ?|, at most )` + number + `(?: mm\b)?)?`)
 	numbers = regexp.MustCompile(number)
 )
+
+// Scaled returns a lean of x mm/m in these units, and how many decimals it needs where it has so many in mm/m.
+func (u Units) Scaled(x float64, decimals int) (float64, int) {
+	if u.label == "" {
+		return x, decimals
+	}
+	return x * u.factor, decimalsOf(decimals, u.factor)
+}
 
 // Words writes a text of the program in these units.
 func (u Units) Words(text string) string {
@@ -111,18 +119,19 @@ func (u Units) Figures(text string) string {
 // scaled multiplies each number of a text and keeps about as many figures as it had.
 func scaled(text string, factor float64) string {
 	return numbers.ReplaceAllStringFunc(text, func(n string) string {
-		x, err := strconv.ParseFloat(n, 64)
+		size := strings.TrimLeft(n, "+−-")
+		x, err := strconv.ParseFloat(size, 64)
 		if err != nil { // longer than any figure of ours
 			return n
 		}
-		_, fraction, _ := strings.Cut(n, ".")
-		decimals := min(7, max(0, len(fraction)-int(math.Floor(math.Log10(factor)))))
-		out := strconv.FormatFloat(x*factor, 'f', decimals, 64)
-		if strings.HasPrefix(n, "+") && x >= 0 {
-			out = "+" + out
-		}
-		return out
+		_, fraction, _ := strings.Cut(size, ".")
+		return n[:len(n)-len(size)] + strconv.FormatFloat(x*factor, 'f', decimalsOf(len(fraction), factor), 64)
 	})
+}
+
+// decimalsOf returns how many decimals a figure keeps that is multiplied by factor.
+func decimalsOf(n int, factor float64) int {
+	return min(7, max(0, n-int(math.Floor(math.Log10(factor)))))
 }
 
 // Writer writes texts to w in these units. A figure and its unit must come in one piece.

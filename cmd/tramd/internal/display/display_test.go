@@ -27,6 +27,7 @@ func TestWords(t *testing.T) {
 		{"inch", `0.001"/12"`, "lean 0.100 mm/m", "lean 0.00120 in over 12 in"},
 		{"inch", "", "bring it down by 0.050 mm, then tighten", "bring it down by 0.00197 in, then tighten"},
 		{"inch", "", "0.08 mm (0.05 + 0.02 mm)", "0.0031 in (0.05 + 0.0008 in)"},
+		{"arcsec", "", "tilt +0.1 ± 0.02, nod −0.2 mm/m", "tilt +21 ± 4, nod −41 arcsec"},
 		{"inch", "", "2 mm/m per mm", "2 mm/m per mm"},
 		{"arcsec", "", "moving by +0.00010 mm/m per day, +0.0309 mm/m so far", "moving by +0.021 arcsec per day, +6.37 arcsec so far"},
 		{"arcsec", "", "tilt +0.446 ± 0.010  nod -0.612 ± 0.011 mm/m, 1296 readings", "tilt +92.0 ± 2.1  nod -126.2 ± 2.3 arcsec, 1296 readings"},

@@ -2,6 +2,7 @@ package jobsheet
 
 import (
 	"html/template"
+	"slices"
 	"time"
 )
 
@@ -33,4 +34,26 @@ func (s AssemblyStep) When() string {
 		return ""
 	}
 	return stamp(s.At)
+}
+
+// in returns the assembly with its figures in the sheet's units. Pictures keep the unit that they name.
+func (a *Assembly) in(s *Sheet) *Assembly {
+	if a == nil {
+		return nil
+	}
+	out := *a
+	out.Say, out.Chain, out.Steps = s.Display.Words(a.Say), s.inUnits(a.Chain), slices.Clone(a.Steps)
+	for i := range out.Steps {
+		step := &out.Steps[i]
+		step.Upset, step.Before, step.Now = s.Display.Words(step.Upset), s.numbers(step.Before), s.numbers(step.Now)
+	}
+	return &out
+}
+
+func (s *Sheet) numbers(in []Number) []Number {
+	out := slices.Clone(in)
+	for i := range out {
+		out[i].Text = s.Display.Words(out[i].Text)
+	}
+	return out
 }

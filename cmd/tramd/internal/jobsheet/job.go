@@ -3,6 +3,7 @@ package jobsheet
 import (
 	"time"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep"
 )
 
@@ -50,4 +51,5 @@ type Sheet struct {
 	Cutters                     []string          // what the lean now leaves on the work, a sentence each
 	Assembly                    *Assembly         // nil: nothing but sweeps is measured
 	Version                     string
+	Display                     display.Units // that people read
 }

@@ -42,11 +42,13 @@ type filled struct {
 	Rows       []row
 	Indicators []string
 	Map        template.HTML
+	Unit       string // of leans
 }
 
 // Write writes the page.
 func (s *Sheet) Write(w io.Writer) error {
-	f := filled{Sheet: *s, Style: template.CSS(style), Map: s.travelled()}
+	f := filled{Sheet: *s, Style: template.CSS(style), Map: s.travelled(), Unit: s.Display.Lean()}
+	f.Cutters, f.Assembly = s.inUnits(s.Cutters), s.Assembly.in(s)
 	for i := range s.Stages {
 		f.Rows = append(f.Rows, s.row(&s.Stages[i]))
 	}
@@ -60,37 +62,47 @@ func (s *Sheet) Write(w io.Writer) error {
 			text += fmt.Sprintf(" (standard uncertainty %g mm)", i.RadiusUMM)
 		}
 		text += fmt.Sprintf(", resolution %g mm", i.ResolutionMM)
-		f.Indicators = append(f.Indicators, text)
+		f.Indicators = append(f.Indicators, s.Display.Words(text))
 	}
 	return page.Execute(w, f)
 }
 
 func (s *Sheet) row(g *Stage) row {
-	r := row{Run: g.Run, When: stamp(g.StartedAt), Tilt: lean(g.Tilt, g.TiltHalf), Nod: lean(g.Nod, g.NodHalf), Verdict: g.Verdict}
+	r := row{Run: g.Run, When: stamp(g.StartedAt), Tilt: s.lean(g.Tilt, g.TiltHalf), Nod: s.lean(g.Nod, g.NodHalf), Verdict: g.Verdict}
 	if r.Verdict == "" {
 		r.Verdict = "none"
 	}
 	var then []string
 	for name, by := range g.Moved {
-		then = append(then, strings.TrimSpace(fmt.Sprintf("%s %s %s", name, minus(fmt.Sprintf("%+g", by)), s.Units[name])))
+		amount := s.Display.Words(fmt.Sprintf("%+g %s", by, s.Units[name]))
+		then = append(then, strings.TrimSpace(name+" "+minus(amount)))
 	}
 	sort.Strings(then)
 	r.Then = strings.Join(append(then, g.Told...), "; ")
 	return r
 }
 
-func lean(v, half *float64) string {
+func (s *Sheet) lean(v, half *float64) string {
 	if v == nil {
 		return "not measured"
 	}
-	text := minus(fmt.Sprintf("%+.3f", *v))
+	text := minus(s.Display.Figures(fmt.Sprintf("%+.3f", *v)))
 	if half != nil {
-		text += fmt.Sprintf(" ± %.3f", *half)
+		text += s.Display.Figures(fmt.Sprintf(" ± %.3f", *half))
 	}
 	return text
 }
 
 // minus writes a figure with the sign that is as wide as the plus.
+// inUnits returns sentences with their figures in the sheet's units.
+func (s *Sheet) inUnits(sentences []string) []string {
+	out := make([]string, len(sentences))
+	for i, text := range sentences {
+		out[i] = s.Display.Words(text)
+	}
+	return out
+}
+
 func minus(figure string) string { return strings.Replace(figure, "-", "−", 1) }
 
 func stamp(t time.Time) string { return t.Local().Format("2006-01-02 15:04 MST") }

@@ -17,7 +17,7 @@ const (
 )
 
 // control draws the individuals chart of one axis since the last event, with a moving average over it.
-func control(h *drift.History, axis int) (picture, bool) {
+func (l leans) control(h *drift.History, axis int) (picture, bool) {
 	name := drift.Axes[axis]
 	var s []spot
 	var x []float64
@@ -32,19 +32,19 @@ func control(h *drift.History, axis int) (picture, bool) {
 	}
 	// Limits come from the first half, or a drift would widen its own.
 	base := x[:max(5, len(x)/2)]
-	l := charts.Individuals(base)
-	sigma := (l.Upper - l.Centre) / 3
-	low, high := extent(0, s, []spot{{v: l.Lower}, {v: l.Upper}})
+	c := charts.Individuals(base)
+	sigma := (c.Upper - c.Centre) / 3
+	low, high := extent(0, s, []spot{{v: c.Lower}, {v: c.Upper}})
 	says := fmt.Sprintf("Individuals of %s, %d checks: centre %s, limits %s and %s from the first %d", name, len(x),
-		signed(l.Centre, 4), signed(l.Lower, 4), signed(l.Upper, 4), len(base))
-	f := newFrame(s[0].t, s[len(s)-1].t, low, high, says)
-	f.level("zero", l.Centre)
-	f.level("action", l.Lower)
-	f.level("action", l.Upper)
-	w := charts.EWMALimits(l.Centre, sigma, lambda, ewmaL, -1)
+		l.signed(c.Centre, 4), l.signed(c.Lower, 4), l.signed(c.Upper, 4), len(base))
+	f := l.newFrame(s[0].t, s[len(s)-1].t, low, high, says)
+	f.level("zero", c.Centre)
+	f.level("action", c.Lower)
+	f.level("action", c.Upper)
+	w := charts.EWMALimits(c.Centre, sigma, lambda, ewmaL, -1)
 	f.level("average", w.Lower)
 	f.level("average", w.Upper)
-	z := charts.EWMA(x, lambda, l.Centre)
+	z := charts.EWMA(x, lambda, c.Centre)
 	avg := make([]spot, len(z))
 	for i := range z {
 		avg[i] = spot{t: s[i].t, v: z[i]}

@@ -20,11 +20,12 @@ const (
 type frame struct {
 	b          strings.Builder
 	from, till time.Time
-	low, high  float64
+	low, high  float64 // mm/m
+	leans      leans
 }
 
 // newFrame makes room for times and values, with a little to spare.
-func newFrame(from, till time.Time, low, high float64, says string) *frame {
+func (l leans) newFrame(from, till time.Time, low, high float64, says string) *frame {
 	if !till.After(from) {
 		from, till = from.Add(-12*time.Hour), from.Add(12*time.Hour)
 	}
@@ -32,7 +33,7 @@ func newFrame(from, till time.Time, low, high float64, says string) *frame {
 		low, high = low-0.01, high+0.01
 	}
 	spare := 0.06 * (high - low)
-	f := &frame{from: from, till: till, low: low - spare, high: high + spare}
+	f := &frame{from: from, till: till, low: low - spare, high: high + spare, leans: l}
 	fmt.Fprintf(&f.b, `<svg viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`, wide, tall, html.EscapeString(says))
 	f.grid()
 	return f
@@ -48,10 +49,11 @@ func (f *frame) y(v float64) float64 {
 }
 
 func (f *frame) grid() {
-	step := nice((f.high - f.low) / fewTicks)
+	per, _ := f.leans.units.Scaled(1, 0) // ticks are round in the reader's unit
+	step := nice((f.high - f.low) * per / fewTicks)
 	digits := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
-	for v := math.Ceil(f.low/step) * step; v <= f.high; v += step {
-		y := f.y(v)
+	for v := math.Ceil(f.low*per/step) * step; v <= f.high*per; v += step {
+		y := f.y(v / per)
 		fmt.Fprintf(&f.b, `<line class="grid" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, left, y, wide-right, y)
 		label := number(math.Abs(v), digits)
 		if v < -step/2 {
@@ -71,7 +73,7 @@ func (f *frame) grid() {
 			fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, tall-bottom+15, t.Local().Format(form))
 		}
 	}
-	fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f">mm/m</text>`, 4.0, top+4)
+	fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f">%s</text>`, 4.0, top+4, f.leans.units.Lean())
 }
 
 // nice rounds a step up to 1, 2 or 5 times a power of ten.

@@ -10,7 +10,7 @@ import (
 )
 
 // history draws one axis from the first check to as far as anything is expected.
-func history(v *drift.View, axis int) picture {
+func (l leans) history(v *drift.View, axis int) picture {
 	name := drift.Axes[axis]
 	p := picture{Title: title(name)}
 	var measured, level, ahead []spot
@@ -42,7 +42,7 @@ func history(v *drift.View, axis int) picture {
 	}
 	low, high := extent(v.Limit, measured, expected(measured, until(ahead, till)))
 	p.Says = fmt.Sprintf("%s from %s to %s: %d checks, tolerance, events, and what is expected until %s", name, day(from), day(measured[len(measured)-1].t), v.Total, day(till))
-	f := newFrame(from, till, low, high, p.Says)
+	f := l.newFrame(from, till, low, high, p.Says)
 	if v.Limit > 0 {
 		f.level("limit", v.Limit)
 		f.level("limit", -v.Limit)

@@ -10,6 +10,7 @@ import (
 	"math"
 	"time"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep/charts"
 	"tramd/sweep/drift"
 )
@@ -23,6 +24,7 @@ type Report struct {
 	Answer      *drift.Answer
 	Reliability float64
 	Version     string
+	Units       display.Units // that leans are written in
 }
 
 // drawn is how many checks a picture holds before it is thinned.
@@ -62,6 +64,7 @@ type sheet struct {
 	Events                                    []eventRow
 	Notes                                     []string
 	Reliability, Version                      string
+	Unit, Scale                               string // of leans, and how large it is
 }
 
 type axisRow struct{ Name, Level, U, Rate, RateU, Scatter, Kind string }
@@ -82,21 +85,25 @@ func (r *Report) Write(w io.Writer) error {
 	a := r.Answer
 	s := sheet{
 		Title: "How long " + r.Machine + " stays square", Machine: r.Machine, Surface: r.Surface, Tolerance: r.Tolerance,
-		Style: template.CSS(style), Checks: len(a.Rows), Verdict: string(a.Verdict), Why: a.Forecast.Why,
-		Reliability: figure(100*r.Reliability, 4), Version: r.Version,
+		Style: template.CSS(style), Checks: len(a.Rows), Verdict: string(a.Verdict), Why: r.Units.Words(a.Forecast.Why),
+		Reliability: figure(100*r.Reliability, 4), Version: r.Version, Unit: r.Units.Lean(), Scale: "1 mm/m is 0.3 mm over 300 mm",
+	}
+	l := leans{r.Units}
+	if s.Unit != "mm/m" {
+		s.Scale = "1 mm/m is " + l.number(1, 4) + " " + s.Unit
 	}
 	if limit := a.Tracker.Limit(); limit > 0 {
-		s.Limit = number(limit, 4)
+		s.Limit = l.number(limit, 4)
 	}
 	if n := len(a.Rows); n > 0 {
 		s.From, s.Until = date(a.Rows[0].Time), date(a.Rows[n-1].Time)
 	}
-	s.Axes = axisRows(a)
+	s.Axes = l.axisRows(a)
 	for _, al := range a.Alarms {
-		s.Standing = append(s.Standing, al.Text())
+		s.Standing = append(s.Standing, r.Units.Words(al.Text()))
 	}
 	if n := a.Forecast.Next; n != nil {
-		s.Next = fmt.Sprintf("%s: %s", date(n.Time), n.Basis(r.Reliability))
+		s.Next = r.Units.Words(fmt.Sprintf("%s: %s", date(n.Time), n.Basis(r.Reliability)))
 	}
 	if o := a.Forecast.Outside; o != nil {
 		s.Outside = fmt.Sprintf("%s, with 95 %% between %s and %s", date(o.Time), date(o.Low), date(o.High))
@@ -106,40 +113,40 @@ func (r *Report) Write(w io.Writer) error {
 	}
 	v := a.View(r.History, drawn, r.Reliability)
 	for i := range drift.Axes {
-		s.Histories = append(s.Histories, history(v, i))
-		if p, ok := control(r.History, i); ok {
+		s.Histories = append(s.Histories, l.history(v, i))
+		if p, ok := l.control(r.History, i); ok {
 			s.Charts = append(s.Charts, p)
 		}
 	}
-	s.Trends, s.TrendChecks = trends(r.History)
+	s.Trends, s.TrendChecks = l.trends(r.History)
 	intervals := a.Intervals(r.History, r.Reliability)
 	for _, x := range intervals {
-		s.Intervals = append(s.Intervals, intervalRow{x.Method, interval(x.Days), hours(x.Hours), x.Basis})
+		s.Intervals = append(s.Intervals, intervalRow{x.Method, interval(x.Days), hours(x.Hours), r.Units.Words(x.Basis)})
 	}
 	s.Manual = r.manual(intervals[0])
-	s.Episodes = episodes(a.Rows)
+	s.Episodes = l.episodes(a.Rows)
 	for _, e := range v.Events {
 		s.Events = append(s.Events, eventRow{e.Time, e.Kind, e.Text})
 	}
 	for _, n := range a.Warnings {
-		s.Notes = append(s.Notes, n.Text)
+		s.Notes = append(s.Notes, r.Units.Words(n.Text))
 	}
 	return page.Execute(w, s)
 }
 
-func axisRows(a *drift.Answer) []axisRow {
+func (l leans) axisRows(a *drift.Answer) []axisRow {
 	var out []axisRow
 	for i, x := range a.Tracker.Now() {
 		row := axisRow{Name: drift.Axes[i], Level: "not measured", U: "–", Rate: "–", RateU: "–", Scatter: "–", Kind: "–"}
 		if x != nil {
-			row.Level = signed(x.Level, 4)
-			row.U, row.Rate, row.RateU = number(1.96*x.U, 4), signed(x.Rate, 6), number(1.96*x.RateU, 6)
-			row.Scatter = number(a.Scatter[i], 4)
+			row.Level = l.signed(x.Level, 4)
+			row.U, row.Rate, row.RateU = l.number(1.96*x.U, 4), l.signed(x.Rate, 6), l.number(1.96*x.RateU, 6)
+			row.Scatter = l.number(a.Scatter[i], 4)
 			if rate, u, ok := a.RatePer100Hours(i); ok {
-				row.Rate += fmt.Sprintf(" (by the spindle's hours: %s ± %s per 100 h)", signed(rate, 5), number(1.96*u, 5))
+				row.Rate += fmt.Sprintf(" (by the spindle's hours: %s ± %s per 100 h)", l.signed(rate, 5), l.number(1.96*u, 5))
 			}
 			if perK, u, ok := a.PerKelvin(i); ok {
-				row.Level += fmt.Sprintf(" (at %s °C; with the temperature: %s ± %s per kelvin)", number(a.AtC, 1), signed(perK, 5), number(1.96*u, 5))
+				row.Level += fmt.Sprintf(" (at %s °C; with the temperature: %s ± %s per kelvin)", number(a.AtC, 1), l.signed(perK, 5), l.number(1.96*u, 5))
 			}
 			best := 0.0
 			for k := drift.Steady; k <= drift.Settling; k++ {
@@ -157,7 +164,7 @@ func axisRows(a *drift.Answer) []axisRow {
 const trendChecks = 1000
 
 // trends is the second opinion: a test and a slope that take nothing for granted about how the figures are scattered.
-func trends(h *drift.History) ([]trendRow, int) {
+func (l leans) trends(h *drift.History) ([]trendRow, int) {
 	seg := h.Segment()
 	seg = seg[max(0, len(seg)-trendChecks):]
 	var out []trendRow
@@ -175,7 +182,7 @@ func trends(h *drift.History) ([]trendRow, int) {
 		if math.IsNaN(s.Slope) {
 			continue
 		}
-		out = append(out, trendRow{name, signed(float64(m.S), 0), signed(m.Z, 2), probability(m.P()), signed(s.Slope, 6), signed(s.Low, 6), signed(s.High, 6)})
+		out = append(out, trendRow{name, signed(float64(m.S), 0), signed(m.Z, 2), probability(m.P()), l.signed(s.Slope, 6), l.signed(s.Low, 6), l.signed(s.High, 6)})
 	}
 	return out, len(seg)
 }

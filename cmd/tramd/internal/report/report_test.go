@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep/drift"
 
 	"github.com/google/go-cmp/cmp"
@@ -92,6 +93,28 @@ func TestReportIsTheSameForTheSameHistory(t *testing.T) {
 }
 
 // Whatever there is of a record, there is a report of it.
+// Nothing but the scale in the footer speaks of mm/m, and the level of the table is the model's times 206.265 (NIST SP
+// 811, appendix B.8).
+func TestTheReportIsInTheReadersUnits(t *testing.T) {
+	r := reportOf(t, linnet())
+	var err error
+	if r.Units, err = display.Of("arcsec", ""); err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	if err := r.Write(&b); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(b.String(), "mm/m"); n != 1 || !strings.Contains(b.String(), "1 mm/m is 206.26 arcsec") {
+		at := strings.Index(b.String(), "mm/m")
+		t.Errorf("mm/m stands there %d times: ...%s", n, b.String()[max(0, at-200):at+4])
+	}
+	nod := r.Answer.Tracker.Now()[1].Level * 206.265
+	if want := ">&#43;" + number(nod, 2) + "<"; !strings.Contains(b.String(), want) {
+		t.Errorf("no %s", want)
+	}
+}
+
 func TestReportOfLittle(t *testing.T) {
 	all := linnet()
 	for _, n := range []int{0, 1, 2, 3, 4, 6, 10} {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 
+	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep/drift"
 )
 
@@ -24,6 +25,18 @@ func signed(x float64, digits int) string {
 		return "−" + s
 	}
 	return "+" + s
+}
+
+// leans writes leans, worked out in mm/m, in a reader's units.
+type leans struct{ units display.Units }
+
+// number writes a lean with as many decimals as it needs where it has so many in mm/m.
+func (l leans) number(mmPerM float64, digits int) string {
+	return number(l.units.Scaled(mmPerM, digits))
+}
+
+func (l leans) signed(mmPerM float64, digits int) string {
+	return signed(l.units.Scaled(mmPerM, digits))
 }
 
 // probability never says nought.
@@ -75,7 +88,7 @@ func hours(h float64) string {
 // manual is the text for a machine's manual, a paragraph each.
 func (r *Report) manual(own drift.Interval) []string {
 	if math.IsNaN(own.Days) {
-		return []string{fmt.Sprintf("No interval can be recommended for %s yet: %s.", r.Machine, own.Basis)}
+		return []string{fmt.Sprintf("No interval can be recommended for %s yet: %s.", r.Machine, r.Units.Words(own.Basis))}
 	}
 	every := "Check the squareness of the spindle to the table within " + interval(own.Days)
 	if own.Days <= 0 {
@@ -95,7 +108,7 @@ func (r *Report) manual(own drift.Interval) []string {
 		}
 	}
 	basis := fmt.Sprintf("Basis: %d checks of %s from %s to %s against a tolerance of %s on either axis, and a reliability of %s %%; %s%s.",
-		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance, figure(100*r.Reliability, 4), own.Basis, warm)
+		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance, figure(100*r.Reliability, 4), r.Units.Words(own.Basis), warm)
 	return []string{
 		every,
 		"Isolate the spindle's power before a hand or an arm is near it and make sure that it cannot be switched on; never run the spindle with an arm on it; " +
@@ -115,7 +128,7 @@ const mostEpisodes = 40
 
 // episodes lists the alarms as they were said, day by day: when each was first said, what it was dated, when it was
 // gone.
-func episodes(rows []drift.Row) []episode {
+func (l leans) episodes(rows []drift.Row) []episode {
 	type key struct {
 		kind drift.AlarmKind
 		axis string
@@ -142,7 +155,7 @@ func episodes(rows []drift.Row) []episode {
 					delete(open, k)
 				}
 				if on {
-					out[at].Since, out[at].Size = date(a.Since), signed(a.SizeMMPerM, 4)
+					out[at].Since, out[at].Size = date(a.Since), l.signed(a.SizeMMPerM, 4)
 				}
 			}
 		}

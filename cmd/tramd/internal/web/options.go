@@ -118,6 +118,7 @@ type Options struct {
 	Report       Sheet                                                                 // the maintenance report; without Write there is none
 	Metrics      http.Handler
 	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
+	Units        string            // that figures are first shown in: mm, inch or arcsec; "" is as the tolerance is written
 	Hosts        []string          // further names this machine may be called by
 	OpenLoopback bool              // requests from this computer itself may change things without a password
 	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP

@@ -24,6 +24,7 @@ var shell = template.Must(template.New("shell.html").Funcs(template.FuncMap{"t":
 // that is seen, and all there is without JavaScript.
 type filling struct {
 	Language, Title, Machine string
+	Unit                     string // key of the unit that the page begins with, as in assets/units.js
 	View                     string
 	Views                    []string
 	Modules                  []string
@@ -76,11 +77,13 @@ func (s *server) page(view string) http.HandlerFunc {
 		if snap, err := snapshot(ctx, s.Live); err != nil {
 			p.Trouble = words.text("plain.nothing")
 		} else {
+			p.Unit = unitKey(s.Units, snap.LimitAs)
 			p.fill(snap, words)
 		}
 		if view == "runs" {
-			p.Runs = s.rows(ctx, p.RunID, unitOf(""))
-			p.RunsUnit = unitOf("").label
+			unit := unitFor(p.Unit, "")
+			p.Runs = s.rows(ctx, p.RunID, unit)
+			p.RunsUnit = unit.label
 		}
 		var body bytes.Buffer
 		page := template.Must(shell.Clone()).Funcs(template.FuncMap{"t": func(key string) string { return words.text(key) }})
@@ -98,7 +101,7 @@ func (s *server) page(view string) http.HandlerFunc {
 
 // fill writes the figures of the sweep in hand, or of the last one.
 func (p *filling) fill(s *session.Snapshot, words catalogue) {
-	unit := unitOf(s.LimitAs)
+	unit := unitFor(p.Unit, s.LimitAs)
 	p.Machine, p.Say = s.Machine, s.Sweep.Say
 	result, held := s.Sweep.Result, s.HeldBack()
 	switch {

@@ -46,6 +46,34 @@ func unitOf(tolerance string) unit {
 	return unit{"mm/m", 1, 3}
 }
 
+// unitKey returns the key of the unit that the configuration asks for ([display] units), as assets/units.js has it.
+func unitKey(units, tolerance string) string {
+	switch units {
+	case "mm":
+		return "mm_per_m"
+	case "arcsec":
+		return "arcsec"
+	case "inch":
+		if m := overSpan.FindStringSubmatch(tolerance); m == nil || m[1] != "in" && m[1] != `"` {
+			return "thou_ft"
+		}
+	}
+	return "own"
+}
+
+// unitFor returns the unit of a key; the tolerance's own for any other.
+func unitFor(key, tolerance string) unit {
+	switch key {
+	case "mm_per_m":
+		return unit{"mm/m", 1, 3}
+	case "arcsec":
+		return unit{"arcsec", 648 / math.Pi, 1}
+	case "thou_ft":
+		return unit{"thou/ft", 12, 2}
+	}
+	return unitOf(tolerance)
+}
+
 // decimals gives enough decimals that the half width does not read as nought, two more at most.
 func (u unit) decimals(half float64) int {
 	d := u.digits

@@ -7,7 +7,7 @@ export const state = {
   news: { seconds: 0, stale: false, ever: false },
   view: 'now',
   run: null, // the number of the run that is open
-  unitKey: remembered('unit') ?? 'own',
+  unitKey: remembered('unit') ?? (document.documentElement.dataset.unit || 'own'), // else as the configuration says
   may: { may_change: false, password_set: false },
   advice: null,
   adviceFailed: '',
