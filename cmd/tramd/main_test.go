@@ -185,7 +185,7 @@ func encoderPorts(indicator, encoder string) string {
 func (s shop) daemon(t *testing.T) *process {
 	t.Helper()
 	p := program(t, "run", "--config", s.config)
-	for range 500 {
+	for range 6000 {
 		if c, err := net.Dial("unix", s.socket); err == nil {
 			c.Close()
 			return p
@@ -206,7 +206,7 @@ func (s shop) client(t *testing.T) *client.Client {
 // call runs the program in this process.
 func call(t *testing.T, args ...string) (status int, out, errOut string) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)
 	defer cancel()
 	var o, e shared
 	status = run(ctx, args, nil, &o, &e)

@@ -172,7 +172,7 @@ func (d *described) must(t *testing.T, operation, address, body string) string {
 // soon asks again while the daemon answers 409: the arm is still moving, or no reading has come yet.
 func (d *described) soon(t *testing.T, operation, address, body string) {
 	t.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		if code, _ := d.ask(t, operation, address, body); code != http.StatusConflict {
 			break
 		}

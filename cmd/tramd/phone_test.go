@@ -50,7 +50,7 @@ func newPhone(t *testing.T, url string) phone {
 // until waits for a JavaScript expression to be true.
 func (p phone) until(expr string) {
 	p.t.Helper()
-	if _, err := chromedp.Run(p.ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(30*time.Second))); err != nil {
+	if _, err := chromedp.Run(p.ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(time.Minute))); err != nil {
 		page, _ := chromedp.Run(p.ctx, chromedp.Evaluate[string](`document.body.innerText`)) // for the message only
 		p.t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, page)
 	}
@@ -60,7 +60,7 @@ func (p phone) until(expr string) {
 func (p phone) arrived(expr string) {
 	p.t.Helper()
 	var err error
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		var there bool
 		if there, err = chromedp.Run(p.ctx, chromedp.Evaluate[bool](expr)); err == nil && there {
 			return

@@ -190,7 +190,7 @@ func TestAfterAStopItIsRetractedWhereThatIsSafe(t *testing.T) {
 // endsWithStop checks that the stop command came, and nothing after it.
 func (c *controller) endsWithStop(t *testing.T) {
 	t.Helper()
-	for range 300 {
+	for range 3000 {
 		if strings.Contains(c.heard.String(), `"M0"`) {
 			break
 		}

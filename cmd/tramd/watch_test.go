@@ -170,7 +170,7 @@ func TestWatchOnATerminal(t *testing.T) {
 	}()
 	until := func(text string) {
 		t.Helper()
-		for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 			if strings.Contains(seen.String(), text) {
 				return
 			}
