@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -41,7 +42,7 @@ func (c *setupCmd) Run(e *env) error {
 	fmt.Fprintf(e.out, "%sAn empty answer takes what stands in brackets.\n\n", cautions)
 	asker := setup.NewAsker(e.ctx, e.in, e.out)
 	name, text, err := setup.Interview(e.ctx, asker, setup.Options{
-		Ports: ports, Record: recordPlace, Machine: hostName(), Find: finder(e),
+		Ports: ports, Record: recordPlace, Machine: hostName(), Find: finder(e), Hide: hider(e.in),
 	})
 	if err != nil {
 		return err
@@ -108,6 +109,27 @@ func finder(e *env) setup.Finder {
 			return nil, err
 		}
 		return &setup.Found{Keys: f.Keys(), Channels: f.Channels, Notes: f.Notes}, nil
+	}
+}
+
+// hider returns what keeps the typed characters off a terminal until they may be seen again; nil where in is none.
+func hider(in io.Reader) func() (show func()) {
+	f, ok := in.(*os.File)
+	if !ok || !isTerminal(in) {
+		return nil
+	}
+	return func() (show func()) {
+		before, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
+		if err != nil {
+			return func() {}
+		}
+		hidden := *before
+		hidden.Lflag &^= unix.ECHO
+		hidden.Lflag |= unix.ECHONL
+		if unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, &hidden) != nil {
+			return func() {}
+		}
+		return func() { _ = unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, before) } // a terminal that went away shows nothing
 	}
 }
 

@@ -22,7 +22,7 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	setUp := func(force bool) (string, error) {
 		var out strings.Builder
 		c := &setupCmd{File: file, Force: force, roots: roots}
-		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n\n/srv/wren.db\n\n"), out: &out, err: &out})
+		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n\n/srv/wren.db\n\n\n\n"), out: &out, err: &out})
 		return out.String(), err
 	}
 	said, err := setUp(false)
@@ -75,7 +75,7 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 	defer play(line, stream)()
 	file := filepath.Join(t.TempDir(), "wren.toml")
 	var out strings.Builder
-	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "", "/srv/wren.db", "", ""}, "\n")
+	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "", "/srv/wren.db", "", "", "", ""}, "\n")
 	c := &setupCmd{File: file, roots: madeUpSys(t)}
 	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())
@@ -92,7 +92,7 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 // An encoder's zero can be pointed only once its port is read, so setup says who will ask for it.
 func TestSetupSaysWhoAsksForTheZero(t *testing.T) {
 	var out strings.Builder
-	answers := strings.Join([]string{"wren", "", "encoder", "", "", "n", "", "120", "", "", "n", "tcp://192.0.2.7:4001", "", "4096", "", "", "/srv/wren.db", "", ""}, "\n")
+	answers := strings.Join([]string{"wren", "", "encoder", "", "", "n", "", "120", "", "", "n", "tcp://192.0.2.7:4001", "", "4096", "", "", "/srv/wren.db", "", "", "", ""}, "\n")
 	c := &setupCmd{File: filepath.Join(t.TempDir(), "wren.toml"), roots: madeUpSys(t)}
 	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())
@@ -127,7 +127,7 @@ func TestSetupHasThePersonShowWhereZeroIs(t *testing.T) {
 		}
 	}
 	answer := func(lines ...string) { io.WriteString(keys, strings.Join(lines, "\n")+"\n") }
-	answer("wren", "", "encoder", "", "", "n", "", "120", "", "", "n", m.Paths.Encoder, "", "4096", "", "", "/srv/wren.db", "")
+	answer("wren", "", "encoder", "", "", "n", "", "120", "", "", "n", m.Paths.Encoder, "", "4096", "", "", "/srv/wren.db", "", "a quiet word", "a quiet word", "n")
 	said("Is the encoder switched on")
 	answer("y")
 	said("Point the arm right")

@@ -28,6 +28,7 @@ type Options struct {
 	Find    Finder                      // nil: the person is asked for the settings of a line
 	Record  func(machine string) string // where its runs might be kept
 	Machine string                      // proposed name
+	Hide    func() (show func())        // keeps what is typed off the screen; nil: there is none
 }
 
 // Interview asks for everything and gives the machine's name and the text of its configuration.
@@ -63,6 +64,8 @@ func Interview(ctx context.Context, a *Asker, o Options) (name, text string, err
 		func() error {
 			return a.ask("Address of the page (0.0.0.0:9743 shows it to the shop's network)", p.listen, p.set("http.listen", &p.listen, nil))
 		},
+		func() error { return p.askPassword(a, o.Hide) },
+		func() error { return p.askAdjusters(a) },
 	} {
 		if err := step(); err != nil {
 			return "", "", err

@@ -25,6 +25,8 @@ type plan struct {
 	unattended                     unattended
 	pulses, markWord               string            // pulses a turn
 	heard                          map[string]*Found // by port
+	passwordHash                   string            // empty: nothing can be changed over the network
+	adjusters                      []adjuster
 }
 
 // indicator holds numbers as they were written.
@@ -55,6 +57,9 @@ func (p *plan) text() string {
 		fmt.Fprintf(&b, "tolerance = %s   # largest lean on either axis\n", quote(p.tolerance))
 	}
 	fmt.Fprintf(&b, "\n[store]\npath = %s\n\n[http]\nlisten = %s\n", quote(p.store), quote(p.listen))
+	if p.passwordHash != "" {
+		fmt.Fprintf(&b, "password_hash = %s\n", quote(p.passwordHash))
+	}
 	for _, ind := range p.indicators {
 		fmt.Fprintf(&b, "\n[[indicator]]\nname = %s\n", quote(ind.name))
 		fmt.Fprintf(&b, "radius_mm = %s     # spindle axis to contact point\nradius_u_mm = %s   # how sure that is (standard uncertainty)\nresolution_mm = %s\n",
@@ -79,6 +84,9 @@ func (p *plan) text() string {
 		p.program.text(&b)
 	}
 	p.unattended.text(&b)
+	for i := range p.adjusters {
+		p.adjusters[i].text(&b)
+	}
 	return b.String()
 }
 

@@ -8,6 +8,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+	"golang.org/x/crypto/bcrypt"
+
 	"tramd/cmd/tramd/internal/config"
 	"tramd/device/portlist"
 )
@@ -24,6 +27,7 @@ func interview(t *testing.T, o Options, answers ...string) (name, text, said str
 	if o.Machine == "" {
 		o.Machine = "linnet"
 	}
+	answers = append(answers, "", "") // no password, no adjuster
 	a := NewAsker(t.Context(), strings.NewReader(strings.Join(answers, "\n")+"\n"), &out)
 	name, text, err = Interview(t.Context(), a, o)
 	return name, text, out.String(), err
@@ -74,6 +78,35 @@ func TestTwoIndicatorsAndAnEncoderWithSlipsOfThePen(t *testing.T) {
 		"is taken by another", "has the same port", "counts", "is not an address"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("%q was not said:\n%s", want, said)
+		}
+	}
+}
+
+// The configuration holds the password's hash and the adjusters' geometry; slips of the pen are asked again.
+func TestThePasswordAndTheAdjusters(t *testing.T) {
+	_, text, said, err := interview(t, Options{Ports: bench}, "", "", "typed", "", "120", "", "", "", "", "", "", "",
+		"short", "a long enough word", "another word", "a long enough word", "a long enough word",
+		"y", "", "", "0.001", "260", "", "n",
+		"y", "swing", "lower shim", "lever", "shim", "150", "middle", "upper", "front",
+		"y", "back jack", "screw", "80", "0,8", "back", "y", "n")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	c := parsed(t, text)
+	if bcrypt.CompareHashAndPassword([]byte(c.HTTP.PasswordHash), []byte("a long enough word")) != nil || strings.Contains(text, "a long enough word") {
+		t.Errorf("the hash %q\n%s", c.HTTP.PasswordHash, text)
+	}
+	want := []config.Adjuster{
+		{Name: "swing", Kind: "swing", Leans: "right", LeverMM: 260, Unit: "mm"},
+		{Name: "lower shim", Kind: "shim", Leans: "front", SpacingMM: 150, Unit: "mm", Plus: "pack {} behind the upper bolts", Minus: "pack {} behind the lower bolts"},
+		{Name: "back jack", Kind: "screw", Leans: "back", LeverMM: 80, PitchMM: 0.8, Unit: "turn", LoosensHead: true},
+	}
+	if d := cmp.Diff(want, c.Adjusters); d != "" {
+		t.Errorf("adjusters (-want +got):\n%s", d)
+	}
+	for _, w := range []string{"too short", "the two are not the same", "out of range", "is taken by another adjuster", "is not a kind of adjuster", "write lower, upper"} {
+		if !strings.Contains(said, w) {
+			t.Errorf("%q was not said:\n%s", w, said)
 		}
 	}
 }
@@ -146,6 +179,7 @@ func FuzzAnswersNeverMakeABadConfiguration(f *testing.F) {
 	f.Add("\n\n5\n\n\n\n120\n\n\n\n2\n\nCR\n2\na\x7f\n-\nmove {deg.2};{feed}\nwait \"{dwell_ms}\"\n-\n-\nhalt\n.*\n-\n0 180\n1e2\n-400\n400\n-2 2\n1\n\n\n")
 	f.Add("\n\n\n\n\n\n120\n\n\n\n\n/" + strings.Repeat("x", 120) + "/x.db\n\n\n")
 	f.Add("\n\n5\n\n\n\n120\n\n\n\n2\n\n\n\n\nhalt\n\n\n\n\n\n\n\n\ny\nstopped\nG0 Z50\n-\ny\n-\n/run/idle\n\n\n/run/on\n\n\n")
+	f.Add("\n\ntyped\n\n120\n\n\n\n\n\n\n\nlong enough\nlong enough\ny\n\nshim\n7\nlower\nback\ny\nx\nscrew\n1\n2\nleft\ny\nn\n")
 	f.Add("\n\nsteady\n\n\n\n120\n\n\n\n2\n\n-\n90\ny\n\n\n")
 	f.Fuzz(func(t *testing.T, answers string) {
 		a := NewAsker(t.Context(), strings.NewReader(answers), io.Discard)
