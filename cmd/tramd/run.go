@@ -1,6 +1,7 @@
 package main
 
 import (
+	"net"
 	"os"
 	"os/signal"
 	"runtime/debug"
@@ -35,6 +36,7 @@ func (c *runCmd) Run(e *env) error {
 	defer onAbort(e.log, &look, os.Exit)()
 	return daemon.Run(e.ctx, cfg, daemon.Options{
 		Version: version, Log: e.log, Fit: mixed.FitWith, Manager: manager, Reload: reload, Load: load, Looked: look.found,
+		Ready: func(net.Addr) { showPage(e.err, cfg) },
 	})
 }
 

@@ -66,8 +66,11 @@ func (c *setupCmd) Run(e *env) error {
 	if err := (&configCheckCmd{File: file}).Run(e); err != nil {
 		return err
 	}
-	if cfg, err := config.Load(file); err == nil && cfg.Angle.Source == config.SourceEncoder && cfg.Angle.ZeroDeg == nil {
-		fmt.Fprint(e.out, zeroAsked)
+	if cfg, err := config.Load(file); err == nil {
+		if cfg.Angle.Source == config.SourceEncoder && cfg.Angle.ZeroDeg == nil {
+			fmt.Fprint(e.out, zeroAsked)
+		}
+		showPage(e.out, cfg)
 	}
 	_, err = fmt.Fprintf(e.out, "Next: tramd doctor --config %[1]s, then tramd run --config %[1]s\n", file)
 	return err

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"strings"
 
@@ -91,8 +90,8 @@ func zeroWords(z session.ZeroState) string {
 	return way + "; it lasts until the encoder or the daemon is switched off, unless the encoder has an index mark that the arm passes"
 }
 
-func isTerminal(in io.Reader) bool {
-	f, ok := in.(*os.File)
+func isTerminal(stream any) bool {
+	f, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
 }
 

@@ -23,7 +23,7 @@ func WriteReport(ctx context.Context, w io.Writer, s *store.Store, cfg *config.C
 	}
 	r := report.Report{
 		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: cfg.Machine.Tolerance, History: h, Answer: a, Reliability: reliability, Version: version,
-		Units: cfg.Units(),
+		Units: cfg.Units(), Page: PageOf(cfg),
 	}
 	return r.Write(w)
 }

@@ -52,4 +52,5 @@ type Sheet struct {
 	Assembly                    *Assembly         // nil: nothing but sweeps is measured
 	Version                     string
 	Display                     display.Units // that people read
+	Page                        string        // where the machine's own page is; empty: not known
 }

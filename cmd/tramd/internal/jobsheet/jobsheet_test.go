@@ -62,6 +62,18 @@ func TestGolden(t *testing.T) {
 	}
 }
 
+func TestThePageStandsOnTheSheet(t *testing.T) {
+	s := linnet()
+	s.Page = "http://linnet:9743"
+	var b strings.Builder
+	if err := s.Write(&b); err != nil {
+		t.Fatal(err)
+	}
+	if text := b.String(); !strings.Contains(text, `shape-rendering="crispEdges"`) || !strings.Contains(text, "page: http://linnet:9743<") {
+		t.Error(text)
+	}
+}
+
 func TestOddJobs(t *testing.T) {
 	for name, s := range map[string]*Sheet{
 		"nothing swept":    {Machine: "wren"},

@@ -10,6 +10,8 @@ import (
 	"sort"
 	"strings"
 	"time"
+
+	"tramd/cmd/tramd/internal/qrcode"
 )
 
 var (
@@ -42,7 +44,8 @@ type filled struct {
 	Rows       []row
 	Indicators []string
 	Map        template.HTML
-	Unit       string // of leans
+	Unit       string        // of leans
+	Code       template.HTML // the page's address as a QR code
 }
 
 // Write writes the page.
@@ -63,6 +66,13 @@ func (s *Sheet) Write(w io.Writer) error {
 		}
 		text += fmt.Sprintf(", resolution %g mm", i.ResolutionMM)
 		f.Indicators = append(f.Indicators, s.Display.Words(text))
+	}
+	if s.Page != "" {
+		picture, err := qrcode.SVG(s.Page)
+		if err != nil {
+			return err
+		}
+		f.Code = template.HTML(picture)
 	}
 	return page.Execute(w, f)
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/display"
+	"tramd/cmd/tramd/internal/qrcode"
 	"tramd/sweep/charts"
 	"tramd/sweep/drift"
 )
@@ -25,6 +26,7 @@ type Report struct {
 	Reliability float64
 	Version     string
 	Units       display.Units // that leans are written in
+	Page        string        // where the machine's own page is; empty: not known
 }
 
 // drawn is how many checks a picture holds before it is thinned.
@@ -65,6 +67,8 @@ type sheet struct {
 	Notes                                     []string
 	Reliability, Version                      string
 	Unit, Scale                               string // of leans, and how large it is
+	Page                                      string
+	Code                                      template.HTML // that as a QR code
 }
 
 type axisRow struct{ Name, Level, U, Rate, RateU, Scatter, Kind string }
@@ -130,6 +134,13 @@ func (r *Report) Write(w io.Writer) error {
 	}
 	for _, n := range a.Warnings {
 		s.Notes = append(s.Notes, r.Units.Words(n.Text))
+	}
+	if r.Page != "" {
+		picture, err := qrcode.SVG(r.Page)
+		if err != nil {
+			return err
+		}
+		s.Page, s.Code = r.Page, template.HTML(picture)
 	}
 	return page.Execute(w, s)
 }

@@ -101,6 +101,7 @@ func TestTheReportIsInTheReadersUnits(t *testing.T) {
 	if r.Units, err = display.Of("arcsec", ""); err != nil {
 		t.Fatal(err)
 	}
+	r.Page = "http://linnet:9743"
 	var b strings.Builder
 	if err := r.Write(&b); err != nil {
 		t.Fatal(err)
@@ -108,6 +109,9 @@ func TestTheReportIsInTheReadersUnits(t *testing.T) {
 	if n := strings.Count(b.String(), "mm/m"); n != 1 || !strings.Contains(b.String(), "1 mm/m is 206.26 arcsec") {
 		at := strings.Index(b.String(), "mm/m")
 		t.Errorf("mm/m stands there %d times: ...%s", n, b.String()[max(0, at-200):at+4])
+	}
+	if text := b.String(); !strings.Contains(text, `shape-rendering="crispEdges"`) || !strings.Contains(text, "page: http://linnet:9743<") {
+		t.Error("the page's address and its code do not stand there")
 	}
 	nod := r.Answer.Tracker.Now()[1].Level * 206.265
 	if want := ">&#43;" + number(nod, 2) + "<"; !strings.Contains(b.String(), want) {
