@@ -187,7 +187,7 @@ func TestDriftRunsByItself(t *testing.T) {
 	go func() { b.drift.run(ctx); close(ended) }()
 	wait := func(total float64) {
 		t.Helper()
-		for range 500 {
+		for range 6000 {
 			if v, err := b.drift.Drift(ctx); err == nil && v.(*drift.View).Total == int(total) {
 				return
 			}

@@ -78,7 +78,7 @@ func broker(t *testing.T, port int, more string) (stop func()) {
 	var once sync.Once
 	stop = func() { once.Do(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() }) }
 	t.Cleanup(stop)
-	for range 200 {
+	for range 1200 {
 		if c, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", port)); err == nil {
 			c.Close()
 			return stop
@@ -132,7 +132,7 @@ func read(t *testing.T, port int, args ...string) *reader {
 func (r *reader) wait(t *testing.T, topic, want string) {
 	t.Helper()
 	got := ""
-	for range 400 {
+	for range 1200 {
 		r.mu.Lock()
 		got = r.have[topic]
 		r.mu.Unlock()

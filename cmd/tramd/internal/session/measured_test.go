@@ -62,7 +62,7 @@ func TestAMeasurementPlaceByPlace(t *testing.T) {
 	}
 	put("0.3 mm")
 	var st SweepState
-	for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		snap, err := r.Snapshot(ctx)
 		if err != nil {
 			t.Fatal(err)
@@ -83,7 +83,7 @@ func TestAMeasurementPlaceByPlace(t *testing.T) {
 	if err := r.Skip(ctx, run); err != nil {
 		t.Fatal(err)
 	}
-	for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		r.shelf.mu.Lock()
 		ends := append([]Ending(nil), r.shelf.ends...)
 		r.shelf.mu.Unlock()
@@ -124,7 +124,7 @@ func TestAMeasurementThatSaysNothing(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		r.shelf.mu.Lock()
 		n := len(r.shelf.ends)
 		var e Ending

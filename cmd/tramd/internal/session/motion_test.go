@@ -216,41 +216,55 @@ func TestARunEndsWhenTheArmStandsAndSaysWhy(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			r, floor := motionRig(t, []float64{0, 1, 2, 3, 4})
-			floor.slow = time.Second
-			var run int64
-			var key string
-			if tc.planned {
-				if _, err := r.Arm(t.Context(), time.Hour); err != nil {
-					t.Fatal(err)
+			// A computer that is too busy to watch the arm stops it for that reason, and rightly: then once more.
+			for range 10 {
+				r, floor := motionRig(t, []float64{0, 1, 2, 3, 4})
+				floor.slow = time.Second
+				run, key := r.begins(t, tc.planned)
+				for len(floor.commands()) < 2 {
+					time.Sleep(time.Millisecond)
 				}
-				var err error
-				if run, err = r.StartArmed(t.Context(), "check"); err != nil {
-					t.Fatal(err)
+				did := tc.do(r, floor, run, key)
+				floor.stopSent(t)
+				snap, err := r.Snapshot(t.Context())
+				r.wait(t, "the end", idleNow)
+				end := r.shelf.ends[0]
+				if strings.Contains(end.Why, "this computer stood still") {
+					continue
 				}
-			} else {
-				run, key = r.moveNow(t)
+				if did != nil {
+					t.Fatal(did)
+				}
+				if err != nil || snap.Sweep.Run != run || snap.Sweep.Phase == Idle {
+					t.Errorf("the run has ended before the arm stands: %+v, %v", snap.Sweep, err)
+				}
+				if end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) {
+					t.Errorf("stored as %v: %q, want %v: %q", end.Outcome, end.Why, tc.outcome, tc.why)
+				}
+				if got := floor.commands(); got[len(got)-1] != "M0" {
+					t.Errorf("sent %q", got)
+				}
+				return
 			}
-			for len(floor.commands()) < 2 {
-				time.Sleep(time.Millisecond)
-			}
-			if err := tc.do(r, floor, run, key); err != nil {
-				t.Fatal(err)
-			}
-			floor.stopSent(t)
-			snap, err := r.Snapshot(t.Context())
-			if err != nil || snap.Sweep.Run != run || snap.Sweep.Phase == Idle {
-				t.Errorf("the run has ended before the arm stands: %+v, %v", snap.Sweep, err)
-			}
-			r.wait(t, "the end", idleNow)
-			if end := r.shelf.ends[0]; end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) {
-				t.Errorf("stored as %v: %q, want %v: %q", end.Outcome, end.Why, tc.outcome, tc.why)
-			}
-			if got := floor.commands(); got[len(got)-1] != "M0" {
-				t.Errorf("sent %q", got)
-			}
+			t.Fatal("this computer is too busy to watch an arm")
 		})
 	}
+}
+
+// begins starts the motion of a plan, or one that a person holds.
+func (r *rig) begins(t *testing.T, planned bool) (run int64, key string) {
+	t.Helper()
+	if !planned {
+		return r.moveNow(t)
+	}
+	if _, err := r.Arm(t.Context(), time.Hour); err != nil {
+		t.Fatal(err)
+	}
+	run, err := r.StartArmed(t.Context(), "check")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return run, ""
 }
 
 // reads brings one reading of so many millimetres.

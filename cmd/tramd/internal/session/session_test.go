@@ -133,7 +133,7 @@ func (r *rig) turn(from, to int) {
 
 func (r *rig) wait(t *testing.T, what string, ok func(*Snapshot) bool) *Snapshot {
 	t.Helper()
-	for range 500 {
+	for range 6000 {
 		snap, err := r.Snapshot(t.Context())
 		if err != nil {
 			t.Fatal(err)

@@ -245,7 +245,7 @@ func TestAForgottenZeroStaysForgotten(t *testing.T) {
 	if err != nil || st.Known {
 		t.Fatalf("%+v, %v", st, err)
 	}
-	for range 200 {
+	for range 6000 {
 		r.mu.Lock()
 		done := len(r.kept) > 0 && r.kept[len(r.kept)-1].IndexDeg == nil && len(r.kept) >= 2
 		r.mu.Unlock()
