@@ -88,14 +88,19 @@ func printTraverse(w io.Writer, title string, r *traverse.Result) error {
 	var t text
 	t.line("%s", title)
 	t.slope("slope", r.Slope)
-	s := r.Straightness
-	t.line("  straightness %9.4f mm ± %.4f by the minimum zone (%.4f by least squares, %.4f by the end points)%s", s.MinimumZone, s.U, s.LeastSquares,
-		s.EndPoints, judged(s.Verdict))
-	t.line("  bend         %+9.4f mm in the middle of %.0f mm", r.BendMM, r.LengthMM)
+	if s := r.Straightness; s != nil {
+		t.line("  straightness %9.4f mm ± %.4f by the minimum zone (%.4f by least squares, %.4f by the end points)%s", s.MinimumZone, s.U, s.LeastSquares,
+			s.EndPoints, judged(s.Verdict))
+		t.line("  bend         %+9.4f mm in the middle of %.0f mm", r.BendMM, r.LengthMM)
+	} else {
+		t.line("  straightness not measured")
+	}
 	if len(r.Lines) > 1 {
 		for _, l := range r.Lines {
 			t.slope(fmt.Sprintf("at %g mm", l.AtMM), l.Slope)
-			t.line("               straight within %.4f mm ± %.4f", l.Straightness.MinimumZone, l.Straightness.U)
+			if s := l.Straightness; s != nil {
+				t.line("               straight within %.4f mm ± %.4f%s", s.MinimumZone, s.U, judged(s.Verdict))
+			}
 		}
 		t.slope("twist", r.Twist)
 		t.slope("cross slope", r.CrossSlope)

@@ -166,37 +166,67 @@ func measures(s *zone.Solver, x, z []float64) [3]float64 {
 	return [3]float64{zone.LeastSquares(x, z).Height, s.Line(x, z).Height, zone.EndPoints(x, z).Height}
 }
 
-// Straightness measures a profile. Its uncertainty comes of drawing the noise again and again onto the fitted curve: a
-// distance of extremes grows with the noise, and is no linear sum of readings.
-func (p *Profile) Straightness(fit *mixed.LineFit, heights []float64, edgeMPE float64) Straightness {
+// StraightnessOf measures profiles, each by itself, and says which departs most. The uncertainty comes of drawing the
+// noise again and again onto the fitted curve: a distance of extremes grows with the noise, and is no linear sum of
+// readings; and the largest of several is the one that the noise helped. A profile of fewer than three places shows
+// nothing of its form: nil.
+func StraightnessOf(fit *mixed.LineFit, profiles []*Profile, heights []float64, edgeMPE float64) (each []*Straightness, most *Straightness) {
 	var s zone.Solver
-	z := p.Values(heights, nil)
-	own := measures(&s, p.X, z)
-	out := Straightness{LeastSquares: own[0], MinimumZone: own[1], EndPoints: own[2]}
-	if len(p.X) < 3 { // through two places goes a line
-		return out
-	}
+	each = make([]*Straightness, len(profiles))
 	fitted := fit.Fitted()
-	truth := measures(&s, p.X, p.Values(fitted, z))
-	noise, off := make([]float64, len(fitted)), [3][]float64{}
+	truth, off := make([][3]float64, len(profiles)), make([][3][]float64, len(profiles)+1)
+	var z []float64
+	for k, p := range profiles {
+		if len(p.X) < 3 { // through two places goes a line
+			continue
+		}
+		z = p.Values(heights, z)
+		own := measures(&s, p.X, z)
+		each[k] = &Straightness{LeastSquares: own[0], MinimumZone: own[1], EndPoints: own[2]}
+		if most == nil || own[1] > most.MinimumZone {
+			worst := *each[k]
+			most = &worst
+		}
+		z = p.Values(fitted, z)
+		truth[k] = measures(&s, p.X, z)
+	}
+	if most == nil {
+		return each, nil
+	}
+	noise := make([]float64, len(fitted))
 	r := fit.Replicas()
 	for range draws {
 		r.Draw(noise)
 		for i := range noise {
 			noise[i] += fitted[i]
 		}
-		z = p.Values(noise, z)
-		for k, v := range measures(&s, p.X, z) {
-			off[k] = append(off[k], math.Abs(v-truth[k]))
+		var drawn, sound [3]float64 // of the one that departs most
+		for k, p := range profiles {
+			if each[k] == nil {
+				continue
+			}
+			z = p.Values(noise, z)
+			for m, v := range measures(&s, p.X, z) {
+				off[k][m] = append(off[k][m], math.Abs(v-truth[k][m]))
+				drawn[m], sound[m] = math.Max(drawn[m], v), math.Max(sound[m], truth[k][m])
+			}
+		}
+		for m := range drawn {
+			off[len(profiles)][m] = append(off[len(profiles)][m], math.Abs(drawn[m]-sound[m]))
 		}
 	}
-	for k := range off {
-		slices.Sort(off[k])
-		out.U = math.Max(out.U, off[k][int(coverage*draws)])
+	for k, s := range append(each[:len(each):len(each)], most) {
+		if s == nil {
+			continue
+		}
+		for m := range off[k] {
+			slices.Sort(off[k][m])
+			s.U = math.Max(s.U, off[k][m][int(coverage*draws)])
+		}
+		// What every draw has in common: the indicator's errors and the edge's own form, each rectangular.
+		s.U = math.Hypot(s.U, 1.65*math.Hypot(edgeMPE, fit.IndicatorMPE())/math.Sqrt(3))
 	}
-	// What every draw has in common: the indicator's errors and the edge's own form, each rectangular.
-	out.U = math.Hypot(out.U, 1.65*math.Hypot(edgeMPE, fit.IndicatorMPE())/math.Sqrt(3))
-	return out
+	return each, most
 }
 
 // Bend is the height of the middle above the chord, by a parabola, in mm.

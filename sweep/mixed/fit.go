@@ -140,7 +140,7 @@ func (f *fitting) prior() repeatability {
 	angle := amp * sweep.Radians(stationAngle)
 	dof := stationNoiseDoF
 	if f.in.basis.line { // places along an edge are set against a scale or a stop, and no arm swings
-		angle, dof = 0, lineNoiseDoF
+		angle, dof = 0, lineNoiseDoF*fade*fade // what fades says less, too, or it would hold the noise down
 	}
 	noise := stationNoiseMM
 	if len(f.bs) >= denseSegments {

@@ -16,8 +16,8 @@ type Curve struct {
 	Slope, Form []float64 // how much of each slope and of each form of the problem stands in these readings
 }
 
-// Sum is a linear sum of the unknowns of a problem: of slopes, each in mm per mm, and of the curves' heights at the
-// middle of the line, in mm.
+// Sum is a linear sum of the unknowns of a problem: of slopes, each in mm per mm, and of the curves' heights, in mm. The
+// height of a curve is the mean of its readings brought to the middle of the line by its slope.
 type Sum struct{ Slopes, Heights []float64 }
 
 // Lines is a measurement along straight lines. Curve c reads
@@ -264,11 +264,19 @@ func (m *lineModel) design(f *fitting) *design {
 func (m *lineModel) weights(f *fitting, w Sum) []float64 {
 	out := make([]float64, f.d.cols-1)
 	first := f.d.form + f.d.drift
-	done := map[int]bool{}
+	looks := map[int]float64{}
 	for i := range f.bs { // a curve's height is that before any knock
-		if c := f.bs[i].track; !done[c] && c < len(w.Heights) {
-			done[c] = true
+		c := f.bs[i].track
+		if looks[c] == 0 && c < len(w.Heights) {
 			out[first+f.bs[i].group] = w.Heights[c]
+		}
+		looks[c]++
+	}
+	for i := range f.bs { // its form has no mean along the line, but may have one over the places that were read
+		if c := f.bs[i].track; c < len(w.Heights) {
+			for j := range f.d.form {
+				out[j] += w.Heights[c] / looks[c] * f.d.rows[i][j]
+			}
 		}
 	}
 	for j, share := range w.Slopes {

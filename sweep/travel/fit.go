@@ -225,8 +225,9 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options) {
 		if p.artefact[a] {
 			edge = 0
 		}
-		s := pr.Straightness(fit, heights, edge)
-		*straight[a], *u[a] = &s.MinimumZone, &s.U
+		if _, s := line.StraightnessOf(fit, []*line.Profile{pr}, heights, edge); s != nil {
+			*straight[a], *u[a] = &s.MinimumZone, &s.U
+		}
 		z := pr.Values(heights, nil)
 		l := zone.LeastSquares(pr.X, z)
 		for i, x := range pr.X {
@@ -243,8 +244,11 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options) {
 	r.Verdict = sweep.JudgeBoth(r.Tilt, r.Nod, opt.Tolerance)
 	if opt.StraightnessMM > 0 {
 		for a := range 2 {
-			if *straight[a] != nil {
+			switch {
+			case *straight[a] != nil:
 				r.Verdict = line.Worst(r.Verdict, line.JudgeMM(**straight[a], **u[a], opt.StraightnessMM))
+			case p.axes[a]: // two positions show nothing of it
+				r.Verdict = line.Worst(r.Verdict, sweep.Undecided)
 			}
 		}
 	}

@@ -167,19 +167,24 @@ func (p *problem) want(own []bool) {
 	if n > 1 && own[0] && own[n-1] {
 		twist[n-1], twist[0] = 1, -1
 	}
-	// Heights at the middle against the place across, by least squares.
+	// Heights against the place across, by least squares.
 	heights := make([]float64, len(p.Curves))
-	mean, square := 0.0, 0.0
-	for _, y := range p.at {
-		mean += y / float64(n)
+	mean, square, with := 0.0, 0.0, 0.0
+	for k, y := range p.at {
+		if own[k] {
+			mean, with = mean+y, with+1
+		}
 	}
-	for _, y := range p.at {
-		square += (y - mean) * (y - mean)
+	mean /= with
+	for k, y := range p.at {
+		if own[k] {
+			square += (y - mean) * (y - mean)
+		}
 	}
 	for k, y := range p.at {
 		curves := p.all(k)
 		for _, c := range curves {
-			if square > 0 {
+			if own[k] && square > 0 {
 				heights[c] = (y - mean) / square / float64(len(curves))
 			}
 		}
@@ -245,25 +250,30 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options, own []boo
 		opt.EdgeMPEMM = 0
 	}
 	r.Slope = line.Slope(fit, fit.Sums[sumSlope], r.LengthMM, opt.Setup, limit)
-	var profiles []*line.Profile
+	profiles := make([]*line.Profile, n)
 	for k := range n {
-		pr := way(k)
-		profiles = append(profiles, pr)
+		profiles[k] = way(k)
+	}
+	each, most := line.StraightnessOf(fit, profiles, heights, edge)
+	judged := func(s *line.Straightness) *Straightness {
+		if s == nil {
+			return nil
+		}
+		return &Straightness{s.LeastSquares, s.MinimumZone, s.EndPoints, s.U, line.JudgeMM(s.MinimumZone, s.U, form)}
+	}
+	for k, pr := range profiles {
 		z := pr.Values(heights, nil)
-		l := Line{AtMM: p.at[k], BendMM: line.Bend(pr.X, z)}
+		l := Line{AtMM: p.at[k], BendMM: line.Bend(pr.X, z), Straightness: judged(each[k])}
 		if own[k] {
 			l.Slope = line.Slope(fit, fit.Sums[sumLines+k], p.length(k), opt.Setup, limit)
 		}
-		s := pr.Straightness(fit, heights, edge)
-		l.Straightness = &Straightness{s.LeastSquares, s.MinimumZone, s.EndPoints, s.U, line.JudgeMM(s.MinimumZone, s.U, form)}
 		r.Lines = append(r.Lines, l)
 		ls := zone.LeastSquares(pr.X, z)
 		for i, x := range pr.X {
 			r.Profile = append(r.Profile, Place{p.at[k], x, z[i], z[i] - ls.At - ls.Slope*x})
 		}
 	}
-	worst := slices.MaxFunc(r.Lines, func(a, b Line) int { return cmp.Compare(a.Straightness.MinimumZone, b.Straightness.MinimumZone) })
-	r.Straightness = worst.Straightness
+	r.Straightness = judged(most)
 	r.BendMM = slices.MaxFunc(r.Lines, func(a, b Line) int { return cmp.Compare(math.Abs(a.BendMM), math.Abs(b.BendMM)) }).BendMM
 	if n > 1 {
 		p.plane(r, fit, opt, own, profiles, heights, form, edge)
@@ -274,7 +284,12 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options, own []boo
 	}
 	verdicts := []sweep.Verdict{r.Slope.Verdict}
 	for _, l := range r.Lines {
-		verdicts = append(verdicts, l.Straightness.Verdict)
+		switch {
+		case l.Straightness != nil:
+			verdicts = append(verdicts, l.Straightness.Verdict)
+		case form > 0: // two places show nothing of it
+			verdicts = append(verdicts, sweep.Undecided)
+		}
 		if l.Slope != nil {
 			verdicts = append(verdicts, l.Slope.Verdict)
 		}

@@ -26,7 +26,9 @@ func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, 
 		length := math.Min(p.length(0), p.length(n-1))
 		r.Twist = line.Slope(fit, fit.Sums[sumTwist], length, opt.Setup, zeroTolerance)
 	}
-	r.CrossSlope = line.Slope(fit, fit.Sums[sumCross], p.at[n-1]-p.at[0], opt.Setup, zeroTolerance)
+	if across := p.across(own); across > 0 {
+		r.CrossSlope = line.Slope(fit, fit.Sums[sumCross], across, opt.Setup, zeroTolerance)
+	}
 	var x, y, z, buf []float64
 	values := func(looks []float64) []float64 {
 		z = z[:0]
@@ -65,6 +67,17 @@ func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, 
 	slices.Sort(off)
 	r.Flatness.U = math.Hypot(off[int(coverage*draws)], 1.65*math.Hypot(edge, fit.IndicatorMPE())/math.Sqrt(3))
 	r.Flatness.Verdict = line.JudgeMM(mz.Height, r.Flatness.U, form)
+}
+
+// across is how far apart the outermost lines lie whose height at the middle is known: those with a slope of their own.
+func (p *problem) across(own []bool) float64 {
+	first, last := slices.Index(own, true), 0
+	for k := range own {
+		if own[k] {
+			last = k
+		}
+	}
+	return p.at[last] - p.at[first]
 }
 
 // edgeForm is half the difference of the two ways in which the edge lay, less its straight line.
@@ -167,8 +180,17 @@ func (r *Result) warn(p *problem, in *line.Readings, own []bool) {
 	add := func(code, format string, args ...any) {
 		r.Warnings = append(r.Warnings, sweep.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
-	if len(r.Profile) == 2 {
-		add(line.WarnTwo, "two positions show a slope but not how straight it is; read five or more")
+	for k, l := range r.Lines {
+		if own[k] && l.Straightness == nil {
+			where := ""
+			if len(r.Lines) > 1 {
+				where = fmt.Sprintf("the line at %v mm: ", l.AtMM)
+			}
+			add(line.WarnTwo, "%stwo positions show a slope but not how straight it is; read five or more", where)
+		}
+	}
+	if len(p.at) > 1 && r.CrossSlope == nil {
+		add(line.WarnPoint, "one line alone has a slope, so how the lines lie across cannot be told: read each at two positions at least")
 	}
 	if x, ok := typedTwice(in); ok {
 		add(line.WarnTwice, "the position %v mm stands there twice on end, the others once: both readings were used; correct it if a position was mistyped", x)

@@ -212,3 +212,17 @@ func FuzzTraverse(f *testing.F) {
 		}
 	})
 }
+
+// Through two places goes a line: it shows a slope, and nothing of the form that a limit could be held against.
+func TestTwoPlacesShowNoForm(t *testing.T) {
+	opt := options()
+	opt.StraightnessMM = 0.01
+	r := fit(t, "t_s,position_mm,reading_mm\n0,0,1\n10,100,1.01\n", opt)
+	if r.Straightness != nil || r.Verdict != sweep.Undecided || !has(r, line.WarnTwo) {
+		t.Errorf("%+v %s %+v", r.Straightness, r.Verdict, r.Warnings)
+	}
+	r = fit(t, "t_s,position_mm,reading_mm,line_mm\n0,0,1,0\n10,100,1.01,0\n20,200,1.02,0\n30,50,1,300\n", opt)
+	if r.CrossSlope != nil || r.Lines[1].Straightness != nil || r.Verdict != sweep.Undecided {
+		t.Errorf("a line that is a point: %+v %+v %s", r.CrossSlope, r.Lines[1], r.Verdict)
+	}
+}

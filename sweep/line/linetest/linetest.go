@@ -22,6 +22,7 @@ type Scene struct {
 	Slot      float64 // mm: width of a slot across the line
 	Scale     float64 // mm: rectangular error between the ends, as of an edge or an indicator within its certificate
 	Uneven    bool    // positions that are not evenly set
+	Drift     float64 // mm: of warming that levels off, over the whole
 }
 
 // Line is what was read, and the truth.
@@ -54,14 +55,16 @@ func (s Scene) Draw(r *rand.Rand) Line {
 	slotAt := s.Length * (0.1 + 0.7*r.Float64())
 	slow := s.Slow * r.NormFloat64()
 	fade := math.Exp(-s.Seconds / math.Max(s.Tau, 1e-9))
-	t := 0.0
+	t, drift, levels := 0.0, s.Drift*r.NormFloat64(), 0.3+2*r.Float64()
+	whole := s.Seconds * float64(s.Places*s.Passes)
 	for pass := range s.Passes {
 		for k := range places {
 			x := places[k]
 			if pass%2 == 1 {
 				x = places[len(places)-1-k]
 			}
-			z := height + l.Slope*x + form(x) - tilt*x + end*x/s.Length + s.White*r.NormFloat64() + slow
+			z := height + l.Slope*x + form(x) - tilt*x + end*x/s.Length + s.White*r.NormFloat64() + slow +
+				drift*(1-math.Exp(-t/(levels*whole)))
 			if x > slotAt && x < slotAt+s.Slot {
 				z -= 0.4
 			}

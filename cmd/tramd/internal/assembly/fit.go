@@ -100,8 +100,8 @@ func Decode(kind string, text []byte) (Result, error) {
 	if err := json.Unmarshal(text, into); err != nil {
 		return Result{}, fmt.Errorf("result of a %s: %w", kind, err)
 	}
-	if r.Traverse != nil && r.Traverse.Straightness == nil {
-		return Result{}, fmt.Errorf("result of a traverse: it has no straightness")
+	if r.Traverse != nil && r.Traverse.Slope == nil {
+		return Result{}, fmt.Errorf("result of a traverse: it has no slope")
 	}
 	return r, nil
 }
