@@ -32,6 +32,7 @@ var kinds = map[string]string{
 	".js":   "text/javascript; charset=utf-8",
 	".svg":  "image/svg+xml",
 	".html": "text/html; charset=utf-8",
+	".png":  "image/png",
 }
 
 // sheets are the style sheets in the order in which they count; the page asks for them as one file.

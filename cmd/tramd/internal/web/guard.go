@@ -9,7 +9,7 @@ import (
 )
 
 // contentPolicy allows this page's own files and nothing else: no inline script or style, no other site.
-const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:; " +
+const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:; manifest-src 'self'; " +
 	"frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
 
 // maxBody is far more than any request needs.

@@ -72,6 +72,7 @@ func (s *server) routes(add func(pattern string, h http.HandlerFunc)) {
 	add("GET /runs/{id}", s.page("runs"))
 	add("GET /runbook", s.runbook)
 	add("GET /assets/{name}", s.asset)
+	add("GET /app.webmanifest", s.webApp)
 	add("GET /api/v1/live", s.live)
 	add("GET /api/v1/advice", s.limitReads(s.advice))
 	add("GET /job.html", s.limitReads(s.sheet(s.JobSheet)))
