@@ -204,18 +204,25 @@ const fewMisses = 3
 // refuser is a framer whose instrument says why it cannot answer.
 type refuser interface{ refused() string }
 
-// unanswered names the questions that are not answered; empty when there is none. The caller holds the lock.
-func (d *Device) unanswered() string {
+// unanswered returns, by channel, why a question has no answer, and the first of these reasons; empty where all are
+// answered. The caller holds the lock.
+func (d *Device) unanswered() (byChannel map[string]string, first string) {
+	say := func(request, why string) {
+		if byChannel == nil {
+			byChannel, first = map[string]string{}, why
+		}
+		byChannel[d.turns.asker.channelOf(request)] = why
+	}
 	for _, request := range slices.Sorted(maps.Keys(d.mute)) {
 		if n := d.mute[request]; n >= fewMisses {
-			return fmt.Sprintf("%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
-				d.whom(request), n, d.spec.Baud, d.spec.Line, request)
+			say(request, fmt.Sprintf("%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
+				d.whom(request), n, d.spec.Baud, d.spec.Line, request))
 		}
 	}
 	for _, request := range slices.Sorted(maps.Keys(d.refused)) {
-		return fmt.Sprintf("%s answered that %s", d.whom(request), d.refused[request])
+		say(request, fmt.Sprintf("%s answered that %s", d.whom(request), d.refused[request]))
 	}
-	return ""
+	return byChannel, first
 }
 
 func (d *Device) whom(request string) string {

@@ -157,6 +157,8 @@ func TestModbusOnAPort(t *testing.T) {
 	}
 	if st := r.Status(); !strings.Contains(st.Err, "it has no such register") {
 		t.Errorf("the refusal is not told: %q", st.Err)
+	} else if len(st.Unanswered) != 1 || st.Unanswered["none"] != st.Err {
+		t.Errorf("the refusal is not said of its channel: %q", st.Unanswered)
 	}
 }
 

@@ -53,6 +53,7 @@ type Status struct {
 	Faults     map[string]uint64 // refused lines by reason; every reason is present
 	Reconnects uint64            // opens after the first
 	Err        string            // what is wrong and what to do about it; empty when nothing is
+	Unanswered map[string]string // by channel, why an instrument that is asked gives no reading
 	LastAt     Stamp             // of the last sample; 0: none yet
 
 	Asked, Answered uint64        // questions to an instrument that is asked, and how many were answered
@@ -141,7 +142,7 @@ func (d *Device) Status() Status {
 	s := d.status
 	s.Faults = maps.Clone(s.Faults)
 	if s.Err == "" && (s.State == StateSettling || s.State == StateLive) {
-		s.Err = d.unanswered()
+		s.Unanswered, s.Err = d.unanswered()
 	}
 	d.talk(&s, Now())
 	return s

@@ -2,6 +2,7 @@ package session
 
 import (
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 
 // Two indicators on one port are two instruments: each has its place, its reading and its silence.
 func TestEachIndicatorOfASharedPortIsSeen(t *testing.T) {
+	var mu sync.Mutex
 	status := device.Status{State: device.StateLive, Talk: device.Talking, SilentFor: 200 * time.Millisecond, Since: device.Now(), Readings: 7}
 	sh := &shelf{}
 	s, err := New(Options{
@@ -19,7 +21,7 @@ func TestEachIndicatorOfASharedPortIsSeen(t *testing.T) {
 			{Name: "front", RadiusMM: 120}, {Name: "rear", RadiusMM: 120, PhaseDeg: 180}}},
 		Indicators: []IndicatorRoute{{Device: 0, Channel: "A"}, {Device: 0, Channel: "B"}},
 		Angle:      AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 180}, Indicators: 2}},
-		Ports:      []Port{{Name: "front", Role: "indicator", Path: "/dev/bus", Status: func() device.Status { return status }}},
+		Ports:      []Port{{Name: "front", Role: "indicator", Path: "/dev/bus", Status: func() device.Status { mu.Lock(); defer mu.Unlock(); return status }}},
 		Archive:    sh, Fit: sweep.FitPlain,
 	})
 	if err != nil {
@@ -59,6 +61,17 @@ func TestEachIndicatorOfASharedPortIsSeen(t *testing.T) {
 	}
 	if snap.Devices[0].State != "live" || snap.Devices[1].State != StateSilent || !strings.Contains(snap.Devices[1].Error, `channel "B"`) {
 		t.Errorf("rear has stopped: %+v", snap.Devices)
+	}
+	refused := "the indicator B answered that it has no such register"
+	mu.Lock()
+	status.Err, status.Unanswered = refused, map[string]string{"B": refused}
+	mu.Unlock()
+	read("A", 0.25)
+	if snap, err = s.Snapshot(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if snap.Devices[0].Error != "" || snap.Devices[1].State != StateSilent || snap.Devices[1].Error != refused {
+		t.Errorf("rear has answered with a refusal: %+v", snap.Devices)
 	}
 }
 

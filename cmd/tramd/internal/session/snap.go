@@ -116,12 +116,17 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		}
 		x.Readings = l.n
 		x.heard(l.at, mono)
+		if st.Unanswered != nil {
+			x.Error = st.Unanswered[r.Channel] // another's reason is not this one's
+		}
 		// The port's other indicators may speak on while this one is silent. A shared port gives each its turn.
 		if wait := device.Stamp(st.SilentFor) * device.Stamp(len(out)); st.Talk == device.Talking && mono-max(l.at, st.Since) > wait {
 			x.Talk = string(device.Silent)
 			x.silent(max(l.at, st.Since), mono)
-			x.Error = fmt.Sprintf("others on its port send, but no reading of it has come for %.0f s: check that it is on, its cable, and its channel %q",
-				x.SinceS, r.Channel)
+			if x.Error == "" {
+				x.Error = fmt.Sprintf("others on its port send, but no reading of it has come for %.0f s: check that it is on, its cable, and its channel %q",
+					x.SinceS, r.Channel)
+			}
 		}
 	}
 	return out
