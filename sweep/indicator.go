@@ -15,6 +15,8 @@ type Indicator struct {
 	ResolutionMM float64 `json:"resolution_mm"`    // smallest step of the display
 	MPEMM        float64 `json:"mpe_mm,omitempty"` // maximum permissible error of the indicator over its travel; 0 = not stated
 
+	HysteresisMM float64 `json:"hysteresis_mm,omitempty"` // what it reads apart by the way its plunger moves; 0 = not stated
+
 	Serial      string       `json:"serial,omitempty"`
 	TravelMM    []float64    `json:"travel_mm,omitempty"`  // lowest and highest reading that the contact still follows; nil = not stated
 	StemDeg     float64      `json:"stem_deg,omitempty"`   // by how much the direction of measuring is known to be off square
@@ -89,6 +91,8 @@ func (ind *Indicator) validateTruth() error {
 	switch {
 	case !within(ind.StemDeg, -60, 60) || !within(ind.StemUDeg, 0, 30):
 		return fmt.Errorf("stem angle %v degrees, give or take %v: must lie within 60 degrees, its uncertainty from 0 to 30", ind.StemDeg, ind.StemUDeg)
+	case !within(ind.HysteresisMM, 0, 1):
+		return fmt.Errorf("hysteresis %v mm must lie between 0 and 1", ind.HysteresisMM)
 	case ind.Factor != 0 && !within(ind.Factor, 0.1, 10) || !within(ind.FactorU, 0, 1):
 		return fmt.Errorf("factor %v, give or take %v: must lie between 0.1 and 10, its uncertainty from 0 to 1", ind.Factor, ind.FactorU)
 	case len(ind.TravelMM) != 0 && (len(ind.TravelMM) != 2 || !(ind.TravelMM[0] < ind.TravelMM[1])):

@@ -61,8 +61,12 @@ func (p Pair) HalfTurn(first, turned, u float64) (PairZero, PairLean) {
 }
 
 // Read gives the lean along the bar from a later difference.
-func (z PairZero) Read(difference float64) PairLean {
-	return z.pair.lean(difference-z.MM, math.Hypot(z.OnceMM, z.UMM), z.DoF)
+func (z PairZero) Read(difference float64) PairLean { return z.ReadMoving(difference, 0) }
+
+// ReadMoving gives the same of a bar that moves; u is the standard uncertainty of what the readings lag behind it, in
+// mm.
+func (z PairZero) ReadMoving(difference, u float64) PairLean {
+	return z.pair.lean(difference-z.MM, math.Hypot(u, math.Hypot(z.OnceMM, z.UMM)), z.DoF)
 }
 
 func (p Pair) lean(mm, u, dof float64) PairLean {

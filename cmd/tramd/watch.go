@@ -117,7 +117,7 @@ const (
 
 func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
 	now := time.Now()
-	if age == 0 && now.Sub(s.at) < 100*time.Millisecond {
+	if age == 0 && now.Sub(s.at) < 40*time.Millisecond {
 		return
 	}
 	s.at, s.last = now, snap

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"tramd/cmd/tramd/internal/session"
@@ -20,6 +21,12 @@ func pairRows(s *session.Snapshot) []string {
 	rows := []string{
 		fmt.Sprintf("%-12s %+.3f ±%.3f mm/m towards %.0f° (%s less %s %+.4f mm)", "pair", *p.MMPerM, p.Half, *p.Deg, p.First, p.Less, p.DiffMM),
 		fmt.Sprintf("%-12s %s", "", zero),
+	}
+	if p.AgeS != nil {
+		rows[0] += fmt.Sprintf(", read %.1f s ago", *p.AgeS)
+	}
+	if math.Abs(p.Lag) > p.Half/10 {
+		rows[0] += fmt.Sprintf(", of it %+.3f mm/m is what the readings lag behind", p.Lag)
 	}
 	if p.Told {
 		rows[1] += ", as long as the bar stays there"

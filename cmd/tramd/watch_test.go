@@ -38,6 +38,11 @@ func TestView(t *testing.T) {
 			t.Errorf("missing %q in\n%s", want, got)
 		}
 	}
+	age, lag, u := 0.1, -0.004, 0.00313
+	s.Devices[0].AgeS, s.Devices[0].LagMM, s.Devices[0].UMM = &age, &lag, &u
+	if got, want := view(s, 80, 0, display.Units{}), "+1.2500 mm ±0.0063 mm, 0.1 s ago, lags 0.0040 mm behind"; !strings.Contains(got, want) {
+		t.Errorf("missing %q in\n%s", want, got)
+	}
 	for _, row := range strings.Split(view(s, 30, 0, display.Units{}), "\n") {
 		if n := len([]rune(row)); n > 30 {
 			t.Errorf("%d columns on a terminal of 30: %q", n, row)

@@ -178,7 +178,7 @@ func shown(s *session.Snapshot) (*sweep.Result, string) {
 func reading(d session.DeviceState) string {
 	switch {
 	case d.ReadingMM != nil:
-		return fmt.Sprintf("%+9.4f mm", *d.ReadingMM)
+		return fmt.Sprintf("%+9.4f mm", *d.ReadingMM) + standing(d)
 	case d.Error != "":
 		return d.Error
 	case d.State == "live" && d.Role == session.MachineRole:
@@ -188,6 +188,22 @@ func reading(d session.DeviceState) string {
 	default:
 		return fmt.Sprintf("for %.0f s", d.SinceS)
 	}
+}
+
+// standing says how far a reading may be trusted while an adjuster is loose: against one from before, so much; how old
+// it is; and by how much it lags behind a surface that moves.
+func standing(d session.DeviceState) string {
+	if d.UMM == nil || d.LagMM == nil {
+		return ""
+	}
+	text := fmt.Sprintf(" ±%.4f mm", math.Ceil(2e4**d.UMM)/1e4)
+	if d.AgeS != nil {
+		text += fmt.Sprintf(", %.1f s ago", *d.AgeS)
+	}
+	if math.Abs(*d.LagMM) >= 0.0005 {
+		text += fmt.Sprintf(", lags %.4f mm behind", math.Abs(*d.LagMM))
+	}
+	return text
 }
 
 func degrees(a session.AngleState) string {

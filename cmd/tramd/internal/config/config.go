@@ -85,6 +85,7 @@ type Indicator struct {
 	PhaseDeg     float64 `toml:"phase_deg" zero:"meant"`
 	ResolutionMM float64 `toml:"resolution_mm"`
 	MPEMM        float64 `toml:"mpe_mm" zero:"meant"`
+	HysteresisMM float64 `toml:"hysteresis_mm" zero:"meant"`
 	DelayMS      float64 `toml:"delay_ms" zero:"meant"` // from the moment of measuring to the arrival of the last byte
 	Capture      string  `toml:"capture"`               // a file every byte of the port is also recorded to
 }
@@ -157,7 +158,7 @@ func (c *Config) Setup() sweep.Setup {
 		ind := &c.Indicators[i]
 		out := sweep.Indicator{
 			Name: ind.Name, RadiusMM: ind.RadiusMM, RadiusUMM: ind.RadiusUMM, PhaseDeg: ind.PhaseDeg,
-			ResolutionMM: ind.ResolutionMM, MPEMM: ind.MPEMM,
+			ResolutionMM: ind.ResolutionMM, MPEMM: ind.MPEMM, HysteresisMM: ind.HysteresisMM,
 		}
 		ind.fill(&out)
 		s.Indicators = append(s.Indicators, out)

@@ -57,6 +57,7 @@ func numericKeys() map[string]numericKey {
 		"indicator.phase_deg":      {table: arm, meant: any},
 		"indicator.resolution_mm":  {table: arm},
 		"indicator.mpe_mm":         {table: arm, meant: size},
+		"indicator.hysteresis_mm":  {table: arm, meant: size},
 		"indicator.delay_ms":       {table: arm, meant: size},
 		"indicator.ask_every_ms":   {table: arm + "ask = \"?\"\n"},
 		"indicator.answer_ms":      {table: arm + "ask = \"?\"\n"},

@@ -106,6 +106,7 @@ func (v *validator) indicators(c *Config) {
 		v.number(key("phase_deg"), ind.PhaseDeg, -360, 360)
 		v.number(key("resolution_mm"), ind.ResolutionMM, 1e-6, 1)
 		v.number(key("mpe_mm"), ind.MPEMM, 0, 1)
+		v.number(key("hysteresis_mm"), ind.HysteresisMM, 0, 1)
 		v.truth(fmt.Sprintf("indicator.%d", i), &ind.Truth)
 		v.number(key("delay_ms"), ind.DelayMS, 0, 5000)
 	}

@@ -27,6 +27,7 @@ type PairState struct {
 	U      float64  `json:"u_mm_per_m"`
 	Half   float64  `json:"U_mm_per_m"`
 	DiffMM float64  `json:"difference_mm"` // of the readings, less the zero
+	Lag    float64  `json:"lag_mm_per_m"`  // what the lean has on the readings: they lag behind a bar that moves
 	AgeS   *float64 `json:"age_s"`         // of the older of the two readings; nil without one
 	Why    string   `json:"why,omitempty"` // why there is no lean now
 
@@ -127,20 +128,32 @@ func (z *pairZero) way(setup sweep.Setup, deg *float64) (way float64, ok bool) {
 	return sweep.Wrap(sweep.Radians(*deg + setup.Indicators[z.a].PhaseDeg)), true
 }
 
+// pairReading is what a pair reads.
+type pairReading struct {
+	lean sweep.PairLean // its readings' lag put on
+	diff float64        // mm: of the readings, less the zero
+}
+
 // pairRead reads the pair, where both readings are fresh.
-func (s *Session) pairRead(z *pairZero, mono device.Stamp) (lean sweep.PairLean, diff float64, ok bool) {
-	var mm [2]float64
+func (s *Session) pairRead(z *pairZero, mono device.Stamp) (r pairReading, ok bool) {
+	var mm, lag, u [2]float64
 	for i, k := range [2]int{z.a, z.b} {
-		if s.latest[k].at == 0 || mono-s.latest[k].at >= device.Stamp(staleAfter) {
-			return lean, 0, false
+		l := &s.latest[k]
+		if l.at == 0 || mono-l.at >= device.Stamp(staleAfter) {
+			return r, false
 		}
-		mm[i] = s.latest[k].agreed().MM()
+		mm[i] = l.shown().MM()
 		if s.o.Setup.Indicators[k].AtEnd(mm[i]) {
-			return lean, 0, false
+			return r, false
+		}
+		if l.contact != nil {
+			x, _ := l.contact.At(mono.Seconds())
+			lag[i], u[i] = x.LagMM, x.LagUMM
 		}
 	}
-	diff = z.pair.Difference(mm[0], mm[1])
-	return z.zero.Read(diff), diff - z.zero.MM, true
+	diff := z.pair.Difference(mm[0], mm[1])
+	r.lean, r.diff = z.zero.ReadMoving(diff+lag[0]-lag[1], math.Hypot(u[0], u[1])), diff-z.zero.MM
+	return r, true
 }
 
 // watchPair keeps what the pair last read along X and along Y, and lets go of a zero that an indicator took away with
@@ -156,13 +169,13 @@ func (s *Session) watchPair(mono device.Stamp, deg *float64) {
 		return
 	}
 	way, known := z.way(s.o.Setup, deg)
-	lean, _, ok := s.pairRead(z, mono)
+	r, ok := s.pairRead(z, mono)
 	if !known || !ok || s.job != nil {
 		return
 	}
 	for i := range z.seen {
 		if off := math.Remainder(way-float64(i)*math.Pi/2, math.Pi); math.Abs(off) <= alongRad {
-			z.seen[i] = &pairSeen{way: way, lean: lean, at: s.o.Wall(), told: deg == nil}
+			z.seen[i] = &pairSeen{way: way, lean: r.lean, at: s.o.Wall(), told: deg == nil}
 		}
 	}
 }
@@ -178,7 +191,7 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
 		First: s.o.Setup.Indicators[z.a].Name, Less: s.o.Setup.Indicators[z.b].Name,
 	}
 	way, known := z.way(s.o.Setup, deg)
-	lean, diff, ok := s.pairRead(z, mono)
+	r, ok := s.pairRead(z, mono)
 	if older := min(s.latest[z.a].at, s.latest[z.b].at); older != 0 {
 		age := (mono - older).Seconds()
 		st.AgeS = &age
@@ -198,8 +211,9 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
 	case !ok:
 		st.Why = "No fresh reading of both indicators, inside their travel."
 	default:
-		mm := lean.Slope.MMPerM()
-		st.MMPerM, st.U, st.Half, st.DiffMM = &mm, lean.U.MMPerM(), lean.Expanded.MMPerM(), diff
+		mm := r.lean.Slope.MMPerM()
+		st.MMPerM, st.U, st.Half, st.DiffMM = &mm, r.lean.U.MMPerM(), r.lean.Expanded.MMPerM(), r.diff
+		st.Lag = mm - z.zero.Read(r.diff+z.zero.MM).Slope.MMPerM()
 	}
 	if x, y := z.seen[0], z.seen[1]; x != nil && y != nil {
 		u := 0.0

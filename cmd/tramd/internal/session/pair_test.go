@@ -48,3 +48,40 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 		t.Error("a lean without offsets")
 	}
 }
+
+// A bar that is pressed down at its first indicator leans that way; readings that come 0.1 s late are carried on to now,
+// the uncertainty says that the hand may have stopped, and the indicators say the same of themselves.
+func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
+	s := &Session{latest: make([]latest, 2)}
+	s.o.Wall = time.Now
+	s.o.Setup.Indicators = []sweep.Indicator{{Name: "right", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}
+	for i := range s.latest {
+		s.latest[i].contact = sweep.NewContact(s.o.Setup.Indicators[i], 0.1)
+	}
+	axis := &sweep.Axis{U: 0.002 * units.MMPerM}
+	s.zeroPair(7, Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1, 1}, DoF: 30}, nil)
+	const every = device.Stamp(20 * time.Millisecond)
+	deg, now := 0.0, device.Stamp(50e9)
+	for k := range units.Length(100) { // 0.1 mm/s at each end: 1 mm/m in a second
+		now += every
+		s.latest[0].take(now, units.Millimetre+2*k*units.Micrometre)
+		s.latest[1].take(now, units.Millimetre-2*k*units.Micrometre)
+	}
+	moving := s.pairState(now, &deg)
+	if moving.MMPerM == nil || math.Abs(*moving.MMPerM-(1.98+0.1)) > 0.001 || math.Abs(moving.Lag-0.1) > 0.001 || moving.Half < 0.05 || *moving.AgeS != 0 {
+		t.Errorf("moving: %+v", moving)
+	}
+	var d DeviceState
+	d.stands(s.latest[0], now)
+	if d.LagMM == nil || math.Abs(*d.LagMM-0.01) > 1e-4 || math.Abs(*d.RateMMPerS-0.1) > 1e-3 || *d.UMM < 0.005 {
+		t.Errorf("an indicator that moves: %+v", d)
+	}
+	for range 50 {
+		now += every
+		s.latest[0].take(now, 1198*units.Micrometre)
+		s.latest[1].take(now, 802*units.Micrometre)
+	}
+	if at := s.pairState(now, &deg); at.MMPerM == nil || math.Abs(*at.MMPerM-1.98) > 1e-9 || at.Lag != 0 || at.Half > moving.Half/2 {
+		t.Errorf("standing: %+v", at)
+	}
+}

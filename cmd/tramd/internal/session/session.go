@@ -122,6 +122,8 @@ type latest struct {
 
 	before [2]units.Length // the two readings before mm, the newer one first
 	held   int             // how many of them came in one stream with it
+
+	contact *sweep.Contact
 }
 
 const (
@@ -136,7 +138,10 @@ func (l *latest) take(at device.Stamp, mm units.Length) {
 	if l.at == 0 || at-l.at > streamGap {
 		held = 0
 	}
-	*l = latest{at: at, mm: mm, n: l.n + 1, before: [2]units.Length{l.mm, l.before[0]}, held: held}
+	*l = latest{at: at, mm: mm, n: l.n + 1, before: [2]units.Length{l.mm, l.before[0]}, held: held, contact: l.contact}
+	if l.contact != nil {
+		l.contact.Add(at.Seconds(), l.shown().MM())
+	}
 }
 
 // agreed is the median of the last three readings: what at least two lines say, or lie on both sides of. Of two it is
@@ -186,6 +191,9 @@ func New(o Options) (*Session, error) {
 		o: o, fits: make(chan fitted, 1), ended: make(chan struct{}),
 		archive: newArchivist(o.Archive, o.Unstored, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
+	}
+	for i := range s.latest {
+		s.latest[i].contact = sweep.NewContact(o.Setup.Indicators[i], o.Indicators[i].Delay.Seconds())
 	}
 	s.motionCtx, s.stopMotion = context.WithCancel(context.Background())
 	for k, n := range o.Counts {

@@ -109,6 +109,7 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		if l.at != 0 && mono-l.at < device.Stamp(staleAfter) {
 			mm := l.shown().MM()
 			x.ReadingMM = &mm
+			x.stands(l, mono)
 		}
 		if len(out) == 1 {
 			x.heard(max(last, l.at), mono)
@@ -130,6 +131,16 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		}
 	}
 	return out
+}
+
+// stands sets how far a reading may be trusted while an adjuster is loose.
+func (d *DeviceState) stands(l latest, mono device.Stamp) {
+	if l.contact == nil {
+		return
+	}
+	if s, ok := l.contact.At(mono.Seconds()); ok {
+		d.RateMMPerS, d.LagMM, d.UMM = &s.RateMMPerS, &s.LagMM, &s.UMM
+	}
 }
 
 // heard sets the age of what came last.

@@ -70,6 +70,9 @@ type DeviceState struct {
 	AnswerMS   float64           `json:"answer_ms,omitempty"` // from the latest question to the last byte of its answer
 	ReadingMM  *float64          `json:"reading_mm"`          // nil: none, or too old to be shown
 	AgeS       *float64          `json:"age_s"`
+	RateMMPerS *float64          `json:"rate_mm_per_s,omitempty"` // of the reading; this and the next two are nil without one
+	LagMM      *float64          `json:"lag_mm,omitempty"`        // the surface is at the reading plus so much
+	UMM        *float64          `json:"u_mm,omitempty"`          // standard uncertainty of that, as one of two that are compared
 	Error      string            `json:"error"`
 }
 

@@ -39,6 +39,12 @@ func TestTheReadingToAimFor(t *testing.T) {
 	at(ptr(1.24))
 	digits("▼ 0.045")
 	picture(t, ctx, "target-360")
+	moving := quietWren() // 0.01 mm of what has happened does not show yet: the figure counts it, and says so
+	moving.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live",
+		ReadingMM: ptr(1.25), AgeS: ptr(0.2), RateMMPerS: ptr(-0.05), LagMM: ptr(-0.01), UMM: ptr(0.004)}}
+	s.show(still(moving))
+	digits("▼ 0.045")
+	until(t, ctx, `/^± 0\.008\d mm · read 0\.[2-9] s ago · the reading lags 0\.010 mm behind$/.test(document.querySelector("#target-sure").innerText)`)
 	at(ptr(1.15)) // too far
 	digits("▲ 0.045")
 	at(nil)

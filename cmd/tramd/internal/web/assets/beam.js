@@ -3,7 +3,7 @@ import { byId, draw, make, set, setText } from './dom.js';
 import { expanded, length, signed, size } from './units.js';
 import { ago, towards } from './words.js';
 import { on, send } from './api.js';
-import { idle, may, onPaint } from './state.js';
+import { idle, may, onPaint, state } from './state.js';
 import { unitNow } from './frame.js';
 import { go } from './router.js';
 import { t } from './t.js';
@@ -54,6 +54,14 @@ function words(p, unit) {
   return t('beam.leans', { way: towards(way), indicator: p.mm_per_m > 0 ? p.indicator : p.less, size: size(p.mm_per_m, unit, p.U_mm_per_m), unit: unit.label });
 }
 
+// sure says how far the lean may be trusted, how old it is, and what of it the readings do not show yet.
+function sure(p, unit) {
+  const bits = [`± ${expanded(p.U_mm_per_m, unit)} ${unit.label}`];
+  if (p.age_s != null) bits.push(t('beam.age', { age: (p.age_s + (performance.now() - state.heard) / 1000).toFixed(1) }));
+  if (Math.abs(p.lag_mm_per_m ?? 0) > p.U_mm_per_m / 10) bits.push(t('beam.lags', { lag: size(p.lag_mm_per_m, unit, p.U_mm_per_m), unit: unit.label }));
+  return bits.join(' · ');
+}
+
 const since = (now, then) => ago((new Date(now) - new Date(then)) / 1000);
 
 function axes(snap, p, unit) {
@@ -85,7 +93,7 @@ function beam({ snap, news }) {
   byId('bar-moved').disabled = !may();
   const known = p.mm_per_m !== null && !news.stale;
   setText(byId('beam-digits'), known ? signed(p.mm_per_m, unit, p.U_mm_per_m) : '–');
-  setText(byId('beam-expanded'), known ? `± ${expanded(p.U_mm_per_m, unit)} ${unit.label}` : '');
+  setText(byId('beam-expanded'), known ? sure(p, unit) : '');
   setText(byId('beam-words'), words(p, unit));
   drawBar(p, snap.limit_mm_per_m);
   axes(snap, p, unit);

@@ -43,6 +43,7 @@ for (const wire of [wireFrame, wireLogin, wireNow, wirePlaces, wireSteer, wireAi
 renew();
 new Stream({
   state(snap) {
+    state.heard = performance.now();
     hear(snap);
     const now = `${snap.last?.run}/${snap.sweep.phase}/${snap.sweep.run}/${snap.next_check}/${(snap.drift?.alarms ?? []).map((a) => a.kind + a.since)}`;
     if (key && now !== key) renew();

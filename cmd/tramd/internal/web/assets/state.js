@@ -2,6 +2,7 @@
 // once a frame however fast news comes.
 export const state = {
   snap: null, // the newest snapshot of the daemon
+  heard: 0, // performance.now() when it came
   curve: null, // of the sweep in hand
   lastCurve: null, // of the last stored sweep, for when there is none in hand
   news: { seconds: 0, stale: false, ever: false },

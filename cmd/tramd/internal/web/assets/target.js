@@ -9,11 +9,14 @@ import { t } from './t.js';
 
 let advice = null;
 let reading = null; // of the indicator the aim is for; null when there is none fresh
+let lag = 0; // mm: the surface is at the reading plus so much
+let u = 0; // mm: standard uncertainty of that
+let age = null; // s: of the reading, when it came
 let encoder = false; // one says where the arm stands
 let angle = null; // where the arm stands, in degrees; null: not known now
 let fromAngle = null; // where it stood when the aim began; null: a person was asked
 let aim = null; // the one in hand
-let from = null;
+let from = null; // reading, lag and uncertainty where the aim began
 let loose = null;
 let tightened = null; // what tightening did, until the move is logged
 let nextTone = 0;
@@ -52,15 +55,17 @@ export function targetAdvice(next) {
 function read() {
   const of = (indicator) => {
     const d = (state.snap?.devices ?? []).find((x) => x.name === indicator);
-    return !state.news.stale && d?.state === 'live' ? d.reading_mm ?? null : null;
+    return !state.news.stale && d?.state === 'live' && d.reading_mm != null ? d : null;
   };
   encoder = state.snap?.angle.source === 'encoder';
   angle = encoder && !state.news.stale ? state.snap.angle.deg ?? null : null;
-  reading = aim ? of(aim.indicator) : null;
-  if (reading !== null && aim.less) {
-    const other = of(aim.less);
-    reading = other === null ? null : reading - other;
-  }
+  const one = aim ? of(aim.indicator) : null;
+  const other = aim?.less ? of(aim.less) : {};
+  const ok = one && other;
+  reading = ok ? one.reading_mm - (other.reading_mm ?? 0) : null;
+  lag = ok ? (one.lag_mm ?? 0) - (other.lag_mm ?? 0) : 0;
+  u = ok ? Math.hypot(one.u_mm ?? 0, other.u_mm ?? 0) : 0;
+  age = ok ? Math.max(one.age_s ?? 0, other.age_s ?? 0) : null;
   show();
 }
 
@@ -93,8 +98,21 @@ const turned = () => fromAngle !== null && (angle === null || apart(angle, fromA
 // Where the move shows less than half of what it shows at the best place, the goal is too uncertain to follow.
 const showsHere = () => !encoder || (angle !== null && Math.abs(changeAt(angle)) >= Math.abs(aim.change_mm) / 2);
 const point = () => aim.point ?? t('aim.point', { deg: Math.round(aim.spindle_deg) });
-const goal = () => from + change() - tightening();
-const toGo = () => goal() - reading;
+const goal = () => from.mm + change() - tightening();
+// What lags now and did not when the aim began is on its way already.
+const toGo = () => goal() - (reading + lag - from.lag);
+// expanded is how far off toGo may be, by both readings and by what tightening does, for 95 %.
+const expanded = () => 2 * Math.hypot(u, from.u, aim.less ? 0 : advice?.tightening_sd_mm ?? 0);
+const oldS = () => (age === null ? null : age + (performance.now() - state.heard) / 1000);
+
+// sureWords says how far the figure may be trusted, and how old the reading is.
+function sureWords(unit) {
+  const bits = [];
+  if (u > 0) bits.push(`± ${bare(Math.ceil(expanded() * 1e4) / 1e4, unit, expanded() < 0.0095 ? 4 : 3)} ${unit?.inch ? 'in' : 'mm'}`);
+  if (age !== null) bits.push(t('aim.age', { age: oldS().toFixed(1) }));
+  if (Math.abs(lag - from.lag) >= 0.0005) bits.push(t('aim.lags', { length: length(Math.abs(lag - from.lag), unit) }));
+  return bits.join(' · ');
+}
 // close is near enough that another touch would do more harm: a twentieth of the way, two steps of a common indicator at least.
 const close = () => Math.max(0.002, Math.abs(change()) / 20);
 
@@ -123,6 +141,7 @@ function show() {
   setText(byId('target-park'), encoder ? t('aim.park') : t('aim.yes', { point: point() }));
   byId('target-live').classList.toggle('gone', from === null);
   setText(byId('target-angle'), angleWords());
+  setText(byId('target-sure'), from === null || reading === null || turned() ? '' : sureWords(unit));
   let state_ = '';
   if (from === null) {
     setText(byId('target-words'), `${reading === null ? t('aim.noreading', { name: name(aim) }) : t('aim.reads', { name: name(aim), length: length(reading, unit) })} ${angleWords()}`.trim());
@@ -138,7 +157,7 @@ function show() {
     state_ = there ? 'there' : '';
     setText(byId('target-arrow'), there ? '✓' : go > 0 ? '▲' : '▼');
     setText(byId('target-digits'), there ? bare(go, unit) : bare(Math.abs(go), unit));
-    byId('target-bar').value = Math.min(1.25, Math.max(0, (reading - from) / (goal() - from)));
+    byId('target-bar').value = Math.min(1.25, Math.max(0, (goal() - toGo() - from.mm) / (goal() - from.mm)));
     const allowed = tightening() ? ` ${t('aim.allowed', { length: length(tightening(), unit) })}` : '';
     setText(byId('target-words'), now === 'tight' ? t('aim.then')
       : `${there ? t('aim.there') : t(go > 0 ? 'aim.up' : 'aim.down', { length: length(Math.abs(go), unit), goal: length(goal(), unit) })}${allowed}`);
@@ -151,9 +170,9 @@ function listen() {
   const now = performance.now();
   if (!aim || from === null || loose !== null || reading === null || turned()) return;
   const go = toGo();
-  const whole = Math.abs(goal() - from) || 1;
+  const whole = Math.abs(goal() - from.mm) || 1;
   const far = Math.min(1, Math.abs(go) / whole);
-  const passed = Math.sign(go) !== Math.sign(goal() - from) && Math.abs(go) > close();
+  const passed = Math.sign(go) !== Math.sign(goal() - from.mm) && Math.abs(go) > close();
   if (sounding() && now >= nextTone) {
     if (Math.abs(go) <= close()) {
       tone(880, 0.3);
@@ -175,7 +194,7 @@ function listen() {
 export function wireTarget() {
   onPaint(() => { if (aim) read(); });
   byId('target-park').addEventListener('click', () => {
-    from = reading;
+    from = { mm: reading, lag, u };
     fromAngle = encoder ? angle : null;
     show();
   });
@@ -185,7 +204,7 @@ export function wireTarget() {
     tightened = aim.less ? null : { loose_mm: loose, tight_mm: reading };
     const a = advice.adjusters.find((x) => x.name === aim.adjuster);
     const free = !a?.step && !(a?.stock_mm ?? []).length;
-    const by = free ? Number(((aim.by * (loose - from)) / change()).toFixed(3)) : aim.by;
+    const by = free ? Number(((aim.by * (loose - from.mm)) / change()).toFixed(3)) : aim.by;
     const input = [...byId('moved-rows').querySelectorAll('input')].find((i) => i.name === aim.adjuster);
     if (input) input.value = unit.inch && a?.unit === 'mm' ? (by / 25.4).toFixed(4) : by;
     setText(byId('moved-answer'), t('aim.tightened', { length: length(reading - loose, unit) }));
@@ -195,4 +214,5 @@ export function wireTarget() {
   byId('target-end').addEventListener('click', end);
   byId('target').addEventListener('close', () => { aim = from = loose = fromAngle = null; });
   setInterval(listen, 60);
+  setInterval(() => { if (aim && from !== null && age !== null && oldS() > 0.5) show(); }, 200);
 }
