@@ -26,7 +26,7 @@ PACKAGES := $(GO) list -tags "$(TAGS)" ./...
 SUMS     := ^tramd/sweep(/|$$)
 SPREAD   := ^tramd/(cmd/tramd|cmd/tramd/internal/web|dashboards)$$
 
-.PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test deps deps-test fuzz screenshots screenshots-check readability clean
+.PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test container-test deps deps-test fuzz screenshots screenshots-check readability clean
 
 demo: build
 	./bin/tramd demo
@@ -148,6 +148,10 @@ deb-test: deb
 boot-test: deb
 	@./cmd/tramd/need.sh systemd-nspawn:systemd-container curl:curl
 	systemd/deb/boot.sh dist/deb/tramd_*_$$(dpkg --print-architecture).deb
+
+# The container image, built and run; wants podman or docker.
+container-test:
+	systemd/container/try.sh
 
 # Each decoder and parser in turn, FUZZTIME long.
 FUZZTIME ?= 30s
