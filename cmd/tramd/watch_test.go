@@ -48,6 +48,11 @@ func TestView(t *testing.T) {
 			t.Errorf("%d columns on a terminal of 30: %q", n, row)
 		}
 	}
+	s.Devices[1].Error = "port is open, but no reading has come for 9 s: check that it is on, its cable, and its battery"
+	if got := strings.Join(strings.Fields(view(s, 60, 0, display.Units{})), " "); !strings.Contains(got, s.Devices[1].Error) {
+		t.Errorf("the cure is cut off:\n%s", view(s, 60, 0, display.Units{}))
+	}
+	s.Devices[1].Error = ""
 	until := s.At.Add(20 * time.Hour)
 	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: nobody was there at the time"}
 	s.Check = &session.CheckState{Next: noon.Add(18 * time.Hour).Format(time.RFC3339), Moves: true, WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}

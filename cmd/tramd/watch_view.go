@@ -14,8 +14,11 @@ import (
 // view writes the present state in a terminal of that width. An age above zero says that nothing was heard for so long.
 func view(s *session.Snapshot, width int, age time.Duration, u display.Units) string {
 	var b strings.Builder
-	line := func(format string, args ...any) {
+	row := func(format string, args ...any) {
 		b.WriteString(clip(u.Words(fmt.Sprintf(format, args...)), width) + "\n")
+	}
+	line := func(format string, args ...any) { // words: what a terminal cuts off is often the cure
+		b.WriteString(wrapped(u.Words(fmt.Sprintf(format, args...)), width, textColumn) + "\n")
 	}
 	line("%s   %s", s.Machine, s.At.Local().Format(time.DateTime))
 	if age > 0 {
@@ -23,12 +26,12 @@ func view(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 	}
 	result, what := shown(s)
 	line("%s", what)
-	for _, row := range drawing(result, s.Limit, width, u) {
-		line("%s", row)
+	for _, drawn := range drawing(result, s.Limit, width, u) {
+		row("%s", drawn)
 	}
 	if sw := s.Sweep; sw.Phase != session.Idle {
 		line("%s", sw.Say)
-		line("%s", progress(sw, width))
+		row("%s", progress(sw, width))
 		if sw.WhyNot != "" {
 			line("no lean yet: %s", sw.WhyNot)
 		}
@@ -55,17 +58,17 @@ func view(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 		line("%-12s %-9s %s", d.Name, d.State, reading(d))
 	}
 	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
-	for _, row := range machineRows(s) {
-		line("%s", row)
+	for _, text := range machineRows(s) {
+		line("%s", text)
 	}
-	for _, row := range pairRows(s) {
-		line("%s", row)
+	for _, text := range pairRows(s) {
+		line("%s", text)
 	}
 	if s.NextCheck != nil {
 		line("next check   %s", s.NextCheck.Local().Format(time.DateOnly))
 	}
-	for _, row := range planned(s) {
-		line("%s", row)
+	for _, text := range planned(s) {
+		line("%s", text)
 	}
 	return b.String()
 }
@@ -214,6 +217,28 @@ func degrees(a session.AngleState) string {
 		return "not known"
 	}
 	return fmt.Sprintf("%6.1f°", *a.Deg)
+}
+
+// textColumn is where the text of a row begins, behind its name.
+const textColumn = 13
+
+// wrapped breaks a line between words where a terminal of that width ends. What follows is indented to column indent.
+func wrapped(line string, width, indent int) string {
+	indent = max(0, min(indent, width/3))
+	var b strings.Builder
+	rest := []rune(line)
+	for room := max(1, width); len(rest) > room; room = max(1, width-indent) {
+		at, next := room, room
+		for i := room; i > room/2; i-- {
+			if rest[i] == ' ' {
+				at, next = i, i+1
+				break
+			}
+		}
+		b.WriteString(string(rest[:at]) + "\n" + strings.Repeat(" ", indent))
+		rest = rest[next:]
+	}
+	return b.String() + string(rest)
 }
 
 func clip(line string, width int) string {
