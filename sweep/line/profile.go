@@ -173,8 +173,6 @@ func measures(s *zone.Solver, x, z []float64) [3]float64 {
 func StraightnessOf(fit *mixed.LineFit, profiles []*Profile, heights []float64, edgeMPE float64) (each []*Straightness, most *Straightness) {
 	var s zone.Solver
 	each = make([]*Straightness, len(profiles))
-	fitted := fit.Fitted()
-	truth, off := make([][3]float64, len(profiles)), make([][3][]float64, len(profiles)+1)
 	var z []float64
 	for k, p := range profiles {
 		if len(p.X) < 3 { // through two places goes a line
@@ -187,46 +185,63 @@ func StraightnessOf(fit *mixed.LineFit, profiles []*Profile, heights []float64, 
 			worst := *each[k]
 			most = &worst
 		}
-		z = p.Values(fitted, z)
-		truth[k] = measures(&s, p.X, z)
 	}
 	if most == nil {
 		return each, nil
 	}
-	noise := make([]float64, len(fitted))
-	r := fit.Replicas()
-	for range draws {
-		r.Draw(noise)
-		for i := range noise {
-			noise[i] += fitted[i]
-		}
-		var drawn, sound [3]float64 // of the one that departs most
+	all := append(each[:len(each):len(each)], most)
+	drawn := make([][3][]float64, len(all))
+	Drawn(fit, func(looks []float64) {
+		var largest [3]float64
 		for k, p := range profiles {
 			if each[k] == nil {
 				continue
 			}
-			z = p.Values(noise, z)
+			z = p.Values(looks, z)
 			for m, v := range measures(&s, p.X, z) {
-				off[k][m] = append(off[k][m], math.Abs(v-truth[k][m]))
-				drawn[m], sound[m] = math.Max(drawn[m], v), math.Max(sound[m], truth[k][m])
+				drawn[k][m] = append(drawn[k][m], v)
+				largest[m] = math.Max(largest[m], v)
 			}
 		}
-		for m := range drawn {
-			off[len(profiles)][m] = append(off[len(profiles)][m], math.Abs(drawn[m]-sound[m]))
+		for m, v := range largest {
+			drawn[len(each)][m] = append(drawn[len(each)][m], v)
 		}
-	}
-	for k, s := range append(each[:len(each):len(each)], most) {
-		if s == nil {
-			continue
+	})
+	for k, s := range all {
+		for m := range drawn[k] {
+			if s != nil {
+				s.U = math.Max(s.U, Expand(fit, drawn[k][m], edgeMPE))
+			}
 		}
-		for m := range off[k] {
-			slices.Sort(off[k][m])
-			s.U = math.Max(s.U, off[k][m][int(coverage*draws)])
-		}
-		// What every draw has in common: the indicator's errors and the edge's own form, each rectangular.
-		s.U = math.Hypot(s.U, 1.65*math.Hypot(edgeMPE, fit.IndicatorMPE())/math.Sqrt(3))
 	}
 	return each, most
+}
+
+// Drawn calls f with each draw of the noise laid on the fitted curve, and, first of all, with the curve itself.
+func Drawn(fit *mixed.LineFit, f func(looks []float64)) {
+	fitted := fit.Fitted()
+	f(fitted)
+	looks := make([]float64, len(fitted))
+	r := fit.Replicas()
+	for range draws {
+		r.Draw(looks)
+		for i := range looks {
+			looks[i] += fitted[i]
+		}
+		f(looks)
+	}
+}
+
+// Expand returns the expanded uncertainty of a distance of extremes, of which the first value is that of the fitted
+// curve and the rest those of the draws; and of what every draw has in common: the indicator's errors and the form of
+// the edge, each rectangular.
+func Expand(fit *mixed.LineFit, drawn []float64, edgeMPE float64) float64 {
+	off := make([]float64, len(drawn)-1)
+	for i, v := range drawn[1:] {
+		off[i] = math.Abs(v - drawn[0])
+	}
+	slices.Sort(off)
+	return math.Hypot(off[int(coverage*float64(len(off)))], 1.65*math.Hypot(edgeMPE, fit.IndicatorMPE())/math.Sqrt(3))
 }
 
 // Bend is the height of the middle above the chord, by a parabola, in mm.

@@ -59,60 +59,108 @@ func Read(r io.Reader, layout []sweep.Column, loose bool) (*Readings, error) {
 	return Split(t)
 }
 
-// Split parts a table into its curves.
+// key is what parts readings into curves.
+type key struct {
+	line, side float64
+	turned     bool
+	indicator  int
+}
+
+// Split parts a table into its curves. A curve that was read on end stands on the table's own numbers.
 func Split(t *sweep.Table) (*Readings, error) {
 	out := &Readings{Rows: t.Rows, Indicators: t.Names[indicator.Name]}
-	type key struct {
-		line, side float64
-		turned     bool
-		indicator  int
-	}
-	at := map[key]int{}
-	var last key
-	own := -1
 	times, positions, readings := t.Numbers[time.Name], t.Numbers[position.Name], t.Numbers[reading.Name]
 	for i := range t.Rows {
-		var k key
-		k.line = t.Number(across.Name, i, 0)
-		k.side = math.Mod(math.Mod(t.Number(side.Name, i, 0), 360)+360, 360)
-		if c := t.Words[indicator.Name]; c != nil {
-			k.indicator = c[i]
-		}
-		if c := t.Words[edge.Name]; c != nil {
-			k.turned = c[i] == 1
-		}
-		switch v := t.Number(turned.Name, i, 0); math.Mod(math.Mod(v, 360)+360, 360) {
-		case 0:
-		case 180:
-			k.turned = true
-		default:
-			return nil, fmt.Errorf("reading %d, column turned_deg: %v is neither 0 nor 180", i+1, v)
-		}
 		if math.Abs(readings[i]) > maxReadingMM {
 			return nil, fmt.Errorf("reading %d: %v mm is not one an indicator can show: take the row out", i+1, readings[i])
 		}
 		if math.Abs(positions[i]) > maxPositionMM {
 			return nil, fmt.Errorf("reading %d: position %v mm is longer than a kilometre: give it in mm", i+1, positions[i])
 		}
-		if own < 0 || k != last {
-			n, ok := at[k]
-			if !ok {
-				if n = len(out.Runs); n == maxCurves {
-					return nil, fmt.Errorf("reading %d begins line number %d: %d lines, sides and turns are the most of one measurement; is the column right?", i+1, n+1, maxCurves)
-				}
-				at[k] = n
-				run := Run{LineMM: k.line, Side: k.side, Turned: k.turned, Indicator: k.indicator}
-				if n == 0 { // mostly all of it
-					run.T, run.X, run.Z = make([]float64, 0, t.Rows), make([]float64, 0, t.Rows), make([]float64, 0, t.Rows)
-				}
-				out.Runs = append(out.Runs, run)
-			}
-			own, last = n, k
+	}
+	at, parts := map[key]int{}, partingOf(t)
+	for lo := 0; lo < t.Rows; {
+		hi := parts.end(lo, t.Rows)
+		k, err := keyOf(t, lo)
+		if err != nil {
+			return nil, err
 		}
-		r := &out.Runs[own]
-		r.T, r.X, r.Z = append(r.T, times[i]), append(r.X, positions[i]), append(r.Z, readings[i])
+		n, ok := at[k]
+		if !ok {
+			if n = len(out.Runs); n == maxCurves {
+				return nil, fmt.Errorf("reading %d begins line number %d: %d lines, sides and turns are the most of one measurement; is the column right?", lo+1, n+1, maxCurves)
+			}
+			at[k] = n
+			out.Runs = append(out.Runs, Run{
+				T: times[lo:hi:hi], X: positions[lo:hi:hi], Z: readings[lo:hi:hi],
+				LineMM: k.line, Side: k.side, Turned: k.turned, Indicator: k.indicator,
+			})
+		} else {
+			r := &out.Runs[n]
+			r.T, r.X, r.Z = append(r.T, times[lo:hi]...), append(r.X, positions[lo:hi]...), append(r.Z, readings[lo:hi]...)
+		}
+		lo = hi
 	}
 	return out, nil
+}
+
+// parting is the columns that part readings into curves.
+type parting struct {
+	numbers [][]float64
+	words   [][]int
+}
+
+func partingOf(t *sweep.Table) (p parting) {
+	for _, c := range []sweep.Column{across, side, turned} {
+		if v := t.Numbers[c.Name]; v != nil {
+			p.numbers = append(p.numbers, v)
+		}
+	}
+	for _, c := range []sweep.Column{indicator, edge} {
+		if w := t.Words[c.Name]; w != nil {
+			p.words = append(p.words, w)
+		}
+	}
+	return p
+}
+
+// end returns the first row after a row that differs from it.
+func (p *parting) end(lo, rows int) int {
+	if len(p.numbers)+len(p.words) == 0 {
+		return rows
+	}
+	for i := lo + 1; i < rows; i++ {
+		for _, v := range p.numbers {
+			if v[i] != v[lo] {
+				return i
+			}
+		}
+		for _, w := range p.words {
+			if w[i] != w[lo] {
+				return i
+			}
+		}
+	}
+	return rows
+}
+
+func keyOf(t *sweep.Table, i int) (k key, err error) {
+	k.line = t.Number(across.Name, i, 0)
+	k.side = math.Mod(math.Mod(t.Number(side.Name, i, 0), 360)+360, 360)
+	if c := t.Words[indicator.Name]; c != nil {
+		k.indicator = c[i]
+	}
+	if c := t.Words[edge.Name]; c != nil {
+		k.turned = c[i] == 1
+	}
+	switch v := t.Number(turned.Name, i, 0); math.Mod(math.Mod(v, 360)+360, 360) {
+	case 0:
+	case 180:
+		k.turned = true
+	default:
+		return k, fmt.Errorf("reading %d, column turned_deg: %v is neither 0 nor 180", i+1, v)
+	}
+	return k, nil
 }
 
 // Match puts the indicators of a file to those of a setup: by name where the setup names several, else all are its only

@@ -32,6 +32,15 @@ func BenchmarkMillion(b *testing.B) {
 			}
 		}
 	})
+	two := strings.ReplaceAll(strings.Replace(line.String(), "reading_mm", "reading_mm,line_mm", 1), "\n", ",7\n")
+	two = strings.Replace(two, "line_mm,7", "line_mm", 1)
+	b.Run("traverse of a named line", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := FitCSV(strings.NewReader(two), options(), false); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 	b.Run("sweep", func(b *testing.B) {
 		setup := sweep.Setup{Indicators: []sweep.Indicator{{RadiusMM: 120, ResolutionMM: 0.001}}}
 		for b.Loop() {

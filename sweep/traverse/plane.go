@@ -14,11 +14,6 @@ import (
 
 var zeroTolerance units.Tolerance
 
-const (
-	draws    = 200
-	coverage = 0.95
-)
-
 // plane adds what several lines say together.
 func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, profiles []*line.Profile, heights []float64, form, edge float64) {
 	n := len(p.at)
@@ -29,44 +24,38 @@ func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, 
 	if across := p.across(own); across > 0 {
 		r.CrossSlope = line.Slope(fit, fit.Sums[sumCross], across, opt.Setup, zeroTolerance)
 	}
-	var x, y, z, buf []float64
-	values := func(looks []float64) []float64 {
-		z = z[:0]
-		for _, pr := range profiles {
-			buf = pr.Values(looks, buf)
-			z = append(z, buf...)
-		}
-		return z
-	}
+	var x, y []float64
 	for k, pr := range profiles {
 		for _, v := range pr.X {
 			x, y = append(x, v), append(y, p.at[k])
 		}
 	}
-	values(heights)
+	z := together(profiles, heights, nil)
 	ls, ok := zone.LeastSquaresPlane(x, y, z)
 	if !ok || len(z) < 4 {
 		return
 	}
 	mz, _ := zone.FitPlane(x, y, z)
-	r.Flatness = &Flatness{LeastSquares: ls.Height, MinimumZone: mz.Height}
-	// As for a straightness: by drawing. The least-squares plane stands for both, since it costs a fiftieth and departs
-	// more.
-	fitted := fit.Fitted()
-	truth, _ := zone.LeastSquaresPlane(x, y, values(fitted))
-	noise, off := make([]float64, len(fitted)), make([]float64, 0, draws)
-	rep := fit.Replicas()
-	for range draws {
-		rep.Draw(noise)
-		for i := range noise {
-			noise[i] += fitted[i]
-		}
-		drawn, _ := zone.LeastSquaresPlane(x, y, values(noise))
-		off = append(off, math.Abs(drawn.Height-truth.Height))
-	}
-	slices.Sort(off)
-	r.Flatness.U = math.Hypot(off[int(coverage*draws)], 1.65*math.Hypot(edge, fit.IndicatorMPE())/math.Sqrt(3))
+	// The least-squares plane stands for both in the draws, since it costs a fiftieth and departs more.
+	var drawn []float64
+	line.Drawn(fit, func(looks []float64) {
+		z = together(profiles, looks, z)
+		plane, _ := zone.LeastSquaresPlane(x, y, z)
+		drawn = append(drawn, plane.Height)
+	})
+	r.Flatness = &Flatness{LeastSquares: ls.Height, MinimumZone: mz.Height, U: line.Expand(fit, drawn, edge)}
 	r.Flatness.Verdict = line.JudgeMM(mz.Height, r.Flatness.U, form)
+}
+
+// together returns the heights of all profiles, one after the other.
+func together(profiles []*line.Profile, looks, out []float64) []float64 {
+	out = out[:0]
+	var one []float64
+	for _, pr := range profiles {
+		one = pr.Values(looks, one)
+		out = append(out, one...)
+	}
+	return out
 }
 
 // across is how far apart the outermost lines lie whose height at the middle is known: those with a slope of their own.
@@ -100,23 +89,23 @@ func (p *problem) edgeForm(r *Result, fit *mixed.LineFit, heights []float64) {
 	}
 	z := pr.Values(heights, nil)
 	straighten(pr.X, z)
-	fitted := fit.Fitted()
-	truth := slices.Clone(pr.Values(fitted, nil))
-	straighten(pr.X, truth)
-	square := make([]float64, len(z))
-	noise, drawn := make([]float64, len(fitted)), []float64{}
-	rep := fit.Replicas()
-	for range draws {
-		rep.Draw(noise)
-		drawn = pr.Values(noise, drawn)
+	square, n := make([]float64, len(z)), 0.0
+	var first, drawn []float64
+	line.Drawn(fit, func(looks []float64) {
+		drawn = pr.Values(looks, drawn)
 		straighten(pr.X, drawn)
-		for i, v := range drawn {
-			square[i] += v * v / draws
+		if first == nil {
+			first = slices.Clone(drawn)
+			return
 		}
-	}
+		n++
+		for i, v := range drawn {
+			square[i] += (v - first[i]) * (v - first[i])
+		}
+	})
 	mpe := fit.IndicatorMPE() / math.Sqrt(3)
 	for i, x := range pr.X {
-		r.EdgeForm = append(r.EdgeForm, EdgeForm{x, z[i], math.Hypot(math.Sqrt(square[i]), mpe/2)})
+		r.EdgeForm = append(r.EdgeForm, EdgeForm{x, z[i], math.Hypot(math.Sqrt(square[i]/n), mpe/2)})
 	}
 }
 
@@ -130,19 +119,11 @@ func straighten(x, z []float64) {
 // same compares positions: the largest reading less the smallest. The limit is that of the form, or the rise of the
 // tolerance.
 func (p *problem) same(r *Result, fit *mixed.LineFit, opt Options, profiles []*line.Profile, heights []float64) {
-	var x, z, buf []float64
-	values := func(looks []float64) []float64 {
-		z = z[:0]
-		for _, pr := range profiles {
-			buf = pr.Values(looks, buf)
-			z = append(z, buf...)
-		}
-		return z
-	}
+	var x []float64
 	for _, pr := range profiles {
 		x = append(x, pr.X...)
 	}
-	values(heights)
+	z := together(profiles, heights, nil)
 	low, high := 0, 0
 	for i := range z {
 		if z[i] < z[low] {
@@ -153,20 +134,12 @@ func (p *problem) same(r *Result, fit *mixed.LineFit, opt Options, profiles []*l
 		}
 	}
 	r.Same = &Same{RangeMM: z[high] - z[low], LargestAt: x[high], SmallestAt: x[low]}
-	fitted := fit.Fitted()
-	span := func(z []float64) float64 { return slices.Max(z) - slices.Min(z) }
-	truth := span(values(fitted))
-	noise, off := make([]float64, len(fitted)), make([]float64, 0, draws)
-	rep := fit.Replicas()
-	for range draws {
-		rep.Draw(noise)
-		for i := range noise {
-			noise[i] += fitted[i]
-		}
-		off = append(off, math.Abs(span(values(noise))-truth))
-	}
-	slices.Sort(off)
-	r.Same.U = math.Hypot(off[int(coverage*draws)], 1.65*fit.IndicatorMPE()/math.Sqrt(3))
+	var drawn []float64
+	line.Drawn(fit, func(looks []float64) {
+		z = together(profiles, looks, z)
+		drawn = append(drawn, slices.Max(z)-slices.Min(z))
+	})
+	r.Same.U = line.Expand(fit, drawn, 0)
 	limit := opt.StraightnessMM
 	if limit == 0 && opt.Tolerance.Given() {
 		if limit = opt.Tolerance.Limit.Over(opt.Tolerance.Span.MM()); limit == 0 {

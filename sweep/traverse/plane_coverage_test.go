@@ -84,7 +84,7 @@ func (s scan) read(r *rand.Rand, z func(x, y, sign float64) float64) *line.Readi
 
 // Each estimate of several lines, and of an edge that was turned, holds the truth.
 func TestIntervalsOfPlanesHoldTheTruth(t *testing.T) {
-	n := 8
+	n := 12
 	if *study > 0 {
 		n = *study
 	}

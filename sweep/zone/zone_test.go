@@ -209,4 +209,13 @@ func BenchmarkZone10000(b *testing.B) {
 			FitPlane(x, y, z)
 		}
 	})
+	for i := range x { // a grid of a surface that is bent both ways, as read
+		x[i], y[i] = float64(6*(i%100)), float64(4*(i/100))
+		z[i] = math.Round(2*math.Sin(x[i]/200)-3*math.Cos(y[i]/150)+1e-5*x[i]*y[i]+0.1*r.NormFloat64()) / 1000
+	}
+	b.Run("plane of a bent grid", func(b *testing.B) {
+		for b.Loop() {
+			FitPlane(x, y, z)
+		}
+	})
 }

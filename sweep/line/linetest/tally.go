@@ -33,9 +33,10 @@ func (t *Tally) Wide() float64 {
 	return half[len(half)/2] / off[min(len(off)-1, len(off)*95/100)]
 }
 
-// Sound reports whether no fewer than 91 of 100 intervals hold the truth, less what chance takes away from so few.
+// Sound reports whether no fewer than 91 of 100 intervals hold the truth, less what chance takes away from so few
+// in all but one of a thousand tallies.
 func (t *Tally) Sound() bool {
-	return t.Held() >= 0.91-2*math.Sqrt(0.95*0.05/float64(len(t.off)))
+	return t.Held() >= 0.91-3*math.Sqrt(0.95*0.05/float64(len(t.off)))
 }
 
 func (t *Tally) String() string {
