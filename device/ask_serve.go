@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"tramd/device/serialport"
 )
 
 // serveAlone reads a port that must be written to, or whose frames are proved by silence, until it is lost or ctx ends.
@@ -17,7 +19,7 @@ import (
 // readings came.
 func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 	defer src.Close()
-	fd, err := unix.FcntlInt(uintptr(src.descriptor()), unix.F_DUPFD_CLOEXEC, 0)
+	fd, err := unix.FcntlInt(uintptr(src.FD()), unix.F_DUPFD_CLOEXEC, 0)
 	if err != nil {
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
 		return false
@@ -67,8 +69,8 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		// A serial line never reads as empty, so no bytes and no error is an end too.
 		if err != nil || n == 0 {
 			d.release()
-			d.record(func(rec *Recorder) error { return rec.Lost(at, lossText(err)) })
-			d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
+			d.record(func(rec *Recorder) error { return rec.Lost(at, serialport.LossText(err)) })
+			d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+"): check the cable; it is opened again by itself")
 			return r.lived
 		}
 	}

@@ -13,9 +13,11 @@ import (
 	"testing"
 	"time"
 
+	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
 
 	"tramd/device/devicetest"
+	"tramd/device/serialport"
 )
 
 func benchmarkFramer(b *testing.B, f Framer, lines string, n int) {
@@ -246,41 +248,52 @@ func BenchmarkPty(b *testing.B) {
 // BenchmarkReadPath compares ways to read 1,000 readings a second: through the library's own Read, through the
 // runtime's poller, and through the runtime's poller after gathering. BenchmarkPty measures our own way.
 func BenchmarkReadPath(b *testing.B) {
-	library := func(p *serialPort, _ *os.File) io.Reader { return p.line }
-	runtimes := func(_ *serialPort, f *os.File) io.Reader { return f }
 	for _, tc := range []struct {
 		name   string
 		gather time.Duration
-		reader func(*serialPort, *os.File) io.Reader
+		open   func(*testing.B, string) io.Reader
 	}{
-		{"library", 0, library},
-		{"library_gather_2ms", 2 * time.Millisecond, library},
-		{"runtime", 0, runtimes},
-		{"runtime_gather_2ms", 2 * time.Millisecond, runtimes},
+		{"library", 0, libraryReader},
+		{"library_gather_2ms", 2 * time.Millisecond, libraryReader},
+		{"runtime", 0, runtimeReader},
+		{"runtime_gather_2ms", 2 * time.Millisecond, runtimeReader},
 	} {
 		b.Run(tc.name, func(b *testing.B) {
 			for b.Loop() {
-				readPath(b, tc.gather, tc.reader)
+				readPath(b, tc.gather, tc.open)
 			}
 		})
 	}
 }
 
-func readPath(b *testing.B, gather time.Duration, reader func(*serialPort, *os.File) io.Reader) {
+func libraryReader(b *testing.B, path string) io.Reader {
+	line, err := serial.Open(path, &serial.Mode{BaudRate: 921600})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { line.Close() })
+	return line
+}
+
+func runtimeReader(b *testing.B, path string) io.Reader {
+	p, err := serialport.Open(path, 921600, serialport.Plain, b.TempDir())
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { p.Close() })
+	fd, err := unix.FcntlInt(uintptr(p.FD()), unix.F_DUPFD_CLOEXEC, 0)
+	if err != nil {
+		b.Fatal(err)
+	}
+	file := os.NewFile(uintptr(fd), path) // which the runtime watches, as it does not block
+	b.Cleanup(func() { file.Close() })
+	return file
+}
+
+func readPath(b *testing.B, gather time.Duration, open func(*testing.B, string) io.Reader) {
 	const rate, n = 1000, benchSeconds * 1000
 	l := devicetest.Open(b)
-	p, err := openSerial(l.Path, 921600, plainLine, b.TempDir())
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer p.Close()
-	fd, err := unix.FcntlInt(uintptr(p.fd), unix.F_DUPFD_CLOEXEC, 0)
-	if err != nil {
-		b.Fatal(err)
-	}
-	file := os.NewFile(uintptr(fd), l.Path) // which the runtime watches, as it does not block
-	defer file.Close()
-	in := reader(p, file)
+	in := open(b, l.Path)
 	got := make([]int64, n)
 	wakes := 0
 	done := make(chan struct{})

@@ -9,6 +9,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"tramd/device/serialport"
 )
 
 // Batch is what one read of a port brought.
@@ -110,7 +112,7 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 	}
 	fr := spec.framer()
 	d := &Device{
-		index: index, spec: spec, sink: sink, lockDir: defaultLockDir, quiet: quietStart,
+		index: index, spec: spec, sink: sink, lockDir: serialport.LockDir, quiet: quietStart,
 		log:    log.With("device", spec.Name, "port", spec.Port),
 		ended:  make(chan struct{}),
 		dec:    newDecoder(fr, spec.Baud),

@@ -4,20 +4,18 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"math/rand/v2"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
 	"tramd/device/devicetest"
+	"tramd/device/serialport"
 )
 
 // kept collects what a sink was given.
@@ -193,90 +191,20 @@ func TestPortInUse(t *testing.T) {
 	}
 	// The lock file tells who; without one (another directory) the node's own lock still holds.
 	for dir, want := range map[string]string{first.lockDir: "in use by this program: two devices name the same port", t.TempDir(): "in use by another program"} {
-		p, err := openSerial(link, 115200, plainLine, dir)
+		p, err := serialport.Open(link, 115200, serialport.Plain, dir)
 		if p != nil {
 			p.Close()
 		}
-		if !errors.Is(err, ErrInUse) || !strings.Contains(err.Error(), want) {
+		if !errors.Is(err, serialport.ErrInUse) || !strings.Contains(err.Error(), want) {
 			t.Errorf("second open: %v; want %q", err, want)
 		}
 	}
 	first.stop()
-	p, err := openSerial(link, 115200, plainLine, first.lockDir)
+	p, err := serialport.Open(link, 115200, serialport.Plain, first.lockDir)
 	if err != nil {
 		t.Fatalf("open after the first let go: %v", err)
 	}
 	p.Close()
-}
-
-// Another process, which this test binary becomes when the variable is set.
-func TestPortInUseByAnotherProcess(t *testing.T) {
-	const who, dir = "DEVICE_TEST_HOLD_PORT", "DEVICE_TEST_LOCK_DIR"
-	if path := os.Getenv(who); path != "" {
-		if _, err := openSerial(path, 115200, plainLine, os.Getenv(dir)); err != nil {
-			fmt.Println("failed:", err)
-			os.Exit(1)
-		}
-		fmt.Println("held")
-		time.Sleep(time.Minute)
-		os.Exit(1)
-	}
-	l := devicetest.Open(t)
-	locks := t.TempDir()
-	cmd := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$")
-	cmd.Env = append(os.Environ(), who+"="+l.Path, dir+"="+locks)
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = cmd.Process.Kill() }) // already dead when all went well
-	word := make([]byte, 5)
-	if _, err := out.Read(word); err != nil || string(word) != "held\n" {
-		t.Fatalf("the other process said %q, %v", word, err)
-	}
-	_, err = openSerial(l.Path, 115200, plainLine, locks)
-	if want := fmt.Sprintf("in use by pid %d: stop that program", cmd.Process.Pid); err == nil || !strings.Contains(err.Error(), want) {
-		t.Errorf("open: %v; want %q", err, want)
-	}
-	if err := cmd.Process.Kill(); err != nil {
-		t.Fatal(err)
-	}
-	_ = cmd.Wait() // it was killed, and says so
-	p, err := openSerial(l.Path, 115200, plainLine, locks)
-	if err != nil {
-		t.Fatalf("open after the other was killed: %v", err)
-	}
-	p.Close()
-}
-
-func TestOpenErrors(t *testing.T) {
-	dir := t.TempDir()
-	plain := filepath.Join(dir, "plain")
-	if err := os.WriteFile(plain, []byte("x"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := openSerial(filepath.Join(dir, "none"), 115200, plainLine, dir); !errors.Is(err, ErrAbsent) || !strings.Contains(err.Error(), "/dev/serial/by-id") {
-		t.Errorf("absent: %v", err)
-	}
-	if _, err := openSerial(plain, 115200, plainLine, dir); err == nil || !strings.Contains(err.Error(), "not a serial port") {
-		t.Errorf("plain file: %v", err)
-	}
-	for _, tc := range []struct {
-		err  error
-		want string
-	}{
-		{&os.PathError{Op: "open", Err: syscall.Errno(13)}, "dialout"},
-		{&os.PathError{Op: "open", Err: syscall.Errno(1)}, "DeviceAllow"},
-		{&os.PathError{Op: "open", Err: syscall.Errno(16)}, "in use by another program"},
-		{&os.PathError{Op: "open", Err: syscall.Errno(6)}, "plug the adapter in"},
-	} {
-		if got := openError("/dev/ttyUSB0", tc.err).Error(); !strings.Contains(got, tc.want) {
-			t.Errorf("%v: %q; want %q", tc.err, got, tc.want)
-		}
-	}
 }
 
 func TestGarbageAtFullSpeed(t *testing.T) {

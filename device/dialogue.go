@@ -6,6 +6,8 @@ import (
 	"os"
 
 	"golang.org/x/sys/unix"
+
+	"tramd/device/serialport"
 )
 
 // Dialogue is a port that is spoken with rather than read: each side waits for the other. It is set up, locked and
@@ -22,13 +24,13 @@ func OpenDialogue(ctx context.Context, s Spec) (*Dialogue, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Device{spec: s, lockDir: defaultLockDir}
+	d := &Device{spec: s, lockDir: serialport.LockDir}
 	port, err := d.open(ctx)
 	if err != nil {
 		return nil, err
 	}
 	// A descriptor of its own, watched by the runtime, so that a Close ends a Read and a Write can have a deadline.
-	fd, err := unix.FcntlInt(uintptr(port.descriptor()), unix.F_DUPFD_CLOEXEC, 0)
+	fd, err := unix.FcntlInt(uintptr(port.FD()), unix.F_DUPFD_CLOEXEC, 0)
 	if err != nil {
 		return nil, errors.Join(err, port.Close())
 	}

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+
+	"tramd/device/serialport"
 )
 
 func TestADialogueIsReadWrittenAndEndedByItsClose(t *testing.T) {
@@ -21,7 +23,7 @@ func TestADialogueIsReadWrittenAndEndedByItsClose(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := OpenDialogue(t.Context(), Spec{Name: "other", Port: near.Name()}); !errors.Is(err, ErrInUse) {
+	if _, err := OpenDialogue(t.Context(), Spec{Name: "other", Port: near.Name()}); !errors.Is(err, serialport.ErrInUse) {
 		t.Errorf("opened twice: %v", err)
 	}
 	if err := d.SetWriteDeadline(time.Now().Add(time.Second)); err != nil {

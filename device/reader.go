@@ -3,6 +3,8 @@ package device
 import (
 	"context"
 	"time"
+
+	"tramd/device/serialport"
 )
 
 const (
@@ -18,7 +20,7 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
-	p := &polled{fd: src.descriptor(), exact: d.rec != nil, leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
+	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
 	if err := thePoller.add(p); err != nil {
 		src.Close()
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
@@ -34,8 +36,8 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 	thePoller.remove(p)
 	src.Close() // the port is given back before anyone hears that we stopped
 	if lost && ctx.Err() == nil {
-		d.record(func(rec *Recorder) error { return rec.Lost(Now(), lossText(err)) })
-		d.become(StateLost, "port "+d.spec.Port+" was lost ("+lossText(err)+"): check the cable; it is opened again by itself")
+		d.record(func(rec *Recorder) error { return rec.Lost(Now(), serialport.LossText(err)) })
+		d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+"): check the cable; it is opened again by itself")
 	}
 	return r.lived
 }

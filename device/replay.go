@@ -5,8 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"time"
+
+	"tramd/device/serialport"
 )
 
 // replay plays a capture through the same decoder as a live port, once, then waits for ctx to end. At its own pace the
@@ -117,4 +120,33 @@ func captureLength(path string) (time.Duration, error) {
 		}
 		last = rec.At
 	}
+}
+
+// Decode returns the samples that the decoder of a live port finds in what a probe heard, and the faults by reason. The
+// stream was joined in mid-talk.
+func (s Spec) Decode(chunks []serialport.Chunk) ([]Sample, map[string]uint64, error) {
+	var out []Sample
+	d, err := New(0, s, func(b Batch) { out = append(out, b.Samples...) }, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return nil, nil, err
+	}
+	d.dec.opened(false, 0)
+	for _, c := range chunks {
+		at := Stamp(c.At) + 1
+		d.after(at)
+		if c.Asked {
+			if d.turns != nil {
+				d.turns.sent(string(c.Data), at)
+			}
+			continue
+		}
+		d.take(c.Data, arrival{from: d.lastRead, at: at, prompt: true})
+		d.lastRead = at
+		if d.turns != nil {
+			d.turns.talked(at)
+		}
+		d.after(at)
+	}
+	d.release()
+	return out, d.Status().Faults, nil
 }

@@ -4,34 +4,35 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"strings"
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"tramd/device/serialport"
 )
 
 // source is an open port.
 type source interface {
-	descriptor() int // does not block
+	FD() int // does not block
 	Close() error
 }
 
 // socket is a connection that the runtime no longer watches.
 type socket int
 
-func (s socket) descriptor() int { return int(s) }
-func (s socket) Close() error    { return unix.Close(int(s)) }
+func (s socket) FD() int      { return int(s) }
+func (s socket) Close() error { return unix.Close(int(s)) }
 
 // open opens whatever the spec's port names.
 func (d *Device) open(ctx context.Context) (source, error) {
 	if addr, ok := strings.CutPrefix(d.spec.Port, tcpScheme); ok {
 		return openTCP(ctx, addr)
 	}
-	p, err := openSerial(d.spec.Port, d.spec.Baud, d.spec.mode, d.lockDir)
+	p, err := serialport.Open(d.spec.Port, d.spec.Baud, d.spec.mode, d.lockDir)
 	if err != nil {
-		return nil, err // never a nil *serialPort inside a source
+		return nil, err // never a nil *serialport.Port inside a source
 	}
 	return p, nil
 }
@@ -45,7 +46,7 @@ func openTCP(ctx context.Context, addr string) (source, error) {
 	}
 	c, err := dialer.DialContext(ctx, "tcp", addr)
 	if err != nil {
-		return nil, &portError{kind: ErrAbsent, text: fmt.Sprintf(
+		return nil, &serialport.OpenError{Kind: serialport.ErrAbsent, Text: fmt.Sprintf(
 			"cannot reach tcp://%s: check that the bridge is on and the address is right: %v", addr, err)}
 	}
 	defer c.Close()
@@ -61,12 +62,4 @@ func openTCP(ctx context.Context, addr string) (source, error) {
 		return nil, fmt.Errorf("tcp://%s: %w", addr, errors.Join(err, dupErr))
 	}
 	return socket(fd), nil
-}
-
-// lossText says why a stream ended. A vanished adapter shows as end of file or as an input/output error, by driver.
-func lossText(err error) string {
-	if err == nil || errors.Is(err, io.EOF) {
-		return "the far end went away"
-	}
-	return err.Error()
 }

@@ -6,6 +6,8 @@ import (
 	"net"
 	"strings"
 	"time"
+
+	"tramd/device/serialport"
 )
 
 // Role says what a device measures.
@@ -57,7 +59,7 @@ type Spec struct {
 	Tap           Tap           // when set, is shown all that comes and goes
 	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
 
-	mode lineMode
+	mode serialport.Mode
 }
 
 // Tap is shown the bytes of each read before they are decoded, and those of each question once they are sent. It is
@@ -71,9 +73,8 @@ const (
 
 // Limits of a line's rate.
 const (
-	defaultBaud = 115200
-	minBaud     = 50
-	maxBaud     = 4_000_000
+	minBaud = 50
+	maxBaud = 4_000_000
 )
 
 const defaultStale = 2 * time.Second
@@ -103,7 +104,7 @@ func (s Spec) withDefaults() (Spec, error) {
 		return bad("counts_per_turn belongs to an encoder: remove it, or write frame = \"encoder\"")
 	}
 	if s.Baud == 0 {
-		s.Baud = defaultBaud
+		s.Baud = serialport.DefaultBaud
 	}
 	if s.Baud < minBaud || s.Baud > maxBaud {
 		return bad("baud %d is not a rate of a serial line: write one from %d to %d, as the instrument's manual says", s.Baud, minBaud, maxBaud)
@@ -111,7 +112,7 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Line == "" {
 		s.Line = "8N1"
 	}
-	mode, err := parseLine(s.Line)
+	mode, err := serialport.ParseMode(s.Line)
 	if err != nil {
 		return bad("%w", err)
 	}

@@ -7,6 +7,8 @@ import (
 	"os"
 	"strings"
 	"time"
+
+	"tramd/device/serialport"
 )
 
 // Waits between attempts to open a port.
@@ -60,7 +62,7 @@ func (d *Device) Run(ctx context.Context) error {
 			}
 			sleep(ctx, jitter(wait))
 			wait = min(2*wait, backoffMax)
-		case errors.Is(err, ErrAbsent):
+		case errors.Is(err, serialport.ErrAbsent):
 			d.become(StateAbsent, err.Error())
 			sleep(ctx, jitter(absentPoll))
 			wait = backoffMin

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/identify"
-	"tramd/device"
+	"tramd/device/serialport"
 )
 
 type identifyCmd struct {
@@ -45,7 +45,7 @@ func (c *identifyCmd) Run(e *env) error {
 	if len(c.Bauds) == 0 {
 		c.Bauds = usualBauds
 	}
-	ear, err := device.OpenEar(c.Port)
+	ear, err := serialport.OpenProbe(c.Port)
 	if err != nil {
 		return err
 	}
@@ -69,7 +69,7 @@ func (c *identifyCmd) Run(e *env) error {
 // search is one go at a port.
 type search struct {
 	*env
-	ear   *device.Ear
+	ear   *serialport.Probe
 	cmd   *identifyCmd
 	heard []identify.Heard
 	bytes int
@@ -77,7 +77,7 @@ type search struct {
 
 // hear listens at one setting, and keeps it.
 func (s *search) hear(baud int, line, request string, long, pause time.Duration) (identify.Heard, error) {
-	chunks, err := s.ear.Hear(s.ctx, baud, line, long, heardEnough, request, pause)
+	chunks, err := s.ear.Listen(s.ctx, baud, line, long, heardEnough, request, pause)
 	h := identify.Heard{Baud: baud, Line: line, Request: request, Chunks: chunks}
 	if err != nil {
 		if errors.Is(err, context.Canceled) {

@@ -14,8 +14,8 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/identify/identifytest"
-	"tramd/device"
 	"tramd/device/devicetest"
+	"tramd/device/serialport"
 )
 
 // play sends a stream into a line until the line is unplugged.
@@ -130,7 +130,7 @@ func freeLine(t *testing.T) *devicetest.Line {
 	t.Helper()
 	for range 20 {
 		l := devicetest.Open(t) // a taken one stays open, so that the next has another name
-		if e, err := device.OpenEar(l.Path); err == nil {
+		if e, err := serialport.OpenProbe(l.Path); err == nil {
 			if err := e.Close(); err != nil {
 				t.Fatal(err)
 			}

@@ -15,8 +15,8 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/setup"
-	"tramd/device"
 	"tramd/device/portlist"
+	"tramd/device/serialport"
 )
 
 type setupCmd struct {
@@ -100,7 +100,7 @@ const zeroAsked = "Where 0 degrees of the encoder is, is not known yet. The firs
 // finder listens as `tramd identify` does, but never asks: nothing is written to a port whose owner is not known yet.
 func finder(e *env) setup.Finder {
 	return func(ctx context.Context, port string) (*setup.Found, error) {
-		ear, err := device.OpenEar(port)
+		ear, err := serialport.OpenProbe(port)
 		if err != nil {
 			return nil, err
 		}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/serialport"
 )
 
 // Sources of a line.
@@ -62,7 +63,7 @@ type Line struct {
 
 type modem interface {
 	io.Closer
-	Signals() (device.Signals, error)
+	Signals() (serialport.Signals, error)
 }
 
 // New makes a line that is unknown until it is read. Its errors say what to write instead.
@@ -82,7 +83,7 @@ func New(s Spec, log *slog.Logger) (*Line, error) {
 	l := &Line{spec: s, log: log.With("input", s.Name), filter: Filter{Debounce: s.Debounce, Stale: s.Stale}}
 	l.filter.since = device.Now()
 	l.modem = func(path string) (modem, error) {
-		m, err := device.OpenModem(path)
+		m, err := serialport.OpenModem(path)
 		if err != nil {
 			return nil, err // never a nil *Modem inside an interface
 		}
@@ -101,7 +102,7 @@ func (s Spec) check() error {
 		return fmt.Errorf("file %q; write the whole path of a file that says 0 or 1", s.File)
 	case s.Source == SourceModem && s.Port == "":
 		return errors.New("no port: write its path, as ls -l /dev/serial/by-id shows it")
-	case s.Source == SourceModem && signal(device.Signals{}, s.Signal) == nil:
+	case s.Source == SourceModem && signal(serialport.Signals{}, s.Signal) == nil:
 		return fmt.Errorf(`signal %q; write "CTS", "DSR", "DCD" or "RI"`, s.Signal)
 	case s.Debounce < 0 || s.Every <= 0 || s.Stale <= 0:
 		return errors.New("a time below zero: write a positive one")
@@ -215,7 +216,7 @@ func (l *Line) note(err error) {
 	}
 }
 
-func signal(s device.Signals, name string) *bool {
+func signal(s serialport.Signals, name string) *bool {
 	switch name {
 	case "CTS":
 		return &s.CTS

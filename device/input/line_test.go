@@ -12,8 +12,8 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"tramd/device"
 	"tramd/device/devicetest"
+	"tramd/device/serialport"
 )
 
 func run(t *testing.T, l *Line) {
@@ -79,19 +79,19 @@ func TestALineFromAFile(t *testing.T) {
 // made is an adapter with modem lines, which a pseudo-terminal has not.
 type made struct {
 	mu     sync.Mutex
-	now    device.Signals
+	now    serialport.Signals
 	err    error
 	opens  int
 	closed int
 }
 
-func (m *made) set(s device.Signals, err error) {
+func (m *made) set(s serialport.Signals, err error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.now, m.err = s, err
 }
 
-func (m *made) Signals() (device.Signals, error) {
+func (m *made) Signals() (serialport.Signals, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.now, m.err
@@ -106,14 +106,14 @@ func TestALineFromAModemLine(t *testing.T) {
 		t.Fatal(err)
 	}
 	l.modem = func(string) (modem, error) { m.mu.Lock(); defer m.mu.Unlock(); m.opens++; return m, nil }
-	m.set(device.Signals{CTS: true, DCD: true, RI: true}, nil)
+	m.set(serialport.Signals{CTS: true, DCD: true, RI: true}, nil)
 	run(t, l)
 	wait(t, "off", func() bool { return l.State() == Off })
-	m.set(device.Signals{DSR: true}, nil)
+	m.set(serialport.Signals{DSR: true}, nil)
 	wait(t, "on", func() bool { return l.State() == On })
-	m.set(device.Signals{DSR: true}, errors.New("input/output error"))
+	m.set(serialport.Signals{DSR: true}, errors.New("input/output error"))
 	wait(t, "unknown", func() bool { return l.State() == Unknown && l.Status().Err != "" })
-	m.set(device.Signals{DSR: true}, nil)
+	m.set(serialport.Signals{DSR: true}, nil)
 	wait(t, "on again, by a port that was opened again", func() bool { return l.State() == On })
 	m.mu.Lock()
 	defer m.mu.Unlock()

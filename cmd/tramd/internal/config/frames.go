@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/serialport"
 )
 
 // Framing is how an instrument speaks: the framing of its characters, the layout of its frames, and what it is asked.
@@ -129,7 +130,7 @@ func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
 	default:
 		v.bad(key("sends"), `%q; write "always", or "at_times" for one that sends only when it is moved or its button is pressed`, f.Sends)
 	}
-	if err := device.CheckLine(f.Line); err != nil {
+	if err := serialport.CheckMode(f.Line); err != nil {
 		v.bad(key("line"), "%v", err)
 	}
 	if f.Ask != "" {

@@ -8,6 +8,7 @@ import (
 
 	"tramd/device"
 	"tramd/device/input"
+	"tramd/device/serialport"
 )
 
 // Input is one line of the machine that is on or off.
@@ -207,7 +208,7 @@ func (v *validator) askedPort(path string, c *Config, port string, baud int, lin
 	v.port(key("port"), port)
 	v.freePort(key("port"), c, port)
 	v.whole(key("baud"), int64(baud), 50, 4_000_000)
-	if err := device.CheckLine(line); err != nil {
+	if err := serialport.CheckMode(line); err != nil {
 		v.bad(key("line"), "%v", err)
 	}
 	if modems[port] {

@@ -6,6 +6,7 @@ import (
 
 	"tramd/cmd/tramd/internal/motion"
 	"tramd/device"
+	"tramd/device/serialport"
 )
 
 // Program is how a motion controller is told to turn the arm from station to station.
@@ -151,7 +152,7 @@ func (v *validator) program(c *Config) {
 	v.stations(c.Angle.StationsDeg)
 	v.port("program.port", p.Port)
 	v.whole("program.baud", int64(p.Baud), 50, 4_000_000)
-	if err := device.CheckLine(p.Line); err != nil {
+	if err := serialport.CheckMode(p.Line); err != nil {
 		v.bad("program.line", "%v", err)
 	}
 	for _, ind := range c.Indicators {

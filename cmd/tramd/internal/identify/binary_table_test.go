@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/device"
+	"tramd/device/serialport"
 )
 
 // A count that has not moved far looks shorter than it is; that is said, and only then.
@@ -24,7 +24,7 @@ func TestAByteThatMayBeTheHighestOfTheCount(t *testing.T) {
 			for _, b := range f[:5] {
 				f[5] ^= b
 			}
-			h.Chunks = append(h.Chunks, device.Chunk{At: time.Duration(i) * 20 * time.Millisecond, Data: f})
+			h.Chunks = append(h.Chunks, serialport.Chunk{At: time.Duration(i) * 20 * time.Millisecond, Data: f})
 		}
 		found, ok := Find([]Heard{h})
 		if !ok {

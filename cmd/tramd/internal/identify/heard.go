@@ -4,7 +4,7 @@ import (
 	"math/bits"
 	"time"
 
-	"tramd/device"
+	"tramd/device/serialport"
 )
 
 // Heard is what came at one setting of the line.
@@ -12,7 +12,7 @@ type Heard struct {
 	Baud    int
 	Line    string
 	Request string // what was asked; empty when only listened to
-	Chunks  []device.Chunk
+	Chunks  []serialport.Chunk
 }
 
 // data gives what came, without what was asked.

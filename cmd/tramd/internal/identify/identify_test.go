@@ -9,7 +9,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/identify/identifytest"
-	"tramd/device"
+	"tramd/device/serialport"
 )
 
 // heardAs cuts a stream into the reads of a port.
@@ -22,12 +22,12 @@ func heardAs(s identifytest.Stream, frames int) Heard {
 			f = f[len(f)/2:] // joined in the middle
 		}
 		if s.Every > 0 {
-			h.Chunks = append(h.Chunks, device.Chunk{At: at, Data: f})
+			h.Chunks = append(h.Chunks, serialport.Chunk{At: at, Data: f})
 			at += s.Every
 			continue
 		}
 		if k%3 == 0 {
-			h.Chunks = append(h.Chunks, device.Chunk{At: at})
+			h.Chunks = append(h.Chunks, serialport.Chunk{At: at})
 			at += time.Millisecond
 		}
 		last := &h.Chunks[len(h.Chunks)-1]
@@ -93,7 +93,7 @@ func TestNoiseGivesNothing(t *testing.T) {
 				h := Heard{Baud: 9600, Line: "8N1"}
 				for rest, at := data, time.Duration(0); len(rest) > 0; at += 10 * time.Millisecond {
 					n := min(cut, len(rest))
-					h.Chunks = append(h.Chunks, device.Chunk{At: at, Data: rest[:n]})
+					h.Chunks = append(h.Chunks, serialport.Chunk{At: at, Data: rest[:n]})
 					rest = rest[n:]
 				}
 				if f, ok := Find([]Heard{h}); ok {
@@ -113,7 +113,7 @@ func received(w identifytest.Wire, baud int, line string) Heard {
 	for _, b := range w.Receive(baud, 8, parity) {
 		at := time.Duration(b.At*1000+1) * time.Millisecond
 		if n := len(h.Chunks); n == 0 || h.Chunks[n-1].At != at {
-			h.Chunks = append(h.Chunks, device.Chunk{At: at})
+			h.Chunks = append(h.Chunks, serialport.Chunk{At: at})
 		}
 		last := &h.Chunks[len(h.Chunks)-1]
 		last.Data = append(last.Data, b.C)
@@ -204,9 +204,9 @@ func FuzzFind(f *testing.F) {
 		for at := time.Duration(0); len(data) > 0; at += 10 * time.Millisecond {
 			n := min(int(cut)+1, len(data))
 			if request != "" {
-				h.Chunks = append(h.Chunks, device.Chunk{At: at, Data: []byte(request), Asked: true})
+				h.Chunks = append(h.Chunks, serialport.Chunk{At: at, Data: []byte(request), Asked: true})
 			}
-			h.Chunks = append(h.Chunks, device.Chunk{At: at + time.Millisecond, Data: data[:n]})
+			h.Chunks = append(h.Chunks, serialport.Chunk{At: at + time.Millisecond, Data: data[:n]})
 			data = data[n:]
 		}
 		found, ok := Find([]Heard{h})

@@ -1,4 +1,4 @@
-package device
+package serialport
 
 import (
 	"errors"
@@ -11,19 +11,19 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// serialPort is an open serial line. The library sets the line up and holds it exclusively; the bytes are read through
+// Port is an open serial line. The library sets the line up and holds it exclusively; the bytes are read through
 // our own descriptor by the poller, because the library's Read blocks in select, once for each line of each port.
-type serialPort struct {
+type Port struct {
 	fd   int
 	line serial.Port
 	lock *portLock
 }
 
-func (p *serialPort) descriptor() int { return p.fd }
+func (p *Port) FD() int { return p.fd }
 
 // Close gives everything back at once. Keeping a descriptor of a vanished adapter open would make it come back under
 // another name.
-func (p *serialPort) Close() error {
+func (p *Port) Close() error {
 	err := unix.Close(p.fd)
 	if e := p.line.Close(); err == nil {
 		err = e
@@ -32,9 +32,9 @@ func (p *serialPort) Close() error {
 	return err
 }
 
-// openSerial opens the port that path names at this moment; stable paths are links that move to a new node at every
+// Open opens the port that path names at this moment; stable paths are links that move to a new node at every
 // replug.
-func openSerial(path string, baud int, mode lineMode, lockDir string) (*serialPort, error) {
+func Open(path string, baud int, mode Mode, lockDir string) (*Port, error) {
 	node, err := filepath.EvalSymlinks(path)
 	if err != nil {
 		return nil, openError(path, err)
@@ -49,7 +49,7 @@ func openSerial(path string, baud int, mode lineMode, lockDir string) (*serialPo
 		lock.release()
 		return nil, openError(path, &os.PathError{Op: "open", Path: node, Err: err})
 	}
-	fail := func(err error) (*serialPort, error) {
+	fail := func(err error) (*Port, error) {
 		unix.Close(fd)
 		lock.release()
 		return nil, err
@@ -67,7 +67,7 @@ func openSerial(path string, baud int, mode lineMode, lockDir string) (*serialPo
 		line.Close()
 		return fail(fmt.Errorf("flush %s: %w", path, err))
 	}
-	return &serialPort{fd: fd, line: line, lock: lock}, nil
+	return &Port{fd: fd, line: line, lock: lock}, nil
 }
 
 // openError says in one sentence what is wrong with a port and what to do about it.
@@ -80,13 +80,13 @@ func openError(path string, err error) error {
 	gone := errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.ENODEV) || errors.Is(err, unix.EIO)
 	switch {
 	case gone:
-		return &portError{kind: ErrAbsent, text: fmt.Sprintf(
+		return &OpenError{Kind: ErrAbsent, Text: fmt.Sprintf(
 			"port %s is not there: plug the adapter in, or correct the path (ls -l /dev/serial/by-id shows what is plugged in)", path)}
 	case errors.Is(err, unix.EACCES) || code == serial.PermissionDenied:
-		return &portError{kind: ErrPermission, text: fmt.Sprintf(
+		return &OpenError{Kind: ErrPermission, Text: fmt.Sprintf(
 			"no permission to open port %s: add the user to the dialout group (sudo usermod -aG dialout USER), then log in again or restart the service", path)}
 	case errors.Is(err, unix.EPERM):
-		return &portError{kind: ErrPermission, text: fmt.Sprintf(
+		return &OpenError{Kind: ErrPermission, Text: fmt.Sprintf(
 			"the service may not open port %s: allow its kind of device in the unit (DeviceAllow=) and restart the service; the dialout group is needed too", path)}
 	case errors.Is(err, unix.EBUSY) || code == serial.PortBusy:
 		return inUse(path, 0)

@@ -1,4 +1,4 @@
-package device
+package serialport
 
 import (
 	"fmt"
@@ -15,7 +15,7 @@ type Signals struct{ CTS, DSR, DCD, RI bool }
 // is needed.
 type Modem struct {
 	path string
-	port *serialPort
+	port *Port
 	bits interface {
 		GetModemStatusBits() (*serial.ModemStatusBits, error)
 	}
@@ -23,7 +23,7 @@ type Modem struct {
 
 // OpenModem opens the port that path names at this moment.
 func OpenModem(path string) (*Modem, error) {
-	port, err := openSerial(path, defaultBaud, plainLine, defaultLockDir)
+	port, err := Open(path, DefaultBaud, Plain, LockDir)
 	if err != nil {
 		return nil, err
 	}

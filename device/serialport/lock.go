@@ -1,4 +1,4 @@
-package device
+package serialport
 
 import (
 	"errors"
@@ -12,8 +12,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// defaultLockDir is where serial locks live on Debian: writable for everyone, emptied at boot.
-const defaultLockDir = "/run/lock"
+// LockDir is where serial locks live on Debian: writable for everyone, emptied at boot.
+const LockDir = "/run/lock"
 
 // portLock is a claim on a port, known to other processes by a locked file that holds our process id. The kernel drops
 // it when we die, however we die.
@@ -76,5 +76,5 @@ func inUse(path string, pid int) error {
 	case pid > 0:
 		by, cure = fmt.Sprintf("pid %d", pid), fmt.Sprintf("stop that program (ps -p %d names it), or give this device another port", pid)
 	}
-	return &portError{kind: ErrInUse, text: fmt.Sprintf("port %s is in use by %s: %s", path, by, cure)}
+	return &OpenError{Kind: ErrInUse, Text: fmt.Sprintf("port %s is in use by %s: %s", path, by, cure)}
 }

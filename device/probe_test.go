@@ -6,9 +6,10 @@ import (
 	"time"
 
 	"tramd/device/devicetest"
+	"tramd/device/serialport"
 )
 
-func TestHear(t *testing.T) {
+func TestAProbeListensAndAsks(t *testing.T) {
 	l := devicetest.Open(t)
 	instrumentOf(t, l, func(q []byte) ([]byte, time.Duration) {
 		if string(q) == "?\r" {
@@ -16,28 +17,28 @@ func TestHear(t *testing.T) {
 		}
 		return nil, 0
 	})
-	e, err := OpenEar(l.Path)
+	e, err := serialport.OpenProbe(l.Path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer e.Close()
 	ctx := context.Background()
-	if got, err := e.Hear(ctx, 9600, "8N1", 50*time.Millisecond, 100, "", 0); err != nil || len(got) != 0 {
-		t.Errorf("heard %v, %v of an instrument that is silent", got, err)
+	if got, err := e.Listen(ctx, 9600, "8N1", 50*time.Millisecond, 100, "", 0); err != nil || len(got) != 0 {
+		t.Errorf("listened, and got %v, %v of an instrument that is silent", got, err)
 	}
-	got, err := e.Hear(ctx, 19200, "7E1", 5*time.Second, 15, "?\r", 20*time.Millisecond)
+	got, err := e.Listen(ctx, 19200, "7E1", 5*time.Second, 15, "?\r", 20*time.Millisecond)
 	if err != nil {
 		t.Fatal(err)
 	}
 	spec := Spec{Name: "arm", Role: RoleIndicator, Port: l.Path, Asking: Asking{Asks: []Ask{{Request: "?\r"}}}}
 	samples, faults, err := spec.Decode(got)
 	if err != nil || len(samples) < 3 || samples[0].Value != 500_000 || faults["unasked"] != 0 {
-		t.Errorf("heard %v: %v, faults %v, %v", got, samples, faults, err)
+		t.Errorf("listened, and got %v: %v, faults %v, %v", got, samples, faults, err)
 	}
 	ctx, cancel := context.WithTimeout(ctx, 30*time.Millisecond)
 	defer cancel()
 	begin := time.Now()
-	if _, err := e.Hear(ctx, 9600, "8N1", time.Minute, 100, "", 0); err == nil || time.Since(begin) > 10*time.Second {
+	if _, err := e.Listen(ctx, 9600, "8N1", time.Minute, 100, "", 0); err == nil || time.Since(begin) > 10*time.Second {
 		t.Errorf("listening went on: %v", err)
 	}
 }
