@@ -53,9 +53,9 @@ func plannedMotion(cfg *config.Config) motion.Program {
 }
 
 func openController(ctx context.Context, cfg *config.Config) (motion.Line, error) {
-	line, err := device.OpenDialogue(ctx, cfg.MotionPort())
+	line, err := device.OpenConn(ctx, cfg.MotionPort())
 	if err != nil {
-		return nil, err // never a nil *Dialogue inside a Line
+		return nil, err // never a nil *Conn inside a Line
 	}
 	return line, nil
 }

@@ -10,15 +10,15 @@ import (
 	"tramd/device/serialport"
 )
 
-// Dialogue is a port that is spoken with rather than read: each side waits for the other. It is set up, locked and
+// Conn is a port that is spoken with rather than read: each side waits for the other. It is set up, locked and
 // opened as a Device's port is; who uses it reads and writes the bytes.
-type Dialogue struct {
+type Conn struct {
 	*os.File
 	port source
 }
 
-// OpenDialogue opens a port for a dialogue. Of the spec only the name and what belongs to the port matter.
-func OpenDialogue(ctx context.Context, s Spec) (*Dialogue, error) {
+// OpenConn opens a port to be spoken with. Of the spec only the name and what belongs to the port matter.
+func OpenConn(ctx context.Context, s Spec) (*Conn, error) {
 	s.Role, s.Frame = RoleTrigger, FramePulse // any will do: no frame is cut here
 	s, err := s.withDefaults()
 	if err != nil {
@@ -34,8 +34,8 @@ func OpenDialogue(ctx context.Context, s Spec) (*Dialogue, error) {
 	if err != nil {
 		return nil, errors.Join(err, port.Close())
 	}
-	return &Dialogue{os.NewFile(uintptr(fd), s.Port), port}, nil
+	return &Conn{os.NewFile(uintptr(fd), s.Port), port}, nil
 }
 
 // Close gives everything back.
-func (d *Dialogue) Close() error { return errors.Join(d.File.Close(), d.port.Close()) }
+func (c *Conn) Close() error { return errors.Join(c.File.Close(), c.port.Close()) }

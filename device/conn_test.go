@@ -12,18 +12,18 @@ import (
 	"tramd/device/serialport"
 )
 
-func TestADialogueIsReadWrittenAndEndedByItsClose(t *testing.T) {
+func TestAConnIsReadWrittenAndEndedByItsClose(t *testing.T) {
 	far, near, err := pty.Open()
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer far.Close()
 	defer near.Close()
-	d, err := OpenDialogue(t.Context(), Spec{Name: "motion", Port: near.Name()})
+	d, err := OpenConn(t.Context(), Spec{Name: "motion", Port: near.Name()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := OpenDialogue(t.Context(), Spec{Name: "other", Port: near.Name()}); !errors.Is(err, serialport.ErrInUse) {
+	if _, err := OpenConn(t.Context(), Spec{Name: "other", Port: near.Name()}); !errors.Is(err, serialport.ErrInUse) {
 		t.Errorf("opened twice: %v", err)
 	}
 	if err := d.SetWriteDeadline(time.Now().Add(time.Second)); err != nil {
@@ -57,7 +57,7 @@ func TestADialogueIsReadWrittenAndEndedByItsClose(t *testing.T) {
 		t.Fatal("Close did not end the read")
 	}
 	for _, bad := range []string{"", "/dev/serial/by-id/none", "ftp://x"} {
-		if _, err := OpenDialogue(t.Context(), Spec{Name: "motion", Port: bad}); err == nil {
+		if _, err := OpenConn(t.Context(), Spec{Name: "motion", Port: bad}); err == nil {
 			t.Errorf("%q was opened", bad)
 		}
 	}
