@@ -77,21 +77,21 @@ func ParseRequest(s string) (string, error) {
 	return out, nil
 }
 
-// asker is a framer of an instrument that speaks when it is asked.
-type asker interface {
-	framer
-	questions() int                             // that are asked in turn
-	next(k int) string                          // the request whose turn it is; with k the one that comes so much later
-	asked(request string, at Stamp, proof bool) // it has gone out; what comes of a proof is dropped
-	answered() bool                             // its answer has come, as far as one can tell
-	unasked() uint64                            // answers that came when nothing was asked, or not in its time
-	silent()                                    // the time for an answer is over
-	channelOf(request string) (name string)     // whom it asks, for people
+// Requester is a framer of an instrument that speaks when it is asked.
+type Requester interface {
+	Framer
+	Questions() int                             // that are asked in turn
+	Next(k int) string                          // the request whose turn it is; with k the one that comes so much later
+	Asked(request string, at Stamp, proof bool) // it has gone out; what comes of a proof is dropped
+	Answered() bool                             // its answer has come, as far as one can tell
+	Unasked() uint64                            // answers that came when nothing was asked, or not in its time
+	Silent()                                    // the time for an answer is over
+	ChannelOf(request string) (name string)     // whom it asks, for people
 }
 
 // askFramer wraps the framer of the answers.
 type askFramer struct {
-	framer
+	Framer
 	asks    []Ask
 	turn    int
 	open    bool // what comes now is an answer
@@ -105,15 +105,15 @@ type askFramer struct {
 	channel string
 }
 
-func newAskFramer(f framer, asks []Ask) *askFramer {
-	return &askFramer{framer: f, asks: asks, turn: len(asks) - 1}
+func newAskFramer(f Framer, asks []Ask) *askFramer {
+	return &askFramer{Framer: f, asks: asks, turn: len(asks) - 1}
 }
 
-func (a *askFramer) questions() int { return len(a.asks) }
+func (a *askFramer) Questions() int { return len(a.asks) }
 
-func (a *askFramer) next(k int) string { return a.asks[(a.turn+1+k)%len(a.asks)].Request }
+func (a *askFramer) Next(k int) string { return a.asks[(a.turn+1+k)%len(a.asks)].Request }
 
-func (a *askFramer) asked(request string, at Stamp, proof bool) {
+func (a *askFramer) Asked(request string, at Stamp, proof bool) {
 	for range a.asks { // a replayed capture may have been recorded with other questions
 		a.turn = (a.turn + 1) % len(a.asks)
 		if a.asks[a.turn].Request == request {
@@ -121,12 +121,12 @@ func (a *askFramer) asked(request string, at Stamp, proof bool) {
 		}
 	}
 	a.channel = a.asks[a.turn].Channel
-	a.framer.begin()
+	a.Framer.Begin()
 	a.open, a.got, a.named, a.at = true, false, false, at
-	a.proof, a.faults = proof, a.framer.faultTotal()
+	a.proof, a.faults = proof, a.Framer.FaultTotal()
 }
 
-func (a *askFramer) channelOf(request string) string {
+func (a *askFramer) ChannelOf(request string) string {
 	for _, x := range a.asks {
 		if x.Request == request {
 			return x.Channel
@@ -139,7 +139,7 @@ func (a *askFramer) channelOf(request string) string {
 // question that has been given up, and nobody could say to which.
 func (a *askFramer) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 	had := len(dst)
-	return a.sort(a.framer.Feed(dst, p, at), had)
+	return a.sort(a.Framer.Feed(dst, p, at), had)
 }
 
 func (a *askFramer) sort(dst []Sample, had int) []Sample {
@@ -163,58 +163,58 @@ func (a *askFramer) sort(dst []Sample, had int) []Sample {
 	return kept
 }
 
-// answered does not take what cannot be read for an answer: it may be an echo of the question, and the answer still to
+// Answered does not take what cannot be read for an answer: it may be an echo of the question, and the answer still to
 // come.
-func (a *askFramer) answered() bool { return a.got }
+func (a *askFramer) Answered() bool { return a.got }
 
-func (a *askFramer) unasked() uint64 { return a.strays }
+func (a *askFramer) Unasked() uint64 { return a.strays }
 
-func (a *askFramer) silent() {
+func (a *askFramer) Silent() {
 	a.open = false
-	if a.framer.faultTotal() == a.faults { // else what came is counted
+	if a.Framer.FaultTotal() == a.faults { // else what came is counted
 		a.misses++
 	}
 }
 
 // Reset implements Framer.
 func (a *askFramer) Reset() {
-	a.framer.Reset()
+	a.Framer.Reset()
 	a.open = false
 }
 
-// begin is for ports that speak by themselves: an asked one begins with its question.
-func (a *askFramer) begin() {}
+// Begin is for ports that speak by themselves: an asked one begins with its question.
+func (a *askFramer) Begin() {}
 
-func (a *askFramer) faultTotal() uint64 { return a.framer.faultTotal() + a.misses + a.strays }
+func (a *askFramer) FaultTotal() uint64 { return a.Framer.FaultTotal() + a.misses + a.strays }
 
 // Faults implements Framer.
 func (a *askFramer) Faults() map[string]uint64 {
-	m := a.framer.Faults()
+	m := a.Framer.Faults()
 	m[faultNames[faultNoAnswer]] = a.misses
 	m[faultNames[faultUnasked]] = a.strays
 	return m
 }
 
 // The frames of an answer may be held back too.
-func (a *askFramer) mayHold() bool { return asWaiter(a.framer) != nil }
+func (a *askFramer) MayHold() bool { return AsHolder(a.Framer) != nil }
 
-func (a *askFramer) holding() bool {
-	w, ok := a.framer.(waiter)
-	return ok && w.holding()
+func (a *askFramer) Holding() bool {
+	w, ok := a.Framer.(Holder)
+	return ok && w.Holding()
 }
 
-func (a *askFramer) patience() time.Duration {
-	if w, ok := a.framer.(waiter); ok {
-		return w.patience()
+func (a *askFramer) HoldsFor() time.Duration {
+	if w, ok := a.Framer.(Holder); ok {
+		return w.HoldsFor()
 	}
 	return 0
 }
 
-func (a *askFramer) silence(dst []Sample, at Stamp) []Sample {
-	w, ok := a.framer.(waiter)
+func (a *askFramer) Silence(dst []Sample, at Stamp) []Sample {
+	w, ok := a.Framer.(Holder)
 	if !ok {
 		return dst
 	}
 	had := len(dst)
-	return a.sort(w.silence(dst, at), had)
+	return a.sort(w.Silence(dst, at), had)
 }

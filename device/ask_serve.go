@@ -41,7 +41,7 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 	if d.turns != nil { // what is asked for begins with its question
 		r.first = false
 		d.record(func(rec *Recorder) error { return rec.Opened(r.opened, true) })
-		d.dec.opened(true, r.opened)
+		d.dec.Opened(true, r.opened)
 		d.turns.opened(r.opened)
 	}
 	buf := make([]byte, readBuffer)
@@ -53,7 +53,7 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		}
 		at := Now()
 		if n > 0 {
-			r.take(buf[:n], arrival{from: d.lastRead, at: at, prompt: true})
+			r.take(buf[:n], Arrival{From: d.lastRead, At: at, Prompt: true})
 			d.lastRead = at
 		}
 		if ctx.Err() != nil {
@@ -98,7 +98,7 @@ func (d *Device) Ask() {
 // first, the end of a phase or of a framer's patience. A port that nobody asks and whose framer holds nothing back is
 // read without a bound, and costs nothing here.
 func (d *Device) before(f *os.File) error {
-	if d.turns == nil && d.waiter == nil {
+	if d.turns == nil && d.holder == nil {
 		return nil
 	}
 	if d.turns != nil {
@@ -112,8 +112,8 @@ func (d *Device) before(f *os.File) error {
 		}
 	}
 	until := never
-	if d.waiter != nil && d.waiter.holding() {
-		until = d.lastRead + Stamp(d.waiter.patience())
+	if d.holder != nil && d.holder.Holding() {
+		until = d.lastRead + Stamp(d.holder.HoldsFor())
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -158,7 +158,7 @@ func (d *Device) countAsked() {
 
 // after draws the consequences of a read, whether it brought something or ended with its bound.
 func (d *Device) after(at Stamp) {
-	if d.waiter != nil && d.waiter.holding() && at-d.lastRead >= Stamp(d.waiter.patience()) {
+	if d.holder != nil && d.holder.Holding() && at-d.lastRead >= Stamp(d.holder.HoldsFor()) {
 		d.release()
 	}
 	t := d.turns
@@ -166,8 +166,8 @@ func (d *Device) after(at Stamp) {
 	case t == nil:
 	case t.heard(at):
 		why := ""
-		if r, ok := t.asker.(refuser); ok {
-			why = r.refused()
+		if r, ok := t.asker.(Refuser); ok {
+			why = r.Refused()
 		}
 		d.mu.Lock()
 		delete(d.mute, t.request)
@@ -180,7 +180,7 @@ func (d *Device) after(at Stamp) {
 		d.status.AnswerDelay = time.Duration(at - t.at)
 		d.mu.Unlock()
 	default:
-		faults := d.dec.framer.faultTotal()
+		faults := d.dec.FaultTotal()
 		if t.late(at) {
 			d.mu.Lock()
 			d.mute[t.request]++
@@ -193,18 +193,18 @@ func (d *Device) after(at Stamp) {
 
 // release hands on what the framer held back.
 func (d *Device) release() {
-	if d.waiter == nil || !d.waiter.holding() {
+	if d.holder == nil || !d.holder.Holding() {
 		return
 	}
-	faults := d.dec.framer.faultTotal()
-	d.deliver(d.dec.silence(d.waiter, d.lastRead), faults)
+	faults := d.dec.FaultTotal()
+	d.deliver(d.dec.Silence(d.holder, d.lastRead), faults)
 }
 
 // fewMisses is how many answers may be missing in a row before it is said.
 const fewMisses = 3
 
-// refuser is a framer whose instrument says why it cannot answer.
-type refuser interface{ refused() string }
+// Refuser is a framer whose instrument says why it cannot answer.
+type Refuser interface{ Refused() string }
 
 // unanswered returns, by channel, why a question has no answer, and the first of these reasons; empty where all are
 // answered. The caller holds the lock.
@@ -232,7 +232,7 @@ func (d *Device) whom(request string) string {
 	if d.spec.Role == RoleMachine {
 		who = "what is asked for"
 	}
-	if name := d.turns.asker.channelOf(request); name != "" {
+	if name := d.turns.asker.ChannelOf(request); name != "" {
 		return who + " " + name
 	}
 	return who

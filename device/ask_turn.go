@@ -12,7 +12,7 @@ import "time"
 // from all before, the same question is answered as long after it as it was. The answers of an instrument that lags by
 // whole questions would come sooner or later by as much as the pauses differ.
 type turns struct {
-	asker    asker
+	asker    Requester
 	every    time.Duration
 	answer   time.Duration
 	rest     Stamp // silence that must lie between an answer and the next question
@@ -61,7 +61,7 @@ const drainFirst = Stamp(50 * time.Millisecond)
 // writeWithin bounds a write. A line takes a request of 256 bytes at 1200 baud in about two seconds.
 const writeWithin = 5 * time.Second
 
-func newTurns(a asker, spec Spec) *turns {
+func newTurns(a Requester, spec Spec) *turns {
 	// A frame of Modbus is followed by silence for three and a half characters of eleven bits, and from 19,200 baud on
 	// for
 	// 1.75 ms (MODBUS over Serial Line V1.02, 2.5.1.1). It harms no other instrument.
@@ -83,12 +83,12 @@ func (t *turns) next(now Stamp) string {
 	if t.proofs == 1 || t.again {
 		return t.request
 	}
-	for k := range t.asker.questions() {
-		if r := t.asker.next(k); now >= t.silent[r].until {
+	for k := range t.asker.Questions() {
+		if r := t.asker.Next(k); now >= t.silent[r].until {
 			return r
 		}
 	}
-	return t.asker.next(0)
+	return t.asker.Next(0)
 }
 
 // due says whether a question must go out now. wanted is how many were asked for.
@@ -113,7 +113,7 @@ func (t *turns) sent(request string, now Stamp) {
 	}
 	t.request, t.at, t.again = request, now, false
 	t.phase, t.until = turnAwait, now+Stamp(t.answer)
-	t.asker.asked(request, now, t.proofs > 0)
+	t.asker.Asked(request, now, t.proofs > 0)
 }
 
 // pause is how long the line must be silent after a question that was not answered in its time.
@@ -121,7 +121,7 @@ func (t *turns) pause() Stamp { return (mostLate - 1) * Stamp(t.answer) }
 
 // paid says whether the one answer that was missing has come.
 func (t *turns) paid() bool {
-	return t.failures == 1 && t.proofs == twoProofs && t.asker.unasked() == t.strays+1
+	return t.failures == 1 && t.proofs == twoProofs && t.asker.Unasked() == t.strays+1
 }
 
 // doubt begins the proof anew.
@@ -132,7 +132,7 @@ func (t *turns) doubt(now Stamp) {
 }
 
 func (t *turns) drain(until Stamp) {
-	t.phase, t.until, t.talk, t.strays = turnDrain, until, 0, t.asker.unasked()
+	t.phase, t.until, t.talk, t.strays = turnDrain, until, 0, t.asker.Unasked()
 }
 
 // drained ends a pause, and judges what came in it.
@@ -149,7 +149,7 @@ func (t *turns) drained() {
 
 // heard is told of every read. It says whether the answer has come.
 func (t *turns) heard(now Stamp) bool {
-	if t.phase != turnAwait || !t.asker.answered() {
+	if t.phase != turnAwait || !t.asker.Answered() {
 		return false
 	}
 	delete(t.silent, t.request)
@@ -188,7 +188,7 @@ func (t *turns) late(now Stamp) bool {
 	if t.phase != turnAwait || now < t.until {
 		return false
 	}
-	t.asker.silent()
+	t.asker.Silent()
 	s := t.silent[t.request]
 	if s.misses++; s.misses >= fewMisses {
 		s.until = now + rarely*Stamp(t.answer)

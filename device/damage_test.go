@@ -29,7 +29,7 @@ var damages = []struct {
 var damagedFrames = []struct {
 	name string
 	line func(mm float64) string
-	read func() (f framer, l *lines)
+	read func() (f Framer, l *lines)
 }{
 	{"`1.2345`", func(mm float64) string { return fmt.Sprintf("%.4f", mm) }, textLines},
 	{"`+01.2345 mm`", func(mm float64) string { return fmt.Sprintf("%+08.4f mm", mm) }, textLines},
@@ -42,13 +42,13 @@ var damagedFrames = []struct {
 		patternLines(Pattern{Form: "{any:4}{value} {unit}"})},
 }
 
-func textLines() (framer, *lines) {
+func textLines() (Framer, *lines) {
 	f := NewTextFramer()
 	return f, &f.lines
 }
 
-func patternLines(p Pattern) func() (framer, *lines) {
-	return func() (framer, *lines) {
+func patternLines(p Pattern) func() (Framer, *lines) {
+	return func() (Framer, *lines) {
 		f := p.framer(RoleIndicator, false)
 		return f, f.(*lines)
 	}
@@ -56,14 +56,14 @@ func patternLines(p Pattern) func() (framer, *lines) {
 
 // believed counts the wrong readings that are believed of n damaged lines, each among 40 good ones that settle the
 // width.
-func believed(t *testing.T, read func() (framer, *lines), line func(float64) string, damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
+func believed(t *testing.T, read func() (Framer, *lines), line func(float64) string, damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
 	t.Helper()
 	r := rand.New(rand.NewPCG(1, 2))
 	f, l := read()
 	if !judged {
 		l.width = nil
 	}
-	f.begin()
+	f.Begin()
 	wrong := 0
 	at := Stamp(time.Second)
 	feed := func(text []byte) []Sample {
@@ -117,7 +117,7 @@ func TestDamagedLinesAreSeldomBelieved(t *testing.T) {
 // lines that come one by one are not judged.
 func TestAStreamMayGoOverToAnotherWidth(t *testing.T) {
 	f := NewTextFramer()
-	f.begin()
+	f.Begin()
 	at := Stamp(0)
 	feed := func(text string, gap time.Duration) int {
 		at += Stamp(gap)
@@ -146,7 +146,7 @@ func TestAStreamMayGoOverToAnotherWidth(t *testing.T) {
 // Two instruments on one line may have two widths; and a stream that has none is taken as it comes.
 func TestEachChannelHasItsWidth(t *testing.T) {
 	f := NewTextFramer()
-	f.begin()
+	f.Begin()
 	at := Stamp(0)
 	feed := func(text string) int {
 		at += Stamp(10 * time.Millisecond)

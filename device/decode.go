@@ -5,61 +5,54 @@ import (
 	"time"
 )
 
-// framer is a Framer whose count of faults is cheap to ask for.
-type framer interface {
-	Framer
-	faultTotal() uint64
-	begin() // the next byte begins a frame
+// Holder is a framer that may hold a whole frame back until what follows it proves it, be that only silence.
+type Holder interface {
+	MayHold() bool // else it is as any other framer
+	Holding() bool
+	HoldsFor() time.Duration                 // how long a silence it is that proves the frame
+	Silence(dst []Sample, at Stamp) []Sample // none came for so long
 }
 
-// waiter is a framer that may hold a whole frame back until what follows it proves it, be that only silence.
-type waiter interface {
-	mayHold() bool // else it is as any other framer
-	holding() bool
-	patience() time.Duration                 // how long a silence it is that proves the frame
-	silence(dst []Sample, at Stamp) []Sample // none came for so long
-}
-
-// asWaiter gives the framer as one that may hold frames back; nil when it is none.
-func asWaiter(f framer) waiter {
-	if w, ok := f.(waiter); ok && w.mayHold() {
+// AsHolder gives the framer as one that may hold frames back; nil when it is none.
+func AsHolder(f Framer) Holder {
+	if w, ok := f.(Holder); ok && w.MayHold() {
 		return w
 	}
 	return nil
 }
 
-// decoder turns the reads of one port into stamped samples. Live ports and replayed captures share it.
-type decoder struct {
-	framer  framer
-	waiter  waiter // nil: the framer holds nothing back
+// Decoder turns the reads of one port into stamped samples. Live ports and replayed captures share it.
+type Decoder struct {
+	framer  Framer
+	holder  Holder // nil: the framer holds nothing back
 	baud    int
 	latest  Stamp // of the last sample handed out
 	samples []Sample
 	steady  steady
 }
 
-// newDecoder makes a decoder without a past: a replay may be stamped before the program began.
-func newDecoder(f framer, baud int) decoder {
-	return decoder{framer: f, waiter: asWaiter(f), baud: baud, latest: math.MinInt64}
+// NewDecoder makes a Decoder without a past: a replay may be stamped before the program began.
+func NewDecoder(f Framer, baud int) Decoder {
+	return Decoder{framer: f, holder: AsHolder(f), baud: baud, latest: math.MinInt64}
 }
 
-// opened tells the decoder that a new stream begins. A clean one begins with the start of a line.
-func (d *decoder) opened(clean bool, at Stamp) {
+// Opened tells the decoder that a new stream begins. A clean one begins with the start of a line.
+func (d *Decoder) Opened(clean bool, at Stamp) {
 	d.framer.Reset()
 	if clean {
-		d.framer.begin()
+		d.framer.Begin()
 	}
 	d.steady = steady{}
 }
 
-// read decodes what one read brought. The result is valid until the next call.
-func (d *decoder) read(p []byte, a arrival) []Sample {
-	d.samples = d.framer.Feed(d.samples[:0], p, a.at)
+// Read decodes what one read brought. The result is valid until the next call.
+func (d *Decoder) Read(p []byte, a Arrival) []Sample {
+	d.samples = d.framer.Feed(d.samples[:0], p, a.At)
 	switch {
 	case len(d.samples) > 0 && d.samples[0].Asked != 0:
 		// What was asked for came as one answer, at one time.
-	case d.waiter != nil:
-		spreadHeld(d.samples, d.waiter.holding(), a, len(p), d.baud)
+	case d.holder != nil:
+		spreadHeld(d.samples, d.holder.Holding(), a, len(p), d.baud)
 	default:
 		spread(d.samples, a, len(p), d.baud)
 		d.steady.place(d.samples, a)
@@ -68,15 +61,21 @@ func (d *decoder) read(p []byte, a arrival) []Sample {
 	return d.samples
 }
 
-// silence takes from the framer what it held back. The result is valid until the next call.
-func (d *decoder) silence(w waiter, at Stamp) []Sample {
-	d.samples = w.silence(d.samples[:0], at)
+// Silence takes from the framer what it held back. The result is valid until the next call.
+func (d *Decoder) Silence(w Holder, at Stamp) []Sample {
+	d.samples = w.Silence(d.samples[:0], at)
 	d.order()
 	return d.samples
 }
 
+// FaultTotal returns the number of refused frames.
+func (d *Decoder) FaultTotal() uint64 { return d.framer.FaultTotal() }
+
+// Faults returns the number of refused frames by reason.
+func (d *Decoder) Faults() map[string]uint64 { return d.framer.Faults() }
+
 // order keeps stamps from running backwards. Only a replay of captures joined end to end could make them.
-func (d *decoder) order() {
+func (d *Decoder) order() {
 	for i := range d.samples {
 		d.latest = max(d.latest, d.samples[i].At)
 		d.samples[i].At = d.latest
@@ -85,8 +84,8 @@ func (d *decoder) order() {
 
 // spreadHeld is spread for a framer that holds frames back. What an earlier read brought and this one proved has its
 // stamp already. A frame that is still held came last of all and has the read's stamp: its place is left free.
-func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
-	for len(s) > 0 && s[0].At != a.at {
+func spreadHeld(s []Sample, holding bool, a Arrival, size, baud int) {
+	for len(s) > 0 && s[0].At != a.At {
 		s = s[1:]
 	}
 	if !holding {
@@ -96,7 +95,7 @@ func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
 	var room [64]Sample // more frames than that in one read are set without the one that is held
 	if len(s) < len(room) {
 		with := append(room[:0], s...)
-		with = append(with, Sample{At: a.at})
+		with = append(with, Sample{At: a.At})
 		spread(with, a, size, baud)
 		copy(s, with)
 		return
@@ -109,15 +108,15 @@ func spreadHeld(s []Sample, holding bool, a arrival, size, baud int) {
 // now. Lines that were found lying there are set evenly in the time in which they can have come.
 //
 // The wire's time counts ten bits a byte (start, eight, stop) and the mean length of a line in this read.
-func spread(s []Sample, a arrival, size, baud int) {
+func spread(s []Sample, a Arrival, size, baud int) {
 	n := len(s)
-	if n == 0 || a.at <= a.from {
+	if n == 0 || a.At <= a.From {
 		return
 	}
-	span := a.at - a.from
+	span := a.At - a.From
 	if !a.together() {
 		for i := range s {
-			s[i].At = a.from + span*Stamp(i+1)/Stamp(n+1)
+			s[i].At = a.From + span*Stamp(i+1)/Stamp(n+1)
 		}
 		return
 	}
@@ -127,6 +126,6 @@ func spread(s []Sample, a arrival, size, baud int) {
 		step = min(step, onWire)
 	}
 	for i := range s {
-		s[i].At = a.at - step*Stamp(n-1-i)
+		s[i].At = a.At - step*Stamp(n-1-i)
 	}
 }

@@ -79,13 +79,13 @@ type Device struct {
 	quiet   time.Duration // silence after an open that proves a clean start
 	ended   chan struct{} // closed when a replay has no more
 	rec     *Recorder     // nil: nothing is recorded; belongs with dec
-	dec     decoder       // belongs to whoever reads: Run's goroutine or the poller's
+	dec     Decoder       // belongs to whoever reads: Run's goroutine or the poller's
 
 	pace     pace         // under mu
 	patience atomic.Int64 // nanoseconds; see SetPatience
 
 	turns    *turns // nil: the instrument speaks by itself
-	waiter   waiter // nil: the framer holds nothing back
+	holder   Holder // nil: the framer holds nothing back
 	lastRead Stamp  // of a port that is read alone
 
 	mu      sync.Mutex
@@ -115,14 +115,14 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 		index: index, spec: spec, sink: sink, lockDir: serialport.LockDir, quiet: quietStart,
 		log:    log.With("device", spec.Name, "port", spec.Port),
 		ended:  make(chan struct{}),
-		dec:    newDecoder(fr, spec.Baud),
+		dec:    NewDecoder(fr, spec.Baud),
 		status: Status{State: StateAbsent, Since: Now(), Faults: fr.Faults()},
 		mute:   map[string]int{}, refused: map[string]string{},
 	}
-	if a, ok := fr.(asker); ok {
+	if a, ok := fr.(Requester); ok {
 		d.turns = newTurns(a, spec)
 	}
-	d.waiter = asWaiter(fr)
+	d.holder = AsHolder(fr)
 	return d, nil
 }
 
@@ -172,8 +172,8 @@ func (d *Device) become(s State, err string) {
 // deliver counts a read's samples and faults, then hands the samples on.
 func (d *Device) deliver(samples []Sample, faultsBefore uint64) {
 	d.mu.Lock()
-	if d.dec.framer.faultTotal() != faultsBefore {
-		d.status.Faults = d.dec.framer.Faults()
+	if d.dec.FaultTotal() != faultsBefore {
+		d.status.Faults = d.dec.Faults()
 	}
 	n := len(samples)
 	settled := n > 0 && d.status.State == StateSettling

@@ -75,4 +75,4 @@ func (c *faultCount) Faults() map[string]uint64 {
 	return m
 }
 
-func (c *faultCount) faultTotal() uint64 { return c.total }
+func (c *faultCount) FaultTotal() uint64 { return c.total }

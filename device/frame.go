@@ -60,9 +60,9 @@ func (s Spec) checkFrame(plain string) error {
 }
 
 // framer makes the framer of a checked spec.
-func (s Spec) framer() framer {
+func (s Spec) framer() Framer {
 	asked := len(s.Asking.Asks) > 0
-	var f framer
+	var f Framer
 	switch s.Frame {
 	case FramePulse:
 		return NewPulseFramer().MarkedBy(s.IndexMark)

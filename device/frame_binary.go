@@ -147,7 +147,7 @@ func (f *binaryFrame) layout(ps *problems, text string) {
 	}
 }
 
-func (b Binary) framer(role Role, asked bool) framer {
+func (b Binary) framer(role Role, asked bool) Framer {
 	f, _ := b.compile(role)
 	p := packet{
 		size: f.size, fixed: f.fixed, bits: 8 * (len(f.fixed) + f.check.bytes),

@@ -109,13 +109,13 @@ func TestBinaryFrame(t *testing.T) {
 		f := b.framer(RoleIndicator, true)
 		got := f.Feed(nil, in, 7)
 		if tc.fault != "" {
-			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.faultTotal() != 1 {
+			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 {
 				t.Errorf("%s: %s: got %v, faults %v; want one %s", b.Layout, tc.hex, got, f.Faults(), tc.fault)
 			}
 			continue
 		}
 		want := Sample{At: 7, Kind: Length, Value: tc.nm, Channel: tc.channel}
-		if len(got) != 1 || got[0] != want || f.faultTotal() != 0 {
+		if len(got) != 1 || got[0] != want || f.FaultTotal() != 0 {
 			t.Errorf("%s: %s: got %v, faults %v; want %v", b.Layout, tc.hex, got, f.Faults(), want)
 		}
 	}
@@ -293,7 +293,7 @@ func TestNoiseIsNoFrame(t *testing.T) {
 		if got := f.Feed(nil, noise, 1); len(got) > 0 {
 			t.Errorf("%+v: %d readings of noise", b, len(got))
 		}
-		if b.GapMS == 0 && f.faultTotal() == 0 {
+		if b.GapMS == 0 && f.FaultTotal() == 0 {
 			t.Errorf("%+v: noise was not counted", b)
 		}
 	}
@@ -312,17 +312,17 @@ func TestBurstsAreWholeOrNothing(t *testing.T) {
 	feed(300, 0x02)       // half a frame
 	feed(400, 3, 0, 4, 0) // two in one read: the machine was busy
 	feed(500, 5, 0, 6)    // one and a half
-	if !f.(waiter).holding() {
+	if !f.(Holder).Holding() {
 		t.Error("a burst is held until the silence after it is over")
 	}
-	got = f.(waiter).silence(got, 510*ms)
+	got = f.(Holder).Silence(got, 510*ms)
 	want := []Sample{{At: 203 * ms, Kind: Length, Value: 1000}, {At: 400 * ms, Kind: Length, Value: 3000}, {At: 400 * ms, Kind: Length, Value: 4000}}
-	if fmt.Sprint(got) != fmt.Sprint(want) || f.Faults()["short_frame"] != 2 || f.faultTotal() != 2 {
+	if fmt.Sprint(got) != fmt.Sprint(want) || f.Faults()["short_frame"] != 2 || f.FaultTotal() != 2 {
 		t.Errorf("got %v, faults %v; want %v and two short frames", got, f.Faults(), want)
 	}
 	feed(600, bytes.Repeat([]byte{1}, 1000)...)
 	feed(700, 9, 0)
-	if n := len(f.(waiter).silence(nil, 710*ms)); n != 1 || f.Faults()["too_long"] != 1 {
+	if n := len(f.(Holder).Silence(nil, 710*ms)); n != 1 || f.Faults()["too_long"] != 1 {
 		t.Errorf("after a burst too long: %d readings, faults %v", n, f.Faults())
 	}
 }
@@ -341,8 +341,8 @@ func FuzzBinaryFramer(f *testing.F) {
 	f.Add(unhex(f, "A5 00 00 00 80 A5 01 00 00 80 A5 02 00 00 80 A5 03 00 00 80 A5 04 00 00 80"), uint8(7))
 	f.Fuzz(func(t *testing.T, p []byte, cut uint8) {
 		for _, b := range fuzzBinaries() {
-			checkCuts(t, func() framer { return b.framer(RoleIndicator, false) }, p, int(cut))
-			checkCuts(t, func() framer { f := b.framer(RoleIndicator, false); f.Reset(); return f }, p, int(cut))
+			checkCuts(t, func() Framer { return b.framer(RoleIndicator, false) }, p, int(cut))
+			checkCuts(t, func() Framer { f := b.framer(RoleIndicator, false); f.Reset(); return f }, p, int(cut))
 		}
 	})
 }

@@ -228,7 +228,7 @@ func (f *digitsFrame) readUnits(ps *problems, d Digits) {
 
 var digitLineReasons = []fault{faultNoMatch, faultTooLong, faultDigit, faultUnit, faultRange}
 
-func (d Digits) framer(role Role, asked bool) framer {
+func (d Digits) framer(role Role, asked bool) Framer {
 	f, _ := d.compile(role)
 	p := packet{size: f.nibbles / f.perByte(), bits: f.checkedBits(), decode: f.decode}
 	if f.packing == packText {

@@ -57,13 +57,13 @@ func TestDigitsFrame(t *testing.T) {
 		f := tc.d.framer(RoleIndicator, true)
 		got := f.Feed(nil, in, 7)
 		if tc.fault != "" {
-			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.faultTotal() != 1 {
+			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 {
 				t.Errorf("%s: %s: got %v, faults %v; want one %s", tc.d.Map, tc.in, got, f.Faults(), tc.fault)
 			}
 			continue
 		}
 		want := Sample{At: 7, Kind: Length, Value: tc.nm, Channel: tc.channel}
-		if len(got) != 1 || got[0] != want || f.faultTotal() != 0 {
+		if len(got) != 1 || got[0] != want || f.FaultTotal() != 0 {
 			t.Errorf("%s: %s: got %v, faults %v; want %v", tc.d.Map, tc.in, got, f.Faults(), want)
 		}
 	}
@@ -166,8 +166,8 @@ func FuzzDigitsFramer(f *testing.F) {
 		gap := packed
 		gap.GapMS = 10
 		for _, d := range []Digits{packed, single, low, text, gap} {
-			checkCuts(t, func() framer { return d.framer(RoleIndicator, false) }, p, int(cut))
-			checkCuts(t, func() framer { f := d.framer(RoleIndicator, false); f.Reset(); return f }, p, int(cut))
+			checkCuts(t, func() Framer { return d.framer(RoleIndicator, false) }, p, int(cut))
+			checkCuts(t, func() Framer { f := d.framer(RoleIndicator, false); f.Reset(); return f }, p, int(cut))
 		}
 	})
 }

@@ -197,11 +197,11 @@ func newModbusFramer(registers []Register, role Role) *modbusFramer {
 	return f
 }
 
-func (f *modbusFramer) questions() int { return len(f.values) }
+func (f *modbusFramer) Questions() int { return len(f.values) }
 
-func (f *modbusFramer) next(k int) string { return f.values[(f.turn+1+k)%len(f.values)].request }
+func (f *modbusFramer) Next(k int) string { return f.values[(f.turn+1+k)%len(f.values)].request }
 
-func (f *modbusFramer) asked(request string, at Stamp, proof bool) {
+func (f *modbusFramer) Asked(request string, at Stamp, proof bool) {
 	f.open, f.proof = false, proof
 	for range f.values {
 		f.turn = (f.turn + 1) % len(f.values)
@@ -213,20 +213,20 @@ func (f *modbusFramer) asked(request string, at Stamp, proof bool) {
 	f.got, f.at, f.n, f.refusal = false, at, 0, 0
 }
 
-func (f *modbusFramer) answered() bool { return f.got }
+func (f *modbusFramer) Answered() bool { return f.got }
 
-// unasked is always none: what comes when nothing is asked is not looked at.
-func (f *modbusFramer) unasked() uint64 { return 0 }
+// Unasked is always none: what comes when nothing is asked is not looked at.
+func (f *modbusFramer) Unasked() uint64 { return 0 }
 
-// refused says why the latest answer was none; empty when it was one.
-func (f *modbusFramer) refused() string {
+// Refused says why the latest answer was none; empty when it was one.
+func (f *modbusFramer) Refused() string {
 	if f.refusal == 0 {
 		return ""
 	}
 	return modbusReason(f.refusal)
 }
 
-func (f *modbusFramer) channelOf(request string) string {
+func (f *modbusFramer) ChannelOf(request string) string {
 	for _, v := range f.values {
 		if v.request == request {
 			return v.channel
@@ -235,7 +235,7 @@ func (f *modbusFramer) channelOf(request string) string {
 	return ""
 }
 
-func (f *modbusFramer) silent() {
+func (f *modbusFramer) Silent() {
 	if f.n >= modbusHead+2 {
 		f.add(faultCheck) // something of that length came
 	} else {
@@ -299,4 +299,4 @@ func (f *modbusFramer) tail(n int) []byte {
 // Reset implements Framer.
 func (f *modbusFramer) Reset() { f.open, f.n = false, 0 }
 
-func (f *modbusFramer) begin() {}
+func (f *modbusFramer) Begin() {}

@@ -45,11 +45,11 @@ func TestSignalsAndCountersOverModbus(t *testing.T) {
 			continue
 		}
 		f := newModbusFramer([]Register{tc.r}, RoleMachine)
-		q := f.next(0)
+		q := f.Next(0)
 		if want := string(seal([]byte(tc.question))); q != want {
 			t.Errorf("%s: asks % X, want % X", name, q, want)
 		}
-		f.asked(q, 5, false)
+		f.Asked(q, 5, false)
 		got := f.Feed(nil, seal(append([]byte{7, q[1], byte(len(tc.data))}, tc.data...)), 9)
 		want := Sample{At: 9, Kind: tc.kind, Value: tc.want, Channel: "spindle", Asked: 5}
 		switch {

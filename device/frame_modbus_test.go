@@ -73,20 +73,20 @@ func TestModbusAnswer(t *testing.T) {
 		{kind: "float32", data: "7F 80 00 00", fault: "out_of_range"}, // infinity
 	} {
 		f := newModbusFramer([]Register{{Address: 7, Function: 4, Register: 3, Type: tc.kind, Order: tc.order, Scale: "0.001 mm", Channel: "x"}}, RoleIndicator)
-		question := f.next(0)
-		f.asked(question, 5, false)
+		question := f.Next(0)
+		f.Asked(question, 5, false)
 		data := unhex(t, tc.data)
 		answer := seal(append([]byte{7, 4, byte(len(data))}, data...))
 		// An adapter may echo the question first.
 		got := f.Feed(nil, append([]byte(question), answer...), 9)
 		if tc.fault != "" {
-			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.faultTotal() != 1 || !f.answered() {
+			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 || !f.Answered() {
 				t.Errorf("%s %s %s: got %v, faults %v; want one %s", tc.kind, tc.order, tc.data, got, f.Faults(), tc.fault)
 			}
 			continue
 		}
 		want := Sample{At: 9, Kind: Length, Value: tc.nm, Channel: "x", Asked: 5}
-		if len(got) != 1 || got[0] != want || !f.answered() {
+		if len(got) != 1 || got[0] != want || !f.Answered() {
 			t.Errorf("%s %s %s: got %v, want %v", tc.kind, tc.order, tc.data, got, want)
 		}
 	}
@@ -98,7 +98,7 @@ func TestModbusTakesOnlyTheAnswer(t *testing.T) {
 	if got := f.Feed(nil, good, 1); len(got) != 0 {
 		t.Errorf("read %v before anything was asked", got)
 	}
-	f.asked(f.next(0), 1, false)
+	f.Asked(f.Next(0), 1, false)
 	for _, other := range [][]byte{
 		seal([]byte{8, 3, 2, 0, 100}), seal([]byte{7, 4, 2, 0, 100}), seal([]byte{7, 3, 4, 0, 0, 0, 100}),
 		append(seal([]byte{7, 3, 2, 0, 100})[:6], 0), good[:6],
@@ -107,15 +107,15 @@ func TestModbusTakesOnlyTheAnswer(t *testing.T) {
 			t.Errorf("% X was taken for the answer: %v", other, got)
 		}
 	}
-	f.silent()
+	f.Silent()
 	if got := f.Feed(nil, good, 3); len(got) != 0 || f.Faults()["bad_checksum"] != 1 {
 		t.Errorf("an answer that came too late was taken: %v, faults %v", got, f.Faults())
 	}
-	f.asked(f.next(0), 4, false)
-	f.silent()
-	f.asked(f.next(0), 5, false)
+	f.Asked(f.Next(0), 4, false)
+	f.Silent()
+	f.Asked(f.Next(0), 5, false)
 	f.Feed(nil, seal([]byte{7, 0x83, 2}), 6)
-	if f.Faults()["no_answer"] != 1 || f.Faults()["refused"] != 1 || f.refusal != 2 || !f.answered() {
+	if f.Faults()["no_answer"] != 1 || f.Faults()["refused"] != 1 || f.refusal != 2 || !f.Answered() {
 		t.Errorf("faults %v, refusal %d", f.Faults(), f.refusal)
 	}
 }
@@ -144,15 +144,15 @@ func FuzzModbusFramer(f *testing.F) {
 	f.Add(append([]byte{1, 3, 4}, seal([]byte{1, 3, 4, 0x3F, 0xC0, 0, 0})...), uint8(5))
 	f.Fuzz(func(t *testing.T, p []byte, cut uint8) {
 		for _, kind := range []string{"int16", "uint32", "float32"} {
-			checkCuts(t, func() framer {
+			checkCuts(t, func() Framer {
 				f := newModbusFramer([]Register{{Address: 1, Type: kind, Scale: "0.001 mm"}}, RoleIndicator)
-				f.asked(f.next(0), 0, false)
+				f.Asked(f.Next(0), 0, false)
 				return f
 			}, p, int(cut))
 		}
-		checkCuts(t, func() framer {
+		checkCuts(t, func() Framer {
 			f := newModbusFramer([]Register{{Address: 1, Type: "bit"}, {Address: 1, Type: "uint32", Scale: "1 s"}}, RoleMachine)
-			f.asked(f.next(0), 0, false)
+			f.Asked(f.Next(0), 0, false)
 			return f
 		}, p, int(cut))
 	})
@@ -165,7 +165,7 @@ func BenchmarkModbusFramer(b *testing.B) {
 	b.ReportAllocs()
 	before := cpu(b)
 	for b.Loop() {
-		f.asked(f.values[0].request, 0, false)
+		f.Asked(f.values[0].request, 0, false)
 		if len(f.Feed(dst, in, 1)) != 1 {
 			b.Fatal("no reading")
 		}

@@ -247,7 +247,7 @@ func partName(p part) string {
 
 var patternReasons = []fault{faultNoMatch, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus, faultWidth}
 
-func (p Pattern) framer(role Role, _ bool) framer {
+func (p Pattern) framer(role Role, _ bool) Framer {
 	f, _ := p.compile(role)
 	l := &lines{parse: f.line, ends: &f.ends, raw: true}
 	l.reasons = patternReasons

@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-func patternFramer(t testing.TB, p Pattern) framer {
+func patternFramer(t testing.TB, p Pattern) Framer {
 	t.Helper()
 	if ps := p.Problems(RoleIndicator); len(ps) > 0 {
 		t.Fatalf("%+v is refused: %v", p, ps)
@@ -59,13 +59,13 @@ func TestPatternLine(t *testing.T) {
 		}
 		got := f.Feed(nil, []byte(tc.line+end), 7)
 		if tc.fault != "" {
-			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.faultTotal() != 1 {
+			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 {
 				t.Errorf("%s: %q: got %v, faults %v; want one %s", tc.p.Form, tc.line, got, f.Faults(), tc.fault)
 			}
 			continue
 		}
 		want := Sample{At: 7, Kind: Length, Value: tc.nm, Channel: tc.channel}
-		if len(got) != 1 || got[0] != want || f.faultTotal() != 0 {
+		if len(got) != 1 || got[0] != want || f.FaultTotal() != 0 {
 			t.Errorf("%s: %q: got %v, faults %v; want %v", tc.p.Form, tc.line, got, f.Faults(), want)
 		}
 	}
@@ -138,7 +138,7 @@ func FuzzPatternFramer(f *testing.F) {
 			if i < 2 { // those that end at CR and LF
 				checkFramer(t, x.framer(RoleIndicator, false), x.framer(RoleIndicator, false), p, int(cut), 10_000_000_000)
 			} else {
-				checkCuts(t, func() framer { return x.framer(RoleIndicator, false) }, p, int(cut))
+				checkCuts(t, func() Framer { return x.framer(RoleIndicator, false) }, p, int(cut))
 			}
 		}
 	})
@@ -162,7 +162,7 @@ func FuzzPatternForm(f *testing.F) {
 
 // checkCuts checks what must hold of any framer and any bytes: values within limits, and no difference between one feed
 // and two.
-func checkCuts(t *testing.T, make func() framer, p []byte, cut int) {
+func checkCuts(t *testing.T, make func() Framer, p []byte, cut int) {
 	t.Helper()
 	a, b := make(), make()
 	one := a.Feed(nil, p, 1)

@@ -107,4 +107,4 @@ func between(c byte) bool {
 // Reset implements Framer.
 func (f *PulseFramer) Reset() { f.skip, f.any, f.inLine, f.ended = true, false, false, false }
 
-func (f *PulseFramer) begin() { f.skip, f.any, f.inLine, f.ended = false, false, false, false }
+func (f *PulseFramer) Begin() { f.skip, f.any, f.inLine, f.ended = false, false, false, false }

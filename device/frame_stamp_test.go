@@ -16,8 +16,8 @@ func TestStampsOfFramesReadTogether(t *testing.T) {
 			const ms = Stamp(time.Millisecond)
 			f := spoken[kind].spec
 			f.Role = RoleIndicator
-			d := newDecoder(f.framer(), 0)
-			d.opened(true, 0)
+			d := NewDecoder(f.framer(), 0)
+			d.Opened(true, 0)
 			got := map[int64]Stamp{}
 			from := Stamp(0)
 			for k := 0; k < 400; k += 4 {
@@ -26,7 +26,7 @@ func TestStampsOfFramesReadTogether(t *testing.T) {
 					p = spoken[kind].frame(p, k+i)
 				}
 				at := Stamp(k+4) * ms // frame i has come at (i + 1) ms
-				for _, s := range d.read(p, arrival{from: from, at: at, prompt: true}) {
+				for _, s := range d.Read(p, Arrival{From: from, At: at, Prompt: true}) {
 					got[s.Value/1000] = s.At
 				}
 				from = at

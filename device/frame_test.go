@@ -96,13 +96,13 @@ func TestTextLine(t *testing.T) {
 			f := NewTextFramer()
 			got := f.Feed(nil, []byte(tc.line+end), 7)
 			if tc.fault != "" {
-				if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.faultTotal() != 1 {
+				if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 {
 					t.Errorf("%q: got %v, faults %v; want one %s", tc.line+end, got, f.Faults(), tc.fault)
 				}
 				continue
 			}
 			want := Sample{At: 7, Kind: Length, Value: tc.nm, Channel: tc.channel}
-			if len(got) != 1 || got[0] != want || f.faultTotal() != 0 {
+			if len(got) != 1 || got[0] != want || f.FaultTotal() != 0 {
 				t.Errorf("%q: got %v, faults %v; want %v", tc.line+end, got, f.Faults(), want)
 			}
 		}
@@ -136,7 +136,7 @@ func TestEncoderLine(t *testing.T) {
 		f := NewEncoderFramer(4096)
 		got := f.Feed(nil, []byte(tc.line+"\n"), 7)
 		if tc.fault != "" {
-			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.faultTotal() != 1 {
+			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 {
 				t.Errorf("%q: got %v, faults %v; want one %s", tc.line, got, f.Faults(), tc.fault)
 			}
 			continue
@@ -202,7 +202,7 @@ func TestAnyCutOfTheStreamGivesTheSame(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		stream := drawStream(t)
 		reset := rapid.Bool().Draw(t, "reset")
-		pair := func() [2]framer { return [2]framer{NewTextFramer(), NewEncoderFramer(4096)} }
+		pair := func() [2]Framer { return [2]Framer{NewTextFramer(), NewEncoderFramer(4096)} }
 		whole, cut := pair(), pair()
 		for k := range whole {
 			if reset {
@@ -292,7 +292,7 @@ func FuzzEncoderFramer(f *testing.F) {
 
 // checkFramer checks what must hold for any bytes: no panic, values within limits, each line that is not blank either a
 // sample or a fault, and no difference between one feed and two.
-func checkFramer(t *testing.T, a, b framer, p []byte, cut int, limit int64) {
+func checkFramer(t *testing.T, a, b Framer, p []byte, cut int, limit int64) {
 	one := a.Feed(nil, p, 1)
 	cut = min(cut, len(p))
 	two := b.Feed(nil, p[:cut], 1)
@@ -314,8 +314,8 @@ func checkFramer(t *testing.T, a, b framer, p []byte, cut int, limit int64) {
 			full++
 		}
 	}
-	if got := len(one) + int(a.faultTotal()); got != full {
-		t.Fatalf("%q: %d samples and %d faults from %d lines", p, len(one), a.faultTotal(), full)
+	if got := len(one) + int(a.FaultTotal()); got != full {
+		t.Fatalf("%q: %d samples and %d faults from %d lines", p, len(one), a.FaultTotal(), full)
 	}
 	for _, s := range one {
 		if s.Value > limit || s.Value < -limit {

@@ -12,7 +12,9 @@ type Framer interface {
 	// no reference to p.
 	Feed(dst []Sample, p []byte, at Stamp) []Sample
 	Reset()
+	Begin() // the next byte begins a frame
 	Faults() map[string]uint64
+	FaultTotal() uint64 // the sum of Faults, cheaply
 }
 
 // lines cuts a stream at its line ends and hands each line that is not blank to parse.
@@ -95,7 +97,7 @@ func (l *lines) hold(p []byte) {
 // Reset implements Framer: the stream was joined in an unknown place.
 func (l *lines) Reset() { l.skip, l.n = true, 0 }
 
-func (l *lines) begin() { l.skip, l.n = false, 0 }
+func (l *lines) Begin() { l.skip, l.n = false, 0 }
 
 func blank(c byte) bool { return c == ' ' || c == '\t' }
 

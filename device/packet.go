@@ -67,12 +67,12 @@ var channelNames = func() (names [256]string) {
 var packetReasons = []fault{faultJunk, faultShort, faultTooLong, faultCheck, faultDigit, faultUnit, faultRange}
 
 // newPacketFramer cuts frames by silence if there is a gap, else by what is fixed in them.
-func newPacketFramer(p packet, gap time.Duration) framer {
+func newPacketFramer(p packet, gap time.Duration) Framer {
 	count := faultCount{reasons: packetReasons}
 	if gap > 0 {
 		return &bursts{packet: p, faultCount: count, gap: Stamp(gap), skip: false}
 	}
 	f := &synced{packet: p, faultCount: count}
-	f.begin()
+	f.Begin()
 	return f
 }

@@ -23,7 +23,7 @@ func (b *bursts) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 		return dst
 	}
 	if b.heard && at-b.last >= b.gap {
-		dst = b.silence(dst, at)
+		dst = b.Silence(dst, at)
 	}
 	b.heard, b.last = true, at
 	if b.over || b.n+len(p) > len(b.buf) {
@@ -34,7 +34,7 @@ func (b *bursts) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 	return dst
 }
 
-func (b *bursts) silence(dst []Sample, _ Stamp) []Sample {
+func (b *bursts) Silence(dst []Sample, _ Stamp) []Sample {
 	burst := b.buf[:b.n]
 	over, skip := b.over, b.skip
 	b.n, b.over, b.skip = 0, false, false
@@ -65,11 +65,11 @@ func (b *bursts) silence(dst []Sample, _ Stamp) []Sample {
 	return dst
 }
 
-func (b *bursts) mayHold() bool           { return true }
-func (b *bursts) holding() bool           { return b.n > 0 || b.over }
-func (b *bursts) patience() time.Duration { return time.Duration(b.gap) }
+func (b *bursts) MayHold() bool           { return true }
+func (b *bursts) Holding() bool           { return b.n > 0 || b.over }
+func (b *bursts) HoldsFor() time.Duration { return time.Duration(b.gap) }
 
 // Reset implements Framer: the stream was joined in an unknown place.
 func (b *bursts) Reset() { b.n, b.over, b.skip, b.heard = 0, false, true, false }
 
-func (b *bursts) begin() { b.n, b.over, b.skip, b.heard = 0, false, false, false }
+func (b *bursts) Begin() { b.n, b.over, b.skip, b.heard = 0, false, false, false }

@@ -147,7 +147,7 @@ func (f *synced) look(dst []Sample, c byte, at Stamp) []Sample {
 
 // pause is a silence within or between frames.
 func (f *synced) pause(dst []Sample) []Sample {
-	dst = f.silence(dst, f.last)
+	dst = f.Silence(dst, f.last)
 	switch {
 	case f.step && f.n > 0:
 		f.add(faultShort)
@@ -164,7 +164,7 @@ func (f *synced) pause(dst []Sample) []Sample {
 	return dst
 }
 
-func (f *synced) silence(dst []Sample, _ Stamp) []Sample {
+func (f *synced) Silence(dst []Sample, _ Stamp) []Sample {
 	if !f.holds {
 		return dst
 	}
@@ -178,9 +178,9 @@ func (f *synced) silence(dst []Sample, _ Stamp) []Sample {
 	return append(dst, f.held)
 }
 
-func (f *synced) mayHold() bool           { return !f.sure }
-func (f *synced) holding() bool           { return f.holds }
-func (f *synced) patience() time.Duration { return holdFor }
+func (f *synced) MayHold() bool           { return !f.sure }
+func (f *synced) Holding() bool           { return f.holds }
+func (f *synced) HoldsFor() time.Duration { return holdFor }
 
 // Reset implements Framer: the stream was joined in an unknown place.
 func (f *synced) Reset() {
@@ -188,7 +188,7 @@ func (f *synced) Reset() {
 	f.heard = false
 }
 
-func (f *synced) begin() {
+func (f *synced) Begin() {
 	f.search()
 	f.step, f.heard = true, false
 }

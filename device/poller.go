@@ -33,7 +33,7 @@ type polled struct {
 	exact    bool                          // waited for at every line: a capture holds when lines came, not when they were looked for
 	leads    bool                          // others wait for what comes here; see rhythm
 	patience *atomic.Int64                 // how long bytes may wait to be read, in nanoseconds
-	take     func(p []byte, a arrival) int // decodes and passes on; says how many samples there were
+	take     func(p []byte, a Arrival) int // decodes and passes on; says how many samples there were
 	lost     chan error                    // gets the reason once, when the port has ended
 	gone     chan struct{}                 // closed when it is read no more
 	leaving  atomic.Bool
@@ -190,7 +190,7 @@ func (p *polled) read(buf []byte, now Stamp, called bool) {
 		return
 	}
 	at := Now()
-	got := p.take(buf[:n], arrival{from: p.looked, at: at, prompt: called})
+	got := p.take(buf[:n], Arrival{From: p.looked, At: at, Prompt: called})
 	p.pace.count(at, max(1, got)) // bytes that are no samples can come fast too
 	if n < len(buf) {
 		p.looked = at

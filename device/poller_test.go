@@ -165,7 +165,7 @@ func TestPortsAreReadWhereTheKernelCannotWait(t *testing.T) {
 	got := make(chan string, 8)
 	p := plannedPort(50, false, 0)
 	p.fd = ends[0]
-	p.take = func(b []byte, _ arrival) int { got <- string(b); return 1 }
+	p.take = func(b []byte, _ Arrival) int { got <- string(b); return 1 }
 	if err := l.add(p); err != nil {
 		t.Fatal(err)
 	}

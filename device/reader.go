@@ -16,7 +16,7 @@ const (
 
 // serve has an open port read until it is lost or ctx ends, then closes it. It reports whether readings came.
 func (d *Device) serve(ctx context.Context, src source) (lived bool) {
-	if d.turns != nil || d.waiter != nil {
+	if d.turns != nil || d.holder != nil {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
@@ -51,26 +51,26 @@ type reading struct {
 }
 
 // take is called on the poller's goroutine, as is what it calls.
-func (r *reading) take(p []byte, a arrival) int {
+func (r *reading) take(p []byte, a Arrival) int {
 	if r.first {
-		clean := a.at-r.opened > Stamp(r.quiet)
+		clean := a.At-r.opened > Stamp(r.quiet)
 		r.record(func(rec *Recorder) error { return rec.Opened(r.opened, clean) })
-		r.dec.opened(clean, r.opened)
-		r.first, a.from = false, r.opened
+		r.dec.Opened(clean, r.opened)
+		r.first, a.From = false, r.opened
 	}
-	r.record(func(rec *Recorder) error { return rec.Data(a.at, p) })
+	r.record(func(rec *Recorder) error { return rec.Data(a.At, p) })
 	n := r.Device.take(p, a)
 	r.lived = r.lived || n > 0
 	return n
 }
 
 // take decodes one read and passes the samples on. It gives how many there were.
-func (d *Device) take(p []byte, a arrival) int {
+func (d *Device) take(p []byte, a Arrival) int {
 	if d.spec.Tap != nil {
-		d.spec.Tap(a.at, p, false)
+		d.spec.Tap(a.At, p, false)
 	}
-	faults := d.dec.framer.faultTotal()
-	samples := d.dec.read(p, a)
+	faults := d.dec.FaultTotal()
+	samples := d.dec.Read(p, a)
 	d.deliver(samples, faults)
 	return len(samples)
 }

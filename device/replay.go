@@ -53,7 +53,7 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 	open := func(clean bool, at Stamp) {
 		isOpen, before = true, at
 		d.countOpen()
-		d.dec.opened(clean, at)
+		d.dec.Opened(clean, at)
 		d.become(StateSettling, "")
 	}
 	for ctx.Err() == nil {
@@ -80,7 +80,7 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 				open(false, at)
 			}
 			d.after(at) // an answer may have been too late by now
-			d.take([]byte(rec.Data), arrival{from: before, at: at, prompt: true})
+			d.take([]byte(rec.Data), Arrival{From: before, At: at, Prompt: true})
 			before, d.lastRead = at, at
 			if d.turns != nil {
 				d.turns.talked(at)
@@ -130,7 +130,7 @@ func (s Spec) Decode(chunks []serialport.Chunk) ([]Sample, map[string]uint64, er
 	if err != nil {
 		return nil, nil, err
 	}
-	d.dec.opened(false, 0)
+	d.dec.Opened(false, 0)
 	for _, c := range chunks {
 		at := Stamp(c.At) + 1
 		d.after(at)
@@ -140,7 +140,7 @@ func (s Spec) Decode(chunks []serialport.Chunk) ([]Sample, map[string]uint64, er
 			}
 			continue
 		}
-		d.take(c.Data, arrival{from: d.lastRead, at: at, prompt: true})
+		d.take(c.Data, Arrival{From: d.lastRead, At: at, Prompt: true})
 		d.lastRead = at
 		if d.turns != nil {
 			d.turns.talked(at)

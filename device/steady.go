@@ -5,10 +5,10 @@ import (
 	"time"
 )
 
-// arrival is what is known of when the bytes of one read came.
-type arrival struct {
-	from, at Stamp // after from, and no later than at
-	prompt   bool  // their coming is what ended the wait, so the first of them came just before at
+// Arrival is what is known of when the bytes of one read came.
+type Arrival struct {
+	From, At Stamp // after From, and no later than At
+	Prompt   bool  // their coming is what ended the wait, so the first of them came just before At
 }
 
 // lateAfter is the time between two looks from which somebody was late: this program, the adapter or the instrument.
@@ -17,7 +17,7 @@ type arrival struct {
 const lateAfter = Stamp(10 * time.Millisecond)
 
 // together says whether the lines are best taken to have come one right after the other.
-func (a arrival) together() bool { return a.prompt || a.at-a.from > lateAfter }
+func (a Arrival) together() bool { return a.Prompt || a.At-a.From > lateAfter }
 
 const (
 	// promptWithin is how long a wake-up takes where nothing disturbs it.
@@ -42,7 +42,7 @@ type steady struct {
 }
 
 // place corrects the stamps of one read, which spread has set.
-func (t *steady) place(s []Sample, a arrival) {
+func (t *steady) place(s []Sample, a Arrival) {
 	if len(s) == 0 {
 		return
 	}
@@ -54,8 +54,8 @@ func (t *steady) place(s []Sample, a arrival) {
 		t.last, t.anchored = float64(s[len(s)-1].At), 0
 		return
 	}
-	low, high := float64(a.from), float64(a.at)
-	if a.prompt {
+	low, high := float64(a.From), float64(a.At)
+	if a.Prompt {
 		low = max(low, high-float64(promptWithin))
 	}
 	n := float64(len(s))
@@ -74,7 +74,7 @@ func (t *steady) place(s []Sample, a arrival) {
 	if t.uneven < unevenAt { // else the middle of the time in which they can have come is the better guess
 		for i := range s {
 			at := t.last + off + t.period*float64(i+1)
-			s[i].At = Stamp(min(max(at, float64(a.from)), high))
+			s[i].At = Stamp(min(max(at, float64(a.From)), high))
 		}
 	}
 	t.last = end + off
@@ -82,13 +82,13 @@ func (t *steady) place(s []Sample, a arrival) {
 	switch {
 	case far: // the phase has jumped
 		t.anchored = 0
-	case a.prompt:
+	case a.Prompt:
 		t.period += off / 2 / float64(max(t.anchored, learnLines/2)) // one alone says little
 		t.anchored = 0
 	default:
 		t.period += off / 32 / n
 	}
-	if !a.prompt {
+	if !a.Prompt {
 		t.uneven += (math.Abs(off)/t.period - t.uneven) / 32
 	}
 }

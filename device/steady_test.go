@@ -25,8 +25,8 @@ func sent(n int, period, jitter time.Duration, rnd *rand.Rand) []Stamp {
 // between two looks.
 func looked(t *testing.T, sent []Stamp, tick, anchor time.Duration, rnd *rand.Rand) (got []Stamp, longest Stamp) {
 	t.Helper()
-	d := newDecoder(NewTextFramer(), 921600)
-	d.opened(true, sent[0]-1)
+	d := NewDecoder(NewTextFramer(), 921600)
+	d.Opened(true, sent[0]-1)
 	late := func() Stamp { return Stamp(20+rnd.Int64N(60)) * Stamp(time.Microsecond) }
 	from := sent[0] - 1
 	anchorAt := from
@@ -45,7 +45,7 @@ func looked(t *testing.T, sent []Stamp, tick, anchor time.Duration, rnd *rand.Ra
 			lines = append(lines, "0.1\n"...)
 		}
 		longest = max(longest, at-from)
-		for _, s := range d.read(lines, arrival{from: from, at: at, prompt: prompt}) {
+		for _, s := range d.Read(lines, Arrival{From: from, At: at, Prompt: prompt}) {
 			got = append(got, s.At)
 		}
 		i += n

@@ -38,7 +38,7 @@ func (d *Device) silentFor() time.Duration {
 	}
 	if d.turns != nil {
 		every := d.spec.Asking.Every + d.spec.Asking.Answer
-		wait = max(wait, 3*every*time.Duration(max(1, d.turns.asker.questions())))
+		wait = max(wait, 3*every*time.Duration(max(1, d.turns.asker.Questions())))
 	}
 	return wait
 }
