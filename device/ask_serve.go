@@ -38,11 +38,11 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 	defer d.setAlone(nil)
 	r := reading{Device: d, opened: Now(), first: true}
 	d.lastRead = r.opened
-	if d.turns != nil { // what is asked for begins with its question
+	if d.requests != nil { // what is asked for begins with its question
 		r.first = false
 		d.record(func(rec *Recorder) error { return rec.Opened(r.opened, true) })
 		d.dec.Opened(true, r.opened)
-		d.turns.opened(r.opened)
+		d.requests.opened(r.opened)
 	}
 	buf := make([]byte, readBuffer)
 	for {
@@ -59,8 +59,8 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		if ctx.Err() != nil {
 			return r.lived
 		}
-		if n > 0 && d.turns != nil {
-			d.turns.talked(at)
+		if n > 0 && d.requests != nil {
+			d.requests.talked(at)
 		}
 		d.after(at)
 		if errors.Is(err, os.ErrDeadlineExceeded) {
@@ -95,17 +95,17 @@ func (d *Device) Ask() {
 }
 
 // before gets a port ready for the next read: it writes the question that is due, and bounds the read by whatever comes
-// first, the end of a phase or of a framer's patience. A port that nobody asks and whose framer holds nothing back is
+// first, the end of a phase or of a framer's wait. A port that nobody asks and whose framer holds nothing back is
 // read without a bound, and costs nothing here.
 func (d *Device) before(f *os.File) error {
-	if d.turns == nil && d.holder == nil {
+	if d.requests == nil && d.holder == nil {
 		return nil
 	}
-	if d.turns != nil {
+	if d.requests != nil {
 		d.mu.Lock()
 		wanted := d.wanted
 		d.mu.Unlock()
-		if d.turns.due(Now(), wanted) {
+		if d.requests.due(Now(), wanted) {
 			if err := d.ask(f); err != nil {
 				return err
 			}
@@ -117,7 +117,7 @@ func (d *Device) before(f *os.File) error {
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if t := d.turns; t != nil && (t.phase != turnIdle || !t.onDemand || d.wanted) {
+	if t := d.requests; t != nil && (t.phase != phaseIdle || !t.onDemand || d.wanted) {
 		until = min(until, t.until)
 	}
 	if until == never {
@@ -132,7 +132,7 @@ func (d *Device) before(f *os.File) error {
 }
 
 func (d *Device) ask(f *os.File) error {
-	t := d.turns
+	t := d.requests
 	request := t.next(Now())
 	if err := f.SetWriteDeadline(time.Now().Add(writeWithin)); err != nil {
 		return err
@@ -152,7 +152,7 @@ func (d *Device) ask(f *os.File) error {
 func (d *Device) countAsked() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.wanted = d.wanted && d.turns.proofs > 0 // a proof is no reading
+	d.wanted = d.wanted && d.requests.proofs > 0 // a proof is no reading
 	d.status.Asked++
 }
 
@@ -161,12 +161,12 @@ func (d *Device) after(at Stamp) {
 	if d.holder != nil && d.holder.Holding() && at-d.lastRead >= Stamp(d.holder.HoldsFor()) {
 		d.release()
 	}
-	t := d.turns
+	t := d.requests
 	switch {
 	case t == nil:
 	case t.heard(at):
 		why := ""
-		if r, ok := t.asker.(Refuser); ok {
+		if r, ok := t.framer.(Refuser); ok {
 			why = r.Refused()
 		}
 		d.mu.Lock()
@@ -213,7 +213,7 @@ func (d *Device) unanswered() (byChannel map[string]string, first string) {
 		if byChannel == nil {
 			byChannel, first = map[string]string{}, why
 		}
-		byChannel[d.turns.asker.channelOf(request)] = why
+		byChannel[d.requests.framer.ChannelOf(request)] = why
 	}
 	for _, request := range slices.Sorted(maps.Keys(d.mute)) {
 		if n := d.mute[request]; n >= fewMisses {
@@ -232,7 +232,7 @@ func (d *Device) whom(request string) string {
 	if d.spec.Role == RoleMachine {
 		who = "what is asked for"
 	}
-	if name := d.turns.asker.ChannelOf(request); name != "" {
+	if name := d.requests.framer.ChannelOf(request); name != "" {
 		return who + " " + name
 	}
 	return who

@@ -183,12 +183,12 @@ var spoken = map[string]struct {
 		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkNone)...) }},
 }
 
-// BenchmarkPty measures a device from the byte written to the sink called: each kind of frame, and with patience.
+// BenchmarkPty measures a device from the byte written to the sink called: each kind of frame, and with a latency allowed.
 func BenchmarkPty(b *testing.B) {
 	for _, tc := range []struct {
-		rate     int
-		patience time.Duration
-		kind     string
+		rate    int
+		latency time.Duration
+		kind    string
 	}{
 		{100, 0, "text"}, {1000, 0, "text"}, {1000, 5 * time.Millisecond, "text"}, {7000, 0, "text"},
 		{100, 0, "pattern"}, {1000, 0, "pattern"}, {100, 0, "digits"}, {1000, 0, "digits"},
@@ -196,7 +196,7 @@ func BenchmarkPty(b *testing.B) {
 		{100, 0, "encoder"}, {1000, 0, "encoder"},
 	} {
 		rate := tc.rate
-		b.Run(fmt.Sprintf("%s_%d_per_s_patience_%v", tc.kind, rate, tc.patience), func(b *testing.B) {
+		b.Run(fmt.Sprintf("%s_%d_per_s_latency_%v", tc.kind, rate, tc.latency), func(b *testing.B) {
 			for b.Loop() {
 				n := benchSeconds * rate
 				l := devicetest.Open(b)
@@ -220,7 +220,7 @@ func BenchmarkPty(b *testing.B) {
 					b.Fatal(err)
 				}
 				d.lockDir = b.TempDir()
-				d.SetPatience(tc.patience)
+				d.SetLatency(tc.latency)
 				r := &running{Device: d}
 				r.run(b)
 				r.wait(b, StateSettling)

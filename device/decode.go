@@ -28,7 +28,7 @@ type Decoder struct {
 	baud    int
 	latest  Stamp // of the last sample handed out
 	samples []Sample
-	steady  steady
+	pace    pace
 }
 
 // NewDecoder makes a Decoder without a past: a replay may be stamped before the program began.
@@ -42,7 +42,7 @@ func (d *Decoder) Opened(clean bool, at Stamp) {
 	if clean {
 		d.framer.Begin()
 	}
-	d.steady = steady{}
+	d.pace = pace{}
 }
 
 // Read decodes what one read brought. The result is valid until the next call.
@@ -55,7 +55,7 @@ func (d *Decoder) Read(p []byte, a Arrival) []Sample {
 		spreadHeld(d.samples, d.holder.Holding(), a, len(p), d.baud)
 	default:
 		spread(d.samples, a, len(p), d.baud)
-		d.steady.place(d.samples, a)
+		d.pace.place(d.samples, a)
 	}
 	d.order()
 	return d.samples

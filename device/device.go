@@ -81,12 +81,12 @@ type Device struct {
 	rec     *Recorder     // nil: nothing is recorded; belongs with dec
 	dec     Decoder       // belongs to whoever reads: Run's goroutine or the poller's
 
-	pace     pace         // under mu
-	patience atomic.Int64 // nanoseconds; see SetPatience
+	interval interval     // under mu
+	latency  atomic.Int64 // nanoseconds; see SetLatency
 
-	turns    *turns // nil: the instrument speaks by itself
-	holder   Holder // nil: the framer holds nothing back
-	lastRead Stamp  // of a port that is read alone
+	requests *requests // nil: the instrument speaks by itself
+	holder   Holder    // nil: the framer holds nothing back
+	lastRead Stamp     // of a port that is read alone
 
 	mu      sync.Mutex
 	status  Status
@@ -120,7 +120,7 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 		mute:   map[string]int{}, refused: map[string]string{},
 	}
 	if a, ok := fr.(Requester); ok {
-		d.turns = newTurns(a, spec)
+		d.requests = newRequests(a, spec)
 	}
 	d.holder = AsHolder(fr)
 	return d, nil
@@ -133,9 +133,9 @@ func (d *Device) Spec() Spec { return d.spec }
 // Status.Err). It never is for a live port.
 func (d *Device) Ended() <-chan struct{} { return d.ended }
 
-// SetPatience says how long bytes may wait to be read while they come fast, so that one wake-up takes several lines. At
+// SetLatency sets how long bytes may wait to be read while they come fast, so that one wake-up takes several lines. At
 // 0, as at the start, none waits longer than a millisecond or two. It may be called at any time.
-func (d *Device) SetPatience(wait time.Duration) { d.patience.Store(int64(max(0, wait))) }
+func (d *Device) SetLatency(wait time.Duration) { d.latency.Store(int64(max(0, wait))) }
 
 // Status may be called from any goroutine.
 func (d *Device) Status() Status {
@@ -179,7 +179,7 @@ func (d *Device) deliver(samples []Sample, faultsBefore uint64) {
 	settled := n > 0 && d.status.State == StateSettling
 	if n > 0 {
 		d.status.Readings += uint64(n)
-		d.pace.heard(n, d.status.LastAt, samples[n-1].At)
+		d.interval.count(n, d.status.LastAt, samples[n-1].At)
 		d.status.LastAt = samples[n-1].At
 	}
 	d.mu.Unlock()

@@ -8,7 +8,7 @@
 //
 // All ports of the process are read by one poller, on one goroutine, where the sinks are called too. While lines come
 // slowly each is read as it comes. Fast ones are read together, when a line of the encoder comes or, where nobody is in
-// a hurry ([Device.SetPatience]), a few times less often: a wake-up costs a hundred times more than the decoding. A
+// a hurry ([Device.SetLatency]), a few times less often: a wake-up costs a hundred times more than the decoding. A
 // port that is asked (see [Asking]), or whose frames are proved by silence, keeps a time of its own and is read apart.
 //
 // # Frames
@@ -29,7 +29,7 @@
 //
 // A sample is stamped with the monotonic clock when the last byte of its line arrived. A line that was waited for came
 // when the wait ended. Of one that was found lying there it is known that it came since the port was last looked at;
-// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see steady), else it
+// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see pace), else it
 // is set in the middle. When one read brought several lines they share out the time (see spread). Stamps of one device
 // never run backwards and are never in the future.
 package device

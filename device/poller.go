@@ -18,7 +18,7 @@ import (
 type poller struct {
 	mu    sync.Mutex
 	ports []*polled
-	bell  int // an eventfd that ends a wait; valid while there are ports
+	wake  int // an eventfd that ends a wait; valid while there are ports
 
 	ppoll func([]unix.PollFd, *unix.Timespec, *unix.Sigset_t) (int, error) // nil: the kernel's
 }
@@ -29,14 +29,14 @@ var thePoller poller
 
 // polled is a port that is being read. What stands below the line belongs to the poller's goroutine.
 type polled struct {
-	fd       int
-	exact    bool                          // waited for at every line: a capture holds when lines came, not when they were looked for
-	leads    bool                          // others wait for what comes here; see rhythm
-	patience *atomic.Int64                 // how long bytes may wait to be read, in nanoseconds
-	take     func(p []byte, a Arrival) int // decodes and passes on; says how many samples there were
-	lost     chan error                    // gets the reason once, when the port has ended
-	gone     chan struct{}                 // closed when it is read no more
-	leaving  atomic.Bool
+	fd      int
+	exact   bool                          // waited for at every line: a capture holds when lines came, not when they were looked for
+	leads   bool                          // others wait for what comes here; see batching
+	latency *atomic.Int64                 // how long bytes may wait to be read, in nanoseconds
+	take    func(p []byte, a Arrival) int // decodes and passes on; says how many samples there were
+	lost    chan error                    // gets the reason once, when the port has ended
+	gone    chan struct{}                 // closed when it is read no more
+	leaving atomic.Bool
 
 	ended    bool
 	pace     pacer
@@ -51,15 +51,15 @@ func (l *poller) add(p *polled) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if len(l.ports) == 0 {
-		bell, err := unix.Eventfd(0, unix.EFD_NONBLOCK|unix.EFD_CLOEXEC)
+		wake, err := unix.Eventfd(0, unix.EFD_NONBLOCK|unix.EFD_CLOEXEC)
 		if err != nil {
 			return err
 		}
-		l.bell = bell
-		go l.run(bell)
+		l.wake = wake
+		go l.run(wake)
 	}
 	l.ports = append(l.ports, p)
-	l.ring()
+	l.wakeUp()
 	return nil
 }
 
@@ -67,14 +67,14 @@ func (l *poller) add(p *polled) error {
 func (l *poller) remove(p *polled) {
 	l.mu.Lock()
 	p.leaving.Store(true)
-	l.ring()
+	l.wakeUp()
 	l.mu.Unlock()
 	<-p.gone
 }
 
-// ring wakes the poller. A full counter cannot be: it is read at every wake-up.
-func (l *poller) ring() {
-	_, _ = unix.Write(l.bell, []byte{1, 0, 0, 0, 0, 0, 0, 0})
+// wakeUp wakes the poller. A full counter cannot be: it is read at every wake-up.
+func (l *poller) wakeUp() {
+	_, _ = unix.Write(l.wake, []byte{1, 0, 0, 0, 0, 0, 0, 0})
 }
 
 // present lets go of the ports that leave and gives the others; none: the poller has ended.
@@ -90,7 +90,7 @@ func (l *poller) present(dst []*polled) []*polled {
 		return false
 	})
 	if len(l.ports) == 0 {
-		unix.Close(l.bell)
+		unix.Close(l.wake)
 	}
 	for _, p := range left {
 		close(p.gone)
@@ -103,21 +103,21 @@ func (l *poller) present(dst []*polled) []*polled {
 // away and handed round, at twice the cost of the wait itself.
 const yieldEvery = Stamp(4 * time.Millisecond)
 
-func (l *poller) run(bell int) {
+func (l *poller) run(wake int) {
 	var (
-		ports   []*polled
-		fds     []unix.PollFd
-		buf     = make([]byte, readBuffer)
-		rhythm  rhythm
-		yielded Stamp
-		now     = Now()
+		ports    []*polled
+		fds      []unix.PollFd
+		buf      = make([]byte, readBuffer)
+		batching batching
+		yielded  Stamp
+		now      = Now()
 	)
 	for {
 		if ports = l.present(ports); len(ports) == 0 {
 			return
 		}
-		fds = append(fds[:0], unix.PollFd{Fd: int32(bell), Events: unix.POLLIN})
-		wait := rhythm.plan(ports, now)
+		fds = append(fds[:0], unix.PollFd{Fd: int32(wake), Events: unix.POLLIN})
+		wait := batching.plan(ports, now)
 		for _, p := range ports {
 			fd := int32(p.fd)
 			if !p.waited || p.ended {
@@ -152,9 +152,9 @@ func (l *poller) run(bell int) {
 			continue
 		}
 		if fds[0].Revents != 0 {
-			_, _ = unix.Read(bell, buf[:8])
+			_, _ = unix.Read(wake, buf[:8])
 		}
-		rhythm.woke(now)
+		batching.woke(now)
 		for i, p := range ports {
 			called := fds[i+1].Revents != 0
 			if !p.ended && (called || p.pace.fast() && !p.exact) {

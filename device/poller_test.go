@@ -12,14 +12,14 @@ import (
 )
 
 // plannedPort is a port of so many samples a second.
-func plannedPort(rate int, leads bool, patience time.Duration) *polled {
-	p := &polled{leads: leads, patience: new(atomic.Int64), pace: pacer{rate: rate}}
-	p.patience.Store(int64(patience))
+func plannedPort(rate int, leads bool, latency time.Duration) *polled {
+	p := &polled{leads: leads, latency: new(atomic.Int64), pace: pacer{rate: rate}}
+	p.latency.Store(int64(latency))
 	p.anchorAt = Stamp(time.Hour)
 	return p
 }
 
-func TestRhythm(t *testing.T) {
+func TestBatching(t *testing.T) {
 	const ms = Stamp(time.Millisecond)
 	slow := func() *polled { return plannedPort(50, false, 0) }
 	arm := func() *polled { return plannedPort(1000, false, 0) }
@@ -42,13 +42,13 @@ func TestRhythm(t *testing.T) {
 		{"a slow encoder cannot lead, and is waited for", []*polled{arm(), plannedPort(50, true, 0)}, leadLost - ms, "11"},
 		{"nor one that would call too often", []*polled{plannedPort(2000, false, 0), plannedPort(7000, true, 0)}, tickEvery - ms, "00"},
 		{"one whose stamps want setting is waited for too", []*polled{due, encoder()}, leadLost - ms, "11"},
-		{"with patience nobody is", []*polled{plannedPort(1000, false, 5*time.Millisecond), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "00"},
+		{"with latency nobody is", []*polled{plannedPort(1000, false, 5*time.Millisecond), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "00"},
 		{"a slow port beside them still is", []*polled{slow(), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
 		{"one in a hurry hurries all", []*polled{arm(), plannedPort(1000, true, 5*time.Millisecond)}, leadLost - ms, "01"},
-		{"one that is recorded is waited for, patience or not", []*polled{exact, plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
+		{"one that is recorded is waited for, latency or not", []*polled{exact, plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
 		{"a port that has ended asks for nothing", []*polled{ended, slow()}, -1, "01"},
 	} {
-		r := rhythm{last: 99 * ms}
+		r := batching{last: 99 * ms}
 		wait := r.plan(tc.ports, 100*ms)
 		waited := ""
 		for _, p := range tc.ports {
@@ -62,7 +62,7 @@ func TestRhythm(t *testing.T) {
 			t.Errorf("%s: waits %v for %s, want %v for %s", tc.name, time.Duration(wait), waited, time.Duration(tc.wait), tc.waited)
 		}
 	}
-	late := rhythm{last: 10 * ms}
+	late := batching{last: 10 * ms}
 	if wait := late.plan([]*polled{encoder()}, 100*ms); wait != 0 {
 		t.Errorf("the fast ports are overdue, and it waits %v", time.Duration(wait))
 	}
@@ -87,7 +87,7 @@ func TestPacerForgetsAPortThatFellSilent(t *testing.T) {
 	}
 }
 
-// Several ports at once, fast and slow, led and not: every line of each arrives in order, at any patience, and a port
+// Several ports at once, fast and slow, led and not: every line of each arrives in order, at any latency, and a port
 // that is unplugged or stopped takes nothing from the others.
 func TestPortsReadTogether(t *testing.T) {
 	const n = 7000 // in a second; the others are slower
@@ -116,12 +116,12 @@ func TestPortsReadTogether(t *testing.T) {
 	}
 	time.Sleep(500 * time.Millisecond)
 	for _, d := range devices {
-		d.SetPatience(5 * time.Millisecond)
+		d.SetLatency(5 * time.Millisecond)
 	}
 	silent.Unplug()
 	time.Sleep(500 * time.Millisecond)
 	for _, d := range devices {
-		d.SetPatience(0)
+		d.SetLatency(0)
 	}
 	gone.stop()
 	for range rates {

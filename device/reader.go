@@ -16,11 +16,11 @@ const (
 
 // serve has an open port read until it is lost or ctx ends, then closes it. It reports whether readings came.
 func (d *Device) serve(ctx context.Context, src source) (lived bool) {
-	if d.turns != nil || d.holder != nil {
+	if d.requests != nil || d.holder != nil {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
-	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == RoleAngle, patience: &d.patience, take: r.take}
+	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == RoleAngle, latency: &d.latency, take: r.take}
 	if err := thePoller.add(p); err != nil {
 		src.Close()
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")

@@ -82,14 +82,14 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 			d.after(at) // an answer may have been too late by now
 			d.take([]byte(rec.Data), Arrival{From: before, At: at, Prompt: true})
 			before, d.lastRead = at, at
-			if d.turns != nil {
-				d.turns.talked(at)
+			if d.requests != nil {
+				d.requests.talked(at)
 			}
 			d.after(at)
 		case RecordAsked:
-			if d.turns != nil {
+			if d.requests != nil {
 				d.after(at)
-				d.turns.sent(rec.Data, at)
+				d.requests.sent(rec.Data, at)
 				d.countAsked()
 			}
 		case RecordLost:
@@ -135,15 +135,15 @@ func (s Spec) Decode(chunks []serialport.Chunk) ([]Sample, map[string]uint64, er
 		at := Stamp(c.At) + 1
 		d.after(at)
 		if c.Asked {
-			if d.turns != nil {
-				d.turns.sent(string(c.Data), at)
+			if d.requests != nil {
+				d.requests.sent(string(c.Data), at)
 			}
 			continue
 		}
 		d.take(c.Data, Arrival{From: d.lastRead, At: at, Prompt: true})
 		d.lastRead = at
-		if d.turns != nil {
-			d.turns.talked(at)
+		if d.requests != nil {
+			d.requests.talked(at)
 		}
 		d.after(at)
 	}

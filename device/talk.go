@@ -10,14 +10,14 @@ const (
 	missedMany = 5 // readings of that pace that may be missing before it counts as silent
 )
 
-// pace follows how fast an instrument sends. It belongs to whoever holds the device's lock.
-type pace struct {
+// interval follows how often an instrument sends. It belongs to whoever holds the device's lock.
+type interval struct {
 	n      int
 	period float64 // nanoseconds
 }
 
-// heard takes n readings, the last at that moment, the one before them at last.
-func (p *pace) heard(n int, last, at Stamp) {
+// count takes n readings, the last at that moment, the one before them at last.
+func (p *interval) count(n int, last, at Stamp) {
 	if last == 0 || at <= last {
 		return
 	}
@@ -33,12 +33,12 @@ func (p *pace) heard(n int, last, at Stamp) {
 // of its own pace, or of the pace at which it is asked.
 func (d *Device) silentFor() time.Duration {
 	wait := d.spec.StaleAfter
-	if d.pace.n >= paceLines {
-		wait = max(wait, time.Duration(missedMany*d.pace.period))
+	if d.interval.n >= paceLines {
+		wait = max(wait, time.Duration(missedMany*d.interval.period))
 	}
-	if d.turns != nil {
+	if d.requests != nil {
 		every := d.spec.Asking.Every + d.spec.Asking.Answer
-		wait = max(wait, 3*every*time.Duration(max(1, d.turns.asker.Questions())))
+		wait = max(wait, 3*every*time.Duration(max(1, d.requests.framer.Questions())))
 	}
 	return wait
 }
@@ -56,7 +56,7 @@ func (d *Device) talk(s *Status, now Stamp) {
 	}
 	waited := now - last
 	switch {
-	case d.spec.AtTimes || d.turns != nil && d.turns.onDemand || d.spec.Frame == FramePulse:
+	case d.spec.AtTimes || d.requests != nil && d.requests.onDemand || d.spec.Frame == FramePulse:
 		s.Talk = NotExpected
 	case waited <= Stamp(s.SilentFor):
 		if s.State == StateLive {

@@ -133,7 +133,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		KeepZero: d.keepZero,
 		Patience: func(wait time.Duration) {
 			for _, dev := range d.devices {
-				dev.SetPatience(wait)
+				dev.SetLatency(wait)
 			}
 		},
 	})

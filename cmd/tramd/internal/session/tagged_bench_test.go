@@ -197,7 +197,7 @@ func newTaggedRig(b *testing.B, tc taggedCase) *taggedRig {
 	}
 	o.Patience = func(wait time.Duration) {
 		for _, d := range r.devices {
-			d.SetPatience(wait)
+			d.SetLatency(wait)
 		}
 	}
 	var err error

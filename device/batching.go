@@ -14,40 +14,40 @@ const (
 	tickEvery = Stamp(time.Millisecond)
 	leadLost  = Stamp(2 * time.Millisecond)
 	// anchorEvery is how often a port that is read along with another is waited for, so that the moment of one of its
-	// lines is known exactly; steady sets the lines between by it.
+	// lines is known exactly; pace sets the lines between by it.
 	anchorEvery = Stamp(50 * time.Millisecond)
 )
 
-// rhythm decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of the
+// batching decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of the
 // leading one come, as a reading cannot be placed before the angle after it is known; or, where nobody is in a hurry,
 // as seldom as they all allow.
-type rhythm struct {
+type batching struct {
 	last Stamp // when the fast ports were last read
 }
 
-func (r *rhythm) woke(now Stamp) { r.last = now }
+func (r *batching) woke(now Stamp) { r.last = now }
 
 // plan marks the ports whose bytes are to end the wait, and gives the longest wait; below 0: for ever.
-func (r *rhythm) plan(ports []*polled, now Stamp) Stamp {
+func (r *batching) plan(ports []*polled, now Stamp) Stamp {
 	var lead *polled
-	patience := Stamp(-1)
+	latency := Stamp(-1)
 	for _, p := range ports {
 		p.waited = p.exact || !p.pace.fast()
 		if p.waited || p.ended {
 			continue
 		}
-		if own := Stamp(p.patience.Load()); patience < 0 || own < patience {
-			patience = own
+		if own := Stamp(p.latency.Load()); latency < 0 || own < latency {
+			latency = own
 		}
 		if p.pace.rate < leadBelow && (lead == nil || p.leads && !lead.leads) {
 			lead = p
 		}
 	}
 	switch {
-	case patience < 0:
+	case latency < 0:
 		return -1
-	case patience > 0:
-		return max(0, r.last+patience-now)
+	case latency > 0:
+		return max(0, r.last+latency-now)
 	}
 	for _, p := range ports {
 		p.waited = p.waited || p == lead || now >= p.anchorAt

@@ -2,7 +2,7 @@ package device
 
 import "time"
 
-// turns asks one port, question by question. It belongs to the goroutine that reads the port: before each read it
+// requests asks one port, question by question. It belongs to the goroutine that reads the port: before each read it
 // writes what is due and says how long the read may take.
 //
 // An answer does not say what was asked, so one that comes late would be taken for the answer to a later question.
@@ -11,14 +11,14 @@ import "time"
 // instrument must prove that it is in step: a question is answered and the answer dropped; after a pause that differs
 // from all before, the same question is answered as long after it as it was. The answers of an instrument that lags by
 // whole questions would come sooner or later by as much as the pauses differ.
-type turns struct {
-	asker    Requester
+type requests struct {
+	framer   Requester
 	every    time.Duration
 	answer   time.Duration
 	rest     Stamp // silence that must lie between an answer and the next question
 	onDemand bool
 
-	phase   turnPhase
+	phase   requestPhase
 	until   Stamp // the end of the phase; for a pause with nothing due, never
 	at      Stamp // of the latest question
 	request string
@@ -45,12 +45,12 @@ const (
 	rarely    = 40 // times the time for an answer: how often a question is asked that is never answered
 )
 
-type turnPhase uint8
+type requestPhase uint8
 
 const (
-	turnDrain turnPhase = iota // what comes now answers nothing that is in hand
-	turnIdle                   // the next question is due at until
-	turnAwait                  // an answer is due before until
+	phaseDrain requestPhase = iota // what comes now answers nothing that is in hand
+	phaseIdle                      // the next question is due at until
+	phaseAwait                     // an answer is due before until
 )
 
 const never = Stamp(1<<63 - 1)
@@ -61,7 +61,7 @@ const drainFirst = Stamp(50 * time.Millisecond)
 // writeWithin bounds a write. A line takes a request of 256 bytes at 1200 baud in about two seconds.
 const writeWithin = 5 * time.Second
 
-func newTurns(a Requester, spec Spec) *turns {
+func newRequests(a Requester, spec Spec) *requests {
 	// A frame of Modbus is followed by silence for three and a half characters of eleven bits, and from 19,200 baud on
 	// for
 	// 1.75 ms (MODBUS over Serial Line V1.02, 2.5.1.1). It harms no other instrument.
@@ -69,35 +69,35 @@ func newTurns(a Requester, spec Spec) *turns {
 	if spec.Baud <= 19200 {
 		rest = Stamp(int64(time.Second) * 7 * 11 / 2 / int64(spec.Baud))
 	}
-	return &turns{asker: a, every: spec.Asking.Every, answer: spec.Asking.Answer, onDemand: spec.Asking.OnDemand, rest: rest, silent: map[string]silence{}}
+	return &requests{framer: a, every: spec.Asking.Every, answer: spec.Asking.Answer, onDemand: spec.Asking.OnDemand, rest: rest, silent: map[string]silence{}}
 }
 
-func (t *turns) opened(now Stamp) {
-	t.phase, t.until, t.proofs, t.failures = turnDrain, now+drainFirst, 0, 0
+func (t *requests) opened(now Stamp) {
+	t.phase, t.until, t.proofs, t.failures = phaseDrain, now+drainFirst, 0, 0
 	clear(t.silent)
 }
 
 // next gives the question whose turn it is. A proof is asked for twice by the same; one that was not answered time and
 // again is asked rarely, so that it does not keep the others waiting.
-func (t *turns) next(now Stamp) string {
+func (t *requests) next(now Stamp) string {
 	if t.proofs == 1 || t.again {
 		return t.request
 	}
-	for k := range t.asker.Questions() {
-		if r := t.asker.Next(k); now >= t.silent[r].until {
+	for k := range t.framer.Questions() {
+		if r := t.framer.Next(k); now >= t.silent[r].until {
 			return r
 		}
 	}
-	return t.asker.Next(0)
+	return t.framer.Next(0)
 }
 
 // due says whether a question must go out now. wanted is how many were asked for.
-func (t *turns) due(now Stamp, wanted bool) bool {
-	if t.phase == turnDrain && now >= t.until {
+func (t *requests) due(now Stamp, wanted bool) bool {
+	if t.phase == phaseDrain && now >= t.until {
 		t.drained()
 		t.until = now
 	}
-	if t.phase != turnIdle {
+	if t.phase != phaseIdle {
 		return false
 	}
 	if t.onDemand {
@@ -107,37 +107,37 @@ func (t *turns) due(now Stamp, wanted bool) bool {
 	return now >= t.until
 }
 
-func (t *turns) sent(request string, now Stamp) {
-	if t.phase == turnDrain { // in a replay nobody has looked
+func (t *requests) sent(request string, now Stamp) {
+	if t.phase == phaseDrain { // in a replay nobody has looked
 		t.drained()
 	}
 	t.request, t.at, t.again = request, now, false
-	t.phase, t.until = turnAwait, now+Stamp(t.answer)
-	t.asker.Asked(request, now, t.proofs > 0)
+	t.phase, t.until = phaseAwait, now+Stamp(t.answer)
+	t.framer.Asked(request, now, t.proofs > 0)
 }
 
 // pause is how long the line must be silent after a question that was not answered in its time.
-func (t *turns) pause() Stamp { return (mostLate - 1) * Stamp(t.answer) }
+func (t *requests) pause() Stamp { return (mostLate - 1) * Stamp(t.answer) }
 
 // paid says whether the one answer that was missing has come.
-func (t *turns) paid() bool {
-	return t.failures == 1 && t.proofs == twoProofs && t.asker.Unasked() == t.strays+1
+func (t *requests) paid() bool {
+	return t.failures == 1 && t.proofs == twoProofs && t.framer.Unasked() == t.strays+1
 }
 
 // doubt begins the proof anew.
-func (t *turns) doubt(now Stamp) {
+func (t *requests) doubt(now Stamp) {
 	t.failures++
 	t.proofs = twoProofs
 	t.drain(now + t.pause())
 }
 
-func (t *turns) drain(until Stamp) {
-	t.phase, t.until, t.talk, t.strays = turnDrain, until, 0, t.asker.Unasked()
+func (t *requests) drain(until Stamp) {
+	t.phase, t.until, t.talk, t.strays = phaseDrain, until, 0, t.framer.Unasked()
 }
 
 // drained ends a pause, and judges what came in it.
-func (t *turns) drained() {
-	t.phase = turnIdle
+func (t *requests) drained() {
+	t.phase = phaseIdle
 	switch {
 	case t.talk == 0:
 	case t.paid():
@@ -148,8 +148,8 @@ func (t *turns) drained() {
 }
 
 // heard is told of every read. It says whether the answer has come.
-func (t *turns) heard(now Stamp) bool {
-	if t.phase != turnAwait || !t.asker.Answered() {
+func (t *requests) heard(now Stamp) bool {
+	if t.phase != phaseAwait || !t.framer.Answered() {
 		return false
 	}
 	delete(t.silent, t.request)
@@ -164,7 +164,7 @@ func (t *turns) heard(now Stamp) bool {
 	}
 	t.again = t.proofs == 1
 	t.proofs, t.failures = 0, 0
-	t.phase, t.until = turnIdle, now+t.rest
+	t.phase, t.until = phaseIdle, now+t.rest
 	if !t.onDemand {
 		t.until = max(t.until, t.at+Stamp(t.every))
 	}
@@ -173,8 +173,8 @@ func (t *turns) heard(now Stamp) bool {
 
 // talked is told when bytes came. Those that come while the line should be silent, and later than the rest of an answer
 // would, belong to a question of before.
-func (t *turns) talked(now Stamp) {
-	if t.phase == turnDrain && t.proofs > 0 && now > t.at+Stamp(t.answer) && t.talk < mostTalk {
+func (t *requests) talked(now Stamp) {
+	if t.phase == phaseDrain && t.proofs > 0 && now > t.at+Stamp(t.answer) && t.talk < mostTalk {
 		t.talk++
 		t.until = max(t.until, now+t.pause())
 		if t.paid() {
@@ -184,11 +184,11 @@ func (t *turns) talked(now Stamp) {
 }
 
 // late gives the question in hand up when its time is over.
-func (t *turns) late(now Stamp) bool {
-	if t.phase != turnAwait || now < t.until {
+func (t *requests) late(now Stamp) bool {
+	if t.phase != phaseAwait || now < t.until {
 		return false
 	}
-	t.asker.Silent()
+	t.framer.Silent()
 	s := t.silent[t.request]
 	if s.misses++; s.misses >= fewMisses {
 		s.until = now + rarely*Stamp(t.answer)

@@ -28,10 +28,10 @@ const (
 	unevenAt = 0.03
 )
 
-// steady knows an instrument that sends at a pace of its own, and so when its lines came that were found lying there.
+// pace knows an instrument that sends at a pace of its own, and so when its lines came that were found lying there.
 // It expects each line one period after the one before; where the read says otherwise, the read is right and the
 // expectation is moved, by no more than it must. So a stamp never leaves the time in which its line can have come.
-type steady struct {
+type pace struct {
 	n        int     // lines since it began to learn
 	first    float64 // of those, in nanoseconds
 	last     float64 // the latest line
@@ -42,7 +42,7 @@ type steady struct {
 }
 
 // place corrects the stamps of one read, which spread has set.
-func (t *steady) place(s []Sample, a Arrival) {
+func (t *pace) place(s []Sample, a Arrival) {
 	if len(s) == 0 {
 		return
 	}
@@ -67,7 +67,7 @@ func (t *steady) place(s []Sample, a Arrival) {
 	}
 	// A line or two may be missing; more, or many times, and this is not the pace that was learned.
 	if t.misses > 3 || math.Abs(off) > 4*t.period {
-		*t = steady{}
+		*t = pace{}
 		t.learn(s)
 		return
 	}
@@ -94,7 +94,7 @@ func (t *steady) place(s []Sample, a Arrival) {
 }
 
 // learn takes the mean period of the first lines. A pause in them is no part of it.
-func (t *steady) learn(s []Sample) {
+func (t *pace) learn(s []Sample) {
 	for i := range s {
 		at := float64(s[i].At)
 		if t.n > 1 && at-t.last > 4*(t.last-t.first)/float64(t.n-1) {

@@ -20,11 +20,11 @@ type lateAnswer struct {
 	text string
 }
 
-// believedOf runs turns against an instrument for so long and gives what was believed: the number of the question that
+// believedOf runs requests against an instrument for so long and gives what was believed: the number of the question that
 // it answers, and of the one that was in hand.
 func believedOf(asks []Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int, channels map[string]int) {
 	f := newAskFramer(NewTextFramer(), asks)
-	t := newTurns(f, Spec{Baud: 115200, Asking: Asking{Every: 10 * time.Millisecond, Answer: answer}})
+	t := newRequests(f, Spec{Baud: 115200, Asking: Asking{Every: 10 * time.Millisecond, Answer: answer}})
 	t.opened(0)
 	channels = map[string]int{}
 	const step = Stamp(time.Millisecond)
@@ -150,7 +150,7 @@ func TestAMuteInstrumentLeavesTheOtherItsTurns(t *testing.T) {
 // An echo of the question is no answer, and does not make room for the next one.
 func TestAnEchoIsNoAnswer(t *testing.T) {
 	f := newAskFramer(NewTextFramer(), []Ask{{"A\r", "left"}, {"B\r", "right"}})
-	turns := newTurns(f, Spec{Baud: 115200, Asking: Asking{Every: time.Millisecond, Answer: 100 * time.Millisecond}})
+	turns := newRequests(f, Spec{Baud: 115200, Asking: Asking{Every: time.Millisecond, Answer: 100 * time.Millisecond}})
 	turns.sent("A\r", 1)
 	f.Feed(nil, []byte("A\r"), 2)
 	if turns.heard(2) {
