@@ -79,6 +79,10 @@ func KindOf(columns []string) (string, error) {
 	case position:
 		return KindTraverse, nil
 	}
+	if header := strings.Join(columns, ","); strings.ContainsAny(header, ";\t") {
+		return "", fmt.Errorf("the header %s has semicolons or tabs between its columns: save the file with commas between columns and points in numbers",
+			quoteShort([]byte(header)))
+	}
 	return "", fmt.Errorf("the header %s fits no kind of measurement: it needs angle_deg (a sweep; a bar with height_mm) or position_mm (a traverse; "+
 		"a travel with side_deg and turned_deg)", quoteShort([]byte(strings.Join(columns, ","))))
 }

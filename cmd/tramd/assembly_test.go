@@ -125,6 +125,7 @@ func TestBadImportsOfOtherKinds(t *testing.T) {
 			{aTraverse, []string{"--straightness", "-1"}, "--straightness"},
 			{aTraverse, []string{"--tolerance", "much"}, "tolerance"},
 			{"t_s,place,reading_mm\n0,0,1\n", nil, "fits no kind"},
+			{"t_s;angle_deg;reading_mm\n0;0;1,5\n", nil, "save the file with commas between columns and points in numbers"},
 		} {
 			path := written(t, "bad.csv", c.text)
 			status, out, errOut := call(t, append(append([]string{"import", "--config", s.config}, c.flags...), path)...)
