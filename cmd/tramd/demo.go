@@ -20,7 +20,7 @@ import (
 type demoCmd struct {
 	Seconds float64 `placeholder:"S" help:"End by itself after so long (at least two sweeps are made); without it, Ctrl-C ends it."`
 	JSON    bool    `name:"json" help:"Print truth and result as JSON at the end."`
-	Listen  string  `default:"127.0.0.1:9743" help:"Where linnet's page is served; wren's has the next port."`
+	Listen  string  `default:"127.0.0.1:9743" help:"Where linnet's page is served; wren's has the next port, and linnet's adjusters the one after."`
 	Seed    uint64  `default:"1" help:"Another seed makes other noise and other knocks."`
 	Year    bool    `default:"true" negatable:"" help:"Begin with an invented year of checks on record."`
 	Logs    bool    `help:"Show the daemons' logs too."`
@@ -44,6 +44,10 @@ func (c *demoCmd) Run(e *env) (err error) {
 		return usageError{fmt.Errorf("--seconds %v: give a number of seconds, 0 or more", c.Seconds)}
 	}
 	second, err := nextPort(c.Listen)
+	if err != nil {
+		return usageError{err}
+	}
+	third, err := nextPort(second)
 	if err != nil {
 		return usageError{err}
 	}
@@ -87,19 +91,26 @@ func (c *demoCmd) Run(e *env) (err error) {
 		machines = append(machines, m)
 		go m.hand(ctx)
 	}
+	head := newDemoHead(machines[0].machine, func(ctx context.Context, moved map[string]float64) error {
+		return machines[0].client.LogEvent(ctx, "adjusted", "moved by a visitor", moved)
+	})
+	hands, err := head.serve(ctx, third, fmt.Sprintf("http://%s/adjust", machines[0].page))
+	if err != nil {
+		return err
+	}
 	fmt.Fprintf(e.err, `
 linnet, a gantry router to be squared:   http://%s/
 wren, a bench mill with a year of checks: http://%s/
+the adjusters of linnet's simulated head: http://%s/
 These machines are simulated: nothing real moves. %s
 What to look at:
-  terminal  below: rail, plate and shank are measured, moved and measured again, the truth beside each figure
-  now       on linnet's page: the arm turns, the lean appears, the advice says what to move
-  adjust    log a move there within a minute and the simulated head follows; else a simulated person does it
+  now       on linnet's page: the arm turns, the lean appears, the advice says what to move and waits a minute for you
+  adjust    there: aim at the target while you move the simulated head's adjusters, log it, and the next sweep follows
   history   on wren's page: a year of checks, the forecast and the next date; its report prints
-  machine   ports and downloads; /metrics beside it is what Prometheus reads
-  terminal  tramd watch --config %s in another window
-`, machines[0].page, machines[1].page, cautions, machines[0].file)
-	p := &demoPerson{e: e, m: machines[0], rng: rand.New(rand.NewPCG(c.Seed, 21)), patience: time.Minute}
+  machine   ports, calendar and downloads; /metrics beside it is what Prometheus reads
+  terminal  below: rail, plate and shank, the truth beside each figure; in another: tramd watch --config %s
+`, machines[0].page, machines[1].page, hands, cautions, machines[0].file)
+	p := &demoPerson{e: e, m: machines[0], rng: rand.New(rand.NewPCG(c.Seed, 21)), patience: time.Minute, head: head}
 	p.below = &demoAssembly{demoPerson: p, sim: sim.LinnetAssembly(c.Seed), quick: c.Seconds > 0}
 	if c.Seconds > 0 {
 		p.patience = time.Second

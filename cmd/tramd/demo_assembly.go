@@ -86,7 +86,11 @@ func (d *demoAssembly) measure(ctx context.Context, kind, name string, read func
 	if err != nil {
 		return fail(err)
 	}
-	id, err := d.m.client.StartMeasurement(ctx, kind, name, "check", true, nil)
+	var id int64
+	err = d.whenFree(ctx, func() (err error) {
+		id, err = d.m.client.StartMeasurement(ctx, kind, name, "check", true, nil)
+		return err
+	})
 	if err != nil {
 		return fail(err)
 	}
@@ -176,7 +180,7 @@ func (d *demoAssembly) below(ctx context.Context) error {
 func (d *demoAssembly) close(ctx context.Context) error {
 	d.closed = true
 	if !d.quick { // so that there are three sides to a chain that must close
-		run, err := takeSweep(ctx, d.m.client, 1, "check", nil, config.SourceEncoder, nil, d.e.err)
+		run, err := d.sweep(ctx, "check")
 		if err != nil || run.Result == nil {
 			return err
 		}
