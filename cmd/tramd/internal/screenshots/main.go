@@ -1,5 +1,5 @@
 // Command screenshots takes pictures of the page as a browser shows it: of a running tramd, one picture for each
-// name,path,width,height, light or dark. It serves the README and whoever works on the page.
+// name,path,width,height and one of light, dark or print. It serves the README and those who work on the page.
 //
 //	screenshots -url http://127.0.0.1:9743 -out DIR now,/,360,740,light history,/history,1280,900,dark
 package main
@@ -49,7 +49,7 @@ func run(url, out string, scale float64, until string, whole bool, shots []strin
 	for _, shot := range shots {
 		f := strings.Split(shot, ",")
 		if len(f) != 5 {
-			return fmt.Errorf("%q: write name,path,width,height,light or dark", shot)
+			return fmt.Errorf("%q: write name,path,width,height and light, dark or print", shot)
 		}
 		w, err := strconv.ParseInt(f[2], 10, 32)
 		if err != nil {
@@ -67,10 +67,12 @@ func run(url, out string, scale float64, until string, whole bool, shots []strin
 }
 
 func take(ctx context.Context, url, file string, w, h int64, scale float64, scheme, until string, whole bool) error {
+	media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}
+	if scheme == "print" {
+		media = emulation.SetEmulatedMediaParams{Media: "print"}
+	}
 	dress := chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
-		})
+		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, media)
 		return err
 	})
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(w, h, chromedp.EmulateScale(scale)), dress, chromedp.Navigate(url)); err != nil {

@@ -36,7 +36,7 @@ var kinds = map[string]string{
 }
 
 // sheets are the style sheets in the order in which they count; the page asks for them as one file.
-var sheets = []string{"base.css", "frame.css", "now.css", "adjust.css", "history.css", "runs.css", "machine.css"}
+var sheets = []string{"base.css", "frame.css", "now.css", "adjust.css", "history.css", "runs.css", "machine.css", "print.css"}
 
 func load() map[string]file {
 	out := map[string]file{}

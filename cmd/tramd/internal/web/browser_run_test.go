@@ -63,6 +63,7 @@ func TestRunInFullSaysAll(t *testing.T) {
 	eval[bool](t, ctx, `document.querySelector("#detail .more").open = true`)
 	b := demoBudget(0.0604, -0.0212)
 	text := eval[string](t, ctx, `document.querySelector("#detail").textContent`)
+	text = strings.ReplaceAll(text, "\u00a0", " ")
 	half, k := b.Expanded(0.95)
 	for _, want := range []string{
 		"Run 11", "linnet · sweep · to check · at 21.5 °C", "Outcome: finished", "Note: after the new shim",
@@ -116,7 +117,7 @@ func TestRunInFullSaysAll(t *testing.T) {
 	until(t, ctx, `document.querySelector("#detail").textContent.includes("This run gave no result") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
 	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/8"), dispatchEvent(new PopStateEvent("popstate")), true)`)
 	until(t, ctx, `document.querySelector("#budget-tilt")?.textContent.includes("not what was combined") && !document.querySelector("#budget-nod").textContent.includes("not what was combined")
-		&& document.querySelector(".found.nod .chance").textContent === "Probability of conformity < 0.1 %"`)
+		&& document.querySelector(".found.nod .chance").textContent === "Probability of conformity <\u00a00.1\u00a0%"`)
 	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/10"), dispatchEvent(new PopStateEvent("popstate")), true)`)
 	until(t, ctx, `document.querySelector(".rest-words")?.textContent.startsWith("20001 readings are too many to draw") && document.querySelector(".rest-svg") === null`)
 	if list := said(); len(list) > 0 {

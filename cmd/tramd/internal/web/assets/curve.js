@@ -1,11 +1,12 @@
 // Reading against the angle where the indicator touched: a mark for each degree that was seen, and the fitted curve through them.
-import { byId, draw, set, setText } from './dom.js';
+import { byId, draw, make, set, setText } from './dom.js';
 import { bare, niceStep } from './units.js';
 import { change } from './state.js';
 import { t } from './t.js';
 
 const pad = { left: 58, right: 14, top: 12, bottom: 40 };
 const narrow = { w: 336, h: 200 }; // of a phone, until the box has a width
+const lowest = 70; // in px: a lower curve shows nothing
 
 const mean = (list) => list.reduce((a, p) => a + p.mm, 0) / list.length;
 
@@ -57,7 +58,7 @@ export function curve(data, snap, unit) {
   const style = getComputedStyle(box);
   const inside = Math.floor(box.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight));
   const w = inside > 50 ? inside : narrow.w;
-  const h = w < 500 ? narrow.h : 240;
+  const h = style.position === 'absolute' ? Math.max(lowest, svg.clientHeight) : w < 500 ? narrow.h : 240; // on a phone as high as its box
   const all = data?.points.length ? series(data) : [];
   svg.classList.toggle('gone', !all.length);
   set(svg, { viewBox: `0 0 ${w} ${h}` });
@@ -66,10 +67,13 @@ export function curve(data, snap, unit) {
   words(all, snap, unit);
 }
 
+// The words under the degrees are left out where there is no room for them.
+const below = (h) => (h < 160 ? 20 : pad.bottom);
+
 function paint(svg, all, w, h, unit) {
   const x = (deg) => pad.left + (deg / 360) * (w - pad.left - pad.right);
   const [low, high] = range(all);
-  const y = (v) => pad.top + ((high - v) / (high - low)) * (h - pad.top - pad.bottom);
+  const y = (v) => pad.top + ((high - v) / (high - low)) * (h - pad.top - below(h));
   const out = [...grid(w, h, x, y, low, high, unit)];
   for (const s of all) {
     const dots = s.points.map((p) => `M${x(p.deg).toFixed(1)} ${y(p.mm - s.zero).toFixed(1)}h0`).join('');
@@ -85,12 +89,13 @@ function paint(svg, all, w, h, unit) {
 function grid(w, h, x, y, low, high, unit) {
   const out = [];
   for (const deg of [0, 90, 180, 270, 360]) {
-    out.push(draw('path', { class: 'rule', d: `M${x(deg)} ${pad.top}V${h - pad.bottom}` }));
+    out.push(draw('path', { class: 'rule', d: `M${x(deg)} ${pad.top}V${h - below(h)}` }));
     const anchor = deg === 0 ? 'start' : deg === 360 ? 'end' : 'middle';
-    out.push(label(x(deg), h - pad.bottom + 17, `${deg}°`, anchor), label(x(deg), h - pad.bottom + 34, t(`way.${(deg / 45) % 8}`), anchor));
+    out.push(label(x(deg), h - below(h) + 17, `${deg}°`, anchor));
+    if (h >= 160) out.push(label(x(deg), h - below(h) + 34, t(`way.${(deg / 45) % 8}`), anchor));
   }
   const by = unit.inch ? 25.4 : 1; // round steps in the unit that is read
-  const step = niceStep((high - low) / by / 4);
+  const step = niceStep((high - low) / by / (h < 160 ? 2 : 4));
   const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
   for (let k = Math.ceil(low / by / step); k * step * by <= high; k++) {
     out.push(draw('path', { class: 'rule', d: `M${pad.left} ${y(k * step * by)}H${w - pad.right}` }));
@@ -105,11 +110,31 @@ function label(x, y, text, anchor) {
   return el;
 }
 
+// runCurve draws the curve of a stored run into its sheet.
+export async function runCurve(run, signal, unit) {
+  const box = document.querySelector('.run-plot');
+  if (!box) return;
+  try {
+    const answer = await fetch(`/api/v1/runs/${run.id}/curve`, { signal });
+    const body = await answer.json();
+    if (!answer.ok || !body.points.length) throw new Error(body.error);
+    if (!box.isConnected) return;
+    const w = Math.max(280, Math.floor(box.clientWidth));
+    const svg = draw('svg', { viewBox: `0 0 ${w} 130`, role: 'img', 'aria-label': t('trace.title') });
+    const all = series(body);
+    paint(svg, all, w, 130, unit);
+    box.replaceChildren(svg, make('p', 'small', said(all, unit)));
+  } catch {
+    if (!signal.aborted) box.parentElement.remove(); // the residuals below say why there is nothing to draw
+  }
+}
+
+const said = (all, unit) => [t(all.length > 1 ? 'trace.several' : 'trace.one', { unit: unit.inch ? 'in' : 'mm' }), all.some((s) => s.fit) ? t('trace.fit') : ''].filter(Boolean).join(' ');
+
 function words(all, snap, unit) {
   let text = t(snap.sweep.phase === 'idle' ? 'trace.none' : 'trace.soon');
   if (all.length) {
-    text = [snap.sweep.phase === 'idle' && snap.last ? t('trace.last', { run: snap.last.run }) : '',
-      t(all.length > 1 ? 'trace.several' : 'trace.one', { unit: unit.inch ? 'in' : 'mm' }), all.some((s) => s.fit) ? t('trace.fit') : ''].filter(Boolean).join(' ');
+    text = [snap.sweep.phase === 'idle' && snap.last ? t('trace.last', { run: snap.last.run }) : '', said(all, unit)].filter(Boolean).join(' ');
   }
   setText(byId('trace-words'), text);
 }

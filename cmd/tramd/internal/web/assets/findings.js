@@ -23,7 +23,13 @@ export function findings(run, unit) {
     s.append(make('p', '', t(run.outcome ? 'found.nothing' : 'found.notyet')));
     return { first: [s], rest: [setup(run, unit)] };
   }
-  return { first: [axes(run, r, unit), plot()], rest: [facts(run, r, unit), setup(run, unit), leftOut(run, r), ...harmonics(r, unit)] };
+  return { first: [axes(run, r, unit), curveOf(), plot()], rest: [facts(run, r, unit), setup(run, unit), leftOut(run, r), ...harmonics(r, unit)] };
+}
+
+function curveOf() {
+  const s = part('run-curve trace', t('trace.title'));
+  s.append(make('div', 'run-plot'));
+  return s;
 }
 
 function axes(run, r, unit) {

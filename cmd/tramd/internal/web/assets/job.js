@@ -38,7 +38,7 @@ export function wireJob() {
 }
 
 function paint(advice, failed, unit) {
-  setText(byId('job-why'), failed || inWords(advice?.why ?? '', unit) || t('job.none'));
+  reasons(failed || inWords(advice?.why ?? '', unit) || t('job.none'));
   const moves = advice && !advice.must_sweep ? advice.moves : [];
   byId('moves').replaceChildren(...moves.map((m) => make('li', '', inWords(m.say || `${m.adjuster}: ${m.by} ${m.unit}`, unit))));
   list('job-cautions', (advice?.cautions ?? []).map((text) => inWords(text, unit)));
@@ -49,6 +49,14 @@ function paint(advice, failed, unit) {
   travelled(advice, unit);
   form(advice, unit);
   targetAdvice(!advice || advice.must_sweep ? null : advice);
+}
+
+// reasons shows what to expect; why it is this move and no other folds away.
+function reasons(text) {
+  const sentences = text.split(/(?<=\.) (?=\p{Lu})/u);
+  setText(byId('job-why'), sentences.slice(0, 2).join(' '));
+  setText(byId('job-reasons'), sentences.slice(2).join(' '));
+  byId('job-more').classList.toggle('gone', sentences.length < 3);
 }
 
 function list(id, texts) {
