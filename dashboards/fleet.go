@@ -54,7 +54,7 @@ func fleet() *dashboard.DashboardBuilder {
 		queries: []query{{`machine:tramd_limit_used:max and topk(5, machine:tramd_limit_used:max @ end())`, "{{machine}}"}}}.line())
 	b = b.WithPanel(panel{title: "Room left for the records", unit: bytes, wide: 12, high: 7,
 		queries: []query{{`bottomk(10, tramd_store_free_bytes)`, "{{machine}}"}}}.line())
-	b = b.WithPanel(panel{title: "Computers whose clock nobody set, or that cannot write", unit: plain, wide: 12, high: 7, steps: upTo(0.5, 1),
+	b = b.WithPanel(panel{title: "Computers whose clock was never set, or that cannot write", unit: plain, wide: 12, high: 7, steps: upTo(0.5, 1),
 		queries: []query{
 			{`tramd_clock_set == bool 0 > 0`, "{{machine}}: clock"},
 			{`tramd_store_ok == bool 0 > 0`, "{{machine}}: cannot write"},

@@ -1,7 +1,7 @@
 // Command dashboards writes the Grafana dashboards beside it, so that what is drawn is written once, as code, and can
 // be checked without a Grafana server: every name it asks for must be one that tramd serves. Run it by go generate.
 //
-// Prometheus is told radians and metres; people read millimetres per metre and micrometres, so the panels convert.
+// Prometheus gets radians and metres; people read millimetres per metre and micrometres, so the panels convert.
 package main
 
 import (

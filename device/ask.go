@@ -136,7 +136,7 @@ func (a *askFramer) ChannelOf(request string) string {
 }
 
 // Feed implements Framer. What comes while nothing is asked is counted and dropped: it may be the late answer to a
-// question that has been given up, and nobody could say to which.
+// question that has been given up, and it could not be said to which.
 func (a *askFramer) Feed(dst []Sample, p []byte, at Stamp) []Sample {
 	had := len(dst)
 	return a.sort(a.Framer.Feed(dst, p, at), had)

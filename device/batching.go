@@ -58,7 +58,7 @@ func (r *batching) plan(ports []*polled, now Stamp) Stamp {
 	return max(0, r.last+leadLost-now)
 }
 
-// pacer counts what a port brings in windows of a tenth of a second. It is told of looks that found nothing too, so
+// pacer counts what a port brings in windows of a tenth of a second. It counts looks that found nothing too, so
 // that a port that falls silent is slow again.
 type pacer struct {
 	since Stamp

@@ -14,7 +14,7 @@ import (
 // poller reads the open ports of the process, all of them on one goroutine that waits in ppoll. A wake-up costs far
 // more than decoding what it brings, and a port that waits in the runtime's poller costs one for every line, gathered
 // or not: the runtime is woken by each arrival whether anybody wants it yet. Here a wake-up reads every port that may
-// have something, and bytes that may wait wake nobody. BenchmarkReadPath compares the ways.
+// have something, and bytes that may wait wake no goroutine. BenchmarkReadPath compares the ways.
 type poller struct {
 	mu    sync.Mutex
 	ports []*polled

@@ -171,7 +171,7 @@ func (t *requests) heard(now Stamp) bool {
 	return true
 }
 
-// talked is told when bytes came. Those that come while the line should be silent, and later than the rest of an answer
+// talked notes when bytes came. Those that come while the line should be silent, and later than the rest of an answer
 // would, belong to a question of before.
 func (t *requests) talked(now Stamp) {
 	if t.phase == phaseDrain && t.proofs > 0 && now > t.at+Stamp(t.answer) && t.talk < mostTalk {

@@ -19,7 +19,7 @@ const (
 )
 
 // Run keeps the port open and read until ctx ends, and returns nil then. After a loss the port is closed at once and
-// its path resolved anew. Run may be called once.
+// its path resolved again. Run may be called once.
 func (d *Device) Run(ctx context.Context) error {
 	if d.spec.Capture != "" {
 		rec, err := OpenRecorder(d.spec.Capture, d.spec)

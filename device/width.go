@@ -4,7 +4,7 @@ package device
 // doubled one is still a number, and a wrong one: nothing but its width shows it.
 //
 // A stream that goes on at another width, as when a reading passes 10, is taken again from its third line there, and
-// must then show a width of its own anew. Lines further apart than slowLines are not judged: somebody presses a button
+// must then show a width of its own again. Lines further apart than slowLines are not judged: somebody presses a button
 // for each.
 type widths struct {
 	width int

@@ -20,7 +20,7 @@
 // clock had been set (Run.ClockSet). When the clock is set later in the same boot, DateBoot dates the earlier ones
 // right. A time is to be believed only where ClockSet says so: what reckons over days takes its runs from History, and
 // a run of a boot whose clock was never set keeps its place by number and takes no part. A run's length is measured on
-// the clock that nobody sets, so that one across a step of the wall clock is as long as it was.
+// the clock that is never set, so that one across a step of the wall clock is as long as it was.
 //
 // # Concurrency
 //

@@ -44,7 +44,7 @@ type Store struct {
 	mu     sync.Mutex
 	setups map[int64]stored    // by row; a stored setup never changes
 	met    map[string]bool     // damage that was reported
-	begun  map[int64]time.Time // runs begun through this store and not ended: when, on the clock that nobody sets
+	begun  map[int64]time.Time // runs begun through this store and not ended: when, on the clock that is never set
 
 	closing  sync.Once
 	closeErr error

@@ -3,7 +3,7 @@ package sweep
 import "math"
 
 // Doubt is a stretch of a run whose spindle angles turned out not to be believed, after the readings had been taken.
-// The readings and their angles are kept as they were measured; whoever fits them takes the angle as not known.
+// The readings and their angles are kept as they were measured; a fit takes the angle as not known.
 type Doubt struct {
 	Code  string  `json:"code"`
 	FromS float64 `json:"from_s"` // readings from this time to ToS, both included

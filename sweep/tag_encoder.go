@@ -229,7 +229,7 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 	}
 }
 
-// Lose forgets where the arm is, as when the encoder was unplugged: its count may start anew.
+// Lose forgets where the arm is, as when the encoder was unplugged: its count may start over.
 func (e *Encoder) Lose(emit func(Point)) {
 	e.Flush(emit)
 	*e = Encoder{o: e.o, waiting: e.waiting, mark: indexMarks{slips: e.mark.slips}, jumps: e.jumps, spikes: e.spikes}

@@ -27,7 +27,7 @@ const (
 	acquaintS = 1.0     // seconds of movement after which a hand is known
 	stirTimes = 1.5
 	oddTimes  = 3.0
-	sureTimes = 0.4 // of all that, where the count began anew
+	sureTimes = 0.4 // of all that, where the count started over
 )
 
 // excursions judges strides. What it allows grows with the unevenness that it has seen.
@@ -40,7 +40,7 @@ type excursions struct {
 	seen float64 // seconds in which the arm moved
 }
 
-// forget begins anew, but for what is known of the hand.
+// forget begins again, but for what is known of the hand.
 func (x *excursions) forget() { x.n, x.open = 0, stride{} }
 
 // add takes the way to the next sample, whose stamp may be early by slack, and judges the stride in the middle of those

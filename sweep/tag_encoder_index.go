@@ -27,7 +27,7 @@ type Slip struct {
 func (s Slip) Doubt() Doubt {
 	if s.ByPace {
 		return Doubt{Code: DoubtMissedCounts, FromS: s.FromS, ToS: s.ToS, Text: fmt.Sprintf(
-			"the encoder's count went %.2f degrees further, from one sample to the next, than the arm did before and after: it lost counts or began anew; check its coupling, cable and supply", s.Deg)}
+			"the encoder's count went %.2f degrees further, from one sample to the next, than the arm did before and after: it lost counts or started over; check its coupling, cable and supply", s.Deg)}
 	}
 	return Doubt{Code: DoubtMissedCounts, FromS: s.FromS, ToS: s.ToS, Text: fmt.Sprintf(
 		"the encoder's count was off by %.2f degrees at its index mark: readings since the mark before have no certain angle; check its coupling, cable and supply", s.Deg)}

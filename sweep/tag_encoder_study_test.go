@@ -205,7 +205,7 @@ func loses(rng *rand.Rand, lines []heardCount, counts int64) (when int, shown fu
 	}
 }
 
-// resets has a counter begin anew that shows so many counts at a moment of the middle half; the arm goes on meanwhile.
+// resets has a counter begin again that shows so many counts at a moment of the middle half; the arm goes on meanwhile.
 func resets(rng *rand.Rand, lines []heardCount, at func(float64) float64, cpt int, counts int64) (when int, shown func(k int, c int64) int64) {
 	when = len(lines)/4 + rng.IntN(len(lines)/2)
 	before, after := lines[when-1], lines[when]

@@ -120,7 +120,7 @@ func (w *window) leaves(t float64, away bool) bool {
 }
 
 func (w *window) add(t, mm, span float64) {
-	if n := len(w.t); n > 0 && t < w.t[n-1] { // a clock that goes backwards starts the wait anew
+	if n := len(w.t); n > 0 && t < w.t[n-1] { // a clock that goes backwards starts the wait again
 		w.clear()
 	}
 	if len(w.t) == 0 {

@@ -57,7 +57,7 @@ func rejected(x sweep.Rejection) string {
 	return fmt.Sprintf("%s%s (%.2f s to %.2f s): %s", readings, place(x), x.FromS, x.ToS, strings.ReplaceAll(x.Code, "_", " "))
 }
 
-// place says at which spindle angles that was; nothing where nobody knows.
+// place returns the spindle angles at which that was; nothing where they are not known.
 func place(x sweep.Rejection) string {
 	within := func(deg float64) float64 { return math.Mod(math.Mod(deg, 360)+360, 360) }
 	switch {

@@ -154,7 +154,7 @@ func quietRecord(t *testing.T) shop {
 	return shop
 }
 
-// A daemon that starts on a record says what it comes to: to the page, to the scrape, and anew after an event.
+// A daemon that starts on a record says what it comes to: to the page, to the scrape, and again after an event.
 func TestTheDaemonTellsTheDrift(t *testing.T) {
 	shop := quietRecord(t)
 	shop.daemon(t)

@@ -76,7 +76,7 @@ func (c *exportCmd) openMetrics(e *env, now time.Time) error {
 	return out.Write(e.out, c.Every)
 }
 
-// step is one change of what a scrape finds: a sweep that was stored, or a check or an event that the drift takes in.
+// step is one change in the answer to a scrape: a stored sweep, or a check or an event that the drift takes in.
 type step struct {
 	at    time.Time
 	last  session.LastRun

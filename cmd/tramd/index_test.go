@@ -45,7 +45,7 @@ func loseCounts(t *testing.T, lose string) {
 	}
 }
 
-// One whose counter starts anew must not end in a result.
+// One whose counter starts again must not end in a result.
 func TestAnEncoderThatStartsAnewEndsTheSweep(t *testing.T) {
 	t.Parallel()
 	m := startOther(t, "--rate", "200", "--encoder-rate", "250", "--seconds", "5", "--turns", "2.05", "--restart", "500")

@@ -52,7 +52,7 @@ func singleKeys(fd int) (restore func()) {
 	if err := unix.IoctlSetTermios(fd, unix.TCSETS, &raw); err != nil {
 		return func() {}
 	}
-	return func() { _ = unix.IoctlSetTermios(fd, unix.TCSETS, before) } // nobody is left to tell
+	return func() { _ = unix.IoctlSetTermios(fd, unix.TCSETS, before) } // the program ends: there is no reader
 }
 
 // pressKeys ends with the program: a read of the terminal cannot be called off.

@@ -28,7 +28,7 @@ const askCaution = `Caution: this port is written to. What is written may move a
 keep clear of whatever a motor moves, and look twice which port it is.
 `
 
-// Run shows a port until it is told to stop.
+// Run shows a port until a signal stops it.
 func (c *listenCmd) Run(e *env) error {
 	if c.Where != "" {
 		if c.Port != "" && c.Port != c.Where {

@@ -28,7 +28,7 @@ func (c *listenCmd) input() (*input.Spec, error) {
 	return nil, nil
 }
 
-// watchInput writes a row for each change of a line, until it is told to stop.
+// watchInput writes a row for each change of a line, until it is stopped.
 func watchInput(e *env, spec *input.Spec, seconds float64) error {
 	if spec == nil {
 		return nil

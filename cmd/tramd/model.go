@@ -7,7 +7,7 @@ import (
 	"tramd/sweep/mixed"
 )
 
-// defaultModel is what `tramd fit` uses unless told otherwise. Runs are always concluded by it.
+// defaultModel is what `tramd fit` uses by default. Runs are always concluded by it.
 const defaultModel = mixed.Model
 
 // bestFit is the model that runs are concluded by.

@@ -1,6 +1,6 @@
 #!/bin/sh
 # need.sh TOOL:PACKAGE[,PACKAGE...] ...  sees to it that tools are there: root installs what is missing from Debian's
-# packages, everybody else is told the command. A tool that is no command is looked for as
+# packages, others get the command. A tool that is no command is looked for as
 # an installed package of that name.
 set -eu
 missing=

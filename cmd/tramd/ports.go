@@ -15,7 +15,7 @@ type portsCmd struct {
 	roots portlist.Roots // tests look at a made-up machine
 }
 
-// Run lists the ports without opening one, so that whoever measures meanwhile is not disturbed.
+// Run lists the ports without opening one, so that a measurement under way is not disturbed.
 func (c *portsCmd) Run(e *env) error {
 	ports, err := portlist.List(c.roots)
 	if err != nil {
@@ -70,7 +70,7 @@ func describePort(b *strings.Builder, p portlist.Port) {
 		fmt.Fprintf(b, "  open by %s (pid %d)\n", x.Name, x.PID)
 	}
 	if len(p.OpenBy) == 0 && p.Hidden > 0 {
-		fmt.Fprintf(b, "  nobody seen who has it open; %d processes may not be looked at (sudo tramd ports sees all)\n", p.Hidden)
+		fmt.Fprintf(b, "  no program seen that has it open; %d processes are hidden (sudo tramd ports sees all)\n", p.Hidden)
 	}
 	for _, n := range p.Notes {
 		fmt.Fprintf(b, "  note: %s [%s]\n", n.Text, n.Code)

@@ -135,7 +135,7 @@ func (c *armCmd) Run(e *env) error {
 		return errNoProgram
 	}
 	printCautions(e.err)
-	fmt.Fprintln(e.err, "  - The arm will move by itself, at planned times, with nobody near. Fence it off and say so on it.")
+	fmt.Fprintln(e.err, "  - The arm will move by itself, at planned times, while no person is near. Fence it off and say so on it.")
 	if err := secondAct(e, cfg.Machine.Name); err != nil {
 		return err
 	}

@@ -17,7 +17,7 @@ type runCmd struct {
 	configFlag
 }
 
-// Run keeps the daemon going until it is told to end; a hang-up signal makes it read its configuration again.
+// Run keeps the daemon going until a signal ends it; a hang-up signal makes it read its configuration again.
 func (c *runCmd) Run(e *env) error {
 	load := func() (*config.Config, error) { return c.load(e) }
 	cfg, err := load()

@@ -119,7 +119,7 @@ func watchRun(ctx context.Context, cl *client.Client, id int64, source string, i
 		// It may have ended on its own in this very moment; what is stored says which.
 		_ = cl.AbandonSweep(after, id)
 	} else if err != nil {
-		if source == config.SourceProgram { // nobody may be watching the arm any more
+		if source == config.SourceProgram { // the arm may not be watched any more
 			_ = cl.AbandonSweep(after, id)
 		}
 		return store.Run{}, ofGone(err, id, last)

@@ -154,7 +154,7 @@ func tortureUnplugs(t *testing.T) {
 		t.Errorf("before %+v, after %+v", before, after)
 	}
 	cameOf("sixteen ports pulled out and plugged in again, each as soon as it was noticed",
-		"%d unplugs, %d of %d ports live at the end with nobody's help; open files %d before, %d after, goroutines %d, %d, resident %.1f, %.1f MB; %.0f s",
+		"%d unplugs, %d of %d ports live at the end without help; open files %d before, %d after, goroutines %d, %d, resident %.1f, %.1f MB; %.0f s",
 		pulled, ports, ports, before.fds, after.fds, before.goroutines, after.goroutines, mb(before), mb(after), took.Seconds())
 }
 

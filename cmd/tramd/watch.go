@@ -93,7 +93,7 @@ type screen struct {
 
 	units display.Units
 
-	coloured bool // the terminal shows colours, and nobody has asked for none (NO_COLOR)
+	coloured bool // the terminal shows colours, and NO_COLOR is not set
 }
 
 func newScreen(w io.Writer, u display.Units) *screen {

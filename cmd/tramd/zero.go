@@ -16,7 +16,7 @@ import (
 var errNoZero = errors.New("the answers ended before the zero was set; nothing was swept")
 
 // establishZero has the person show where 0 degrees is: the arm to the right, a press, towards the back, a press. It
-// asks where the zero is not known and somebody is at the terminal, or where it is told to.
+// asks where the zero is not known and a person is at the terminal, or where a flag asks for it.
 func establishZero(e *env, cl *client.Client, asked bool) error {
 	snap, err := cl.Snapshot(e.ctx)
 	if err != nil {

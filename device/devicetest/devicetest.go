@@ -39,7 +39,7 @@ func Open(t testing.TB) *Line {
 // Unplug takes the line away, as if the adapter were pulled. What was written and not yet read is lost.
 func (l *Line) Unplug() { l.once.Do(func() { l.far.Close() }) }
 
-// Write sends bytes. It fails the test when nobody reads them for ten seconds.
+// Write sends bytes. It fails the test when they are not read for ten seconds.
 func (l *Line) Write(p []byte) {
 	l.t.Helper()
 	if err := l.TryWrite(p); err != nil {

@@ -25,7 +25,7 @@ func stateOf(on bool) State {
 	return Off
 }
 
-// Filter makes a state of what is read. Times are on the steady clock. It is for one goroutine.
+// Filter turns levels into a state. Times are on the steady clock. It is for one goroutine.
 type Filter struct {
 	Debounce time.Duration // for which a change must hold; 0: each reading counts
 	Stale    time.Duration // after which a reading is too old

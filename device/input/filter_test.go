@@ -32,7 +32,7 @@ func TestAChangeCountsOnceItHasHeld(t *testing.T) {
 		"one reading, to be held":      {30 * time.Millisecond, "1", Unknown},
 		"held for just not so long":    {30 * time.Millisecond, "111", Unknown},
 		"held for so long":             {30 * time.Millisecond, "1111", On},
-		"a bounce begins anew":         {30 * time.Millisecond, "1101", Unknown},
+		"a bounce begins again":        {30 * time.Millisecond, "1101", Unknown},
 		"a bounce, then held":          {30 * time.Millisecond, "11011111", On},
 		"off after on":                 {30 * time.Millisecond, "11110000", Off},
 		"a short off is none":          {30 * time.Millisecond, "1111000111", On},

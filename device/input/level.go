@@ -19,7 +19,7 @@ func parseLevel(text []byte) (bool, error) {
 	return false, fmt.Errorf("it says %.20q, not 0 or 1", text)
 }
 
-// readFile reads a level. The file is opened anew each time, so that one which is replaced, or comes back, is read too,
+// readFile reads a level. The file is opened each time, so that one which is replaced, or comes back, is read too,
 // and never waited for, whatever it is.
 func readFile(path string) (bool, error) {
 	fd, err := again(func() (int, error) {

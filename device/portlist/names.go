@@ -33,7 +33,7 @@ func links(r Roots, folder string) map[string]string {
 	dir := filepath.Join(r.Dev, folder)
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return out // no adapter is plugged in, or nobody makes such names here
+		return out // no adapter is plugged in, or the system makes no such names
 	}
 	for _, e := range entries {
 		link := filepath.Join(dir, e.Name())

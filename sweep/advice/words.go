@@ -159,5 +159,5 @@ func (c *chooser) afterUnmeasured(a *Answer, last Entry) {
 	}
 	a.Expected = expected(plan{outlook: o})
 	a.Why = "Sweep before the next move: what was done last is not measured yet."
-	a.warn("measure_first", "the log ends with a move that was not measured; what is expected here is what it should have done")
+	a.warn("measure_first", "the last move was not measured yet: the figures here are what it should have done")
 }

@@ -101,7 +101,7 @@ func (r *Result) whole(hs []Height, opt Options, tell bool) Set {
 	s := Set{Heights: hs}
 	if span := hs[len(hs)-1].AtMM - hs[0].AtMM; span < nearMM {
 		if tell {
-			r.warn(WarnOneHeight, "the heights do not differ (all %v mm), so the angle of the bar and what is left at the nose cannot be told: turn it at a second height, "+
+			r.warn(WarnOneHeight, "the heights do not differ (all %v mm), so the angle of the bar and what is left at the nose stay unknown: turn it at a second height, "+
 				"as far from the first as the bar allows", hs[0].AtMM)
 		}
 		return s

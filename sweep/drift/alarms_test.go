@@ -22,9 +22,9 @@ func healthies() []healthy {
 		{name: "u told a quarter too small", stated: 0.75},
 		{name: "u told a quarter too large", stated: 1.25},
 		{name: "u not told", stated: math.NaN()},
-		{name: "clamping anew scatters by 3 u", clamping: 3},
+		{name: "each clamping scatters by 3 u", clamping: 3},
 		{name: "every other check five times as uncertain", uneven: true},
-		{name: "the same, clamping anew scatters by 3 u", uneven: true, clamping: 3},
+		{name: "the same, each clamping scatters by 3 u", uneven: true, clamping: 3},
 		{name: "begins with an adjustment", adjusted: true},
 		{name: "a temperature is recorded that does nothing", warm: true},
 	}

@@ -93,7 +93,7 @@ func TestStudy(t *testing.T) {
 
 	p("\n## Steps\n\nOne axis moves by a step, in standard deviations of the scatter from check to check, after so many quiet checks. Nothing is known\n" +
 		"beforehand of mean or scatter: what few checks know of the old level, no chart can make up for. Wanted after 100: 15 and 5.\n\n" +
-		"| quiet checks before | step 1: checks until told | called a shift | step 2 | called a shift |\n|---|---|---|---|---|\n")
+		"| quiet checks before | step 1: checks until reported | called a shift | step 2 | called a shift |\n|---|---|---|---|---|\n")
 	for _, quiet := range []int{25, 50, 100, 200} {
 		one, shift1 := delay(t, healthy{}, quiet, 1, n, seed)
 		two, shift2 := delay(t, healthy{}, quiet, 2, n, seed)
@@ -103,14 +103,14 @@ func TestStudy(t *testing.T) {
 		}
 	}
 
-	p("\nWhat theory permits: a generalised Shiryaev-Roberts sum that is told the scatter and the size of the step, but like the chart not the\n" +
+	p("\nWhat theory permits: a generalised Shiryaev-Roberts sum that knows the scatter and the size of the step, but like the chart not the\n" +
 		"level, at the same price in false alarms on one axis (700 simulated records each, an own simulation), needs 21.0 checks after 25 quiet\n" +
-		"ones and 13.7 after 50. After 25, one step in twenty-five is never told: the old level is known to a fifth of the scatter only. Part of the\n" +
+		"ones and 13.7 after 50. After 25, one step in twenty-five is never reported: the old level is known to a fifth of the scatter only. Part of the\n" +
 		"rest is what the chart allows for besides: without ramps and settling curves, at the same price, it needs some 26 after 25 (800 machines,\n" +
 		"another seed, where it needs 31.7 with them); but then machines that settle after an adjustment raise twice as many alarms.\n")
 
 	p("\n## Slow ramps\n\nOne axis begins to move evenly after 50 quiet checks, by so many standard deviations a check.\n\n" +
-		"| a check | checks until told | the axis had come by then | called a trend at once | 50 checks later |\n|---|---|---|---|---|\n")
+		"| a check | checks until reported | the axis had come by then | called a trend at once | 50 checks later |\n|---|---|---|---|---|\n")
 	for _, per := range []float64{0.02, 0.05, 0.1, 0.2} {
 		mean, trend, later := ramp(t, 50, per, n, seed)
 		p("| %.2f | %.1f | %.1f | %.0f %% | %.0f %% |\n", per, mean, mean*per, 100*trend, 100*later)

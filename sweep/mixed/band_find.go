@@ -15,7 +15,7 @@ const (
 	bandHope    = 10.0 // log likelihood that a closer look may add
 )
 
-// findBand looks for noise of a band in what the fit so far leaves, fits anew with it, and says whether there is any.
+// findBand looks for noise of a band in what the fit so far leaves, fits again with it, and says whether there is any.
 func (f *fitting) findBand(way *direction, along curve) bool {
 	if f.levels().settled || len(f.bs) < 2*denseSegments || len(f.bs) > manyBlocks {
 		return false
@@ -125,7 +125,7 @@ func (f *fitting) tails(r []float64, nz noise) float64 {
 	return four / (two * two) * float64(len(f.bs))
 }
 
-// innovations visits what r brings anew, block by block, scaled by its standard deviation, and its variance.
+// innovations visits what is new in r, block by block, scaled by its standard deviation, and its variance.
 func (f *fitting) innovations(r []float64, nz noise, visit func(e, v float64)) {
 	k := newKalman(nz, 1)
 	var out [1]float64

@@ -168,7 +168,7 @@ func (f *fitting) warn(r *sweep.Result) {
 	f.warnUneven(add)
 }
 
-// A delay is told where it is more than a few tenths of a degree and stands well above its standard uncertainty: a
+// A delay is reported where it is more than a few tenths of a degree and stands well above its standard uncertainty: a
 // small lean tells little of when it was read.
 const (
 	lateMatters = 0.3 // degrees

@@ -9,7 +9,7 @@ import "math"
 // Econometrica 46:1251-1271; from memory): the covariance of the difference is that of least squares under the model
 // less that of the model's own lean, which is the best there is (Gauss and Markov).
 
-// Where they differ by far more, the model does not hold, and nobody knows why. The even lean is then given, with an
+// Where they differ by far more, the model does not hold, for an unknown reason. The even lean is then given, with an
 // interval that reaches to the model's.
 
 const (

@@ -11,7 +11,7 @@ import (
 // Filter carries a fit of the full model on with the readings that come after it. The noise is Markov, so what it needs
 // of all readings before is small: for each grid point of the variances that matters the state of its noise and the
 // sums of products of the rows. A further block costs the same however long the sweep is, and the answer is that of the
-// same equations, priors and grid as a fit of all blocks: live and final differ only in what a fit finds anew, the grid
+// same equations, priors and grid as a fit of all blocks: live and final differ only in what a fit finds new, the grid
 // points that matter, what is off the surface, waves and play. One goroutine at a time.
 type Filter struct {
 	f       *fitting
@@ -188,7 +188,7 @@ func (c *Filter) cut() {
 	}
 }
 
-// base is the curve about which spikes are told.
+// base is the curve about which spikes are found.
 func (c *Filter) base(s *stretch) func(th, t float64) float64 {
 	scale := c.f.in.tracks[s.track].scale
 	return func(th, t float64) float64 { return c.f.start.at(scale, th, t) }

@@ -48,8 +48,8 @@ func FitWith(pts []sweep.Point, setup sweep.Setup, opt Options) (sweep.Result, e
 	return r, err
 }
 
-// fit leaves the fitting for whoever goes on from it. Its result has no direction where the zero is not known; the
-// fitting has both axes, turned by nobody knows how much.
+// fit returns the fitting too, for callers that go on from it. Its result has no direction where 0 is unknown; the
+// fitting has both axes, turned by an unknown angle.
 func fit(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Result, error) {
 	known := setup.Zero.Known()
 	if !known {

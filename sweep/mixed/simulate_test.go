@@ -7,7 +7,7 @@ import (
 	"tramd/sweep"
 )
 
-// family draws sweeps of one kind with a known lean. Every parameter is drawn anew for each sweep, over about a factor
+// family draws sweeps of one kind with a known lean. Every parameter is drawn again for each sweep, over about a factor
 // of ten, so that the study does not judge one lucky setting.
 type family struct {
 	name string

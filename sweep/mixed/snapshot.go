@@ -7,7 +7,7 @@ import (
 	"tramd/sweep/uncertainty"
 )
 
-// Snapshot is what a fit found out about a sweep, small enough to keep: for whoever goes on from it without fitting
+// Snapshot is what a fit found out about a sweep, small enough to keep: for callers that go on from it without fitting
 // again. Lengths are in mm, slopes in mm/m.
 type Snapshot struct {
 	Points     []GridPoint

@@ -101,7 +101,7 @@ func TestStudy(t *testing.T) {
 	only := regexp.MustCompile(*studyOnly)
 	var broken []string
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn anew for each sweep,\n"+
+	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn afresh for each sweep,\n"+
 		"seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the truth in 93 to 97 %%, never below\n91 %%; "+
 		"on long sweeps it is at most 1.5 times as wide as the errors need; the error is never more than 1.15 times\nthat of least squares.\n\n"+
 		"Some choices were made with seed 1 in view; what other seeds say stands in decisions.md.\n\n"+

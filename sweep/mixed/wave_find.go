@@ -8,7 +8,7 @@ const (
 	manyBlocks = 4 * wantBlocks // so many come of many turns, over which a wave averages out
 )
 
-// findWaves looks for steady waves in what the fit so far leaves, and fits anew with those it finds.
+// findWaves looks for steady waves in what the fit so far leaves, and fits again with those it finds.
 func (f *fitting) findWaves(way *direction, along curve) {
 	l := f.levels()
 	if l.settled || len(f.bs) < 2*denseSegments || len(f.bs) > manyBlocks {

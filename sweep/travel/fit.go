@@ -54,7 +54,7 @@ type problem struct {
 // alongDeg is how far a side may lie from X or Y where there is but one direction.
 const alongDeg = 3.0
 
-// Fit fits a travel. It refuses what shows neither axis, and says by code what cannot be told.
+// Fit fits a travel. It refuses what shows neither axis, and says by code what cannot be known.
 func Fit(in *line.Readings, opt Options) (*Result, error) {
 	if Relation(opt.Of) == "" {
 		return nil, fmt.Errorf("say what the indicator touched: --of bar, square or table")

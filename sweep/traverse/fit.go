@@ -94,7 +94,7 @@ func layOut(in *line.Readings, opt Options) *problem {
 	p.turned = p.turned && both
 	n := len(p.at)
 	p.Slopes, p.Forms = n, n
-	if p.turned { // the edge's slope differs from line to line, since it is laid anew; its form does not
+	if p.turned { // the edge's slope differs from line to line, since it is laid again; its form does not
 		p.Slopes, p.Forms = 2*n, n+1
 	}
 	p.curves = make([][2][]int, n)

@@ -1,7 +1,7 @@
 #!/bin/bash
 # boot.sh DEB  installs a package of this computer's architecture into a copy-on-write copy of it, boots the copy as a
 # container with a systemd of its own, and checks there that the hardened unit does its work: ready, credential, reload good
-# and bad, a hung daemon started anew by the watchdog, an orderly stop. Needs root, cgroups and systemd-nspawn.
+# and bad, a hung daemon started again by the watchdog, an orderly stop. Needs root, cgroups and systemd-nspawn.
 set -euo pipefail
 deb=$(readlink -f "$1")
 fail() { echo "FAIL: $*" >&2; exit 1; }

@@ -17,7 +17,7 @@ import (
 // Files are where everything is read from, in PEM.
 type Files struct {
 	Cert, Key string
-	ClientCA  string // empty: nobody is asked for a certificate
+	ClientCA  string // empty: no client is asked for a certificate
 }
 
 // Kept are certificates in force. They stay so whatever becomes of their files.
@@ -28,8 +28,8 @@ type Kept struct {
 	page *keeper
 }
 
-// Load reads what a TLS server needs. Whoever shows a certificate must have it from the client authority; who shows
-// none is let in as well, as a guest.
+// Load reads what a TLS server needs. A certificate that a client shows must come from the client authority; a client
+// that shows none is let in as well, as a guest.
 func Load(f Files, log *slog.Logger) (*Kept, error) {
 	k := &Kept{page: &keeper{files: f, log: log}}
 	if err := k.page.load(); err != nil {

@@ -24,7 +24,7 @@ import (
 	"tramd/sweep/advice"
 )
 
-// ErrNoDaemon means that nobody answers at the socket.
+// ErrNoDaemon means that no daemon answers at the socket.
 var ErrNoDaemon = errors.New("no daemon answers")
 
 // ErrGone means that a daemon answered and then ended or was killed, before it had said all.
@@ -283,7 +283,7 @@ func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorde
 	return c.call(ctx, http.MethodPost, "/api/v1/imports?"+q.Encode(), csv, out)
 }
 
-// Refit fits a stored run anew; keep stores the result beside the old ones.
+// Refit fits a stored run again; keep stores the result beside the old ones.
 func (c *Client) Refit(ctx context.Context, run int64, keep bool, out any) error {
 	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/runs/%d/refit", run), map[string]bool{"keep": keep}, out)
 }

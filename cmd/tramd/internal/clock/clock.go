@@ -30,7 +30,7 @@ func SinceBoot() time.Duration {
 }
 
 // maxErrorSet is the estimated error, in microseconds, below which the kernel's clock counts as set: it grows to 16 s
-// and stays there on a machine whose clock nobody disciplines (adjtimex(2); NTP_PHASE_LIMIT of the Linux kernel).
+// and stays there on a machine whose clock nothing disciplines (adjtimex(2); NTP_PHASE_LIMIT of the Linux kernel).
 const maxErrorSet = 16_000_000
 
 // synchronized is touched by systemd-timesyncd whenever it set the clock (systemd-timesyncd.service(8)).

@@ -8,7 +8,7 @@ import (
 // Clock is what a Watcher looks at.
 type Clock struct {
 	Wall func() time.Time     // the time of day, as it is set
-	Boot func() time.Duration // since boot, on a clock nobody sets
+	Boot func() time.Duration // since boot, on a clock that is never set
 	Set  func() bool          // whether Wall can be believed
 }
 

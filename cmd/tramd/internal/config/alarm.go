@@ -12,7 +12,7 @@ import (
 	"tramd/cmd/tramd/internal/alarm"
 )
 
-// Alarm says who is told when something is wrong, where no Prometheus looks after the machine.
+// Alarm says who gets a message when something is wrong, for a machine without a Prometheus.
 type Alarm struct {
 	Alertmanager []string `toml:"alertmanager"`    // base addresses: http://host:9093
 	Webhook      string   `toml:"webhook"`         // each alarm is posted to it as JSON
@@ -78,7 +78,7 @@ func (v *validator) alarm(c *Config) {
 	}
 	v.mailbox("mail.from", m.From)
 	if len(m.To) == 0 {
-		v.bad("mail.to", `nobody; write for example to = ["shop@example.org"]`)
+		v.bad("mail.to", `no address; write for example to = ["shop@example.org"]`)
 	}
 	for i, to := range m.To {
 		v.mailbox(fmt.Sprintf("mail.to.%d", i), to)

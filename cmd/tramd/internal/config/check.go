@@ -183,7 +183,7 @@ func (v *validator) check(c Check, source string) {
 			v.bad("check.idle_answer", "%q is not a regular expression: %v", c.IdleAnswer, err)
 		}
 	default:
-		v.bad("check.at", `an unattended check needs to be told the spindle angle; write [angle] source = "encoder" or "program", or remove [check]`)
+		v.bad("check.at", `an unattended check needs the spindle angle; write [angle] source = "encoder" or "program", or remove [check]`)
 	}
 	_, bad := c.slots()
 	for _, key := range []string{"at", "days", "every", "from"} {

@@ -9,7 +9,7 @@ import (
 	"tramd/device/serialport"
 )
 
-// Program is how a motion controller is told to turn the arm from station to station.
+// Program holds the commands by which a motion controller turns the arm from station to station.
 type Program struct {
 	Port    string `toml:"port"`
 	Baud    int    `toml:"baud"`

@@ -103,8 +103,8 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 	return a, nil
 }
 
-// ofHead returns an entry with the moves of the head alone. What was moved below it changed the lean by nobody knows
-// how much.
+// ofHead returns an entry with the moves of the head alone. A move below it changed the lean by an
+// unknown amount.
 func ofHead(cfg *config.Config, e advice.Entry) advice.Entry {
 	own := map[string]float64{}
 	for name, by := range e.Moved {
@@ -170,7 +170,7 @@ func stage(t store.Trial) Stage {
 	return st
 }
 
-// checkMoves refuses moves of what is not in the configuration, before they are stored.
+// checkMoves refuses moves of adjusters that the configuration does not have, before they are stored.
 func checkMoves(cfg *config.Config, kind string, moved map[string]float64) error {
 	if len(moved) == 0 {
 		return nil

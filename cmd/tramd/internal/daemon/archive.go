@@ -25,8 +25,8 @@ type archive struct {
 	clockSet    func() bool
 	temperature func() *float64 // may be nil
 	hours       *hourMeter      // may be nil
-	changed     func(anew bool) // told when something was stored that a history is made of; may be nil
-	assembled   *assembled      // told when a measurement that is no sweep was stored; may be nil
+	changed     func(anew bool) // called when something was stored that changes the history; may be nil
+	assembled   *assembled      // hears of each stored measurement that is no sweep; may be nil
 }
 
 func (a *archive) BeginRun(ctx context.Context, b session.Beginning) (int64, error) {

@@ -16,7 +16,7 @@ import (
 type assembled struct {
 	d *Daemon
 
-	changes atomic.Uint64 // of the record; whoever stores something never waits for a reader
+	changes atomic.Uint64 // of the record; a writer never waits for a reader
 
 	mu   sync.Mutex
 	good bool

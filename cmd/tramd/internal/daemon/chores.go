@@ -15,7 +15,7 @@ const choresAfter = 2 * time.Minute
 // record.
 const foldEvery = 10 * time.Second
 
-// doChores looks once a minute whether there is something to be done that nobody waits for: a backup, old readings to
+// doChores looks once a minute whether there is work that can wait: a backup, old readings to
 // let go. Nothing is begun while a sweep is in hand.
 func (d *Daemon) doChores(ctx context.Context) {
 	c := &chores{

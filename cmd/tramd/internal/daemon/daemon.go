@@ -31,7 +31,7 @@ type Options struct {
 	Log     *slog.Logger
 	Fit     func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, error)
 	Ready   func(addr net.Addr) // called once everything listens
-	Manager *notify.Manager     // nil: nobody watches over the daemon
+	Manager *notify.Manager     // nil: no service manager
 	Reload  <-chan os.Signal    // nil: the configuration is read once
 	Load    func() (*config.Config, error)
 	Looked  func(hung error) // gets what each look at the daemon's own parts found; may be nil
@@ -58,7 +58,7 @@ type Daemon struct {
 	saved     string           // what became of a damaged record; empty: it was whole
 	backlog   *session.Backlog // what the parts before could not store; nil: all was stored
 	mqtt      *mqtt.Options    // nil: no broker is configured
-	alarms    *alarm.Teller    // nil: nobody is to be told
+	alarms    *alarm.Teller    // nil: no receiver is configured
 	servers   []server
 	done      chan struct{}          // closed when the pages must end
 	started   bool                   // everything listened

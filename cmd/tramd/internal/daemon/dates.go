@@ -21,7 +21,7 @@ type dates struct {
 	at    time.Time // of boot
 }
 
-// changed is told of each change of the clock.
+// changed is called at each change of the clock.
 func (k *dates) changed(c clock.Change) {
 	log := k.d.o.Log
 	switch {

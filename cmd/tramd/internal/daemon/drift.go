@@ -23,7 +23,7 @@ const (
 const Reliability = 0.95
 
 // drifting works out what the stored checks come to, again after each change of the record, on a goroutine of its own:
-// nobody who measures or looks waits for it.
+// neither a measurement nor a reader waits for it.
 type drifting struct {
 	d    *Daemon
 	wake chan struct{}
@@ -45,7 +45,7 @@ func newDrifting(d *Daemon) *drifting {
 	return &drifting{d: d, clockSet: func() bool { return d.clock.IsSet() }, wake: make(chan struct{}, 1), anew: true}
 }
 
-// changed is told that something was stored; anew, that something older was given another meaning.
+// changed is called when something was stored; anew says that something older has another meaning now.
 func (k *drifting) changed(anew bool) {
 	if a := k.d.assembled; a != nil {
 		a.changed()

@@ -121,7 +121,7 @@ func TestDriftOfTheRecord(t *testing.T) {
 	b.drift = newDrifting(b.d)
 	b.work()
 	if d := cmp.Diff(one, b.view()); d != "" {
-		t.Errorf("worked out anew: %s", d)
+		t.Errorf("worked out again: %s", d)
 	}
 	b.event("serviced")
 	snap = b.work()

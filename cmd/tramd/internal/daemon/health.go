@@ -84,7 +84,7 @@ func (d *Daemon) watch(ctx context.Context) {
 			d.tell(d.o.Manager.Alive())
 		case !ill:
 			status = "hung: " + err.Error()
-			d.o.Log.Error("the daemon is not well; a watchdog will start it anew", "why", err)
+			d.o.Log.Error("the daemon is not well; a watchdog will restart it", "why", err)
 		}
 		ill = err != nil
 		if status != "" && status != said {
@@ -118,7 +118,7 @@ func (d *Daemon) status(ctx context.Context) string {
 	return line
 }
 
-// tell notes that the service manager could not be told; the work goes on.
+// tell logs that the service manager could not be reached; the work goes on.
 func (d *Daemon) tell(err error) {
 	if err != nil {
 		d.o.Log.Warn("cannot tell the service manager", "error", err)

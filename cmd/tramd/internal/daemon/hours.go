@@ -39,7 +39,7 @@ type hourMeter struct {
 	store    meterStore
 	log      *slog.Logger
 	clockSet func() bool
-	from     string        // what counts them, for people; empty: nobody does, they are typed
+	from     string        // what counts them, for people; empty: they are typed
 	line     *input.Line   // on while the spindle runs; nil: none is
 	ranFor   time.Duration // of the line, as far as it is in the meter
 	toldAt   device.Stamp

@@ -39,7 +39,7 @@ func motionOf(cfg *config.Config, l *interlock.Interlock) *session.Motion {
 		Open: func(ctx context.Context) (motion.Line, error) { return openController(ctx, cfg) }}
 }
 
-// plannedMotion is the program of a check that nobody watches: its indicators are allowed no more than the check says.
+// plannedMotion is the program of an unattended check: its indicators are allowed no more than the check says.
 func plannedMotion(cfg *config.Config) motion.Program {
 	p := cfg.Motion()
 	if cfg.Check.MinMM == 0 && cfg.Check.MaxMM == 0 {

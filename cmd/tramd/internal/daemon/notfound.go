@@ -17,7 +17,7 @@ func notFound(err error) error {
 	return err
 }
 
-// statusOf says how an error of the record is told over HTTP: it is nobody's mistake, and passes when its cause does.
+// statusOf returns the HTTP status of an error of the record: the caller made no mistake, and may try again later.
 func statusOf(err error) int {
 	switch {
 	case errors.Is(err, store.ErrFull):

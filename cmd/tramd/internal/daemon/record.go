@@ -18,7 +18,7 @@ type past struct {
 
 // openRecord opens the record and reads what is known of the past. On a disk without room it gives a store that waits
 // for some (see awaitRoom). One that is found damaged is set aside and what can be read of it is saved to a new one:
-// nobody may be there to do it by hand, and a daemon that does not start measures nothing.
+// there may be no person to do it by hand, and a daemon that does not start measures nothing.
 func (d *Daemon) openRecord(ctx context.Context) (s *store.Store, p past, err error) {
 	d.healer = newHealer()
 	o := store.Options{BootID: clock.BootID(), Log: d.o.Log, Damaged: d.healer.met}

@@ -12,7 +12,7 @@ import (
 	"tramd/sweep"
 )
 
-// Refitted is a stored run fitted anew.
+// Refitted is a stored run fitted again.
 type Refitted struct {
 	Run       int64         `json:"run"`
 	Before    *sweep.Result `json:"before"` // nil where the run had no result
@@ -21,7 +21,7 @@ type Refitted struct {
 }
 
 // Refit fits a stored run with today's model and what the record knew before it, and keeps the result beside the old
-// ones if told to.
+// ones if asked.
 func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc, log *slog.Logger) (Refitted, error) {
 	run, err := s.Run(ctx, id)
 	if err != nil {
@@ -31,7 +31,7 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is a %s: it is not fitted as a sweep", id, run.Kind)}
 	}
 	if run.Outcome == "" {
-		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is still going on: fit it anew when it has ended", id)}
+		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is still going on: fit it again when it has ended", id)}
 	}
 	pts, err := s.Points(ctx, id)
 	if err != nil {
@@ -57,7 +57,7 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 	return out, err
 }
 
-// refits is the pages' way to fit stored runs anew.
+// refits is the page's way to fit stored runs again.
 type refits struct{ d *Daemon }
 
 func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
@@ -74,7 +74,7 @@ func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
 		return nil, err
 	}
 	if keep {
-		r.d.o.Log.Info("run fitted anew", "run", id, "model", out.Now.Model, "version", out.Now.ModelVersion)
+		r.d.o.Log.Info("run fitted again", "run", id, "model", out.Now.Model, "version", out.Now.ModelVersion)
 		r.d.drift.changed(false)
 	}
 	return out, nil

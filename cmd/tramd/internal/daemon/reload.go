@@ -13,7 +13,7 @@ import (
 
 // Run runs the daemon until ctx ends. Each word on o.Reload makes it read its configuration again, with the passwords
 // and certificates that stand in files of their own. One that is wrong, or that cannot be started (a taken address,
-// say), changes nothing: the old one stays, and the log and the service manager are told why. A good one is put to work
+// say), changes nothing: the old one stays; the log and the service manager get the reason. A good one is put to work
 // by stopping and starting the parts in their usual order.
 func Run(ctx context.Context, cfg *config.Config, o Options) error {
 	held, err := readSecrets(cfg, o.Log)
@@ -70,7 +70,7 @@ func (d *Daemon) reload(ctx context.Context) *order {
 		d.refuse(nil)
 		d.o.Log.Info("the configuration was read again; nothing in it has changed")
 	default:
-		d.o.Log.Info("the configuration has changed; starting anew with it")
+		d.o.Log.Info("the configuration has changed; restarting with it")
 		return &next
 	}
 	d.tell(d.o.Manager.Ready(d.status(ctx)))

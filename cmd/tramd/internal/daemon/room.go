@@ -9,7 +9,7 @@ import (
 const roomEvery = 5 * time.Second
 
 // awaitRoom gives a channel that closes once a record that waits for room can be opened and nothing is under way. The
-// parts are then started anew on it, as for a new configuration: all of them begin with what the record holds. It gives
+// parts then start again on it, as for a new configuration: all of them begin with what the record holds. It gives
 // nil, which never comes, where the record is open.
 func (d *Daemon) awaitRoom(ctx context.Context) <-chan struct{} {
 	if d.store.Waiting() == nil {

@@ -62,7 +62,7 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 	return append(specs, cfg.MachinePorts()...), indicators, angle
 }
 
-// hoursFrom says for people what counts the spindle's hours; "" where nobody does.
+// hoursFrom returns in words what counts the spindle's hours; "" where nothing does.
 func hoursFrom(cfg *config.Config) string {
 	switch {
 	case cfg.Hours.Input != "":

@@ -12,7 +12,7 @@ import (
 	"tramd/sweep/mixed"
 )
 
-// Separated is the spindle told from a loose plate. The plate's slope is positive where it rises to + on the axis.
+// Separated holds spindle and loose plate apart. The plate's slope is positive where it rises to + on the axis.
 type Separated struct {
 	Spindle Axes `json:"spindle"`
 	Plate   Axes `json:"plate"`

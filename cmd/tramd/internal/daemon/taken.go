@@ -14,7 +14,7 @@ import (
 )
 
 // holderOf says who listens at an address that is taken; "" where it cannot be seen. proc is where the kernel tells
-// (proc(5)): every user's sockets stand in net/tcp and net/tcp6, but which process has one is told only of one's own.
+// (proc(5)): every user's sockets stand in net/tcp and net/tcp6, but a process sees the owners of its own only.
 func holderOf(proc, address string, err error) string {
 	if !errors.Is(err, syscall.EADDRINUSE) {
 		return ""
@@ -44,7 +44,7 @@ func holderOf(proc, address string, err error) string {
 	return ""
 }
 
-// processWith gives the process that has a file open; "" where that is not told.
+// processWith returns the process that has a file open; "" where the kernel does not show it.
 func processWith(proc, file string) string {
 	fds, err := filepath.Glob(filepath.Join(proc, "[0-9]*", "fd", "*"))
 	if err != nil {

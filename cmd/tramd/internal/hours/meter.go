@@ -26,7 +26,7 @@ const (
 	pace  = 1.02 // its clock against ours
 	slack = 0.05 // hours
 	bears = 3    // readings in a row that make another counter of it
-	long  = 24   // hours that may have been added while nobody looked; more must be borne out
+	long  = 24   // hours that may have been added unseen; more must be borne out
 )
 
 // New makes a meter that goes on from what was kept; nil: nothing was. step is the hours of one count of the machine's
@@ -89,7 +89,7 @@ func (m *Meter) Read(at time.Duration, x float64) string {
 		return ""
 	}
 	was := m.counter
-	if x > was && !m.timed { // it ran while nobody looked
+	if x > was && !m.timed { // it ran unseen
 		m.take(at, x)
 		return fmt.Sprintf("the spindle's counter has gone from %.1f to %.1f h while it was not read", was, x)
 	}

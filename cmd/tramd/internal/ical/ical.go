@@ -57,7 +57,7 @@ func (c *Calendar) Write(w io.Writer) error {
 		if e.URL != "" {
 			line(&b, "URL:"+printable(e.URL))
 		}
-		line(&b, "TRANSP:TRANSPARENT") // a due check makes nobody busy
+		line(&b, "TRANSP:TRANSPARENT") // a due check does not fill a person's day
 		line(&b, "END:VEVENT")
 	}
 	line(&b, "END:VCALENDAR")

@@ -20,7 +20,7 @@ type Finding struct {
 	Readings int
 	Bad      int
 	Samples  []device.Sample
-	Notes    []string // what could not be told
+	Notes    []string // what stays open
 
 	rank float64
 }

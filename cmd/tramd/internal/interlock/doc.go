@@ -10,7 +10,7 @@
 //
 // A [Permit] goes with each motion, and its Bar is asked at every tick of the runner. It bars the motion when
 //   - the machine's input line no longer says that the machine does nothing;
-//   - the person who started it lets go, or gives no sign for [HoldFor]: whoever starts a motion holds it, by the key, for as
+//   - the person who started it lets go, or gives no sign for [HoldFor]: the starter holds it, by the key, for as
 //     long as it lasts;
 //   - the arming that it rests on was taken back, or, for a planned check, has run out.
 //

@@ -2,10 +2,10 @@ package interlock
 
 import "fmt"
 
-// Why a motion that nobody holds any more is stopped.
+// Why a motion is stopped that no page or terminal holds any more.
 const (
 	letGo    = "the motion was let go, so the arm was stopped"
-	lostHold = "no sign came for 2 s from the page or terminal that began the motion, so nobody watches the arm there; it was stopped"
+	lostHold = "no sign came for 2 s from the page or terminal that began the motion, so the arm is not watched there; it was stopped"
 )
 
 // Permit goes with one motion, from its start until the arm stands.

@@ -24,7 +24,7 @@ type Stage struct {
 // changed says whether something was done to the machine after this sweep.
 func (s *Stage) changed() bool { return len(s.Moved) > 0 || len(s.Told) > 0 }
 
-// pause parts two jobs: whoever has not moved anything for so long has gone home.
+// pause parts two jobs: a person who has moved nothing for so long has gone home.
 const pause = 6 * time.Hour
 
 // Last cuts the last job out of a record: sweeps with something moved between them, or measured again within hours.
@@ -46,7 +46,7 @@ type Sheet struct {
 	LimitMMPerM                 float64 // 0: no tolerance
 	AngleSource                 string
 	Indicators                  []sweep.Indicator
-	Units                       map[string]string // of what was moved, by adjuster
+	Units                       map[string]string // of the moves, by adjuster
 	Stages                      []Stage           // of one job, oldest first
 	Cutters                     []string          // what the lean now leaves on the work, a sentence each
 	Assembly                    *Assembly         // nil: nothing but sweeps is measured

@@ -88,7 +88,7 @@ var sections = []section{
 	}},
 	{"ENVIRONMENT", []word{
 		{"CREDENTIALS_DIRECTORY", "Where values written as credential:NAME are looked up; set by the service manager."},
-		{"NOTIFY_SOCKET, WATCHDOG_USEC", "How the service manager is told that the daemon is ready and alive."},
+		{"NOTIFY_SOCKET, WATCHDOG_USEC", "How the daemon shows the service manager that it is ready and alive."},
 		{"GOGC, GOMEMLIMIT", "The garbage collector's settings, where those of tramd do not suit."},
 	}},
 }

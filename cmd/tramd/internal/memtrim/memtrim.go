@@ -1,7 +1,7 @@
 // Package memtrim hands back memory that a piece of work needed and the daemon does not: free heap, and pages of the
 // program's own file. Starting touches most of the program once, and Linux maps what lies around each touch as well;
-// nobody takes that back while memory is plenty. What is needed again is mapped again from the page cache, without a
-// read.
+// the kernel does not take that back while memory is plenty. A page that is needed once more comes from the page cache,
+// without a read.
 package memtrim
 
 import (
@@ -42,8 +42,8 @@ func Trim() error {
 	return nil
 }
 
-// unchanged reads the kernel's list of mappings (proc(5), /proc/pid/smaps) for those of a file that nobody can write
-// and nobody has written: a page of these reads the same after it was dropped. Pages that the loader filled in and then
+// unchanged reads the kernel's list of mappings (proc(5), /proc/pid/smaps) for those of a file that cannot be written
+// and was not: a page of these reads the same after it was dropped. Pages that the loader filled in and then
 // locked look alike but for being anonymous, and dropping one of them would lose what it holds.
 func unchanged(smaps io.Reader, file string) ([]span, error) {
 	var found []span

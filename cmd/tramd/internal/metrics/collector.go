@@ -24,10 +24,10 @@ const patience = 2 * time.Second
 type Options struct {
 	Live    Live
 	Version string
-	Page    string // address of the machine's page; empty: not told
-	// Assembly reads what the record says of relations, traverses and bars; nil: not told.
+	Page    string // address of the machine's page; empty: not exported
+	// Assembly reads the record's relations, traverses and bars; nil: not exported.
 	Assembly func(context.Context) Assembly
-	Free     func() (bytes uint64, err error) // room left where the record is kept; nil: not told
+	Free     func() (bytes uint64, err error) // room left where the record is kept; nil: not exported
 }
 
 // Collector makes constant metrics from one snapshot a scrape.

@@ -11,7 +11,7 @@ import (
 	"tramd/sweep/drift"
 )
 
-// outcomes of a sweep are told from the start, as zeros, so that the first failure is an increase and not a new series.
+// outcomes of a sweep are exported from the start, as zeros: the first failure is an increase and not a new series.
 var outcomes = []string{"finished", "abandoned", "failed", "interrupted"}
 
 // emitter writes the metrics of one snapshot.
@@ -103,7 +103,7 @@ func oldest(alarms []session.Alarm, kind, axis string) (since time.Time, stands 
 	return since, stands
 }
 
-// computer is the state of what tramd runs on. Room that cannot be asked for is left out.
+// computer emits the state of the computer. Room that cannot be read is left out.
 func (e emitter) computer(s *session.Snapshot, free func() (uint64, error)) {
 	e.gauge(clockDesc, number(s.Clock.Set))
 	e.gauge(storeDesc, number(s.Store.OK))

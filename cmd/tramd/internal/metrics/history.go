@@ -130,7 +130,7 @@ func (h *History) Write(w io.Writer, every time.Duration) error {
 func (h *History) writeSeries(out *bufio.Writer, name string, s *series, every time.Duration) {
 	for _, p := range s.points {
 		at := h.moments[p.moment]
-		next := at // of the last, nobody knows how long it holds
+		next := at // it is not known how long the last one holds
 		if p.moment+1 < len(h.moments) {
 			next = h.moments[p.moment+1]
 		}

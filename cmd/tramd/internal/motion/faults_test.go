@@ -63,7 +63,7 @@ func faults() []fault {
 		{name: "the other repeats one number", do: set(func(f *floor) { f.readings[1].frozen = true }), within: 6 * time.Second, says: "far has read", moves: 5, notRetract: true, whileMoving: true},
 
 		{name: "the controller reports trouble", do: func(f *floor) { f.say("error: limit") }, says: "error: limit", notAtStart: true},
-		{name: "the controller starts anew", do: func(f *floor) { f.say("ready 2.1") }, says: "ready 2.1", notAtStart: true},
+		{name: "the controller starts again", do: func(f *floor) { f.say("ready 2.1") }, says: "ready 2.1", notAtStart: true},
 		{name: "an acknowledgement too many", do: func(f *floor) { f.say("ok") }, within: 4 * time.Second, says: "", notAtStart: true, notIn: []Stage{Returning}, notRetract: true},
 		{name: "acknowledgements come twice", do: set(func(f *floor) { f.twice = true }), within: untilDue, says: "", moves: 3, notIn: []Stage{Returning}, notRetract: true},
 		{name: "acknowledgements stay away", do: set(func(f *floor) { f.mute = true }), within: untilDue, says: "no acknowledgement", moves: 1},

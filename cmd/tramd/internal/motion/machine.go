@@ -55,7 +55,7 @@ type Act struct {
 // Times and shares of the decision.
 const (
 	// soonest is the share of a move's time, in percent, before which the arm cannot be there: a controller may be set
-	// to go up to twice as fast as it is told (feed override, common practice, no source).
+	// to go up to twice the commanded feed (feed override, common practice, no source).
 	soonest = 40
 
 	// stopFor is how long the machine waits, at the least, for the controller to say that it has stopped.
@@ -251,7 +251,7 @@ func (m *Machine) Tick(now time.Duration) []Act {
 	case m.asked != "" && now > m.due:
 		return m.stop(now, fmt.Sprintf("no acknowledgement of %q came in its time", m.asked), "the controller does not acknowledge in time")
 	case m.phase == dwelling && now-m.began >= m.p.Dwell && now >= m.there:
-		// Not before the arm can be there at the feed it was told, whatever was acknowledged: where that was an
+		// Not before the arm can be there at the commanded feed, whatever was acknowledged: where that was an
 		// acknowledgement too many, the true one comes in this time and shows it.
 		m.enter(settling, now)
 		return []Act{{Arrive: true, Station: m.at}}
@@ -269,7 +269,7 @@ func (m *Machine) next(now time.Duration) []Act {
 		if m.phase == moving { // whichever of the commands it is that waits for the arm
 			m.due += m.p.moveTime(m.distance())*3/2 + m.p.Dwell
 		}
-		if m.phase == finishing { // how far it is home nobody says: as long as the whole travel may take
+		if m.phase == finishing { // the way home is not known: as long as the whole travel may take
 			m.due += m.p.moveTime(m.p.HighDeg-m.p.LowDeg) * 3 / 2
 		}
 		if m.phase == retracting {
@@ -302,7 +302,7 @@ func (m *Machine) distance() float64 {
 	return m.p.Targets[m.at] - m.p.Targets[m.at-1]
 }
 
-// travelled is by how many degrees the arm was turned from station to station, by the feed it was told. The first move
+// travelled is by how many degrees the arm was turned from station to station, at the commanded feed. The first move
 // counts nothing, since where it began is not known.
 func (m *Machine) travelled(now time.Duration) float64 {
 	if m.phase != moving || m.at == 0 {

@@ -34,7 +34,7 @@ type Program struct {
 	Settle        time.Duration // how long a station may take to settle after that
 	Ack           time.Duration // how long an acknowledgement may take beyond the time of the move
 	RetractTime   time.Duration // how long each command of Retract may take
-	Open          time.Duration // quiet after the line was opened, for a controller that starts anew with it
+	Open          time.Duration // quiet after the line was opened, for a controller that restarts with it
 
 	Silent     time.Duration // an indicator that says nothing this long is silent
 	Indicators []Indicator
@@ -74,7 +74,7 @@ func (p Program) Check() error {
 		say("a retract needs the line by which the controller says that it has stopped, and a time for it")
 	}
 	if strings.Contains(strings.Join(p.Retract, "\n"), "{deg") {
-		say("a retract with {deg} in it: after a stop nobody knows where the arm is; write commands that do not depend on it")
+		say("a retract with {deg} in it: after a stop the arm's place is not known; write commands that do not depend on it")
 	}
 	for _, t := range slices.Concat([]string{p.Stop}, p.Begin, p.Move, p.End, p.Retract) {
 		if _, err := p.fill(t, 0); err != nil {

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// What bars a retract: what a controller does next that refuses, is out of step or cannot be heard, nobody knows.
+// What bars a retract: what a controller does next that refuses, is out of step or cannot be heard, is not known.
 const (
 	inTrouble  = "the controller is in trouble or out of step"
 	brokenLine = "the line to the controller broke"

@@ -1,5 +1,5 @@
 // Package notify tells the service manager how the daemon fares, by the datagrams of sd_notify(3): it is ready, it
-// loads its configuration anew, it is alive, it stops. Without a manager every call does nothing.
+// loads its configuration again, it is alive, it stops. Without a manager every call does nothing.
 package notify
 
 import (
@@ -13,7 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Manager is the way to the service manager. A nil Manager is nobody.
+// Manager is the way to the service manager. A nil Manager stands for none.
 type Manager struct {
 	address  net.UnixAddr
 	watchdog time.Duration
@@ -41,7 +41,7 @@ func FromEnvironment() (*Manager, error) {
 	return m, nil
 }
 
-// Watchdog is how long the manager goes without a word of life before it starts the daemon anew; 0: it does not ask.
+// Watchdog is how long the manager goes without a word of life before it restarts the daemon; 0: it does not ask.
 func (m *Manager) Watchdog() time.Duration {
 	if m == nil {
 		return 0

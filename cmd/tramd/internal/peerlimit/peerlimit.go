@@ -8,7 +8,7 @@ import (
 	"sync"
 )
 
-// Limit counts who is in. The zero Limit lets nobody in; New makes one.
+// Limit counts who is in. The zero Limit lets none in; New makes one.
 type Limit struct {
 	most, perPeer int
 	mu            sync.Mutex

@@ -36,7 +36,7 @@ func linnet() *drift.History {
 		tilt, nod := 0.012+0.03*math.Exp(-float64(day)/4), -0.01
 		switch {
 		case day == 100:
-			event("serviced", "bolts tightened, squared anew")
+			event("serviced", "bolts tightened, squared again")
 		case day >= 70 && day < 100: // somebody ran into the clamp and did not say so
 			tilt += 0.028
 		}

@@ -5,6 +5,6 @@
 //
 // A slot is named by its local date and time, and is given out once, whatever the clock does meanwhile. Where summer
 // time begins, a time that is skipped that day becomes the next minute there is. Where it ends, a time that comes twice
-// counts the first time. A slot that nobody was there for (power off, clock not set, clock put forward over it) is
-// missed: it is told of, never made up for.
+// counts the first time. A slot at which tramd did not run (power off, clock not set, clock put forward over it) is
+// missed: it is reported, never made up for.
 package schedule

@@ -71,7 +71,7 @@ func TestEachSlotIsGivenOutOnce(t *testing.T) {
 	}
 }
 
-// A year of looks, with the clock stepped about, the program started anew and the power off, all at random: no slot is
+// A year of looks, with the clock stepped about, the program started again and the power off, all at random: no slot is
 // given out twice, and each is either due or missed as long as the clock is not put back by more than a day.
 func TestNoSlotTwice(t *testing.T) {
 	berlin := place(t, "Europe/Berlin")

@@ -11,8 +11,8 @@ import (
 )
 
 // While a person watches, the lean that is shown holds every reading. A full fit takes long, so it runs beside the
-// work, seldom and in small pieces; between fits a filter carries the last one on. The filter is brought up to date by
-// whoever asks for a
+// work, seldom and in small pieces; between fits a filter carries the last one on. Each snapshot updates the
+// filter.
 const (
 	watchedFor   = 2 * time.Second
 	fitGrows     = 1.5     // a fit is due once there are so many times the readings of the one before

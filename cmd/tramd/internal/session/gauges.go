@@ -43,6 +43,6 @@ type CheckState struct {
 
 // SetCheck has the faces show how the unattended checks stand.
 func (s *Session) SetCheck(c CheckState) {
-	// An error here means the session has stopped; nobody is left to show it to.
+	// An error here means that the session has stopped: it has no readers then.
 	_ = s.ask(context.Background(), func() { s.check = &c })
 }

@@ -18,9 +18,9 @@ func (s *Session) ImportedOther(ctx context.Context, kind string) error {
 	return s.ask(ctx, func() { s.counts[RunKey{kind, string(Finished)}]++ })
 }
 
-// Healed takes note of a finished sweep whose result was made anew, where it is the last check or younger.
+// Healed takes note of a finished sweep whose result was made again, where it is the last check or younger.
 func (s *Session) Healed(ctx context.Context, r LastRun) {
-	// An error here means the session has stopped; nobody is left to show it to.
+	// An error here means that the session has stopped: it has no readers then.
 	_ = s.ask(ctx, func() {
 		if s.last == nil || r.Run == s.last.Run || r.At.After(s.last.At) {
 			s.last = &r

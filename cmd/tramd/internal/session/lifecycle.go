@@ -171,7 +171,7 @@ func (s *Session) tick(now time.Time) {
 	}
 }
 
-// watchAngle notices that the encoder went away. Its count may begin anew, so nothing that was measured before can be
+// watchAngle notices that the encoder went away. Its count may start over, so nothing that was measured before can be
 // joined with what comes after.
 func (s *Session) watchAngle() {
 	if s.encoder == nil {
@@ -325,7 +325,7 @@ func (s *Session) whenStored(j *job, end Ending) func() {
 	n := j.points.n
 	return func() {
 		s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", n, "why", end.Why) // when the daemon stops, too
-		// An error here means the session has stopped; nobody is left to tell.
+		// An error here means that the session has stopped: it has no readers then.
 		_ = s.ask(context.Background(), func() { s.concluded(j, end) })
 	}
 }

@@ -187,7 +187,7 @@ func (j *job) fitSoFar(s *Session) {
 	m := *j.measured
 	go func() {
 		f, err := s.o.Measure(m, pts, places)
-		// An error here means the session has stopped; nobody is left to show it to.
+		// An error here means that the session has stopped: it has no readers then.
 		_ = s.ask(context.Background(), func() {
 			j.works, j.found, j.whyNot = false, &f, ""
 			if err != nil {

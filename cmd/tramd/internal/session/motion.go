@@ -14,7 +14,7 @@ import (
 // Motion is a program that moves the arm from station to station, and the way to the controller that does it.
 type Motion struct {
 	Program   motion.Program
-	Planned   motion.Program // the same for checks that nobody watches: its indicators may be allowed less
+	Planned   motion.Program // the same for unattended checks: its indicators may be allowed less
 	Open      func(context.Context) (motion.Line, error)
 	Interlock *interlock.Interlock // says whether the arm may be moved
 }
@@ -22,7 +22,7 @@ type Motion struct {
 // Cautions are said before anything moves.
 var Cautions = []string{
 	"The arm is about to be moved by a motor. Keep hands, sleeves and tools clear of it, and stay where you reach the machine's own stop.",
-	"Isolate the spindle's own power first: an arm is on it, and nobody may start it.",
+	"Isolate the spindle's own power first: an arm is on it, and it must not start.",
 	"Check that the arm can go all the way round, there and back, without touching a clamp, the work or a cable.",
 	"Local rules and the machine's manual come first.",
 }
@@ -143,7 +143,7 @@ func (s *Session) openAndBegin(ctx context.Context, purpose string, p motion.Pro
 // setOff has the runner begin, with the job in place and under the lock.
 func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interlock.Permit) error {
 	m := &moved{permit: may}
-	// An error from ask means that the session has stopped: the arm is being stopped too, and nobody is left to tell.
+	// An error from ask means that the session has stopped: the arm is being stopped too, and there are no readers.
 	in := func(f func()) { _ = s.ask(context.Background(), f) }
 	r, err := motion.NewRunner(p, clock.SinceBoot, motion.Hooks{
 		Arrived: func(int) { in(func() { s.arrived(j) }) },
@@ -166,7 +166,7 @@ func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interl
 	return nil
 }
 
-// Hold takes a sign of life of the owner of a key, who may begin to give them before the start. Whoever starts a motion
+// Hold takes a sign of life of the owner of a key, who may begin to give them before the start. The starter of a motion
 // gives one at least every [interlock.HoldFor].
 func (s *Session) Hold(_ context.Context, key string) error {
 	if s.o.Motion == nil {
@@ -190,7 +190,7 @@ func (s *Session) LetGo(_ context.Context, key string) error {
 }
 
 // goneAway is why a motion was stopped whose terminal closed its line.
-const goneAway = "the terminal that began the motion is gone, so nobody watches it there; the arm was stopped"
+const goneAway = "the terminal that began the motion is gone, so the arm is not watched there; it was stopped"
 
 // HoldMotion is Hold for a terminal, which knows the run.
 func (s *Session) HoldMotion(ctx context.Context, run int64) error {

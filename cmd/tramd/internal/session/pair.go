@@ -22,7 +22,7 @@ type PairState struct {
 	ZeroU  float64   `json:"zero_u_mm"`
 
 	Deg    *float64 `json:"deg"`      // the way the bar's first indicator points: the lean is positive towards there; nil: not known
-	Told   bool     `json:"told"`     // Deg is where the person was told to put it: nobody sees whether it was moved since
+	Told   bool     `json:"told"`     // Deg is where the person was asked to put it: tramd cannot see whether it was moved since
 	MMPerM *float64 `json:"mm_per_m"` // nil with Why
 	U      float64  `json:"u_mm_per_m"`
 	Half   float64  `json:"U_mm_per_m"`
@@ -43,7 +43,7 @@ type PairAxis struct {
 }
 
 // pairZero is what a sweep or a half turn with two opposite indicators leaves behind. It lasts until the next of
-// either, and not over a restart, a new configuration or an indicator that went away: nobody knows what was touched
+// either, and not over a restart, a new configuration or an indicator that went away: what was touched is not known
 // meanwhile.
 type pairZero struct {
 	run        int64
@@ -52,7 +52,7 @@ type pairZero struct {
 	a, b       int
 	zero       sweep.PairZero
 	pair       sweep.Pair
-	told       *float64  // spindle angle in degrees at which a person was told to leave the arm; nil: the encoder says
+	told       *float64  // spindle angle in degrees at which a person was asked to leave the arm; nil: the encoder says
 	reconnects [2]uint64 // of the two indicators' ports
 	seen       [2]*pairSeen
 }
@@ -164,7 +164,7 @@ func (s *Session) watchPair(mono device.Stamp, deg *float64) {
 		return
 	}
 	if s.pairPorts(z.a, z.b) != z.reconnects {
-		s.o.Log.Warn("an indicator of the pair went away and came back; its zero may be another, so the pair must be zeroed anew")
+		s.o.Log.Warn("an indicator of the pair went away and came back; its zero may be another, so the pair must be zeroed again")
 		s.pair = nil
 		return
 	}

@@ -2,7 +2,7 @@ package session
 
 import "time"
 
-// idlePatience is how long bytes may wait to be read while no sweep is in hand: nobody sees the difference, and
+// idlePatience is how long bytes may wait to be read while no sweep is in hand: a reader sees no difference, and
 // watching for weeks costs a few times less.
 const idlePatience = 5 * time.Millisecond
 

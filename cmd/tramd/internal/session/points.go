@@ -6,7 +6,7 @@ import (
 	"tramd/sweep"
 )
 
-// pointChunk is how many points lie together: little to make anew while a port waits, and few in the longest run.
+// pointChunk is how many points lie together: little to make again while a port waits, and few in the longest run.
 const pointChunk = 4096
 
 // points are the readings of a sweep in the order in which they came. They are only ever appended, and never moved: a

@@ -7,7 +7,7 @@ import (
 )
 
 // Pulse is when the session last did each of the things it must always go on doing. It is read without the lock, so
-// that a session which hangs can be told from one that has nothing to do.
+// that a session which hangs differs from one that has nothing to do.
 type Pulse struct {
 	Tick  device.Stamp // the lock was taken and the clockwork ran
 	Store device.Stamp // the queue to the store was looked through, or a write came back, well or not

@@ -69,7 +69,7 @@ type Options struct {
 	Inputs     func() []InputState                   // the machine's input lines; nil: there are none. This and the next never wait
 	Hours      func() *HoursState                    // of the spindle; nil: nothing counts them
 	KeepZero   func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
-	Patience   func(time.Duration)                   // told how long bytes may wait to be read; at first not at all. May be nil
+	Patience   func(time.Duration)                   // called with how long bytes may wait to be read; at first not at all. May be nil
 }
 
 // staleAfter is the age at which a reading or an angle is no longer shown as the present one.
@@ -106,7 +106,7 @@ type Session struct {
 	pressedAt device.Stamp // when the trigger port last sent something
 	fits      chan fitted
 	watched   time.Time     // when a snapshot was last asked for
-	patience  time.Duration // what the ports were told last
+	patience  time.Duration // what the ports heard last
 
 	motions    sync.WaitGroup
 	motionCtx  context.Context // ends with the session; programs under way are stopped

@@ -228,7 +228,7 @@ func (s *Session) pressed(samples []device.Sample) {
 	}
 }
 
-// unsettledFor is how long a reading may go to and fro before the person is told what to do about it.
+// unsettledFor is how long a reading may go to and fro before tramd says what to do about it.
 const unsettledFor = 8 // seconds
 
 func (j *job) sayStation(s *Session) string {

@@ -8,7 +8,7 @@ var TroubleKinds = []string{"record", "backup", "check"}
 
 // Trouble has the faces show that a chore went wrong, and why; an empty why takes it back.
 func (s *Session) Trouble(kind, why string) {
-	// An error here means the session has stopped; nobody is left to show it to.
+	// An error here means that the session has stopped: it has no readers then.
 	_ = s.ask(context.Background(), func() {
 		if why == "" {
 			delete(s.troubles, kind)

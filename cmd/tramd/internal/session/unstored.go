@@ -200,7 +200,7 @@ func (s *Session) Backlog() *Backlog {
 	return &Backlog{queue: queue, aside: s.aside, nextRun: s.nextRun, actual: actual}
 }
 
-// Lose says in the log what is lost because nobody takes the backlog.
+// Lose logs what is lost because no store takes the backlog.
 func (b *Backlog) Lose(log interface{ Error(string, ...any) }) {
 	if b == nil {
 		return

@@ -16,7 +16,7 @@ import (
 type ZeroState struct {
 	Known bool           `json:"known"`
 	From  sweep.ZeroFrom `json:"from"`
-	At    *time.Time     `json:"at"`   // when a person pointed the arm; null: nobody did
+	At    *time.Time     `json:"at"`   // when a person pointed the arm; null: no person has
 	Next  ZeroStep       `json:"next"` // the press that is due
 	Say   string         `json:"say"`  // what to do before it
 	Why   string         `json:"why"`  // why the zero is not known; empty: it is

@@ -162,7 +162,7 @@ func TestAnIndexMarkKeepsTheZeroOverAnUnpluggedEncoder(t *testing.T) {
 		r.mu.Lock()
 		r.returned++
 		r.mu.Unlock()
-		r.off += 111 // its count begins anew, with the arm anywhere
+		r.off += 111 // its count begins again, with the arm anywhere
 		want := mark >= 0
 		snap := r.wait(t, "the loss to be seen", func(s *Snapshot) bool { return s.Angle.AgeS == nil })
 		if snap.Angle.Zero.Known != want || want != (snap.Angle.Zero.From == sweep.ZeroIndex) {

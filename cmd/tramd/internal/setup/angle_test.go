@@ -90,7 +90,7 @@ func TestAMotionControllerWithCommandsOfItsOwn(t *testing.T) {
 		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.LowDeg != -180 || g.HighDeg != 0 || g.Dwell != 0 {
 		t.Errorf("%s\n%+v", text, g)
 	}
-	for _, want := range []string{"write LF, CR or CRLF", "write 1 or 2", `"power; {rpm}": {rpm} is not known`, `"halt {rpm}": {rpm} is not known`, "no move command with {deg} in it; the list begins anew",
+	for _, want := range []string{"write LF, CR or CRLF", "write 1 or 2", `"power; {rpm}": {rpm} is not known`, `"halt {rpm}": {rpm} is not known`, "no move command with {deg} in it; the list begins again",
 		"is not a regular expression", "Lowest spindle angle the arm may be moved to, deg [-360]"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("%q was not said:\n%s", want, said)
@@ -98,7 +98,7 @@ func TestAMotionControllerWithCommandsOfItsOwn(t *testing.T) {
 	}
 }
 
-// Listening opens a port, and opening one may already make a controller start anew.
+// Listening opens a port, and opening one may already make a controller start again.
 func TestTheMotionControllerIsNotListenedTo(t *testing.T) {
 	var heard []string
 	o := Options{Ports: bench, Find: func(_ context.Context, port string) (*Found, error) {

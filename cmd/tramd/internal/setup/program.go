@@ -31,7 +31,7 @@ func newProgram() program {
 
 const programCautions = `Caution, stepped motion: what tramd will write to the controller's port moves a machine.
   - Keep hands, sleeves and tools clear of the arm, and stay where you reach the machine's own stop: tramd cannot see a collision.
-  - Isolate the spindle's own power: an arm is on it, and nobody may start it.
+  - Isolate the spindle's own power: an arm is on it, and it must not start.
   - The machine's manual and local rules come first; the commands are those of your controller's manual.
 These questions only write a file: the port is not opened, and nothing moves.`
 
@@ -94,7 +94,7 @@ func (p *plan) askProgram(a *Asker, o Options) error {
 // askCommands asks for the commands of a move. No stop command is proposed with the words of ISO 6983: a controller may
 // take a program stop (M0) up only after the block that moves (common practice, no source).
 func (p *plan) askCommands(a *Asker) error {
-	a.say("How is the controller told to move?")
+	a.say("Which command moves the arm?")
 	a.say("  1  words of ISO 6983: G90 and G94 once, then G1 A{deg} F{feed} and G4 P{dwell_s} for each station")
 	a.say("  2  commands of your own, with {deg}, {feed}, {dwell_s} or {dwell_ms} where the numbers go")
 	own := false
@@ -143,7 +143,7 @@ func (p *plan) askList(a *Asker, what string, at *[]string, rest ...string) erro
 				*at = list
 				if err := p.wrong("program"); err != nil {
 					*at, list = before, nil
-					return fmt.Errorf("%w; the list begins anew", err)
+					return fmt.Errorf("%w; the list begins again", err)
 				}
 				whole = true
 				return nil

@@ -37,18 +37,18 @@ func (u *unattended) text(b *strings.Builder) {
 	}
 }
 
-// askUnattended asks whether checks are taken with nobody there, and what makes that safe.
+// askUnattended asks whether checks are taken unattended, and what makes that safe.
 func (p *plan) askUnattended(a *Asker) error {
 	u := &p.unattended
 	if p.source != config.SourceEncoder && p.source != config.SourceProgram {
 		return nil
 	}
-	wanted, err := a.yes("Take checks by itself at a set time, with nobody there", false)
+	wanted, err := a.yes("Take checks unattended, at set times", false)
 	if err != nil || !wanted {
 		return err
 	}
 	if p.source == config.SourceProgram {
-		a.say("Caution: then the arm moves with nobody there. It does so only while somebody has armed it (`tramd arm`), and only while the machine")
+		a.say("Caution: then the arm moves while no person is there. It does so only while somebody has armed it (`tramd arm`), and only while the machine")
 		a.say("says that it does nothing. That is no safety device: isolate the spindle's power, and keep people away.")
 		// Until the time is asked for, nothing hangs on these.
 		err := a.ask("What the controller is asked for its state (- if an input says that the machine does nothing)", "", func(s string) error {

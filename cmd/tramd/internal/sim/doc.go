@@ -12,5 +12,5 @@
 // The package shares no code with the fit, on purpose: a sign or a factor wrong in one would then show against the
 // other.
 //
-// A Machine may be used from any number of goroutines. It never waits for whoever reads its ports.
+// A Machine may be used from any number of goroutines. It never waits for a reader of its ports.
 package sim

@@ -141,7 +141,7 @@ func (m *Machine) Adjust(dTilt, dNod float64) {
 // Spoilt counts the lines that were damaged on purpose.
 func (m *Machine) Spoilt() uint64 { return m.spoilt.Load() }
 
-// Lines counts the lines of a port that went out, and those dropped because nobody took them.
+// Lines counts the lines of a port that went out, and those dropped because no reader took them.
 func (m *Machine) Lines(which string) (written, dropped uint64) {
 	if p := m.port(which); p != nil {
 		return p.counts()

@@ -48,7 +48,7 @@ func (p *port) plug() error {
 	return nil
 }
 
-// unplug closes the line under whoever reads it, and takes its link away.
+// unplug closes the line under its reader, and takes its link away.
 func (p *port) unplug() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -60,7 +60,7 @@ func (p *port) unplug() error {
 	return err
 }
 
-// send writes one line, or drops it when nobody listens, the reader has stalled or the port is unplugged. It never
+// send writes one line, or drops it when there is no reader, the reader has stalled or the port is unplugged. It never
 // waits.
 func (p *port) send(line []byte) {
 	p.mu.Lock()
@@ -87,7 +87,7 @@ func (p *port) send(line []byte) {
 }
 
 // heard tells whether the other end is open. A real port throws away what arrives before it is opened; a
-// pseudo-terminal would keep it, and hand stale readings to whoever opens it later.
+// pseudo-terminal would keep it, and hand stale readings to the next one who opens it.
 func (p *port) heard() (open bool) {
 	control(p.master, func(fd int) {
 		fds := []unix.PollFd{{Fd: int32(fd)}}

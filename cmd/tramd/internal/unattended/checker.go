@@ -22,7 +22,7 @@ const (
 	Note   Do = "note"   // log it
 	Begin  Do = "begin"  // take the check; Facts.Taking follows it from now on
 	Skip   Do = "skip"   // the slot brings no check: none is due
-	Missed Do = "missed" // report it: nobody was there
+	Missed Do = "missed" // report it: tramd was not ready
 	GaveUp Do = "gaveup" // report it: it was not begun, or it failed for good
 	Done   Do = "done"   // it ended with a result (of a dry run: all conditions held)
 )
@@ -66,7 +66,7 @@ func (c *Checker) Next(now time.Time) (time.Time, bool) {
 	return s.At, ok
 }
 
-// missedEach is up to how many missed checks are told of one by one.
+// missedEach is up to how many missed checks are reported one by one.
 const missedEach = 3
 
 // Step is called about once a second.
@@ -78,11 +78,11 @@ func (c *Checker) Step(f Facts) []Act {
 	if f.ClockSet { // a time that cannot be believed gives out no slots
 		due, missed := c.keep.Look(f.Now)
 		if n := len(missed); n > missedEach {
-			do(Missed, missed[n-1].Name, "%d checks were missed, from %s to %s: nobody was there at the time", n, missed[0].Name, missed[n-1].Name)
+			do(Missed, missed[n-1].Name, "%d checks were missed, from %s to %s: tramd was not ready at the time", n, missed[0].Name, missed[n-1].Name)
 			missed = nil
 		}
 		for _, m := range missed {
-			do(Missed, m.Name, "the check of %s was missed: nobody was there at the time", m.Name)
+			do(Missed, m.Name, "the check of %s was missed: tramd was not ready at the time", m.Name)
 		}
 		switch {
 		case due == nil:
@@ -162,8 +162,8 @@ func warming(d time.Duration) string {
 func (c *Checker) watch(f Facts, do doer) {
 	name := c.slot.Name
 	t := f.Taking
-	if t == nil { // it could not even be begun, or whoever took it is gone
-		t = &Taking{Ended: true, Why: "it came to no end that was told of"}
+	if t == nil { // it could not even be begun, or the part that took it is gone
+		t = &Taking{Ended: true, Why: "it came to no end that was reported"}
 	}
 	if !t.Ended {
 		return // what moves the arm watches it; what does not sees a lost device by itself

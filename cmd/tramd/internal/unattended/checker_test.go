@@ -215,7 +215,7 @@ func TestStepsOfTheClock(t *testing.T) {
 				if !stepped && s.f.Now.Sub(monday) >= at {
 					stepped = true
 					s.f.Now = s.f.Now.Add(by)
-					s.endAt = s.endAt.Add(by) // the check itself goes by the clock that nobody sets
+					s.endAt = s.endAt.Add(by) // the check itself goes by the clock that is never set
 				}
 			}
 			for hour := range 30 {

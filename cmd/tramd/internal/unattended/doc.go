@@ -1,4 +1,4 @@
-// Package unattended decides when a check that nobody watches is begun, waited for, stopped, tried again or reported as
+// Package unattended decides when an unattended check is begun, waited for, stopped, tried again or reported as
 // missed. It is pure: facts come in once a second, acts come out; who measures, moves and stores is elsewhere.
 //
 // # Before anything moves
@@ -10,5 +10,5 @@
 //
 // While it moves, packages interlock and motion watch the arming, the machine and the indicators; anything unexpected
 // stops it. A check that was stopped for safety is not tried again; one that failed otherwise is, once. What was missed
-// is told of and never made up for: nothing begins to move because the power came back.
+// is reported and never made up for: nothing begins to move because the power came back.
 package unattended

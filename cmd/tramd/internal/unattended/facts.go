@@ -36,7 +36,7 @@ type Facts struct {
 	Gauges     []Gauge
 	NextCheck  *time.Time // by the drift model; nil: it cannot say
 	Hours      *float64   // of the spindle since the last check; nil: not known
-	Taking     *Taking    // the check that was begun; nil once its end was told of
+	Taking     *Taking    // the check that was begun; nil once its end was reported
 }
 
 // Bar is why the arm may not be moved, as package interlock has it; the zero Bar lets it.

@@ -20,7 +20,12 @@ func TestTheJobInABrowser(t *testing.T) {
 	open(t, ctx, s.url+"/adjust?unit=mm_per_m", 360, 800, "light")
 	until(t, ctx, fmt.Sprintf(`document.querySelectorAll("#moves li").length === %d`, len(a.Moves)))
 	words := eval[string](t, ctx, `document.querySelector("#v-adjust").innerText`)
-	want := []string{a.Why, "Run 11", "then: swing -0.2 mm; new shim stock", "steps of 0.003 mm"}
+	// What to expect is seen at once; the reasons fold away.
+	why := eval[[]string](t, ctx, `["#job-why", "#job-reasons"].map(q => document.querySelector(q).textContent)`)
+	if strings.Join(why, " ") != a.Why || why[0] == "" || why[1] == "" {
+		t.Errorf("the reasons are said as %q, want %q", why, a.Why)
+	}
+	want := []string{why[0], "Run 11", "then: swing -0.2 mm; new shim stock", "steps of 0.003 mm"}
 	for _, m := range a.Moves {
 		want = append(want, m.Say)
 	}

@@ -110,23 +110,19 @@ function label(x, y, text, anchor) {
   return el;
 }
 
-// runCurve draws the curve of a stored run into its sheet.
-export async function runCurve(run, signal, unit) {
+// runCurve draws the curve of a stored run into its sheet; there is none where nothing can be drawn.
+export function runCurve(data, unit) {
   const box = document.querySelector('.run-plot');
   if (!box) return;
-  try {
-    const answer = await fetch(`/api/v1/runs/${run.id}/curve`, { signal });
-    const body = await answer.json();
-    if (!answer.ok || !body.points.length) throw new Error(body.error);
-    if (!box.isConnected) return;
-    const w = Math.max(280, Math.floor(box.clientWidth));
-    const svg = draw('svg', { viewBox: `0 0 ${w} 130`, role: 'img', 'aria-label': t('trace.title') });
-    const all = series(body);
-    paint(svg, all, w, 130, unit);
-    box.replaceChildren(svg, make('p', 'small', said(all, unit)));
-  } catch {
-    if (!signal.aborted) box.parentElement.remove(); // the residuals below say why there is nothing to draw
+  if (!data?.points.length) {
+    box.parentElement.remove();
+    return;
   }
+  const w = Math.max(280, Math.floor(box.clientWidth));
+  const svg = draw('svg', { viewBox: `0 0 ${w} 130`, role: 'img', 'aria-label': t('trace.title') });
+  const all = series(data);
+  paint(svg, all, w, 130, unit);
+  box.replaceChildren(svg, make('p', 'small', said(all, unit)));
 }
 
 const said = (all, unit) => [t(all.length > 1 ? 'trace.several' : 'trace.one', { unit: unit.inch ? 'in' : 'mm' }), all.some((s) => s.fit) ? t('trace.fit') : ''].filter(Boolean).join(' ');

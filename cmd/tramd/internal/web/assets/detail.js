@@ -8,7 +8,6 @@ import { when } from './words.js';
 import { findings } from './findings.js';
 import { budgets, largest } from './budget.js';
 import { residuals } from './residuals.js';
-import { runCurve } from './curve.js';
 import { again } from './again.js';
 import { measures, stored } from './places.js';
 import { reason } from './api.js';
@@ -81,9 +80,7 @@ function draw() {
   byId('detail-body').replaceChildren(story(), ...first, ...largest(run, unit), more);
   more.addEventListener('toggle', () => remember(more.open));
   more.open = wasOpen;
-  if (!run.result) return;
-  runCurve(run, fetching.signal, unit);
-  residuals(run, fetching.signal, unit);
+  if (run.result) residuals(run, fetching.signal, unit);
 }
 
 let wasOpen = false;

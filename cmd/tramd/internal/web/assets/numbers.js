@@ -16,14 +16,14 @@ export function significant(x, n = 3) {
 // percent writes a share: what is small is not said to be nothing.
 export function percent(p) {
   if (p == null || !Number.isFinite(p)) return '–';
-  return p > 0 && p < 0.001 ? '<\u00a00.1\u00a0%' : `${(100 * p).toFixed(1)}\u00a0%`;
+  return p > 0 && p < 0.001 ? '< 0.1 %' : `${(100 * p).toFixed(1)} %`;
 }
 
 // chance writes a probability, never as sure: one that comes as 0 or 1 has only lost its last digits.
 export function chance(p) {
   if (p == null || !Number.isFinite(p)) return '–';
-  if (p < 0.001) return '<\u00a00.1\u00a0%';
-  return p > 0.999 ? '>\u00a099.9\u00a0%' : percent(p);
+  const text = p < 0.001 ? '< 0.1 %' : p > 0.999 ? '> 99.9 %' : percent(p);
+  return text.replaceAll(' ', '\u00a0'); // in one piece
 }
 
 export const wrapped = (deg) => ((deg % 360) + 360) % 360;

@@ -1,6 +1,7 @@
 // What the lean leaves over, reading by reading, against the angle where the indicator touched.
 import { draw } from './dom.js';
 import { bare, niceStep } from './units.js';
+import { runCurve } from './curve.js';
 import { many, t } from './t.js';
 import { reason } from './api.js';
 
@@ -19,7 +20,10 @@ export async function residuals(run, signal, unit) {
   const words = document.querySelector('.rest-words');
   const box = document.querySelector('.rest-plot');
   if (!words || !box) return;
-  const say = (text) => { words.textContent = text; };
+  const say = (text) => {
+    words.textContent = text;
+    if (text) runCurve(null, unit);
+  };
   const r = run.result;
   if (!r.tilt && !r.nod) return say(t('rest.noaxis'));
   if (!run.readings) return say(t('rest.noreadings'));
@@ -27,7 +31,7 @@ export async function residuals(run, signal, unit) {
   try {
     const key = `${run.id}/${run.readings}`;
     if (kept.run !== key) {
-      say(t('detail.reading'));
+      words.textContent = t('detail.reading');
       const answer = await fetch(`/api/v1/runs/${run.id}/readings.csv`, { signal });
       if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).error || t('error.answered', { status: answer.status }));
       kept = { run: key, rows: parse(await answer.text()) };
@@ -41,6 +45,7 @@ export async function residuals(run, signal, unit) {
   watcher.disconnect();
   watcher.observe(box);
   paint();
+  runCurve(curveOf(kept.rows, run), unit);
 }
 
 function parse(text) {
@@ -53,6 +58,29 @@ function parse(text) {
     rows.push({ t: Number(t), deg: Number(deg), mm: Number(reading), name: name.join(',') });
   }
   return rows;
+}
+
+// contact returns the angle at which an indicator touched, from 0 to 360.
+const contact = (deg, ind) => ((((deg + (ind.phase_deg ?? 0)) % 360) + 360) % 360);
+
+// curveOf returns the mean reading in each degree, and the fitted lean, of each indicator: what the now view draws.
+function curveOf(rows, run) {
+  const r = run.result;
+  const list = run.setup?.indicators ?? [];
+  const offsets = r.offsets_mm ?? [r.offset_mm];
+  const bins = new Map();
+  for (const row of rows) {
+    const indicator = Math.max(0, list.findIndex((x) => x.name === row.name));
+    if (!list[indicator] || isOut(r.rejections, row.t, indicator)) continue;
+    const deg = Math.floor(contact(row.deg, list[indicator]));
+    const bin = bins.get(`${indicator}/${deg}`) ?? { indicator, deg: deg + 0.5, sum: 0, n: 0 };
+    bin.sum += row.mm;
+    bin.n++;
+    bins.set(`${indicator}/${deg}`, bin);
+  }
+  const points = [...bins.values()].map((b) => ({ indicator: b.indicator, deg: b.deg, mm: b.sum / b.n })).filter((p) => Number.isFinite(p.mm));
+  const fit = list.map((ind, indicator) => ({ indicator, mean_mm: offsets[indicator], cos_mm: (ind.radius_mm * (r.tilt?.mm_per_m ?? 0)) / 1000, sin_mm: (ind.radius_mm * (r.nod?.mm_per_m ?? 0)) / 1000 }));
+  return { points, fit: fit.filter((f) => f.mean_mm != null) };
 }
 
 // left takes offset and lean off each reading: z - (c + r*(tilt*cos + nod*sin)).
