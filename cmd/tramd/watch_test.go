@@ -54,12 +54,12 @@ func TestView(t *testing.T) {
 	}
 	s.Devices[1].Error = ""
 	until := s.At.Add(20 * time.Hour)
-	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: nobody was there at the time"}
+	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: tramd was not ready at the time"}
 	s.Check = &session.CheckState{Next: noon.Add(18 * time.Hour).Format(time.RFC3339), Moves: true, WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}
 	s.Angle.ArmedUntil = &until
 	got = view(s, 200, 0, display.Units{})
 	for _, want := range []string{
-		"TROUBLE check: the check of 2026-03-02 06:00 was missed: nobody was there at the time", "a check at 2026-03-03 06:00:00, armed until 2026-03-03 08:00:00: keep clear of the arm",
+		"TROUBLE check: the check of 2026-03-02 06:00 was missed: tramd was not ready at the time", "a check at 2026-03-03 06:00:00, armed until 2026-03-03 08:00:00: keep clear of the arm",
 		"not as things are: indicator arm sends nothing", "last: no check at 2026-03-01 06:00",
 	} {
 		if !strings.Contains(got, want) {

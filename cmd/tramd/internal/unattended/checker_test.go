@@ -184,11 +184,11 @@ func TestOneMoreTry(t *testing.T) {
 func TestThePowerComesBack(t *testing.T) {
 	s := newShop(t, plan())
 	s.f.Now = monday.Add(2 * time.Hour)
-	want(t, s.run(10*time.Minute), "07:59:00 missed: the check of 2026-03-02 06:00 was missed: nobody was there")
+	want(t, s.run(10*time.Minute), "07:59:00 missed: the check of 2026-03-02 06:00 was missed: tramd was not ready")
 
 	s = newShop(t, plan()) // a month later
 	s.f.Now = monday.Add(30 * 24 * time.Hour)
-	want(t, s.run(30*time.Second), "05:59:00 missed: 30 checks were missed, from 2026-03-02 06:00 to 2026-03-31 06:00: nobody was there")
+	want(t, s.run(30*time.Second), "05:59:00 missed: 30 checks were missed, from 2026-03-02 06:00 to 2026-03-31 06:00: tramd was not ready")
 
 	s = newShop(t, plan()) // before the network is there: the time of day is a guess
 	s.f.ClockSet = false
