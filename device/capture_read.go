@@ -47,7 +47,7 @@ func NewCaptureReader(r io.Reader) *CaptureReader {
 	return &CaptureReader{in: bufio.NewReaderSize(r, maxRecord)}
 }
 
-// Next gives the next record, io.EOF at the end, or a CaptureError; after an error it stays at that error.
+// Next returns the next record, io.EOF at the end, or a CaptureError; after an error it stays at that error.
 func (c *CaptureReader) Next() (Record, error) {
 	for c.err == nil {
 		line, err := c.in.ReadSlice('\n')

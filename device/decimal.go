@@ -82,7 +82,7 @@ func scanDecimal(b []byte) (d decimal, rest []byte, f fault) {
 	return d, b, noFault
 }
 
-// in gives the number times the unit, exactly where the result is whole and else rounded half away from zero; it
+// in returns the number times the unit, exactly where the result is whole and else rounded half away from zero; it
 // fails when the size of the result exceeds limit.
 func (d decimal) in(unit, limit uint64) (int64, bool) {
 	hi, lo := bits.Mul64(d.mant, unit)

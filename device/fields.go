@@ -125,7 +125,7 @@ func statusWord(name []byte) bool {
 	return false
 }
 
-// microUnit says whether a unit is written with a micro sign: U+00B5 or U+03BC in UTF-8, or 0xB5 in Latin-1.
+// microUnit reports whether a unit is written with a micro sign: U+00B5 or U+03BC in UTF-8, or 0xB5 in Latin-1.
 func microUnit(u []byte) bool {
 	switch string(u) {
 	case "\u00b5m", "\u03bcm", "\xb5m":

@@ -30,7 +30,7 @@ type checker struct {
 	of    func(p []byte) uint16
 }
 
-// newChecker gives the checker of a name; "" is none.
+// newChecker returns the checker of a name; "" is none.
 func newChecker(name string) (checker, bool) {
 	switch name {
 	case "", checkNone:
@@ -114,7 +114,7 @@ func forwardCRC(poly, start uint16) func([]byte) uint16 {
 	}
 }
 
-// CheckValue gives the check value of a name over p, and how many bytes it has; 0 when there is none of that name.
+// CheckValue returns the check value of a name over p, and how many bytes it has; 0 when there is none of that name.
 func CheckValue(name string, p []byte) (size int, value uint16) {
 	c, ok := newChecker(name)
 	if !ok || c.of == nil {

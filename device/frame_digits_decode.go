@@ -50,7 +50,7 @@ func (f *digitsFrame) put(frame []byte, place int, n byte) {
 	}
 }
 
-// allowed says whether a nibble may have this value at this place.
+// allowed reports whether a nibble may have this value at this place.
 func (f *digitsFrame) allowed(place int, n byte) bool {
 	for _, x := range f.fixed {
 		if x.place == place {

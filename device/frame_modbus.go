@@ -284,7 +284,7 @@ func (f *modbusFramer) answer(dst []Sample, at Stamp) []Sample {
 	return append(dst, s)
 }
 
-// tail gives the latest n bytes if they are guarded by a good check value.
+// tail returns the latest n bytes if they are guarded by a good check value.
 func (f *modbusFramer) tail(n int) []byte {
 	if f.n < n {
 		return nil

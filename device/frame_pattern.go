@@ -214,7 +214,7 @@ func (f *patternFrame) follow(at int, out []part) []part {
 	return out
 }
 
-// clash says whether a part without a width could take what belongs to the next.
+// clash reports whether a part without a width could take what belongs to the next.
 func clash(kind partKind, next part) bool {
 	switch next.kind {
 	case partByte:

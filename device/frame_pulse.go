@@ -85,7 +85,7 @@ func (f *PulseFramer) feedLines(dst []Sample, p []byte, at Stamp) []Sample {
 	return dst
 }
 
-// holds says whether a line has a word in it, set off by blanks or signs.
+// holds reports whether a line has a word in it, set off by blanks or signs.
 func holds(line []byte, word string) bool {
 	for from := 0; from < len(line); {
 		to := from

@@ -55,7 +55,7 @@ func gcd(a, b uint64) uint64 {
 	return a
 }
 
-// length gives so many counts in nanometres, rounded half away from zero. It fails beyond units.MaxLength.
+// length returns so many counts in nanometres, rounded half away from zero. It fails beyond units.MaxLength.
 func (s scale) length(count int64) (int64, bool) {
 	neg := s.neg != (count < 0)
 	size := uint64(count)

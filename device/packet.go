@@ -31,7 +31,7 @@ type fixedBits struct {
 	mask, value byte
 }
 
-// fits says whether everything is in its place that must be.
+// fits reports whether everything is in its place that must be.
 func (p *packet) fits(frame []byte) bool {
 	for _, x := range p.fixed {
 		if frame[x.place]&x.mask != x.value {

@@ -75,7 +75,7 @@ func (d *Device) Run(ctx context.Context) error {
 	return nil
 }
 
-// worthOpening says whether an attempt is more than a poll for a port that is not there, which changes no state.
+// worthOpening reports whether an attempt is more than a poll for a port that is not there, which changes no state.
 func (d *Device) worthOpening(news bool) bool {
 	if strings.HasPrefix(d.spec.Port, tcpScheme) {
 		return news

@@ -43,7 +43,7 @@ func (d *Device) silentFor() time.Duration {
 	return wait
 }
 
-// talk says whether the instrument of an open port sends, and what to do where it does not.
+// talk reports whether the instrument of an open port sends, and what to do where it does not.
 func (d *Device) talk(s *Status, now Stamp) {
 	s.Talk, s.SilentFor = "", 0
 	if !s.Open() {

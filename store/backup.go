@@ -171,7 +171,7 @@ type numbered struct {
 	file   string
 }
 
-// backups gives those there are of one machine, by number.
+// backups returns those there are of one machine, by number.
 func backups(folder, name string) ([]numbered, error) {
 	form := regexp.MustCompile(`^` + regexp.QuoteMeta(name) + `-(\d{6,9})-\d{8}T\d{6}Z\.db$`)
 	entries, err := os.ReadDir(folder)

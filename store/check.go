@@ -157,7 +157,7 @@ func MarkDamaged(path string, why error) error {
 	return errors.Join(syncFile(name), syncDir(name))
 }
 
-// damageNoted gives the first line of the note, which names the copy that is set aside, and the rest, which says why.
+// damageNoted returns the first line of the note, which names the copy that is set aside, and the rest, which says why.
 func damageNoted(path string) (stamp, why string, found bool) {
 	text, err := os.ReadFile(markName(path))
 	if errors.Is(err, fs.ErrNotExist) {

@@ -31,7 +31,7 @@ func decodeSamples(data []byte) (Samples, error) {
 	return c.samples(), nil
 }
 
-// chunkSound says whether a chunk is as it was written, without unpacking it.
+// chunkSound reports whether a chunk is as it was written, without unpacking it.
 func chunkSound(data []byte) bool {
 	end := len(data) - 4
 	return end > 2 && crc32.Checksum(data[:end], castagnoli) == binary.LittleEndian.Uint32(data[end:])
@@ -206,7 +206,7 @@ func deflate(body []byte) []byte {
 	return out.Bytes()
 }
 
-// inflate gives at most one byte more than size, enough to tell that there was too much.
+// inflate returns at most one byte more than size, enough to tell that there was too much.
 func inflate(packed []byte, size int) ([]byte, error) {
 	r := flate.NewReader(bytes.NewReader(packed))
 	defer r.Close()

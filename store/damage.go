@@ -40,7 +40,7 @@ func (s *Store) meet(d Damaged) {
 	}
 }
 
-// keptHere says whether the file is a record that a daemon keeps, and not a backup that is being looked at.
+// keptHere reports whether the file is a record that a daemon keeps, and not a backup that is being looked at.
 func (s *Store) keptHere() bool {
 	if s.lock != nil {
 		return true

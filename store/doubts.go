@@ -33,7 +33,7 @@ type rowsQuerier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 }
 
-// doubts gives the doubts about a run. A spoiled one stands as it reads, and is reported: without it angles would be
+// doubts returns the doubts about a run. A spoiled one stands as it reads, and is reported: without it angles would be
 // believed.
 func (s *Store) doubts(ctx context.Context, q rowsQuerier, run int64) ([]sweep.Doubt, error) {
 	rows, err := q.QueryContext(ctx, "SELECT code, from_us, to_us, text, "+s.sound["doubt"]+" FROM doubt WHERE run_id = ? ORDER BY id", run)

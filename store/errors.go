@@ -32,7 +32,7 @@ func isConstraint(err error) bool {
 	return errors.As(err, &se) && se.Code == sqlite3.ErrConstraint
 }
 
-// isCorrupt says whether SQLite could not make sense of a page.
+// isCorrupt reports whether SQLite could not make sense of a page.
 func isCorrupt(err error) bool {
 	var se sqlite3.Error
 	return errors.As(err, &se) && (se.Code == sqlite3.ErrCorrupt || se.Code == sqlite3.ErrNotADB)

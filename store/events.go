@@ -37,7 +37,7 @@ func EventKinds() []string {
 	return []string{"adjusted", "crashed", "serviced", "moved", "acknowledged", "note", hoursEvent}
 }
 
-// TypedHours gives the hours that a person typed, of an event that says them.
+// TypedHours returns the hours that a person typed, of an event that says them.
 func (e Event) TypedHours() (float64, bool) {
 	if e.Kind != hoursEvent {
 		return 0, false

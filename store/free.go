@@ -7,7 +7,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Free gives the bytes that may still be written to the file system the record is kept on.
+// Free returns the bytes that may still be written to the file system the record is kept on.
 func (s *Store) Free() (uint64, error) {
 	var fs unix.Statfs_t
 	if err := unix.Statfs(filepath.Dir(s.path), &fs); err != nil {

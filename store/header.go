@@ -75,13 +75,13 @@ func headerSpoiled(path string, ours bool, known int) error {
 	return nil
 }
 
-// hasLog says whether there is something in the write-ahead log: then the file may be any state of a checkpoint.
+// hasLog reports whether there is something in the write-ahead log: then the file may be any state of a checkpoint.
 func hasLog(path string) bool {
 	st, err := os.Stat(path + "-wal")
 	return err == nil && st.Size() > 0
 }
 
-// readHeader gives the header and the file's length; nil where the file is too short to have one.
+// readHeader returns the header and the file's length; nil where the file is too short to have one.
 func readHeader(path string) ([]byte, int64, error) {
 	f, err := os.Open(path)
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 // Mark says how far a history was read, so that the next reading need only bring what came after.
 type Mark struct{ Run, Event int64 }
 
-// History gives the checks and events of a machine after a mark, in the order of their time: finished sweeps taken to
+// History returns the checks and events of a machine after a mark, in the order of their time: finished sweeps taken to
 // check, the events that were logged, and what else changed what a check means (a sweep taken to adjust, another
 // surface). What has no believable time is left out with a warning. The mark to go on from comes with it.
 func (s *Store) History(ctx context.Context, machine string, after Mark) (*drift.History, Mark, error) {

@@ -20,12 +20,12 @@ func (s *Store) selectLine() string {
 	FROM run LEFT JOIN line ON line.run_id = run.id `
 }
 
-// List gives the runs that Runs gives, as lines.
+// List returns the runs that Runs gives, as lines.
 func (s *Store) List(ctx context.Context, before int64, limit int) ([]Line, error) {
 	return s.Lines(ctx, Which{Before: before, Limit: limit})
 }
 
-// Lines gives the runs that Find gives, as lines.
+// Lines returns the runs that Find gives, as lines.
 func (s *Store) Lines(ctx context.Context, w Which) ([]Line, error) {
 	rows, err := s.page(ctx, s.selectLine(), w)
 	if err != nil {

@@ -23,7 +23,7 @@ func (m Meter) check() error {
 	return nil
 }
 
-// Meter gives the hours as they were last kept; nil where none are known.
+// Meter returns the hours as they were last kept; nil where none are known.
 func (s *Store) Meter(ctx context.Context) (*Meter, error) {
 	var m Meter
 	var sound bool
@@ -64,7 +64,7 @@ func typeMeter(ctx context.Context, tx *sql.Tx, hours float64) error {
 	return err
 }
 
-// HoursSinceCheck gives how long the spindle has turned since the last finished sweep: by the hours kept, less those
+// HoursSinceCheck returns how long the spindle has turned since the last finished sweep: by the hours kept, less those
 // that stand with the sweep, or what was typed last before it. nil where that is not known, or the hours were set back
 // since.
 func (s *Store) HoursSinceCheck(ctx context.Context) *float64 {

@@ -61,7 +61,7 @@ func schemaVersion(ctx context.Context, db *sql.DB, path string, known int) (int
 	return version, nil
 }
 
-// looksOurs says whether a file has exactly the schema of this version, whatever its header says.
+// looksOurs reports whether a file has exactly the schema of this version, whatever its header says.
 func looksOurs(ctx context.Context, db *sql.DB) bool {
 	steps, err := steps(migrationFiles)
 	if err != nil {

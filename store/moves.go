@@ -52,7 +52,7 @@ func LastJob(trials []Trial) []Trial {
 // changing are the kinds of event after which the machine is another one.
 var changing = []string{"adjusted", "crashed", "serviced", "moved"}
 
-// Trials gives sweeps of a machine, oldest first, each with the moves logged after it: those on either side of each
+// Trials returns sweeps of a machine, oldest first, each with the moves logged after it: those on either side of each
 // change to the machine, the last limit changes back, and the last few whatever happened. A year of checks between two
 // jobs is not read, and does not push what the machine answered out of memory. An event that changed the machine
 // without saying by how much marks its sweep as Unrecorded. A sweep brought in from a file that is older than what was

@@ -206,7 +206,7 @@ func (s *Store) FinishRunWith(ctx context.Context, run int64, o Outcome, endedAt
 	return s.fault(doing, err)
 }
 
-// endOf gives when a run ended by the clock that its start is written in.
+// endOf returns when a run ended by the clock that its start is written in.
 func (s *Store) endOf(ctx context.Context, tx *sql.Tx, run int64, endedAt time.Time) sql.NullInt64 {
 	s.mu.Lock()
 	began, ok := s.begun[run]

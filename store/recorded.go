@@ -43,7 +43,7 @@ func (s *Store) recorded(ctx context.Context, c columns) (string, error) {
 	return "", nil
 }
 
-// holds says whether a run's readings, as they are exported, are those of c but for the origin of time. It looks no
+// holds reports whether a run's readings, as they are exported, are those of c but for the origin of time. It looks no
 // further than the first chunk that differs, which is nearly always the first.
 func (s *Store) holds(ctx context.Context, run int64, c columns) (bool, error) {
 	doubted, err := s.doubts(ctx, s.r, run)

@@ -42,7 +42,7 @@ func (s *Store) RecoverUnfinished(ctx context.Context, held ...int64) ([]int64, 
 	return ids, nil
 }
 
-// openRuns gives the runs without an end and when they started.
+// openRuns returns the runs without an end and when they started.
 func openRuns(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT id, started_us FROM run WHERE outcome = ''")
 	if err != nil {

@@ -87,7 +87,7 @@ type Run struct {
 // Sweeps reports whether the run is concluded by a sweep's result.
 func (r Run) Sweeps() bool { return sweeps(r.Kind) }
 
-// sweeps says whether runs of a kind are concluded by a sweep.Result.
+// sweeps reports whether runs of a kind are concluded by a sweep.Result.
 func sweeps(kind string) bool { return kind == "sweep" || kind == "half-turn" }
 
 // RunKey labels a count of runs.

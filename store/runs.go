@@ -39,7 +39,7 @@ func (s *Store) Runs(ctx context.Context, before int64, limit int) ([]Run, error
 	return s.Find(ctx, Which{Before: before, Limit: limit})
 }
 
-// Find gives the runs that are wanted, newest first. One that cannot be read, or is not as it was written, is among
+// Find returns the runs that are wanted, newest first. One that cannot be read, or is not as it was written, is among
 // them and says so (Run.Damage); it hides none of the others.
 func (s *Store) Find(ctx context.Context, w Which) ([]Run, error) {
 	rows, err := s.page(ctx, s.selectRun(), w)
@@ -112,7 +112,7 @@ func (w Which) matches(r Run) bool {
 	return (w.Kind == "" || r.Kind == w.Kind) && (w.Subject == "" || r.Subject == w.Subject)
 }
 
-// Run gives one run (ErrNotFound).
+// Run returns one run (ErrNotFound).
 func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
 	doing := fmt.Sprintf("run %d", id)
 	rows, err := s.runRows(ctx, s.selectRun()+"WHERE run.id = ?", id)
@@ -132,7 +132,7 @@ func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
 	return out, nil
 }
 
-// LastFinished gives the newest run of a kind that finished (ErrNotFound when there is none). Runs that were imported
+// LastFinished returns the newest run of a kind that finished (ErrNotFound when there is none). Runs that were imported
 // count by the date they were given, since their numbers say nothing of their age.
 func (s *Store) LastFinished(ctx context.Context, kind string) (*Run, error) {
 	const taken, imported = "run.id NOT IN (SELECT run_id FROM import) ORDER BY run.id", "run.id IN (SELECT run_id FROM import) ORDER BY started_us"

@@ -353,7 +353,7 @@ func (t *rescue) flush() error {
 	})
 }
 
-// common gives the columns that both files have of a table, its row number first, and whether it has one.
+// common returns the columns that both files have of a table, its row number first, and whether it has one.
 func common(ctx context.Context, from, to *sql.DB, table string) ([]string, bool, error) {
 	want, key, err := columnsOf(ctx, to, table)
 	if err != nil {
@@ -370,7 +370,7 @@ func common(ctx context.Context, from, to *sql.DB, table string) ([]string, bool
 	return want, key != "" && slices.Contains(want, key), nil
 }
 
-// columnsOf gives a table's columns, quoted, and which of them is its row number ("" if none).
+// columnsOf returns a table's columns, quoted, and which of them is its row number ("" if none).
 func columnsOf(ctx context.Context, db rowsQuerier, table string) (names []string, key string, err error) {
 	rows, err := db.QueryContext(ctx, `SELECT name, pk = 1 AND type = 'INTEGER' AND (SELECT wr = 0 FROM pragma_table_list WHERE name = ?1)
 		AND (SELECT count(*) FROM pragma_table_info(?1) WHERE pk > 0) = 1 FROM pragma_table_info(?1)`, table)

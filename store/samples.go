@@ -36,7 +36,7 @@ const (
 
 var columnName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 
-// Column gives a column by its name; nil if there is none.
+// Column returns a column by its name; nil if there is none.
 func (s Samples) Column(name string) *Column {
 	for i := range s.Columns {
 		if s.Columns[i].Name == name {
@@ -208,7 +208,7 @@ func (s *Store) AppendSamples(ctx context.Context, run int64, samples Samples) e
 	return s.fault(doing, err)
 }
 
-// Samples gives a run's readings in the order they were stored, those under a doubt with their angle unknown. If a
+// Samples returns a run's readings in the order they were stored, those under a doubt with their angle unknown. If a
 // chunk is damaged or missing, the readings of all the others come back together with an error that is ErrDamaged and
 // says so.
 func (s *Store) Samples(ctx context.Context, run int64) (Samples, error) {

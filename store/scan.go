@@ -326,7 +326,7 @@ func (t rawTable) at(column string) int {
 	return 0
 }
 
-// believes says whether a row is one of this table, as it was written. The first column is the row's number.
+// believes reports whether a row is one of this table, as it was written. The first column is the row's number.
 func (t rawTable) believes(r *rawRow) bool {
 	if len(r.fields) != len(t.columns) || r.fields[0] != nil {
 		return false

@@ -34,7 +34,7 @@ func schemaOf(ctx context.Context, db *sql.DB) (map[string]object, error) {
 	return out, rows.Err()
 }
 
-// madeBy gives the schema that the first migrations make.
+// madeBy returns the schema that the first migrations make.
 func madeBy(ctx context.Context, steps []string) (map[string]object, error) {
 	db := sql.OpenDB(&connector{dsn: ":memory:", driver: &sqlite3.SQLiteDriver{ConnectHook: RowSum}})
 	db.SetMaxOpenConns(1) // each would have a database of its own

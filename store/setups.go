@@ -16,7 +16,7 @@ import (
 // setupCache bounds how many setups are kept decoded; a shop has a handful.
 const setupCache = 256
 
-// putSetup gives the row of a setup, adding it if none is the same.
+// putSetup returns the row of a setup, adding it if none is the same.
 func putSetup(ctx context.Context, tx *sql.Tx, setup sweep.Setup, own json.RawMessage) (int64, error) {
 	text, err := setupText(setup, own)
 	if err != nil {

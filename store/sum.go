@@ -71,7 +71,7 @@ func sound(row string, columns []string) string {
 	return "(" + row + ".sum IS " + sumOver(row, columns) + ")"
 }
 
-// soundness gives that condition for each table with sums, its row called by the table's name.
+// soundness returns that condition for each table with sums, its row called by the table's name.
 func soundness(ctx context.Context, db rowsQuerier) (map[string]string, error) {
 	out := map[string]string{}
 	for _, table := range summed {
@@ -149,7 +149,7 @@ func keepSumsOf(ctx context.Context, tx *sql.Tx, table string) error {
 	return nil
 }
 
-// presentTriggers gives the triggers that keep the sums of a table as they stand in the file, by name.
+// presentTriggers returns the triggers that keep the sums of a table as they stand in the file, by name.
 func presentTriggers(ctx context.Context, tx *sql.Tx, table string) (map[string]string, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' AND name IN (?, ?)", table+"_sum_new", table+"_sum_set")
 	if err != nil {

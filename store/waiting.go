@@ -106,7 +106,7 @@ func (s *Store) Roomy(ctx context.Context) bool {
 // roomToOpen is what opening takes, with something to write a sweep into: less is no end of the trouble.
 const roomToOpen = 512 << 10
 
-// isFull says whether a disk, or what of it this user may use, is full.
+// isFull reports whether a disk, or what of it this user may use, is full.
 func isFull(err error) bool {
 	var se sqlite3.Error
 	if errors.As(err, &se) && se.Code == sqlite3.ErrFull {
@@ -130,7 +130,7 @@ func wasFull(path string, err error) error {
 		path, ErrFull, err)
 }
 
-// noRoom says whether a file could not grow by a few pages, or none could be made.
+// noRoom reports whether a file could not grow by a few pages, or none could be made.
 func noRoom(dir string) bool {
 	var st unix.Statfs_t
 	if unix.Statfs(dir, &st) != nil {

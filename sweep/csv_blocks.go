@@ -128,7 +128,7 @@ func fill(r io.Reader, buf []byte) (n int, err error) {
 	return n, err
 }
 
-// block gives a block to read into, once there are not too many in hand.
+// block returns a block to read into, once there are not too many in hand.
 func (c *csvReader) block() *csvBlock {
 	if n := len(c.spare); n > 0 {
 		b := c.spare[n-1]
@@ -191,7 +191,7 @@ func (c *csvReader) use() error {
 	return b.err
 }
 
-// named gives the number of an indicator in the order in which the file names them.
+// named returns the number of an indicator in the order in which the file names them.
 func (c *csvReader) named(name string) (int, bool) {
 	if k := slices.Index(c.head.names, name); k >= 0 {
 		return k, true

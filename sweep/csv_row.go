@@ -93,7 +93,7 @@ func trimLine(line []byte) []byte {
 	return line
 }
 
-// skipped says whether a line carries nothing: blank, or a comment.
+// skipped reports whether a line carries nothing: blank, or a comment.
 func skipped(line []byte) bool { return blank(line) || line[0] == '#' }
 
 // row takes a row of any legal form; quickRow has seen to the common one.

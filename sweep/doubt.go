@@ -18,7 +18,7 @@ const (
 	DoubtTurnsDiffer  = "turns_differ"  // one turn's readings lie turned against another's
 )
 
-// Believed gives the points with the angle of every doubted one unknown. Without doubts it gives pts themselves,
+// Believed returns the points with the angle of every doubted one unknown. Without doubts it gives pts themselves,
 // otherwise a copy.
 func Believed(pts []Point, doubts []Doubt) []Point {
 	if len(doubts) == 0 {

@@ -139,7 +139,7 @@ func checkPoint(p Point, indicators int) (known bool, err error) {
 	return true, nil
 }
 
-// weights gives each indicator's weight, 1 for all unless they state different qualities. An indicator's share is the
+// weights returns each indicator's weight, 1 for all unless they state different qualities. An indicator's share is the
 // inverse of the standard deviation that its resolution and its permissible error allow (both rectangular).
 func weights(setup Setup) []float64 {
 	w := make([]float64, len(setup.Indicators))

@@ -123,7 +123,7 @@ func (t *comingBack) follow(first bool, turn, z, cos, sin float64) {
 	}
 }
 
-// residual gives the mean of what the fit leaves over in a group of readings of indicator i.
+// residual returns the mean of what the fit leaves over in a group of readings of indicator i.
 func (t *tally) residual(g sums, i int, e estimate) float64 {
 	r := t.setup.Indicators[i].RadiusMM
 	return (g.z-r*(e.slope[0]*g.cos+e.slope[1]*g.sin))/g.n - (e.offset[i] - t.origin[i])

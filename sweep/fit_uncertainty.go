@@ -61,7 +61,7 @@ func (t *tally) uncertainty(e estimate, g geometry, variance float64, dof int) b
 	return u
 }
 
-// welchSatterthwaite gives the effective degrees of freedom (GUM G.4.1) of a variance of which only a part was judged
+// welchSatterthwaite returns the effective degrees of freedom (GUM G.4.1) of a variance of which only a part was judged
 // by repetition, cut down to a whole number as the GUM has it.
 func welchSatterthwaite(part, whole float64, dof int) float64 {
 	if part == whole { // exact; also spares 0/0 when there is no scatter at all

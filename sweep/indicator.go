@@ -70,12 +70,12 @@ func (c *Calibration) correction(shown float64) float64 {
 	return a + (b-a)*(shown-c.ShownMM[k-1])/(c.ShownMM[k]-c.ShownMM[k-1])
 }
 
-// AtEnd says whether a shown reading lies at an end of the travel or beyond, where the contact may no longer follow.
+// AtEnd reports whether a shown reading lies at an end of the travel or beyond, where the contact may no longer follow.
 func (ind *Indicator) AtEnd(shown float64) bool {
 	return len(ind.TravelMM) == 2 && (shown <= ind.TravelMM[0] || shown >= ind.TravelMM[1])
 }
 
-// Plainly gives the setup for readings that are corrected already.
+// Plainly returns the setup for readings that are corrected already.
 func (s Setup) Plainly() Setup {
 	s.Indicators = append([]Indicator(nil), s.Indicators...)
 	for i := range s.Indicators {

@@ -61,7 +61,7 @@ func (l *Live) Readings() int { return l.tally.readings }
 // Sectors shows which sectors of 5 degrees, counting from 0, hold readings: '1' for each that does.
 func (l *Live) Sectors() string { return l.tally.sectors() }
 
-// Curve gives the readings so far as means over one degree, in order of indicator and angle.
+// Curve returns the readings so far as means over one degree, in order of indicator and angle.
 func (l *Live) Curve() []CurvePoint {
 	t := l.tally
 	var out []CurvePoint

@@ -33,7 +33,7 @@ func (r *Result) FindPair(pts []Point, setup Setup) error {
 	return nil
 }
 
-// differences gives the mean differences of two indicators at the place of the first reading and half a turn from it.
+// differences returns the mean differences of two indicators at the place of the first reading and half a turn from it.
 func differences(pts []Point, a, b int, p Pair) (first, turned float64, ok bool) {
 	var sum, n [2][2]float64 // by end, by indicator
 	origin := math.NaN()

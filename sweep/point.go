@@ -10,7 +10,7 @@ type Point struct {
 	Indicator int     // index into Setup.Indicators
 }
 
-// Finite says whether every part of the point is a usable number.
+// Finite reports whether every part of the point is a usable number.
 func (p Point) Finite() bool {
 	return finite(p.T) && finite(p.Angle) && finite(p.Reading)
 }

@@ -119,7 +119,7 @@ func byStation(pts []Point, indicators int) (angles []float64, y [][]float64) {
 	return angles, y
 }
 
-// residualMaker gives I - X(X'X)^-1 X' for the columns 1, cos, sin, made orthonormal one after the other
+// residualMaker returns I - X(X'X)^-1 X' for the columns 1, cos, sin, made orthonormal one after the other
 // (Gram-Schmidt). It fails where the angles cannot tell them apart.
 func residualMaker(angles []float64) (r [][]float64, ok bool) {
 	n := len(angles)

@@ -27,7 +27,7 @@ type Steady struct {
 	Marked      bool    `json:"marked,omitempty"`        // one of them says that it is the start mark
 }
 
-// several says whether there is more than one pulse a turn.
+// several reports whether there is more than one pulse a turn.
 func (o Steady) several() bool { return o.Pulses > 1 }
 
 // PulseAngle is the angle that a pulse is kept with, in radians.
@@ -314,7 +314,7 @@ func (o Steady) byWave(pts []Point, mark float64) (*Turning, error) {
 	return t, nil
 }
 
-// joined gives the readings of the first indicator in order, at most steadyPoints of them, neighbours averaged.
+// joined returns the readings of the first indicator in order, at most steadyPoints of them, neighbours averaged.
 func joined(pts []Point) (ts, xs []float64) {
 	which := pts[0].Indicator
 	var mine []Point

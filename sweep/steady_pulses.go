@@ -52,7 +52,7 @@ func (o Steady) parts(at, number []float64, marks []pulse) ([]float64, error) {
 	return out, nil
 }
 
-// startMark gives the number of a pulse that is the start mark, and refuses marks that are not whole turns apart.
+// startMark returns the number of a pulse that is the start mark, and refuses marks that are not whole turns apart.
 func (o Steady) startMark(at, number []float64, marks []pulse) (float64, error) {
 	first, found := 0.0, false
 	for _, m := range marks {

@@ -27,12 +27,12 @@ type Table struct {
 	Names   map[string][]string
 }
 
-// Has says whether the table has a column.
+// Has reports whether the table has a column.
 func (t *Table) Has(name string) bool {
 	return t.Numbers[name] != nil || t.Words[name] != nil
 }
 
-// Number gives a value of a column, and what stands in for it where there is no such column.
+// Number returns a value of a column, and what stands in for it where there is no such column.
 func (t *Table) Number(name string, row int, otherwise float64) float64 {
 	if c := t.Numbers[name]; c != nil {
 		return c[row]

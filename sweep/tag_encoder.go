@@ -64,7 +64,7 @@ type sample struct {
 	slack float64
 }
 
-// NewEncoder gives a tagger for one sweep or for a standing daemon.
+// NewEncoder returns a tagger for one sweep or for a standing daemon.
 func NewEncoder(o EncoderOptions) *Encoder {
 	if o.MaxGapS <= 0 {
 		o.MaxGapS = 0.25
@@ -78,7 +78,7 @@ func NewEncoder(o EncoderOptions) *Encoder {
 	return &Encoder{o: o}
 }
 
-// Angle gives the latest spindle angle, unwrapped, and when it was measured.
+// Angle returns the latest spindle angle, unwrapped, and when it was measured.
 func (e *Encoder) Angle() (rad, at float64, known bool) {
 	if !e.have || !e.placed {
 		return 0, 0, false
@@ -94,7 +94,7 @@ func (e *Encoder) Unplaced() bool { return e.have && !e.placed }
 // angle is known until Lose, or until an index mark that was known before is passed again.
 func (e *Encoder) Jumps() int { return e.jumps }
 
-// Recovers says whether an index mark is known, so that the angle comes back by itself after a jump: the readings in
+// Recovers reports whether an index mark is known, so that the angle comes back by itself after a jump: the readings in
 // between have none, and Slip tells of them.
 func (e *Encoder) Recovers() bool { return e.mark.seen }
 

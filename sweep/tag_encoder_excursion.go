@@ -100,7 +100,7 @@ func (x *excursions) add(s stride, slack, rhythm, quantum float64) (from, by flo
 	return 0, 0, false
 }
 
-// rested says whether the arm hardly moved before and after the middle.
+// rested reports whether the arm hardly moved before and after the middle.
 func (x *excursions) rested(quantum float64) bool {
 	for i, s := range x.ring {
 		if i != middle && math.Abs(s.step) > 2*quantum {

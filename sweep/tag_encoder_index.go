@@ -52,7 +52,7 @@ func (e *Encoder) AddIndex(t float64) {
 	}
 }
 
-// Slip gives the oldest slip that was not asked for yet.
+// Slip returns the oldest slip that was not asked for yet.
 func (e *Encoder) Slip() (s Slip, ok bool) {
 	if len(e.mark.slips) == 0 {
 		return s, false
@@ -62,7 +62,7 @@ func (e *Encoder) Slip() (s Slip, ok bool) {
 	return s, true
 }
 
-// indexPos gives the raw place of the index mark that was passed on the way from a sample at fromT to x, if one was.
+// indexPos returns the raw place of the index mark that was passed on the way from a sample at fromT to x, if one was.
 func (e *Encoder) indexPos(x sample, fromT float64, from int64) (pos int64, ok bool) {
 	lone := e.mark.lone
 	e.mark.lone = false

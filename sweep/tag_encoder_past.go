@@ -27,7 +27,7 @@ func (e *Encoder) put(f fix) {
 	e.n++
 }
 
-// at gives the angle at a moment that the samples bracket, or NaN where it is not certain.
+// at returns the angle at a moment that the samples bracket, or NaN where it is not certain.
 func (e *Encoder) at(t float64) float64 {
 	oldest := max(0, e.n-pastFixes)
 	for i := e.n - 1; i >= oldest; i-- {

@@ -55,7 +55,7 @@ const (
 	maxLateS = 0.5
 )
 
-// likely says whether a step fits how the arm has been going: at most four times the steps before, for the time it
+// likely reports whether a step fits how the arm has been going: at most four times the steps before, for the time it
 // took.
 func (e *Encoder) likely(x sample, step float64) bool {
 	return math.Abs(step) <= e.room(x.t-e.last().t)
@@ -72,7 +72,7 @@ func (e *Encoder) reach(gap float64) float64 {
 	return e.room(gap) + maxSpin*t*t/2
 }
 
-// restarted says whether a raw value is what a counter shows just after it was switched on, on an arm that goes on
+// restarted reports whether a raw value is what a counter shows just after it was switched on, on an arm that goes on
 // turning.
 func (e *Encoder) restarted(raw int64, gap float64) bool {
 	return math.Abs(float64(e.centred(raw))*e.unit) <= Radians(stirDeg)+1.5*e.pace*math.Max(gap, e.rhythm)
@@ -90,7 +90,7 @@ func (e *Encoder) learn(gap, step float64) {
 	e.pace = math.Max(math.Abs(step)/math.Max(gap, e.rhythm), e.pace*0.98)
 }
 
-// begun says whether a raw value is what a counter shows a sample after it was switched on, on an arm that was well
+// begun reports whether a raw value is what a counter shows a sample after it was switched on, on an arm that was well
 // away from there.
 func (e *Encoder) begun(raw int64, gap float64) bool {
 	near := 2.1*e.quantum + 1.2*e.pace*math.Max(gap, e.rhythm)

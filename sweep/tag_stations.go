@@ -84,7 +84,7 @@ func NewStations(o StationOptions) *Stations {
 // Len says how many stations there are, the closing one included.
 func (s *Stations) Len() int { return len(s.places) }
 
-// Station gives one station's angle in degrees, how far it has come, and its reading if it was taken.
+// Station returns one station's angle in degrees, how far it has come, and its reading if it was taken.
 func (s *Stations) Station(i int) (deg float64, st StationState, r StationReading) {
 	p := s.places[i]
 	return p.deg, p.state, p.reading
@@ -93,10 +93,10 @@ func (s *Stations) Station(i int) (deg float64, st StationState, r StationReadin
 // Taken says how many stations have been taken.
 func (s *Stations) Taken() int { return len(s.order) }
 
-// Done says whether every station has been taken or skipped.
+// Done reports whether every station has been taken or skipped.
 func (s *Stations) Done() bool { return s.here >= len(s.places) }
 
-// Here gives the station to turn to.
+// Here returns the station to turn to.
 func (s *Stations) Here() (i int, deg float64, ok bool) {
 	if s.Done() {
 		return 0, 0, false
@@ -104,7 +104,7 @@ func (s *Stations) Here() (i int, deg float64, ok bool) {
 	return s.here, s.places[s.here].deg, true
 }
 
-// Moved says whether the arm was seen to move since the last station was taken.
+// Moved reports whether the arm was seen to move since the last station was taken.
 func (s *Stations) Moved() bool { return s.moved }
 
 // Arrive says that the arm now stands at the present station, for stations that are Told: readings count from here.
@@ -177,7 +177,7 @@ func (s *Stations) Put(t, mm float64, indicator int) (StationReading, bool) {
 	return s.take(true), true
 }
 
-// Wanted gives the first indicator that has no reading at the present station; -1 when each has one.
+// Wanted returns the first indicator that has no reading at the present station; -1 when each has one.
 func (s *Stations) Wanted() int {
 	return slices.IndexFunc(s.windows, func(w window) bool { return len(w.mm) == 0 })
 }

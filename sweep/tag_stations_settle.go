@@ -23,7 +23,7 @@ func (q *noise) join(sd float64) { q.sum, q.n = q.sum+sd*sd, q.n+1 }
 
 func (q noise) sd() float64 { return math.Sqrt(q.sum / q.n) }
 
-// settled says whether every indicator lies still.
+// settled reports whether every indicator lies still.
 func (s *Stations) settled() bool {
 	for i := range s.windows {
 		w := &s.windows[i]
@@ -37,7 +37,7 @@ func (s *Stations) settled() bool {
 // shortestTurn is the time below which a disturbance cannot have been the arm going to another station.
 const shortestTurn = 0.7
 
-// twitched says whether the reading only stirred and came back: somebody leant on the table, and the arm is where it
+// twitched reports whether the reading only stirred and came back: somebody leant on the table, and the arm is where it
 // was.
 func (s *Stations) twitched() bool {
 	if s.movedAt == 0 { // never seen to move: the first station

@@ -10,7 +10,7 @@ import (
 	"tramd/device/input"
 )
 
-// input gives the input line that is to be listened to; nil where it is a port. One over Modbus is a port's.
+// input returns the input line that is to be listened to; nil where it is a port. One over Modbus is a port's.
 func (c *listenCmd) input() (*input.Spec, error) {
 	if c.Config == "" || c.Port == "" {
 		return nil, nil

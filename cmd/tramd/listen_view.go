@@ -99,7 +99,7 @@ func (v *listenView) flush() {
 	}
 }
 
-// afford says whether so many rows may be shown now.
+// afford reports whether so many rows may be shown now.
 func (v *listenView) afford(rows int) bool {
 	now := device.Now()
 	v.budget = min(listenRows, v.budget+listenRows*(now-v.refill).Seconds())

@@ -61,7 +61,7 @@ type Note struct {
 	Text string `json:"text"`
 }
 
-// List gives every serial port, sorted by node.
+// List returns every serial port, sorted by node.
 func List(r Roots) ([]Port, error) {
 	r = r.withDefaults()
 	class := filepath.Join(r.Sys, "class/tty")

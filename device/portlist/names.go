@@ -51,7 +51,7 @@ func links(r Roots, folder string) map[string]string {
 	return out
 }
 
-// hasTwin says whether another adapter says exactly the same of itself.
+// hasTwin reports whether another adapter says exactly the same of itself.
 func hasTwin(ports []Port, i int) bool {
 	a := ports[i].USB
 	for j := range ports {

@@ -166,7 +166,7 @@ func (p *Problem) nominal(h Entry, b *belief) ([]float64, bool) {
 	return m, known && left == 0
 }
 
-// Changed says whether anything was done to the machine after this measurement.
+// Changed reports whether anything was done to the machine after this measurement.
 func (h *Entry) Changed() bool { return h.Unrecorded || h.moved() }
 
 func (h *Entry) moved() bool {

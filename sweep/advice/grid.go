@@ -88,7 +88,7 @@ func (g grid) shift(from, by float64) float64 {
 	return g.round(k)
 }
 
-// round gives k steps without the dust of binary fractions.
+// round returns k steps without the dust of binary fractions.
 func (g grid) round(k float64) float64 {
 	v := k * g.step
 	digits := math.Pow(10, math.Ceil(9-math.Log10(math.Max(g.step, 1e-12))))

@@ -136,7 +136,7 @@ func (l *logReader) number(n *node, place string) float64 {
 	return v
 }
 
-// optional gives 0 for what is not written.
+// optional returns 0 for what is not written.
 func (l *logReader) optional(n *node, place string) float64 {
 	if n == nil {
 		return 0

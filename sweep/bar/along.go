@@ -59,7 +59,7 @@ func plus(v, w vector, f float64) vector {
 	return vector{v.x + f*w.x, v.y + f*w.y, v.xx + f*f*w.xx, v.xy + f*f*w.xy, v.yy + f*f*w.yy, v.dof}
 }
 
-// bent says whether the heights depart from a straight bar by more than chance, and by how many standard deviations.
+// bent reports whether the heights depart from a straight bar by more than chance, and by how many standard deviations.
 func (a *axis) bent() (by float64, ok bool) {
 	if a.free <= 0 {
 		return 0, false

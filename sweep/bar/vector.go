@@ -44,7 +44,7 @@ func (v vector) size() (u, expanded float64) {
 
 const confidence = 0.95
 
-// add gives v + f w, the two independent.
+// add returns v + f w, the two independent.
 func (v vector) add(w vector, f float64) vector {
 	out := vector{x: v.x + f*w.x, y: v.y + f*w.y, xx: v.xx + f*f*w.xx, xy: v.xy + f*f*w.xy, yy: v.yy + f*f*w.yy}
 	out.dof = welch([]vector{v, w}, []float64{1, f})
@@ -55,7 +55,7 @@ func (v vector) times(f float64) vector {
 	return vector{v.x * f, v.y * f, v.xx * f * f, v.xy * f * f, v.yy * f * f, v.dof}
 }
 
-// welch gives the degrees of freedom of a weighted sum, by the variances of both axes together (JCGM 100:2008, G.2b).
+// welch returns the degrees of freedom of a weighted sum, by the variances of both axes together (JCGM 100:2008, G.2b).
 func welch(vs []vector, weights []float64) float64 {
 	var b uncertainty.Budget
 	for i, v := range vs {

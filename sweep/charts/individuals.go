@@ -8,7 +8,7 @@ const d2 = 1.128
 // Limits are the centre of a control chart and its limits.
 type Limits struct{ Centre, Lower, Upper float64 }
 
-// Individuals gives the limits of an individuals chart: the mean, and 3 mean moving ranges over d2 to either side.
+// Individuals returns the limits of an individuals chart: the mean, and 3 mean moving ranges over d2 to either side.
 // There must be two figures at least; fewer give NaN.
 func Individuals(x []float64) Limits {
 	if len(x) < 2 {
@@ -26,7 +26,7 @@ func Individuals(x []float64) Limits {
 	return Limits{mean, mean - half, mean + half}
 }
 
-// EWMA gives the exponentially weighted moving average of x after each figure, from a start: z = lambda*x +
+// EWMA returns the exponentially weighted moving average of x after each figure, from a start: z = lambda*x +
 // (1-lambda)*z.
 func EWMA(x []float64, lambda, start float64) []float64 {
 	out := make([]float64, len(x))
@@ -38,7 +38,7 @@ func EWMA(x []float64, lambda, start float64) []float64 {
 	return out
 }
 
-// EWMALimits gives the limits after n figures of standard deviation s, k of the average's own to either side of the
+// EWMALimits returns the limits after n figures of standard deviation s, k of the average's own to either side of the
 // centre; n < 0 gives those it tends to.
 func EWMALimits(centre, s, lambda, k float64, n int) Limits {
 	v := lambda / (2 - lambda)

@@ -69,7 +69,7 @@ func (x *bars) named(out *finding) {
 	}
 }
 
-// hidesStep says whether a step after a knot certainly stays below the bar; it is chart.step without its divisions.
+// hidesStep reports whether a step after a knot certainly stays below the bar; it is chart.step without its divisions.
 func (x *bars) hidesStep(end, at *knot) bool {
 	if !x.plain {
 		return false

@@ -28,7 +28,7 @@ const (
 	unlike    = 1.2 // u squared of the poorest and the best check, beyond which checks are uneven
 )
 
-// uneven says whether the checks are of uneven uncertainty.
+// uneven reports whether the checks are of uneven uncertainty.
 func (c *clamping) uneven() bool { return c.most > unlike*c.least }
 
 // met takes note of a check's u squared.

@@ -134,7 +134,7 @@ func (n *NextCheck) Basis(reliability float64) string {
 	return "the chance of being outside is above " + risk + " already: due now"
 }
 
-// borne says whether the record bears the date, and not only the configuration or an event.
+// borne reports whether the record bears the date, and not only the configuration or an event.
 func (n *NextCheck) borne() bool { return n.LimitedBy != ByFirst && n.LimitedBy != ByEvent }
 
 func daysText(d float64) string {

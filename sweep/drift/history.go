@@ -38,7 +38,7 @@ type Event struct {
 // HoursEvent is the kind of event that says what the spindle's hour counter showed.
 const HoursEvent = "hours"
 
-// EndsSegment says whether the machine is another one after the event.
+// EndsSegment reports whether the machine is another one after the event.
 func (e Event) EndsSegment() bool { return e.Kind != "note" && e.Kind != HoursEvent && e.Kind != "" }
 
 // Row is what was said on the day of a check.

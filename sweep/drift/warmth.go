@@ -210,7 +210,7 @@ func (b *bank) swings(h *hypothesis, spread float64) float64 {
 	return spread * (sq(h.perK)*b.dof/h.square + h.kk)
 }
 
-// warms says whether the temperature of a segment's checks can tell anything.
+// warms reports whether the temperature of a segment's checks can tell anything.
 func (l *latest) warms() bool {
 	const (
 		least  = 6   // checks with a temperature

@@ -94,7 +94,7 @@ func (a *axis) wentBack(m *standing) bool {
 	return m.back > returned
 }
 
-// judge says whether the axis lies outside its tolerance.
+// judge reports whether the axis lies outside its tolerance.
 func (a *axis) judge(limit float64) {
 	if limit <= 0 {
 		a.outside = nil

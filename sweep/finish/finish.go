@@ -37,7 +37,7 @@ type Mark struct {
 	HeightMM float64 `json:"height_mm"` // from the lowest to the highest of the surface that many passes leave, by both
 }
 
-// Along gives the mark of a cutter fed along the direction that leans by along, with the lean across it.
+// Along returns the mark of a cutter fed along the direction that leans by along, with the lean across it.
 func Along(c Cutter, along, across units.Slope) Mark {
 	r, e := c.DiameterMM/2, c.StepoverMM
 	a, s := math.Abs(float64(along)), math.Abs(float64(across))

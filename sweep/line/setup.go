@@ -64,7 +64,7 @@ func Worst(parts ...sweep.Verdict) sweep.Verdict {
 	return all
 }
 
-// Known gives a pointer for JSON, nil for what is no number.
+// Known returns a pointer for JSON, nil for what is no number.
 func Known(x float64) *float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil

@@ -120,7 +120,7 @@ func meanRate(bs []block) (rate float64) {
 	return rate
 }
 
-// bothWays says whether a good part of the sweep went each way round.
+// bothWays reports whether a good part of the sweep went each way round.
 func bothWays(bs []block) bool {
 	var ccw, cw float64
 	for _, b := range bs {

@@ -100,7 +100,7 @@ func (d *design) write(in *input, bs []block, axes [2]bool, way *direction, alon
 	}
 }
 
-// legendre gives the drift polynomials at u in -1..1.
+// legendre returns the drift polynomials at u in -1..1.
 func legendre(u float64) [drifts]float64 {
 	u2 := u * u
 	return [drifts]float64{u, (3*u2 - 1) / 2, u * (5*u2 - 3) / 2, (35*u2*u2 - 30*u2 + 3) / 8}

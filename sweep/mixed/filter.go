@@ -88,7 +88,7 @@ type sums struct {
 
 func newSums(to sym) *sums { return &sums{to: to, rows: make([]float64, 4*to.n)} }
 
-// next gives room for one more row, to be filled before the next call.
+// next returns room for one more row, to be filled before the next call.
 func (s *sums) next() []float64 {
 	if s.n == 4 {
 		s.to.rank4(s.rows)

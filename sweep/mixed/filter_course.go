@@ -23,7 +23,7 @@ func newCourse(nz noise, tracks, cols int) *course {
 	return &course{noise: nz, gram: newSym(cols), tracks: newPaces(nz, tracks, cols)}
 }
 
-// newPaces gives a state for each track, or for each run of a pair whose noise goes together.
+// newPaces returns a state for each track, or for each run of a pair whose noise goes together.
 func newPaces(nz noise, tracks, cols int) (out []*pace) {
 	if nz.together != 0 {
 		for run := range pairRuns {

@@ -12,7 +12,7 @@ type respan struct {
 	group [2]int                      // columns of the offsets, which add up to 1 in each row
 }
 
-// over gives the change of columns from the design's own time to another.
+// over returns the change of columns from the design's own time to another.
 func (d *design) over(t0, half float64) *respan {
 	p := &respan{first: d.form}
 	p.group[0] = d.form + d.drift + d.extra

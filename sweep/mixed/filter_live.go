@@ -250,7 +250,7 @@ func (c *Filter) release(s *stretch) {
 	f.held = waited[:0]
 }
 
-// stuck says whether the curve has moved under readings that stood still, as dropFlats does.
+// stuck reports whether the curve has moved under readings that stood still, as dropFlats does.
 func (c *Filter) stuck(s *stretch) bool {
 	f := &s.flat
 	if len(f.held) == 0 || c.fitted < denseSegments {

@@ -10,7 +10,7 @@ import (
 	"tramd/sweep/uncertainty"
 )
 
-// Result gives the lean by all readings so far, the last one included. What only a whole fit tells (form, closure,
+// Result returns the lean by all readings so far, the last one included. What only a whole fit tells (form, closure,
 // turns, waves) is that of the fit.
 func (c *Filter) Result() sweep.Result {
 	f := *c.f
@@ -142,7 +142,7 @@ func (c *Filter) open() (bs []block, rows [][]float64, spikes, off int) {
 	return bs, rows, spikes, off
 }
 
-// upTo gives the sums of one course with open blocks read too, in the columns of the time that has passed.
+// upTo returns the sums of one course with open blocks read too, in the columns of the time that has passed.
 func (c *Filter) upTo(k *course, room *solving, open []block, rows [][]float64) white {
 	copy(room.gram.a, k.gram.a)
 	w := white{g: room.gram, logDet: k.logDet}
@@ -187,7 +187,7 @@ func (c *Filter) warn(r *sweep.Result, off int) {
 	}
 }
 
-// Urgent says whether a fit should come soon: readings were left out that it may take in.
+// Urgent reports whether a fit should come soon: readings were left out that it may take in.
 func (c *Filter) Urgent() bool { return c.off+c.missing > 0 }
 
 // Added says how many readings came after the fit, and how many the fit had.

@@ -44,7 +44,7 @@ type held struct{ t, th float64 }
 // mostHeld bounds what waits: an arm at rest reads the same for ever.
 const mostHeld = 3000
 
-// holds says whether a reading is to wait.
+// holds reports whether a reading is to wait.
 func (f *flat) holds(t, th, z float64) bool {
 	if z != f.last || f.n == 0 {
 		f.last, f.from, f.n = z, th, 1
@@ -111,7 +111,7 @@ func (s *stretch) close(base func(th, t float64) float64) (done *block, spikes i
 	return done, spikes
 }
 
-// segment gives the mean of the readings at hand, spikes left out.
+// segment returns the mean of the readings at hand, spikes left out.
 func (s *stretch) segment(base func(th, t float64) float64) (g openBlock, spikes int) {
 	g.track, g.group, g.dir = s.track, s.group, s.dir
 	n := len(s.th)
@@ -168,7 +168,7 @@ func (b *openBlock) join(g *openBlock) {
 	b.segments++
 }
 
-// finish gives the open block as the model sees it, and begins another.
+// finish returns the open block as the model sees it, and begins another.
 func (s *stretch) finish() *block {
 	b := s.shape(&s.open)
 	s.from, s.open = &b, openBlock{}
@@ -189,7 +189,7 @@ func (s *stretch) shape(o *openBlock) block {
 	return b
 }
 
-// now gives what has been read since the last finished block, as blocks; the stretch itself stays where it is.
+// now returns what has been read since the last finished block, as blocks; the stretch itself stays where it is.
 // Readings that wait count too where wait says so.
 func (s *stretch) now(base func(th, t float64) float64, wait bool) (bs []block, spikes int) {
 	trial := *s

@@ -39,7 +39,7 @@ type levels struct {
 	line    bool // laid on a circle
 }
 
-// has says whether there is such a level on an axis.
+// has reports whether there is such a level on an axis.
 func (l *levels) has(axis int, v int8) bool {
 	if axis == pairAxis {
 		return int(max(v, -v)) <= len(l.together)
@@ -89,7 +89,7 @@ func newLevels(bs []block) *levels {
 	return l
 }
 
-// standing says whether the arm stood still at most blocks, rather than turned slowly all the time.
+// standing reports whether the arm stood still at most blocks, rather than turned slowly all the time.
 func standing(bs []block) bool {
 	still := 0
 	for i := range bs {

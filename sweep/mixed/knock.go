@@ -102,7 +102,7 @@ const (
 	aJump
 )
 
-// jump gives the blocks before and after the jump for which the segments speak most.
+// jump returns the blocks before and after the jump for which the segments speak most.
 func (in *input) jump(segs []segment, groups int, s *start) (before, after block, found finding) {
 	bs := blocks(in, segs)
 	if len(bs) < denseSegments {
@@ -158,7 +158,7 @@ func split(segs []segment, at, group int) []segment {
 	return out
 }
 
-// sharpless gives the segments with what stands out from both sides of its neighbourhood taken out: slots, chips.
+// sharpless returns the segments with what stands out from both sides of its neighbourhood taken out: slots, chips.
 // Beside a jump that stays, each segment agrees with one side.
 func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
 	out = append([]segment(nil), segs...)

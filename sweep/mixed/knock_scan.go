@@ -104,7 +104,7 @@ func (sc *stepScan) places(pass *pass, h hyper) {
 	}
 }
 
-// mayJump says whether the reading may have jumped between a block and the one before: a track's or an offset's own
+// mayJump reports whether the reading may have jumped between a block and the one before: a track's or an offset's own
 // first block is no jump, and a few blocks at an end say nothing of one.
 func (s *searcher) mayJump(j int) bool {
 	const few = 3

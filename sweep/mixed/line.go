@@ -47,7 +47,7 @@ func estimate(a answer, zero float64) Estimate {
 	return Estimate{a.lean[0] + zero, a.terms.HalfWidth(0, confidence) / uncertainty.Factor(confidence, dof), dof, a.terms, zero}
 }
 
-// Combine gives the half width of the interval in a unit of which there are scale to one, once an independent part of
+// Combine returns the half width of the interval in a unit of which there are scale to one, once an independent part of
 // the given standard uncertainty in that unit is added, and the probability that the value lies within a limit of
 // nothing.
 func (e Estimate) Combine(scale, u, limit float64) (half, inside float64) {

@@ -53,7 +53,7 @@ func (l *LineFit) Height(curve int) float64 {
 	return math.NaN()
 }
 
-// Standing says whether the indicator stood still at most looks, rather than moved along all the time.
+// Standing reports whether the indicator stood still at most looks, rather than moved along all the time.
 func (l *LineFit) Standing() bool { return standing(l.f.bs) && len(l.f.bs) < 4*denseSegments }
 
 // IndicatorMPE is the largest permissible error of the indicators, in mm; a calibration takes its place.
@@ -69,7 +69,7 @@ func (l *LineFit) IndicatorMPE() (mpe float64) {
 	return mpe
 }
 
-// ReadTwice says whether a curve came back to where it began, so that what drifts would show.
+// ReadTwice reports whether a curve came back to where it began, so that what drifts would show.
 func (l *LineFit) ReadTwice() bool {
 	for k := range l.f.in.tracks {
 		th := l.f.in.tracks[k].th

@@ -118,7 +118,7 @@ func (p *pairing) flush(give func(run int, m mate)) {
 	}
 }
 
-// of gives the noise of one run of a pair.
+// of returns the noise of one run of a pair.
 func (nz noise) of(run int) noise {
 	switch run {
 	case pairSum:

@@ -63,7 +63,7 @@ func meanSquare(bs []block, r []float64, m int) float64 {
 	return ss / math.Max(1, float64(n))
 }
 
-// goOn says whether block j goes on where block i began: same track, way round and offset, and no gap.
+// goOn reports whether block j goes on where block i began: same track, way round and offset, and no gap.
 func goOn(bs []block, i, j int) bool {
 	a, b := &bs[i], &bs[j]
 	return i == j || a.track == b.track && a.group == b.group && a.dir == b.dir && math.Abs(b.th-bs[j-1].th) < 2*(b.span+bs[j-1].span)+segmentSpan

@@ -72,7 +72,7 @@ func (d *design) wavePrecision(out []float64) {
 	}
 }
 
-// waveAt gives the coefficients of one wave on one track, or on one circle of the table.
+// waveAt returns the coefficients of one wave on one track, or on one circle of the table.
 func (f *fitting) waveAt(wave, place int) []float64 {
 	at := f.d.form + drifts + waveColumns*(wave*len(f.d.circles)+place)
 	return f.coef[at : at+waveColumns]

@@ -78,7 +78,7 @@ func (f *fitting) power(r []float64, scan scan, frequency float64) (power, size 
 	return power, size
 }
 
-// standsOut gives the wave whose power stands out most from those of its neighbourhood.
+// standsOut returns the wave whose power stands out most from those of its neighbourhood.
 func (f *fitting) standsOut(r []float64, scan scan) (wave, bool) {
 	step, from, count := scan.step, scan.from, scan.count
 	near := 10 * waveOversamp // neighbours to each side

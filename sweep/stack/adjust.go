@@ -168,7 +168,7 @@ func (a *adjustment) covariance(p, q *relation) (c float64) {
 // free is how many measurements there are more than needed.
 func (a *adjustment) free() int { return len(a.obs) - a.rank }
 
-// agree says whether the residuals are no larger than chance makes them in all but one of twenty cases.
+// agree reports whether the residuals are no larger than chance makes them in all but one of twenty cases.
 func (a *adjustment) agree() bool {
 	if a.free() == 0 {
 		return true

@@ -182,7 +182,7 @@ func (s *spread) add(c [2]float64) {
 
 func (s *spread) both() bool { return s.xx*s.yy-s.xy*s.xy > 0.05*s.xx*s.yy && s.xx > 0.1 && s.yy > 0.1 }
 
-// shows says whether the directions tell an axis: both of them, or all along it.
+// shows reports whether the directions tell an axis: both of them, or all along it.
 func (s *spread) shows(axis int) bool {
 	own, other := s.xx, s.yy
 	if axis == 1 {

@@ -36,7 +36,7 @@ func FromMM(mm float64) (Length, error) {
 	return Length(math.Round(mm * float64(Millimetre))), nil
 }
 
-// LengthUnit gives the size of a unit as it is written on a display or in a frame: mm, um, µm, in, thou or m.
+// LengthUnit returns the size of a unit as it is written on a display or in a frame: mm, um, µm, in, thou or m.
 func LengthUnit(name string) (Length, bool) {
 	switch strings.ToLower(name) {
 	case "mm":

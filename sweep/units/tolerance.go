@@ -12,7 +12,7 @@ type Tolerance struct {
 	Span  Length // the span of "0.02/300", zero when given as an angle
 }
 
-// Given says whether there is a tolerance to judge by.
+// Given reports whether there is a tolerance to judge by.
 func (t Tolerance) Given() bool { return t.Limit > 0 }
 
 func (t Tolerance) String() string { return t.Text }

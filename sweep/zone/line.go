@@ -18,7 +18,7 @@ func about(x, z []float64, slope float64) Reference {
 	return Reference{slope, (low + high) / 2, high - low}
 }
 
-// LeastSquares gives the least-squares line. All x alike give a level line.
+// LeastSquares returns the least-squares line. All x alike give a level line.
 func LeastSquares(x, z []float64) Reference {
 	var mx, mz float64
 	n := float64(len(x))
@@ -41,7 +41,7 @@ func LeastSquares(x, z []float64) Reference {
 	return r
 }
 
-// EndPoints gives the line through the points with the smallest and the largest x.
+// EndPoints returns the line through the points with the smallest and the largest x.
 func EndPoints(x, z []float64) Reference {
 	if len(x) == 0 {
 		return Reference{}
@@ -64,7 +64,7 @@ func EndPoints(x, z []float64) Reference {
 	return r
 }
 
-// Line gives the minimum zone.
+// Line returns the minimum zone.
 func Line(x, z []float64) Reference {
 	var s Solver
 	return s.Line(x, z)

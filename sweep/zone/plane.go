@@ -9,7 +9,7 @@ import (
 // Plane is z = At + X x + Y y and the distance between the highest and the lowest point about it.
 type Plane struct{ X, Y, At, Height float64 }
 
-// LeastSquaresPlane gives the least-squares plane; ok is false where the places lie on one line or point.
+// LeastSquaresPlane returns the least-squares plane; ok is false where the places lie on one line or point.
 func LeastSquaresPlane(x, y, z []float64) (p Plane, ok bool) {
 	n := float64(len(x))
 	var mx, my, mz, xx, xy, yy, xz, yz float64
@@ -49,7 +49,7 @@ const (
 	asGoodAs    = 1e-12 // of the width of the zone
 )
 
-// FitPlane gives the minimum zone of a plane; ok is false where the places lie on one line or point.
+// FitPlane returns the minimum zone of a plane; ok is false where the places lie on one line or point.
 //
 // Few points bound the zone. It is found for a few that stand furthest out, then the rest are held against it and those
 // outside are taken in, until none is: that zone holds all points, and the few alone do not fit into a smaller one.

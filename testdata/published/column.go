@@ -12,7 +12,7 @@ import (
 	"testing"
 )
 
-// Column gives the numbers of one column of a table in this folder, to the test of a package two folders down.
+// Column returns the numbers of one column of a table in this folder, to the test of a package two folders down.
 func Column(t testing.TB, file, name string) []float64 {
 	t.Helper()
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "published", file))

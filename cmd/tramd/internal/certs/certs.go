@@ -134,7 +134,7 @@ func (k *keeper) name() string {
 	return fmt.Sprintf("certificate %d of %s, good until %s", c.SerialNumber, c.Subject, c.NotAfter.Local().Format(time.DateTime))
 }
 
-// first gives the first certificate of a file in PEM.
+// first returns the first certificate of a file in PEM.
 func first(text []byte) (*x509.Certificate, error) {
 	for {
 		block, rest := pem.Decode(text)

@@ -151,7 +151,7 @@ func (c *Client) PointZero(ctx context.Context, step session.ZeroStep) (session.
 	return out, err
 }
 
-// Snapshot gives the present state.
+// Snapshot returns the present state.
 func (c *Client) Snapshot(ctx context.Context) (snap *session.Snapshot, err error) {
 	err = c.Live(ctx, func(s *session.Snapshot) bool { snap = s; return false })
 	return snap, err
@@ -256,7 +256,7 @@ func (c *Client) HoldMotion(ctx context.Context, run int64) error {
 	return c.call(context.WithoutCancel(ctx), http.MethodPost, fmt.Sprintf("/api/v1/motion/hold/%d", run), signsOfLife{signs}, nil)
 }
 
-// Alive says whether a daemon answers.
+// Alive reports whether a daemon answers.
 func (c *Client) Alive(ctx context.Context) bool {
 	resp, err := c.do(ctx, http.MethodGet, "/api/v1/runs?limit=1", nil)
 	if err != nil {
@@ -288,7 +288,7 @@ func (c *Client) Refit(ctx context.Context, run int64, keep bool, out any) error
 	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/runs/%d/refit", run), map[string]bool{"keep": keep}, out)
 }
 
-// Run gives one stored run.
+// Run returns one stored run.
 func (c *Client) Run(ctx context.Context, id int64) (store.Run, error) {
 	var line struct {
 		store.Run

@@ -20,7 +20,7 @@ func BootID() string {
 	return strings.TrimSpace(string(text))
 }
 
-// SinceBoot gives the time since boot, suspend included; zero where the system does not say.
+// SinceBoot returns the time since boot, suspend included; zero where the system does not say.
 func SinceBoot() time.Duration {
 	var ts unix.Timespec
 	if unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts) != nil {

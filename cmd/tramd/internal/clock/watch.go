@@ -51,7 +51,7 @@ type Watcher struct {
 // NewWatcher makes a watcher that has not looked yet.
 func NewWatcher(c Clock) *Watcher { return &Watcher{clock: c} }
 
-// IsSet says whether the clock was set at the last look.
+// IsSet reports whether the clock was set at the last look.
 func (w *Watcher) IsSet() bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()

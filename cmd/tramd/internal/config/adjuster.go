@@ -95,7 +95,7 @@ func (c *Config) ofJoints() map[string]bool {
 	return out
 }
 
-// Advisers gives the adjusters of the head as the adviser knows them.
+// Advisers returns the adjusters of the head as the adviser knows them.
 func (c *Config) Advisers() []advice.Adjuster {
 	var out []advice.Adjuster
 	joints := c.ofJoints()

@@ -163,7 +163,7 @@ func (m Mail) HostPort() (host string, port int, err error) {
 	return host, port, nil
 }
 
-// Secret gives the password; a credential is looked up only now.
+// Secret returns the password; a credential is looked up only now.
 func (m Mail) Secret() (string, error) {
 	text, _, err := secret("mail.password", m.Password)
 	return text, err

@@ -134,7 +134,7 @@ func (c *Config) CheckPlan() unattended.Plan {
 	return p
 }
 
-// Idle gives the answer by which a machine says that it does nothing; nil where none is given.
+// Idle returns the answer by which a machine says that it does nothing; nil where none is given.
 func (c Check) Idle() *regexp.Regexp {
 	re, _ := whole(c.IdleAnswer) // checked when the file was read
 	return re

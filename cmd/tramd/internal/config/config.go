@@ -139,7 +139,7 @@ func (c *Config) setDefaults() {
 	}
 }
 
-// Setup gives what the fit must know.
+// Setup returns what the fit must know.
 func (c *Config) Setup() sweep.Setup {
 	s := sweep.Setup{
 		Machine: c.Machine.Name, Tolerance: c.tolerance, Surface: c.Machine.Surface, AngleSource: c.Angle.Source,

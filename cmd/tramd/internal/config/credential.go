@@ -43,7 +43,7 @@ func (h HTTP) Hash() (string, error) {
 	return hash, nil
 }
 
-// secret gives what a setting stands for: itself, or what was handed over under the name of a credential.
+// secret returns what a setting stands for: itself, or what was handed over under the name of a credential.
 func secret(key, value string) (text string, handed bool, err error) {
 	if !strings.HasPrefix(value, credentialScheme) {
 		return value, false, nil

@@ -14,7 +14,7 @@ type Cutter struct {
 	LimitMM    float64 `toml:"limit_mm"`    // the highest mark that will do; 0: not said
 }
 
-// Tools gives the cutters as the finish knows them.
+// Tools returns the cutters as the finish knows them.
 func (c *Config) Tools() []finish.Cutter {
 	var out []finish.Cutter
 	for _, t := range c.Cutters {

@@ -25,7 +25,7 @@ type Framing struct {
 	Sends    string           `toml:"sends"`         // always | at_times; empty: always
 }
 
-// tables gives the tables that describe a frame, by the name of the frame.
+// tables returns the tables that describe a frame, by the name of the frame.
 func (f *Framing) tables() map[string]interface {
 	Problems(device.Role) []device.Problem
 } {
@@ -150,7 +150,7 @@ func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
 	v.optional(key("answer_ms"), f.AnswerMS, 5, 60_000)
 }
 
-// tableOf gives the table of a path without the numbers that count tables of one name.
+// tableOf returns the table of a path without the numbers that count tables of one name.
 func tableOf(path string) string {
 	var out []string
 	for _, p := range strings.Split(path, ".") {
@@ -224,7 +224,7 @@ const (
 	SendsAtTimes = "at_times" // only when it is moved, or its button is pressed
 )
 
-// spec gives what a device must know of how an instrument speaks. A checked request can be read.
+// spec returns what a device must know of how an instrument speaks. A checked request can be read.
 func (f *Framing) spec(s device.Spec) device.Spec {
 	s.Frame, s.Line, s.Pattern, s.Digits, s.Binary = f.Frame, f.Line, f.Pattern, f.Digits, f.Binary
 	s.AtTimes = f.Sends == SendsAtTimes
@@ -254,7 +254,7 @@ func (f *Framing) ask(s *device.Spec, channel string) {
 	s.Asking.Asks = append(s.Asking.Asks, device.Ask{Request: request, Channel: channel})
 }
 
-// IndicatorPorts gives one device for each port that indicators are on, in the order in which they are written.
+// IndicatorPorts returns one device for each port that indicators are on, in the order in which they are written.
 func (c *Config) IndicatorPorts() []device.Spec {
 	var specs []device.Spec
 	byPort := map[string]int{}
@@ -276,7 +276,7 @@ func (c *Config) IndicatorPorts() []device.Spec {
 	return specs
 }
 
-// AnglePort gives the device of an encoder.
+// AnglePort returns the device of an encoder.
 func (c *Config) AnglePort() device.Spec {
 	a := &c.Angle
 	s := a.spec(device.Spec{

@@ -37,7 +37,7 @@ type Hours struct {
 	AskEach float64          `toml:"ask_every_s"`
 }
 
-// Counted says whether anything counts them.
+// Counted reports whether anything counts them.
 func (h Hours) Counted() bool { return h.Input != "" || h.Modbus != nil }
 
 // CounterChannel is the channel by which a port's samples are those of the counter; no input can have the name.
@@ -82,14 +82,14 @@ func (c *Config) inputDefaults() {
 	}
 }
 
-// Spec gives what the line must know.
+// Spec returns what the line must know.
 func (in Input) Spec() input.Spec {
 	ms := func(x float64) time.Duration { return time.Duration(x * float64(time.Millisecond)) }
 	return input.Spec{Name: in.Name, Source: in.Source, File: in.File, Port: in.Port, Signal: in.Signal, ActiveLow: in.ActiveLow,
 		Debounce: ms(*in.DebounceMS), Every: ms(in.EveryMS), Stale: ms(1000 * in.StaleS)}
 }
 
-// MachinePorts gives one device for each port on which the machine is asked about itself.
+// MachinePorts returns one device for each port on which the machine is asked about itself.
 func (c *Config) MachinePorts() []device.Spec {
 	var specs []device.Spec
 	ask := func(name, port string, baud int, line string, r device.Register, channel string, every time.Duration) {
@@ -128,7 +128,7 @@ func (c *Config) HoursStep() float64 {
 	return c.Hours.Modbus.CountTime().Hours()
 }
 
-// IdleInputState gives the line that says whether the machine does nothing, and what it is then; "" where none is
+// IdleInputState returns the line that says whether the machine does nothing, and what it is then; "" where none is
 // named.
 func (c Check) IdleInputState() (name string, idle input.State) {
 	if c.IdleState == "on" {

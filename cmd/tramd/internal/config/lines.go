@@ -68,7 +68,7 @@ func (l lines) within(p *unstable.Parser, path string, value *unstable.Node) {
 	}
 }
 
-// within gives the path of a table that lies in the latest one of an array of tables.
+// within returns the path of a table that lies in the latest one of an array of tables.
 func within(parts []string, counts map[string]int) string {
 	raw, path := "", ""
 	for i, p := range parts {

@@ -67,7 +67,7 @@ func (v *validator) numbers(found []number) {
 	}
 }
 
-// said says whether a mistake was found at a key already.
+// said reports whether a mistake was found at a key already.
 func (v *validator) said(path string) bool {
 	return v.told[path] || v.told[path[:max(0, strings.LastIndexByte(path, '.'))]] // or at the list it stands in
 }

@@ -105,7 +105,7 @@ func (c *Config) targets() []float64 {
 	return out
 }
 
-// Motion gives the program; only for the source of that name.
+// Motion returns the program; only for the source of that name.
 func (c *Config) Motion() motion.Program {
 	p := &c.Program
 	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
@@ -130,7 +130,7 @@ func (c *Config) Motion() motion.Program {
 	return out
 }
 
-// MotionPort gives the port of the motion controller.
+// MotionPort returns the port of the motion controller.
 func (c *Config) MotionPort() device.Spec {
 	return device.Spec{Name: "motion", Port: c.Program.Port, Baud: c.Program.Baud, Line: c.Program.Line}
 }

@@ -6,7 +6,7 @@ import (
 	"tramd/sweep/units"
 )
 
-// ByStations says whether the arm is turned from station to station.
+// ByStations reports whether the arm is turned from station to station.
 func (a Angle) ByStations() bool {
 	return a.Source == SourceStations || a.Source == SourceTyped || a.Source == SourceProgram
 }
@@ -23,7 +23,7 @@ func (a *Angle) stationDefaults() {
 	}
 }
 
-// Unit gives the unit of a typed reading without one.
+// Unit returns the unit of a typed reading without one.
 func (a Angle) Unit() units.Length {
 	u, _ := units.LengthUnit(a.TypedUnit) // checked when the file was read
 	return u

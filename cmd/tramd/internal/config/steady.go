@@ -13,7 +13,7 @@ func (a *Angle) plainFrame() string {
 	return device.FrameEncoder
 }
 
-// Steady gives the constant turning; nil for any other source.
+// Steady returns the constant turning; nil for any other source.
 func (a Angle) Steady() *sweep.Steady {
 	if a.Source != SourceSteady {
 		return nil

@@ -8,10 +8,10 @@ import (
 	"tramd/cmd/tramd/internal/certs"
 )
 
-// Encrypted says whether the page is served by TLS.
+// Encrypted reports whether the page is served by TLS.
 func (h HTTP) Encrypted() bool { return h.TLSCert != "" }
 
-// CertFiles gives where the certificates are; a key that is a credential is looked up only now, as Hash does.
+// CertFiles returns where the certificates are; a key that is a credential is looked up only now, as Hash does.
 func (h HTTP) CertFiles() (certs.Files, error) {
 	f := certs.Files{Cert: h.TLSCert, Key: h.TLSKey, ClientCA: h.ClientCA}
 	if strings.HasPrefix(h.TLSKey, credentialScheme) {

@@ -129,7 +129,7 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 	return run, nil
 }
 
-// unstored gives a run that the session holds in memory alone, as it would stand in the record, and marked.
+// unstored returns a run that the session holds in memory alone, as it would stand in the record, and marked.
 func (r *records) unstored(ctx context.Context, id int64) (run any, held bool, err error) {
 	if r.session == nil {
 		return nil, false, nil

@@ -61,7 +61,7 @@ func (c *chores) look(ctx context.Context) {
 	}
 }
 
-// backupDue says whether the slot that last passed has no backup yet. Unlike a check, a backup is made up for: a
+// backupDue reports whether the slot that last passed has no backup yet. Unlike a check, a backup is made up for: a
 // computer that is switched off each evening is never there at night. With a clock that is not set, one is due a day
 // after the last of this start.
 func (c *chores) backupDue(ctx context.Context) bool {

@@ -149,7 +149,7 @@ func (k *drifting) goOn(ctx context.Context) (done bool, err error) {
 	return true, nil
 }
 
-// apart says whether what is new cannot simply be joined to what was there: another surface or tolerance may lie
+// apart reports whether what is new cannot simply be joined to what was there: another surface or tolerance may lie
 // between.
 func (k *drifting) apart(more *drift.History) bool {
 	if k.history == nil || k.history.Undated > 0 {
@@ -235,7 +235,7 @@ func (k *drifting) due(n *drift.NextCheck) (*time.Time, string) {
 	return &since, why
 }
 
-// Drift gives the history as a page draws it.
+// Drift returns the history as a page draws it.
 func (k *drifting) Drift(context.Context) (any, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()

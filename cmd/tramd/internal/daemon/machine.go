@@ -33,7 +33,7 @@ func newMachineLines(cfg *config.Config, meter *hourMeter, log *slog.Logger) (*m
 	return m, nil
 }
 
-// named gives the line of a name; nil where there is none.
+// named returns the line of a name; nil where there is none.
 func (m *machineLines) named(name string) *input.Line {
 	i := slices.IndexFunc(m.inputs, func(l *input.Line) bool { return l.Name() == name })
 	if i < 0 {

@@ -97,7 +97,7 @@ func (d *Daemon) refuse(err error) {
 	d.refused.Store(&why)
 }
 
-// free says whether the daemon may be interrupted.
+// free reports whether the daemon may be interrupted.
 func (d *Daemon) free(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()

@@ -74,7 +74,7 @@ func FitKnowing(ctx context.Context, s *store.Store, before int64, pts []sweep.P
 	return r, err
 }
 
-// pool gives the pooled standard deviation of a station's reading over runs of the same machine by stations, each
+// pool returns the pooled standard deviation of a station's reading over runs of the same machine by stations, each
 // weighted by its degrees of freedom (pooling as in JCGM 100:2008, 4.2.4; clause from memory).
 func pool(runs []store.Run, setup sweep.Setup) (mm, dof float64) {
 	sum := 0.0

@@ -47,13 +47,13 @@ func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 	return s, err
 }
 
-// same says whether others would change nothing. The page's certificate is no matter: it is looked at again at each
+// same reports whether others would change nothing. The page's certificate is no matter: it is looked at again at each
 // handshake.
 func (s secrets) same(o secrets) bool {
 	return s.hash == o.hash && s.mail == o.mail && s.mqtt == o.mqtt && s.headers(o) && bytes.Equal(s.authority(), o.authority())
 }
 
-// headers says whether the webhook's are the same.
+// headers reports whether the webhook's are the same.
 func (s secrets) headers(o secrets) bool {
 	if s.hook == nil || o.hook == nil {
 		return s.hook == o.hook

@@ -54,7 +54,7 @@ func (e *examination) backups(cfg *config.Config) {
 	}
 }
 
-// deviceOf gives the disk that a file is on.
+// deviceOf returns the disk that a file is on.
 func deviceOf(path string) (uint64, error) {
 	var st unix.Stat_t
 	if err := unix.Stat(path, &st); err != nil {

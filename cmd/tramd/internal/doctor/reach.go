@@ -53,7 +53,7 @@ func (e *examination) reach(ctx context.Context, cfg *config.Config) {
 	e.answer("mqtt", cure, at.Host, err)
 }
 
-// answer says whether another computer was reached.
+// answer reports whether another computer was reached.
 func (e *examination) answer(check, cure, addr string, err error) {
 	var cert *tls.CertificateVerificationError
 	switch {

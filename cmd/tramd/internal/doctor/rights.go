@@ -54,7 +54,7 @@ func groupMembers(file, group string) ([]string, bool) {
 	return nil, false
 }
 
-// udev says whether lasting names and short latency timers are made here.
+// udev reports whether lasting names and short latency timers are made here.
 func (e *examination) udev(ports []portlist.Port) {
 	if _, err := os.Stat(e.m.at("/run/udev/control")); err != nil {
 		e.wrong("udev", "sudo systemctl start systemd-udevd", "udev does not run: adapters get no lasting names, and ports no group")

@@ -48,7 +48,7 @@ func (m *Meter) most() float64 { return slack + 2*m.step }
 // Hours gives the hours, and whether they are known.
 func (m *Meter) Hours() (float64, bool) { return m.hours, !math.IsNaN(m.hours) }
 
-// Counter gives the counter's latest reading that was believed; nil: none was.
+// Counter returns the counter's latest reading that was believed; nil: none was.
 func (m *Meter) Counter() *float64 {
 	if math.IsNaN(m.counter) {
 		return nil
@@ -116,7 +116,7 @@ func (m *Meter) first(at time.Duration, x float64) string {
 	return said
 }
 
-// follows says whether the counter can have come to a reading since the one before. Steps that are ahead of the time
+// follows reports whether the counter can have come to a reading since the one before. Steps that are ahead of the time
 // use up the room for them, which only time gives back.
 func (m *Meter) follows(at time.Duration, x float64) bool {
 	step := x - m.counter

@@ -114,7 +114,7 @@ func binaryIn(w window, h Heard) (guess, bool) {
 	return w.binaryGuess(l, h), true
 }
 
-// nearZero says whether counts that are measured from half of their range lie round it.
+// nearZero reports whether counts that are measured from half of their range lie round it.
 func nearZero(values []float64, l layout) bool {
 	quarter := math.Pow(256, float64(l.to-l.from)) / 4
 	for _, v := range values {
@@ -139,7 +139,7 @@ func (w window) distinct() int {
 	return len(seen)
 }
 
-// channels gives the channel of each frame when this place goes round a few small numbers; nil when it does not.
+// channels returns the channel of each frame when this place goes round a few small numbers; nil when it does not.
 func (w window) channels(at int) []int {
 	seen := map[byte]int{}
 	out := make([]int, len(w.frames))

@@ -76,7 +76,7 @@ func gapMS(h Heard) int {
 	return max(5, min(100, int(least/2)))
 }
 
-// mayBeHigher gives a fixed byte that lies where one above the count would, and is as small, or as near to all bits
+// mayBeHigher returns a fixed byte that lies where one above the count would, and is as small, or as near to all bits
 // set, as the highest byte of a count that has not moved far.
 func (w window) mayBeHigher(l layout) (b byte, may bool) {
 	i := l.to

@@ -17,7 +17,7 @@ const (
 	mostFrame   = 32
 )
 
-// windows gives the ways in which what was heard may be frames of one length: as silences cut it, and by every period
+// windows returns the ways in which what was heard may be frames of one length: as silences cut it, and by every period
 // that shows, at every place it may begin: what comes without a pause is cut by a busy machine.
 func windows(h Heard) []window {
 	var out []window
@@ -82,7 +82,7 @@ func cutBySilence(h Heard) (window, bool) {
 	return w, len(w.frames) >= leastFrames && float64(good) >= leastShare*float64(len(bursts)-1)
 }
 
-// periodic says whether some place of every frame always holds the same, and the whole does not.
+// periodic reports whether some place of every frame always holds the same, and the whole does not.
 func periodic(data []byte, size int) bool {
 	same := false
 	for at := range size {
@@ -104,7 +104,7 @@ func varies(data []byte, size int) bool {
 	return false
 }
 
-// constant says whether a place holds the same in every frame.
+// constant reports whether a place holds the same in every frame.
 func (w window) constant(place int) bool {
 	for _, f := range w.frames {
 		if f[place] != w.frames[0][place] {

@@ -32,7 +32,7 @@ func digitGuesses(h Heard) []guess {
 	return out
 }
 
-// nibbles gives the frames as nibbles in the order of the wire.
+// nibbles returns the frames as nibbles in the order of the wire.
 func nibbles(w window, packing string, reversed bool) (window, bool) {
 	out := window{size: 2 * w.size, gap: w.gap}
 	if packing == "one" {

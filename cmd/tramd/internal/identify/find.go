@@ -42,7 +42,7 @@ const (
 	mostChannels  = 8
 )
 
-// Find gives the best finding, or false when nothing explains what was heard.
+// Find returns the best finding, or false when nothing explains what was heard.
 func Find(heard []Heard) (Finding, bool) {
 	var best Finding
 	found := false
@@ -159,7 +159,7 @@ func (f Finding) Blocks(port string, radiusMM float64) string {
 	return b.String()
 }
 
-// Keys gives what an indicator's table says of its line and its frames; it must come last in the table.
+// Keys returns what an indicator's table says of its line and its frames; it must come last in the table.
 func (f Finding) Keys() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "baud = %d\n", f.Baud)

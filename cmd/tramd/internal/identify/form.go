@@ -206,7 +206,7 @@ func anyOther(texts map[string]int) bool {
 	return false
 }
 
-// spelled gives the entries of a table for units that are not spelled as on the wire of most.
+// spelled returns the entries of a table for units that are not spelled as on the wire of most.
 func spelled(texts map[string]int) string {
 	var out []string
 	for _, t := range []string{"Mm", "inch", "INCH", "Inch", "In"} {

@@ -15,7 +15,7 @@ type Heard struct {
 	Chunks  []serialport.Chunk
 }
 
-// data gives what came, without what was asked.
+// data returns what came, without what was asked.
 func (h Heard) data() []byte {
 	var out []byte
 	for _, c := range h.Chunks {

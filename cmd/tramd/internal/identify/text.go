@@ -46,7 +46,7 @@ func lineEnds(data []byte) []string {
 	return out
 }
 
-// split gives the whole lines that hold something. The first was joined in the middle, the last is not at its end.
+// split returns the whole lines that hold something. The first was joined in the middle, the last is not at its end.
 func split(data []byte, end string) []string {
 	if end == "" {
 		end = "\r\n"
@@ -125,7 +125,7 @@ func isLetter(c byte) bool {
 }
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
-// numberAt gives the end of the number that begins at i, or i.
+// numberAt returns the end of the number that begins at i, or i.
 func numberAt(l string, i int) int {
 	j := i
 	if l[j] == '+' || l[j] == '-' {

@@ -22,7 +22,7 @@ type Bar struct {
 	Final bool // of a planned check: waiting does not cure it
 }
 
-// Shut says whether nothing may move.
+// Shut reports whether nothing may move.
 func (b Bar) Shut() bool { return b.Why != "" }
 
 // Options are what the answer depends on besides armings and holds.
@@ -167,7 +167,7 @@ func (l *Interlock) Begin(key string) (*Permit, Bar) {
 	return &Permit{l, g}, Bar{}
 }
 
-// BeginPlanned gives the permit for a planned check, once no question to the controller is under way.
+// BeginPlanned returns the permit for a planned check, once no question to the controller is under way.
 func (l *Interlock) BeginPlanned(ctx context.Context) (*Permit, Bar) {
 	b := l.Planned(ctx)
 	if q := l.o.Question; q != nil && !b.Final { // the answer may just have grown old, and is asked for again then

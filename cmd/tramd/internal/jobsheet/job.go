@@ -21,7 +21,7 @@ type Stage struct {
 	Told      []string           `json:"told"`  // what was logged after it, in words
 }
 
-// changed says whether something was done to the machine after this sweep.
+// changed reports whether something was done to the machine after this sweep.
 func (s *Stage) changed() bool { return len(s.Moved) > 0 || len(s.Told) > 0 }
 
 // pause parts two jobs: a person who has moved nothing for so long has gone home.

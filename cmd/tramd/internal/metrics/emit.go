@@ -93,7 +93,7 @@ func (e emitter) drift(d *session.DriftState) {
 	}
 }
 
-// oldest gives the beginning of the alarm of that kind on an axis that has stood longest.
+// oldest returns the beginning of the alarm of that kind on an axis that has stood longest.
 func oldest(alarms []session.Alarm, kind, axis string) (since time.Time, stands bool) {
 	for _, a := range alarms {
 		if a.Kind == kind && (a.Axis == axis || a.Axis == "both") && (!stands || a.Since.Before(since)) {

@@ -85,10 +85,10 @@ func (m *Machine) Start(now time.Duration) []Act {
 
 func (m *Machine) enter(p phase, now time.Duration) { m.phase, m.began = p, now }
 
-// Over says whether nothing more will come.
+// Over reports whether nothing more will come.
 func (m *Machine) Over() bool { return m.phase == ended }
 
-// busy says whether the arm may be moving, or about to.
+// busy reports whether the arm may be moving, or about to.
 func (m *Machine) busy() bool { return m.phase > notBegun && m.phase < stopping }
 
 // gap stops the arm where nothing was looked at for too long. It is asked first at every event, whichever comes first

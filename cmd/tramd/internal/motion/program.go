@@ -130,7 +130,7 @@ func (p Program) fill(template string, deg float64) (string, error) {
 	return out, bad
 }
 
-// Lines gives every command that a whole program would send, in order, and the stop command. What a retract sends is
+// Lines returns every command that a whole program would send, in order, and the stop command. What a retract sends is
 // not among them.
 func (p Program) Lines() (lines []string, stop string, err error) {
 	if err := p.Check(); err != nil {

@@ -30,7 +30,7 @@ func (r *Readings) add(mm float64) {
 	r.Now = mm
 }
 
-// outside gives the reading that lies outside the travel, if there is one: between two looks it may have come back.
+// outside returns the reading that lies outside the travel, if there is one: between two looks it may have come back.
 func (i Indicator) outside(r Readings) (mm float64, out bool) {
 	switch {
 	case i.Unlimited:

@@ -38,7 +38,7 @@ func (k *Keeper) Look(now time.Time) (due *Slot, missed []Slot) {
 	return due, missed
 }
 
-// Next gives the slot that will come next.
+// Next returns the slot that will come next.
 func (k *Keeper) Next(now time.Time) (Slot, bool) {
 	from := now
 	if k.Last.After(from) && !k.Last.After(now.Add(ahead)) {

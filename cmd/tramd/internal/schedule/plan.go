@@ -47,7 +47,7 @@ type Slot struct {
 	At   time.Time // when that is
 }
 
-// Next gives the first slot after a moment, in the moment's own time zone; false where there is none in ten years.
+// Next returns the first slot after a moment, in the moment's own time zone; false where there is none in ten years.
 func (p Plan) Next(after time.Time) (Slot, bool) {
 	times := slices.Clone(p.Times)
 	slices.Sort(times)
@@ -67,7 +67,7 @@ func (p Plan) Next(after time.Time) (Slot, bool) {
 	return Slot{}, false
 }
 
-// Last gives the last slot at or before a moment; false where there was none in four hundred days.
+// Last returns the last slot at or before a moment; false where there was none in four hundred days.
 func (p Plan) Last(now time.Time) (Slot, bool) {
 	for _, back := range []int{2, 10, 400} {
 		var last Slot

@@ -97,14 +97,14 @@ func (a *archivist) add(w writing) {
 	}
 }
 
-// state says whether the archive takes what it is given.
+// state reports whether the archive takes what it is given.
 func (a *archivist) state() (waiting int, err error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return len(a.queue), a.err
 }
 
-// failsFor says whether storing has failed for so long.
+// failsFor reports whether storing has failed for so long.
 func (a *archivist) failsFor(d time.Duration) bool {
 	a.mu.Lock()
 	defer a.mu.Unlock()
@@ -121,7 +121,7 @@ func (a *archivist) held() (n int) {
 	return n
 }
 
-// left gives what was not written.
+// left returns what was not written.
 func (a *archivist) left() ([]writing, map[int64]int64) {
 	a.mu.Lock()
 	defer a.mu.Unlock()

@@ -90,7 +90,7 @@ func (s *Session) follow(now time.Time) {
 	}()
 }
 
-// fitDue says whether there is enough that is new.
+// fitDue reports whether there is enough that is new.
 func (j *job) fitDue(now time.Time) bool {
 	n := j.points.n
 	switch {

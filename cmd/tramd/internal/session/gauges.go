@@ -13,7 +13,7 @@ type Gauge struct {
 	MM   float64 // where Live; two lines of a stream must agree on it
 }
 
-// Gauges gives every indicator of the setup.
+// Gauges returns every indicator of the setup.
 func (s *Session) Gauges(ctx context.Context) ([]Gauge, error) {
 	var out []Gauge
 	err := s.ask(ctx, func() {

@@ -43,7 +43,7 @@ func (s *Session) encoderAngle() (rad, t float64, known bool) {
 	return s.encoder.Angle()
 }
 
-// standsThere says whether the arm stands at the station, as far as an encoder tells: with one, readings count only
+// standsThere reports whether the arm stands at the station, as far as an encoder tells: with one, readings count only
 // while it rests there.
 func (j *job) standsThere(s *Session) bool {
 	if s.encoder == nil || j.measured != nil {

@@ -156,7 +156,7 @@ func (j *job) turned() float64 {
 	return turned
 }
 
-// cameRound says whether the hand stopped close enough to the start to call it a turn.
+// cameRound reports whether the hand stopped close enough to the start to call it a turn.
 func (j *job) cameRound(now time.Time) bool {
 	return j.stations == nil && j.steady == nil && j.begun && !j.back && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
 }

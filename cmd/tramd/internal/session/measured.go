@@ -100,7 +100,7 @@ func (w undertaking) beginning(purpose string) Beginning {
 	return b
 }
 
-// typed says whether a person reads the indicator and types.
+// typed reports whether a person reads the indicator and types.
 func (j *job) typed(s *Session) bool {
 	if j.measured != nil {
 		return j.measured.Typed

@@ -26,7 +26,7 @@ func (l *points) add(p sweep.Point) {
 	l.n++
 }
 
-// since gives the points from number i on, in as many pieces as they lie in. The pieces stay valid and unchanged.
+// since returns the points from number i on, in as many pieces as they lie in. The pieces stay valid and unchanged.
 func (l *points) since(i int) [][]sweep.Point {
 	if i >= l.n {
 		return nil

@@ -10,7 +10,7 @@ import (
 	"tramd/sweep"
 )
 
-// Snapshot gives everything a face may show, as of now: the lean holds the newest reading.
+// Snapshot returns everything a face may show, as of now: the lean holds the newest reading.
 func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 	s.bring()
 	var snap *Snapshot
@@ -27,7 +27,7 @@ func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 // curve, and with the result as it was shown last. Nothing is worked out for them.
 type Unwatched struct{ *Session }
 
-// Snapshot gives the present state.
+// Snapshot returns the present state.
 func (u Unwatched) Snapshot(ctx context.Context) (*Snapshot, error) {
 	var snap *Snapshot
 	err := u.ask(ctx, func() { snap = u.snapshot() })

@@ -80,7 +80,7 @@ func (s *Session) Take(ctx context.Context, run int64) error {
 	return s.awaitAnswers(ctx, run)
 }
 
-// halfTurning says whether a run is a half turn that is being taken.
+// halfTurning reports whether a run is a half turn that is being taken.
 func (s *Session) halfTurning(ctx context.Context, run int64) (yes bool) {
 	// An error here means the session has stopped; what is asked for next says so.
 	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind == HalfTurn })

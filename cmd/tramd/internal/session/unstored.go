@@ -144,7 +144,7 @@ type Held struct {
 	Places  []Place // of Points; nil of a sweep
 }
 
-// Unstored gives a run that is held in memory alone (ErrNotAside).
+// Unstored returns a run that is held in memory alone (ErrNotAside).
 func (s *Session) Unstored(ctx context.Context, run int64) (Held, error) {
 	var out Held
 	var pieces [][]sweep.Point
@@ -186,7 +186,7 @@ func (b *Backlog) Runs() []int64 {
 	return out
 }
 
-// Backlog gives what could not be stored; nil where all is. Call it when Run has returned.
+// Backlog returns what could not be stored; nil where all is. Call it when Run has returned.
 func (s *Session) Backlog() *Backlog {
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -51,5 +51,5 @@ func (s *Session) armStands(most time.Duration) bool {
 	}
 }
 
-// takes says whether a run takes readings at its stations now.
+// takes reports whether a run takes readings at its stations now.
 func (j *job) takes() bool { return j.phase == Waiting || j.phase == Turning }

@@ -78,7 +78,7 @@ func Interview(ctx context.Context, a *Asker, o Options) (name, text string, err
 	return p.name, text, nil
 }
 
-// set gives what takes an answer into a place of the plan, if the rules have nothing against the key, or against what
+// set returns what takes an answer into a place of the plan, if the rules have nothing against the key, or against what
 // also hangs on it.
 func (p *plan) set(key string, at *string, form func(string) (string, error), also ...string) func(string) error {
 	return func(answer string) error {

@@ -145,7 +145,7 @@ func quotes(texts []string) string {
 // numberMost is where TOML's whole numbers are near their end; nothing that is asked for is anywhere as large.
 const numberMost = 1e15
 
-// number gives a number as TOML has it; a comma is as good as a point.
+// number returns a number as TOML has it; a comma is as good as a point.
 func number(s string) (string, error) {
 	s = strings.Replace(s, ",", ".", 1)
 	x, err := strconv.ParseFloat(s, 64)
@@ -166,7 +166,7 @@ func numberOrNone(s string) (string, error) {
 	return number(s)
 }
 
-// numbers gives a list of numbers.
+// numbers returns a list of numbers.
 func numbers(s string) (string, error) {
 	var out []string
 	for _, f := range strings.FieldsFunc(s, func(c rune) bool { return c == ',' || c == ' ' || c == ';' }) {

@@ -58,7 +58,7 @@ func newTurning(rng *rand.Rand, begin time.Duration, fromDeg, turns, rpm float64
 	return h
 }
 
-// angle gives where the arm points at a moment of the machine's clock.
+// angle returns where the arm points at a moment of the machine's clock.
 func (h *turning) angle(now time.Duration) float64 {
 	t := (now - h.begin).Seconds()
 	if now-h.begin >= h.length || len(h.strokes) == 0 {

@@ -30,7 +30,7 @@ type Params struct {
 	Seed          uint64     // of the noise, the spoilt lines and the hand
 }
 
-// Linnet gives the demo's gantry router, as it stands before anybody has squared it.
+// Linnet returns the demo's gantry router, as it stands before anybody has squared it.
 func Linnet() Params {
 	return Params{
 		Truth:         Truth{TiltMMPerM: 0.45, NodMMPerM: -0.62},
@@ -48,7 +48,7 @@ func Linnet() Params {
 	}
 }
 
-// Wren gives the demo's bench mill: a shorter arm, a flatter table, and as its year left it.
+// Wren returns the demo's bench mill: a shorter arm, a flatter table, and as its year left it.
 func Wren() Params {
 	p := Linnet()
 	p.Truth = Truth{TiltMMPerM: 0.038, NodMMPerM: -0.021}
@@ -97,7 +97,7 @@ func (p Params) validate() error {
 	return nil
 }
 
-// surface gives what a perfect indicator would read at a spindle angle, in mm.
+// surface returns what a perfect indicator would read at a spindle angle, in mm.
 func (p Params) surface(truth Truth, offsetMM, angleDeg float64) float64 {
 	sin, cos := math.Sincos(angleDeg * math.Pi / 180)
 	z := offsetMM + p.RadiusMM*(truth.TiltMMPerM*cos+truth.NodMMPerM*sin)/1000

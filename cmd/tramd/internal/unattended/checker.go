@@ -57,7 +57,7 @@ func New(plan Plan, slots schedule.Plan, last time.Time) *Checker {
 // Last is what must outlive a restart, so that no slot comes twice.
 func (c *Checker) Last() time.Time { return c.keep.Last }
 
-// Preparing says whether the conditions are being watched.
+// Preparing reports whether the conditions are being watched.
 func (c *Checker) Preparing() bool { return c.state == preparing }
 
 // Next is when the next slot is.

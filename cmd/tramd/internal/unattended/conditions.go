@@ -23,7 +23,7 @@ func (h hindrance) sort() string {
 	}, h.text)
 }
 
-// hindered gives the first condition that does not hold; nil when all do.
+// hindered returns the first condition that does not hold; nil when all do.
 func (p Plan) hindered(f Facts) *hindrance {
 	switch {
 	case !f.ClockSet:
@@ -91,7 +91,7 @@ func (p Plan) gauge(g Gauge) string {
 	return ""
 }
 
-// wanted says whether a slot brings a check, and why not.
+// wanted reports whether a slot brings a check, and why not.
 func (p Plan) wanted(f Facts) (bool, string) {
 	if p.When != WhenDue && p.Hours == 0 {
 		return true, ""

@@ -32,7 +32,7 @@ func (s *server) changes(next http.HandlerFunc) http.HandlerFunc {
 	}
 }
 
-// may says whether a request comes from someone who may change things.
+// may reports whether a request comes from someone who may change things.
 func (s *server) may(r *http.Request) bool {
 	return s.Local || s.OpenLoopback && peerlimit.Peer(r.RemoteAddr).IsLoopback() || s.login.holds(r) || s.ClientCerts && r.TLS != nil && len(r.TLS.VerifiedChains) > 0
 }

@@ -84,7 +84,7 @@ type stream struct {
 	patience time.Duration
 }
 
-// send says whether the client took the piece.
+// send reports whether the client took the piece.
 func (s stream) send(piece []byte) bool {
 	_ = s.ctl.SetWriteDeadline(time.Now().Add(s.patience)) // not every connection has deadlines
 	if _, err := s.w.Write(piece); err != nil {

@@ -64,7 +64,7 @@ func (l *login) open() string {
 	return token
 }
 
-// holds says whether the request carries a session that is still good.
+// holds reports whether the request carries a session that is still good.
 func (l *login) holds(r *http.Request) bool {
 	c, err := r.Cookie(cookieName)
 	if err != nil {

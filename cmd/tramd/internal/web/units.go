@@ -74,7 +74,7 @@ func unitFor(key, tolerance string) unit {
 	return unitOf(tolerance)
 }
 
-// decimals gives enough decimals that the half width does not read as nought, two more at most.
+// decimals returns enough decimals that the half width does not read as nought, two more at most.
 func (u unit) decimals(half float64) int {
 	d := u.digits
 	for half > 0 && d < u.digits+2 && half*u.factor*math.Pow10(d) < 1 {

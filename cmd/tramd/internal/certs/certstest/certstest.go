@@ -81,7 +81,7 @@ func Write(t testing.TB, dir string, files map[string][]byte) {
 	}
 }
 
-// Client gives the TLS settings of someone who trusts the authority and shows a certificate, or none.
+// Client returns the TLS settings of someone who trusts the authority and shows a certificate, or none.
 func (a *Authority) Client(cert, key []byte) *tls.Config {
 	a.t.Helper()
 	c := &tls.Config{RootCAs: x509.NewCertPool()}
@@ -96,7 +96,7 @@ func (a *Authority) Client(cert, key []byte) *tls.Config {
 	return c
 }
 
-// Person gives a browser that trusts the authority and shows a certificate, or none.
+// Person returns a browser that trusts the authority and shows a certificate, or none.
 func (a *Authority) Person(cert, key []byte) *http.Client {
 	a.t.Helper()
 	tr := &http.Transport{TLSClientConfig: a.Client(cert, key), ForceAttemptHTTP2: true}

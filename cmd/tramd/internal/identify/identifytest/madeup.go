@@ -93,7 +93,7 @@ func parity(s string, kind int) string {
 	return string(b)
 }
 
-// big gives the n bytes of a count, the high one first.
+// big returns the n bytes of a count, the high one first.
 func big(v, n int) []byte {
 	b := make([]byte, n)
 	for i := range b {
