@@ -119,9 +119,9 @@ export function runCurve(data, unit) {
     return;
   }
   const w = Math.max(280, Math.floor(box.clientWidth));
-  const svg = draw('svg', { viewBox: `0 0 ${w} 104`, role: 'img', 'aria-label': t('trace.title') });
+  const svg = draw('svg', { viewBox: `0 0 ${w} 120`, role: 'img', 'aria-label': t('curve.title') });
   const all = series(data);
-  paint(svg, all, w, 104, unit);
+  paint(svg, all, w, 120, unit);
   box.replaceChildren(svg, make('p', 'small', said(all, unit)));
 }
 

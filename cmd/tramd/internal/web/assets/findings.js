@@ -27,7 +27,7 @@ export function findings(run, unit) {
 }
 
 function curveOf() {
-  const s = part('run-curve trace', t('trace.title'));
+  const s = part('run-curve trace', t('curve.title'));
   s.append(make('div', 'run-plot'));
   return s;
 }
