@@ -41,11 +41,10 @@ export async function residuals(run, signal, unit) {
     return;
   }
   if (signal.aborted || !box.isConnected) return;
-  shown = { box, words, r, unit, points: left(kept.rows, run) };
+  shown = { box, words, r, unit, points: left(kept.rows, run), curve: curveOf(kept.rows, run) };
   watcher.disconnect();
   watcher.observe(box);
   paint();
-  runCurve(curveOf(kept.rows, run), unit);
 }
 
 function parse(text) {
@@ -140,6 +139,7 @@ function paint() {
     svg.append(draw('path', { class: 'form-line', d: `M${line.join('L')}` }));
   }
   box.replaceChildren(svg);
+  runCurve(shown.curve, unit);
   const beyond = out.filter((p) => p.mm < low || p.mm > high).length;
   words.textContent = [
     t('rest.words', { unit: unit.inch ? 'in' : 'mm' }),

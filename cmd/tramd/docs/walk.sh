@@ -1,0 +1,71 @@
+#!/usr/bin/env bash
+# Walks the README in a fresh account and measures the time from the clone to the first true reading on the page.
+#
+#	walk.sh [--warm]     as root
+#
+# The account is made for this and removed at the end. It types the README's own commands and builds everything itself. The
+# caller lends it the modules that it has fetched, so that no network is measured. With --warm it has built tramd once before
+# the clock starts, as on a computer where one has worked on it. A first reading after five minutes is a failure.
+set -euo pipefail
+[ "$(id -u)" = 0 ] || { echo "walk.sh makes an account: run it as root"; exit 1; }
+top=$(git -C "$(dirname "$0")" rev-parse --show-toplevel)
+account=tramd-walk
+remove() {
+	[ -z "${demo:-}" ] || kill -TERM -- "-$demo" 2>/dev/null || true
+	[ -z "${demo:-}" ] || wait "$demo" 2>/dev/null || true
+	userdel -rf "$account" 2>/dev/null || true
+}
+trap remove EXIT
+userdel -rf "$account" 2>/dev/null || true
+useradd -m -s /bin/bash "$account"
+home=$(getent passwd "$account" | cut -d: -f6)
+log=$home/demo.log
+
+modules=$(cd "$top" && go env GOMODCACHE)/cache/download
+cp -r "$modules" "$home/modules"
+chown -R "$account": "$home"
+lent=(GOFLAGS=-modcacherw GONOSUMDB=* "GOPROXY=file://$home/modules")
+type_in() { runuser -u "$account" -- env -i HOME="$home" USER="$account" PATH="$PATH" LANG=C.UTF-8 "${lent[@]}" bash -c "cd ~/tramd && $1"; }
+
+# What is typed must stand in a block of the README, word for word.
+shown() { grep -qE "^ {4,7}$(printf '%s' "$1" | sed 's,[][\.*^$(){}?+|/],\\&,g')\$" "$top/README.md" || { echo "the README does not show: $1"; exit 1; }; }
+
+clone() { runuser -u "$account" -- git -c safe.directory='*' clone -q "$top" "$home/tramd"; }
+if [ "${1:-}" = --warm ]; then
+	clone
+	type_in "make build" >/dev/null
+	rm -rf "$home/tramd"
+fi
+began=$(date +%s)
+clone
+shown "make demo"
+set -m
+type_in "make demo" >"$log" 2>&1 &
+demo=$!
+set +m
+page=
+while [ -z "$page" ]; do
+	kill -0 "$demo" 2>/dev/null || { cat "$log"; echo "make demo ended"; exit 1; }
+	sleep 0.2
+	page=$(sed -n 's,^linnet.* \(http[^ ]*\)/$,\1,p' "$log")
+done
+up=$(($(date +%s) - began))
+# The stream shows a live indicator with its reading; then the page, as it comes without JavaScript, has a lean.
+until timeout 5 curl -sN "$page/api/v1/live" 2>/dev/null | grep -m1 -qE '"state":"live"[^}]*"reading_mm":-?[0-9]'; do sleep 0.2; done
+reading=$(($(date +%s) - began))
+until curl -s "$page/" | grep -qE 'class="digits">[+−][0-9]'; do sleep 0.2; done
+lean=$(($(date +%s) - began))
+curl -s "$page/runs" | grep -q 'href="/runs/1"' || { echo "/runs shows no run without JavaScript"; exit 1; }
+
+# The steps of the first sweep: each command stands in the README and is one that the program knows.
+shown "sudo install bin/tramd /usr/local/bin/"
+for command in "tramd ports" "tramd setup linnet.toml" "tramd config check linnet.toml" "tramd doctor --config linnet.toml" \
+	"tramd run --config linnet.toml" "tramd sweep --config linnet.toml"; do
+	shown "$command"
+	words=(${command#tramd }) # the command and its first word after it, as in "config check"
+	type_in "bin/tramd ${words[*]/linnet.toml/} --help" >/dev/null || { echo "the program does not know: $command"; exit 1; }
+done
+type_in "bin/tramd ports" >/dev/null || { echo "tramd ports failed"; exit 1; }
+echo "From the clone: the demo is up after $up s, the first reading comes after $reading s, the first lean stands on the page after $lean s."
+echo "Built before the clock started: $([ "${1:-}" = --warm ] && echo yes || echo no). $(nproc) processors, load $(cut -d' ' -f1 /proc/loadavg)."
+[ "$reading" -lt 300 ] || { echo "that is more than five minutes"; exit 1; }
