@@ -153,7 +153,7 @@ func TestWithoutJavaScript(t *testing.T) {
 	}
 	for path, wants := range map[string][]string{
 		"/":        {"<title>Within the limit · wren</title>", "+0.0063", "± 0.0024 mm over 300 mm", "+0.0090", "Within the limit", "Last sweep: run 4"},
-		"/runs":    {`href="/runs/11"`, "+0.080, −0.012", "within", "abandoned"},
+		"/runs":    {`href="/runs/11"`, "+0.080, −0.012", "within", "given up"},
 		"/runs/11": {"finished", "undecided", "+0.060, −0.021"},
 	} {
 		text := get(path)

@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"html/template"
@@ -188,7 +189,7 @@ func (s *server) rows(ctx context.Context, only int64, unit unit) []runRow {
 	}
 	out := make([]runRow, 0, len(runs))
 	for _, r := range runs {
-		row := runRow{ID: r.ID, Kind: r.Kind, Outcome: r.Outcome, When: r.Started.Local().Format("2006-01-02 15:04"), Verdict: "none", Both: "–"}
+		row := runRow{ID: r.ID, Kind: r.Kind, Outcome: cmp.Or(r.Outcome, "running"), When: r.Started.Local().Format("2006-01-02 15:04"), Verdict: "none", Both: "–"}
 		if r.Result != nil {
 			row.Verdict, row.Both = r.Result.Verdict, r.Result.Tilt.in(unit)+", "+r.Result.Nod.in(unit)
 		}
