@@ -41,6 +41,9 @@ var alertNames = map[string]string{
 	"device": "TramdDeviceLost", "store": "TramdStoreStuck", "clock": "TramdClockNotSet", "chore": "TramdTrouble",
 }
 
+// assemblyNames are those of the rules about measurements of the assembly.
+var assemblyNames = map[string]string{"shift": "TramdAssemblyAlarm", "trend": "TramdAssemblyAlarm", "outside": "TramdAssemblyAlarm", "overdue": "TramdAssemblyCheckOverdue"}
+
 func alert(machine, page string, a Alarm, ends time.Time) postable {
 	p := postable{
 		Labels:      map[string]string{"alertname": alertNames[a.Kind], "machine": machine, "severity": a.Severity},
@@ -49,6 +52,16 @@ func alert(machine, page string, a Alarm, ends time.Time) postable {
 	}
 	if page != "" {
 		p.Annotations["page"], p.Annotations["runbook_url"] = page, runbook(page, a)
+	}
+	if a.Name != "" {
+		p.Labels["alertname"], p.Labels["name"], p.Labels["measurement"] = assemblyNames[a.Kind], a.Name, a.Measured
+		if a.Kind != "overdue" {
+			p.Labels["kind"] = a.Kind
+		}
+		if a.About != "" {
+			p.Labels["axis"] = a.About
+		}
+		return p
 	}
 	switch {
 	case p.Labels["alertname"] == "":

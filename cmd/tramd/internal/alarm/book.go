@@ -91,6 +91,9 @@ func (b *book) told() []entry {
 		if a.Kind != b.Kind {
 			return a.Kind < b.Kind
 		}
+		if a.Name != b.Name {
+			return a.Name < b.Name
+		}
 		return a.About < b.About
 	})
 	return out

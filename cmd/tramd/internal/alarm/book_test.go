@@ -3,6 +3,7 @@ package alarm
 import (
 	"maps"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -85,6 +86,35 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 	}
 	if got := states(b.update(later.Add(2*time.Minute), nil)); len(got) != 1 || got[0] != "outside cleared" {
 		t.Errorf("got %v", got)
+	}
+}
+
+// A measurement of the assembly has alarms of its own, under the names of its rules.
+func TestStandingOfTheAssembly(t *testing.T) {
+	next := noon.AddDate(0, 0, -10)
+	s := &session.Snapshot{At: noon, Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true}, Assembly: []session.StandingState{
+		{Name: "left rail", Kind: "traverse", NextCheck: &next, Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour), Text: "tilt is outside"}}},
+		{Name: "shank", Kind: "bar", Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour), Text: "tilt is outside"}}},
+	}}
+	got := Standing(s)
+	if len(got) != 3 || got[0].key() == got[2].key() {
+		t.Fatalf("got %+v", got)
+	}
+	for i, want := range []map[string]string{
+		{"alertname": "TramdAssemblyAlarm", "machine": "linnet", "severity": "warning", "name": "left rail", "measurement": "traverse", "kind": "outside", "axis": "tilt"},
+		{"alertname": "TramdAssemblyCheckOverdue", "machine": "linnet", "severity": "warning", "name": "left rail", "measurement": "traverse"},
+		{"alertname": "TramdAssemblyAlarm", "machine": "linnet", "severity": "warning", "name": "shank", "measurement": "bar", "kind": "outside", "axis": "tilt"},
+	} {
+		if labels := alert("linnet", "", got[i], noon).Labels; !maps.Equal(labels, want) {
+			t.Errorf("got  %v\nwant %v", labels, want)
+		}
+	}
+	if text := got[0].over(noon); !strings.HasPrefix(text, "traverse left rail: tilt is back within its tolerance") {
+		t.Errorf("when it is over: %q", text)
+	}
+	s.At = next.AddDate(0, 0, 6)
+	if got := Standing(s); len(got) != 2 {
+		t.Errorf("a check that is not a week late: %+v", got)
 	}
 }
 

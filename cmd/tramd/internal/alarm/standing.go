@@ -11,9 +11,11 @@ import (
 
 // Alarm is one thing that is wrong now.
 type Alarm struct {
-	Kind     string        `json:"kind"`     // shift | trend | outside | again | due | overdue | device | store | clock | chore
-	About    string        `json:"about"`    // the axis, the device or the chore; empty where the kind says it all
-	Severity string        `json:"severity"` // critical | warning | info
+	Kind     string        `json:"kind"`                  // shift | trend | outside | again | due | overdue | device | store | clock | chore
+	About    string        `json:"about"`                 // the axis, the device or the chore; empty where the kind says it all
+	Name     string        `json:"name,omitempty"`        // of the measurement of the assembly; empty: the machine's lean, or no measurement
+	Measured string        `json:"measurement,omitempty"` // traverse | bar | travel | cross
+	Severity string        `json:"severity"`              // critical | warning | info
 	Since    time.Time     `json:"since"`
 	Text     string        `json:"text"`
 	After    time.Duration `json:"-"` // how long it must have stood before a message goes out
@@ -40,6 +42,9 @@ func Standing(s *session.Snapshot) []Alarm {
 					Text: a.Text + ", found by more than one check: take the machine out of work until its spindle has been squared again"})
 			}
 		}
+	}
+	for i := range s.Assembly {
+		out = append(out, assembled(&s.Assembly[i], s)...)
 	}
 	out = append(out, heldBack(s, out)...)
 	out = append(out, due(s)...)
@@ -70,6 +75,23 @@ func Standing(s *session.Snapshot) []Alarm {
 			}
 			out = append(out, Alarm{Kind: "chore", About: kind, Severity: severity, Since: s.At, Text: why})
 		}
+	}
+	return out
+}
+
+// assembled lists what is wrong with a measurement of the assembly. Its check is overdue a week after it was due, as in
+// dashboards/rules.
+func assembled(x *session.StandingState, s *session.Snapshot) (out []Alarm) {
+	const week = 7 * 24 * time.Hour
+	about := func(kind, axis string, since time.Time, text string) {
+		out = append(out, Alarm{Kind: kind, About: axis, Name: x.Name, Measured: x.Kind, Severity: "warning", Since: since,
+			Text: fmt.Sprintf("%s %s: %s", x.Kind, x.Name, text)})
+	}
+	for _, a := range x.Alarms {
+		about(a.Kind, a.Axis, a.Since, a.Text)
+	}
+	if n := x.NextCheck; n != nil && s.Clock.Set && s.At.Sub(*n) > week {
+		about("overdue", "", n.Add(week), fmt.Sprintf("its check has been due since %s: measure it again", minute(*n)))
 	}
 	return out
 }
@@ -113,6 +135,6 @@ func due(s *session.Snapshot) []Alarm {
 	return out
 }
 
-type key struct{ kind, about string }
+type key struct{ kind, about, name, measured string }
 
-func (a Alarm) key() key { return key{a.Kind, a.About} }
+func (a Alarm) key() key { return key{a.Kind, a.About, a.Name, a.Measured} }

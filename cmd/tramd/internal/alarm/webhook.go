@@ -18,7 +18,7 @@ type Webhook struct {
 }
 
 // Template reads how a message is written for a webhook. Within it stand .Machine, .State (raised or cleared), .Title,
-// .Text, .Kind, .About, .Severity, .Since, .Until (nil while it stands), .Page and .Runbook; json quotes a value for a
+// .Text, .Kind, .About, .Name and .Measured (of the assembly), .Severity, .Since, .Until (nil while it stands), .Page and .Runbook; json quotes a value for a
 // JSON text, and time writes one as people do.
 func Template(text string) (*template.Template, error) {
 	t, err := template.New("body").Option("missingkey=error").Funcs(template.FuncMap{
@@ -57,6 +57,9 @@ func (w Webhook) tell(ctx context.Context, m Message) error {
 // Title fits one line of a phone.
 func (m Message) Title() string {
 	what := m.Kind
+	if m.Name != "" {
+		what += ", " + m.Measured + " " + m.Name
+	}
 	if m.About != "" {
 		what += ", " + m.About
 	}
@@ -69,6 +72,14 @@ func (m Message) Title() string {
 // over is what is said of an alarm that is over.
 func (a Alarm) over(until time.Time) string {
 	span := fmt.Sprintf("from %s to %s", minute(a.Since), minute(until))
+	if a.Name != "" {
+		alone := a
+		alone.Name = ""
+		if a.Kind == "overdue" {
+			return fmt.Sprintf("%s %s: it was measured again, or is due later; the check was overdue %s", a.Measured, a.Name, span)
+		}
+		return fmt.Sprintf("%s %s: %s", a.Measured, a.Name, alone.over(until))
+	}
 	switch a.Kind {
 	case "outside", "again":
 		return fmt.Sprintf("%s is back within its tolerance, or something was done to the machine; it was outside %s", a.About, span)

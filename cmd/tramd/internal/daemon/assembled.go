@@ -8,6 +8,7 @@ import (
 
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -22,26 +23,48 @@ type assembled struct {
 	good bool
 	as   uint64 // now is what the record said after so many changes
 	now  metrics.Assembly
+
+	standings []session.StandingState
+	shown     uint64 // of the changes, one more than it: what the session shows
 }
 
 // changed says that a measurement or an event was stored, or a measurement fitted again.
-func (a *assembled) changed() { a.changes.Add(1) }
+func (a *assembled) changed() { a.d.drift.changed(false) }
 
 // read returns what the record says. What cannot be read is logged and left out until it can.
 func (a *assembled) read(ctx context.Context) metrics.Assembly {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	as := a.changes.Load()
-	if a.good && a.as == as {
-		return a.now
-	}
-	now, err := a.fresh(ctx)
-	if err != nil {
-		a.d.o.Log.Warn("cannot read the relations, traverses and bars of the record", "error", err)
+	a.refresh(ctx)
+	if !a.good {
 		return metrics.Assembly{}
 	}
-	a.now, a.good, a.as = now, true, as
-	return now
+	return a.now
+}
+
+// show has the session show how the measurements hold, for the alarms.
+func (a *assembled) show(ctx context.Context) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.refresh(ctx); a.good && a.shown != a.as+1 {
+		a.shown = a.as + 1
+		a.d.session.SetAssembly(a.standings)
+	}
+}
+
+func (a *assembled) refresh(ctx context.Context) {
+	as := a.changes.Load()
+	if a.good && a.as == as {
+		return
+	}
+	now, err := a.fresh(ctx)
+	if a.good = err == nil; !a.good {
+		if ctx.Err() == nil {
+			a.d.o.Log.Warn("cannot read the relations, traverses and bars of the record", "error", err)
+		}
+		return
+	}
+	a.now, a.as = now, as
 }
 
 func (a *assembled) fresh(ctx context.Context) (out metrics.Assembly, err error) {
@@ -57,14 +80,19 @@ func (a *assembled) fresh(ctx context.Context) (out metrics.Assembly, err error)
 	if err != nil {
 		return out, err
 	}
+	a.standings = nil
 	for _, x := range standings {
+		state := session.StandingState{Name: x.Name, Kind: x.Kind, Alarms: []session.Alarm{}}
 		s := metrics.Standing{Name: x.Name, Measurement: x.Kind}
 		for _, al := range x.Alarms {
 			s.Alarms = append(s.Alarms, string(al.Kind))
+			state.Alarms = append(state.Alarms, alarmState(al))
 		}
 		if x.Next != nil {
 			s.Next = x.Next.Time
+			state.NextCheck, state.NextWhy = &x.Next.Time, x.Next.Basis(reliability)
 		}
+		a.standings = append(a.standings, state)
 		out.Standings = append(out.Standings, s)
 	}
 	for _, kind := range []string{sweep.KindTraverse, sweep.KindBar} {

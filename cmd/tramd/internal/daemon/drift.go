@@ -48,7 +48,7 @@ func newDrifting(d *Daemon) *drifting {
 // changed is called when something was stored; anew says that something older has another meaning now.
 func (k *drifting) changed(anew bool) {
 	if a := k.d.assembled; a != nil {
-		a.changed()
+		a.changes.Add(1)
 	}
 	if anew {
 		k.mu.Lock()
@@ -74,6 +74,9 @@ func (k *drifting) run(ctx context.Context) {
 		case <-retry:
 		}
 		retry = nil
+		if a := k.d.assembled; a != nil {
+			a.show(ctx)
+		}
 		if err := k.work(ctx); err != nil && ctx.Err() == nil {
 			k.d.o.Log.Warn("cannot work out the drift; trying again", "in", again, "error", err)
 			k.changed(true)
@@ -199,11 +202,13 @@ func DriftState(t *drift.Tracker) *session.DriftState {
 		}
 	}
 	for _, al := range t.Alarms() {
-		state.Alarms = append(state.Alarms, session.Alarm{
-			Kind: string(al.Kind), Axis: al.Axis, Since: al.Since, Size: al.SizeMMPerM, Text: al.Text(),
-		})
+		state.Alarms = append(state.Alarms, alarmState(al))
 	}
 	return state
+}
+
+func alarmState(a drift.Alarm) session.Alarm {
+	return session.Alarm{Kind: string(a.Kind), Axis: a.Axis, Since: a.Since, Size: a.SizeMMPerM, Text: a.Text()}
 }
 
 // uncheckedChore is the time since when the record has waited for its first check.

@@ -5,6 +5,12 @@ import (
 	"time"
 )
 
+// SetAssembly shows how the measurements of the assembly hold that were checked.
+func (s *Session) SetAssembly(all []StandingState) {
+	// An error here means the session has stopped; nobody is left to show it to.
+	_ = s.ask(context.Background(), func() { s.assembly = all })
+}
+
 // SetDrift shows what the stored checks say today, and when the next is due and why then (nil: not yet worked out).
 func (s *Session) SetDrift(d *DriftState, next *time.Time, why string) {
 	// An error here means that the session has stopped: it has no readers then.

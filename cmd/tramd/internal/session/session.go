@@ -93,6 +93,7 @@ type Session struct {
 	last      *LastRun
 	counts    map[RunKey]uint64
 	drift     *DriftState
+	assembly  []StandingState
 	nextWhy   string
 	next      *time.Time        // when the next check is due
 	troubles  map[string]string // by kind: why

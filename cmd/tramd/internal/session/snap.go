@@ -39,7 +39,10 @@ func (s *Session) snapshot() *Snapshot {
 		At: s.o.Wall(), Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
 		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check, Clock: ClockState{Set: s.o.ClockSet()},
-		Drift: s.drift, NextCheck: s.next, NextWhy: s.nextWhy,
+		Drift: s.drift, Assembly: s.assembly, NextCheck: s.next, NextWhy: s.nextWhy,
+	}
+	if out.Assembly == nil {
+		out.Assembly = []StandingState{}
 	}
 	mono := device.Now()
 	for i := range s.o.Ports {

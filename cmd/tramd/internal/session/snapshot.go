@@ -28,6 +28,7 @@ type Snapshot struct {
 	Inputs    []InputState      `json:"inputs"`         // lines of the machine
 	Hours     *HoursState       `json:"hours"`          // of the spindle; nil: nothing counts them
 	Drift     *DriftState       `json:"drift"`          // nil until the stored checks say something
+	Assembly  []StandingState   `json:"assembly"`       // of the traverses, bars and travels that were checked
 	Paired    bool              `json:"paired"`         // two indicators lie opposite each other: a half turn can zero them
 	Pair      *PairState        `json:"pair"`           // of two opposite indicators, after a sweep or a half turn with them; nil: their offsets are not known
 }
@@ -37,6 +38,15 @@ type DriftState struct {
 	TiltRate *float64 `json:"tilt_mm_per_m_per_day"` // nil where there is too little to say
 	NodRate  *float64 `json:"nod_mm_per_m_per_day"`
 	Alarms   []Alarm  `json:"alarms"` // those that stand
+}
+
+// StandingState is how a measurement of the assembly holds.
+type StandingState struct {
+	Name      string     `json:"name"`
+	Kind      string     `json:"kind"`   // traverse | bar | travel | cross
+	Alarms    []Alarm    `json:"alarms"` // those that stand
+	NextCheck *time.Time `json:"next_check"`
+	NextWhy   string     `json:"next_check_why"` // why then, in a sentence; empty without a date
 }
 
 // AlarmKinds are what an alarm can be about: something moved, it is moving, it is outside its tolerance.
