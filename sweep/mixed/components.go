@@ -8,11 +8,12 @@ import (
 )
 
 const (
-	tagJitter = 0.001 // seconds between the angle and the reading it is put to
-	playShape = 0.08  // share of the play by which its shape may differ from the model's (from simulation)
-	moveShape = 0.024 // the same of a plain step by the way the plunger moves (from simulation)
-	nothing   = 1e-6  // share of a reading's rounding below which a budget need not show a power of ten
-	crossways = 0.35  // share of the rounding's error that may stand across the lean (from simulation)
+	tagJitter  = 0.001            // seconds between the angle and the reading it is put to
+	playShape  = 0.08             // share of the play by which its shape may differ from the model's (from simulation)
+	moveShape  = 0.024            // the same of a plain step by the way the plunger moves (from simulation)
+	unseenPlay = lostMotionSD / 2 // display steps: what lost motion not seen yet may do to an axis (by the live study)
+	nothing    = 1e-6             // share of a reading's rounding below which a budget need not show a power of ten
+	crossways  = 0.35             // share of the rounding's error that may stand across the lean (from simulation)
 )
 
 // typeB lists what makes up the uncertainty of one axis, in mm/m, beside what the readings show.
@@ -50,6 +51,12 @@ func (f *fitting) typeB(axis int, lean [2]float64) (b uncertainty.Budget) {
 			Name: "play", Type: uncertainty.B, U: playShape*f.way.playMM + moveShape*math.Abs(f.way.moveMM), Unit: "mm", Sensitivity: perMM, DoF: known,
 			Note: "a plunger's play is not as sharp as the model takes it",
 		})
+		if u := unseenPlay * f.in.step() * f.wayBackAhead(); u > 0 {
+			b = append(b, uncertainty.Component{
+				Name: "way back", Type: uncertainty.B, U: u, Unit: "mm", Sensitivity: perMM, DoF: known,
+				Note: "what the way the plunger moves does to the lean shows when the arm has gone back",
+			})
+		}
 	}
 	return b
 }

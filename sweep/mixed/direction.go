@@ -76,6 +76,9 @@ func (w direction) write(d *design, bs []block, c curve) {
 // moves is what the angles' having been moved took off a reading, by the columns of its row.
 func (w direction) moves(at []float64) float64 { return w.lag*at[byLag] + w.delayS*at[byDelay] }
 
+// shift is by how much a block's angle is moved.
+func (w direction) shift(b *block) float64 { return b.dir*w.lag + b.rate*w.delayS }
+
 // learn takes the effects found in one round, of a display of the given step; shift says by how much each block's angle
 // is to be moved.
 func (w *direction) learn(coef []float64, step float64) (shift func(b *block) float64, ok bool) {
@@ -103,3 +106,25 @@ const playProof = 3
 
 // playLevels are tried before the play is refined, in display steps: the likelihood has more than one hump.
 var playLevels = []float64{0, 0.3, 0.6, 1, 1.5, 2.2, 3.3, 5, 7.5, 11}
+
+// wayBackAhead is the share of the way back that lies ahead of a sweep that goes on and will go both ways: 1 until it
+// turns, 0 once it has gone back over a turn, or over all that it went. The model takes lost motion for a small change
+// of the readings; that finds an error of its own where the readings that would tell are still to come.
+func (f *fitting) wayBackAhead() float64 {
+	if !f.opt.BothWays || !f.opt.Unfinished {
+		return 0
+	}
+	low, high := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
+	for i := range f.bs {
+		b, way := &f.bs[i], 0
+		if b.dir < 0 {
+			way = 1
+		}
+		low[way], high[way] = math.Min(low[way], b.th), math.Max(high[way], b.th)
+	}
+	there, back := math.Max(high[0]-low[0], 0), math.Max(high[1]-low[1], 0)
+	if there == 0 && back == 0 {
+		return 1
+	}
+	return 1 - math.Min(1, math.Min(there, back)/math.Min(2*math.Pi, math.Max(there, back)))
+}

@@ -181,7 +181,8 @@ func (c *Filter) cut() {
 			furthest: tr.th[n], last: tr.t[n], begun: true}
 		for i := range c.bs {
 			if c.bs[i].track == k {
-				s.from, s.group, s.dir = &c.f.bs[i], c.bs[i].group, c.bs[i].dir
+				b := &c.bs[i]
+				s.before, s.group, s.dir = came{b.th - c.f.way.shift(b), b.t, b.dir, true}, b.group, b.dir
 			}
 		}
 		c.tracks[tr.indicator] = s
@@ -298,7 +299,7 @@ func (c *Filter) take(b *block) {
 // moved moves a block's angle as the fit found the angles to be late.
 func (c *Filter) moved(b *block) {
 	if c.f.both {
-		b.th += b.dir*c.d.moved.lag + b.rate*c.d.moved.delayS
+		b.th += c.d.moved.shift(b)
 	}
 }
 

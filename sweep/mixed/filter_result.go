@@ -15,7 +15,7 @@ import (
 func (c *Filter) Result() sweep.Result {
 	f := *c.f
 	open, rows, spikes, off := c.open()
-	f.bs = append(slices.Clip(c.bs), open...)
+	f.bs = append(c.bs, open...) // in the room behind the finished blocks, which the next of them take again
 	t0, half := timeSpan(f.bs)
 	c.change = c.d.over(t0, half)
 	s := searcher{d: c.d, bs: f.bs, l: c.l, known: f.known, least: f.least, gram: map[noiseLevel]white{}}

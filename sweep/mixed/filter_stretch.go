@@ -18,7 +18,7 @@ type stretch struct {
 
 	t, th, z []float64 // the segment that is being read
 	open     openBlock
-	from     *block // the block before, as far as the way round is known from it
+	before   came // the block before
 
 	flat flat
 
@@ -26,6 +26,13 @@ type stretch struct {
 	furthest float64
 	begun    bool
 	last     float64 // time of the last reading
+}
+
+// came is where a block was by its angle as it was read: the model moves the angles of blocks, and a rate between a moved
+// one and one that is not yet would be wrong by all of that.
+type came struct {
+	th, t, dir float64
+	known      bool
 }
 
 // flat is a stretch of equal readings. They wait until it is over: whether the indicator stood still, or has come to
@@ -171,7 +178,7 @@ func (b *openBlock) join(g *openBlock) {
 // finish returns the open block as the model sees it, and begins another.
 func (s *stretch) finish() *block {
 	b := s.shape(&s.open)
-	s.from, s.open = &b, openBlock{}
+	s.before, s.open = came{b.th, b.t, b.dir, true}, openBlock{}
 	return &b
 }
 
@@ -183,8 +190,8 @@ func (s *stretch) shape(o *openBlock) block {
 	if b.span >= sameStation {
 		b.noise = crowding + (1-crowding)*s.typical/b.n
 	}
-	if s.from != nil && s.from.dir == b.dir && b.t != s.from.t {
-		b.rate = (b.th - s.from.th) / (b.t - s.from.t)
+	if s.before.known && s.before.dir == b.dir && b.t != s.before.t {
+		b.rate = (b.th - s.before.th) / (b.t - s.before.t)
 	}
 	return b
 }

@@ -32,3 +32,62 @@ func TestTheFilterIsTheFit(t *testing.T) {
 		}
 	}
 }
+
+// Angles that come late, both ways round: a filter that carries a fit on over the rest of the way back says what a fit
+// of all readings says. A rate of turning between a block whose angle the fit had moved and one that it had not made the
+// nod wrong by seven times its interval.
+func TestTheFilterCarriesLateAnglesOn(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(6) {
+		r := rand.New(rand.NewPCG(seed, 17))
+		s := scene{n: 1000, turns: 1.05, seconds: 15, passes: 2, white: 0.001, delay: 0.15, hysteresis: 0.001, form: 0.001, fall: 1.5}
+		tr := s.draw(r)
+		c, _, err := Begin(tr.pts[:len(tr.pts)*17/20], tr.setup, Options{BothWays: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range tr.pts[len(tr.pts)*17/20:] {
+			c.Add(p)
+		}
+		got := c.Result()
+		want, err := Fit(tr.pts, tr.setup)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, a := range []*sweep.Axis{got.Tilt, got.Nod} {
+			b := []*sweep.Axis{want.Tilt, want.Nod}[i]
+			if off, wide := math.Abs(float64(a.Slope-b.Slope)/float64(b.Expanded)), float64(a.Expanded/b.Expanded); off > 1 || wide > 1.6 {
+				t.Errorf("seed %d: off by %.2f U, and U is %.2f times that of the fit", seed, off, wide)
+			}
+		}
+	}
+}
+
+// While the way back lies ahead a live interval holds what lost motion may do; the share fades as the arm goes back.
+func TestTheWayBackIsPartOfALiveInterval(t *testing.T) {
+	t.Parallel()
+	s := scene{n: 1000, turns: 1, seconds: 20, passes: 2, white: 0.0005}
+	tr := s.draw(rand.New(rand.NewPCG(5, 17)))
+	ind := tr.setup.Indicators[0]
+	all := unseenPlay * ind.ResolutionMM / ind.RadiusMM
+	was := math.Inf(1)
+	for _, share := range []float64{0.3, 0.5, 0.75, 0.9, 1} {
+		pts := tr.pts[:int(share*float64(len(tr.pts)))]
+		f, r, err := fit(pts, tr.setup, Options{BothWays: true, Unfinished: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ahead := f.wayBackAhead()
+		if want := math.Min(1, 2*(1-share)); math.Abs(ahead-want) > 0.05 {
+			t.Errorf("%g of the way: %.3f of the way back lies ahead, want %.3f", share, ahead, want)
+		}
+		if u := float64(r.Tilt.Expanded); u < 1.96*all*ahead || u > was {
+			t.Errorf("%g of the way: the interval is %g, before it was %g, and lost motion alone makes %g", share, u, was, 1.96*all*ahead)
+		} else {
+			was = u
+		}
+		if f.opt.Unfinished = false; f.wayBackAhead() != 0 {
+			t.Error("a sweep that has ended has a way back ahead")
+		}
+	}
+}
