@@ -26,10 +26,16 @@ PACKAGES := $(GO) list -tags "$(TAGS)" ./...
 SUMS     := ^tramd/sweep(/|$$)
 SPREAD   := ^tramd/(cmd/tramd|cmd/tramd/internal/web|dashboards)$$
 
-.PHONY: demo test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test container-test deps deps-test fuzz screenshots screenshots-check readability clean
+.PHONY: demo demo-shop test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test container-test deps deps-test fuzz screenshots screenshots-check readability clean
 
 demo: build
 	./bin/tramd demo
+
+# The demo with a Prometheus and an Alertmanager beside it, as a shop with many machines has them; alerts are printed as they arrive.
+demo-shop: build
+	@./cmd/tramd/need.sh prometheus:prometheus prometheus-alertmanager:prometheus-alertmanager
+	@$(GO) build -trimpath -o bin/shop ./dashboards/shop
+	@trap 'kill %1 2>/dev/null; wait' EXIT INT TERM; ./bin/tramd demo & ./bin/shop
 
 # Two lanes side by side, all compiled first. One is what keeps time with ports, a browser and processes of its own: it waits
 # more than it works, one package after the other. The other only reckons, with what the first leaves of the processors.

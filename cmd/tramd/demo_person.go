@@ -20,6 +20,7 @@ type demoPerson struct {
 	rng      *rand.Rand
 	patience time.Duration // how long the visitor has for a move
 	head     *demoHead
+	knocked  bool // and not swept since
 	sweeps   []demoSweep
 	below    *demoAssembly
 }
@@ -31,7 +32,12 @@ func (p *demoPerson) work(ctx context.Context, seconds float64) error {
 	}
 	began := time.Now()
 	for n := 0; ; n++ {
-		run, err := p.sweep(ctx, "adjust")
+		// The first sweep of a machine out of square is a check, whose alarm then stands until something is moved.
+		purpose := "adjust"
+		if n == 0 || p.knocked {
+			purpose, p.knocked = "check", false
+		}
+		run, err := p.sweep(ctx, purpose)
 		if err != nil || run.Result == nil {
 			return err
 		}
@@ -188,6 +194,7 @@ func (p *demoPerson) visitor(ctx context.Context) (moves map[string]float64, swe
 // knock puts the machine out of square, so that there is something to do.
 func (p *demoPerson) knock(ctx context.Context) error {
 	swung, packed, _ := p.head.adjusted()
+	p.knocked = true
 	p.m.machine.Adjust(knocked(p.rng, swung, packed))
 	text := "linnet was knocked out of square, to begin again"
 	fmt.Fprintln(p.e.err, text)
