@@ -134,7 +134,7 @@ func sweepSteps(e *env, s *store.Store, machine string) ([]step, error) {
 			if err := json.Unmarshal(r.Result, &short); err != nil {
 				return nil, fmt.Errorf("run %d: its result cannot be read (%w); refit it: tramd refit %d --keep", r.ID, err, r.ID)
 			}
-			x := step{at: r.EndedAt, limit: r.Setup.Tolerance.Limit.MMPerM(), last: session.LastRun{Run: r.ID, At: r.EndedAt}}
+			x := step{at: r.EndedAt, limit: r.Setup.Tolerance.Limit.MMPerM(), last: session.LastRun{Run: r.ID, At: r.EndedAt, Started: r.StartedAt}}
 			if a := short.Tilt; a != nil {
 				x.last.Result.Tilt = &sweep.Axis{Slope: units.Slope(a.Lean) * units.MMPerM, Expanded: units.Slope(a.Expanded) * units.MMPerM}
 			}

@@ -37,7 +37,7 @@ func Standing(s *session.Snapshot) []Alarm {
 	if s.Drift != nil {
 		for _, a := range s.Drift.Alarms {
 			out = append(out, Alarm{Kind: a.Kind, About: a.Axis, Severity: "warning", Since: a.Since, Text: a.Text})
-			if a.Kind == "outside" && s.Last != nil && s.Last.At.After(a.Since) {
+			if _, again := s.Last.Found(a); a.Kind == "outside" && again {
 				out = append(out, Alarm{Kind: "again", About: a.Axis, Severity: "critical", Since: a.Since,
 					Text: a.Text + ", found by more than one check: take the machine out of work until its spindle has been squared again"})
 			}

@@ -69,7 +69,7 @@ func (k *dates) last(ctx context.Context, done store.Dated) {
 		if err != nil || run.Result == nil {
 			continue
 		}
-		k.d.session.Redate(session.LastRun{Run: run.ID, At: run.EndedAt, Result: *run.Result})
+		k.d.session.Redate(session.LastRun{Run: run.ID, At: run.EndedAt, Started: run.StartedAt, Result: *run.Result})
 	}
 }
 

@@ -101,7 +101,7 @@ func (d *Daemon) fitSpoiled(ctx context.Context, id int64, what string) {
 	d.drift.changed(true)
 	run, err := d.store.Run(ctx, id)
 	if err == nil && run.Kind == session.Sweeping && run.Outcome == store.Finished {
-		d.session.Healed(ctx, session.LastRun{Run: id, At: run.EndedAt, Result: out.Now})
+		d.session.Healed(ctx, session.LastRun{Run: id, At: run.EndedAt, Started: run.StartedAt, Result: out.Now})
 	}
 }
 

@@ -116,5 +116,5 @@ func (i imports) Import(ctx context.Context, r io.Reader, f session.Recorded) (a
 		return out, i.d.session.ImportedOther(ctx, out.Kind)
 	}
 	i.d.drift.changed(false)
-	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Result: *out.sweep})
+	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Started: f.At, Result: *out.sweep})
 }

@@ -70,7 +70,7 @@ func pastOf(ctx context.Context, s *store.Store) (past, error) {
 		return past{}, err
 	}
 	if run != nil && run.Result != nil {
-		p.last = &session.LastRun{Run: run.ID, At: run.EndedAt, Result: *run.Result}
+		p.last = &session.LastRun{Run: run.ID, At: run.EndedAt, Started: run.StartedAt, Result: *run.Result}
 	}
 	stored, err := s.RunCounts(ctx)
 	if err != nil {

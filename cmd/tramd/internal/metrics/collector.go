@@ -123,7 +123,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		e.gauge(pageDesc, 1, c.o.Page)
 	}
 	e.result(s)
-	e.drift(s.Drift)
+	e.drift(s.Drift, s.Last)
 	e.computer(s, c.o.Free)
 	e.runs(s.Runs)
 	e.machineSays(s)

@@ -72,7 +72,7 @@ func (e emitter) axis(name string, a *sweep.Axis) {
 const secondsPerDay = 86400
 
 // drift tells of every kind of alarm as soon as anything is known, as 0, so that the first one is seen to rise.
-func (e emitter) drift(d *session.DriftState) {
+func (e emitter) drift(d *session.DriftState, last *session.LastRun) {
 	if d == nil {
 		return
 	}
@@ -86,6 +86,9 @@ func (e emitter) drift(d *session.DriftState) {
 		for _, axis := range drift.Axes {
 			since, stands := oldest(d.Alarms, kind, axis)
 			e.gauge(alarmDesc, number(stands), kind, axis)
+			if stands && kind == "outside" {
+				since, _ = last.Found(session.Alarm{Since: since}) // the rules compare it with the end of the last check
+			}
 			if stands {
 				e.gauge(alarmSinceDesc, seconds(since), kind, axis)
 			}

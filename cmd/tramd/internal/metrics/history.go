@@ -46,7 +46,7 @@ func (h *History) Add(at time.Time, s *session.Snapshot) error {
 	ch := make(chan prometheus.Metric, len(all)*8) // more than one state has of these
 	e := emitter{ch: ch, machine: text(s.Machine)}
 	e.result(s)
-	e.drift(s.Drift)
+	e.drift(s.Drift, s.Last)
 	close(ch)
 	for m := range ch {
 		if err := h.put(k, m); err != nil {

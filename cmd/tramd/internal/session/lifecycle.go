@@ -334,7 +334,7 @@ func (s *Session) concluded(j *job, end Ending) {
 	s.counts[RunKey{j.kind, string(end.Outcome)}]++
 	if end.Result != nil && end.Outcome == Finished {
 		if j.kind == Sweeping {
-			s.last = &LastRun{Run: j.run, At: end.At, Result: *end.Result}
+			s.last = &LastRun{Run: j.run, At: end.At, Started: j.started, Result: *end.Result}
 		}
 		if s.job == j { // one that was set aside did so then
 			s.zeroPair(j.run, j.kind, end.Result, s.leftAt(j))

@@ -156,6 +156,21 @@ type LastRun struct {
 	Run    int64        `json:"run"`
 	At     time.Time    `json:"at"`
 	Result sweep.Result `json:"result"`
+
+	Started time.Time `json:"-"` // the time that the drift knows it by; zero: not known
+}
+
+// Found returns since when an alarm of the drift stands, by the ends of checks, and whether more than one check found it.
+// The drift dates a check by its start, so the one that found it alone ended after that.
+func (r *LastRun) Found(a Alarm) (since time.Time, again bool) {
+	const begun = 10 * time.Second // a slow card may take so long to store that a run has begun; no sweep is quicker
+	if r == nil || !r.At.After(a.Since) {
+		return a.Since, false
+	}
+	if !r.Started.IsZero() && !r.Started.After(a.Since.Add(begun)) {
+		return r.At, false
+	}
+	return a.Since, true
 }
 
 // StoreState says whether what is measured is being kept.
