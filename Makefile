@@ -105,7 +105,7 @@ screenshots-check:
 # How easily the README and the documentation read.
 readability:
 	@./cmd/tramd/need.sh python3:python3
-	@./cmd/tramd/docs/readability.py README.md dashboards/README.md device/frames.md $(wildcard cmd/tramd/docs/*.md)
+	@./cmd/tramd/docs/readability.py README.md dashboards/README.md device/frame/frames.md $(wildcard cmd/tramd/docs/*.md)
 
 # The long studies: does the stated uncertainty hold, how many adjustments does the advice take. They write their tables.
 study:

@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
@@ -53,7 +54,7 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		}
 		at := Now()
 		if n > 0 {
-			r.take(buf[:n], Arrival{From: d.lastRead, At: at, Prompt: true})
+			r.take(buf[:n], frame.Arrival{From: d.lastRead, At: at, Prompt: true})
 			d.lastRead = at
 		}
 		if ctx.Err() != nil {
@@ -166,7 +167,7 @@ func (d *Device) after(at Stamp) {
 	case t == nil:
 	case t.heard(at):
 		why := ""
-		if r, ok := t.framer.(Refuser); ok {
+		if r, ok := t.framer.(frame.Refuser); ok {
 			why = r.Refused()
 		}
 		d.mu.Lock()
@@ -203,9 +204,6 @@ func (d *Device) release() {
 // fewMisses is how many answers may be missing in a row before it is said.
 const fewMisses = 3
 
-// Refuser is a framer whose instrument says why it cannot answer.
-type Refuser interface{ Refused() string }
-
 // unanswered returns, by channel, why a question has no answer, and the first of these reasons; empty where all are
 // answered. The caller holds the lock.
 func (d *Device) unanswered() (byChannel map[string]string, first string) {
@@ -229,7 +227,7 @@ func (d *Device) unanswered() (byChannel map[string]string, first string) {
 
 func (d *Device) whom(request string) string {
 	who := "the indicator"
-	if d.spec.Role == RoleMachine {
+	if d.spec.Role == frame.RoleMachine {
 		who = "what is asked for"
 	}
 	if name := d.requests.framer.ChannelOf(request); name != "" {

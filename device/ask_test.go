@@ -3,7 +3,6 @@ package device
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +10,7 @@ import (
 	"time"
 
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 )
 
 // instrumentOf plays an instrument that answers questions. answer gives what it says, after how long; nil is silence.
@@ -47,7 +47,7 @@ func TestAskedInTurn(t *testing.T) {
 	})
 	capture := filepath.Join(t.TempDir(), "asked.log")
 	r := start(t, Spec{Port: l.Path, Capture: capture, Asking: Asking{
-		Asks: []Ask{{"A\r", "left"}, {"B\r", "right"}}, Every: 10 * time.Millisecond, Answer: 5 * time.Second,
+		Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, Every: 10 * time.Millisecond, Answer: 5 * time.Second,
 	}})
 	wait(t, "ten readings", func() bool { return r.Status().Readings >= 10 })
 	r.stop()
@@ -93,7 +93,7 @@ func TestALateAnswerIsNobodys(t *testing.T) {
 		return []byte("0.2\r\n"), 0
 	})
 	r := start(t, Spec{Port: l.Path, Asking: Asking{
-		Asks: []Ask{{"A\r", "left"}, {"B\r", "right"}}, Every: 10 * time.Millisecond, Answer: 600 * time.Millisecond,
+		Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, Every: 10 * time.Millisecond, Answer: 600 * time.Millisecond,
 	}})
 	wait(t, "three of the other", func() bool { st := r.Status(); return st.Readings >= 3 && st.Faults["no_answer"] >= 3 })
 	wait(t, "the complaint", func() bool { return strings.Contains(r.Status().Err, "the indicator left has not answered the last") })
@@ -112,8 +112,8 @@ func TestAskedOnDemand(t *testing.T) {
 	l := devicetest.Open(t)
 	instrumentOf(t, l, func([]byte) ([]byte, time.Duration) { return []byte{0xA5, 1, 0, 0, 0x80}, 0 })
 	r := start(t, Spec{
-		Port: l.Path, Frame: FrameBinary, Binary: &Binary{Layout: "A5 value", Bits: 32, Order: "low_first", Sign: "offset", Scale: "1 um"},
-		Asking: Asking{Asks: []Ask{{Request: "\x05"}}, OnDemand: true},
+		Port: l.Path, Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "A5 value", Bits: 32, Order: "low_first", Sign: "offset", Scale: "1 um"},
+		Asking: Asking{Asks: []frame.Ask{{Request: "\x05"}}, OnDemand: true},
 	})
 	r.wait(t, StateSettling)
 	time.Sleep(100 * time.Millisecond)
@@ -138,13 +138,13 @@ func TestModbusOnAPort(t *testing.T) {
 		}
 		switch q[3] {
 		case 1:
-			return seal([]byte{q[0], q[1], 2, 0xCF, 0xC7}), 0
+			return devicetest.Seal([]byte{q[0], q[1], 2, 0xCF, 0xC7}), 0
 		case 2:
-			return seal([]byte{q[0], q[1], 4, 0x3F, 0xC0, 0, 0}), 0
+			return devicetest.Seal([]byte{q[0], q[1], 4, 0x3F, 0xC0, 0, 0}), 0
 		}
-		return seal([]byte{q[0], q[1] | 0x80, 2}), 0
+		return devicetest.Seal([]byte{q[0], q[1] | 0x80, 2}), 0
 	})
-	r := start(t, Spec{Port: l.Path, Frame: FrameModbus, Registers: []Register{
+	r := start(t, Spec{Port: l.Path, Frame: frame.FrameModbus, Registers: []frame.Register{
 		{Address: 1, Register: 1, Type: "int16", Scale: "0.001 mm", Channel: "low"},
 		{Address: 2, Function: 4, Register: 2, Type: "float32", Scale: "1 mm", Channel: "high"},
 		{Address: 2, Register: 3, Type: "int16", Scale: "1 mm", Channel: "none"},
@@ -168,47 +168,16 @@ func TestAskingMistakes(t *testing.T) {
 		want string
 	}{
 		{Spec{Asking: Asking{Every: time.Second}}, "write ask"},
-		{Spec{Asking: Asking{Asks: []Ask{{}}}}, "1 to 256 bytes"},
-		{Spec{Asking: Asking{Asks: []Ask{{Request: "?"}}, Every: -1}}, "positive"},
-		{Spec{Frame: "modbus", Registers: []Register{{Address: 1, Type: "int16", Scale: "1 um"}}, Asking: Asking{Asks: []Ask{{Request: "?"}}}}, "its own questions"},
+		{Spec{Asking: Asking{Asks: []frame.Ask{{}}}}, "1 to 256 bytes"},
+		{Spec{Asking: Asking{Asks: []frame.Ask{{Request: "?"}}, Every: -1}}, "positive"},
+		{Spec{Frame: "modbus", Registers: []frame.Register{{Address: 1, Type: "int16", Scale: "1 um"}}, Asking: Asking{Asks: []frame.Ask{{Request: "?"}}}}, "its own questions"},
 		{Spec{Frame: "binary"}, "is not described"},
 		{Spec{Line: "9N1"}, "write data bits"},
 	} {
-		tc.spec.Name, tc.spec.Role, tc.spec.Port = "arm", RoleIndicator, "/dev/x"
+		tc.spec.Name, tc.spec.Role, tc.spec.Port = "arm", frame.RoleIndicator, "/dev/x"
 		_, err := New(0, tc.spec, func(Batch) {}, nil)
 		if err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("%+v: %v; want %q", tc.spec, err, tc.want)
 		}
 	}
-}
-
-func TestParseRequest(t *testing.T) {
-	for in, want := range map[string]string{`?\r`: "?\r", "?\r": "?\r", `hex: 3F 0d`: "?\r", `\x05`: "\x05", `a\\b\n`: "a\\b\n"} {
-		if got, err := ParseRequest(in); err != nil || got != want {
-			t.Errorf("%q: %q, %v; want %q", in, got, err, want)
-		}
-	}
-	for _, in := range []string{"", "hex:", "hex: 3", "hex: xy", `\q`, `\x1`, strings.Repeat("a", 257)} {
-		if got, err := ParseRequest(in); err == nil {
-			t.Errorf("%q was taken as %q", in, got)
-		}
-	}
-}
-
-func FuzzParseRequest(f *testing.F) {
-	f.Add(`?\r`)
-	f.Add("hex: 3F")
-	f.Fuzz(func(t *testing.T, s string) {
-		got, err := ParseRequest(s)
-		if err == nil && (got == "" || len(got) > maxRequest) {
-			t.Errorf("%q gives %d bytes", s, len(got))
-		}
-		// What was read can be written in hexadecimal and read again.
-		if err == nil {
-			again, err := ParseRequest(fmt.Sprintf("hex:%X", got))
-			if err != nil || again != got {
-				t.Errorf("%q: %q, %v", s, again, err)
-			}
-		}
-	})
 }

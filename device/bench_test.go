@@ -17,40 +17,12 @@ import (
 	"golang.org/x/sys/unix"
 
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
-func benchmarkFramer(b *testing.B, f Framer, lines string, n int) {
-	in := []byte(lines)
-	dst := make([]Sample, 0, n)
-	b.ReportAllocs()
-	b.SetBytes(int64(len(in)))
-	before := cpu(b)
-	for b.Loop() {
-		if got := f.Feed(dst, in, 1); len(got) != n {
-			b.Fatalf("%d readings, want %d", len(got), n)
-		}
-	}
-	reportCPU(b, before, n)
-}
-
-// reportCPU gives what a reading costs in processor time, which a busy machine does not stretch.
-func reportCPU(b *testing.B, before time.Duration, n int) {
-	used := cpu(b) - before
-	b.ReportMetric(float64(used.Nanoseconds())/float64(b.N*n), "cpu-ns/reading")
-	b.ReportMetric(float64(b.N*n)/used.Seconds()/1e6, "million/s/core")
-}
-
-func BenchmarkTextFramer(b *testing.B) {
-	b.Run("bare", func(b *testing.B) { benchmarkFramer(b, NewTextFramer(), "-0.0125\r\n+0.0130\r\n", 2) })
-	b.Run("named", func(b *testing.B) {
-		benchmarkFramer(b, NewTextFramer(), "arm: -0.0125 mm\r\nlow: 0,00005 in\r\n", 2)
-	})
-}
-
-func BenchmarkEncoderFramer(b *testing.B) {
-	benchmarkFramer(b, NewEncoderFramer(4096), "-102400\n359.95 deg\n", 2)
-}
+// bare makes the frame of a reading in micrometres, without a check value.
+func bare(i int) []byte { return []byte{0xAA, 0x55, byte(i >> 16), byte(i >> 8), byte(i)} }
 
 // monotonic reads the clock that all processes share, in nanoseconds.
 func monotonic() int64 {
@@ -59,15 +31,6 @@ func monotonic() int64 {
 		panic(err) // a test binary on Linux
 	}
 	return ts.Nano()
-}
-
-// cpu gives the processor time of this process so far.
-func cpu(b *testing.B) time.Duration {
-	var u unix.Rusage
-	if err := unix.Getrusage(unix.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // writerEnv makes this test binary the instrument: "COUNT RATE KIND", where the kind is one of spoken.
@@ -166,21 +129,21 @@ var spoken = map[string]struct {
 	frame func(dst []byte, i int) []byte
 }{
 	"text": {Spec{}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%+09.3f\r\n", float64(i)/1000) }},
-	"pattern": {Spec{Frame: FramePattern, Pattern: &Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
+	"pattern": {Spec{Frame: frame.FramePattern, Pattern: &frame.Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
 		func(dst []byte, i int) []byte { return fmt.Appendf(dst, "01N%9.3fMM\r\n", float64(i)/1000) }},
-	"digits": {Spec{Frame: FrameDigits, Digits: &Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, func(dst []byte, i int) []byte {
+	"digits": {Spec{Frame: frame.FrameDigits, Digits: &frame.Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, func(dst []byte, i int) []byte {
 		dst = append(dst, 0xFF)
 		for k, d := 0, fmt.Sprintf("0%06d3", i); k < len(d); k += 2 {
 			dst = append(dst, (d[k]-'0')<<4|(d[k+1]-'0'))
 		}
 		return dst
 	}},
-	"binary_crc16": {Spec{Frame: FrameBinary, Binary: &Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "1 um", Check: checkModbus}},
-		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkModbus)...) }},
-	"encoder": {Spec{Role: RoleAngle, Frame: FrameEncoder, CountsPerTurn: 4096}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%d\n", 1000*i) }},
+	"binary_crc16": {Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "1 um", Check: "crc16_modbus"}},
+		func(dst []byte, i int) []byte { return append(dst, devicetest.Seal(bare(i))...) }},
+	"encoder": {Spec{Role: frame.RoleAngle, Frame: frame.FrameEncoder, CountsPerTurn: 4096}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%d\n", 1000*i) }},
 	// Held until the next is good too.
-	"binary_bare": {Spec{Frame: FrameBinary, Binary: &Binary{Layout: "AA 55 value", Bits: 24, Order: "high_first", Scale: "1 um"}},
-		func(dst []byte, i int) []byte { return append(dst, wire(int64(i), checkNone)...) }},
+	"binary_bare": {Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "AA 55 value", Bits: 24, Order: "high_first", Scale: "1 um"}},
+		func(dst []byte, i int) []byte { return append(dst, bare(i)...) }},
 }
 
 // BenchmarkPty measures a device from the byte written to the sink called: each kind of frame, and with a latency allowed.
@@ -204,8 +167,8 @@ func BenchmarkPty(b *testing.B) {
 				wakes := 0
 				spec := spoken[tc.kind].spec
 				spec.Name, spec.Port, spec.Baud = "arm", l.Path, 921600
-				if spec.Frame != FrameEncoder {
-					spec.Role = RoleIndicator
+				if spec.Frame != frame.FrameEncoder {
+					spec.Role = frame.RoleIndicator
 				}
 				d, err := New(0, spec, func(batch Batch) {
 					now := monotonic()
@@ -231,9 +194,9 @@ func BenchmarkPty(b *testing.B) {
 				}
 				l.Write(lead)
 				r.wait(b, StateLive)
-				before := cpu(b)
+				before := devicetest.CPU(b)
 				sent := instrument(b, l, n, rate, tc.kind)
-				used := cpu(b) - before
+				used := devicetest.CPU(b) - before
 				for end := time.Now().Add(3 * time.Second); r.Status().Readings < uint64(n) && time.Now().Before(end); {
 					time.Sleep(10 * time.Millisecond) // on a busy machine the last come late
 				}
@@ -299,7 +262,7 @@ func readPath(b *testing.B, gather time.Duration, open func(*testing.B, string) 
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		f := NewTextFramer()
+		f := frame.NewTextFramer()
 		buf := make([]byte, readBuffer)
 		var dst []Sample
 		for total := 0; total < n; {
@@ -321,9 +284,9 @@ func readPath(b *testing.B, gather time.Duration, open func(*testing.B, string) 
 			}
 		}
 	}()
-	before := cpu(b)
+	before := devicetest.CPU(b)
 	sent := instrument(b, l, n, rate, "text")
-	used := cpu(b) - before
+	used := devicetest.CPU(b) - before
 	<-done
 	report(b, sent, got, used, wakes)
 }

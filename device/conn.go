@@ -7,6 +7,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
@@ -19,7 +20,7 @@ type Conn struct {
 
 // OpenConn opens a port to be spoken with. Of the spec only the name and what belongs to the port matter.
 func OpenConn(ctx context.Context, s Spec) (*Conn, error) {
-	s.Role, s.Frame = RoleTrigger, FramePulse // any will do: no frame is cut here
+	s.Role, s.Frame = frame.RoleTrigger, frame.FramePulse // any will do: no frame is cut here
 	s, err := s.withDefaults()
 	if err != nil {
 		return nil, err

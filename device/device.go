@@ -10,6 +10,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
@@ -79,14 +80,14 @@ type Device struct {
 	quiet   time.Duration // silence after an open that proves a clean start
 	ended   chan struct{} // closed when a replay has no more
 	rec     *Recorder     // nil: nothing is recorded; belongs with dec
-	dec     Decoder       // belongs to whoever reads: Run's goroutine or the poller's
+	dec     frame.Decoder // belongs to whoever reads: Run's goroutine or the poller's
 
 	interval interval     // under mu
 	latency  atomic.Int64 // nanoseconds; see SetLatency
 
-	requests *requests // nil: the instrument speaks by itself
-	holder   Holder    // nil: the framer holds nothing back
-	lastRead Stamp     // of a port that is read alone
+	requests *requests    // nil: the instrument speaks by itself
+	holder   frame.Holder // nil: the framer holds nothing back
+	lastRead Stamp        // of a port that is read alone
 
 	mu      sync.Mutex
 	status  Status
@@ -110,19 +111,19 @@ func New(index int, spec Spec, sink Sink, log *slog.Logger) (*Device, error) {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
-	fr := spec.framer()
+	fr := spec.layout().Framer()
 	d := &Device{
 		index: index, spec: spec, sink: sink, lockDir: serialport.LockDir, quiet: quietStart,
 		log:    log.With("device", spec.Name, "port", spec.Port),
 		ended:  make(chan struct{}),
-		dec:    NewDecoder(fr, spec.Baud),
+		dec:    frame.NewDecoder(fr, spec.Baud),
 		status: Status{State: StateAbsent, Since: Now(), Faults: fr.Faults()},
 		mute:   map[string]int{}, refused: map[string]string{},
 	}
-	if a, ok := fr.(Requester); ok {
+	if a, ok := fr.(frame.Requester); ok {
 		d.requests = newRequests(a, spec)
 	}
-	d.holder = AsHolder(fr)
+	d.holder = frame.AsHolder(fr)
 	return d, nil
 }
 

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
@@ -75,7 +76,7 @@ func startQuiet(t testing.TB, spec Spec, quiet time.Duration) *running {
 		spec.Name = "arm"
 	}
 	if spec.Role == 0 {
-		spec.Role = RoleIndicator
+		spec.Role = frame.RoleIndicator
 	}
 	d, err := New(3, spec, r.kept.sink, slog.New(slog.NewTextHandler(&r.log, nil)))
 	if err != nil {
@@ -285,7 +286,7 @@ func TestStopUnblocksAndGivesBackEverything(t *testing.T) {
 }
 
 func TestSpecErrors(t *testing.T) {
-	good := Spec{Name: "arm", Role: RoleIndicator, Port: "/dev/ttyUSB0", Frame: "text"}
+	good := Spec{Name: "arm", Role: frame.RoleIndicator, Port: "/dev/ttyUSB0", Frame: "text"}
 	for _, tc := range []struct {
 		change func(*Spec)
 		want   string

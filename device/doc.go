@@ -13,10 +13,7 @@
 //
 // # Frames
 //
-// A text line (see [TextFramer]) is one indicator reading; larger means the plunger is pushed further in. An encoder
-// line (see [EncoderFramer]) is a count or an angle. Other frames are described by the configuration: see [Pattern],
-// [Digits], [Binary] and [Register]. What does not read as exactly that is counted as a fault by its reason and never
-// guessed at.
+// Package frame cuts the bytes into frames and reads them.
 //
 // A port is joined in the middle of its talk, so the first line after an open may be the second half of one: "12.345"
 // cut to "2.345" is a well-formed wrong number. That line is dropped, on serial ports and on TCP alike, since a bridge
@@ -29,7 +26,7 @@
 //
 // A sample is stamped with the monotonic clock when the last byte of its line arrived. A line that was waited for came
 // when the wait ended. Of one that was found lying there it is known that it came since the port was last looked at;
-// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see pace), else it
-// is set in the middle. When one read brought several lines they share out the time (see spread). Stamps of one device
+// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see frame.Decoder), else it
+// is set in the middle. When one read brought several lines they share out the time (see frame.Decoder). Stamps of one device
 // never run backwards and are never in the future.
 package device

@@ -15,6 +15,9 @@ import (
 	"testing"
 	"time"
 
+	"tramd/device/devicetest"
+	"tramd/device/frame"
+
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -28,13 +31,13 @@ func TestCaptures(t *testing.T) {
 	}
 	for _, path := range logs {
 		t.Run(filepath.Base(path), func(t *testing.T) {
-			spec := Spec{Name: "arm", Role: RoleIndicator}
+			spec := Spec{Name: "arm", Role: frame.RoleIndicator}
 			if strings.HasPrefix(filepath.Base(path), "encoder") {
-				spec = Spec{Name: "spindle", Role: RoleAngle, CountsPerTurn: 4096}
+				spec = Spec{Name: "spindle", Role: frame.RoleAngle, CountsPerTurn: 4096}
 			}
 			if own, ok := captureSpecs[filepath.Base(path)]; ok {
 				spec = own
-				spec.Name, spec.Role = "arm", RoleIndicator
+				spec.Name, spec.Role = "arm", frame.RoleIndicator
 			}
 			got := playCapture(t, path, spec)
 			golden := strings.TrimSuffix(path, ".log") + ".golden"
@@ -54,26 +57,32 @@ func TestCaptures(t *testing.T) {
 	}
 }
 
+// goldenReasons are the reasons of faults in the order of the goldens.
+var goldenReasons = []string{
+	"garbage", "not_text", "too_long", "bad_number", "bad_unit", "out_of_range", "status", "no_match", "bad_digit",
+	"short_frame", "junk", "bad_checksum", "refused", "no_answer", "unasked", "odd_width", "too_close",
+}
+
 // captureSpecs are those of captures that are neither text nor an encoder's.
 var captureSpecs = map[string]Spec{
-	"pattern_columns.log": {Frame: FramePattern, Pattern: &Pattern{
+	"pattern_columns.log": {Frame: frame.FramePattern, Pattern: &frame.Pattern{
 		Form: "{channel:2}{flag:1}{value:8}{unit:2}", GoodFlags: []string{"N"}, Units: map[string]string{"MM": "mm", "IN": "in"},
 	}},
-	"digits_gap.log": {Frame: FrameDigits, Digits: &Digits{
-		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: inUnits, GapMS: 20,
+	"digits_gap.log": {Frame: frame.FrameDigits, Digits: &frame.Digits{
+		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: map[string]string{"0": "mm", "1": "in"}, GapMS: 20,
 	}},
-	"digits_sync.log": {Frame: FrameDigits, Digits: &Digits{
-		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: inUnits,
+	"digits_sync.log": {Frame: frame.FrameDigits, Digits: &frame.Digits{
+		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: map[string]string{"0": "mm", "1": "in"},
 	}},
-	"binary_channels.log": {Frame: FrameBinary, Binary: &Binary{
+	"binary_channels.log": {Frame: frame.FrameBinary, Binary: &frame.Binary{
 		Layout: "AA 55 ch value check", Bits: 24, Order: "low_first", Scale: "0.001 mm", Check: "xor",
 	}},
-	"binary_bare.log": {Frame: FrameBinary, Binary: &Binary{Layout: "A5 value", Bits: 16, Order: "high_first", Scale: "0.001 mm"}},
-	"modbus_two.log": {Frame: FrameModbus, Registers: []Register{
+	"binary_bare.log": {Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "A5 value", Bits: 16, Order: "high_first", Scale: "0.001 mm"}},
+	"modbus_two.log": {Frame: frame.FrameModbus, Registers: []frame.Register{
 		{Address: 1, Register: 16, Type: "float32", Scale: "1 mm", Channel: "front"},
 		{Address: 2, Function: 4, Type: "int16", Scale: "0.001 mm", Channel: "back"},
 	}},
-	"asked_text.log": {Asking: Asking{Asks: []Ask{{"A\r", "left"}, {"B\r", "right"}}}},
+	"asked_text.log": {Asking: Asking{Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}}},
 }
 
 func playCapture(t *testing.T, path string, spec Spec) string {
@@ -81,7 +90,7 @@ func playCapture(t *testing.T, path string, spec Spec) string {
 	spec.Port, spec.ReplayFast = "replay:"+path, true
 	d, err := New(0, spec, func(b Batch) {
 		for _, s := range b.Samples {
-			fmt.Fprintf(&out, "%d ns %s %d %q\n", s.At, map[Kind]string{Length: "length_nm", Count: "count", Angle: "angle_1e-6_deg"}[s.Kind], s.Value, s.Channel)
+			fmt.Fprintf(&out, "%d ns %s %d %q\n", s.At, map[frame.Kind]string{frame.Length: "length_nm", frame.Count: "count", frame.Angle: "angle_1e-6_deg"}[s.Kind], s.Value, s.Channel)
 		}
 	}, nil)
 	if err != nil {
@@ -96,10 +105,14 @@ func playCapture(t *testing.T, path string, spec Spec) string {
 		t.Fatal(err)
 	}
 	st := d.Status()
-	for f := faultGarbage; f < faultReasons; f++ {
-		if n := st.Faults[faultNames[f]]; n > 0 {
-			fmt.Fprintf(&out, "fault %s %d\n", faultNames[f], n)
+	for _, reason := range goldenReasons {
+		if n := st.Faults[reason]; n > 0 {
+			fmt.Fprintf(&out, "fault %s %d\n", reason, n)
 		}
+		delete(st.Faults, reason)
+	}
+	if len(st.Faults) > 0 {
+		t.Errorf("reasons that no golden would show: %v", st.Faults)
 	}
 	fmt.Fprintf(&out, "readings %d, reconnects %d, at the end %s\n", st.Readings, st.Reconnects, st.State)
 	return out.String()
@@ -271,7 +284,7 @@ func TestFullDiskEndsTheCaptureOnly(t *testing.T) {
 	go rec.write()
 	l, spec := openLine(t, "")
 	r := &running{}
-	spec.Name, spec.Role = "arm", RoleIndicator
+	spec.Name, spec.Role = "arm", frame.RoleIndicator
 	d, err := New(0, spec, r.kept.sink, slog.New(slog.NewTextHandler(&r.log, nil)))
 	if err != nil {
 		t.Fatal(err)
@@ -292,4 +305,9 @@ func TestFullDiskEndsTheCaptureOnly(t *testing.T) {
 	if err := rec.Close(); !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("Close: %v, want the failed write", err)
 	}
+}
+
+func openLine(t testing.TB, capture string) (*devicetest.Line, Spec) {
+	l := devicetest.Open(t)
+	return l, Spec{Port: l.Path, Capture: capture}
 }

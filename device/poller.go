@@ -8,6 +8,8 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/device/frame"
+
 	"golang.org/x/sys/unix"
 )
 
@@ -30,12 +32,12 @@ var thePoller poller
 // polled is a port that is being read. What stands below the line belongs to the poller's goroutine.
 type polled struct {
 	fd      int
-	exact   bool                          // waited for at every line: a capture holds when lines came, not when they were looked for
-	leads   bool                          // others wait for what comes here; see batching
-	latency *atomic.Int64                 // how long bytes may wait to be read, in nanoseconds
-	take    func(p []byte, a Arrival) int // decodes and passes on; says how many samples there were
-	lost    chan error                    // gets the reason once, when the port has ended
-	gone    chan struct{}                 // closed when it is read no more
+	exact   bool                                // waited for at every line: a capture holds when lines came, not when they were looked for
+	leads   bool                                // others wait for what comes here; see batching
+	latency *atomic.Int64                       // how long bytes may wait to be read, in nanoseconds
+	take    func(p []byte, a frame.Arrival) int // decodes and passes on; says how many samples there were
+	lost    chan error                          // gets the reason once, when the port has ended
+	gone    chan struct{}                       // closed when it is read no more
 	leaving atomic.Bool
 
 	ended    bool
@@ -190,7 +192,7 @@ func (p *polled) read(buf []byte, now Stamp, called bool) {
 		return
 	}
 	at := Now()
-	got := p.take(buf[:n], Arrival{From: p.looked, At: at, Prompt: called})
+	got := p.take(buf[:n], frame.Arrival{From: p.looked, At: at, Prompt: called})
 	p.pace.count(at, max(1, got)) // bytes that are no samples can come fast too
 	if n < len(buf) {
 		p.looked = at

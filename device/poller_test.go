@@ -9,6 +9,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 )
 
 // plannedPort is a port of so many samples a second.
@@ -96,9 +97,9 @@ func TestPortsReadTogether(t *testing.T) {
 	var devices []*running
 	for i := range rates {
 		l := devicetest.Open(t)
-		role := RoleIndicator
+		role := frame.RoleIndicator
 		if i == 1 {
-			role = RoleAngle
+			role = frame.RoleAngle
 		}
 		d := start(t, Spec{Name: fmt.Sprint("port", i), Role: role, Port: l.Path, Baud: 921600, CountsPerTurn: int64(i%2) * 4096})
 		d.wait(t, StateSettling)
@@ -165,7 +166,7 @@ func TestPortsAreReadWhereTheKernelCannotWait(t *testing.T) {
 	got := make(chan string, 8)
 	p := plannedPort(50, false, 0)
 	p.fd = ends[0]
-	p.take = func(b []byte, _ Arrival) int { got <- string(b); return 1 }
+	p.take = func(b []byte, _ frame.Arrival) int { got <- string(b); return 1 }
 	if err := l.add(p); err != nil {
 		t.Fatal(err)
 	}

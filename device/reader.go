@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
@@ -20,7 +21,7 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
-	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == RoleAngle, latency: &d.latency, take: r.take}
+	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == frame.RoleAngle, latency: &d.latency, take: r.take}
 	if err := thePoller.add(p); err != nil {
 		src.Close()
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
@@ -51,7 +52,7 @@ type reading struct {
 }
 
 // take is called on the poller's goroutine, as is what it calls.
-func (r *reading) take(p []byte, a Arrival) int {
+func (r *reading) take(p []byte, a frame.Arrival) int {
 	if r.first {
 		clean := a.At-r.opened > Stamp(r.quiet)
 		r.record(func(rec *Recorder) error { return rec.Opened(r.opened, clean) })
@@ -65,7 +66,7 @@ func (r *reading) take(p []byte, a Arrival) int {
 }
 
 // take decodes one read and passes the samples on. It gives how many there were.
-func (d *Device) take(p []byte, a Arrival) int {
+func (d *Device) take(p []byte, a frame.Arrival) int {
 	if d.spec.Tap != nil {
 		d.spec.Tap(a.At, p, false)
 	}

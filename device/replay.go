@@ -9,6 +9,7 @@ import (
 	"os"
 	"time"
 
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
@@ -80,7 +81,7 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 				open(false, at)
 			}
 			d.after(at) // an answer may have been too late by now
-			d.take([]byte(rec.Data), Arrival{From: before, At: at, Prompt: true})
+			d.take([]byte(rec.Data), frame.Arrival{From: before, At: at, Prompt: true})
 			before, d.lastRead = at, at
 			if d.requests != nil {
 				d.requests.talked(at)
@@ -140,7 +141,7 @@ func (s Spec) Decode(chunks []serialport.Chunk) ([]Sample, map[string]uint64, er
 			}
 			continue
 		}
-		d.take(c.Data, Arrival{From: d.lastRead, At: at, Prompt: true})
+		d.take(c.Data, frame.Arrival{From: d.lastRead, At: at, Prompt: true})
 		d.lastRead = at
 		if d.requests != nil {
 			d.requests.talked(at)

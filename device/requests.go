@@ -1,6 +1,10 @@
 package device
 
-import "time"
+import (
+	"time"
+
+	"tramd/device/frame"
+)
 
 // requests asks one port, question by question. It belongs to the goroutine that reads the port: before each read it
 // writes what is due and says how long the read may take.
@@ -12,7 +16,7 @@ import "time"
 // from all before, the same question is answered as long after it as it was. The answers of an instrument that lags by
 // whole questions would come sooner or later by as much as the pauses differ.
 type requests struct {
-	framer   Requester
+	framer   frame.Requester
 	every    time.Duration
 	answer   time.Duration
 	rest     Stamp // silence that must lie between an answer and the next question
@@ -61,7 +65,7 @@ const drainFirst = Stamp(50 * time.Millisecond)
 // writeWithin bounds a write. A line takes a request of 256 bytes at 1200 baud in about two seconds.
 const writeWithin = 5 * time.Second
 
-func newRequests(a Requester, spec Spec) *requests {
+func newRequests(a frame.Requester, spec Spec) *requests {
 	// A frame of Modbus is followed by silence for three and a half characters of eleven bits, and from 19,200 baud on
 	// for
 	// 1.75 ms (MODBUS over Serial Line V1.02, 2.5.1.1). It harms no other instrument.

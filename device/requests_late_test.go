@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 )
 
 // Two instruments of one line that answer late by up to eight times what they may, or never, and in any order: no
@@ -58,7 +59,7 @@ func TestNoAnswerIsTakenForThatOfAnotherQuestionOverAPort(t *testing.T) {
 			defer mu.Unlock()
 			asked[at] = question{int64(len(asked) + 1), map[byte]string{'A': "left", 'B': "right"}[p[0]]}
 		}
-	}, Asking: Asking{Asks: []Ask{{"A\r", "left"}, {"B\r", "right"}}, Every: 5 * time.Millisecond, Answer: answer}})
+	}, Asking: Asking{Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, Every: 5 * time.Millisecond, Answer: answer}})
 	wait(t, "forty readings, and three losses", func() bool {
 		st := r.Status()
 		return st.Readings >= 40 && st.Faults["no_answer"] >= 3

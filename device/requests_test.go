@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"tramd/device/frame"
 )
 
 // slow plays an instrument on a made-up clock. Each answer holds the number of its question, and late says when it
@@ -22,8 +24,8 @@ type lateAnswer struct {
 
 // believedOf runs requests against an instrument for so long and gives what was believed: the number of the question that
 // it answers, and of the one that was in hand.
-func believedOf(asks []Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int, channels map[string]int) {
-	f := newAskFramer(NewTextFramer(), asks)
+func believedOf(asks []frame.Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int, channels map[string]int) {
+	f := frame.Layout{Frame: frame.FrameText, Asks: asks}.Framer().(frame.Requester)
 	t := newRequests(f, Spec{Baud: 115200, Asking: Asking{Every: 10 * time.Millisecond, Answer: answer}})
 	t.opened(0)
 	channels = map[string]int{}
@@ -64,7 +66,7 @@ func believedOf(asks []Ask, answer time.Duration, s *slow, long time.Duration) (
 // However late an instrument answers, no answer is taken for that of another question.
 func TestNoAnswerIsTakenForThatOfAnotherQuestion(t *testing.T) {
 	const answer = 100 * time.Millisecond
-	two := []Ask{{"A\r", "left"}, {"B\r", "right"}}
+	two := []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}
 	prompt := 20 * time.Millisecond
 	const slowForGood = "it becomes up to 31 times as slow, and stays so"
 	for name, late := range map[string]func(rng *rand.Rand) func(int, string) time.Duration{
@@ -141,7 +143,7 @@ func TestAMuteInstrumentLeavesTheOtherItsTurns(t *testing.T) {
 		}
 		return 20 * time.Millisecond
 	}}
-	_, channels := believedOf([]Ask{{"A\r", "left"}, {"B\r", "right"}}, 100*time.Millisecond, s, 60*time.Second)
+	_, channels := believedOf([]frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, 100*time.Millisecond, s, 60*time.Second)
 	if channels["left"] != 0 || channels["right"] < 1000 {
 		t.Errorf("read %v", channels)
 	}
@@ -149,7 +151,8 @@ func TestAMuteInstrumentLeavesTheOtherItsTurns(t *testing.T) {
 
 // An echo of the question is no answer, and does not make room for the next one.
 func TestAnEchoIsNoAnswer(t *testing.T) {
-	f := newAskFramer(NewTextFramer(), []Ask{{"A\r", "left"}, {"B\r", "right"}})
+	asks := []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}
+	f := frame.Layout{Frame: frame.FrameText, Asks: asks}.Framer().(frame.Requester)
 	turns := newRequests(f, Spec{Baud: 115200, Asking: Asking{Every: time.Millisecond, Answer: 100 * time.Millisecond}})
 	turns.sent("A\r", 1)
 	f.Feed(nil, []byte("A\r"), 2)

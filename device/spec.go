@@ -7,38 +7,14 @@ import (
 	"strings"
 	"time"
 
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
-
-// Role says what a device measures.
-type Role uint8
-
-// Roles of a device.
-const (
-	RoleIndicator Role = iota + 1
-	RoleAngle
-	RoleTrigger // a foot switch or button
-	RoleMachine // what the machine says of itself: signals, and counters of its running time
-)
-
-func (r Role) String() string {
-	switch r {
-	case RoleIndicator:
-		return "indicator"
-	case RoleAngle:
-		return "angle"
-	case RoleTrigger:
-		return "trigger"
-	case RoleMachine:
-		return "machine"
-	}
-	return "unknown role"
-}
 
 // Spec describes one port and what speaks through it.
 type Spec struct {
 	Name string
-	Role Role
+	Role frame.Role
 	// Port is the path of a serial port ("/dev/serial/by-id/..."), "tcp://host:port", or "replay:FILE".
 	Port string
 	Baud int    // 0: 115200; serial ports only
@@ -46,18 +22,18 @@ type Spec struct {
 	// Frame is "text" for an indicator, "encoder" or "pulse" (once a turn) for an angle, "pulse" for a trigger, or one
 	// of those below that says what it looks like: "pattern", "digits", "binary", "modbus".
 	Frame         string
-	Pattern       *Pattern
-	Digits        *Digits
-	Binary        *Binary
-	Registers     []Register    // of "modbus": one for each value of the port
-	Asking        Asking        // of an instrument that sends only when it is asked
-	CountsPerTurn int64         // encoder frame: 0 when it sends degrees
-	IndexMark     string        // encoder frame: the word for its index mark; empty = it has none
-	StaleAfter    time.Duration // 0: 2 s. An open port that is silent for longer says so in Status; see Talk
-	AtTimes       bool          // it sends only at times, as when it is moved or its button is pressed: silence means nothing
-	Capture       string        // when set, every byte read is also recorded to this file; see Recorder
-	Tap           Tap           // when set, is shown all that comes and goes
-	ReplayFast    bool          // replay as fast as the sink takes it, not with the timing of the capture
+	Pattern       *frame.Pattern
+	Digits        *frame.Digits
+	Binary        *frame.Binary
+	Registers     []frame.Register // of "modbus": one for each value of the port
+	Asking        Asking           // of an instrument that sends only when it is asked
+	CountsPerTurn int64            // encoder frame: 0 when it sends degrees
+	IndexMark     string           // encoder frame: the word for its index mark; empty = it has none
+	StaleAfter    time.Duration    // 0: 2 s. An open port that is silent for longer says so in Status; see Talk
+	AtTimes       bool             // it sends only at times, as when it is moved or its button is pressed: silence means nothing
+	Capture       string           // when set, every byte read is also recorded to this file; see Recorder
+	Tap           Tap              // when set, is shown all that comes and goes
+	ReplayFast    bool             // replay as fast as the sink takes it, not with the timing of the capture
 
 	mode serialport.Mode
 }
@@ -79,6 +55,12 @@ const (
 
 const defaultStale = 2 * time.Second
 
+// layout returns what the spec says of the frames.
+func (s Spec) layout() frame.Layout {
+	return frame.Layout{Role: s.Role, Frame: s.Frame, Pattern: s.Pattern, Digits: s.Digits, Binary: s.Binary,
+		Registers: s.Registers, Asks: s.Asking.Asks, CountsPerTurn: s.CountsPerTurn, IndexMark: s.IndexMark}
+}
+
 // withDefaults checks the spec and fills in what was left open.
 func (s Spec) withDefaults() (Spec, error) {
 	bad := func(format string, args ...any) (Spec, error) {
@@ -87,20 +69,20 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Name == "" {
 		return Spec{}, errors.New("device has no name: give it one")
 	}
-	want := map[Role]string{RoleIndicator: "text", RoleAngle: "encoder", RoleTrigger: "pulse", RoleMachine: FrameModbus}[s.Role]
+	want := map[frame.Role]string{frame.RoleIndicator: "text", frame.RoleAngle: "encoder", frame.RoleTrigger: "pulse", frame.RoleMachine: frame.FrameModbus}[s.Role]
 	if want == "" {
 		return bad("role %d is not known: make it an indicator or an angle source", s.Role)
 	}
 	if s.Frame == "" {
 		s.Frame = want
 	}
-	if err := s.checkFrame(want); err != nil {
+	if err := s.layout().Check(want); err != nil {
 		return bad("%w", err)
 	}
 	if s.CountsPerTurn < 0 {
 		return bad("counts_per_turn is %d: write a positive count, or 0 when the encoder sends degrees", s.CountsPerTurn)
 	}
-	if s.CountsPerTurn != 0 && s.Role != RoleAngle {
+	if s.CountsPerTurn != 0 && s.Role != frame.RoleAngle {
 		return bad("counts_per_turn belongs to an encoder: remove it, or write frame = \"encoder\"")
 	}
 	if s.Baud == 0 {
@@ -117,7 +99,7 @@ func (s Spec) withDefaults() (Spec, error) {
 		return bad("%w", err)
 	}
 	s.mode = mode
-	if s.Asking, err = s.Asking.withDefaults(s.Frame == FrameModbus); err != nil {
+	if s.Asking, err = s.Asking.withDefaults(s.Frame == frame.FrameModbus); err != nil {
 		return bad("%w", err)
 	}
 	if s.StaleAfter < 0 {

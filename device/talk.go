@@ -3,6 +3,8 @@ package device
 import (
 	"fmt"
 	"time"
+
+	"tramd/device/frame"
 )
 
 const (
@@ -56,7 +58,7 @@ func (d *Device) talk(s *Status, now Stamp) {
 	}
 	waited := now - last
 	switch {
-	case d.spec.AtTimes || d.requests != nil && d.requests.onDemand || d.spec.Frame == FramePulse:
+	case d.spec.AtTimes || d.requests != nil && d.requests.onDemand || d.spec.Frame == frame.FramePulse:
 		s.Talk = NotExpected
 	case waited <= Stamp(s.SilentFor):
 		if s.State == StateLive {

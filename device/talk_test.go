@@ -4,6 +4,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"tramd/device/frame"
 )
 
 // spoken is a device of a made-up port that is open, whose readings the test delivers.
@@ -11,7 +13,7 @@ func spokenDevice(t *testing.T, spec Spec) *Device {
 	t.Helper()
 	spec.Name, spec.Port = "arm", "/dev/none"
 	if spec.Role == 0 {
-		spec.Role = RoleIndicator
+		spec.Role = frame.RoleIndicator
 	}
 	d, err := New(0, spec, func(Batch) {}, nil)
 	if err != nil {
@@ -24,7 +26,7 @@ func spokenDevice(t *testing.T, spec Spec) *Device {
 func (d *Device) speak(n int, every time.Duration) {
 	for range n {
 		time.Sleep(every)
-		d.deliver([]Sample{{At: Now(), Kind: Length}}, 0)
+		d.deliver([]Sample{{At: Now(), Kind: frame.Length}}, 0)
 	}
 }
 
@@ -79,8 +81,8 @@ func TestSilenceGoesByTheInstrumentsOwnPace(t *testing.T) {
 func TestSilenceThatMeansNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		for name, spec := range map[string]Spec{
-			"foot switch": {Role: RoleTrigger}, "index pulses": {Role: RoleAngle, Frame: FramePulse}, "sends at times": {AtTimes: true},
-			"asked on demand": {Asking: Asking{Asks: []Ask{{Request: "?"}}, OnDemand: true}},
+			"foot switch": {Role: frame.RoleTrigger}, "index pulses": {Role: frame.RoleAngle, Frame: frame.FramePulse}, "sends at times": {AtTimes: true},
+			"asked on demand": {Asking: Asking{Asks: []frame.Ask{{Request: "?"}}, OnDemand: true}},
 		} {
 			d := spokenDevice(t, spec)
 			time.Sleep(10 * time.Minute)

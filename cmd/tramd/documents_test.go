@@ -19,7 +19,7 @@ func documents(t *testing.T) map[string]string {
 		t.Fatalf("%d pages: %v", len(pages), err)
 	}
 	out := map[string]string{}
-	for _, name := range append(pages, "../../README.md", "../../device/frames.md", "../../dashboards/README.md") {
+	for _, name := range append(pages, "../../README.md", "../../device/frame/frames.md", "../../dashboards/README.md") {
 		text, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)

@@ -20,6 +20,7 @@ var forbidden = []struct {
 	{"tramd/sweep", []string{"tramd/device", "tramd/store", "tramd/cmd", "database/sql", "net", "os", "log"}},
 	{"tramd/device", []string{"tramd/store", "tramd/cmd", "net/http", "database/sql"}},
 	{"tramd/device/serialport", []string{"tramd/"}},
+	{"tramd/device/frame", []string{"tramd/device", "os", "io", "net", "log", "context", "sync", "golang.org/"}},
 	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
 	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql"}},
 	{"tramd/cmd/tramd/internal/motion", []string{"tramd/", "os", "net", "database/sql"}},

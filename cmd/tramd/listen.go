@@ -10,6 +10,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/device"
+	"tramd/device/frame"
 )
 
 type listenCmd struct {
@@ -95,10 +96,10 @@ func (c *listenCmd) spec() (device.Spec, error) {
 	if c.Port == "" {
 		return device.Spec{}, usageError{errors.New("write --port PORT (tramd ports lists them), or --config FILE")}
 	}
-	s := device.Spec{Name: "heard", Role: device.RoleIndicator, Port: c.Port, Baud: c.Baud, Line: c.Line, Frame: c.Frame}
+	s := device.Spec{Name: "heard", Role: frame.RoleIndicator, Port: c.Port, Baud: c.Baud, Line: c.Line, Frame: c.Frame}
 	switch {
-	case c.Frame == device.FrameEncoder:
-		s.Role, s.CountsPerTurn = device.RoleAngle, 1<<40
+	case c.Frame == frame.FrameEncoder:
+		s.Role, s.CountsPerTurn = frame.RoleAngle, 1<<40
 		if c.With != "" {
 			return s, usageError{errors.New("--with describes an indicator; for an encoder use --config")}
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep/units"
 )
 
@@ -145,13 +146,13 @@ func sampleText(s device.Sample) string {
 		name = s.Channel + " "
 	}
 	switch s.Kind {
-	case device.Level:
+	case frame.Level:
 		return name + map[int64]string{0: "0", 1: "1"}[s.Value]
-	case device.RunTime:
+	case frame.RunTime:
 		return fmt.Sprintf("%s%.6g h", name, (time.Duration(s.Value) * time.Millisecond).Hours())
-	case device.Count:
+	case frame.Count:
 		return fmt.Sprintf("%scount %d", name, s.Value)
-	case device.Angle:
+	case frame.Angle:
 		return fmt.Sprintf("%s%.6g deg", name, float64(s.Value)/1e6)
 	}
 	return fmt.Sprintf("%s%.6g mm", name, units.Length(s.Value).MM())

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 )
 
 type recordCmd struct {
@@ -19,9 +20,9 @@ type recordCmd struct {
 }
 
 func (c *recordCmd) Run(e *env) error {
-	role := device.RoleIndicator
+	role := frame.RoleIndicator
 	if c.Frame == "encoder" {
-		role = device.RoleAngle
+		role = frame.RoleAngle
 	}
 	spec := device.Spec{Name: "recorded", Role: role, Port: c.Port, Baud: c.Baud, Frame: c.Frame, Capture: c.File}
 	d, err := device.New(0, spec, func(device.Batch) {}, e.log)

@@ -12,6 +12,7 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/setup"
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
@@ -69,9 +70,9 @@ func (a *setupArm) take(samples []device.Sample) bool {
 	drop := func(sweep.Point) {}
 	for _, x := range samples {
 		switch t := x.At.Seconds(); x.Kind {
-		case device.Count:
+		case frame.Count:
 			a.encoder.AddCount(t, x.Value, x.Mark, drop)
-		case device.Angle:
+		case frame.Angle:
 			a.encoder.AddDegrees(t, float64(x.Value)/1e6, x.Mark, drop)
 		}
 	}

@@ -1,5 +1,7 @@
 package devicetest
 
+import "encoding/binary"
+
 // CRC is a frame's check value, bit by bit as MODBUS over Serial Line V1.02, 6.2.2, tells it; the low byte is sent
 // first.
 func CRC(frame []byte) uint16 {
@@ -16,3 +18,6 @@ func CRC(frame []byte) uint16 {
 	}
 	return crc
 }
+
+// Seal appends the check value to a frame.
+func Seal(frame []byte) []byte { return binary.LittleEndian.AppendUint16(frame, CRC(frame)) }

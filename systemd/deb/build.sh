@@ -50,10 +50,10 @@ install -d "$root/usr/share/man/man1" "$root/usr/share/man/man5" "$root/usr/shar
     "$(date -u -d "@$SOURCE_DATE_EPOCH" +%F)" "$version"
   sed -e 1d -e 's/^#\(#* \)/\1/' -e 's/\[\([^]]*\)\](\([^)]*\))/\1/g' "$top/cmd/tramd/docs/configuration.md"
   printf '# FRAMES\n'
-  sed -e 1d -e 's/\[\([^]]*\)\](\([^)]*\))/\1/g' "$top/device/frames.md"
+  sed -e 1d -e 's/\[\([^]]*\)\](\([^)]*\))/\1/g' "$top/device/frame/frames.md"
   printf '# SEE ALSO\ntramd(1)\n'
 } | go-md2man | gzip -9n >"$root/usr/share/man/man5/tramd.toml.5.gz"
-for f in README.md cmd/tramd/docs/configuration.md device/frames.md; do gzip -9n <"$top/$f" >"$root/usr/share/doc/tramd/${f##*/}.gz"; done
+for f in README.md cmd/tramd/docs/configuration.md device/frame/frames.md; do gzip -9n <"$top/$f" >"$root/usr/share/doc/tramd/${f##*/}.gz"; done
 gzip -9n >"$root/usr/share/doc/tramd/changelog.gz" <<END
 tramd ($version) unstable; urgency=medium
 

@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -112,7 +112,7 @@ func (c *Config) setDefaults() {
 		if ind.Baud == 0 {
 			ind.Baud = 115200
 		}
-		ind.Framing.setDefaults(device.FrameText)
+		ind.Framing.setDefaults(frame.FrameText)
 		if ind.ResolutionMM == 0 {
 			ind.ResolutionMM = 0.001
 		}

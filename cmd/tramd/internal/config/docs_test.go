@@ -9,7 +9,7 @@ import (
 )
 
 // documents are every text that shows pieces of a configuration. The keys are described in the first two.
-var documents = []string{"../../docs/configuration.md", "../../../../device/frames.md", "../../../../README.md", "../../docs/first-sweep.md",
+var documents = []string{"../../docs/configuration.md", "../../../../device/frame/frames.md", "../../../../README.md", "../../docs/first-sweep.md",
 	"../../docs/angle-sources.md", "../../docs/adjusting.md", "../../docs/assembly.md", "../../docs/network.md", "../../docs/backup.md"}
 
 // block is a piece of a configuration in a document.

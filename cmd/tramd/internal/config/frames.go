@@ -7,42 +7,43 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/device/serialport"
 )
 
 // Framing is how an instrument speaks: the framing of its characters, the layout of its frames, and what it is asked.
 type Framing struct {
-	Frame    string           `toml:"frame"`
-	Line     string           `toml:"line"` // bits, parity, stop bits: "8N1"
-	Pattern  *device.Pattern  `toml:"pattern"`
-	Digits   *device.Digits   `toml:"digits"`
-	Binary   *device.Binary   `toml:"binary"`
-	Modbus   *device.Register `toml:"modbus"`
-	Ask      string           `toml:"ask"` // what is written to it for a reading: "?\r", "hex: 3F 0D"
-	EveryMS  float64          `toml:"ask_every_ms"`
-	OnDemand bool             `toml:"ask_on_demand"` // only when a reading is wanted
-	AnswerMS float64          `toml:"answer_ms"`     // how long an answer may take
-	Sends    string           `toml:"sends"`         // always | at_times; empty: always
+	Frame    string          `toml:"frame"`
+	Line     string          `toml:"line"` // bits, parity, stop bits: "8N1"
+	Pattern  *frame.Pattern  `toml:"pattern"`
+	Digits   *frame.Digits   `toml:"digits"`
+	Binary   *frame.Binary   `toml:"binary"`
+	Modbus   *frame.Register `toml:"modbus"`
+	Ask      string          `toml:"ask"` // what is written to it for a reading: "?\r", "hex: 3F 0D"
+	EveryMS  float64         `toml:"ask_every_ms"`
+	OnDemand bool            `toml:"ask_on_demand"` // only when a reading is wanted
+	AnswerMS float64         `toml:"answer_ms"`     // how long an answer may take
+	Sends    string          `toml:"sends"`         // always | at_times; empty: always
 }
 
 // tables returns the tables that describe a frame, by the name of the frame.
 func (f *Framing) tables() map[string]interface {
-	Problems(device.Role) []device.Problem
+	Problems(frame.Role) []frame.Problem
 } {
 	out := map[string]interface {
-		Problems(device.Role) []device.Problem
+		Problems(frame.Role) []frame.Problem
 	}{}
 	if f.Pattern != nil {
-		out[device.FramePattern] = f.Pattern
+		out[frame.FramePattern] = f.Pattern
 	}
 	if f.Digits != nil {
-		out[device.FrameDigits] = f.Digits
+		out[frame.FrameDigits] = f.Digits
 	}
 	if f.Binary != nil {
-		out[device.FrameBinary] = f.Binary
+		out[frame.FrameBinary] = f.Binary
 	}
 	if f.Modbus != nil {
-		out[device.FrameModbus] = f.Modbus
+		out[frame.FrameModbus] = f.Modbus
 	}
 	return out
 }
@@ -102,15 +103,15 @@ func (c *Config) sharePorts() {
 }
 
 // framing checks how one instrument speaks.
-func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
+func (v *validator) framing(path, plain string, role frame.Role, f *Framing) {
 	key := func(k string) string { return path + "." + k }
 	tables := f.tables()
 	own, described := tables[f.Frame]
 	switch f.Frame {
 	case plain:
-	case device.FramePattern, device.FrameDigits, device.FrameBinary, device.FrameModbus:
+	case frame.FramePattern, frame.FrameDigits, frame.FrameBinary, frame.FrameModbus:
 		if !described {
-			v.bad(key("frame"), "%q is not described; add the table [%s.%s] (device/frames.md shows one)", f.Frame, tableOf(path), f.Frame)
+			v.bad(key("frame"), "%q is not described; add the table [%s.%s] (device/frame/frames.md shows one)", f.Frame, tableOf(path), f.Frame)
 		}
 	default:
 		v.bad(key("frame"), `%q is not a frame tramd knows for %s; write frame = %q, or "pattern", "digits", "binary" or "modbus" with its table`, f.Frame, article(role), plain)
@@ -134,7 +135,7 @@ func (v *validator) framing(path, plain string, role device.Role, f *Framing) {
 		v.bad(key("line"), "%v", err)
 	}
 	if f.Ask != "" {
-		if _, err := device.ParseRequest(f.Ask); err != nil {
+		if _, err := frame.ParseRequest(f.Ask); err != nil {
 			v.bad(key("ask"), "%v", err)
 		}
 		if f.Modbus != nil {
@@ -161,8 +162,8 @@ func tableOf(path string) string {
 	return strings.Join(out, ".")
 }
 
-func article(r device.Role) string {
-	if r == device.RoleAngle {
+func article(r frame.Role) string {
+	if r == frame.RoleAngle {
 		return "an encoder"
 	}
 	return "an indicator"
@@ -241,7 +242,7 @@ func (f *Framing) ask(s *device.Spec, channel string) {
 		r.Channel = channel
 		s.Registers = append(s.Registers, r)
 	}
-	request, err := device.ParseRequest(f.Ask)
+	request, err := frame.ParseRequest(f.Ask)
 	if f.Ask == "" || err != nil {
 		return
 	}
@@ -251,7 +252,7 @@ func (f *Framing) ask(s *device.Spec, channel string) {
 			return
 		}
 	}
-	s.Asking.Asks = append(s.Asking.Asks, device.Ask{Request: request, Channel: channel})
+	s.Asking.Asks = append(s.Asking.Asks, frame.Ask{Request: request, Channel: channel})
 }
 
 // IndicatorPorts returns one device for each port that indicators are on, in the order in which they are written.
@@ -268,7 +269,7 @@ func (c *Config) IndicatorPorts() []device.Spec {
 			at = len(specs)
 			byPort[ind.Port] = at
 			specs = append(specs, ind.spec(device.Spec{
-				Name: ind.Name, Role: device.RoleIndicator, Port: ind.Port, Baud: ind.Baud, Capture: ind.Capture,
+				Name: ind.Name, Role: frame.RoleIndicator, Port: ind.Port, Baud: ind.Baud, Capture: ind.Capture,
 			}))
 		}
 		ind.ask(&specs[at], ind.Channel)
@@ -280,7 +281,7 @@ func (c *Config) IndicatorPorts() []device.Spec {
 func (c *Config) AnglePort() device.Spec {
 	a := &c.Angle
 	s := a.spec(device.Spec{
-		Name: "encoder", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud,
+		Name: "encoder", Role: frame.RoleAngle, Port: a.Port, Baud: a.Baud,
 		CountsPerTurn: a.CountsPerTurn, IndexMark: a.IndexMark, Capture: a.Capture,
 	})
 	a.ask(&s, "")

@@ -9,6 +9,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"tramd/device"
+	"tramd/device/frame"
 )
 
 const frameHead = `
@@ -54,8 +55,8 @@ modbus = { address = 2, register = 0, type = "int16", scale = "0.001 mm" }
 `)
 	got := c.IndicatorPorts()
 	want := []device.Spec{{
-		Name: "low", Role: device.RoleIndicator, Port: "/dev/ttyUSB0", Baud: 19200, Line: "8E1", Frame: "modbus",
-		Registers: []device.Register{
+		Name: "low", Role: frame.RoleIndicator, Port: "/dev/ttyUSB0", Baud: 19200, Line: "8E1", Frame: "modbus",
+		Registers: []frame.Register{
 			{Address: 1, Function: 4, Register: 16, Type: "float32", Order: "CDAB", Scale: "1 mm", Channel: "low"},
 			{Address: 2, Register: 0, Type: "int16", Scale: "0.001 mm", Channel: "high"},
 		},
@@ -82,9 +83,9 @@ ask = 'hex: 42 0D'
 radius_mm = 120.0
 `).IndicatorPorts()
 	compare(t, got, []device.Spec{{
-		Name: "low", Role: device.RoleIndicator, Port: "/dev/ttyUSB0", Baud: 115200, Line: "8N1", Frame: "pattern",
-		Pattern: &device.Pattern{Form: "{value} {unit}"},
-		Asking:  device.Asking{Asks: []device.Ask{{Request: "A\r", Channel: "low"}, {Request: "B\r", Channel: "high"}}},
+		Name: "low", Role: frame.RoleIndicator, Port: "/dev/ttyUSB0", Baud: 115200, Line: "8N1", Frame: "pattern",
+		Pattern: &frame.Pattern{Form: "{value} {unit}"},
+		Asking:  device.Asking{Asks: []frame.Ask{{Request: "A\r", Channel: "low"}, {Request: "B\r", Channel: "high"}}},
 	}})
 	// One question for two: the answers say whose they are.
 	got = parse(t, `
@@ -119,8 +120,8 @@ units = { "0" = "mm", "1" = "in" }
 gap_ms = 20
 `)
 	compare(t, []device.Spec{c.AnglePort()}, []device.Spec{{
-		Name: "encoder", Role: device.RoleAngle, Port: "/dev/ttyUSB9", Baud: 115200, Line: "8N1", Frame: "binary", CountsPerTurn: 4096,
-		Binary: &device.Binary{Layout: "AA value check", Bits: 24, Order: "high_first", Check: "sum"},
+		Name: "encoder", Role: frame.RoleAngle, Port: "/dev/ttyUSB9", Baud: 115200, Line: "8N1", Frame: "binary", CountsPerTurn: 4096,
+		Binary: &frame.Binary{Layout: "AA value check", Bits: 24, Order: "high_first", Check: "sum"},
 	}})
 	if got := c.IndicatorPorts(); got[0].Frame != "digits" || got[0].Digits.GapMS != 20 {
 		t.Errorf("got %+v", got)

@@ -7,34 +7,35 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/device/input"
 	"tramd/device/serialport"
 )
 
 // Input is one line of the machine that is on or off.
 type Input struct {
-	Name       string           `toml:"name"`
-	Source     string           `toml:"source"` // file | modem | modbus
-	File       string           `toml:"file"`   // says 0 or 1
-	Port       string           `toml:"port"`   // of a modem line, or of a controller that is asked
-	Baud       int              `toml:"baud"`
-	Line       string           `toml:"line"`   // bits, parity, stop bits: "8N1"
-	Signal     string           `toml:"signal"` // CTS | DSR | DCD | RI
-	Modbus     *device.Register `toml:"modbus"`
-	ActiveLow  bool             `toml:"active_low"`
-	DebounceMS *float64         `toml:"debounce_ms"`
-	EveryMS    float64          `toml:"every_ms"`
-	StaleS     float64          `toml:"stale_s"`
+	Name       string          `toml:"name"`
+	Source     string          `toml:"source"` // file | modem | modbus
+	File       string          `toml:"file"`   // says 0 or 1
+	Port       string          `toml:"port"`   // of a modem line, or of a controller that is asked
+	Baud       int             `toml:"baud"`
+	Line       string          `toml:"line"`   // bits, parity, stop bits: "8N1"
+	Signal     string          `toml:"signal"` // CTS | DSR | DCD | RI
+	Modbus     *frame.Register `toml:"modbus"`
+	ActiveLow  bool            `toml:"active_low"`
+	DebounceMS *float64        `toml:"debounce_ms"`
+	EveryMS    float64         `toml:"every_ms"`
+	StaleS     float64         `toml:"stale_s"`
 }
 
 // Hours says where the spindle's hours come from; empty = they are typed.
 type Hours struct {
-	Input   string           `toml:"input"` // the name of one that is on while the spindle runs
-	Port    string           `toml:"port"`  // of a controller whose counter is asked for
-	Baud    int              `toml:"baud"`
-	Line    string           `toml:"line"`
-	Modbus  *device.Register `toml:"modbus"`
-	AskEach float64          `toml:"ask_every_s"`
+	Input   string          `toml:"input"` // the name of one that is on while the spindle runs
+	Port    string          `toml:"port"`  // of a controller whose counter is asked for
+	Baud    int             `toml:"baud"`
+	Line    string          `toml:"line"`
+	Modbus  *frame.Register `toml:"modbus"`
+	AskEach float64         `toml:"ask_every_s"`
 }
 
 // Counted reports whether anything counts them.
@@ -92,11 +93,11 @@ func (in Input) Spec() input.Spec {
 // MachinePorts returns one device for each port on which the machine is asked about itself.
 func (c *Config) MachinePorts() []device.Spec {
 	var specs []device.Spec
-	ask := func(name, port string, baud int, line string, r device.Register, channel string, every time.Duration) {
+	ask := func(name, port string, baud int, line string, r frame.Register, channel string, every time.Duration) {
 		i := slices.IndexFunc(specs, func(s device.Spec) bool { return s.Port == port })
 		if i < 0 {
 			i = len(specs)
-			specs = append(specs, device.Spec{Name: name, Role: device.RoleMachine, Port: port, Baud: baud, Line: line, Frame: device.FrameModbus,
+			specs = append(specs, device.Spec{Name: name, Role: frame.RoleMachine, Port: port, Baud: baud, Line: line, Frame: frame.FrameModbus,
 				Asking: device.Asking{Every: every}})
 		}
 		s := &specs[i]
@@ -203,7 +204,7 @@ func (v *validator) inputs(c *Config) {
 }
 
 // askedPort checks a port on which the machine is asked; several may share it.
-func (v *validator) askedPort(path string, c *Config, port string, baud int, line string, r *device.Register, asked map[string]string, modems map[string]bool) {
+func (v *validator) askedPort(path string, c *Config, port string, baud int, line string, r *frame.Register, asked map[string]string, modems map[string]bool) {
 	key := func(k string) string { return path + "." + k }
 	v.port(key("port"), port)
 	v.freePort(key("port"), c, port)
@@ -218,7 +219,7 @@ func (v *validator) askedPort(path string, c *Config, port string, baud int, lin
 		v.bad(key("modbus"), "missing; write what is asked for, for example modbus = { address = 1, function = 2, register = 0 }")
 		return
 	}
-	for _, p := range r.Problems(device.RoleMachine) {
+	for _, p := range r.Problems(frame.RoleMachine) {
 		v.bad(key("modbus")+"."+p.Key, "%s", p.Text)
 	}
 	settings := fmt.Sprintf("%d baud, %s", baud, line)

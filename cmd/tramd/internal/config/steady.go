@@ -1,16 +1,16 @@
 package config
 
 import (
-	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
 // plainFrame is the frame of the angle's port where none is written.
 func (a *Angle) plainFrame() string {
 	if a.Source == SourceSteady {
-		return device.FramePulse
+		return frame.FramePulse
 	}
-	return device.FrameEncoder
+	return frame.FrameEncoder
 }
 
 // Steady returns the constant turning; nil for any other source.
@@ -42,7 +42,7 @@ func (v *validator) steady(c *Config) {
 		v.bad("angle.turns_per_min", "missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse")
 	}
 	v.pulses(a)
-	if a.Frame != device.FramePulse {
+	if a.Frame != frame.FramePulse {
 		v.bad("angle.frame", `%q is no index pulse; remove it (whatever comes on the port marks the turn)`, a.Frame)
 	}
 	if a.Port != "" {
@@ -84,7 +84,7 @@ func (v *validator) pulses(a *Angle) {
 	// Two that come within the framer's rest would be one. A speed that is rough needs room.
 	if most := FastestTurning(a.Pulses); a.IndexMark == "" && a.Port != "" && a.TurnsPerMin > most {
 		v.bad("angle.turns_per_min", "%v with %d pulses a turn is too fast: pulses within %v count as one; write at most %.4g and turn no faster, or have each pulse send a line and one of them the word of index_mark",
-			a.TurnsPerMin, max(1, a.Pulses), device.PulseRest, most)
+			a.TurnsPerMin, max(1, a.Pulses), frame.PulseRest, most)
 	}
 	if a.Pulses > 1 && a.IndexMark == "" && a.TurnsPerMin == 0 {
 		v.bad("angle.turns_per_min", "missing; with several pulses a turn write roughly how fast it turns, so that a wrong number of pulses is noticed, for example turns_per_min = 6.0")
@@ -93,5 +93,5 @@ func (v *validator) pulses(a *Angle) {
 
 // FastestTurning is how many turns a minute still keep the pulses apart, with room for a speed that is known roughly.
 func FastestTurning(pulses int) float64 {
-	return 60 / (1.5 * device.PulseRest.Seconds() * float64(max(1, pulses)))
+	return 60 / (1.5 * frame.PulseRest.Seconds() * float64(max(1, pulses)))
 }

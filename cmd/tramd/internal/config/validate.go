@@ -8,7 +8,7 @@ import (
 	"regexp"
 	"strings"
 
-	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -89,7 +89,7 @@ func (v *validator) indicators(c *Config) {
 		names[ind.Name] = true
 		v.indicatorPort(key("port"), c, ind.Port)
 		v.whole(key("baud"), int64(ind.Baud), 50, 4_000_000)
-		v.framing(fmt.Sprintf("indicator.%d", i), device.FrameText, device.RoleIndicator, &ind.Framing)
+		v.framing(fmt.Sprintf("indicator.%d", i), frame.FrameText, frame.RoleIndicator, &ind.Framing)
 		place := ind.Port + "\x00" + ind.Channel
 		if other, ok := places[place]; ok && ind.Port != "" {
 			v.bad(key("port"), "indicator %q has the same port and channel; give each indicator of one port its own channel", other)
@@ -128,7 +128,7 @@ func (v *validator) angle(c *Config) {
 	case SourceEncoder:
 		v.port("angle.port", a.Port)
 		v.whole("angle.baud", int64(a.Baud), 50, 4_000_000)
-		v.framing("angle", device.FrameEncoder, device.RoleAngle, &a.Framing)
+		v.framing("angle", frame.FrameEncoder, frame.RoleAngle, &a.Framing)
 		if a.CountsPerTurn == 0 {
 			v.bad("angle.counts_per_turn", "missing; write the counts of one spindle turn, for example counts_per_turn = 4096 (for lines in degrees write 360)")
 		} else {

@@ -20,6 +20,7 @@ import (
 	"tramd/cmd/tramd/internal/notify"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
@@ -112,7 +113,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	for i, spec := range specs {
 		r := &reader{name: spec.Name}
 		sink := func(b device.Batch) { d.session.Sink(b) }
-		if spec.Role == device.RoleMachine {
+		if spec.Role == frame.RoleMachine {
 			sink = d.machine.sink
 		}
 		dev, err := device.New(i, spec, r.handsOn(sink), d.o.Log)

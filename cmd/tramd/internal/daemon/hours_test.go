@@ -11,6 +11,7 @@ import (
 
 	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/device/input"
 	"tramd/store"
 	"tramd/sweep"
@@ -100,7 +101,7 @@ func TestACounterThatBeganAnewBecomesAnEventAndAPersonSetsItRight(t *testing.T) 
 	say := func(hours ...float64) {
 		for _, x := range hours {
 			at += minute
-			m.sink(device.Batch{Samples: []device.Sample{{At: at, Kind: device.RunTime, Value: int64(x * 3.6e6)}}})
+			m.sink(device.Batch{Samples: []device.Sample{{At: at, Kind: frame.RunTime, Value: int64(x * 3.6e6)}}})
 		}
 		h.keep(t.Context())
 		h.tell(t.Context())

@@ -11,6 +11,7 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/device/input"
 )
 
@@ -46,11 +47,11 @@ func (m *machineLines) named(name string) *input.Line {
 func (m *machineLines) sink(b device.Batch) {
 	for _, s := range b.Samples {
 		switch s.Kind {
-		case device.Level:
+		case frame.Level:
 			if l := m.named(s.Channel); l != nil {
 				l.Feed(s.At, s.Value != 0)
 			}
-		case device.RunTime:
+		case frame.RunTime:
 			m.meter.read(s.At, (time.Duration(s.Value) * time.Millisecond).Hours())
 		}
 	}

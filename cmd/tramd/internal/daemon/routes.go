@@ -7,6 +7,7 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
@@ -53,11 +54,11 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 		angle.Steady = a.Steady()
 		if a.Port != "" {
 			angle.Device = len(specs)
-			specs = append(specs, device.Spec{Name: "index", Role: device.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: device.FramePulse, IndexMark: a.IndexMark, Capture: a.Capture})
+			specs = append(specs, device.Spec{Name: "index", Role: frame.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: frame.FramePulse, IndexMark: a.IndexMark, Capture: a.Capture})
 		}
 	}
 	if a.TriggerPort != "" {
-		specs = append(specs, device.Spec{Name: "trigger", Role: device.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
+		specs = append(specs, device.Spec{Name: "trigger", Role: frame.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
 	}
 	return append(specs, cfg.MachinePorts()...), indicators, angle
 }

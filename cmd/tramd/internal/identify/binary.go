@@ -3,7 +3,7 @@ package identify
 import (
 	"math"
 
-	"tramd/device"
+	"tramd/device/frame"
 )
 
 // binaryGuesses takes what came for frames of bytes that carry a count.
@@ -216,11 +216,11 @@ func (w window) findCheck(l *layout) {
 			}
 			end--
 		}
-		for _, name := range device.Checks[1:] {
+		for _, name := range frame.Checks[1:] {
 			for _, high := range []bool{false, true} {
 				for from := range min(l.lead+2, end-2) {
 					if w.checks(name, high, from, end) {
-						n, _ := device.CheckValue(name, nil)
+						n, _ := frame.CheckValue(name, nil)
 						l.check, l.checkHigh, l.checkFrom, l.checkAt, l.checkEnd = name, high && n == 2, from, end-n, end
 						return
 					}
@@ -232,11 +232,11 @@ func (w window) findCheck(l *layout) {
 
 func (w window) checks(name string, high bool, from, end int) bool {
 	for _, f := range w.frames {
-		n, _ := device.CheckValue(name, nil)
+		n, _ := frame.CheckValue(name, nil)
 		if end-n <= from {
 			return false
 		}
-		_, want := device.CheckValue(name, f[from:end-n])
+		_, want := frame.CheckValue(name, f[from:end-n])
 		got := uint16(f[end-1])
 		if n == 2 && high {
 			got = uint16(f[end-2])<<8 | got

@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	"tramd/device"
+	"tramd/device/frame"
 )
 
 // ModbusRequest asks for the first registers of an address.
@@ -14,7 +14,7 @@ func ModbusRequest(address, function byte, register, count uint16) string {
 	b := []byte{address, function}
 	b = binary.BigEndian.AppendUint16(b, register)
 	b = binary.BigEndian.AppendUint16(b, count)
-	_, crc := device.CheckValue("crc16_modbus", b)
+	_, crc := frame.CheckValue("crc16_modbus", b)
 	return string(binary.LittleEndian.AppendUint16(b, crc))
 }
 
@@ -59,7 +59,7 @@ func modbusAnswers(data []byte, address, function byte, words int) [][]byte {
 	size := 5 + 2*words
 	for len(data) >= size {
 		f := data[:size]
-		_, crc := device.CheckValue("crc16_modbus", f[:size-2])
+		_, crc := frame.CheckValue("crc16_modbus", f[:size-2])
 		if f[0] == address && f[1] == function && int(f[2]) == 2*words && crc == binary.LittleEndian.Uint16(f[size-2:]) {
 			out = append(out, f[3:size-2])
 			data = data[size:]

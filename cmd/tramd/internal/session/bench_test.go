@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -94,8 +95,8 @@ func BenchmarkLongSweep(b *testing.B) {
 			b.Fatal(err)
 		}
 		s.job = j
-		reading := []device.Sample{{Kind: device.Length}}
-		count := []device.Sample{{Kind: device.Count}}
+		reading := []device.Sample{{Kind: frame.Length}}
+		count := []device.Sample{{Kind: frame.Count}}
 		var took [total / part]time.Duration
 		var longest time.Duration
 		var dearest int64

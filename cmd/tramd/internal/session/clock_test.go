@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
 	"tramd/sweep/units"
@@ -59,8 +60,8 @@ func (r *rig) sweepLate(rng *rand.Rand, back bool) {
 		r.at = start + device.Stamp(t*1e9)
 		th := sweep.Radians(place(t))
 		z, _ := units.FromMM(math.Round(1000*(1+120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))+0.001*rng.NormFloat64())) / 1000) // well inside an indicator's travel
-		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Value: int64(place(t-lateS) * 100)}}})
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
+		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(place(t-lateS) * 100)}}})
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
@@ -45,7 +46,7 @@ func TestADamagedEncoderLineMovesNoAngle(t *testing.T) {
 		for _, d := range damages {
 			before, now := 0, 0
 			r := rand.New(rand.NewPCG(3, 4))
-			f := device.NewEncoderFramer(line.counts)
+			f := frame.NewEncoderFramer(line.counts)
 			e := sweep.NewEncoder(sweep.EncoderOptions{CountsPerTurn: line.counts})
 			drop := func(sweep.Point) {}
 			at, deg, damaged := 0.0, 0.0, 0
@@ -63,7 +64,7 @@ func TestADamagedEncoderLineMovesNoAngle(t *testing.T) {
 				}
 				for _, s := range f.Feed(nil, append(text, '\n'), device.Stamp(at*1e9)) {
 					shown := float64(s.Value) / 1e6
-					if s.Kind == device.Count {
+					if s.Kind == frame.Count {
 						shown = float64(s.Value) * 360 / float64(line.counts)
 						e.AddCount(at, s.Value, false, drop)
 					} else {
@@ -109,7 +110,7 @@ func TestAFlippedBitReachesNoLimit(t *testing.T) {
 		{"`+01.2345 mm`", func(mm float64) string { return fmt.Sprintf("%+08.4f mm", mm) }},
 	} {
 		r := rand.New(rand.NewPCG(5, 6))
-		f := device.NewTextFramer()
+		f := frame.NewTextFramer()
 		var l latest
 		frame, shown, limit := 0, 0, 0
 		for i, damaged := 0, 0; damaged < n; i++ {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -20,7 +21,7 @@ func TestAnIndicatorAskedOnDemand(t *testing.T) {
 			return
 		}
 		z, _ := units.FromMM(heightAt(degs[at])) // well inside an indicator's travel
-		go r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: device.Length, Value: int64(z)}}})
+		go r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Value: int64(z)}}})
 	}
 	run, err := r.Start(t.Context(), 1, "check")
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -30,7 +31,7 @@ func TestEachIndicatorOfASharedPortIsSeen(t *testing.T) {
 	keepRunning(t, s)
 	read := func(channel string, mm float64) {
 		z, _ := units.FromMM(mm)
-		s.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: device.Length, Channel: channel, Value: int64(z)}}})
+		s.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Channel: channel, Value: int64(z)}}})
 	}
 	read("A", 0.5)
 	read("A", 0.25)

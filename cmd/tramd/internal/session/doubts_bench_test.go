@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -22,7 +23,7 @@ func BenchmarkDoubt(b *testing.B) {
 		b.Fatal(err)
 	}
 	s.job = j
-	reading, count := []device.Sample{{Kind: device.Length}}, []device.Sample{{Kind: device.Count}}
+	reading, count := []device.Sample{{Kind: frame.Length}}, []device.Sample{{Kind: frame.Count}}
 	for i := range total {
 		at := device.Stamp(i+1) * device.Stamp(time.Millisecond)
 		z, _ := units.FromMM(0.05 * math.Cos(float64(i)*2*math.Pi/4096))

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
 	"tramd/sweep/units"
@@ -48,8 +49,8 @@ func (f *followed) arc(from, to int) {
 		th := float64(deg) * math.Pi / 180
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th)) + 0.0005*math.Sin(float64(deg*deg)))
 		f.at += 1e6
-		f.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: f.at, Kind: device.Length, Value: int64(z)}}})
-		f.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: f.at, Kind: device.Count, Value: int64(deg * 10)}}})
+		f.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: f.at, Kind: frame.Length, Value: int64(z)}}})
+		f.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: f.at, Kind: frame.Count, Value: int64(deg * 10)}}})
 	}
 }
 

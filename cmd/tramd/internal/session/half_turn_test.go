@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
 	"tramd/sweep/units"
@@ -56,12 +57,12 @@ func (r *barRig) shows(deg, seconds float64, encoder bool) {
 	for range int(seconds * 20) {
 		r.at = max(r.at+device.Stamp(50*time.Millisecond), device.Now()-device.Stamp(50*time.Millisecond))
 		if encoder {
-			r.Sink(device.Batch{Device: 2, Samples: []device.Sample{{At: r.at, Kind: device.Count, Value: int64(math.Round(deg * 10))}}})
+			r.Sink(device.Batch{Device: 2, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(math.Round(deg * 10))}}})
 		}
 		for i, radius := range []float64{100, 150} {
 			th := sweep.Radians(deg + 180*float64(i))
 			z, _ := units.FromMM(math.Round(1000*(1.3-barZero*float64(i)+radius*(r.tilt*math.Cos(th)+r.nod*math.Sin(th)))) / 1000)
-			r.Sink(device.Batch{Device: i, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+			r.Sink(device.Batch{Device: i, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 		}
 	}
 }

@@ -16,6 +16,7 @@ import (
 
 	"tramd/device"
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 )
 
 // instrumentsEnv makes this test binary the instruments of a sweep: "KIND RATE BESIDE", where the kind is one of
@@ -34,14 +35,14 @@ type frameKind struct {
 const benchAsk = "?\r"
 
 // benchRegister is asked for by eight bytes: address, function, register, how many, check value.
-var benchRegister = device.Register{Address: 1, Function: 4, Register: 16, Type: "int32", Scale: "1 um"}
+var benchRegister = frame.Register{Address: 1, Function: 4, Register: 16, Type: "int32", Scale: "1 um"}
 
 var spoken = map[string]frameKind{
 	"text":       {frame: textFrame},
-	"text_asked": {spec: device.Spec{Asking: device.Asking{Asks: []device.Ask{{Request: benchAsk}}}}, frame: textFrame, question: len(benchAsk)},
-	"pattern": {spec: device.Spec{Frame: device.FramePattern, Pattern: &device.Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
+	"text_asked": {spec: device.Spec{Asking: device.Asking{Asks: []frame.Ask{{Request: benchAsk}}}}, frame: textFrame, question: len(benchAsk)},
+	"pattern": {spec: device.Spec{Frame: frame.FramePattern, Pattern: &frame.Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
 		frame: func(dst []byte, um int64) []byte { return fmt.Appendf(dst, "01N%9.3fMM\r\n", float64(um)/1000) }},
-	"digits": {spec: device.Spec{Frame: device.FrameDigits, Digits: &device.Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, frame: digitsFrame},
+	"digits": {spec: device.Spec{Frame: frame.FrameDigits, Digits: &frame.Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, frame: digitsFrame},
 	// Guarded by 16 bits of check value, so handed on as it comes.
 	"binary_crc16": {spec: binarySpec("AA 55 value check", "crc16_modbus", 0), frame: func(dst []byte, um int64) []byte {
 		return withCRC(dst, countFrame(nil, um))
@@ -50,14 +51,14 @@ var spoken = map[string]frameKind{
 	"binary_bare": {spec: binarySpec("AA 55 value", "", 0), frame: countFrame},
 	// Found by the silence before it, and handed on when the one after it is over.
 	"binary_gap": {spec: binarySpec("AA 55 value", "", 5), frame: countFrame, uneven: 0.3},
-	"modbus": {spec: device.Spec{Frame: device.FrameModbus, Registers: []device.Register{benchRegister}}, question: 8,
+	"modbus": {spec: device.Spec{Frame: frame.FrameModbus, Registers: []frame.Register{benchRegister}}, question: 8,
 		frame: func(dst []byte, um int64) []byte {
 			return withCRC(dst, binary.BigEndian.AppendUint32([]byte{1, 4, 4}, uint32(um)))
 		}},
 }
 
 func binarySpec(layout, check string, gapMS float64) device.Spec {
-	return device.Spec{Frame: device.FrameBinary, Binary: &device.Binary{Layout: layout, Bits: 24, Order: "high_first", Scale: "1 um", Check: check, GapMS: gapMS}}
+	return device.Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: layout, Bits: 24, Order: "high_first", Scale: "1 um", Check: check, GapMS: gapMS}}
 }
 
 func textFrame(dst []byte, um int64) []byte {

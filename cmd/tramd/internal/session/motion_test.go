@@ -16,6 +16,7 @@ import (
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -89,7 +90,7 @@ func motionRig(t *testing.T, targets []float64, home ...string) (*rig, *shopFloo
 		defer close(quiet)
 		z := int64(units.Millimetre)
 		for ctx.Err() == nil {
-			s.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: device.Length, Value: z}}})
+			s.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Value: z}}})
 			time.Sleep(10 * time.Millisecond)
 		}
 	}()
@@ -269,7 +270,7 @@ func (r *rig) begins(t *testing.T, planned bool) (run int64, key string) {
 
 // reads brings one reading of so many millimetres.
 func (r *rig) reads(mm int64) {
-	r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: device.Length, Value: mm * int64(units.Millimetre)}}})
+	r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Value: mm * int64(units.Millimetre)}}})
 }
 
 // The arm is moved back after the last station: until it stands the run goes on, can be stopped, and keeps what was

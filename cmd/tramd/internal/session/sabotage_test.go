@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
@@ -80,7 +81,7 @@ func TestNoReadingIsGivenAWrongAngleSilently(t *testing.T) {
 		for _, rate := range []float64{50, 200, 1000} {
 			t.Run(fmt.Sprintf("%s, %v a second", tc.name, rate), func(t *testing.T) {
 				rng := rand.New(rand.NewPCG(7, uint64(rate)))
-				f := device.NewEncoderFramer(cpt).MarkedBy("index")
+				f := frame.NewEncoderFramer(cpt).MarkedBy("index")
 				e := sweep.NewEncoder(sweep.EncoderOptions{CountsPerTurn: cpt, CounterBits: tc.bits})
 				var pts []sweep.Point
 				emit := func(p sweep.Point) { pts = append(pts, p) }
@@ -100,7 +101,7 @@ func TestNoReadingIsGivenAWrongAngleSilently(t *testing.T) {
 					}
 					got = f.Feed(got[:0], []byte(tc.wrong(rng, line, i)), device.Stamp(at*1e9))
 					for _, s := range got {
-						if s.Kind == device.Count {
+						if s.Kind == frame.Count {
 							e.AddCount(at, s.Value, s.Mark, emit)
 						}
 					}
@@ -135,7 +136,7 @@ func TestLostCountsAreKeptWithTheRunAndLeftOutOfItsFit(t *testing.T) {
 		t.Fatal(err)
 	}
 	mark := func(deg int) {
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Mark: true, Value: int64(deg * 10)}}})
+		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: true, Value: int64(deg * 10)}}})
 	}
 	r.turn(0, 360)
 	mark(360)
@@ -185,7 +186,7 @@ func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 		}
 		mark := func(deg int) {
 			if index {
-				r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Mark: true, Value: int64(deg*10 - r.lost)}}})
+				r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: true, Value: int64(deg*10 - r.lost)}}})
 			}
 		}
 		r.turn(0, 360)

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -312,11 +313,11 @@ func (s *Session) angle(samples []device.Sample) {
 		t := x.At.Seconds() - delay
 		s.encoder.Slack((samples[len(samples)-1].At - x.At).Seconds())
 		switch x.Kind {
-		case device.Count:
+		case frame.Count:
 			s.encoder.AddCount(t, x.Value, x.Mark, s.emit)
-		case device.Angle:
+		case frame.Angle:
 			s.encoder.AddDegrees(t, float64(x.Value)/1e6, x.Mark, s.emit)
-		case device.Index:
+		case frame.Index:
 			s.encoder.AddIndex(t)
 		}
 		s.angleAt = x.At
@@ -330,7 +331,7 @@ func (s *Session) angle(samples []device.Sample) {
 
 func (s *Session) readings(dev int, samples []device.Sample) {
 	for _, x := range samples {
-		if x.Kind != device.Length {
+		if x.Kind != frame.Length {
 			continue
 		}
 		for i, r := range s.o.Indicators {

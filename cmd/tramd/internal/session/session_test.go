@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -126,8 +127,8 @@ func (r *rig) turn(from, to int) {
 		th := float64(deg) * math.Pi / 180
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))) // well inside an indicator's travel
 		r.at += device.Stamp(5 * time.Millisecond)
-		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Value: int64(deg*10 - r.lost)}}})
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
+		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(deg*10 - r.lost)}}})
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -43,13 +44,13 @@ func (r *rig) hold(n int, mm float64) {
 	z, _ := units.FromMM(mm) // well inside an indicator's travel
 	for range n {
 		r.at += device.Stamp(50 * time.Millisecond)
-		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 	}
 }
 
 func (r *rig) press() {
 	r.at += device.Stamp(50 * time.Millisecond)
-	r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Pulse}}})
+	r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Pulse}}})
 }
 
 func heightAt(deg float64) float64 {

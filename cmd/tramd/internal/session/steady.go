@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
@@ -78,7 +79,7 @@ func (w *turning) over() float64 {
 // pulses takes what came through the index line.
 func (s *Session) pulses(samples []device.Sample) {
 	for _, x := range samples {
-		if x.Kind != device.Pulse {
+		if x.Kind != frame.Pulse {
 			continue
 		}
 		s.angleAt = x.At

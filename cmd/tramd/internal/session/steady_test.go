@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -45,11 +46,11 @@ func (r *rig) spin(turns float64, pulses bool) {
 		t := float64(i) / 50
 		r.at = start + device.Stamp(t*1e9)
 		if pulses && i%50 == 0 {
-			r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Pulse}}})
+			r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Pulse}}})
 		}
 		th := math.Pi/2 - 2*math.Pi*t
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))) // well inside an indicator's travel
-		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 	}
 }
 
@@ -127,11 +128,11 @@ func TestConstantTurningWithFourMagnets(t *testing.T) {
 	for i := range int(3.4 * 50) {
 		r.at = start + device.Stamp(float64(i)/50*1e9)
 		if k := slices.Index(at[:], (i+20)%50); k >= 0 && i != 67 { // begins between two, and loses one
-			r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Pulse, Mark: k == 0}}})
+			r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Pulse, Mark: k == 0}}})
 		}
 		th := math.Pi/2 - 2*math.Pi*float64(i+20)/50
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th)))
-		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 	}
 	snap := r.wait(t, "the end", idleNow)
 	if snap.Last == nil {

@@ -14,6 +14,7 @@ import (
 
 	"tramd/device"
 	"tramd/device/devicetest"
+	"tramd/device/frame"
 	"tramd/sweep"
 )
 
@@ -172,13 +173,13 @@ type taggedRig struct {
 func newTaggedRig(b *testing.B, tc taggedCase) *taggedRig {
 	r := &taggedRig{shelf: &shelf{}, lines: [2]*devicetest.Line{devicetest.Open(b), devicetest.Open(b)}, seen: make([]int64, 0, 32<<10)}
 	arm := spoken[tc.kind].spec
-	arm.Name, arm.Role, arm.Port, arm.Baud = "arm", device.RoleIndicator, r.lines[0].Path, 921600
+	arm.Name, arm.Role, arm.Port, arm.Baud = "arm", frame.RoleIndicator, r.lines[0].Path, 921600
 	if spoken[tc.kind].question > 0 {
 		arm.Asking.Every = time.Second / time.Duration(tc.rate)
 	}
-	beside := device.Spec{Name: "encoder", Role: device.RoleAngle, Port: r.lines[1].Path, Baud: 921600, CountsPerTurn: benchCounts}
+	beside := device.Spec{Name: "encoder", Role: frame.RoleAngle, Port: r.lines[1].Path, Baud: 921600, CountsPerTurn: benchCounts}
 	if tc.beside < 0 {
-		beside.Frame, beside.CountsPerTurn = device.FramePulse, 0
+		beside.Frame, beside.CountsPerTurn = frame.FramePulse, 0
 	}
 	var ports []Port
 	for i, spec := range []device.Spec{arm, beside} {

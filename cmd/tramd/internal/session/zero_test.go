@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/device"
+	"tramd/device/frame"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -74,9 +75,9 @@ func (r *zeroRig) swing(from, to int) {
 		th := float64(deg) * math.Pi / 180
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th)))
 		r.at += device.Stamp(5 * time.Millisecond)
-		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: device.Length, Value: int64(z)}}})
+		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 		mark := r.mark >= 0 && ((deg-r.mark)%360+360)%360 == 0
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Mark: mark, Value: int64(r.sign * (deg - r.off) * 10)}}})
+		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: mark, Value: int64(r.sign * (deg - r.off) * 10)}}})
 		if deg == to {
 			return
 		}
@@ -87,7 +88,7 @@ func (r *zeroRig) swing(from, to int) {
 func (r *zeroRig) rest(deg int) {
 	for range 80 {
 		r.at += device.Stamp(5 * time.Millisecond)
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: device.Count, Value: int64(r.sign * (deg - r.off) * 10)}}})
+		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(r.sign * (deg - r.off) * 10)}}})
 	}
 }
 
