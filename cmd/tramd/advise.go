@@ -8,12 +8,14 @@ import (
 	"os"
 	"strings"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/sweep/advice"
 )
 
 type adviseCmd struct {
 	configFlag
+	Of   string `placeholder:"NAME" help:"Advise on the joint that this traverse, bar or square shows, instead of the head."`
 	File string `arg:"" optional:"" help:"Log of what was measured and moved (JSON), or - for standard input. Without it: the record of the configuration."`
 	JSON bool   `name:"json" help:"Print one JSON object."`
 }
@@ -22,6 +24,10 @@ func (c *adviseCmd) Run(e *env) error {
 	switch {
 	case c.Config != "" && c.File != "":
 		return usageError{fmt.Errorf("give a log or --config FILE, not both")}
+	case c.Of != "" && c.File != "":
+		return usageError{fmt.Errorf("give a log or --of NAME, not both")}
+	case c.Of != "":
+		return c.ofJoint(e)
 	case c.File == "":
 		return c.fromRecord(e)
 	}
@@ -81,8 +87,37 @@ func (c *adviseCmd) fromRecord(e *env) error {
 	return nil
 }
 
-// printAdvice writes an advice for a person.
+// ofJoint asks the record about a joint below the head.
+func (c *adviseCmd) ofJoint(e *env) error {
+	cfg, s, err := c.openRecord(e)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	a, err := assembly.Advise(e.ctx, s, cfg, c.Of)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(a)
+	}
+	if err := printAdviceOf(e.text(), a.Answer, a.Quantities); err != nil {
+		return err
+	}
+	for _, x := range a.Aims {
+		if _, err := fmt.Fprintf(e.text(), "  %s\n", x.Say); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func printAdvice(w io.Writer, a advice.Answer) error {
+	return printAdviceOf(w, a, []string{"tilt", "nod"})
+}
+
+// printAdviceOf writes an advice for a person, with the names of what is moved.
+func printAdviceOf(w io.Writer, a advice.Answer, names []string) error {
 	var b strings.Builder
 	for _, s := range a.Cautions {
 		fmt.Fprintf(&b, "Caution: %s\n", s)
@@ -92,7 +127,11 @@ func printAdvice(w io.Writer, a advice.Answer) error {
 	}
 	fmt.Fprintln(&b, a.Why)
 	for _, l := range a.Learned {
-		fmt.Fprintf(&b, "  %s: one unit is believed to give tilt %+.3g, nod %+.3g mm/m (standard uncertainty %.2g)\n", l.Adjuster, l.Tilt, l.Nod, l.U)
+		gives := fmt.Sprintf("%s %+.3g", names[0], l.Tilt)
+		if len(names) > 1 {
+			gives += fmt.Sprintf(", %s %+.3g", names[1], l.Nod)
+		}
+		fmt.Fprintf(&b, "  %s: one unit is believed to give %s mm/m (standard uncertainty %.2g)\n", l.Adjuster, gives, l.U)
 	}
 	for _, n := range a.Warnings {
 		fmt.Fprintf(&b, "  note: %s [%s]\n", n.Text, n.Code)

@@ -52,6 +52,7 @@ var examples = map[string][]example{
 	},
 	"advise": {
 		{"tramd advise", "the next move, from the record"},
+		{"tramd advise --of 'left rail'", "the next move at the joint that this traverse shows: both ends alike"},
 		{"tramd advise --json log.json", "the same from a log of your own"},
 	},
 	"event log": {

@@ -67,7 +67,7 @@ func Advise(p Problem) (Answer, error) {
 	}
 	a.Expected = expected(now)
 	if a.Verdict == sweep.Within {
-		a.Done, a.Why = true, "Both axes are within the tolerance, their uncertainty included. Stop here: another move can only disturb it."
+		a.Done, a.Why = true, sentence(p.Subject.both()+" within the tolerance, "+p.Subject.one("its", "their")+" uncertainty included. Stop here: another move can only disturb it")
 		return a, nil
 	}
 	if c.useless() {
@@ -92,7 +92,7 @@ func Advise(p Problem) (Answer, error) {
 			return a, nil
 		}
 		a.Done = true
-		a.stopWords(now, next)
+		a.stopWords(&p, now, next)
 		return a, nil
 	}
 	a.Expected = expected(next)

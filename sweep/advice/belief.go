@@ -58,11 +58,12 @@ type belief struct {
 	unitY []float64
 	terms []term
 	blind [2]bool // axes the last measurement does not show
+	alone bool    // there is but one: nothing works across it
 }
 
 func newBelief(p *Problem) *belief {
 	n := len(p.Adjusters)
-	b := &belief{limit: p.Tolerance.Limit.MMPerM(), size: make([]float64, n), unitX: make([]float64, n), unitY: make([]float64, n)}
+	b := &belief{alone: p.Subject.alone(), limit: p.Tolerance.Limit.MMPerM(), size: make([]float64, n), unitX: make([]float64, n), unitY: make([]float64, n)}
 	for j, a := range p.Adjusters {
 		b.size[j] = math.Hypot(a.Tilt, a.Nod)
 		if b.size[j]*maxAmount < leastEffect*b.limit {
@@ -103,6 +104,9 @@ func (b *belief) prior(quality int, nat nature, reversed int, weight float64) te
 		a := 2 + 2*j
 		g.mean[a], g.mean[a+1] = gain*ux, gain*uy
 		along, across := nat.gainU*nat.gainU, nat.crossU*nat.crossU
+		if b.alone {
+			across = 0
+		}
 		g.cov[a*d+a] = along*ux*ux + across*uy*uy
 		g.cov[(a+1)*d+a+1] = along*uy*uy + across*ux*ux
 		g.cov[a*d+a+1] = (along - across) * ux * uy

@@ -39,8 +39,62 @@ type Entry struct {
 	Unrecorded bool
 }
 
-// Problem is everything an advice rests on.
+// Subject is what is measured and moved, for words. The zero value is the lean of the spindle, found by sweeps.
+type Subject struct {
+	Quantities []string // one or two: "slope", "twist"; they stand where tilt and nod do. None: tilt and nod
+	Again      string   // "measure left rail again"; empty: "sweep again"
+}
+
+func (s Subject) alone() bool { return len(s.Quantities) == 1 }
+
+func (s Subject) name(axis int) string {
+	switch {
+	case len(s.Quantities) == 0:
+		return [2]string{"tilt", "nod"}[axis]
+	case axis < len(s.Quantities):
+		return s.Quantities[axis]
+	}
+	return ""
+}
+
+// both says that all of it does something: "both are", "the slope is".
+func (s Subject) both() string {
+	switch {
+	case s.alone():
+		return "the " + s.Quantities[0] + " is"
+	case len(s.Quantities) == 0:
+		return "both axes are"
+	}
+	return s.Quantities[0] + " and " + s.Quantities[1] + " are"
+}
+
+// one is a word for one quantity, or for two.
+func (s Subject) one(alone, two string) string {
+	if s.alone() {
+		return alone
+	}
+	return two
+}
+
+func (s Subject) again() string {
+	if s.Again == "" {
+		return "sweep again"
+	}
+	return s.Again
+}
+
+// values says what is expected of each.
+func (s Subject) values(x, y float64) string {
+	if s.alone() {
+		return fmt.Sprintf("%s %+.3f mm/m", s.name(0), x)
+	}
+	return fmt.Sprintf("%s %+.3f, %s %+.3f mm/m", s.name(0), x, s.name(1), y)
+}
+
+// Problem is everything an advice rests on. Where its subject has one quantity, that is the tilt, and the nod is nothing
+// throughout.
 type Problem struct {
+	Subject   Subject
 	Tolerance units.Tolerance
 	Adjusters []Adjuster
 	History   []Entry // oldest first

@@ -63,12 +63,16 @@ func (a *Answer) reach(p *Problem, b *belief, last Entry) {
 	limit := b.limit
 	switch {
 	case yy < 0.01*xx && math.Abs(last.Nod) > limit:
-		a.warn("cannot_reach", "nothing described moves nod, which is outside; tilt alone is brought in, and an adjuster for nod is needed for the rest")
+		a.cannotReach(p.Subject.name(1), p.Subject.name(0))
 	case xx < 0.01*yy && math.Abs(last.Tilt) > limit:
-		a.warn("cannot_reach", "nothing described moves tilt, which is outside; nod alone is brought in, and an adjuster for tilt is needed for the rest")
+		a.cannotReach(p.Subject.name(0), p.Subject.name(1))
 	case xx >= 0.01*yy && yy >= 0.01*xx:
 		a.warn("cannot_reach", "all adjusters move the lean along one and the same line; what lies across it stays, and an adjuster of another direction is needed")
 	}
+}
+
+func (a *Answer) cannotReach(left, brought string) {
+	a.warn("cannot_reach", "nothing described moves %s, which is outside; %s alone is brought in, and an adjuster for %s is needed for the rest", left, brought, left)
 }
 
 // strangers warns of moves of unknown adjusters.

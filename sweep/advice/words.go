@@ -40,11 +40,11 @@ func (a *Answer) moveWords(p *Problem, next plan) {
 		a.Cautions = append(a.Cautions, cautionHead)
 	}
 	a.Cautions = append(a.Cautions, cautionRules)
-	a.Why = fmt.Sprintf("Expected after it: tilt %+.3f, nod %+.3f mm/m; both within the tolerance in %s of 100 cases. Then sweep again.",
-		next.x, next.y, hundred(next.chance))
+	a.Why = fmt.Sprintf("Expected after it: %s; %swithin the tolerance in %s of 100 cases. Then %s.", p.Subject.values(next.x, next.y), p.Subject.one("", "both "),
+		hundred(next.chance), p.Subject.again())
 	switch {
 	case next.trial:
-		a.Why = "The log can be read in more than one way; this move tells which is right. Then sweep again."
+		a.Why = "The log can be read in more than one way; this move tells which is right. Then " + p.Subject.again() + "."
 	case next.chance < 0.3:
 		a.Why += " One move is unlikely to be enough; this one also shows how the machine answers."
 	}
@@ -132,10 +132,14 @@ func hundred(p float64) string {
 	return strconv.Itoa(int(math.Round(100 * p)))
 }
 
-func (a *Answer) stopWords(now, next plan) {
+func (a *Answer) stopWords(p *Problem, now, next plan) {
 	if now.chance > tells {
-		a.Why = fmt.Sprintf("Stop here: both axes are within the tolerance in %s of 100 cases as they stand, and in %s after the best move that can be made. "+
-			"To know more, sweep again with more turns.", hundred(now.chance), hundred(next.chance))
+		more := p.Subject.again() + " with more turns"
+		if len(p.Subject.Quantities) > 0 {
+			more = p.Subject.again() + ", there and back"
+		}
+		a.Why = fmt.Sprintf("Stop here: %s within the tolerance in %s of 100 cases as %s, and in %s after the best move that can be made. To know more, %s.",
+			p.Subject.both(), hundred(now.chance), p.Subject.one("it stands", "they stand"), hundred(next.chance), more)
 		return
 	}
 	a.Why = "It is still outside, and no amount that can be set brings it nearer: the steps or shims on hand are too coarse."
@@ -145,6 +149,9 @@ func (a *Answer) stopWords(now, next plan) {
 func (a *Answer) stuckWords(p *Problem) {
 	if len(p.Adjusters) == 0 {
 		a.Why = "No adjuster is described, so only the lean and its side are known."
+		if len(p.Subject.Quantities) > 0 {
+			a.Why = "No adjuster is described that moves it: name those that do in its adjusters."
+		}
 		return
 	}
 	a.Why = "Nothing that can be moved has an effect."
@@ -158,6 +165,6 @@ func (c *chooser) afterUnmeasured(a *Answer, last Entry) {
 		o.chance = 0
 	}
 	a.Expected = expected(plan{outlook: o})
-	a.Why = "Sweep before the next move: what was done last is not measured yet."
+	a.Why = sentence(strings.TrimSuffix(c.p.Subject.again(), " again") + " before the next move: what was done last is not measured yet")
 	a.warn("measure_first", "the last move was not measured yet: the figures here are what it should have done")
 }

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"tramd/sweep/advice"
@@ -13,6 +14,8 @@ type Adjuster struct {
 	Name  string `toml:"name"`
 	Kind  string `toml:"kind"`  // swing, shim or screw; empty: by nominal effect
 	Leans string `toml:"leans"` // where a positive amount takes the spindle's upper end: right, left, back or front
+	// Moves says what of a traverse it moves: slope, twist or cross slope. Empty for those of the head, a bar or a square.
+	Moves string `toml:"moves"`
 	// Geometry: a swing by the lever it is measured at, a shim by the spacing of the bolt rows, a screw by its pitch
 	// and its distance from what it pivots about.
 	LeverMM   float64 `toml:"lever_mm"`
@@ -48,22 +51,49 @@ var leanWays = map[string][2]float64{"right": {1, 0}, "left": {-1, 0}, "back": {
 // opposite is the other way a lean can go.
 var opposite = map[string]string{"right": "left", "left": "right", "back": "front", "front": "back"}
 
-// effect is what one unit does to tilt and nod, mm/m: a turn of t/H for a shim t behind one of two bolt rows H apart,
-// of d/L for a swing d at a lever L, and of pitch/L for one turn of a screw.
-func (a *Adjuster) effect() (tilt, nod float64) {
-	var size float64
+// What of a traverse an adjuster can move.
+const (
+	MovesSlope      = "slope"
+	MovesTwist      = "twist"
+	MovesCrossSlope = "cross slope"
+)
+
+// size is by how much one unit turns, mm/m: t/H for a shim t behind one of two bolt rows H apart, d/L for a swing d at a
+// lever L, and pitch/L for one turn of a screw; 0 for one by nominal effect.
+func (a *Adjuster) size() float64 {
 	switch a.Kind {
 	case KindSwing:
-		size = 1000 / a.LeverMM
+		return 1000 / a.LeverMM
 	case KindShim:
-		size = 1000 / a.SpacingMM
+		return 1000 / a.SpacingMM
 	case KindScrew:
-		size = 1000 * a.PitchMM / a.LeverMM
-	default:
+		return 1000 * a.PitchMM / a.LeverMM
+	}
+	return 0
+}
+
+// effect is what one unit does to tilt and nod, mm/m.
+func (a *Adjuster) effect() (tilt, nod float64) {
+	if a.Kind == "" {
 		return a.TiltMMPerM, a.NodMMPerM
 	}
-	way := leanWays[a.Leans]
+	way, size := leanWays[a.Leans], a.size()
 	return size * way[0], size * way[1]
+}
+
+// onLine is what one unit does to the slope of a traverse, and to its twist or cross slope, mm/m. One that is described
+// by what it does to a lean moves the slope along the axis that it moves most.
+func (a *Adjuster) onLine() (slope, other float64) {
+	tilt, nod := a.effect()
+	switch {
+	case a.Moves == MovesSlope:
+		return a.size(), 0
+	case a.Moves != "":
+		return 0, a.size()
+	case math.Abs(tilt) < math.Abs(nod):
+		return nod, 0
+	}
+	return tilt, 0
 }
 
 // Pivot is what it turns about: along the axis it moves most.
@@ -104,18 +134,52 @@ func (c *Config) Advisers() []advice.Adjuster {
 		if joints[a.Name] {
 			continue
 		}
-		tilt, nod := a.effect()
-		x := advice.Adjuster{Name: a.Name, Unit: a.Unit, Tilt: tilt, Nod: nod, Step: a.Step,
-			Words: advice.Words{Plus: a.Plus, Minus: a.Minus, Notes: a.Notes, Loosens: a.LoosensHead || a.Kind == KindShim}}
-		if a.Kind == KindShim && a.Step == 0 {
-			x.StockMM = c.Shims.StockMM
-		}
+		x := c.adviser(a)
+		x.Words.Loosens = a.LoosensHead || a.Kind == KindShim
+		x.Tilt, x.Nod = a.effect()
 		if a.Plus == "" && a.Kind == KindSwing {
 			x.Words.Plus, x.Words.Minus = "swing it by {}, the spindle's upper end to the "+a.Leans, "swing it by {}, the spindle's upper end to the "+opposite[a.Leans]
 		}
 		out = append(out, x)
 	}
 	return out
+}
+
+// JointAdvisers gives the adjusters that a measurement names as the adviser knows them: what they do to tilt and nod, or
+// to slope and twist (or cross slope) of a traverse along a line.
+func (c *Config) JointAdvisers(m *Measured, alongLine bool) []advice.Adjuster {
+	var out []advice.Adjuster
+	for i := range c.Adjusters {
+		a := &c.Adjusters[i]
+		if !slices.Contains(m.Adjusters, a.Name) {
+			continue
+		}
+		x := c.adviser(a)
+		x.Words.Loosens = a.LoosensHead
+		if x.Tilt, x.Nod = a.effect(); alongLine {
+			x.Tilt, x.Nod = a.onLine()
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+func (c *Config) adviser(a *Adjuster) advice.Adjuster {
+	x := advice.Adjuster{Name: a.Name, Unit: a.Unit, Step: a.Step, Words: advice.Words{Plus: a.Plus, Minus: a.Minus, Notes: a.Notes}}
+	if a.Kind == KindShim && a.Step == 0 {
+		x.StockMM = c.Shims.StockMM
+	}
+	return x
+}
+
+// Across returns what the adjusters of a traverse move beside its slope: twist, unless one moves the cross slope.
+func (c *Config) Across(m *Measured) string {
+	for i := range c.Adjusters {
+		if a := &c.Adjusters[i]; a.Moves == MovesCrossSlope && slices.Contains(m.Adjusters, a.Name) {
+			return MovesCrossSlope
+		}
+	}
+	return MovesTwist
 }
 
 func (c *Config) adjusterDefaults() {
@@ -195,6 +259,13 @@ func (v *validator) adjusterKind(a *Adjuster, key func(string) string) {
 	}
 	_, known := leanWays[a.Leans]
 	switch {
+	case a.Moves != "" && !slices.Contains([]string{MovesSlope, MovesTwist, MovesCrossSlope}, a.Moves):
+		v.bad(key("moves"), `%q; write "slope", "twist" or "cross slope" for an adjuster that a traverse names, or leave it out and write leans`, a.Moves)
+	case a.Moves != "" && a.Kind == "":
+		v.bad(key("moves"), "an adjuster of a traverse is described by its geometry; write kind with its lengths")
+	case a.Moves != "" && a.Leans != "":
+		v.bad(key("leans"), "moves says already what it does; remove one of the two")
+	case a.Moves != "":
 	case a.Kind == "" && a.Leans != "":
 		v.bad(key("leans"), "an adjuster by nominal effect says its way by its signs; remove leans")
 	case a.Kind != "" && !known:

@@ -35,7 +35,37 @@ func (v *validator) assembly(c *Config) {
 		}
 		v.moving(at, &q.Moving)
 	}
+	v.movers(c)
 	v.steps(c)
+}
+
+// movers checks that what moves a slope or a twist is named by a traverse that shows it.
+func (v *validator) movers(c *Config) {
+	for i := range c.Adjusters {
+		a := &c.Adjusters[i]
+		if a.Moves == "" {
+			continue
+		}
+		named := false
+		for k := range c.Traverses {
+			t := &c.Traverses[k]
+			if !slices.Contains(t.Adjusters, a.Name) {
+				continue
+			}
+			named = true
+			switch {
+			case t.Over == OverTable:
+				v.bad(fmt.Sprintf("adjuster.%d.moves", i), "the traverse %q runs over the table and shows tilt and nod; write leans instead", t.Name)
+			case a.Moves != MovesSlope && len(t.LinesMM) < 2:
+				v.bad(fmt.Sprintf("adjuster.%d.moves", i), "the traverse %q has one line, which shows no %s; give it lines_mm, for example lines_mm = [0, 160]", t.Name, a.Moves)
+			case a.Moves == MovesTwist && c.Across(&t.Measured) != MovesTwist:
+				v.bad(fmt.Sprintf("adjuster.%d.moves", i), "another adjuster of the traverse %q moves its cross slope; two things are aimed at together at most: measure one of them by a traverse of its own", t.Name)
+			}
+		}
+		if !named {
+			v.bad(fmt.Sprintf("adjuster.%d.moves", i), "no [[traverse]] names this adjuster; write its name in the adjusters of the traverse that shows what it moves, or write leans")
+		}
+	}
 }
 
 // measured checks what all have in common. Names are shared by all kinds, so that one name means one thing.

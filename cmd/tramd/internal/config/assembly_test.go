@@ -2,6 +2,7 @@ package config
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"tramd/sweep"
@@ -114,5 +115,30 @@ adjusters = ["rail bolts"]
 	}
 	if got := c.Advisers(); len(got) != 1 || got[0].Name != "lower shim" {
 		t.Errorf("the adviser has %+v", got)
+	}
+}
+
+// What moves a slope or a twist is named by a traverse that shows it.
+func TestAdjustersOfTraverses(t *testing.T) {
+	const screw = "[[adjuster]]\nname = \"jack\"\nkind = \"screw\"\npitch_mm = 1.0\nlever_mm = 300.0\n"
+	const line = "[[traverse]]\nname = \"plate\"\npositions_mm = [0, 100]\nadjusters = [\"jack\"]\n"
+	for text, want := range map[string]string{
+		screw + "moves = \"bend\"\n" + line:                                              `"bend"; write "slope"`,
+		screw + "moves = \"slope\"\nleans = \"back\"\n" + line:                           "moves says already what it does",
+		screw + "moves = \"slope\"\n":                                                    "no [[traverse]] names this adjuster",
+		screw + "moves = \"twist\"\n" + line:                                             "has one line, which shows no twist",
+		screw + "moves = \"twist\"\n" + line + "over = \"table\"\n":                      "shows tilt and nod",
+		"[[adjuster]]\nname = \"jack\"\ntilt_mm_per_m = 1.0\nmoves = \"slope\"\n" + line: "described by its geometry",
+	} {
+		if _, err := Parse("linnet.toml", []byte(minimum+text)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s\n%v, want %q", text, err, want)
+		}
+	}
+	c, err := Parse("linnet.toml", []byte(minimum+screw+"moves = \"twist\"\n"+line+"lines_mm = [0, 160]\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := c.JointAdvisers(&c.Traverses[0].Measured, true); len(a) != 1 || a[0].Tilt != 0 || a[0].Nod < 3.33 || a[0].Nod > 3.34 || len(c.Advisers()) != 0 {
+		t.Errorf("%+v", a)
 	}
 }
