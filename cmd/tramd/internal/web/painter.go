@@ -13,8 +13,9 @@ import (
 // stateView is the snapshot as the stream sends it: without the curve, and with what a drawing needs beside it.
 type stateView struct {
 	*session.Snapshot
-	Region     *region `json:"region"`      // of the live result
-	LastRegion *region `json:"last_region"` // of the last finished one
+	Last       json.RawMessage `json:"last"`        // the snapshot's own
+	Region     *region         `json:"region"`      // of the live result
+	LastRegion *region         `json:"last_region"` // of the last finished one
 }
 
 // curveView is the curve and the fit through it.
@@ -39,6 +40,8 @@ type painter struct {
 	curve      []byte
 	curveNo    uint64
 	curveAt    time.Time
+	last       *session.LastRun // as it was written last: a result with its budgets is most of a state, and stays the same
+	lastText   json.RawMessage
 }
 
 func (p *painter) paint(s *session.Snapshot, now time.Time) (*frame, error) {
@@ -52,7 +55,14 @@ func (p *painter) paint(s *session.Snapshot, now time.Time) (*frame, error) {
 		}
 		p.curveAt = now
 	}
-	view := stateView{Snapshot: shorn(s), Region: regionOf(s.Sweep.Result)}
+	if p.lastText == nil || p.last != s.Last {
+		text, err := json.Marshal(s.Last)
+		if err != nil {
+			return nil, err
+		}
+		p.last, p.lastText = s.Last, text
+	}
+	view := stateView{Snapshot: shorn(s), Last: p.lastText, Region: regionOf(s.Sweep.Result)}
 	if held := s.HeldBack(); held != nil {
 		view.LastRegion = regionOf(held.Result)
 	} else if s.Last != nil {

@@ -94,6 +94,29 @@ func TestUnwritableStateIsAnError(t *testing.T) {
 	}
 }
 
+// The last run is written once and sent until another takes its place, at once.
+func TestAFrameHoldsTheLastRunThereIs(t *testing.T) {
+	t.Parallel()
+	var p painter
+	s := linnet(0)
+	for _, last := range []*session.LastRun{{Run: 8}, {Run: 9}, nil, {Run: 10}} {
+		s.Last = last
+		for range 2 {
+			f, err := p.paint(s, time.Now())
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got struct{ Last *session.LastRun }
+			if err := json.Unmarshal(f.state, &got); err != nil {
+				t.Fatal(err)
+			}
+			if (got.Last == nil) != (last == nil) || last != nil && got.Last.Run != last.Run {
+				t.Errorf("the frame holds %+v, want %+v", got.Last, last)
+			}
+		}
+	}
+}
+
 // BenchmarkPaint is the cost of one frame, paid 15 times a second while any page is open.
 func BenchmarkPaint(b *testing.B) {
 	var p painter
