@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -52,8 +53,8 @@ func TestBackupAndRestore(t *testing.T) {
 		t.Fatal(err)
 	}
 	d.wait()
-	if status, out, errOut := call(t, "restore", "--config", s.config, file); status != exitDone || !strings.Contains(out, ".replaced-") {
-		t.Fatalf("restore: %d %s %s", status, out, errOut)
+	if got := oneObject(t, exitDone, "restore", "--config", s.config, file); got["file"] != file || !strings.Contains(fmt.Sprint(got["replaced"]), ".replaced-") {
+		t.Fatalf("restore: %v", got)
 	}
 	s.daemon(t)
 	_, out, _ = call(t, "runs", "--config", s.config, "--json")

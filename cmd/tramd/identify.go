@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -18,6 +19,7 @@ type identifyCmd struct {
 	Seconds float64 `default:"3" help:"How long to listen at each speed."`
 	Bauds   []int   `name:"baud" help:"Only these speeds."`
 	Radius  float64 `placeholder:"MM" help:"The indicator's radius in mm, for the block: from the spindle axis to the contact point."`
+	JSON    bool    `name:"json" help:"Print one JSON object: what was found, and its block as text."`
 }
 
 // usualBauds are in the order in which they are met.
@@ -63,7 +65,25 @@ func (c *identifyCmd) Run(e *env) error {
 	if !found {
 		return s.nothing()
 	}
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(identifyOut{
+			Port: c.Port, What: f.What, Baud: f.Baud, Line: f.Line, Readings: f.Readings, Bad: f.Bad, Channels: f.Channels, Notes: f.Notes, Block: f.Blocks(c.Port, c.Radius),
+		})
+	}
 	return show(e, c.Port, c.Radius, f)
+}
+
+// identifyOut is what programs read of a port whose frame was found.
+type identifyOut struct {
+	Port     string   `json:"port"`
+	What     string   `json:"what"` // the kind of frame, in words
+	Baud     int      `json:"baud"`
+	Line     string   `json:"line"` // bits, parity, stop bits
+	Readings int      `json:"readings"`
+	Bad      int      `json:"bad"`
+	Channels []string `json:"channels,omitempty"`
+	Notes    []string `json:"notes,omitempty"`
+	Block    string   `json:"block"` // TOML, for the configuration
 }
 
 // search is one go at a port.

@@ -159,6 +159,18 @@ func TestIdentifyClaimsNothingForNoise(t *testing.T) {
 	}
 }
 
+// A program gets what a person reads, and the same block.
+func TestIdentifyForAProgram(t *testing.T) {
+	t.Parallel()
+	l := freeLine(t)
+	stream := identifytest.Texts()[0]
+	defer play(l, stream)()
+	got := oneObject(t, exitDone, "identify", l.Path, "--seconds", "1.5", "--baud", "115200")
+	if block, _ := got["block"].(string); !strings.Contains(block, "[[indicator]]") || !strings.Contains(block, l.Path) || got["baud"] != 115200.0 || got["readings"] == 0.0 {
+		t.Errorf("%v", got)
+	}
+}
+
 func TestIdentifySilence(t *testing.T) {
 	l := freeLine(t)
 	status, block, said := call(t, "identify", l.Path, "--seconds", "0.1")

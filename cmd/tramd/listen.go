@@ -23,6 +23,7 @@ type listenCmd struct {
 	Config  string  `placeholder:"FILE" help:"Take all from this configuration." type:"path"`
 	All     bool    `help:"Show every read; without it a fast stream is shown in part."`
 	Seconds float64 `placeholder:"S" help:"Stop after so long; without it, Ctrl-C stops."`
+	JSON    bool    `name:"json" help:"Print a JSON object a line for every read, and one for the sum at the end."`
 }
 
 const askCaution = `Caution: this port is written to. What is written may move a machine if something else than an indicator listens there:
@@ -38,7 +39,7 @@ func (c *listenCmd) Run(e *env) error {
 		c.Port = c.Where
 	}
 	if in, err := c.input(); err != nil || in != nil {
-		return errors.Join(err, watchInput(e, in, c.Seconds))
+		return errors.Join(err, watchInput(e, in, c.Seconds, c.JSON))
 	}
 	spec, err := c.spec()
 	if err != nil {
@@ -51,7 +52,7 @@ func (c *listenCmd) Run(e *env) error {
 		spec.Asking.OnDemand, spec.Asking.Every = false, time.Second
 	}
 	spec.Capture = "" // what is recorded is the daemon's business
-	v := &listenView{out: e.out, all: c.All, start: device.Now()}
+	v := &listenView{out: e.out, all: c.All || c.JSON, json: c.JSON, start: device.Now()}
 	spec.Tap = v.tap
 	d, err := device.New(0, spec, v.sink, e.log)
 	if err != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"sync"
 	"time"
 
@@ -29,7 +30,7 @@ func (c *listenCmd) input() (*input.Spec, error) {
 }
 
 // watchInput writes a row for each change of a line, until it is stopped.
-func watchInput(e *env, spec *input.Spec, seconds float64) error {
+func watchInput(e *env, spec *input.Spec, seconds float64, asJSON bool) error {
 	if spec == nil {
 		return nil
 	}
@@ -58,7 +59,11 @@ func watchInput(e *env, spec *input.Spec, seconds float64) error {
 		}
 		if text != last && !(s.State == input.Unknown && s.Err == "" && last == "") { // not read yet is no news
 			last = text
-			if _, err := fmt.Fprintf(e.out, "%9.3f s  %s\n", time.Since(began).Seconds(), text); err != nil {
+			row := fmt.Sprintf("%9.3f s  %s\n", time.Since(began).Seconds(), text)
+			if asJSON {
+				row = jsonLine(listenedInput{time.Since(began).Seconds(), text})
+			}
+			if _, err := io.WriteString(e.out, row); err != nil {
 				cancel()
 				return err
 			}

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -42,6 +44,31 @@ func TestListenShowsRawAndDecodedSideBySide(t *testing.T) {
 				t.Errorf("%v: %q is not in\n%s", tc.args, want, out)
 			}
 		}
+	}
+}
+
+// A program reads every byte, and what became of it.
+func TestListenForAProgram(t *testing.T) {
+	t.Parallel()
+	status, out, errOut := call(t, "listen", "--json", "--port", "replay:../../testdata/captures/text_mixed.log")
+	if status != exitDone {
+		t.Fatalf("status %d: %s", status, errOut)
+	}
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	var bytes, read []string
+	for _, line := range lines[:len(lines)-1] {
+		var x listened
+		if err := json.Unmarshal([]byte(line), &x); err != nil {
+			t.Fatalf("%v: %s", err, line)
+		}
+		bytes, read = append(bytes, x.Bytes), append(read, x.Read...)
+	}
+	var sum listenedSum
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &sum); err != nil || sum.Readings != 6 || sum.Faults["bad_unit"] != 1 {
+		t.Errorf("%v: %+v", err, sum)
+	}
+	if !slices.Contains(read, "a 0.0125 mm") || !slices.Contains(read, "bad: bad_unit") || !strings.Contains(strings.Join(bytes, ""), "613a20302c30313235206d6d0d") {
+		t.Errorf("%q\n%q", read, bytes)
 	}
 }
 

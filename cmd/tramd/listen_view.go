@@ -2,8 +2,11 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -23,6 +26,7 @@ const (
 type listenView struct {
 	out    io.Writer
 	all    bool
+	json   bool // a line for each read, for a program
 	start  device.Stamp
 	status func() device.Status
 
@@ -94,10 +98,45 @@ func (v *listenView) flush() {
 		fmt.Fprintf(&b, "%11s  %d reads not shown (--all shows them)\n", "", v.skipped)
 		v.skipped = 0
 	}
-	writeRows(&b, (v.at - v.start).Seconds(), raw, v.asked, strings.Join(read, ", "))
+	if v.json {
+		b.WriteString(jsonLine(listened{(v.at - v.start).Seconds(), v.asked, hex.EncodeToString(raw), slices.Clone(read)}))
+	} else {
+		writeRows(&b, (v.at - v.start).Seconds(), raw, v.asked, strings.Join(read, ", "))
+	}
 	if _, err := io.WriteString(v.out, b.String()); err != nil && v.err == nil {
 		v.err = err
 	}
+}
+
+// listened is a read as a program has it.
+type listened struct {
+	Seconds float64  `json:"t_s"`
+	Asked   bool     `json:"asked"`          // true: these bytes were written to the port
+	Bytes   string   `json:"hex"`            // of the read
+	Read    []string `json:"read,omitempty"` // what they were read as, and "bad: REASON"
+}
+
+// listenedInput is a state of an input.
+type listenedInput struct {
+	Seconds float64 `json:"t_s"`
+	State   string  `json:"state"`
+}
+
+// listenedSum stands at the end.
+type listenedSum struct {
+	Readings uint64            `json:"readings"`
+	Seconds  float64           `json:"seconds"`
+	Asked    uint64            `json:"asked"`
+	Answered uint64            `json:"answered"`
+	Faults   map[string]uint64 `json:"faults"`
+}
+
+func jsonLine(v any) string {
+	text, err := json.Marshal(v)
+	if err != nil { // of plain values only
+		return ""
+	}
+	return string(text) + "\n"
 }
 
 // afford reports whether so many rows may be shown now.
@@ -162,6 +201,12 @@ func (v *listenView) summary(st device.Status) error {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	took := (device.Now() - v.start).Seconds()
+	if v.json {
+		if _, err := io.WriteString(v.out, jsonLine(listenedSum{st.Readings, took, st.Asked, st.Answered, st.Faults})); err != nil {
+			return err
+		}
+		return v.outcome(st)
+	}
 	line := fmt.Sprintf("%d readings in %.1f s (%.1f a second)", st.Readings, took, float64(st.Readings)/took)
 	if st.Asked > 0 {
 		line += fmt.Sprintf("; asked %d times, answered %d, the latest after %.1f ms", st.Asked, st.Answered, float64(st.AnswerDelay.Microseconds())/1000)
@@ -178,6 +223,11 @@ func (v *listenView) summary(st device.Status) error {
 	if _, err := fmt.Fprintln(v.out, line); err != nil {
 		return err
 	}
+	return v.outcome(st)
+}
+
+// outcome returns why nothing was shown, or nothing read.
+func (v *listenView) outcome(st device.Status) error {
 	if v.err != nil {
 		return v.err
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -121,6 +122,7 @@ func secondAct(e *env, name string) error {
 type armCmd struct {
 	configFlag
 	Hours float64 `default:"12" help:"For how long, 168 at most. A restart of the daemon ends it too."`
+	JSON  bool    `name:"json" help:"Print one JSON object: machine, armed, until."`
 }
 
 func (c *armCmd) Run(e *env) error {
@@ -145,12 +147,23 @@ func (c *armCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if c.JSON {
+		return json.NewEncoder(e.out).Encode(armedOut{Machine: cfg.Machine.Name, Armed: true, Until: &armed.Until})
+	}
 	_, err = fmt.Fprintf(e.out, "Planned checks may move %s until %s.\n", cfg.Machine.Name, localTime(armed.Until))
 	return err
 }
 
+// armedOut is what programs read of arm and disarm.
+type armedOut struct {
+	Machine string     `json:"machine"`
+	Armed   bool       `json:"armed"`
+	Until   *time.Time `json:"until,omitempty"`
+}
+
 type disarmCmd struct {
 	configFlag
+	JSON bool `name:"json" help:"Print one JSON object: machine, armed."`
 }
 
 func (c *disarmCmd) Run(e *env) error {
@@ -160,5 +173,8 @@ func (c *disarmCmd) Run(e *env) error {
 	}
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
-	return cl.DisarmMotion(e.ctx)
+	if err := cl.DisarmMotion(e.ctx); err != nil || !c.JSON {
+		return err
+	}
+	return json.NewEncoder(e.out).Encode(armedOut{Machine: cfg.Machine.Name})
 }

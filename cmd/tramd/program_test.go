@@ -283,7 +283,7 @@ func TestPlannedMotionNeedsAnArmingOfItsOwn(t *testing.T) {
 		t.Errorf("status %d: %s %s", got, p.out.String(), p.err.String())
 	}
 	waitState(t, s, "the arming", func(snap *session.Snapshot) bool { return snap.Angle.ArmedUntil != nil })
-	if status, _, errOut := call(t, "disarm", "--config", s.config); status != exitDone {
+	if status, out, errOut := call(t, "disarm", "--config", s.config, "--json"); status != exitDone || out != `{"machine":"linnet","armed":false}`+"\n" {
 		t.Errorf("%d %s", status, errOut)
 	}
 	waitState(t, s, "no arming", func(snap *session.Snapshot) bool { return snap.Angle.ArmedUntil == nil })
