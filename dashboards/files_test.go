@@ -164,7 +164,7 @@ func TestDashboardsDecodeStrictly(t *testing.T) {
 	}
 	machine, fleet := read(t, "tramd-machine.json"), read(t, "tramd-fleet.json")
 	for what, has := range map[string]bool{
-		"alarms as annotations":      len(machine.Annotations.List) == 1,
+		"alarms and events":          len(machine.Annotations.List) == 2,
 		"a timeline of alarms":       kinds(machine)["state-timeline"] == 2,
 		"shop, machine, data source": len(machine.Templating.List) == 3 && len(fleet.Templating.List) == 3,
 		"a table of all machines":    kinds(fleet)["table"] == 3,

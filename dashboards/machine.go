@@ -8,7 +8,10 @@ func machine() *dashboard.DashboardBuilder {
 	b := board("A machine's spindle", "tramd-machine", "Lean of one spindle against its tolerance, its drift and its checks, as tramd measured them.").
 		Annotation(dashboard.NewAnnotationQueryBuilder().Name("alarms begin").Datasource(source()).Enable(true).IconColor("red").
 			Expr(`tramd_alarm_since_timestamp_seconds{machine=~"$machine"} * 1e3`).UseValueForTime(true).
-			TitleFormat("{{machine}}: {{kind}}").TextFormat("{{axis}}"))
+			TitleFormat("{{machine}}: {{kind}}").TextFormat("{{axis}}")).
+		Annotation(dashboard.NewAnnotationQueryBuilder().Name("events").Datasource(source()).Enable(true).IconColor("blue").
+			Expr(`tramd_last_event_timestamp_seconds{machine=~"$machine"} * 1e3`).UseValueForTime(true).
+			TitleFormat("{{machine}}: {{kind}}").TextFormat("{{kind}}"))
 	b = chosen(b)
 	for _, p := range []panel{
 		{title: "Tilt", help: "Left-right. Positive: the upper end leans to the operator's right.", queries: []query{{`tramd_lean_radians{machine=~"$machine",axis="tilt"} * 1e3`, "{{machine}} tilt"}}},

@@ -184,7 +184,19 @@ func (k *drifting) show() {
 		return
 	}
 	state := DriftState(k.tracker)
+	state.Events = lastEvents(k.history)
 	k.d.session.SetDrift(state, next, why)
+}
+
+// lastEvents returns when each kind of event that made the machine another one happened last.
+func lastEvents(h *drift.History) map[string]time.Time {
+	out := map[string]time.Time{}
+	for _, e := range h.Entries {
+		if x := e.Event; x != nil && x.EndsSegment() && x.Time.After(out[x.Kind]) {
+			out[x.Kind] = x.Time
+		}
+	}
+	return out
 }
 
 // DriftState returns what the metrics and the alarms say of a tracker's drift.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"log/slog"
+	"maps"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -201,4 +202,16 @@ func TestDriftRunsByItself(t *testing.T) {
 	wait(5)
 	stop()
 	<-ended
+}
+
+func TestTheLastEventOfEachKind(t *testing.T) {
+	day := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	h := &drift.History{Entries: []drift.Entry{
+		{Event: &drift.Event{Time: day.AddDate(0, 0, 3), Kind: "adjusted"}}, {Event: &drift.Event{Time: day, Kind: "adjusted"}},
+		{Event: &drift.Event{Time: day, Kind: "crashed"}}, {Event: &drift.Event{Time: day, Kind: "note"}}, {Check: &drift.Check{Time: day}},
+	}}
+	want := map[string]time.Time{"adjusted": day.AddDate(0, 0, 3), "crashed": day}
+	if got := lastEvents(h); !maps.Equal(got, want) {
+		t.Errorf("%v", got)
+	}
 }

@@ -60,6 +60,8 @@ var (
 		"How fast the lean changes, from the stored checks. Absent where there is too little to say.", "axis")
 	alarmDesc = desc("tramd_alarm",
 		"1 while the alarm stands: shift (something moved), trend (it is moving), outside (past the tolerance).", "kind", "axis")
+	eventDesc = desc("tramd_last_event_timestamp_seconds",
+		"When something of this kind last happened to the machine, in seconds since 1970.", "kind")
 	alarmSinceDesc = desc("tramd_alarm_since_timestamp_seconds",
 		"When the standing alarm began, in seconds since 1970.", "kind", "axis")
 	pageDesc = desc("tramd_page_info",
@@ -92,7 +94,7 @@ var (
 		"Always 1; the labels say which program this is.", "version", "goversion")
 
 	all = []*prometheus.Desc{
-		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc, pageDesc,
+		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc, eventDesc, pageDesc,
 		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, inputDesc, inputKnownDesc, hoursDesc,
 		clockDesc, storeDesc, troubleDesc, freeDesc, buildDesc,
 	}

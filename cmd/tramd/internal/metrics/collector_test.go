@@ -54,7 +54,7 @@ func linnet() *session.Snapshot {
 		Drift: &session.DriftState{TiltRate: ptr(0.0), NodRate: ptr(-0.0054), Alarms: []session.Alarm{ // 0.0054 mm/m a day = 6.25e-11 rad/s
 			{Kind: "outside", Axis: "nod", Since: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)},
 			{Kind: "outside", Axis: "tilt", Since: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)},
-		}},
+		}, Events: map[string]time.Time{"crashed": time.Date(2026, 2, 27, 16, 0, 0, 0, time.UTC)}},
 		Store:     session.StoreState{OK: true},
 		Clock:     session.ClockState{Set: true},
 		Inputs:    []session.InputState{{Name: "spindle", State: "on"}, {Name: "door", State: "unknown"}},

@@ -82,6 +82,9 @@ func (e emitter) drift(d *session.DriftState, last *session.LastRun) {
 	if d.NodRate != nil {
 		e.gauge(driftDesc, *d.NodRate*1e-3/secondsPerDay, "nod")
 	}
+	for kind, at := range d.Events {
+		e.gauge(eventDesc, seconds(at), kind)
+	}
 	for _, kind := range session.AlarmKinds {
 		for _, axis := range drift.Axes {
 			since, stands := oldest(d.Alarms, kind, axis)

@@ -38,6 +38,8 @@ type DriftState struct {
 	TiltRate *float64 `json:"tilt_mm_per_m_per_day"` // nil where there is too little to say
 	NodRate  *float64 `json:"nod_mm_per_m_per_day"`
 	Alarms   []Alarm  `json:"alarms"` // those that stand
+
+	Events map[string]time.Time `json:"-"` // when something of a kind last happened that made the machine another one
 }
 
 // StandingState is how a measurement of the assembly holds.
