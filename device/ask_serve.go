@@ -96,7 +96,7 @@ func (d *Device) Ask() {
 }
 
 // before gets a port ready for the next read: it writes the question that is due, and bounds the read by whatever comes
-// first, the end of a phase or of a framer's wait. A port that nobody asks and whose framer holds nothing back is
+// first, the end of a phase or of a framer's wait. A port that is not asked and whose framer holds nothing back is
 // read without a bound, and costs nothing here.
 func (d *Device) before(f *os.File) error {
 	if d.requests == nil && d.holder == nil {

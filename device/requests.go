@@ -112,7 +112,7 @@ func (t *requests) due(now Stamp, wanted bool) bool {
 }
 
 func (t *requests) sent(request string, now Stamp) {
-	if t.phase == phaseDrain { // in a replay nobody has looked
+	if t.phase == phaseDrain { // a replay has no looks
 		t.drained()
 	}
 	t.request, t.at, t.again = request, now, false
@@ -128,7 +128,7 @@ func (t *requests) paid() bool {
 	return t.failures == 1 && t.proofs == twoProofs && t.framer.Unasked() == t.strays+1
 }
 
-// doubt begins the proof anew.
+// doubt starts the proof over.
 func (t *requests) doubt(now Stamp) {
 	t.failures++
 	t.proofs = twoProofs
@@ -151,7 +151,7 @@ func (t *requests) drained() {
 	}
 }
 
-// heard is told of every read. It says whether the answer has come.
+// heard takes every read and reports whether the answer has come.
 func (t *requests) heard(now Stamp) bool {
 	if t.phase != phaseAwait || !t.framer.Answered() {
 		return false

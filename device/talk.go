@@ -12,7 +12,7 @@ const (
 	missedMany = 5 // readings of that pace that may be missing before it counts as silent
 )
 
-// interval follows how often an instrument sends. It belongs to whoever holds the device's lock.
+// interval follows how often an instrument sends. The device's lock guards it.
 type interval struct {
 	n      int
 	period float64 // nanoseconds

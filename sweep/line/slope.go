@@ -87,7 +87,7 @@ func Warnings(fit *mixed.LineFit, rows int) []sweep.Warning {
 		count[r.Code] += r.Readings
 	}
 	if n := count["hollow"] + count["raised"]; n > 0 {
-		add(mixed.WarnOffSurface, "%d readings were left out as off the surface (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
+		add(mixed.WarnOffSurface, "readings left out as off the surface: %d (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
 	}
 	if n := count["stuck"]; n > 0 {
 		add(mixed.WarnStuck, "%d readings were left out because the indicator stood still while it moved along: check that its plunger moves freely", n)

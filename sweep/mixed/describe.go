@@ -116,7 +116,7 @@ func (f *fitting) warn(r *sweep.Result) {
 		add(sweep.WarnUnknownAngle, "%d readings were left out: their spindle angle is not known", f.in.unknown)
 	}
 	if n := count["hollow"] + count["raised"]; n > 0 {
-		add(WarnOffSurface, "%d readings were left out as off the surface (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
+		add(WarnOffSurface, "readings left out as off the surface: %d (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
 	}
 	if n := count["stuck"]; n > 0 {
 		add(WarnStuck, "%d readings were left out because the indicator stood still while the spindle turned: check that its plunger moves freely", n)

@@ -9,7 +9,7 @@ import (
 	"tramd/sweep/units"
 )
 
-// Separation is the spindle and the plate told apart by a reversal. Verdicts of the plate are always none: the
+// Separation holds spindle and plate apart, by a reversal. Verdicts of the plate are always none: the
 // tolerance is the spindle's.
 type Separation struct {
 	SpindleTilt, SpindleNod *sweep.Axis

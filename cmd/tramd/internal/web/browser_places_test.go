@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -71,6 +72,20 @@ func TestATraverseInABrowser(t *testing.T) {
 			t.Errorf("the live traverse lacks %s", what)
 		}
 	}
+	axe, err := os.ReadFile("testdata/axe/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := func(what string) {
+		t.Helper()
+		for _, width := range []int64{360, 1280} {
+			resize(t, ctx, width, 800)
+			for _, fault := range faults(t, ctx, string(axe)) {
+				t.Errorf("%s, %d px: %s", what, width, fault)
+			}
+		}
+	}
+	seen("the live traverse")
 	whole(t, ctx, "places-360")
 	open(t, ctx, s.url+"/runs/11?unit=mm_per_m", 360, 800, "dark")
 	until(t, ctx, `document.querySelector(".measured-picture")?.naturalWidth > 0`)
@@ -83,6 +98,7 @@ func TestATraverseInABrowser(t *testing.T) {
 	if !eval[bool](t, ctx, `document.documentElement.scrollWidth <= document.documentElement.clientWidth`) {
 		t.Error("the run is too wide for a phone")
 	}
+	seen("the stored traverse")
 	whole(t, ctx, "measured-360")
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))

@@ -11,7 +11,7 @@ import (
 type webApp struct {
 	ID         string       `json:"id"`
 	Name       string       `json:"name"`
-	ShortName  string       `json:"short_name"` // the machine's, so that several are told apart
+	ShortName  string       `json:"short_name"` // the machine's, so that several differ
 	StartURL   string       `json:"start_url"`
 	Scope      string       `json:"scope"`
 	Display    string       `json:"display"`

@@ -91,7 +91,7 @@ function grid(w, h, x, y, low, high, unit) {
   for (const deg of [0, 90, 180, 270, 360]) {
     out.push(draw('path', { class: 'rule', d: `M${x(deg)} ${pad.top}V${h - below(h)}` }));
     const anchor = deg === 0 ? 'start' : deg === 360 ? 'end' : 'middle';
-    out.push(label(x(deg), h - below(h) + 17, `${deg}°`, anchor));
+    if (w >= 300 || deg % 180 === 0) out.push(label(x(deg), h - below(h) + 17, `${deg}°`, anchor));
     if (h >= 160) out.push(label(x(deg), h - below(h) + 34, t(`way.${(deg / 45) % 8}`), anchor));
   }
   const by = unit.inch ? 25.4 : 1; // round steps in the unit that is read

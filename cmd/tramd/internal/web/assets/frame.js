@@ -25,10 +25,17 @@ function fillUnits() {
   }));
 }
 
+// deaf says that no indicator and no encoder is live: the page is, but there is nothing to read.
+function deaf(snap) {
+  const list = (snap?.devices ?? []).filter((d) => d.role !== 'machine');
+  return list.length > 0 && !list.some((d) => ['live', 'settling', 'opening'].includes(d.state));
+}
+
 function newsWords() {
   const { news, snap } = state;
   if (news.stale) return news.ever ? t('news.old', { s: Math.floor(news.seconds) }) : t('news.none');
   if (!snap) return t('news.waiting');
+  if (deaf(snap)) return t('news.deaf');
   return t({ idle: 'news.idle', waiting: 'news.ready', turning: 'news.turning', fitting: 'news.fitting', returning: 'news.moves', stopping: 'news.moves' }[snap.sweep.phase] ?? 'news.idle');
 }
 
@@ -83,6 +90,7 @@ export function wireFrame() {
   onPaint(({ snap, news }) => {
     notices();
     document.body.className = news.stale ? 'stale' : news.ever ? 'fresh' : 'unheard';
+    byId('news').classList.toggle('deaf', deaf(snap));
     setText(byId('news'), newsWords());
     fillUnits();
     if (!snap) return;
