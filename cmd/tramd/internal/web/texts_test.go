@@ -131,7 +131,7 @@ func TestLanguages(t *testing.T) {
 	r.Header.Set("Accept-Language", "de")
 	w := httptest.NewRecorder()
 	Handler(Options{Live: always(quietWren())}).ServeHTTP(w, r)
-	for _, want := range []string{`<html lang="de">`, "<span>Jetzt</span>", "<span>Adjust</span>"} {
+	for _, want := range []string{`<html lang="de" `, "<span>Jetzt</span>", "<span>Adjust</span>"} {
 		if !strings.Contains(w.Body.String(), want) {
 			t.Errorf("no %s", want)
 		}
