@@ -110,10 +110,10 @@ What to look at:
   machine   ports, calendar and downloads; /metrics beside it is what Prometheus reads
   terminal  below: rail, plate and shank, the truth beside each figure; in another: tramd watch --config %s
 `, machines[0].page, machines[1].page, hands, cautions, machines[0].file)
-	p := &demoPerson{e: e, m: machines[0], rng: rand.New(rand.NewPCG(c.Seed, 21)), patience: time.Minute, head: head}
+	p := &demoPerson{e: e, m: machines[0], rng: rand.New(rand.NewPCG(c.Seed, 21)), visit: time.Minute, head: head}
 	p.below = &demoAssembly{demoPerson: p, sim: sim.LinnetAssembly(c.Seed), quick: c.Seconds > 0}
 	if c.Seconds > 0 {
-		p.patience = time.Second
+		p.visit = time.Second
 	}
 	err = p.work(ctx, c.Seconds)
 	if e.ctx.Err() != nil {

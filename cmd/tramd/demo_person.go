@@ -15,14 +15,14 @@ import (
 
 // demoPerson squares the simulated machine, and makes way for a visitor who does it from the page.
 type demoPerson struct {
-	e        *env
-	m        *demoMachine
-	rng      *rand.Rand
-	patience time.Duration // how long the visitor has for a move
-	head     *demoHead
-	knocked  bool // and not swept since
-	sweeps   []demoSweep
-	below    *demoAssembly
+	e       *env
+	m       *demoMachine
+	rng     *rand.Rand
+	visit   time.Duration // how long the visitor has for a move
+	head    *demoHead
+	knocked bool // and not swept since
+	sweeps  []demoSweep
+	below   *demoAssembly
 }
 
 // work sweeps, adjusts and sweeps again, until the time is up.
@@ -142,7 +142,7 @@ func (p *demoPerson) next(ctx context.Context, last sweep.Result) error {
 }
 
 // visitor waits for a move that a visitor logs, or for a sweep of his own, and returns it; neither where he has done
-// nothing for as long as p.patience.
+// nothing for as long as p.visit.
 func (p *demoPerson) visitor(ctx context.Context) (moves map[string]float64, swept *sweep.Result, err error) {
 	newest, err := p.m.client.Events(ctx, 1)
 	if err != nil {
@@ -159,7 +159,7 @@ func (p *demoPerson) visitor(ctx context.Context) (moves map[string]float64, swe
 	acted := time.Now()
 	tick := time.NewTicker(300 * time.Millisecond)
 	defer tick.Stop()
-	for time.Since(acted) < p.patience {
+	for time.Since(acted) < p.visit {
 		select {
 		case <-ctx.Done():
 			return nil, nil, nil

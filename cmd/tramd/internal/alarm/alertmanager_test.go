@@ -74,16 +74,16 @@ func TestARealAlertmanagerHearsBeginningAndEnd(t *testing.T) {
 	m.set(session.Alarm{Kind: "outside", Axis: "nod", Since: since, Text: "nod is 0.02 mm/m past its limit"})
 	until(t, "the Alertmanager", func() bool { _, ok := active(t, base); return ok })
 	// One of two addresses is dead, as in a shop where somebody moved a computer.
-	teller := New(m, Options{Machine: "linnet", Alertmanagers: []string{"http://127.0.0.1:1", base + "/"}, File: filepath.Join(t.TempDir(), "a.alarms")})
+	notifier := New(m, Options{Machine: "linnet", Alertmanagers: []string{"http://127.0.0.1:1", base + "/"}, File: filepath.Join(t.TempDir(), "a.alarms")})
 	now := time.Now()
-	teller.look(t.Context())
+	notifier.look(t.Context())
 	tell := func() {
 		t.Helper()
-		alerts, over := teller.alerts(time.Now())
-		if err := push(t.Context(), teller.o.Alertmanagers, alerts); err != nil {
+		alerts, over := notifier.alerts(time.Now())
+		if err := push(t.Context(), notifier.o.Alertmanagers, alerts); err != nil {
 			t.Fatal(err)
 		}
-		teller.heard(over)
+		notifier.heard(over)
 	}
 	tell()
 	got, _ := active(t, base)
@@ -100,17 +100,17 @@ func TestARealAlertmanagerHearsBeginningAndEnd(t *testing.T) {
 
 	// It is over: cleared after its minute, and the Alertmanager shows it no longer.
 	m.set()
-	teller.book.update(now.Add(time.Second), nil)
-	for _, msg := range teller.book.update(now.Add(2*time.Minute), nil) {
+	notifier.alerting.update(now.Add(time.Second), nil)
+	for _, msg := range notifier.alerting.update(now.Add(2*time.Minute), nil) {
 		msg.Until = &now
-		teller.state.Over = append(teller.state.Over, msg)
+		notifier.state.Over = append(notifier.state.Over, msg)
 	}
-	if len(teller.state.Over) != 1 {
-		t.Fatalf("%d alarms are over", len(teller.state.Over))
+	if len(notifier.state.Over) != 1 {
+		t.Fatalf("%d alarms are over", len(notifier.state.Over))
 	}
 	tell()
 	until(t, "the alert to end", func() bool { got, ok := active(t, base); return ok && len(got) == 0 })
-	if len(teller.state.Over) != 0 {
+	if len(notifier.state.Over) != 0 {
 		t.Error("an end that was received is sent again")
 	}
 }

@@ -50,7 +50,7 @@ func FuzzLoad(f *testing.F) {
 		}
 		s, _ := load(path)
 		s.wait("webhook", Message{})
-		newBook("linnet", s.Told, noon).update(noon, nil)
+		newAlertState("linnet", s.Told, noon).update(noon, nil)
 		for _, q := range s.Waiting {
 			for _, m := range q {
 				_, _ = m.Title(), words(m)

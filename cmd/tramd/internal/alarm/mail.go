@@ -23,7 +23,7 @@ type Mail struct {
 func (m Mail) name() string { return "mail" }
 
 func (m Mail) client() (*mail.Client, error) {
-	o := []mail.Option{mail.WithPort(m.Port), mail.WithTimeout(patience), mail.WithTLSPolicy(mail.TLSMandatory)}
+	o := []mail.Option{mail.WithPort(m.Port), mail.WithTimeout(sendTimeout), mail.WithTLSPolicy(mail.TLSMandatory)}
 	switch {
 	case m.TLS == "none":
 		o = append(o, mail.WithTLSPolicy(mail.NoTLS))

@@ -20,10 +20,10 @@ type receiver interface {
 	tell(ctx context.Context, m Message) error
 }
 
-// patience bounds one attempt.
-const patience = 15 * time.Second
+// sendTimeout bounds one attempt.
+const sendTimeout = 15 * time.Second
 
-var web = &http.Client{Timeout: patience}
+var web = &http.Client{Timeout: sendTimeout}
 
 func postJSON(ctx context.Context, url string, body any) error {
 	text, err := json.Marshal(body)

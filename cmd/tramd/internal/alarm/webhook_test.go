@@ -25,7 +25,7 @@ func TestAChatServiceIsToldInItsOwnForm(t *testing.T) {
 		t.Fatal(err)
 	}
 	w := Webhook{URL: srv.URL, Body: body, Headers: map[string]string{"Authorization": "Bearer x"}}
-	b := newBook("linnet", nil, noon)
+	b := newAlertState("linnet", nil, noon)
 	a := Alarm{Kind: "outside", About: "tilt", Since: noon, Text: `tilt is "outside" by 0.02 mm/m`}
 	messages := append(b.update(noon, []Alarm{a}), b.update(noon.Add(time.Hour), nil)...)
 	for _, m := range messages {

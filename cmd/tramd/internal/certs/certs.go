@@ -25,13 +25,13 @@ type Kept struct {
 	TLS       *tls.Config // for a server
 	Authority []byte      // that vouches for people, in PEM; nil: none does
 
-	page *keeper
+	page *reloader
 }
 
 // Load reads what a TLS server needs. A certificate that a client shows must come from the client authority; a client
 // that shows none is let in as well, as a guest.
 func Load(f Files, log *slog.Logger) (*Kept, error) {
-	k := &Kept{page: &keeper{files: f, log: log}}
+	k := &Kept{page: &reloader{files: f, log: log}}
 	if err := k.page.load(); err != nil {
 		return nil, err
 	}
@@ -71,8 +71,8 @@ func Expires(file string) (time.Time, error) {
 	return c.NotAfter, nil
 }
 
-// keeper holds the present certificate.
-type keeper struct {
+// reloader holds the present certificate.
+type reloader struct {
 	files Files
 	log   *slog.Logger
 
@@ -97,7 +97,7 @@ func (f Files) stamps() (s [2]stamp, err error) {
 	return s, nil
 }
 
-func (k *keeper) load() error {
+func (k *reloader) load() error {
 	seen, err := k.files.stamps()
 	if err != nil {
 		return fmt.Errorf("http.tls_cert and http.tls_key: %w; let the user the daemon runs as read them", err)
@@ -113,7 +113,7 @@ func (k *keeper) load() error {
 
 // get is asked at every handshake. A certificate that was renewed is taken up; a bad one, or half of one that is being
 // written, leaves the old in force.
-func (k *keeper) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
+func (k *reloader) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	seen, err := k.files.stamps()
@@ -129,7 +129,7 @@ func (k *keeper) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 }
 
 // name tells the certificate in force from others.
-func (k *keeper) name() string {
+func (k *reloader) name() string {
 	c := k.pair.Leaf
 	return fmt.Sprintf("certificate %d of %s, good until %s", c.SerialNumber, c.Subject, c.NotAfter.Local().Format(time.DateTime))
 }

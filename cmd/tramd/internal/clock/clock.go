@@ -37,7 +37,7 @@ const maxErrorSet = 16_000_000
 const synchronized = "/run/systemd/timesync/synchronized"
 
 // IsSet reports whether the wall clock has been set since boot, as far as can be seen now.
-func IsSet() bool { return newKeeper().isSet() }
+func IsSet() bool { return newTimekeepers().isSet() }
 
 // kernelSet reports what the system's own signs say.
 func kernelSet() bool {

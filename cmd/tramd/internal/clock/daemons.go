@@ -21,10 +21,10 @@ const answerWithin = 200 * time.Millisecond
 // askEvery is how often daemons are asked again after a no. A yes holds until the computer is switched off.
 const askEvery = 10 * time.Second
 
-// keeper says whether a time daemon has set the clock. adjtimex(2) would say it of any of them, but the packaged
-// service may not call it (ProtectClock=), so chronyd and ntpd are asked themselves. A keeper may be used from many
+// timekeepers says whether a time daemon has set the clock. adjtimex(2) would say it of any of them, but the packaged
+// service may not call it (ProtectClock=), so chronyd and ntpd are asked themselves. It may be used from many
 // goroutines.
-type keeper struct {
+type timekeepers struct {
 	kernel      func() bool // the signs that cost nothing
 	chrony, ntp string      // addresses
 	now         func() time.Duration
@@ -34,11 +34,11 @@ type keeper struct {
 	set   bool
 }
 
-func newKeeper() *keeper {
-	return &keeper{kernel: kernelSet, chrony: chronyAddr, ntp: ntpAddr, now: SinceBoot}
+func newTimekeepers() *timekeepers {
+	return &timekeepers{kernel: kernelSet, chrony: chronyAddr, ntp: ntpAddr, now: SinceBoot}
 }
 
-func (k *keeper) isSet() bool {
+func (k *timekeepers) isSet() bool {
 	if k.kernel() {
 		return true
 	}

@@ -85,9 +85,9 @@ func TestARealChronydSaysWhetherItSetTheClock(t *testing.T) {
 			t.Errorf("chronyd that follows %s counts as set by NTP", what)
 		}
 	}
-	k := &keeper{kernel: func() bool { return false }, chrony: follows, ntp: followsNTP, now: SinceBoot}
+	k := &timekeepers{kernel: func() bool { return false }, chrony: follows, ntp: followsNTP, now: SinceBoot}
 	if !k.isSet() {
-		t.Error("the keeper does not see it")
+		t.Error("the timekeepers does not see it")
 	}
 }
 
@@ -116,7 +116,7 @@ func TestTheKeeperAsksNowAndThen(t *testing.T) {
 		}
 	}()
 	now := time.Hour
-	k := &keeper{kernel: func() bool { return false }, chrony: "127.0.0.1:1", ntp: c.LocalAddr().String(), now: func() time.Duration { return now }}
+	k := &timekeepers{kernel: func() bool { return false }, chrony: "127.0.0.1:1", ntp: c.LocalAddr().String(), now: func() time.Duration { return now }}
 	look := func(want bool) {
 		t.Helper()
 		if got := k.isSet(); got != want {

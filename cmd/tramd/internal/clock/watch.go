@@ -15,7 +15,7 @@ type Clock struct {
 // System is the machine's own clock. A trusted one counts as set from the start: it has a battery, or somebody sets it
 // by hand where there is no network.
 func System(trusted bool) Clock {
-	c := Clock{Wall: time.Now, Boot: SinceBoot, Set: newKeeper().isSet}
+	c := Clock{Wall: time.Now, Boot: SinceBoot, Set: newTimekeepers().isSet}
 	if trusted {
 		c.Set = func() bool { return true }
 	}

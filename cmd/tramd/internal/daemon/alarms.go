@@ -7,8 +7,8 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// teller makes the part that sends alarms; nil when the configuration names no receiver. kept are its secrets.
-func teller(c *config.Config, kept secrets, page string, live alarm.Live, log *slog.Logger) (*alarm.Teller, error) {
+// notifier makes the part that sends alarms; nil when the configuration names no receiver. kept are its secrets.
+func notifier(c *config.Config, kept secrets, page string, live alarm.Live, log *slog.Logger) (*alarm.Notifier, error) {
 	o := alarm.Options{
 		Machine: c.Machine.Name, Alertmanagers: c.Alarm.Alertmanager, Webhook: kept.hook, Page: page, File: c.Store.Path + ".alarms", Units: c.Units(), Log: log,
 	}

@@ -48,22 +48,22 @@ type Daemon struct {
 	dates   *dates
 	drift   *drifting
 
-	assembled *assembled // relations, traverses and bars of the record
-	warmth    *thermometer
-	meter     *hourMeter
-	machine   *machineLines
-	devices   []*device.Device
-	readers   []*reader // of the devices
-	session   *session.Session
-	healer    *healer
-	saved     string           // what became of a damaged record; empty: it was whole
-	backlog   *session.Backlog // what the parts before could not store; nil: all was stored
-	mqtt      *mqtt.Options    // nil: no broker is configured
-	alarms    *alarm.Teller    // nil: no receiver is configured
-	servers   []server
-	done      chan struct{}          // closed when the pages must end
-	started   bool                   // everything listened
-	refused   atomic.Pointer[string] // why the last new configuration was not taken; nil: it was
+	assembled   *assembled // relations, traverses and bars of the record
+	thermometer *thermometer
+	meter       *hourMeter
+	machine     *machineLines
+	devices     []*device.Device
+	readers     []*reader // of the devices
+	session     *session.Session
+	healer      *healer
+	saved       string           // what became of a damaged record; empty: it was whole
+	backlog     *session.Backlog // what the parts before could not store; nil: all was stored
+	mqtt        *mqtt.Options    // nil: no broker is configured
+	alarms      *alarm.Notifier  // nil: no receiver is configured
+	servers     []server
+	done        chan struct{}          // closed when the pages must end
+	started     bool                   // everything listened
+	refused     atomic.Pointer[string] // why the last new configuration was not taken; nil: it was
 
 	interlock *interlock.Interlock // says whether the arm may be moved
 }
@@ -97,7 +97,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	d.dates.look(ctx)
 	d.drift = newDrifting(d)
 	d.assembled = &assembled{d: d}
-	d.warmth = &thermometer{file: d.cfg.Temperature.File, log: d.o.Log}
+	d.thermometer = &thermometer{file: d.cfg.Temperature.File, log: d.o.Log}
 	if d.meter, err = newHourMeter(ctx, d.store, hoursFrom(d.cfg), d.cfg.HoursStep(), d.clock.IsSet, d.o.Log); err != nil {
 		return err
 	}
@@ -129,10 +129,10 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.warmth.Now, hours: d.meter, assembled: d.assembled}, Fit: d.fit, Measure: assembly.Measure, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
+		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.thermometer.Now, hours: d.meter, assembled: d.assembled}, Fit: d.fit, Measure: assembly.Measure, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Unstored: d.store.Waiting(), Backlog: d.backlog, Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,
-		Patience: func(wait time.Duration) {
+		Latency: func(wait time.Duration) {
 			for _, dev := range d.devices {
 				dev.SetLatency(wait)
 			}
@@ -144,7 +144,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if d.mqtt, err = d.publishes(); err != nil {
 		return err
 	}
-	d.alarms, err = teller(d.cfg, d.secrets, d.page(), session.Unwatched{Session: d.session}, d.o.Log)
+	d.alarms, err = notifier(d.cfg, d.secrets, d.page(), session.Unwatched{Session: d.session}, d.o.Log)
 	return err
 }
 
@@ -164,7 +164,7 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	})
 	owner.Go(func() { d.dates.watch(owning) })
 	owner.Go(func() { d.drift.run(owning) })
-	owner.Go(func() { d.warmth.run(owning) })
+	owner.Go(func() { d.thermometer.run(owning) })
 	owner.Go(func() { d.meter.run(owning) })
 	owner.Go(func() { d.machine.run(owning) })
 	owner.Go(func() { d.heal(owning) })

@@ -13,10 +13,10 @@ import (
 // How long each part may go without a sign of life before the daemon counts as hung. The store's patience is long: a
 // worn card can hold one write for a minute, and what waits in memory would be lost by a restart.
 const (
-	tickPatience   = 10 * time.Second
-	readerPatience = 10 * time.Second
-	storePatience  = 2 * time.Minute
-	lookEvery      = 10 * time.Second // without a watchdog that asks more often
+	tickTimeout   = 10 * time.Second
+	readerTimeout = 10 * time.Second
+	storeTimeout  = 2 * time.Minute
+	lookEvery     = 10 * time.Second // without a watchdog that asks more often
 )
 
 // reader is what is known of one goroutine that reads a port. One that waits for bytes is well, however long it waits.
@@ -42,7 +42,7 @@ func hung(now device.Stamp, p session.Pulse, readers []*reader) error {
 		what     string
 		since    device.Stamp
 		patience time.Duration
-	}{{"the session", p.Tick, tickPatience}, {"the store's queue", p.Store, storePatience}} {
+	}{{"the session", p.Tick, tickTimeout}, {"the store's queue", p.Store, storeTimeout}} {
 		if waited := time.Duration(now - x.since); waited > x.patience {
 			return fmt.Errorf("%s has not moved for %.0f s", x.what, waited.Seconds())
 		}
@@ -51,7 +51,7 @@ func hung(now device.Stamp, p session.Pulse, readers []*reader) error {
 		if r.ended.Load() {
 			return fmt.Errorf("the reader of device %q has ended", r.name)
 		}
-		if at := r.busy.Load(); at != 0 && time.Duration(now)-time.Duration(at) > readerPatience {
+		if at := r.busy.Load(); at != 0 && time.Duration(now)-time.Duration(at) > readerTimeout {
 			return fmt.Errorf("the reader of device %q has hung for %.0f s", r.name, (time.Duration(now) - time.Duration(at)).Seconds())
 		}
 	}

@@ -44,11 +44,11 @@ func TestAHeaderThatNeverEndsIsCutOff(t *testing.T) {
 	addr := pageServer(t)
 	c := say(t, addr, "GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
 	began := time.Now()
-	if err := c.SetReadDeadline(began.Add(headerPatience + 10*time.Second)); err != nil {
+	if err := c.SetReadDeadline(began.Add(headerTimeout + 10*time.Second)); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := io.ReadAll(c); err != nil {
-		t.Errorf("%v after %v; want it closed after %v", err, time.Since(began), headerPatience)
+		t.Errorf("%v after %v; want it closed after %v", err, time.Since(began), headerTimeout)
 	}
 }
 

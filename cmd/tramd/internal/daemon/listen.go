@@ -36,7 +36,7 @@ func (d *Daemon) listen() error {
 		return errors.Join(err, tcp.Close())
 	}
 	common := web.Options{
-		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg, d.meter, d.session}, Drift: d.drift, Sweeps: d.session, Zeros: d.session, Temperature: d.warmth, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
+		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg, d.meter, d.session}, Drift: d.drift, Sweeps: d.session, Zeros: d.session, Temperature: d.thermometer, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
 		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, StatusOf: statusOf, Log: d.o.Log, Done: d.done,
@@ -72,18 +72,18 @@ func (d *Daemon) listen() error {
 
 // What one request may cost.
 const (
-	headerPatience = 5 * time.Second // the handshake of TLS too
-	bodyPatience   = 15 * time.Second
-	idlePatience   = 60 * time.Second
-	maxHeader      = 16 << 10
+	headerTimeout = 5 * time.Second // the handshake of TLS too
+	bodyTimeout   = 15 * time.Second
+	idleTimeout   = 60 * time.Second
+	maxHeader     = 16 << 10
 )
 
 func httpServer(h http.Handler, log *slog.Logger) *http.Server {
 	return &http.Server{
 		Handler:           h,
-		ReadHeaderTimeout: headerPatience,
-		ReadTimeout:       bodyPatience, // no WriteTimeout: each piece of an answer has its own deadline
-		IdleTimeout:       idlePatience,
+		ReadHeaderTimeout: headerTimeout,
+		ReadTimeout:       bodyTimeout, // no WriteTimeout: each piece of an answer has its own deadline
+		IdleTimeout:       idleTimeout,
 		MaxHeaderBytes:    maxHeader,
 		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}

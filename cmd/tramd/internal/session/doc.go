@@ -3,6 +3,6 @@
 // hand-over to another at each of a thousand reads a second costs more than the work; requests come in the same way,
 // and faces get snapshots that never change.
 //
-// Nothing downstream can hold it up: chunks for the store go through a queue of their own (archivist), fits of whole
+// Nothing downstream can hold it up: chunks for the store go through a queue of their own (writeQueue), fits of whole
 // runs are made on another goroutine, and a face that is slow gets fewer snapshots.
 package session

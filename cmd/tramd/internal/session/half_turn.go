@@ -11,8 +11,8 @@ import (
 // halfTurn is the run of a half turn that begins with the arm at deg: two stations opposite each other, which the full
 // model fits as it does any. Where no encoder tells the angle they are set by eye, whatever the angle source of the
 // sweeps is.
-func (s *Session) halfTurn(deg float64) undertaking {
-	w := undertaking{kind: HalfTurn, setup: s.setup()}
+func (s *Session) halfTurn(deg float64) runSpec {
+	w := runSpec{kind: HalfTurn, setup: s.setup()}
 	deg = sweep.Degrees(sweep.Wrap(sweep.Radians(deg)))
 	w.setup.StationsDeg = []float64{deg, math.Mod(deg+180, 360)}
 	w.setup.Steady = nil

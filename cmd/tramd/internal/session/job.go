@@ -12,7 +12,7 @@ import (
 
 // job is the sweep in hand, under the session's lock.
 type job struct {
-	undertaking
+	runSpec
 	run     int64
 	purpose string
 	turns   int
@@ -21,7 +21,7 @@ type job struct {
 
 	live     *sweep.Live
 	points   points       // all of them, for the final fit
-	queued   int          // how many of points were handed to the archivist
+	queued   int          // how many of points were put into the write queue
 	durable  atomic.Int64 // how many are on disk
 	untagged int
 	lastAt   device.Stamp
@@ -78,7 +78,7 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := &job{undertaking: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
+	j := &job{runSpec: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
 	j.follower = &follower{}
 	switch {
 	case s.o.Angle.Steady != nil:
@@ -161,7 +161,7 @@ func (j *job) cameRound(now time.Time) bool {
 	return j.stations == nil && j.steady == nil && j.begun && !j.back && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
 }
 
-// flush hands the new points to the archivist.
+// flush hands the new points to the write queue.
 func (j *job) flush(s *Session, now time.Time) {
 	j.flushedAt = now
 	for _, piece := range j.points.since(j.queued) {

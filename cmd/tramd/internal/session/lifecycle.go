@@ -44,15 +44,15 @@ func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, 
 	if s.o.Motion != nil {
 		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: arm it and start it with `tramd program`")
 	}
-	var w undertaking
+	var w runSpec
 	if err := s.ask(ctx, func() { w = s.sweeping() }); err != nil {
 		return 0, err
 	}
 	return s.begin(ctx, w, turns, purpose, func(*job) error { return nil })
 }
 
-// undertaking is what a run is to be.
-type undertaking struct {
+// runSpec is what a run is to be.
+type runSpec struct {
 	kind     string
 	setup    sweep.Setup
 	measured *Measurement // nil: a sweep or a half turn
@@ -61,10 +61,10 @@ type undertaking struct {
 // Sweeping is the kind of a run that is a sweep.
 const Sweeping = "sweep"
 
-func (s *Session) sweeping() undertaking { return undertaking{kind: Sweeping, setup: s.setup()} }
+func (s *Session) sweeping() runSpec { return runSpec{kind: Sweeping, setup: s.setup()} }
 
 // begin begins a run, with what ready does to its job before any reading can come.
-func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose string, ready func(*job) error) (int64, error) {
+func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose string, ready func(*job) error) (int64, error) {
 	if turns < 1 || turns > sweep.MaxTurns {
 		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, sweep.MaxTurns)
 	}
@@ -90,7 +90,7 @@ func (s *Session) begin(ctx context.Context, w undertaking, turns int, purpose s
 		if err == nil {
 			var j *job
 			if j, err = newJob(s, run, turns, time.Now()); err == nil {
-				j.undertaking, j.purpose = w, purpose
+				j.runSpec, j.purpose = w, purpose
 				s.job = j
 				if s.pair != nil {
 					s.pair.told = nil // the arm is about to be turned
@@ -269,7 +269,7 @@ func (s *Session) end(o Outcome, why string) {
 		s.fitMeasured(j)
 		return
 	}
-	pieces, run, doubts, w := j.points.since(0), j.run, j.doubts, j.undertaking
+	pieces, run, doubts, w := j.points.since(0), j.run, j.doubts, j.runSpec
 	go func() {
 		f := fitted{run: run}
 		all := join(nil, pieces)
@@ -313,7 +313,7 @@ func (s *Session) fitDone(f fitted) {
 	s.conclude(end)
 }
 
-// conclude hands the run's end to the archivist; the sweep is over once that is on disk.
+// conclude hands the run's end to the write queue; the sweep is over once that is on disk.
 func (s *Session) conclude(end Ending) {
 	j := s.job
 	j.ended = &end

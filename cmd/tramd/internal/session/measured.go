@@ -78,7 +78,7 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 	if s.o.Indicators[m.Indicator].Device < 0 {
 		m.Typed = true
 	}
-	w := undertaking{kind: m.Kind, setup: m.Setup, measured: &m}
+	w := runSpec{kind: m.Kind, setup: m.Setup, measured: &m}
 	return s.begin(ctx, w, 1, purpose, func(j *job) error {
 		o := s.o.Angle.Stations
 		o.AnglesDeg = make([]float64, len(m.Places))
@@ -92,7 +92,7 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 }
 
 // beginning is what is stored of it when it begins.
-func (w undertaking) beginning(purpose string) Beginning {
+func (w runSpec) beginning(purpose string) Beginning {
 	b := Beginning{Kind: w.kind, Purpose: purpose, Setup: w.setup}
 	if w.measured != nil {
 		b.Subject, b.Own = w.measured.Subject, w.measured.Own

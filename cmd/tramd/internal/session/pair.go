@@ -256,7 +256,7 @@ func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error)
 	if !ok {
 		return 0, refuse(http.StatusConflict, "no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
 	}
-	var w undertaking
+	var w runSpec
 	if e := s.ask(ctx, func() { w = s.halfTurn(first - s.o.Setup.Indicators[a].PhaseDeg) }); e != nil {
 		return 0, e
 	}

@@ -70,7 +70,7 @@ type Options struct {
 	Inputs     func() []InputState                   // the machine's input lines; nil: there are none. This and the next never wait
 	Hours      func() *HoursState                    // of the spindle; nil: nothing counts them
 	KeepZero   func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
-	Patience   func(time.Duration)                   // called with how long bytes may wait to be read; at first not at all. May be nil
+	Latency    func(time.Duration)                   // called with how long bytes may wait to be read; at first not at all. May be nil
 }
 
 // staleAfter is the age at which a reading or an angle is no longer shown as the present one.
@@ -79,7 +79,7 @@ const staleAfter = 2 * time.Second
 // Session owns the live state. Make it with New, run it with Run.
 type Session struct {
 	o       Options
-	archive *archivist
+	archive *writeQueue
 	ended   chan struct{}
 	beats   pulse
 
@@ -108,7 +108,7 @@ type Session struct {
 	pressedAt device.Stamp // when the trigger port last sent something
 	fits      chan fitted
 	watched   time.Time     // when a snapshot was last asked for
-	patience  time.Duration // what the ports heard last
+	latency   time.Duration // what the ports heard last
 
 	motions    sync.WaitGroup
 	motionCtx  context.Context // ends with the session; programs under way are stopped
@@ -191,7 +191,7 @@ func New(o Options) (*Session, error) {
 	}
 	s := &Session{
 		o: o, fits: make(chan fitted, 1), ended: make(chan struct{}),
-		archive: newArchivist(o.Archive, o.Unstored, o.Log), latest: make([]latest, len(o.Indicators)),
+		archive: newWriteQueue(o.Archive, o.Unstored, o.Log), latest: make([]latest, len(o.Indicators)),
 		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
 	}
 	for i := range s.latest {

@@ -101,7 +101,7 @@ func newRig(t *testing.T, idle time.Duration) *rig {
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}},
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}},
 		Idle:       idle, Archive: sh, Fit: sweep.FitPlain,
-		Patience: func(d time.Duration) { r.waits.Store(int64(d)) },
+		Latency: func(d time.Duration) { r.waits.Store(int64(d)) },
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -196,7 +196,7 @@ func newTaggedRig(b *testing.B, tc taggedCase) *taggedRig {
 		o.Setup.AngleSource, o.Setup.Steady = sweep.SourceSteady, turning
 		o.Angle = AngleRoute{Device: 1, Steady: turning}
 	}
-	o.Patience = func(wait time.Duration) {
+	o.Latency = func(wait time.Duration) {
 		for _, d := range r.devices {
 			d.SetLatency(wait)
 		}

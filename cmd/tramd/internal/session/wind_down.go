@@ -4,8 +4,8 @@ import "time"
 
 // How long the end of the daemon waits, at the most: for the arm to stand, and for a fit. Neither holds the lock.
 const (
-	armPatience = 4 * time.Second
-	fitPatience = 5 * time.Second
+	armTimeout = 4 * time.Second
+	fitTimeout = 5 * time.Second
 )
 
 // windDown ends the sweep in hand because the daemon ends: the arm is stopped and stands, what was measured is fitted,
@@ -18,7 +18,7 @@ func (s *Session) windDown() {
 		}
 	})
 	s.stopMotion() // one that is just being begun, too
-	if !s.armStands(armPatience) {
+	if !s.armStands(armTimeout) {
 		s.o.Log.Error("the motion controller's line does not let go; use the machine's own stop")
 		s.locked(func() {
 			if j := s.job; j != nil && j.motion != nil && !j.motion.over {
@@ -32,7 +32,7 @@ func (s *Session) windDown() {
 		select {
 		case f := <-s.fits:
 			s.locked(func() { s.fitDone(f) })
-		case <-time.After(fitPatience):
+		case <-time.After(fitTimeout):
 			// The run stays without an end; the next start finds and keeps it.
 		}
 	}

@@ -32,8 +32,8 @@ func TestARequestDoesNotWaitForEver(t *testing.T) {
 func TestADiskThatHangsDoesNotHoldUpTheEnd(t *testing.T) {
 	hangs := make(chan struct{})
 	defer close(hangs)
-	a := newArchivist(&shelf{hangs: hangs}, nil, slog.New(slog.DiscardHandler))
-	a.patience = 100 * time.Millisecond
+	a := newWriteQueue(&shelf{hangs: hangs}, nil, slog.New(slog.DiscardHandler))
+	a.timeout = 100 * time.Millisecond
 	a.add(writing{run: 1, end: &Ending{Outcome: Finished}})
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan struct{})

@@ -39,7 +39,7 @@ const (
 // Checker is the state of the unattended checks. Not for concurrent use.
 type Checker struct {
 	plan Plan
-	keep schedule.Keeper
+	keep schedule.Tracker
 
 	state  state
 	slot   schedule.Slot
@@ -51,7 +51,7 @@ type Checker struct {
 
 // New makes a checker. last is up to when slots have been given out, as Last gave it before a restart.
 func New(plan Plan, slots schedule.Plan, last time.Time) *Checker {
-	return &Checker{plan: plan, keep: schedule.Keeper{Plan: slots, Last: last}, state: waiting}
+	return &Checker{plan: plan, keep: schedule.Tracker{Plan: slots, Last: last}, state: waiting}
 }
 
 // Last is what must outlive a restart, so that no slot comes twice.

@@ -11,13 +11,13 @@ import (
 // server is a Handler's state.
 type server struct {
 	Options
-	hub      *hub
-	imports  *importLimits
-	reads    *peerlimit.Limit
-	login    *login
-	patience time.Duration // for one event of a stream
+	hub     *hub
+	imports *importLimits
+	reads   *peerlimit.Limit
+	login   *login
+	timeout time.Duration // for one event of a stream
 
-	answerPatience time.Duration // for one piece of any other answer
+	answerTimeout time.Duration // for one piece of any other answer
 }
 
 // Handler serves the page and the API. Connect its Done to http.Server.RegisterOnShutdown, since a stream has no end of
@@ -40,7 +40,7 @@ func newServer(o Options) *server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), imports: newImportLimits(), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), patience: writePatience, answerPatience: answerPatience}
+	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), imports: newImportLimits(), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), timeout: writeTimeout, answerTimeout: answerTimeout}
 	if s.login.hashErr != nil {
 		o.Log.Error("no login is possible", "why", s.login.hashErr)
 	}

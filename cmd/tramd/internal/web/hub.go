@@ -103,7 +103,7 @@ func (h *hub) poll(ctx context.Context, before <-chan struct{}, ended chan<- str
 	}
 	tick := time.NewTimer(0)
 	defer tick.Stop()
-	var p painter
+	var p frameBuilder
 	var m movement
 	p.indicators = h.indicators
 	failing := false
@@ -161,7 +161,7 @@ func (m *movement) pace(s *session.Snapshot, now time.Time) time.Duration {
 	return stateEvery
 }
 
-func (h *hub) paint(ctx context.Context, p *painter) (*frame, *session.Snapshot, error) {
+func (h *hub) paint(ctx context.Context, p *frameBuilder) (*frame, *session.Snapshot, error) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()
 	s, err := snapshot(ctx, h.live)

@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	writePatience  = 5 * time.Second // for one event; a client that takes longer is gone or hopeless
+	writeTimeout   = 5 * time.Second // for one event; a client that takes longer is gone or hopeless
 	keepaliveEvery = 10 * time.Second
 )
 
@@ -28,7 +28,7 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("Cache-Control", "no-store")
 	h.Set("X-Accel-Buffering", "no") // asks a proxy between not to hoard
-	st := stream{w: w, ctl: http.NewResponseController(w), patience: s.patience}
+	st := stream{w: w, ctl: http.NewResponseController(w), timeout: s.timeout}
 	if !st.send([]byte("retry: 1500\n\n")) {
 		return
 	}
@@ -81,12 +81,12 @@ type stream struct {
 	w   http.ResponseWriter
 	ctl *http.ResponseController
 
-	patience time.Duration
+	timeout time.Duration
 }
 
 // send reports whether the client took the piece.
 func (s stream) send(piece []byte) bool {
-	_ = s.ctl.SetWriteDeadline(time.Now().Add(s.patience)) // not every connection has deadlines
+	_ = s.ctl.SetWriteDeadline(time.Now().Add(s.timeout)) // not every connection has deadlines
 	if _, err := s.w.Write(piece); err != nil {
 		return false
 	}

@@ -193,7 +193,7 @@ func TestHopelessClientIsLetGo(t *testing.T) {
 	t.Parallel()
 	live := counting(24 << 10)
 	s := newServer(Options{Live: live})
-	s.patience = 300 * time.Millisecond
+	s.timeout = 300 * time.Millisecond
 	srv := serve(t, s.handler())
 	listen(t, srv).number(t)
 	quiet(t, live) // it never reads again, and its stream ends

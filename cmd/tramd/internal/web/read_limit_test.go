@@ -20,7 +20,7 @@ func (wordy) Runs(context.Context, int64, int) (any, error) { return strings.Rep
 func TestAnAnswerThatIsNotTakenIsEnded(t *testing.T) {
 	t.Parallel()
 	s := newServer(Options{Live: always(linnet(0)), Records: wordy{&shop{}}})
-	s.answerPatience = 4 * time.Second // longer than a busy machine takes to begin all of them
+	s.answerTimeout = 4 * time.Second // longer than a busy machine takes to begin all of them
 	srv := httptest.NewServer(s.handler())
 	defer srv.Close()
 	ask := func() net.Conn {

@@ -32,27 +32,27 @@ type Options struct {
 // Any reports whether there is a receiver.
 func (o Options) Any() bool { return len(o.Alertmanagers) > 0 || o.Webhook != nil || o.Mail != nil }
 
-// Teller looks, decides and tells.
-type Teller struct {
+// Notifier looks at the state, decides and sends.
+type Notifier struct {
 	o         Options
 	live      Live
 	receivers []receiver
 
-	mu    sync.Mutex // guards what follows; held while the file is written, never while the network is waited for
-	book  *book
-	state state
-	wake  map[string]chan struct{}
+	mu       sync.Mutex // guards what follows; held while the file is written, never while the network is waited for
+	alerting *alertState
+	state    state
+	wake     map[string]chan struct{}
 }
 
-// New makes a teller; what waited when the program last ended is taken up again.
-func New(live Live, o Options) *Teller {
+// New makes a notifier; what waited when the program last ended is taken up again.
+func New(live Live, o Options) *Notifier {
 	if o.Every == 0 {
 		o.Every = 5 * time.Second
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	t := &Teller{o: o, live: live, wake: map[string]chan struct{}{}}
+	t := &Notifier{o: o, live: live, wake: map[string]chan struct{}{}}
 	if o.Webhook != nil {
 		t.receivers = append(t.receivers, *o.Webhook)
 	}
@@ -63,7 +63,7 @@ func New(live Live, o Options) *Teller {
 	if err != nil {
 		o.Log.Warn("alarms", "error", err)
 	}
-	t.state, t.book = s, newBook(o.Machine, s.Told, time.Now())
+	t.state, t.alerting = s, newAlertState(o.Machine, s.Told, time.Now())
 	for _, r := range t.receivers {
 		t.wake[r.name()] = make(chan struct{}, 1)
 	}
@@ -74,7 +74,7 @@ func New(live Live, o Options) *Teller {
 }
 
 // Run looks and tells until ctx ends.
-func (t *Teller) Run(ctx context.Context) {
+func (t *Notifier) Run(ctx context.Context) {
 	var wg sync.WaitGroup
 	for _, r := range t.receivers {
 		wg.Go(func() { t.deliver(ctx, r) })
@@ -94,7 +94,7 @@ func (t *Teller) Run(ctx context.Context) {
 	wg.Wait()
 }
 
-func (t *Teller) look(ctx context.Context) {
+func (t *Notifier) look(ctx context.Context) {
 	s, err := t.live.Snapshot(ctx)
 	if err != nil || s == nil {
 		return // the session is stopping; nothing can be said of the machine
@@ -105,7 +105,7 @@ func (t *Teller) look(ctx context.Context) {
 	for i := range standing {
 		standing[i].Text = t.o.Units.Words(standing[i].Text)
 	}
-	messages := t.book.update(time.Now(), standing)
+	messages := t.alerting.update(time.Now(), standing)
 	if len(messages) == 0 {
 		return
 	}
@@ -130,15 +130,15 @@ func (t *Teller) look(ctx context.Context) {
 }
 
 // save keeps the state; a disk that is full costs only what a restart would have to remember. The lock is held.
-func (t *Teller) save() {
-	t.state.Told = t.book.told()
+func (t *Notifier) save() {
+	t.state.Told = t.alerting.told()
 	if err := t.state.save(t.o.File); err != nil {
 		t.o.Log.Warn("waiting alarms could not be saved; they are sent only while the program runs", "error", err)
 	}
 }
 
 // deliver tells one receiver what waits for it, one after the other, and tries again ever more slowly.
-func (t *Teller) deliver(ctx context.Context, r receiver) {
+func (t *Notifier) deliver(ctx context.Context, r receiver) {
 	const shortest, longest = 5 * time.Second, 10 * time.Minute
 	pause := shortest
 	for ctx.Err() == nil {
@@ -150,7 +150,7 @@ func (t *Teller) deliver(ctx context.Context, r receiver) {
 			}
 			continue
 		}
-		attempt, cancel := context.WithTimeout(ctx, patience)
+		attempt, cancel := context.WithTimeout(ctx, sendTimeout)
 		err := r.tell(attempt, m)
 		cancel()
 		if ctx.Err() != nil {
@@ -173,7 +173,7 @@ func (t *Teller) deliver(ctx context.Context, r receiver) {
 	}
 }
 
-func (t *Teller) head(name string) (Message, bool) {
+func (t *Notifier) head(name string) (Message, bool) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if q := t.state.Waiting[name]; len(q) > 0 {
@@ -182,7 +182,7 @@ func (t *Teller) head(name string) (Message, bool) {
 	return Message{}, false
 }
 
-func (t *Teller) drop(name string, m Message) {
+func (t *Notifier) drop(name string, m Message) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.state.told(name, m)
@@ -193,11 +193,11 @@ func (t *Teller) drop(name string, m Message) {
 const managers = "alertmanager"
 
 // repeat keeps the Alertmanagers informed. They need no queue: what stands is sent again anyway.
-func (t *Teller) repeat(ctx context.Context) {
+func (t *Notifier) repeat(ctx context.Context) {
 	failed := false
 	for ctx.Err() == nil {
 		alerts, over := t.alerts(time.Now())
-		attempt, cancel := context.WithTimeout(ctx, patience)
+		attempt, cancel := context.WithTimeout(ctx, sendTimeout)
 		err := push(attempt, t.o.Alertmanagers, alerts)
 		cancel()
 		if err == nil {
@@ -214,10 +214,10 @@ func (t *Teller) repeat(ctx context.Context) {
 	}
 }
 
-func (t *Teller) alerts(now time.Time) (all []postable, over int) {
+func (t *Notifier) alerts(now time.Time) (all []postable, over int) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	for _, e := range t.book.told() {
+	for _, e := range t.alerting.told() {
 		all = append(all, alert(t.o.Machine, t.o.Page, e.Alarm, e.Alarm.ends(now)))
 	}
 	for _, m := range t.state.Over {
@@ -226,7 +226,7 @@ func (t *Teller) alerts(now time.Time) (all []postable, over int) {
 	return all, len(t.state.Over)
 }
 
-func (t *Teller) heard(over int) {
+func (t *Notifier) heard(over int) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if over == 0 {

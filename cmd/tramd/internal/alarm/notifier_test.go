@@ -34,7 +34,7 @@ func (m *machine) set(alarms ...session.Alarm) {
 	m.s = session.Snapshot{Machine: "linnet", Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true}, Drift: &session.DriftState{Alarms: alarms}}
 }
 
-// start runs a teller until the returned function is called, or the test ends.
+// start runs a notifier until the returned function is called, or the test ends.
 func start(t *testing.T, live Live, o Options) (stop func()) {
 	t.Helper()
 	o.Machine, o.Every = "linnet", 20*time.Millisecond

@@ -56,7 +56,7 @@ func TestFitRunsThroughTheReadings(t *testing.T) {
 }
 
 func TestCurveIsPaintedSeldomAndOnlyWhenItChanged(t *testing.T) {
-	var p painter
+	var p frameBuilder
 	s := linnet(0)
 	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	paint := func(after time.Duration) uint64 {
@@ -86,7 +86,7 @@ func TestCurveIsPaintedSeldomAndOnlyWhenItChanged(t *testing.T) {
 }
 
 func TestUnwritableStateIsAnError(t *testing.T) {
-	var p painter
+	var p frameBuilder
 	s := linnet(0)
 	s.Devices[0].ReadingMM = ptr(math.NaN())
 	if _, err := p.paint(s, time.Now()); err == nil {
@@ -97,7 +97,7 @@ func TestUnwritableStateIsAnError(t *testing.T) {
 // The last run is written once and sent until another takes its place, at once.
 func TestAFrameHoldsTheLastRunThereIs(t *testing.T) {
 	t.Parallel()
-	var p painter
+	var p frameBuilder
 	s := linnet(0)
 	for _, last := range []*session.LastRun{{Run: 8}, {Run: 9}, nil, {Run: 10}} {
 		s.Last = last
@@ -119,7 +119,7 @@ func TestAFrameHoldsTheLastRunThereIs(t *testing.T) {
 
 // BenchmarkPaint is the cost of one frame, paid 15 times a second while any page is open.
 func BenchmarkPaint(b *testing.B) {
-	var p painter
+	var p frameBuilder
 	p.indicators = []sweep.Indicator{{RadiusMM: 120}}
 	s := linnet(0)
 	now := time.Now()

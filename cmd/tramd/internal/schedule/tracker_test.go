@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// day runs a keeper over a list of clock readings and tells what it gave out.
-func lookThrough(k *Keeper, looks ...time.Time) (out []string) {
+// day runs a tracker over a list of clock readings and returns what it gave out.
+func lookThrough(k *Tracker, looks ...time.Time) (out []string) {
 	for _, now := range looks {
 		due, missed := k.Look(now)
 		for _, s := range missed {
@@ -63,7 +63,7 @@ func TestEachSlotIsGivenOutOnce(t *testing.T) {
 			[]string{"missed 2026-03-02 06:00", "due 2026-03-02 06:02"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
-			k := &Keeper{Plan: tc.plan, Last: tc.last}
+			k := &Tracker{Plan: tc.plan, Last: tc.last}
 			if got := lookThrough(k, tc.looks...); !slices.Equal(got, tc.want) {
 				t.Errorf("got %v, want %v", got, tc.want)
 			}
@@ -75,7 +75,7 @@ func TestEachSlotIsGivenOutOnce(t *testing.T) {
 // given out twice, and each is either due or missed as long as the clock is not put back by more than a day.
 func TestNoSlotTwice(t *testing.T) {
 	berlin := place(t, "Europe/Berlin")
-	k := &Keeper{Plan: Plan{Times: []Minute{2*60 + 30, 6 * 60}}}
+	k := &Tracker{Plan: Plan{Times: []Minute{2*60 + 30, 6 * 60}}}
 	now := time.Date(2026, 1, 1, 0, 0, 0, 0, berlin)
 	k.Look(now)
 	seen := map[string]int{}
@@ -90,7 +90,7 @@ func TestNoSlotTwice(t *testing.T) {
 			seen[date+" "+minute]++
 		}
 		if i%50 == 0 { // a restart, with what was stored
-			k = &Keeper{Plan: k.Plan, Last: k.Last.UTC()}
+			k = &Tracker{Plan: k.Plan, Last: k.Last.UTC()}
 		}
 	}
 	for name, n := range seen {

@@ -46,14 +46,14 @@ const (
 	Failed    Outcome = "failed"
 )
 
-// archivist writes to the archive, in order, on a goroutine of its own. While the archive fails (a full card, a locked
+// writeQueue writes to the archive, in order, on a goroutine of its own. While the archive fails (a full card, a locked
 // file) it keeps what it was given and tries again, so that storage resumes by itself.
-type archivist struct {
+type writeQueue struct {
 	archive Archive
 	log     *slog.Logger
 	beats   pulse
 
-	patience time.Duration // how long the last writes may take
+	timeout time.Duration // how long the last writes may take
 
 	keepZero func(context.Context, KeptZero) error // may be nil
 	renumber func(from, to int64)                  // called when a run gets another number than it was given; may be nil
@@ -79,15 +79,15 @@ type writing struct {
 	done   func() // called once it is durable
 }
 
-func newArchivist(a Archive, unstored error, log *slog.Logger) *archivist {
-	w := &archivist{archive: a, err: unstored, log: log, patience: lastPatience, actual: map[int64]int64{}, wake: make(chan struct{}, 1)}
+func newWriteQueue(a Archive, unstored error, log *slog.Logger) *writeQueue {
+	w := &writeQueue{archive: a, err: unstored, log: log, timeout: lastWrites, actual: map[int64]int64{}, wake: make(chan struct{}, 1)}
 	if unstored != nil {
 		w.since = time.Now()
 	}
 	return w
 }
 
-func (a *archivist) add(w writing) {
+func (a *writeQueue) add(w writing) {
 	a.mu.Lock()
 	a.queue = append(a.queue, w)
 	a.mu.Unlock()
@@ -98,21 +98,21 @@ func (a *archivist) add(w writing) {
 }
 
 // state reports whether the archive takes what it is given.
-func (a *archivist) state() (waiting int, err error) {
+func (a *writeQueue) state() (waiting int, err error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return len(a.queue), a.err
 }
 
 // failsFor reports whether storing has failed for so long.
-func (a *archivist) failsFor(d time.Duration) bool {
+func (a *writeQueue) failsFor(d time.Duration) bool {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return a.err != nil && time.Since(a.since) >= d
 }
 
 // held is how many readings wait.
-func (a *archivist) held() (n int) {
+func (a *writeQueue) held() (n int) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	for _, w := range a.queue {
@@ -122,14 +122,14 @@ func (a *archivist) held() (n int) {
 }
 
 // left returns what was not written.
-func (a *archivist) left() ([]writing, map[int64]int64) {
+func (a *writeQueue) left() ([]writing, map[int64]int64) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return a.queue, a.actual
 }
 
 // put writes one thing.
-func (a *archivist) put(ctx context.Context, w writing) error {
+func (a *writeQueue) put(ctx context.Context, w writing) error {
 	run := w.run
 	if to, other := a.actual[run]; other {
 		run = to
@@ -163,12 +163,12 @@ func (a *archivist) put(ctx context.Context, w writing) error {
 	return a.archive.AppendPoints(ctx, run, w.points, w.places)
 }
 
-// lastPatience is how long the end of the daemon waits for what is still to be written.
-const lastPatience = 5 * time.Second
+// lastWrites is how long the end of the daemon waits for what is still to be written.
+const lastWrites = 5 * time.Second
 
 // run writes until ctx ends, then tries what is left for a last few seconds. A write that hangs in the kernel heeds no
 // context, so it is left behind when they are over.
-func (a *archivist) run(ctx context.Context) {
+func (a *writeQueue) run(ctx context.Context) {
 	last, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	written := make(chan struct{})
@@ -179,7 +179,7 @@ func (a *archivist) run(ctx context.Context) {
 	<-ctx.Done()
 	select {
 	case <-written:
-	case <-time.After(a.patience):
+	case <-time.After(a.timeout):
 	}
 	if n, err := a.state(); n > 0 {
 		a.log.Error("could not store everything before stopping", "writes", n, "error", err)
@@ -187,7 +187,7 @@ func (a *archivist) run(ctx context.Context) {
 }
 
 // write writes until ctx ends, and then what is left, as long as last lasts.
-func (a *archivist) write(ctx, last context.Context) {
+func (a *writeQueue) write(ctx, last context.Context) {
 	retry := time.NewTicker(time.Second)
 	defer retry.Stop()
 	for {
@@ -203,7 +203,7 @@ func (a *archivist) write(ctx, last context.Context) {
 	}
 }
 
-func (a *archivist) drain(ctx context.Context) {
+func (a *writeQueue) drain(ctx context.Context) {
 	for {
 		a.mu.Lock()
 		if len(a.queue) == 0 {

@@ -20,7 +20,7 @@ func states(ms []Message) (out []string) {
 }
 
 func TestToldOnceAndClearedOnce(t *testing.T) {
-	b := newBook("linnet", nil, noon)
+	b := newAlertState("linnet", nil, noon)
 	a := []Alarm{{Kind: "shift", About: "tilt", Since: noon.Add(-time.Hour)}}
 	if got := b.update(noon, a); len(got) != 1 || got[0].State != "raised" || !got[0].Since.Equal(noon.Add(-time.Hour)) {
 		t.Fatalf("got %v", got)
@@ -41,7 +41,7 @@ func TestToldOnceAndClearedOnce(t *testing.T) {
 
 // A cable that comes and goes within a minute is one alarm, and one that is away for less than five minutes is none.
 func TestALooseCable(t *testing.T) {
-	b := newBook("linnet", nil, noon)
+	b := newAlertState("linnet", nil, noon)
 	lost := []Alarm{{Kind: "device", About: "arm", Since: noon, After: deviceAfter}}
 	told := 0
 	for s := 0; s < 3600; s += 5 {
@@ -66,7 +66,7 @@ func TestALooseCable(t *testing.T) {
 
 func TestARestartTellsNothingTwice(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a.alarms")
-	b := newBook("linnet", nil, noon)
+	b := newAlertState("linnet", nil, noon)
 	a := []Alarm{{Kind: "outside", About: "nod", Since: noon}, {Kind: "clock", Since: noon, After: clockAfter}}
 	if got := states(b.update(noon, a)); len(got) != 1 || got[0] != "outside raised" {
 		t.Fatalf("got %v", got)
@@ -80,7 +80,7 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 		t.Fatal(err)
 	}
 	later := noon.Add(time.Hour)
-	b = newBook("linnet", got.Told, later)
+	b = newAlertState("linnet", got.Told, later)
 	if got := states(b.update(later, a[:1])); len(got) != 0 {
 		t.Errorf("sent again after a restart: %v", got)
 	}

@@ -11,7 +11,7 @@ func TestPortsAreInAHurryWhileASweepIsInHand(t *testing.T) {
 	waits := func(want time.Duration) func(*Snapshot) bool {
 		return func(*Snapshot) bool { return r.waits.Load() == int64(want) }
 	}
-	r.wait(t, "patience at rest", waits(idlePatience))
+	r.wait(t, "latency at rest", waits(idleLatency))
 	run, err := r.Start(t.Context(), 1, "check")
 	if err != nil {
 		t.Fatal(err)
@@ -20,5 +20,5 @@ func TestPortsAreInAHurryWhileASweepIsInHand(t *testing.T) {
 	if err := r.Abandon(t.Context(), run); err != nil {
 		t.Fatal(err)
 	}
-	r.wait(t, "patience after it", waits(idlePatience))
+	r.wait(t, "latency after it", waits(idleLatency))
 }

@@ -18,7 +18,7 @@ type Message struct {
 	Runbook string     `json:"runbook,omitempty"` // what to do about it
 }
 
-// entry is one alarm as the book knows it.
+// entry is one alarm as the state knows it.
 type entry struct {
 	Alarm Alarm `json:"alarm"`
 	Told  bool  `json:"told"` // its message was sent
@@ -26,14 +26,14 @@ type entry struct {
 	seen  time.Time
 }
 
-// book remembers for which alarms a message was sent. It is pure: the caller passes the time.
-type book struct {
+// alertState remembers for which alarms a message was sent. It is pure: the caller passes the time.
+type alertState struct {
 	machine string
 	open    map[key]*entry
 }
 
-func newBook(machine string, told []entry, now time.Time) *book {
-	b := &book{machine: machine, open: map[key]*entry{}}
+func newAlertState(machine string, told []entry, now time.Time) *alertState {
+	b := &alertState{machine: machine, open: map[key]*entry{}}
 	for _, e := range told {
 		e.first, e.seen = now, now // what stood when the program ended has clearAfter to show itself again
 		b.open[e.Alarm.key()] = &e
@@ -42,7 +42,7 @@ func newBook(machine string, told []entry, now time.Time) *book {
 }
 
 // update takes the alarms that stand now and returns the messages to send, the oldest first.
-func (b *book) update(now time.Time, standing []Alarm) []Message {
+func (b *alertState) update(now time.Time, standing []Alarm) []Message {
 	var out []Message
 	for _, a := range standing {
 		e := b.open[a.key()]
@@ -79,7 +79,7 @@ func (b *book) update(now time.Time, standing []Alarm) []Message {
 }
 
 // told returns the alarms whose message was sent, in a fixed order.
-func (b *book) told() []entry {
+func (b *alertState) told() []entry {
 	var out []entry
 	for _, e := range b.open {
 		if e.Told {

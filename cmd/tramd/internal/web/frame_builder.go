@@ -34,8 +34,8 @@ type harmonic struct {
 	SinMM     float64 `json:"sin_mm"`
 }
 
-// painter turns snapshots into frames and remembers the last curve, which is made more seldom than the state.
-type painter struct {
+// frameBuilder turns snapshots into frames and remembers the last curve, which is made more seldom than the state.
+type frameBuilder struct {
 	indicators []sweep.Indicator
 	curve      []byte
 	curveNo    uint64
@@ -44,7 +44,7 @@ type painter struct {
 	lastText   json.RawMessage
 }
 
-func (p *painter) paint(s *session.Snapshot, now time.Time) (*frame, error) {
+func (p *frameBuilder) paint(s *session.Snapshot, now time.Time) (*frame, error) {
 	if p.curve == nil || now.Sub(p.curveAt) >= curveEvery {
 		c, err := json.Marshal(curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve), Fit: fits(s.Sweep.Result, p.indicators)})
 		if err != nil {
