@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -12,8 +13,15 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// rails are what a fake record says of a traverse.
-type rails struct{}
+// rails are what a fake record says of a traverse, and of a job where it has one.
+type rails struct{ job *atomic.Pointer[string] }
+
+// aJob is an assembly of which the first of two steps was upset.
+const aJob = `{"machine":"wren","next":1,"say":"Next, step 2 of 2, plate: it is not measured yet. Measure with tramd traverse plate.","stack":{"say":["tilt: the chain closes."]},
+		"steps":[{"name":"rails parallel","kind":"traverse","of":"left rail","state":"upset","upset":"rear bolts moved","run":11,"at":"2026-03-02T12:00:00Z","verdict":"outside",
+		"now":[{"name":"slope","value":0.21,"U":0.012,"unit":"mm/m","verdict":"outside"}],"before":[{"name":"slope","value":0.41,"U":0.012,"unit":"mm/m","verdict":"outside"}],
+		"command":"tramd traverse 'left rail'","alarms":["tilt is outside"],"due":"2026-04-02T12:00:00Z"},
+		{"name":"plate","kind":"traverse","of":"plate","state":"to do","at":null,"verdict":"none","now":null,"before":null,"command":"tramd traverse plate","alarms":null,"due":null}]}`
 
 func (rails) Measured(context.Context, int64) (any, error) {
 	return json.RawMessage(`{"title":"traverse left rail","verdict":"outside","picture":true,"figures":[
@@ -25,9 +33,16 @@ func (rails) Picture(context.Context, int64) (string, error) {
 	return svgs.Line("traverse left rail", []svgs.Curve{{Points: []svgs.Point{{At: 0, FormMM: -0.002}, {At: 150, FormMM: 0.004}, {At: 300, FormMM: -0.002}}}}), nil
 }
 
-func (rails) Job(context.Context) (any, error) { return json.RawMessage(`{"steps":[]}`), nil }
+func (r rails) Job(context.Context) (any, error) {
+	if r.job != nil {
+		if text := r.job.Load(); text != nil {
+			return json.RawMessage(*text), nil
+		}
+	}
+	return json.RawMessage(`{"steps":[]}`), nil
+}
 
-func (rails) Chain(context.Context) (string, error) { return "", nil }
+func (r rails) Chain(ctx context.Context) (string, error) { return r.Picture(ctx, 1) }
 
 // aTraverse is one that is being read off a plain dial, with two of four places taken.
 func aTraverse() *session.Snapshot {
@@ -100,6 +115,50 @@ func TestATraverseInABrowser(t *testing.T) {
 	}
 	seen("the stored traverse")
 	whole(t, ctx, "measured-360")
+	if list := said(); len(list) > 0 {
+		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
+	}
+}
+
+// The job is a view of the page: what was upset and what comes next, and each step is begun from there. What it measures is
+// then steered as a sweep is.
+func TestTheJobsStepsInABrowser(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	said := complaints(t, ctx)
+	s := newStage(t, hashed(t))
+	text := aJob
+	s.job.Store(&text)
+	s.show(still(quietWren()))
+	open(t, ctx, s.url+"/adjust?unit=mm_per_m", 360, 800, "light")
+	until(t, ctx, `document.querySelectorAll("#steps-list > li").length === 2 && document.querySelector("#chain-picture").naturalWidth > 0`)
+	list := eval[string](t, ctx, `document.querySelector("#steps").innerText`)
+	for _, want := range []string{"Next, step 2 of 2, plate", "upset: rear bolts moved", "slope +0.210 ± 0.012 mm/m", "(before: +0.410 ± 0.012 mm/m)", "tilt is outside",
+		"next check by 2026-04-02", "the chain closes", "Support a head before you loosen it"} {
+		if !strings.Contains(list, want) {
+			t.Errorf("the steps do not say %q: %s", want, list)
+		}
+	}
+	if !eval[bool](t, ctx, `document.documentElement.scrollWidth <= document.documentElement.clientWidth`) {
+		t.Error("the steps are too wide for a phone")
+	}
+	whole(t, ctx, "steps-360")
+	logIn(t, ctx)
+	eval[bool](t, ctx, `document.querySelector("#steps-typed").click() === undefined`)
+	tap(t, ctx, `"#steps-list > li[aria-current] button"`)
+	until(t, ctx, `document.querySelector("#caution").open`)
+	tap(t, ctx, `"#caution-ok"`)
+	select {
+	case w := <-s.wanted:
+		if w != (MeasurementWanted{Kind: "traverse", Name: "plate", Purpose: "check", Typed: true}) {
+			t.Errorf("what was begun: %+v", w)
+		}
+	case <-time.After(time.Minute):
+		t.Fatal("no measurement was begun within a minute")
+	}
+	until(t, ctx, `document.body.dataset.view === "now"`)
+	s.show(still(aTraverse()))
+	until(t, ctx, `!document.querySelector("#places").hidden && !document.querySelector("#typed").hidden && document.querySelector("#steps-list button").disabled`)
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
 	}

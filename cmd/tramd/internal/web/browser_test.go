@@ -29,13 +29,16 @@ type stage struct {
 	mute  atomic.Bool // no more news
 	shop  *shop
 	url   string
+
+	job    atomic.Pointer[string] // what the assembly's job says; nil: there are no steps
+	wanted chan MeasurementWanted // that were begun
 }
 
 func (s *stage) show(f func(time.Duration) *session.Snapshot) { s.scene.Store(&f) }
 
 func newStage(t testing.TB, hash string) *stage {
 	t.Helper()
-	s := &stage{shop: &shop{runs: someRuns()}}
+	s := &stage{shop: &shop{runs: someRuns()}, wanted: make(chan MeasurementWanted, 8)}
 	s.show(linnet)
 	begun := time.Now()
 	live := &liveFunc{ask: func() (*session.Snapshot, error) {
@@ -46,12 +49,18 @@ func newStage(t testing.TB, hash string) *stage {
 	}}
 	done := make(chan struct{})
 	srv := httptest.NewServer(Handler(Options{
-		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop, Assembly: rails{}, Separate: s.shop.Separate, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
+		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop, Assembly: rails{&s.job}, Measure: s.measure, Separate: s.shop.Separate, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
 		Drift: historyOf(someHistory(t)), Advice: adviceOf(someAdvice(t)),
 	}))
 	t.Cleanup(func() { close(done); srv.Close() })
 	s.url = srv.URL
 	return s
+}
+
+// measure begins a measurement.
+func (s *stage) measure(_ context.Context, w MeasurementWanted) (int64, error) {
+	s.wanted <- w
+	return 5, nil
 }
 
 func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {

@@ -9,6 +9,7 @@ import { wirePlaces } from './places.js';
 import { wireSteer } from './steer.js';
 import { hear, wireAids } from './aids.js';
 import { loadAdvice, wireJob } from './job.js';
+import { loadSteps, wireSteps } from './steps.js';
 import { wireTarget } from './target.js';
 import { wireZero } from './zero.js';
 import { wireBeam } from './beam.js';
@@ -25,6 +26,7 @@ function renew() {
   loadRuns();
   loadHistory();
   loadAdvice();
+  loadSteps();
   readAgain();
 }
 
@@ -39,7 +41,7 @@ async function loadLast(run) {
   }
 }
 
-for (const wire of [wireFrame, wireLogin, wireNow, wirePlaces, wireSteer, wireAids, wireJob, wireTarget, wireZero, wireBeam, wireHistory, wirePlanned, wireRuns, wireDetail, wireDevices, wireMachine, wireRouter]) wire();
+for (const wire of [wireFrame, wireLogin, wireNow, wirePlaces, wireSteer, wireAids, wireJob, wireSteps, wireTarget, wireZero, wireBeam, wireHistory, wirePlanned, wireRuns, wireDetail, wireDevices, wireMachine, wireRouter]) wire();
 renew();
 new Stream({
   state(snap) {

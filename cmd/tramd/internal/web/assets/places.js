@@ -11,7 +11,7 @@ const sweeps = ['sweep', 'half-turn'];
 export const measures = (run) => !sweeps.includes(run.kind);
 
 // value writes a figure: slopes in the reader's unit, lengths in mm.
-function value(f, unit) {
+export function value(f, unit) {
   if (f.unit === 'mm/m') return t('places.pm', { value: signed(f.value, unit, f.U), half: signed(f.U, unit, f.U).replace(/^[+−]/, ''), unit: unit.label });
   return t('places.pm', { value: f.value.toFixed(4), half: f.U.toFixed(4), unit: f.unit });
 }
