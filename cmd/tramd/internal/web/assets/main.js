@@ -9,7 +9,7 @@ import { wirePlaces } from './places.js';
 import { wireSteer } from './steer.js';
 import { hear, wireAids } from './aids.js';
 import { loadAdvice, wireJob } from './job.js';
-import { loadSteps, wireSteps } from './steps.js';
+import { renewSteps, wireSteps } from './steps.js';
 import { wireTarget } from './target.js';
 import { wireZero } from './zero.js';
 import { wireBeam } from './beam.js';
@@ -26,7 +26,7 @@ function renew() {
   loadRuns();
   loadHistory();
   loadAdvice();
-  loadSteps();
+  renewSteps();
   readAgain();
 }
 

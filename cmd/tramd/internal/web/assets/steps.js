@@ -3,11 +3,11 @@
 import { byId, make, setText } from './dom.js';
 import { allowed, attempt, send } from './api.js';
 import { acknowledged } from './caution.js';
-import { onPaint, change, idle, may } from './state.js';
+import { onPaint, change, idle, may, state } from './state.js';
 import { unitNow } from './frame.js';
 import { value } from './places.js';
 import { inWords } from './units.js';
-import { go } from './router.js';
+import { go, onArrive } from './router.js';
 import { verdicts, when } from './words.js';
 import { named, t } from './t.js';
 
@@ -15,7 +15,12 @@ let steps = null; // what the daemon said
 let failed = '';
 let painted = '';
 
-export async function loadSteps() {
+// renewSteps asks once more while the list is looked at; the daemon reads much of its record for it.
+export function renewSteps() {
+  if (state.view === 'adjust') loadSteps();
+}
+
+async function loadSteps() {
   try {
     const answer = await fetch('/api/v1/job');
     const body = await answer.json();
@@ -28,6 +33,7 @@ export async function loadSteps() {
 }
 
 export function wireSteps() {
+  onArrive((at) => { if (at.view === 'adjust') loadSteps(); });
   onPaint(({ snap }) => {
     if (!snap) return;
     const free = may() && idle();
