@@ -27,7 +27,7 @@ PACKAGES := $(GO) list -tags "$(TAGS)" ./...
 SUMS     := ^tramd/sweep(/|$$)
 SPREAD   := ^tramd/(cmd/tramd|cmd/tramd/internal/web|dashboards)$$
 
-.PHONY: demo demo-shop test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test container-test deps deps-test fuzz screenshots screenshots-check readability clean
+.PHONY: demo demo-shop test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test session-test container-test deps deps-test fuzz screenshots screenshots-check readability clean
 
 demo: build
 	./bin/tramd demo
@@ -150,6 +150,11 @@ deb: build cross
 deb-test: deb
 	@./cmd/tramd/need.sh lintian:lintian systemd-analyze:systemd man:man-db
 	systemd/deb/test.sh dist/deb
+
+# A first day with the package: a fresh account, from apt to a first sweep on a simulated bench. As root.
+session-test: deb
+	@./cmd/tramd/need.sh python3:python3
+	systemd/deb/session.sh dist/deb/tramd_*_$$(dpkg --print-architecture).deb
 
 # The packaged service under a systemd of its own, in a container. As root, with cgroups.
 boot-test: deb
