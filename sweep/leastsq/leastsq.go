@@ -64,9 +64,6 @@ func (b *Builder) Add(row []float64, y float64) {
 	b.n++
 }
 
-// Rows says how many rows were taken.
-func (b *Builder) Rows() int { return b.n }
-
 // fold turns all rows gathered into the triangle R of [X y], which has the same least squares solutions.
 func (b *Builder) fold() {
 	w := b.p + 1

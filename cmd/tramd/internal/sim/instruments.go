@@ -43,7 +43,6 @@ func (m *Machine) maybeSpoil(rng *rand.Rand, line []byte) []byte {
 	if m.params.BadLineEvery == 0 || rng.IntN(m.params.BadLineEvery) != 0 {
 		return line
 	}
-	m.spoilt.Add(1)
 	return spoil(rng, line)
 }
 

@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
-	"sync/atomic"
 	"time"
 )
 
@@ -26,7 +25,6 @@ type Machine struct {
 	indicator *port
 	encoder   *port
 	origin    time.Time
-	spoilt    atomic.Uint64
 	stop      context.CancelFunc
 	running   sync.WaitGroup
 
@@ -137,9 +135,6 @@ func (m *Machine) Adjust(dTilt, dNod float64) {
 	m.truth.NodMMPerM += nod
 	m.offsetMM -= (pivotXMM*tilt + pivotYMM*nod) / 1000
 }
-
-// Spoilt counts the lines that were damaged on purpose.
-func (m *Machine) Spoilt() uint64 { return m.spoilt.Load() }
 
 // Lines counts the lines of a port that went out, and those dropped because no reader took them.
 func (m *Machine) Lines(which string) (written, dropped uint64) {
