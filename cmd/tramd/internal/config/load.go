@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"reflect"
 	"regexp"
@@ -59,15 +60,17 @@ func Load(path string) (*Config, error) {
 
 // Parse decodes and validates the text of a file; name is used in messages only.
 func Parse(name string, text []byte) (*Config, error) {
-	c, found, err := decode(name, text)
+	text, wrong, keys := wrongKinds(name, text)
+	c, found, err := decode(name, text, keys)
 	if err != nil {
-		return nil, err
+		return nil, errors.Join(wrong.orNil(), err)
 	}
-	v := &validator{name: name, at: indexLines(text), told: map[string]bool{}, found: found}
+	v := &validator{name: name, at: indexLines(text), told: map[string]bool{}}
 	numbers := numbersOf("", reflect.ValueOf(&c).Elem(), false, v.at, nil)
 	c.setDefaults()
 	v.config(&c)
 	v.numbers(numbers)
+	v.found = append(slices.DeleteFunc(v.found, func(m Mistake) bool { return keys[keyOf(m.Text)] }), append(found, wrong...)...)
 	if len(v.found) > 0 {
 		sort.SliceStable(v.found, func(i, j int) bool { return v.found[i].Line < v.found[j].Line })
 		return nil, v.found
@@ -75,9 +78,57 @@ func Parse(name string, text []byte) (*Config, error) {
 	return &c, nil
 }
 
+// orNil returns the mistakes as an error; nil for none.
+func (ms Mistakes) orNil() error {
+	if len(ms) == 0 {
+		return nil
+	}
+	return ms
+}
+
+// wrongKinds returns a text without the values that are of a wrong kind, what is wrong with them, and their keys: the
+// decoder would stop at the first, and the rest is to be looked at too. A value over several lines ends the search.
+func wrongKinds(name string, text []byte) (rest []byte, wrong Mistakes, keys map[string]bool) {
+	keys = map[string]bool{}
+	for range 100 {
+		var c Config
+		var de *toml.DecodeError
+		err := toml.Unmarshal(text, &c)
+		if !errors.As(err, &de) || !kindMismatch.MatchString(de.Error()) || len(de.Key()) == 0 {
+			break
+		}
+		row, _ := de.Position()
+		rows := strings.SplitAfter(string(text), "\n")
+		if row < 1 || row > len(rows) {
+			break
+		}
+		rows[row-1] = "#" + rows[row-1]
+		without := []byte(strings.Join(rows, ""))
+		if err := toml.Unmarshal(without, &Config{}); errors.As(err, &de) && !kindMismatch.MatchString(de.Error()) {
+			break // the line was a part of something longer
+		}
+		var found Mistakes
+		if !errors.As(decodeMistakes(name, err), &found) {
+			break
+		}
+		wrong, text = append(wrong, found...), without
+		keys[keyOf(found[0].Text)] = true
+	}
+	return text, wrong, keys
+}
+
+// keyOf returns the key that a mistake's text begins with, without the numbers of the tables it stands in.
+func keyOf(text string) string {
+	key, _, _ := strings.Cut(text, ": ")
+	return indexes.ReplaceAllString(key, ".")
+}
+
+var indexes = regexp.MustCompile(`\.[0-9]+\.`)
+
 // decode returns what the text says, and the keys that no table has: what else is wrong is found all the same, so that
-// one look shows everything. Text that is no TOML, or a value of the wrong kind, ends it.
-func decode(name string, text []byte) (c Config, found Mistakes, err error) {
+// one look shows everything. Keys gains those whose values, once their names are put right, are of a wrong kind. Text
+// that is no TOML ends it.
+func decode(name string, text []byte, keys map[string]bool) (c Config, found Mistakes, err error) {
 	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
 	if err = d.Decode(&c); err == nil {
 		return c, nil, nil
@@ -88,10 +139,12 @@ func decode(name string, text []byte) (c Config, found Mistakes, err error) {
 		return c, nil, err
 	}
 	c = Config{} // a strict decoder may stop short of the end
-	if e := toml.Unmarshal(asMeant(text, strict), &c); e != nil {
+	meant, wrong, more := wrongKinds(name, asMeant(text, strict))
+	if e := toml.Unmarshal(meant, &c); e != nil {
 		return c, nil, err // what was meant stands there already: say what was written
 	}
-	return c, found, nil
+	maps.Copy(keys, more)
+	return c, append(found, wrong...), nil
 }
 
 // asMeant returns the text with misspelt keys put right, so that a slip of the pen does not bring "missing" as well.
