@@ -120,7 +120,7 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 	var square, dof float64
 	few := false
 	for i, h := range at {
-		res, err := mixed.Fit(by[h], setup)
+		res, err := mixed.FitWith(by[h], setup, mixed.Options{Settled: len(by[h]) <= byHand})
 		if err != nil {
 			return nil, fmt.Errorf("at height %v mm: %w", h, err)
 		}
@@ -138,7 +138,7 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 	for i, h := range at {
 		res := first[i]
 		if few && res.Readings < fewReadings && len(at) > 1 && dof > 1 && square > 0 {
-			again, err := mixed.FitWith(by[h], setup, mixed.Options{RepeatabilityMM: math.Sqrt(square / dof), RepeatabilityDoF: dof})
+			again, err := mixed.FitWith(by[h], setup, mixed.Options{Settled: true, RepeatabilityMM: math.Sqrt(square / dof), RepeatabilityDoF: dof})
 			if err == nil && again.Tilt != nil && again.Nod != nil {
 				res = again
 			}
@@ -152,6 +152,10 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 	}
 	return out, nil
 }
+
+// byHand is how many readings of a height are taken one by one, the spindle turned on by hand and let go; more come while
+// it turns.
+const byHand = 72
 
 // fewReadings is where a height shows its own scatter badly.
 const fewReadings = 12

@@ -32,6 +32,9 @@ type Options struct {
 	// absent.
 	Unfinished bool
 
+	// Settled says that each reading was taken at rest, however quickly they follow each other.
+	Settled bool
+
 	// Pace, if given, is called now and then in a long fit; it may sleep, so that others come to their turn.
 	Pace func()
 }

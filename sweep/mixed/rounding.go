@@ -83,6 +83,7 @@ func (f *fitting) learnSteps() bool {
 func (f *fitting) levels() *levels {
 	l := newLevels(f.bs)
 	l.steps, l.band, l.unfinished = f.steps, f.band, f.opt.Unfinished
+	l.settled = l.settled || f.opt.Settled && standing(f.bs)
 	if f.d != nil && f.d.pair != nil {
 		l.together = correlations
 	}
