@@ -1,11 +1,11 @@
 #!/usr/bin/env bash
 # Walks the README in a fresh account and measures the time from the clone to the first true reading on the page.
 #
-#	walk.sh [--warm]     as root
+#	walk.sh     as root
 #
 # The account is made for this and removed at the end. It types the README's own commands and builds everything itself. The
-# caller lends it the modules that it has fetched, so that no network is measured. With --warm it has built tramd once before
-# the clock starts, as on a computer where one has worked on it. A first reading after five minutes is a failure.
+# caller lends it the modules that it has fetched, so that no network is measured. A first reading after five minutes is a
+# failure; most of the time goes into compiling SQLite, so let the computer do nothing else.
 set -euo pipefail
 [ "$(id -u)" = 0 ] || { echo "walk.sh makes an account: run it as root"; exit 1; }
 top=$(git -C "$(dirname "$0")" rev-parse --show-toplevel)
@@ -34,11 +34,6 @@ clone() { # by the caller, who may read the repository wherever it lies
 	git clone -q "$top" "$home/tramd"
 	chown -R "$account": "$home/tramd"
 }
-if [ "${1:-}" = --warm ]; then
-	clone
-	type_in "make build" >/dev/null
-	rm -rf "$home/tramd"
-fi
 began=$(date +%s)
 clone
 shown "make demo"
@@ -70,5 +65,5 @@ for command in "tramd ports" "tramd setup linnet.toml" "tramd config check linne
 done
 type_in "bin/tramd ports" >/dev/null || { echo "tramd ports failed"; exit 1; }
 echo "From the clone: the demo is up after $up s, the first reading comes after $reading s, the first lean stands on the page after $lean s."
-echo "Built before the clock started: $([ "${1:-}" = --warm ] && echo yes || echo no). $(nproc) processors, load $(cut -d' ' -f1 /proc/loadavg)."
+echo "$(nproc) processors, load $(cut -d' ' -f1 /proc/loadavg)."
 [ "$reading" -lt 300 ] || { echo "that is more than five minutes"; exit 1; }
