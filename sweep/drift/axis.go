@@ -42,7 +42,7 @@ func (m meanSquare) mean() float64 {
 // restart begins a new segment: the machine is another one now.
 func (a *axis) restart() {
 	if a.bank != nil && a.bank.n > 2 {
-		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned(false)
+		a.carry, a.ways = a.bank.sigma().kept(), a.bank.learned()
 		a.felt = a.bank.felt()
 	}
 	a.segment, a.from, a.moved, a.outside = latest{}, 0, nil, nil
@@ -119,10 +119,19 @@ func (a *axis) follow(limit float64) {
 	}
 }
 
-// jump is a change that the bank took in: before which check of the segment, and of about what size in mm/m.
+// jump is a change that the bank took in: an intervention in the level before one check of the segment, of about so
+// many mm/m, and one in the slope before another; -1: none.
 type jump struct {
-	before int
-	size   float64
+	level, slope int
+	size         float64
+}
+
+// first is the earlier of the two.
+func (j jump) first() int {
+	if j.slope < 0 || j.level >= 0 && j.level < j.slope {
+		return j.level
+	}
+	return j.slope
 }
 
 // saved is the bank before a check of the segment.
@@ -147,8 +156,16 @@ func (a *axis) feed(i int) {
 		}
 		a.saved = append(a.saved, saved{i, a.bank.copyInto(room)})
 	}
-	if j := a.jumped; j != nil && j.before == i && a.bank.n > 2 {
-		a.bank.part(j.size)
+	if j := a.jumped; j != nil && a.bank.n > 2 {
+		if j.first() == i {
+			a.bank.part()
+		}
+		if j.level == i {
+			a.bank.intervene(func(h *hypothesis, variance float64) { h.ll += jumpVariance(j.size, variance) })
+		}
+		if j.slope == i {
+			a.bank.intervene(func(h *hypothesis, _ float64) { h.bb += h.steep * h.steep })
+		}
 	}
 	o := a.segment.at(i)
 	a.bank.air = a.air
@@ -166,9 +183,9 @@ func (a *axis) jump(j jump) {
 	if a.still < restless { // the bank knows that this axis moves, and follows it by itself
 		return
 	}
-	for n := len(a.saved); n > 0 && a.saved[n-1].before > j.before; n = len(a.saved) {
+	for n := len(a.saved); n > 0 && a.saved[n-1].before > j.first(); n = len(a.saved) {
 		if n == 1 && a.saved[0].before > saves { // no further back: it is kept no longer
-			j.before = a.saved[0].before
+			j = jump{max(j.level, a.saved[0].before), -1, j.size}
 			break
 		}
 		a.saved = a.saved[:n-1]

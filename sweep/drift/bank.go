@@ -28,14 +28,6 @@ const (
 	lightest = 1e-3 // nothing heavier is dropped
 )
 
-// How far the level is known is asked of the hypotheses with less trust in what the checks said of them, and less in
-// holding still: a wander that a few dozen checks cannot show moves the level by more than holding still would allow
-// for. Found by the study, for machines of all kinds together.
-const (
-	slowest  = 0.07 // wander in a usual gap, in units of sigma, below which an axis as good as holds still
-	slowOdds = 0.1  // of such hypotheses
-)
-
 // hypothesis is a process with what it knows and how well it did.
 type hypothesis struct {
 	process
@@ -44,7 +36,6 @@ type hypothesis struct {
 	square float64 // sum of squares behind sigma, prior included
 	score  float64 // log of how well it predicted, without its prior
 	weight float64 // posterior
-	doubt  float64 // weight where it is asked how far the level is known
 	anew   bool    // began at the last split
 }
 
@@ -71,15 +62,11 @@ type bank struct {
 // beliefs is how much each process on the list weighs before anything was seen.
 type beliefs []float64
 
-// Where a machine was seen to move, or an event made it another one, half of the knowledge of how it moves is kept; and
-// one that has just moved by itself is less likely to hold still.
-const (
-	kept          = 0.5
-	stillAfterAll = 0.3
-)
+// kept is how much of the knowledge of how it moves outlives an event that made the machine another one.
+const kept = 0.5
 
 // learned is what to believe of how the machine moves when its level is anybody's guess again.
-func (b *bank) learned(moved bool) beliefs {
+func (b *bank) learned() beliefs {
 	out := make(beliefs, b.listed)
 	for i := range b.h {
 		out[b.h[i].place] += kept * b.h[i].weight
@@ -87,9 +74,6 @@ func (b *bank) learned(moved bool) beliefs {
 	sum := 0.0
 	for i, p := range processes(b.gap, b.aDay > 0, b.warm) {
 		out[i] += (1 - kept) * p.prior
-		if moved && p.kind == Steady {
-			out[i] *= stillAfterAll
-		}
 		sum += out[i]
 	}
 	for i := range out {
@@ -208,7 +192,7 @@ func (b *bank) first(o *observation) {
 	for i := range b.h {
 		h := &b.h[i]
 		h.begin(&h.process, o.y, o.r, o.z, b.felt0)
-		h.square, h.weight, h.doubt = b.start.square, h.prior, h.prior
+		h.square, h.weight = b.start.square, h.prior
 	}
 }
 
@@ -254,24 +238,17 @@ func (b *bank) staying(warm bool, least float64) float64 {
 // weigh turns scores into weights.
 func (b *bank) weigh(best float64) {
 	const least = 1e-9 // so that none is ever past reviving
-	var sum, doubts float64
+	sum := 0.0
 	for i := range b.h {
 		h := &b.h[i]
-		h.weight, h.doubt = least, least
+		h.weight = least
 		if d := h.score - best; d > -40 {
-			root := math.Exp(d / 4)
-			h.weight += h.prior * sq(sq(root))
-			h.doubt += h.prior * root
-			if h.slow {
-				h.doubt -= (1 - slowOdds) * h.prior * root
-			}
+			h.weight += h.prior * math.Exp(d)
 		}
 		sum += h.weight
-		doubts += h.doubt
 	}
 	for i := range b.h {
 		b.h[i].weight /= sum
-		b.h[i].doubt /= doubts
 	}
 }
 
@@ -298,12 +275,12 @@ func (b *bank) now() Lean {
 		h := &b.h[i]
 		s2 := h.square / b.dof * wide
 		m, p := h.lean(b.air.usual)
-		v += h.doubt * (p*s2 + sq(m-out.Level))
+		v += h.weight * (p*s2 + sq(m-out.Level))
 		rate := h.bb
 		if h.used {
 			rate *= sq(b.pace())
 		}
-		if h.kind == Settling {
+		if h.settles() {
 			tau := b.taus[h.tau]
 			rate += (h.ss/tau - 2*h.bs) / tau
 		}
@@ -315,7 +292,7 @@ func (b *bank) now() Lean {
 
 // slope is how fast the truth moves, a day.
 func (h *hypothesis) slope(b *bank) float64 {
-	if h.kind == Settling {
+	if h.settles() {
 		return h.rate - h.swing/b.taus[h.tau]
 	}
 	if h.used {
@@ -329,7 +306,7 @@ func (h *hypothesis) slope(b *bank) float64 {
 func (b *bank) byHours() float64 {
 	var used, all float64
 	for i := range b.h {
-		if h := &b.h[i]; (h.kind == Wandering || h.kind == Trending) && !h.alive && !h.slow {
+		if h := &b.h[i]; h.tau < 0 && !h.slow {
 			all += h.weight
 			if h.used {
 				used += h.weight
@@ -351,11 +328,30 @@ func (b *bank) sigma() scale {
 	return scale{sum, b.dof}
 }
 
-// kinds says how much each kind of process weighs.
+// settles says whether the process has a swing that dies away.
+func (p *process) settles() bool { return p.tau >= 0 && !p.alive }
+
+// known is by how many of its standard deviations a slope must differ from zero to be called a trend.
+const known2 = 2
+
+// kindOf names how a hypothesis moves.
+func (b *bank) kindOf(h *hypothesis) Kind {
+	switch {
+	case h.settles():
+		return Settling
+	case sq(h.rate) > sq(known2)*h.bb*h.square/b.dof:
+		return Trending
+	case h.slow && !h.alive:
+		return Steady
+	}
+	return Wandering
+}
+
+// kinds says how much each kind of movement weighs.
 func (b *bank) kinds() [kinds]float64 {
 	var out [kinds]float64
 	for i := range b.h {
-		out[b.h[i].kind] += b.h[i].weight
+		out[b.kindOf(&b.h[i])] += b.h[i].weight
 	}
 	return out
 }
@@ -366,7 +362,7 @@ func sq(x float64) float64 { return x * x }
 func (b *bank) holdsStill() float64 {
 	sum := 0.0
 	for i := range b.h {
-		if h := &b.h[i]; h.wander == 0 && h.steep == 0 && !h.alive {
+		if h := &b.h[i]; h.slow && !h.alive && b.kindOf(h) != Trending {
 			sum += h.weight
 		}
 	}

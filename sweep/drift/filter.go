@@ -1,34 +1,5 @@
 package drift
 
-// process is one idea of how the truth moves. Leans are in units of sigma, times in days.
-type process struct {
-	kind   Kind
-	wander float64 // of the level: standard deviation after one day
-	steep  float64 // standard deviation of the rate's prior, a day
-	reach  float64 // standard deviation of the swing's prior
-	tau    int     // which of the bank's time constants the swing has; -1: no swing
-	alive  bool    // the swing is kept alive by noise
-	used   bool    // follows the spindle's hours; its time is hours / the usual hours a day
-	warm   bool    // leans with the temperature besides
-	slow   bool    // holding still, or so slow that it looks like it for long
-	prior  float64 // weight before anything was seen
-}
-
-// Kind names how a process moves.
-type Kind int
-
-// Kinds of process.
-const (
-	Steady Kind = iota
-	Wandering
-	Trending
-	Settling
-	kinds
-)
-
-// String names the kind.
-func (k Kind) String() string { return [...]string{"steady", "wandering", "trending", "settling"}[k] }
-
 // state is what a process knows: level, rate, swing and lean per kelvin with their covariance, in units of sigma. The
 // level is that at the record's first temperature.
 type state struct {
@@ -68,6 +39,12 @@ func (x *state) predict(p *process, dt, decay float64) {
 		}
 	}
 	x.ll += p.wander * p.wander * dt
+	if p.turn > 0 { // an integrated random walk
+		w := p.turn * p.turn * dt
+		x.bb += w
+		x.lb += w * dt / 2
+		x.ll += w * dt * dt / 3
+	}
 	if p.tau >= 0 {
 		x.swing *= decay
 		x.ls *= decay

@@ -61,18 +61,22 @@ func (t *Tracker) futures(days float64) *futures {
 		return f
 	}
 	r := rand.New(rand.NewPCG(1, uint64(t.checks)))
-	f := &futures{drawn: futuresDrawn}
+	draws := t.draws
+	if draws == 0 {
+		draws = futuresDrawn
+	}
+	f := &futures{drawn: draws}
 	var picks [2][]*hypothesis
 	for i, a := range t.axes {
 		if a.bank != nil {
-			picks[i] = a.bank.pick(r, futuresDrawn)
+			picks[i] = a.bank.pick(r, draws)
 		}
 	}
 	steps := make([]float64, futureSteps+1)
 	for k := 1; k <= futureSteps; k++ {
 		steps[k] = days * math.Pow(firstStep, 1-float64(k)/futureSteps)
 	}
-	for n := range futuresDrawn {
+	for n := range draws {
 		var on [2]course
 		for i, a := range t.axes {
 			if a.bank != nil {
@@ -147,6 +151,11 @@ func (c *course) step(dt, z, limit float64, now bool, r *rand.Rand) bool {
 		if h.steep > 0 {
 			c.level += c.rate * dt
 		}
+		if h.turn > 0 { // an integrated random walk
+			w, along := c.sigma*h.turn*math.Sqrt(dt), r.NormFloat64()
+			c.rate += w * along
+			c.level += w * dt * (along/2 + r.NormFloat64()/math.Sqrt(12))
+		}
 		if h.wander > 0 {
 			c.level += c.sigma * h.wander * math.Sqrt(dt) * r.NormFloat64()
 		}
@@ -164,11 +173,17 @@ func (c *course) step(dt, z, limit float64, now bool, r *rand.Rand) bool {
 	if math.Abs(lean) > limit {
 		return true
 	}
-	if now || h.wander == 0 {
+	if now {
 		return false
 	}
 	// What wanders may have been outside between two steps: a Brownian bridge.
 	v := sq(c.sigma*h.wander) * dt
+	if h.alive {
+		v += 2 * sq(c.sigma*h.reach) * math.Min(1, dt/c.b.taus[h.tau])
+	}
+	if v == 0 {
+		return false
+	}
 	crossed := math.Exp(-2*(limit-was)*(limit-lean)/v) + math.Exp(-2*(limit+was)*(limit+lean)/v)
 	return crossed > 1e-6 && r.Float64() < crossed
 }

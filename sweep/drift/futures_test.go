@@ -14,7 +14,7 @@ func TestFuturesFollowTheReflectionPrinciple(t *testing.T) {
 		tr := New()
 		tr.limit = limit
 		for i := range axes {
-			p := process{kind: Wandering, wander: q, tau: -1}
+			p := process{wander: q, tau: -1}
 			tr.axes[i].bank = &bank{dof: 1e9, h: []hypothesis{{process: p, square: 1e9, weight: 1}}}
 		}
 		f := tr.futures(ahead)
@@ -35,7 +35,7 @@ func TestFuturesFollowTheReflectionPrinciple(t *testing.T) {
 func TestFuturesOfATrend(t *testing.T) {
 	tr := New()
 	tr.limit = 1
-	p := process{kind: Trending, steep: 1, tau: -1}
+	p := process{steep: 1, tau: -1}
 	tr.axes[0].bank = &bank{dof: 1e9, h: []hypothesis{{process: p, square: 1e9, weight: 1, state: state{level: 0.2, rate: 0.1}}}}
 	f := tr.futures(20)
 	if day, ok := f.when(0.5); !ok || day < 7.1 || day > 9 {

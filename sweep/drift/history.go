@@ -71,6 +71,7 @@ type Tracker struct {
 
 	drawn    *futures // as last drawn, and how far they were followed
 	drawnFor float64
+	draws    int // how many are drawn; 0: the usual number
 
 	Plan Plan // of the interval between checks
 }

@@ -13,34 +13,34 @@ const (
 	unlikely   = 1e-4 // weight below which a hypothesis ends beside those that begin here
 )
 
-// part gives the bank a second half before the next check is taken in: as it goes on, and as a machine that became
-// another one, by a jump of about this size in mm/m. Which of them is believed is for the checks that follow to say.
-func (b *bank) part(size float64) {
+// part makes room in the bank for a change: what is believed next begins with the checks that follow.
+func (b *bank) part() {
 	b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool { return h.weight < unlikely })
-	best, total := math.Inf(-1), 0.0
 	for i := range b.h {
-		best = max(best, b.h[i].score)
-	}
-	for i := range b.h {
-		h := &b.h[i]
-		h.score -= best
-		h.anew = false
-		total += h.prior * math.Exp(h.score)
-	}
-	now, sigma, ways, felt := b.now(), b.sigma(), b.learned(true), b.felt()
-	variance := sigma.variance()
-	jump := max(sq(leastJump), sq(size)/variance)
-	old := len(b.h)
-	for i, p := range processes(b.gap, b.aDay > 0, b.warm) {
-		p.prior = ways[i]
-		h := hypothesis{process: p, place: i, anew: true, square: sigma.square, score: math.Log(jumpChance * total)}
-		h.begin(&p, now.Level, min(sq(now.U)/variance+jump, sq(mostJump)), b.air.usual, felt)
-		b.h = append(b.h, h)
-	}
-	for i := range b.h[:old] {
-		b.h[i].score += math.Log(1 - jumpChance)
+		b.h[i].anew = false
 	}
 	b.split = b.n
+}
+
+// intervene gives every hypothesis a second one, in which something happened at this moment: the variance of the part
+// that it touched grows, and the other parts keep what they had learned. Which of them is believed is for the checks
+// that follow to say.
+func (b *bank) intervene(touch func(h *hypothesis, variance float64)) {
+	variance := b.sigma().variance()
+	for _, h := range b.h {
+		if h.anew {
+			continue
+		}
+		h.anew = true
+		h.score += math.Log(jumpChance)
+		touch(&h, variance)
+		b.h = append(b.h, h)
+	}
+}
+
+// jumpVariance is that of a level intervention of about so many mm/m, in units of sigma.
+func jumpVariance(size, variance float64) float64 {
+	return min(max(sq(leastJump), sq(size)/variance), sq(mostJump))
 }
 
 // restsOn is how many checks what is believed rests on: those since the split where the machine became another one

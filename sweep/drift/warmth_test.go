@@ -131,7 +131,7 @@ func studyWarmth(t testing.TB, k warmKind, checks, machines int, seed uint64) wa
 // the normal equations.
 func TestATemperatureIsARegressor(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
-	p := process{kind: Trending, steep: 0.3, tau: -1, warm: true}
+	p := process{steep: 0.3, tau: -1, warm: true}
 	prior := perKelvin{mean: 0.2, variance: 0.09}
 	var x state
 	const n = 25

@@ -14,6 +14,7 @@ const (
 	returned = 5.0
 	backlash = 0.8 // of evidence, between a return that leaves things as they were and a new alarm
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
+	redates  = 32  // checks in which the bank takes in a better date of it, after 1, 2, 4 and so on
 	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 )
 
@@ -25,6 +26,7 @@ type standing struct {
 	back     float64 // how much likelier it is that the lean is back there
 	backFrom int     // since when, in the chart's count
 	size     float64 // of the change while nothing spoke for a return
+	age      int     // checks since it was raised
 }
 
 // watch looks for a change after a new check, or whether the one that stands still has its reason.
@@ -52,7 +54,7 @@ func (a *axis) watch() {
 		a.from = max(a.from+m.backFrom, a.segment.gone)
 		a.moved = nil
 		a.redraw()
-		a.jump(jump{a.from, -m.size})
+		a.jump(jump{a.from, -1, -m.size})
 		return
 	}
 	if m.back == 0 {
@@ -65,6 +67,11 @@ func (a *axis) watch() {
 		}
 		if !math.IsInf(best.gain, -1) {
 			m.change, m.size = best, best.size
+			if m.age++; m.age&(m.age-1) == 0 && m.age <= redates {
+				if j := a.jumpOf(f); a.jumped != nil && (j.level != a.jumped.level || j.slope != a.jumped.slope) {
+					a.jump(j) // it is dated better now
+				}
+			}
 		}
 	}
 }
@@ -72,11 +79,19 @@ func (a *axis) watch() {
 func (a *axis) raise(f finding) {
 	c := f.best()
 	a.moved = &standing{change: c, base: c.level, baseZ: c.mz, size: c.size, backFrom: a.chart.n()}
-	from := c.from
-	if f.ramp.gain > f.step.gain-nearly { // what a ramp has come to by now must not pass for a level
-		from = min(from, f.ramp.from)
+	a.jump(a.jumpOf(f))
+}
+
+// jumpOf is what the bank is to take in of a finding.
+func (a *axis) jumpOf(f finding) jump {
+	j := jump{-1, -1, f.best().size}
+	if f.step.gain > f.ramp.gain-nearly {
+		j.level, j.size = a.from+f.step.from, f.step.size
 	}
-	a.jump(jump{a.from + from, c.size})
+	if f.ramp.gain > f.step.gain-nearly { // what a ramp has come to by now must not pass for a level
+		j.slope = a.from + f.ramp.from
+	}
+	return j
 }
 
 // wentBack weighs the last check's word for the old level against the new one; a cumulative sum of log likelihood
