@@ -24,7 +24,6 @@ type axis struct {
 	jumped  *jump   // the last one that the bank got
 	now     Lean    // what is believed at the last check
 
-	still   float64   // how likely it lately was, at most, that the axis holds still
 	moved   *standing // shift or trend
 	outside *Alarm
 }
@@ -79,7 +78,6 @@ func (a *axis) add(o observation, limit float64) {
 		a.feed(n - 1)
 		a.chart.add(a.segment.last())
 	}
-	a.still = max(0.97*a.still, a.bank.holdsStill())
 	a.watch()
 	a.now = a.believed()
 	a.judge(limit)
@@ -161,10 +159,10 @@ func (a *axis) feed(i int) {
 			a.bank.part()
 		}
 		if j.level == i {
-			a.bank.intervene(func(h *hypothesis, variance float64) { h.ll += jumpVariance(j.size, variance) })
+			a.bank.lift(j.size)
 		}
 		if j.slope == i {
-			a.bank.intervene(func(h *hypothesis, _ float64) { h.bb += h.steep * h.steep })
+			a.bank.bend()
 		}
 	}
 	o := a.segment.at(i)
@@ -175,14 +173,8 @@ func (a *axis) feed(i int) {
 	}
 }
 
-// restless is the chance of holding still, at its highest of late, below which an axis is a mover.
-const restless = 0.2
-
 // jump tells the bank of a change, and shows it again what came since.
 func (a *axis) jump(j jump) {
-	if a.still < restless { // the bank knows that this axis moves, and follows it by itself
-		return
-	}
 	for n := len(a.saved); n > 0 && a.saved[n-1].before > j.first(); n = len(a.saved) {
 		if n == 1 && a.saved[0].before > saves { // no further back: it is kept no longer
 			j = jump{max(j.level, a.saved[0].before), -1, j.size}

@@ -254,10 +254,7 @@ func (b *bank) weigh(best float64) {
 
 // student widens a variance for sigma being known with so many degrees of freedom only.
 func (b *bank) student() float64 {
-	if b.dof <= 2.5 {
-		return 5
-	}
-	return b.dof / (b.dof - 2)
+	return sq(student(b.dof))
 }
 
 // now is the lean and the rate as the bank sees them, with standard uncertainties.
@@ -306,7 +303,7 @@ func (h *hypothesis) slope(b *bank) float64 {
 func (b *bank) byHours() float64 {
 	var used, all float64
 	for i := range b.h {
-		if h := &b.h[i]; h.tau < 0 && !h.slow {
+		if h := &b.h[i]; h.moves() {
 			all += h.weight
 			if h.used {
 				used += h.weight
@@ -328,18 +325,21 @@ func (b *bank) sigma() scale {
 	return scale{sum, b.dof}
 }
 
+// moves says whether the process moves for good, and not too slowly to be seen.
+func (p *process) moves() bool { return p.tau < 0 && (p.steep > 0 || !p.slow) }
+
 // settles says whether the process has a swing that dies away.
 func (p *process) settles() bool { return p.tau >= 0 && !p.alive }
 
-// known is by how many of its standard deviations a slope must differ from zero to be called a trend.
-const known2 = 2
+// slopeShows is by how many of its standard deviations a slope must differ from zero to be called a trend.
+const slopeShows = 2
 
 // kindOf names how a hypothesis moves.
 func (b *bank) kindOf(h *hypothesis) Kind {
 	switch {
 	case h.settles():
 		return Settling
-	case sq(h.rate) > sq(known2)*h.bb*h.square/b.dof:
+	case sq(h.rate) > sq(slopeShows)*h.bb*h.square/b.dof:
 		return Trending
 	case h.slow && !h.alive:
 		return Steady
@@ -357,14 +357,3 @@ func (b *bank) kinds() [kinds]float64 {
 }
 
 func sq(x float64) float64 { return x * x }
-
-// holdsStill is how likely it is that the axis does not move, or only settles.
-func (b *bank) holdsStill() float64 {
-	sum := 0.0
-	for i := range b.h {
-		if h := &b.h[i]; h.slow && !h.alive && b.kindOf(h) != Trending {
-			sum += h.weight
-		}
-	}
-	return sum
-}

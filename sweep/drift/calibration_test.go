@@ -6,17 +6,22 @@ import (
 	"testing"
 )
 
-// calibration is what became of next-check dates: how many were decided by the chance itself, and how many of those
-// found the machine outside; and the same where the record bore no further.
+// calibration is what became of next-check dates: how many were decided by the chance itself, and in how many of those
+// the machine was outside on the date, or at any moment up to it; and the same where the record bore no further.
 type calibration struct {
-	due, outside, bounded, boundedOutside, now int
-	ahead                                      float64 // days, as a multiple of the record, summed
-	axes, held                                 int     // axes, and how many of their levels' intervals of 95 % held the truth
+	due, outside, passed                   int
+	bounded, boundedOutside, boundedPassed int
+	now                                    int
+	ahead, all                             float64 // days, as a multiple of the record, summed: of dates by chance, and of all
+	axes, held                             int     // axes, and how many of their levels' intervals of 95 % held the truth
 }
 
 func (c *calibration) add(o calibration) {
 	c.due += o.due
 	c.outside += o.outside
+	c.passed += o.passed
+	c.boundedPassed += o.boundedPassed
+	c.all += o.all
 	c.bounded += o.bounded
 	c.boundedOutside += o.boundedOutside
 	c.now += o.now
@@ -37,7 +42,7 @@ func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed ui
 	for range machines {
 		h := draw(r, m, n, stated)
 		last := h.days[n-1]
-		tr := New()
+		tr := asked()
 		play(t, tr, h.checks)
 		out.ask(tr, last, h.truth, h.outside)
 	}
@@ -56,26 +61,49 @@ func (c *calibration) ask(tr *Tracker, last float64, truth [2]func(day float64) 
 	if outside(last) {
 		return
 	}
-	f := tr.Forecast(0.95)
-	if f.Next == nil {
+	next := tr.due(0.05)
+	if next == nil {
 		return
 	}
-	is := outside(last + f.Next.Days)
-	switch f.Next.LimitedBy {
+	is, ever := outside(last+next.Days), 0
+	for i := range 300 {
+		if outside(last + next.Days*float64(i)/300) {
+			ever = 1
+			break
+		}
+	}
+	if is {
+		ever = 1
+	}
+	switch next.LimitedBy {
 	case ByChance:
 		c.due++
-		c.ahead += f.Next.Days / last
+		c.ahead += next.Days / last
+		c.passed += ever
 		if is {
 			c.outside++
 		}
 	case ByRisk, ByOutside:
 		c.now++
+		return
 	default:
 		c.bounded++
+		c.boundedPassed += ever
 		if is {
 			c.boundedOutside++
 		}
 	}
+	c.all += next.Days / last
+}
+
+// mean is how far ahead the dates lie, as a multiple of the record.
+func (c calibration) mean() float64 { return c.all / float64(max(1, c.due+c.bounded)) }
+
+// asked is a tracker that draws fewer futures, for trials of many machines.
+func asked() *Tracker {
+	t := New()
+	t.draws = 1000
+	return t
 }
 
 // The short form of the study's table of dates.
@@ -87,7 +115,7 @@ func TestDatesAreCalibrated(t *testing.T) {
 		}
 		for _, n := range []int{20, 80} {
 			c := calibrate(t, m, n, 70, 1, 3)
-			t.Logf("%s, %d checks: %d of %d outside on the date; %d of %d where the record bore no further", m.name, n, c.outside, c.due, c.boundedOutside, c.bounded)
+			t.Logf("%s, %d checks: %d of %d outside by the date; %d of %d where the record bore no further", m.name, n, c.passed, c.due, c.boundedOutside, c.bounded)
 			all.add(c)
 		}
 	}
@@ -95,8 +123,9 @@ func TestDatesAreCalibrated(t *testing.T) {
 		t.Fatalf("only %d dates", all.due)
 	}
 	// Some 150 dates: a share of 5 % is known to 1.8 %.
-	if s := all.share(); s < 0.015 || s > 0.085 {
-		t.Errorf("%.1f %% of %d machines were outside on the date, want 3 to 7 %% (and a standard error)", 100*s, all.due)
+	// Either might have done both, for all that few checks show: their dates come somewhat too soon.
+	if s := float64(all.passed) / float64(all.due); s < 0.005 || s > 0.085 {
+		t.Errorf("%.1f %% of %d machines were outside by the date, want up to 7 %% (and a standard error)", 100*s, all.due)
 	}
 	if c := all.coverage(); c < 0.86 {
 		t.Errorf("the interval of the level held the truth in %.1f %%, want 95 %% (and no less than 86 %% over machines that wander slowly)", 100*c)

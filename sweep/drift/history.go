@@ -181,7 +181,7 @@ func (a *axis) event(e Event) {
 // points, and out is given back; nil where nothing is.
 func (a *axis) check(c *Check, i int, began time.Time, met *circumstances, out *Lean) (*Lean, []Alarm) {
 	if v := c.Axis[i]; v != nil {
-		u := v.U
+		u := v.U * student(c.DoF[i])
 		if u == 0 {
 			u = math.NaN()
 		}
@@ -193,6 +193,19 @@ func (a *axis) check(c *Check, i int, began time.Time, met *circumstances, out *
 	}
 	*out = a.now
 	return out, a.alarms()
+}
+
+// leastDoF keeps finite what so few degrees of freedom say of an uncertainty.
+const leastDoF = 2.5
+
+// student is by how much the standard deviation of what is known exceeds an uncertainty of so many degrees of freedom:
+// that of Student's distribution (JCGM 101:2008, 6.4.9.4, from memory), so that a check counts by both.
+func student(dof float64) float64 {
+	if !(dof > 0) || math.IsInf(dof, 1) {
+		return 1
+	}
+	dof = math.Max(dof, leastDoF)
+	return math.Sqrt(dof / (dof - 2))
 }
 
 // Alarms are those that stand now, tilt before nod.

@@ -1,13 +1,8 @@
 package drift
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
-	"strings"
-	"sync"
 	"testing"
 )
 
@@ -21,6 +16,9 @@ type mover struct {
 func between(r *rand.Rand, low, high float64) float64 { return low * math.Pow(high/low, r.Float64()) }
 
 func either(r *rand.Rand) float64 { return float64(2*r.IntN(2) - 1) }
+
+// quickening is the kind whose rate grows three- to sevenfold before its date, which its record cannot show.
+const quickening = "quickening"
 
 // movers are the kinds that the dates are held against one by one.
 func movers() []mover {
@@ -54,15 +52,23 @@ func movers() []mover {
 		}
 	}
 	return append(out,
-		mover{"trend and wander", true, both(0.15, 0.6, 0.1, 0.4)},
+		mover{"trend and wander", true, both(0.1, 0.6, 0.07, 0.4)},
 		mover{"slow trend and wander", true, both(0.03, 0.3, 0.05, 0.3)},
-		mover{"quickening", true, func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+		mover{quickening, true, func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
 			at, rate, in := level(r, limit), either(r)*s*between(r, 0.02, 0.2)/gap, gap*float64(n)*between(r, 1, 4)
 			return func(t float64) float64 { return at + rate*t*(1+t/in) }
 		}},
 		mover{"leaning with an unseen season", true, func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
 			at, by, phase := level(r, limit), s*between(r, 1, 6), 2*math.Pi*r.Float64()
 			return func(t float64) float64 { return at + by*math.Sin(2*math.Pi*t/year+phase) }
+		}},
+		mover{"trending and slipping", true, func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+			rate, slips := either(r)*s*between(r, 0.05, 0.3)/gap, otherKinds()[1].make(r, gap, s, limit)
+			return func(t float64) float64 { return rate*t + slips(t) }
+		}},
+		mover{"trending on a spring", true, func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+			rate, spring := either(r)*s*between(r, 0.05, 0.3)/gap, otherKinds()[4].make(r, gap, s, limit)
+			return func(t float64) float64 { return rate*t + spring(t) }
 		}},
 		mover{"stepped", false, stepped(func(*rand.Rand, float64, float64) func(float64) float64 { return func(float64) float64 { return 0 } })},
 		mover{"stepped, trending", true, stepped(func(r *rand.Rand, gap, s float64) func(float64) float64 {
@@ -75,173 +81,60 @@ func movers() []mover {
 	)
 }
 
-// tally is what became of the dates of one kind.
-type tally struct {
-	calibration
-	passed, boundedPassed int     // outside at any moment up to the date
-	all                   float64 // days ahead of every date, as a multiple of the record
-	dated                 int
-}
-
-func (c *tally) add(o tally) {
-	c.calibration.add(o.calibration)
-	c.passed += o.passed
-	c.boundedPassed += o.boundedPassed
-	c.all += o.all
-	c.dated += o.dated
-}
-
-func (c *tally) ask(tr *Tracker, last float64, truth [2]func(day float64) float64, outside func(day float64) bool) {
-	for i, x := range tr.Now() {
-		c.axes++
-		if math.Abs(x.Level-truth[i](last)) <= 1.96*x.U {
-			c.held++
-		}
-	}
-	if outside(last) {
-		return
-	}
-	before := c.calibration
-	next := tr.due(0.05)
-	h := next.Days
-	switch next.LimitedBy {
-	case ByChance:
-		c.due++
-		c.ahead += h / last
-		if outside(last + h) {
-			c.outside++
-		}
-	case ByRisk, ByOutside:
-		c.now++
-		return
-	default:
-		c.bounded++
-	}
-	c.all += h / last
-	c.dated++
-	ever := false
-	for i := 0; i <= 60 && !ever; i++ {
-		ever = outside(last + h*float64(i)/60)
-	}
-	if ever {
-		if c.due > before.due {
-			c.passed++
-		} else {
-			c.boundedPassed++
-		}
-	}
-}
-
-func datesOf(m mover, n, machines int, seed uint64) tally {
+// datesOf is calibrate for one kind.
+func datesOf(m mover, n, machines int, seed uint64) (calibration, error) {
 	r := rand.New(rand.NewPCG(seed, uint64(n)))
-	var out tally
+	var out calibration
 	for range machines {
 		h := draw(r, machine{m.name, func(r *rand.Rand, gap, s, limit float64) func(float64) float64 { return m.truth(r, gap, s, limit, n) }}, n, 1)
-		tr := New()
-		tr.draws = 600
+		tr := asked()
 		for _, c := range h.checks {
 			if _, err := tr.Check(c); err != nil {
-				panic(err)
+				return out, err
 			}
 		}
 		out.ask(tr, h.days[n-1], h.truth, h.outside)
 	}
-	return out
+	return out, nil
 }
 
-func otherDatesOf(k otherKind, n, machines int, seed uint64) tally {
-	r := rand.New(rand.NewPCG(seed, 1000+uint64(n)))
-	var out tally
-	for range machines {
-		o := otherDraw(r, k, n)
-		tr := New()
-		tr.draws = 600
-		for _, c := range o.checks {
-			if _, err := tr.Check(c); err != nil {
-				panic(err)
-			}
-		}
-		out.ask(tr, o.last, o.truth, o.out)
-	}
-	return out
-}
-
-func TestHarness(t *testing.T) {
-	if os.Getenv("HARNESS") == "" {
-		return
-	}
-	var size int
-	var seed uint64
-	fmt.Sscan(os.Getenv("HARNESS"), &size, &seed)
-	type job struct {
-		name  string
-		moves bool
-		n     int
-		run   func() tally
-		out   tally
-	}
-	var jobs []*job
-	ns := []int{10, 20, 40, 80}
-	if s := os.Getenv("NS"); s != "" {
-		ns = nil
-		for _, x := range strings.Fields(s) {
-			n, _ := strconv.Atoi(x)
-			ns = append(ns, n)
-		}
-	}
-	if s := os.Getenv("TUNE"); s != "" {
-		for i, x := range strings.Fields(s) {
-			tune[i], _ = strconv.ParseFloat(x, 64)
-		}
-	}
+// The short form of the study's table, for what moves in two ways at once and for what moved once.
+func TestDatesOfMixedKinds(t *testing.T) {
+	t.Parallel()
+	var both calibration
 	for _, m := range movers() {
-		for _, n := range ns {
-			jobs = append(jobs, &job{m.name, m.moves, n, func() tally { return datesOf(m, n, size, seed) }, tally{}})
+		c, err := datesOf(m, 24, 40, 8)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%s: %d of %d outside by the date, %d of %d where the record bore no further; %.2f records ahead; level held %.0f %%",
+			m.name, c.passed, c.due, c.boundedPassed, c.bounded, c.mean(), 100*c.coverage())
+		switch {
+		case m.name == "stepped" && c.mean() < 1.2: // as far as one that never moved would be too much to ask
+			t.Errorf("after a step the dates lie %.2f records ahead, want 1.2", c.mean())
+		case m.moves && m.name != quickening:
+			both.add(c)
 		}
 	}
-	for _, k := range otherKinds() {
-		for _, n := range ns {
-			jobs = append(jobs, &job{k.name + " (2)", k.moves, n, func() tally { return otherDatesOf(k, n, size, seed) }, tally{}})
+	// Some 250 dates: a share of 5 % is known to 1.4 %.
+	if s := float64(both.passed) / float64(both.due); both.due < 150 || s > 0.08 {
+		t.Errorf("%d of %d were outside by the date, want 3 to 7 %%", both.passed, both.due)
+	}
+}
+
+// What an uncertainty rests on counts: a check that few readings bear moves the level less.
+func TestDegreesOfFreedomCount(t *testing.T) {
+	lean := func(dof float64) float64 {
+		tr := New()
+		for day := range 20 {
+			play(t, tr, []Check{check(float64(day), 0.01, 0, 0.004)})
 		}
+		c := check(20, 0.03, 0, 0.004)
+		c.DoF = [2]float64{dof, dof}
+		return play(t, tr, []Check{c})[0].Axis[0].Level
 	}
-	var wg sync.WaitGroup
-	next := make(chan *job)
-	for range 2 {
-		wg.Add(1)
-		go func() {
-			for j := range next {
-				j.out = j.run()
-			}
-			wg.Done()
-		}()
+	known, few := lean(0), lean(3)
+	if !(few < known) || lean(math.Inf(1)) != known || lean(1e9)-known > 1e-6 {
+		t.Errorf("level %v by a check of 3 degrees of freedom, %v by one that is known", few, known)
 	}
-	for _, j := range jobs {
-		next <- j
-	}
-	close(next)
-	wg.Wait()
-	pc := func(a, b int) string {
-		if b < 10 {
-			return fmt.Sprintf("   - /%3d", b)
-		}
-		return fmt.Sprintf("%4.1f /%3d", 100*float64(a)/float64(b), b)
-	}
-	last, sum := "", tally{}
-	flush := func(moves bool) {
-		if last != "" {
-			fmt.Printf("%-32s all  due %s  ever %s | cut %s | ahead %.2f all %.2f | level %.1f\n", last, pc(sum.outside, sum.due), pc(sum.passed, sum.due),
-				pc(sum.boundedPassed, sum.bounded), sum.ahead/float64(max(1, sum.due)), sum.all/float64(max(1, sum.dated)), 100*sum.coverage())
-		}
-	}
-	for _, j := range jobs {
-		if j.name != last {
-			flush(true)
-			last, sum = j.name, tally{}
-		}
-		c := j.out
-		sum.add(c)
-		fmt.Printf("%-32s %3d  due %s  ever %s | cut %s | ahead %.2f all %.2f | level %.1f | now %d\n", j.name, j.n, pc(c.outside, c.due), pc(c.passed, c.due),
-			pc(c.boundedPassed, c.bounded), c.ahead/float64(max(1, c.due)), c.all/float64(max(1, c.dated)), 100*c.coverage(), c.now)
-	}
-	flush(true)
 }

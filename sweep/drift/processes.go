@@ -32,20 +32,33 @@ func (k Kind) String() string { return [...]string{"steady", "wandering", "trend
 // tausInGaps are the time constants of a swing, in typical gaps between checks.
 var tausInGaps = [...]float64{1.5, 5, 15, 45}
 
-// size is one value of a part's scale with its prior.
+// size is one value of a part's scale with its weight before anything was seen.
 type size struct{ of, prior float64 }
 
-// The sizes of the parts, in units of sigma and of the usual gap between checks. They stand in steps of two to three
-// from what a few hundred checks could just show to what outdoes the scatter between two checks, and are about
-// equally likely before anything was seen: a scale has no favourite value. study.md shows what the priors do.
-func sizes() (wanders, slopes, turns []size) {
-	wanders = []size{{0.004, tune[0]}, {0.03, tune[1]}, {0.06, tune[2]}, {0.12, tune[3]}, {0.25, tune[4]}, {0.5, tune[5]}, {1, tune[6]}, {2.2, tune[7]}}
-	slopes = []size{{0, tune[8]}, {0.03, tune[9]}, {0.1, tune[10]}, {0.3, tune[11]}, {1, tune[12]}}
-	turns = []size{{0, 1 - tune[13]}, {0.18, tune[13]}}
-	return
-}
+// The sizes of the parts stand in steps of two to three, from what a few hundred checks could just show to what outdoes
+// the scatter between two checks. Their weights are our own choice: study.md shows what they do to each kind of
+// machine.
+var (
+	// wanders are the standard deviations of the level disturbance in a usual gap, in units of sigma.
+	wanders = []size{{0.004, 0.2}, {0.03, 0.12}, {0.06, 0.16}, {0.12, 0.24}, {0.25, 0.18}, {0.5, 0.07}, {1, 0.02}, {2.2, 0.01}}
+	// slopes are the standard deviations of the slope's prior, likewise.
+	slopes = []size{{0, 0.62}, {0.03, 0.05}, {0.1, 0.1}, {0.3, 0.2}, {1, 0.03}}
+	// turns are the slope disturbance in a usual gap, in units of the slope's own standard deviation: wear that quickens.
+	turns = []size{{0, 0.65}, {0.18, 0.35}}
 
-var tune = []float64{.2, .16, .16, .16, .12, .08, .06, .04, .35, .2, .2, .2, .05, .3, .15, .08}
+	// swungWanders and swungSlopes are the sizes beside a swing: fewer, since the swing hides the small ones.
+	swungWanders = []size{{0.004, 0.4}, {0.06, 0.3}, {0.25, 0.3}}
+	swungSlopes  = []size{{0, 0.7}, {0.1, 0.3}}
+	// reaches are the standard deviations of a swing that a spring holds back, in units of sigma.
+	reaches = []size{{0.7, 0.5}, {2, 0.5}}
+)
+
+// settleReach is the standard deviation of a swing that settles, in units of sigma; the others are weights of swings.
+const (
+	settleReach = 6
+	settling    = 0.08
+	sprung      = 0.06
+)
 
 // slowest is the wander in a usual gap, in units of sigma, below which an axis as good as holds still.
 const slowest = 0.07
@@ -58,39 +71,35 @@ const slowest = 0.07
 func processes(gap float64, hours, warm bool) []process {
 	root := sqrt(gap)
 	var out []process
-	add := func(wander, slope, turn size, swing float64, tau int, alive bool, prior float64) {
+	add := func(p process, wander, slope, turn size) {
 		if slope.of == 0 && turn.of > 0 {
-			return
+			return // nothing to turn
 		}
-		if slope.of == 0 {
-			turn.prior = 1
+		p.wander, p.slow = wander.of/root, wander.of < slowest
+		p.steep, p.turn = slope.of/gap, turn.of*slope.of/(gap*root)
+		p.prior *= wander.prior * slope.prior
+		if slope.of > 0 {
+			p.prior *= turn.prior
 		}
-		out = append(out, process{
-			wander: wander.of / root, steep: slope.of / gap, turn: turn.of * slope.of / gap / root,
-			reach: swing, tau: tau, alive: alive, slow: wander.of < slowest, prior: prior * wander.prior * slope.prior * turn.prior,
-		})
+		out = append(out, p)
 	}
-	const once = 1
-	settles, springs := tune[14], tune[15]
-	wanders, slopes, turns := sizes()
+	constant := size{0, 1}
 	for _, q := range wanders {
 		for _, b := range slopes {
 			for _, w := range turns {
-				add(q, b, w, 0, -1, false, 1-settles-springs)
+				add(process{tau: -1, prior: 1 - settling - sprung}, q, b, w)
 			}
 		}
 	}
-	for _, q := range []size{{0.004, 0.4}, {0.06, 0.3}, {0.25, 0.3}} {
-		for _, b := range []size{{0, 0.7}, {0.1, 0.3}} {
-			for tau := range tausInGaps[:3] { // the slowest look like a trend for too long
-				add(q, b, size{0, once}, 6, tau, false, settles/3)
+	const quick = 3 // of the time constants: what settles more slowly looks like a trend for too long
+	for _, q := range swungWanders {
+		for _, b := range swungSlopes {
+			for tau := range tausInGaps[:quick] {
+				add(process{tau: tau, reach: settleReach, prior: settling / quick}, q, b, constant)
 			}
-			if q.of > 0.1 {
-				continue
-			}
-			for tau := 1; tau < len(tausInGaps); tau++ {
-				for _, v := range []float64{0.7, 2} {
-					add(q, b, size{0, once}, v, tau, true, springs/6)
+			for tau := 1; tau < len(tausInGaps) && q.of < slowest; tau++ {
+				for _, v := range reaches {
+					add(process{tau: tau, reach: v.of, alive: true, prior: sprung * v.prior / float64(len(tausInGaps)-1)}, q, b, constant)
 				}
 			}
 		}
@@ -121,7 +130,7 @@ func processes(gap float64, hours, warm bool) []process {
 // byHours adds to the list what moves by the spindle's hours.
 func byHours(out []process) []process {
 	for i := range out {
-		if p := out[i]; (!p.slow || p.steep > 0) && p.tau < 0 {
+		if p := out[i]; p.moves() {
 			p.prior /= 2
 			out[i].prior = p.prior
 			p.used = true

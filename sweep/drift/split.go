@@ -7,7 +7,7 @@ import (
 
 // These are the explanations of a reported change, beside the one that the machine only went on as it does.
 const (
-	jumpChance = 0.1  // before its size was seen
+	jumpChance = 0.01 // at one check, before anything was seen
 	leastJump  = 2.0  // its standard deviation, in units of sigma, at least
 	mostJump   = 1e6  // and at most: beyond it what is known beside it drowns in the rounding
 	unlikely   = 1e-4 // weight below which a hypothesis ends beside those that begin here
@@ -22,25 +22,57 @@ func (b *bank) part() {
 	b.split = b.n
 }
 
-// intervene gives every hypothesis a second one, in which something happened at this moment: the variance of the part
-// that it touched grows, and the other parts keep what they had learned. Which of them is believed is for the checks
-// that follow to say.
-func (b *bank) intervene(touch func(h *hypothesis, variance float64)) {
-	variance := b.sigma().variance()
+// lift gives every hypothesis a second one, in which the level moved at this moment by about so many mm/m; the other
+// parts keep what they had learned. Which of them is believed is for the checks that follow to say.
+func (b *bank) lift(size float64) {
+	jump := min(max(sq(leastJump), sq(size)/b.sigma().variance()), sq(mostJump))
 	for _, h := range b.h {
-		if h.anew {
-			continue
+		if !h.anew {
+			h.anew = true
+			h.score += math.Log(jumpChance)
+			h.ll += jump
+			b.h = append(b.h, h)
 		}
-		h.anew = true
-		h.score += math.Log(jumpChance)
-		touch(&h, variance)
-		b.h = append(b.h, h)
 	}
 }
 
-// jumpVariance is that of a level intervention of about so many mm/m, in units of sigma.
-func jumpVariance(size, variance float64) float64 {
-	return min(max(sq(leastJump), sq(size)/variance), sq(mostJump))
+// bend gives the bank hypotheses in which a new slope of any size began at this moment, one for each size of the level
+// disturbance: how fast the machine moved before says nothing of it.
+func (b *bank) bend() {
+	type part struct {
+		wander     float64
+		used, warm bool
+	}
+	heaviest := map[part]float64{}
+	for i := range b.h {
+		if h := &b.h[i]; h.tau < 0 && !h.anew {
+			key := part{h.wander, h.used, h.warm}
+			heaviest[key] = max(heaviest[key], h.weight)
+		}
+	}
+	list := processes(b.gap, b.aDay > 0, b.warm)
+	for _, h := range b.h {
+		key := part{h.wander, h.used, h.warm}
+		if h.tau >= 0 || h.anew || h.weight < heaviest[key] {
+			continue
+		}
+		heaviest[key] = math.Inf(1) // of two alike one is enough
+		for _, size := range slopes[1:] {
+			bent := h
+			bent.anew = true
+			bent.steep, bent.turn = size.of/b.gap, 0
+			bent.place = slices.IndexFunc(list, func(p process) bool {
+				return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.turn == 0 && p.warm == bent.warm && p.used == bent.used
+			})
+			if bent.place < 0 { // by hours nothing of this size stands on the list
+				bent.place = h.place
+			}
+			bent.prior *= size.prior / (1 - slopes[0].prior)
+			bent.score += math.Log(jumpChance)
+			bent.bb += sq(bent.steep)
+			b.h = append(b.h, bent)
+		}
+	}
 }
 
 // restsOn is how many checks what is believed rests on: those since the split where the machine became another one

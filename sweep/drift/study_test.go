@@ -155,39 +155,7 @@ func TestStudy(t *testing.T) {
 		t.Errorf("%.1f %% outside on the date where the temperature acts, want 3 to 7 %%", 100*s)
 	}
 
-	p("\n## Dates\n\nThe date by which the chance of being outside comes to 5 %%: how many machines were outside on that date. Where the record bore no\n" +
-		"date so far off, the share outside on the last date it bore. A steady or a settling machine is never outside by itself; its date comes\n" +
-		"of what it might have been. Wanted over all machines: 3 to 7 %%. Last column: how often the level's interval of 95 %% after the last\n" +
-		"check held the truth; a wander too slow to be told from holding still makes it too narrow.\n\n" +
-		"| machine | checks | dates by chance | outside | cut short | outside | mean days ahead, as a part of the record | level held |\n|---|---|---|---|---|---|---|---|\n")
-	var all calibration
-	for _, m := range machines() {
-		for _, checks := range []int{10, 20, 40, 80} {
-			c := calibrate(t, m, checks, n, 1, seed)
-			p("| %s | %d | %d | %.1f %% | %d | %.1f %% | %.2f | %.1f %% |\n", m.name, checks, c.due, 100*c.share(), c.bounded,
-				100*float64(c.boundedOutside)/float64(max(1, c.bounded)), c.ahead/float64(max(1, c.due)), 100*c.coverage())
-			if m.name == "wandering" || m.name == "trending" {
-				all.add(c)
-			}
-		}
-	}
-	for _, k := range otherKinds() {
-		for _, checks := range []int{10, 20, 40, 80} {
-			c, err := otherDates(k, checks, n, seed)
-			if err != nil {
-				t.Fatal(err)
-			}
-			p("| %s (second workshop) | %d | %d | %.1f %% | %d | %.1f %% | %.2f | %.1f %% |\n", k.name, checks, c.due, 100*c.share(), c.bounded,
-				100*float64(c.boundedOutside)/float64(max(1, c.bounded)), c.ahead/float64(max(1, c.due)), 100*c.coverage())
-			if k.moves {
-				all.add(c)
-			}
-		}
-	}
-	p("\nMachines that do leave their tolerance by themselves, wandering, trending, slipping and wearing together: %d dates, **%.1f %%** outside.\n", all.due, 100*all.share())
-	if s := all.share(); s < 0.03 || s > 0.07 {
-		t.Errorf("%.1f %% outside on the date, want 3 to 7 %%", 100*s)
-	}
+	studyDates(t, n, seed, p)
 	if *studyOut != "" {
 		if err := os.WriteFile(*studyOut, []byte(b.String()), 0o644); err != nil {
 			t.Fatal(err)

@@ -126,7 +126,7 @@ func otherDates(k otherKind, checks, machines int, seed uint64) (calibration, er
 	var out calibration
 	for range machines {
 		o := otherDraw(r, k, checks)
-		tr := New()
+		tr := asked()
 		for _, c := range o.checks {
 			if _, err := tr.Check(c); err != nil {
 				return out, err

@@ -94,7 +94,7 @@ func studyWarmth(t testing.TB, k warmKind, checks, machines int, seed uint64) wa
 	var begun, all, told, held, off, rates float64
 	for range machines {
 		o := warmDraw(r, k, checks)
-		tr := New()
+		tr := asked()
 		on := false
 		for _, row := range play(t, tr, o.checks) {
 			moved := false

@@ -14,7 +14,6 @@ const (
 	returned = 5.0
 	backlash = 0.8 // of evidence, between a return that leaves things as they were and a new alarm
 	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
-	redates  = 32  // checks in which the bank takes in a better date of it, after 1, 2, 4 and so on
 	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 )
 
@@ -67,7 +66,7 @@ func (a *axis) watch() {
 		}
 		if !math.IsInf(best.gain, -1) {
 			m.change, m.size = best, best.size
-			if m.age++; m.age&(m.age-1) == 0 && m.age <= redates {
+			if m.age++; redates(m.age) || redates(a.chart.n()-best.from) {
 				if j := a.jumpOf(f); a.jumped != nil && (j.level != a.jumped.level || j.slope != a.jumped.slope) {
 					a.jump(j) // it is dated better now
 				}
@@ -81,6 +80,9 @@ func (a *axis) raise(f finding) {
 	a.moved = &standing{change: c, base: c.level, baseZ: c.mz, size: c.size, backFrom: a.chart.n()}
 	a.jump(a.jumpOf(f))
 }
+
+// redates says whether the bank takes in a better date of a change so many checks after it.
+func redates(age int) bool { return age <= 32 && age&(age-1) == 0 }
 
 // jumpOf is what the bank is to take in of a finding.
 func (a *axis) jumpOf(f finding) jump {
