@@ -8,18 +8,22 @@
 //
 //	y_k = s(t_k) + e_k,   e_k with standard deviation sigma * sqrt(r_k)
 //
-// where e is everything that differs from check to check: the sweep's own uncertainty u_k and the new clamping of the
-// arm. r_k grows with u_k; sigma is learned. The truth is level + swing,
+// where e, the irregular, is everything that differs from check to check: the sweep's own uncertainty u_k and the new
+// clamping of the arm. r_k grows with u_k and with how few degrees of freedom it rests on; sigma is learned. The truth
+// is level + swing,
 //
-//	level(t+h) = level + rate*h + wander,   wander with variance q*q*h
+//	level(t+h) = level + slope*h + level disturbance, of variance q*q*h
+//	slope(t+h) = slope + slope disturbance, of variance w*w*h: wear that quickens
 //	swing(t+h) = swing*exp(-h/tau) (settling), or the same kept alive by noise (a wander that is held back)
 //
-// A bank of some forty such models, each with its own q, tau and width of the rate's prior, runs in parallel: one
-// Kalman filter each, sigma integrated out by its conjugate prior (so what is predicted has Student's distribution).
-// Each weighs as much as its prior times how well it predicted the checks so far. This is maximum likelihood's job done
-// by averaging, at a fixed cost a check. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by
-// State Space Methods, chapters 2 and 4 (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian
-// Forecasting and Dynamic Models, chapters 4 and 12 (from memory).
+// The slope has a normal prior of width b. The bank integrates over the sizes of the parts on a grid: every q with
+// every b, steady or turning, and fewer of both beside a swing; so a machine that trends and wanders at once is one
+// like any other (processes.go). For each of some hundred settings runs an exact Kalman filter, sigma integrated out by
+// its conjugate prior (so what is predicted has Student's distribution). Each weighs as much as its prior times how
+// well it predicted the checks so far. Level, slope, dates and what an alarm does to them all come of this one
+// posterior. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, chapters 2
+// and 4 (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting and Dynamic Models,
+// chapters 4 and 12 (from memory). The filter and what is believed are held against a library (structural_test.go).
 //
 // Where the spindle's hours are known and its use is uneven, whatever moves for good stands in the bank twice: by the
 // calendar and by the hours. Which clock is right is so weighed like everything else (hours_test.go).
@@ -39,15 +43,13 @@
 // A check weighs by its own uncertainty and by what each new clamping adds to all of them; the latter is learned from
 // how unlike good and poor checks scatter (clamping.go).
 //
-// # The level's uncertainty
-//
-// How far the level is known is asked of the same hypotheses with less trust in what tells them apart (bank.go).
-//
 // # A change
 //
-// When the chart tells of a change, the bank is parted from there on (split.go): into the machine that goes on as it
-// did, and one that became another; what follows says which is believed. So a machine that wanders is not taken for one
-// that stood still between steps.
+// When the chart tells of a change, it is an intervention (split.go): beside every hypothesis stands one in which the
+// level moved at that moment, or a new slope began; the other parts keep what they had learned. What follows says which
+// is believed. The chart picks the likeliest moment of many, so an intervention at one given check counts as rare. So a
+// machine that wanders is not taken for one that stood still between steps, and one that stood still before a step and
+// after it is not taken for one that wanders.
 //
 // # Alarms
 //
