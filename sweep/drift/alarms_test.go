@@ -19,9 +19,9 @@ type healthy struct {
 func healthies() []healthy {
 	return []healthy{
 		{name: "u right"},
-		{name: "u told a quarter too small", stated: 0.75},
-		{name: "u told a quarter too large", stated: 1.25},
-		{name: "u not told", stated: math.NaN()},
+		{name: "u stated a quarter too small", stated: 0.75},
+		{name: "u stated a quarter too large", stated: 1.25},
+		{name: "u not stated", stated: math.NaN()},
 		{name: "each clamping scatters by 3 u", clamping: 3},
 		{name: "every other check five times as uncertain", uneven: true},
 		{name: "the same, each clamping scatters by 3 u", uneven: true, clamping: 3},
