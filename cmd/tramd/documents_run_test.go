@@ -39,7 +39,9 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	in := func(name string) string { return filepath.Join(s.dir, name) }
 	appendTo(t, s.config, "[backup]\nto = \""+in("stick")+"\"\nsame_disk = true\n[[adjuster]]\nname = \"swing\"\ntilt_mm_per_m = 4.2\nnod_mm_per_m = 0.0\nunit = \"mm\"\n"+
-		"[[adjuster]]\nname = \"lower shim\"\ntilt_mm_per_m = 0.0\nnod_mm_per_m = 7.1\nunit = \"mm\"\n")
+		"[[adjuster]]\nname = \"lower shim\"\ntilt_mm_per_m = 0.0\nnod_mm_per_m = 7.1\nunit = \"mm\"\n"+
+		"[[adjuster]]\nname = \"rear bolts\"\nkind = \"shim\"\nspacing_mm = 400.0\nmoves = \"slope\"\n"+
+		"[[traverse]]\nname = \"left-rail\"\npositions_mm = [0, 100, 200]\nadjusters = [\"rear bolts\"]\n")
 	if err := os.Mkdir(in("stick"), 0o700); err != nil {
 		t.Fatal(err)
 	}
@@ -68,6 +70,10 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 		if got := sw.wait(); got != exitDone && got != exitOutside && got != exitUndecided {
 			t.Fatalf("a sweep ended with %d: %s", got, sw.err.String())
 		}
+	}
+
+	if status, _, errOut := call(t, "import", "--config", s.config, "--name", "left-rail", "--at", time.Now().Format(time.RFC3339), in("rail.csv")); status == exitFailed {
+		t.Fatal(errOut)
 	}
 
 	var shown []string
