@@ -18,8 +18,8 @@ const (
 	anchorEvery = Stamp(50 * time.Millisecond)
 )
 
-// batching decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of the
-// leading one come, as a reading cannot be placed before the angle after it is known; or, where there is no hurry,
+// batching decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of
+// the leading one come, as a reading cannot be placed before the angle after it is known; or, where there is no hurry,
 // as seldom as they all allow.
 type batching struct {
 	last Stamp // when the fast ports were last read

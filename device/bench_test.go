@@ -146,7 +146,8 @@ var spoken = map[string]struct {
 		func(dst []byte, i int) []byte { return append(dst, bare(i)...) }},
 }
 
-// BenchmarkPty measures a device from the byte written to the sink called: each kind of frame, and with a latency allowed.
+// BenchmarkPty measures a device from the byte written to the sink called: each kind of frame, and with a latency
+// allowed.
 func BenchmarkPty(b *testing.B) {
 	for _, tc := range []struct {
 		rate    int

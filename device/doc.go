@@ -26,7 +26,7 @@
 //
 // A sample is stamped with the monotonic clock when the last byte of its line arrived. A line that was waited for came
 // when the wait ended. Of one that was found lying there it is known that it came since the port was last looked at;
-// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see frame.Decoder), else it
-// is set in the middle. When one read brought several lines they share out the time (see frame.Decoder). Stamps of one device
-// never run backwards and are never in the future.
+// where the instrument keeps a pace of its own, its next line is known to a fraction of that time (see frame.Decoder),
+// else it is set in the middle. When one read brought several lines they share out the time (see frame.Decoder). Stamps
+// of one device never run backwards and are never in the future.
 package device

@@ -22,8 +22,8 @@ type lateAnswer struct {
 	text string
 }
 
-// believedOf runs requests against an instrument for so long and gives what was believed: the number of the question that
-// it answers, and of the one that was in hand.
+// believedOf runs requests against an instrument for so long and gives what was believed: the number of the question
+// that it answers, and of the one that was in hand.
 func believedOf(asks []frame.Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int, channels map[string]int) {
 	f := frame.Layout{Frame: frame.FrameText, Asks: asks}.Framer().(frame.Requester)
 	t := newRequests(f, Spec{Baud: 115200, Asking: Asking{Every: 10 * time.Millisecond, Answer: answer}})

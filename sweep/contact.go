@@ -82,8 +82,8 @@ func (c *Contact) At(t float64) (s Standing, ok bool) {
 	late := math.Max(0, t-last) + c.delay
 	lag := sq(u * late)
 	if math.Abs(rate) > surelyMoves*u {
-		// A hand may have stopped, or gone on faster, since the readings that the rate is of. The plunger leans on one end
-		// of its play.
+		// A hand may have stopped, or gone on faster, since the readings that the rate is of. The plunger leans on one
+		// end of its play.
 		s.RateMMPerS, s.LagMM = rate, rate*late+math.Copysign(c.play, rate)
 		lag += sq(rate)*(sq(late)+sq(contactOverS/4))/3 + sq(playKnown*c.play)
 	} else {

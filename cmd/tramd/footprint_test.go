@@ -64,8 +64,8 @@ func tenYears(tb testing.TB, path string, runs int) {
 // BenchmarkReady is how long the real daemon takes from its start until it answers, on an empty record and on one of
 // ten years of hourly checks, side by side; and what it holds in memory once it has been idle for a while.
 //
-// It reports resident memory in two parts: the daemon's own, and that of the program's file, which the kernel shares and
-// takes back as it likes.
+// It reports resident memory in two parts: the daemon's own, and that of the program's file, which the kernel shares
+// and takes back as it likes.
 func BenchmarkReady(b *testing.B) {
 	built := exec.Command("make", "-C", "../..", "build")
 	if out, err := built.CombinedOutput(); err != nil {

@@ -25,7 +25,8 @@ func TestADaemonThatGoesAwayInASweep(t *testing.T) {
 			sw := program(t, "sweep", "--config", s.config, "--turns", "50")
 			waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
 			m.turn(t)
-			// Several seconds' worth: the terminal is behind the daemon on a busy machine, and reports what it has seen stored.
+			// Several seconds' worth: the terminal is behind the daemon on a busy machine, and reports what it has seen
+			// stored.
 			waitState(t, s, "stored readings", func(snap *session.Snapshot) bool { return snap.Sweep.Stored > 500 })
 			if err := d.cmd.Process.Signal(x.signal); err != nil {
 				t.Fatal(err)

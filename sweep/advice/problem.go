@@ -91,8 +91,8 @@ func (s Subject) values(x, y float64) string {
 	return fmt.Sprintf("%s %+.3f, %s %+.3f mm/m", s.name(0), x, s.name(1), y)
 }
 
-// Problem is everything an advice rests on. Where its subject has one quantity, that is the tilt, and the nod is nothing
-// throughout.
+// Problem is everything an advice rests on. Where its subject has one quantity, that is the tilt, and the nod is
+// nothing throughout.
 type Problem struct {
 	Subject   Subject
 	Tolerance units.Tolerance

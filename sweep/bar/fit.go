@@ -153,8 +153,8 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 	return out, nil
 }
 
-// byHand is how many readings of a height are taken one by one, the spindle turned on by hand and let go; more come while
-// it turns.
+// byHand is how many readings of a height are taken one by one, the spindle turned on by hand and let go; more come
+// while it turns.
 const byHand = 72
 
 // fewReadings is where a height shows its own scatter badly.

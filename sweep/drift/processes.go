@@ -43,7 +43,8 @@ var (
 	wanders = []size{{0.004, 0.2}, {0.03, 0.12}, {0.06, 0.16}, {0.12, 0.24}, {0.25, 0.18}, {0.5, 0.07}, {1, 0.02}, {2.2, 0.01}}
 	// slopes are the standard deviations of the slope's prior, likewise.
 	slopes = []size{{0, 0.62}, {0.03, 0.05}, {0.1, 0.1}, {0.3, 0.2}, {1, 0.03}}
-	// turns are the slope disturbance in a usual gap, in units of the slope's own standard deviation: wear that quickens.
+	// turns are the slope disturbance in a usual gap, in units of the slope's own standard deviation: wear that
+	// quickens.
 	turns = []size{{0, 0.65}, {0.18, 0.35}}
 
 	// swungWanders and swungSlopes are the sizes beside a swing: fewer, since the swing hides the small ones.

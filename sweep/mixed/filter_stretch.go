@@ -28,8 +28,8 @@ type stretch struct {
 	last     float64 // time of the last reading
 }
 
-// came is where a block was by its angle as it was read: the model moves the angles of blocks, and a rate between a moved
-// one and one that is not yet would be wrong by all of that.
+// came is where a block was by its angle as it was read: the model moves the angles of blocks, and a rate between a
+// moved one and one that is not yet would be wrong by all of that.
 type came struct {
 	th, t, dir float64
 	known      bool

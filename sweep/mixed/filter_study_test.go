@@ -28,8 +28,8 @@ type looks struct {
 
 // How a sweep is followed: a fit begins when the sweep has grown by a share since the fit before, or with each reading
 // while they are few, as in a session; what it says comes so much later, as on a slow computer; between, the filter
-// carries the last one on. A look is taken from 120 readings on, of a sweep of few readings from a quarter of them on, at
-// so many places of the sweep.
+// carries the last one on. A look is taken from 120 readings on, of a sweep of few readings from a quarter of them on,
+// at so many places of the sweep.
 const (
 	lookLeast = 120
 	lookCount = 16

@@ -34,8 +34,8 @@ func TestTheFilterIsTheFit(t *testing.T) {
 }
 
 // Angles that come late, both ways round: a filter that carries a fit on over the rest of the way back says what a fit
-// of all readings says. A rate of turning between a block whose angle the fit had moved and one that it had not made the
-// nod wrong by seven times its interval.
+// of all readings says. A rate of turning between a block whose angle the fit had moved and one that it had not made
+// the nod wrong by seven times its interval.
 func TestTheFilterCarriesLateAnglesOn(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(6) {

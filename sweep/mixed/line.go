@@ -16,8 +16,8 @@ type Curve struct {
 	Slope, Form []float64 // how much of each slope and of each form of the problem stands in these readings
 }
 
-// Sum is a linear sum of the unknowns of a problem: of slopes, each in mm per mm, and of the curves' heights, in mm. The
-// height of a curve is the mean of its readings brought to the middle of the line by its slope.
+// Sum is a linear sum of the unknowns of a problem: of slopes, each in mm per mm, and of the curves' heights, in mm.
+// The height of a curve is the mean of its readings brought to the middle of the line by its slope.
 type Sum struct{ Slopes, Heights []float64 }
 
 // Lines is a measurement along straight lines. Curve c reads

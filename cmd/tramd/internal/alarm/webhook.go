@@ -18,8 +18,8 @@ type Webhook struct {
 }
 
 // Template reads how a message is written for a webhook. Within it stand .Machine, .State (raised or cleared), .Title,
-// .Text, .Kind, .About, .Name and .Measured (of the assembly), .Severity, .Since, .Until (nil while it stands), .Page and .Runbook; json quotes a value for a
-// JSON text, and time writes one as people do.
+// .Text, .Kind, .About, .Name and .Measured (of the assembly), .Severity, .Since, .Until (nil while it stands), .Page
+// and .Runbook; json quotes a value for a JSON text, and time writes one as people do.
 func Template(text string) (*template.Template, error) {
 	t, err := template.New("body").Option("missingkey=error").Funcs(template.FuncMap{
 		"json": func(v any) (string, error) { b, err := json.Marshal(v); return string(b), err },

@@ -1,5 +1,5 @@
-// Package certs holds the page's certificate, which it reads again when the file changes, and the authority that vouches
-// for people who come with certificates of their own.
+// Package certs holds the page's certificate, which it reads again when the file changes, and the authority that
+// vouches for people who come with certificates of their own.
 package certs
 
 import (

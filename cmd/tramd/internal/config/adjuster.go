@@ -14,7 +14,8 @@ type Adjuster struct {
 	Name  string `toml:"name"`
 	Kind  string `toml:"kind"`  // swing, shim or screw; empty: by nominal effect
 	Leans string `toml:"leans"` // where a positive amount takes the spindle's upper end: right, left, back or front
-	// Moves says what of a traverse it moves: slope, twist or cross slope. Empty for those of the head, a bar or a square.
+	// Moves says what of a traverse it moves: slope, twist or cross slope. Empty for those of the head, a bar or a
+	// square.
 	Moves string `toml:"moves"`
 	// Geometry: a swing by the lever it is measured at, a shim by the spacing of the bolt rows, a screw by its pitch
 	// and its distance from what it pivots about.
@@ -58,8 +59,8 @@ const (
 	MovesCrossSlope = "cross slope"
 )
 
-// size is by how much one unit turns, mm/m: t/H for a shim t behind one of two bolt rows H apart, d/L for a swing d at a
-// lever L, and pitch/L for one turn of a screw; 0 for one by nominal effect.
+// size is by how much one unit turns, mm/m: t/H for a shim t behind one of two bolt rows H apart, d/L for a swing d at
+// a lever L, and pitch/L for one turn of a screw; 0 for one by nominal effect.
 func (a *Adjuster) size() float64 {
 	switch a.Kind {
 	case KindSwing:
@@ -145,8 +146,8 @@ func (c *Config) Advisers() []advice.Adjuster {
 	return out
 }
 
-// JointAdvisers gives the adjusters that a measurement names as the adviser knows them: what they do to tilt and nod, or
-// to slope and twist (or cross slope) of a traverse along a line.
+// JointAdvisers gives the adjusters that a measurement names as the adviser knows them: what they do to tilt and nod,
+// or to slope and twist (or cross slope) of a traverse along a line.
 func (c *Config) JointAdvisers(m *Measured, alongLine bool) []advice.Adjuster {
 	var out []advice.Adjuster
 	for i := range c.Adjusters {

@@ -49,8 +49,8 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	}
 }
 
-// A bar that is pressed down at its first indicator leans that way; readings that come 0.1 s late are carried on to now,
-// the uncertainty says that the hand may have stopped, and the indicators say the same of themselves.
+// A bar that is pressed down at its first indicator leans that way; readings that come 0.1 s late are carried on to
+// now, the uncertainty says that the hand may have stopped, and the indicators say the same of themselves.
 func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
 	s := &Session{latest: make([]latest, 2)}
 	s.o.Wall = time.Now

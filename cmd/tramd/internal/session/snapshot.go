@@ -162,8 +162,8 @@ type LastRun struct {
 	Started time.Time `json:"-"` // the time that the drift knows it by; zero: not known
 }
 
-// Found returns since when an alarm of the drift stands, by the ends of checks, and whether more than one check found it.
-// The drift dates a check by its start, so the one that found it alone ended after that.
+// Found returns since when an alarm of the drift stands, by the ends of checks, and whether more than one check found
+// it. The drift dates a check by its start, so the one that found it alone ended after that.
 func (r *LastRun) Found(a Alarm) (since time.Time, again bool) {
 	const begun = 10 * time.Second // a slow card may take so long to store that a run has begun; no sweep is quicker
 	if r == nil || !r.At.After(a.Since) {

@@ -74,8 +74,8 @@ func newFile(body []byte, kind string) file {
 	return file{body: body, tag: `"` + version + `"`, kind: kind, packed: sync.OnceValue(func() []byte { return pack(body) })}
 }
 
-// pack compresses body; nil where that saves nothing. It takes milliseconds and a megabyte of work, so no command pays for
-// it that serves no page.
+// pack compresses body; nil where that saves nothing. It takes milliseconds and a megabyte of work, so no command pays
+// for it that serves no page.
 func pack(body []byte) []byte {
 	var packed bytes.Buffer
 	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a constant that exists

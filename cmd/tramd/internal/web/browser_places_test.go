@@ -120,8 +120,8 @@ func TestATraverseInABrowser(t *testing.T) {
 	}
 }
 
-// The job is a view of the page: what was upset and what comes next, and each step is begun from there. What it measures is
-// then steered as a sweep is.
+// The job is a view of the page: what was upset and what comes next, and each step is begun from there. What it
+// measures is then steered as a sweep is.
 func TestTheJobsStepsInABrowser(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
