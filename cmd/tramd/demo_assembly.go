@@ -31,8 +31,6 @@ const demoRail, demoPlate = 1000.0 / 400, 1000.0 / 160
 
 // demoAssemblyConfig is how linnet's configuration describes what carries its spindle.
 const demoAssemblyConfig = `
-[clock]
-trusted = true
 [[adjuster]]
 name = "rail bolts"
 nod_mm_per_m = 2.5

@@ -97,6 +97,8 @@ func demoConfig(file, name, dir, listen string, m *sim.Machine, p sim.Params) (*
 name = %q
 tolerance = "0.02/300"
 surface = "bed"
+[clock]
+trusted = true
 [store]
 path = %q
 [control]

@@ -115,7 +115,7 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	}
 	r := program(t, "record", "--port", m.Paths.Indicator, in("arm.capture"))
 	for end := time.Now().Add(30 * time.Second); ; time.Sleep(20 * time.Millisecond) {
-		if info, err := os.Stat(in("arm.capture")); err == nil && info.Size() > 200 {
+		if info, err := os.Stat(in("arm.capture")); err == nil && info.Size() > 4000 {
 			break
 		}
 		if time.Now().After(end) {

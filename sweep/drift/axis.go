@@ -66,6 +66,10 @@ func (a *axis) add(o observation, limit float64) {
 	}
 	o.r = a.relative(o.u)
 	o.dim = a.dim(&o)
+	scatter := math.NaN() // of the checks before this one, which must not excuse itself
+	if a.bank != nil {
+		scatter = a.bank.sigma().variance()
+	}
 	a.segment.add(o)
 	switch n := a.segment.n(); {
 	case a.bank == nil, n <= 3, rebuilds(n) && a.stale():
@@ -80,7 +84,7 @@ func (a *axis) add(o observation, limit float64) {
 	}
 	a.watch()
 	a.now = a.believed()
-	a.judge(limit)
+	a.judge(limit, scatter)
 }
 
 // rebuilds says at which counts the typical gap may be learned again; later it would cost more than it brings.

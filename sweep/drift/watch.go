@@ -111,8 +111,10 @@ func (a *axis) wentBack(m *standing) bool {
 	return m.back > returned
 }
 
-// judge reports whether the axis lies outside its tolerance.
-func (a *axis) judge(limit float64) {
+// judge raises or ends the alarm of an axis outside its tolerance: by what is believed of its level, or by the last check
+// alone where that lies beyond the limit by more than checks scatter. scatter is their variance before the last check:
+// among few checks one far outside makes it so large that it would excuse itself.
+func (a *axis) judge(limit, scatter float64) {
 	if limit <= 0 {
 		a.outside = nil
 		return
@@ -123,8 +125,8 @@ func (a *axis) judge(limit float64) {
 	alone := math.Abs(last.y) - limit
 	sigma := last.u
 	needs := 2.0
-	if a.segment.n() > 1 {
-		sigma, needs = math.Sqrt(a.bank.sigma().variance()*last.r), 3
+	if known(scatter) {
+		sigma, needs = math.Sqrt(scatter*last.r), 3
 	}
 	switch {
 	case over > oneSided*now.U, known(sigma) && alone > needs*sigma:

@@ -28,7 +28,7 @@ type filling struct {
 	Unit                     string // key of the unit that the page begins with, as in assets/units.js
 	View                     string
 	Views                    []string
-	Modules                  []string
+	Modules                  string
 	Verdict, VerdictWords    string
 	Source, Say              string
 	Axes                     []axisSheet
@@ -45,8 +45,8 @@ type runRow struct {
 	When, Kind, Both, Verdict, Outcome string
 }
 
-// modules are the page's scripts, which the browser fetches side by side.
-var modules = slices.DeleteFunc(scripts(), func(name string) bool { return name == "main.js" })
+// modules are the page's scripts but the first two, in a row: the browser fetches them side by side once it has painted.
+var modules = strings.Join(slices.DeleteFunc(scripts(), func(name string) bool { return name == "main.js" || name == "start.js" }), " ")
 
 func scripts() []string {
 	var out []string
