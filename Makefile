@@ -57,6 +57,7 @@ test-of-sums:
 # Written once more in small pieces, as a package manager does: Linux (6.18 seen) keeps a file in pieces as large as those it was
 # written in, and counts a whole piece as memory of the program that touches a byte of it.
 build: deps
+	@test -e bin/tramd || echo "Building tramd. The first build compiles SQLite and takes some minutes; later ones take seconds."
 	$(BUILD) -o bin/tramd.linked ./cmd/tramd
 	@dd if=bin/tramd.linked of=bin/tramd.new bs=32k status=none && chmod 755 bin/tramd.new
 	@mv bin/tramd.new bin/tramd && rm bin/tramd.linked

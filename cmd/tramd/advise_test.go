@@ -194,6 +194,16 @@ func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
 	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", "swing=-0.2", "--move", "lower shim=0.05", "first"); status != exitDone {
 		t.Fatal(errOut)
 	}
+	if _, out, errOut := call(t, "event", "list", "--config", s.config); !strings.Contains(out, "first (lower shim by +0.05 mm, swing by -0.2 mm)") {
+		t.Errorf("the list of events: %s%s", out, errOut)
+	}
+	inches := filepath.Join(s.dir, "inches.toml")
+	if text, err := os.ReadFile(s.config); err != nil || os.WriteFile(inches, append(text, "\n[display]\nunits = \"inch\"\n"...), 0o600) != nil {
+		t.Fatal(err)
+	}
+	if _, out, errOut := call(t, "event", "list", "--config", inches); !strings.Contains(out, "lower shim by +0.0020 in, swing by -0.008 in)") {
+		t.Errorf("the list of events in inches: %s%s", out, errOut)
+	}
 	if a = ask(); !a.MustSweep || a.Done || len(a.Moves) != 0 || a.Job[0].Moved["lower shim"] != 0.05 || a.Warnings[0].Code != "measure_first" {
 		t.Errorf("%+v", a)
 	}

@@ -49,11 +49,15 @@ func (c *eventListCmd) Run(e *env) error {
 	if c.Limit < 1 || c.Limit > 1000 {
 		return usageError{fmt.Errorf("--limit %d: give 1 to 1000", c.Limit)}
 	}
-	s, err := c.open(e)
+	cfg, s, err := c.openRecord(e)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
+	unit := map[string]string{}
+	for _, a := range cfg.Adjusters {
+		unit[a.Name] = " " + a.Unit
+	}
 	events, err := s.Events(e.ctx, c.Limit)
 	if err != nil {
 		return err
@@ -74,7 +78,7 @@ func (c *eventListCmd) Run(e *env) error {
 		if len(x.Moved) > 0 {
 			var moves []string
 			for _, name := range slices.Sorted(maps.Keys(x.Moved)) {
-				moves = append(moves, fmt.Sprintf("%s by %+g", name, x.Moved[name]))
+				moves = append(moves, e.units.Words(fmt.Sprintf("%s by %+g%s", name, x.Moved[name], unit[name])))
 			}
 			text = strings.TrimSpace(text + " (" + strings.Join(moves, ", ") + ")")
 		}
