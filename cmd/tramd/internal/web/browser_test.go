@@ -67,10 +67,18 @@ func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {
 	return func(time.Duration) *session.Snapshot { return s }
 }
 
-// until waits for a JavaScript expression to be true.
+// until waits for a JavaScript expression to be true. One that fails is not true yet: the page may still be on its way,
+// or give way to another.
 func until(t testing.TB, ctx context.Context, expr string) {
 	t.Helper()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expr, chromedp.WithPollingTimeout(time.Minute))); err != nil {
+	safe := "(() => { try { return (" + expr + "\n); } catch { return false; } })()"
+	var err error
+	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		if _, err = chromedp.Run(ctx, chromedp.Poll[bool](safe, chromedp.WithPollingTimeout(time.Minute))); err == nil || ctx.Err() != nil || !strings.Contains(err.Error(), "find context") {
+			break
+		}
+	}
+	if err != nil {
 		text, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
 		t.Fatalf("waited in vain for %s: %v\npage:\n%s", expr, err, text)
 	}
@@ -98,7 +106,11 @@ func open(t testing.TB, ctx context.Context, url string, width, height int64, sc
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height), chromedp.Navigate(url)); err != nil {
 		t.Fatal(err)
 	}
+	until(t, ctx, begun)
 }
+
+// begun is true once the page's program has begun, which it does after the first paint; and of pages without one.
+const begun = `document.querySelector("script[data-modules]") === null || document.querySelector("#unit").options.length > 0`
 
 // resize gives the window another size, as a phone that is turned does, and waits until the page has drawn itself in
 // it.
