@@ -11,7 +11,7 @@ import (
 
 // Errors a caller may want to tell apart with errors.Is. The text around them says what failed and what to do.
 var (
-	ErrEvent       = errors.New("not an event") // of no known kind, or without what its kind needs
+	ErrEvent       = errors.New("not done") // an event of no known kind, without what its kind needs, or taken back already
 	ErrNotFound    = errors.New("not found")
 	ErrFull        = errors.New("no room left")
 	ErrBusy        = errors.New("in use")

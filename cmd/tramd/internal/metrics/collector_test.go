@@ -256,3 +256,30 @@ func TestTheDocumentsListEveryMetric(t *testing.T) {
 		t.Errorf("dashboards/README.md lists %s, which there is not", name)
 	}
 }
+
+// Who asks for OpenMetrics gets it, and finds the same samples under the same names: a counter without _total would get
+// another one there.
+func TestOpenMetricsHasTheSameSamples(t *testing.T) {
+	h := Handler(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte}, nil)
+	names := func(accept string) (kind string, text string, names []string) {
+		r := httptest.NewRequest("GET", "/metrics", nil)
+		r.Header.Set("Accept", accept)
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		text = w.Body.String()
+		for line := range strings.Lines(text) {
+			if name, _, ok := strings.Cut(line, " "); ok && strings.HasPrefix(name, "tramd_") {
+				names = append(names, name)
+			}
+		}
+		return w.Header().Get("Content-Type"), text, names
+	}
+	_, _, plain := names("text/plain")
+	kind, text, open := names("application/openmetrics-text; version=1.0.0")
+	if !strings.HasPrefix(kind, "application/openmetrics-text; version=1.0.0") || !strings.HasSuffix(text, "\n# EOF\n") {
+		t.Errorf("%s, which ends with %q", kind, text[max(0, len(text)-40):])
+	}
+	if d := cmp.Diff(plain, open); d != "" || len(open) < 30 {
+		t.Errorf("%d samples: %s", len(open), d)
+	}
+}

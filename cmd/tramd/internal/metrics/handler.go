@@ -21,7 +21,7 @@ func Registry(o Options) *prometheus.Registry {
 	return r
 }
 
-// Handler serves the scrape. A failed scrape answers 500 with the reason.
+// Handler serves the scrape, in OpenMetrics 1.0 to those who ask for it. A failed scrape answers 500 with the reason.
 func Handler(o Options, log *slog.Logger) http.Handler {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
@@ -30,6 +30,7 @@ func Handler(o Options, log *slog.Logger) http.Handler {
 		ErrorLog:            scrapeLog{log},
 		ErrorHandling:       promhttp.HTTPErrorOnError,
 		MaxRequestsInFlight: 4,
+		EnableOpenMetrics:   true,
 	})
 }
 
