@@ -52,6 +52,9 @@ func LastJob(trials []Trial) []Trial {
 // changing are the kinds of event after which the machine is another one.
 var changing = []string{"adjusted", "crashed", "serviced", "moved"}
 
+// Changes reports whether the machine is another one after an event of a kind.
+func Changes(kind string) bool { return slices.Contains(changing, kind) }
+
 // Trials returns sweeps of a machine, oldest first, each with the moves logged after it: those on either side of each
 // change to the machine, the last limit changes back, and the last few whatever happened. A year of checks between two
 // jobs is not read, and does not push what the machine answered out of memory. An event that changed the machine
@@ -163,7 +166,7 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 			}
 			continue
 		}
-		if !slices.Contains(changing, kind) {
+		if !Changes(kind) {
 			continue
 		}
 		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return cmp.Compare(t.Run, run) })

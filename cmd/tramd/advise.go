@@ -71,20 +71,13 @@ func (c *adviseCmd) fromRecord(e *env) error {
 	if c.JSON {
 		return json.NewEncoder(e.out).Encode(a)
 	}
-	for _, f := range a.Cutters {
-		if _, err := fmt.Fprintf(e.text(), "%s\n", f.Say); err != nil {
-			return err
-		}
+	if err := printEach(e.text(), a.Cutters, func(f daemon.Finish) string { return f.Say }); err != nil {
+		return err
 	}
 	if err := printAdvice(e.text(), a.Answer); err != nil {
 		return err
 	}
-	for _, x := range a.Aims {
-		if _, err := fmt.Fprintf(e.text(), "  %s\n", x.Say); err != nil {
-			return err
-		}
-	}
-	return nil
+	return printEach(e.text(), a.Aims, func(x daemon.Aim) string { return "  " + x.Say })
 }
 
 // ofJoint asks the record about a joint below the head.
@@ -104,8 +97,13 @@ func (c *adviseCmd) ofJoint(e *env) error {
 	if err := printAdviceOf(e.text(), a.Answer, a.Quantities); err != nil {
 		return err
 	}
-	for _, x := range a.Aims {
-		if _, err := fmt.Fprintf(e.text(), "  %s\n", x.Say); err != nil {
+	return printEach(e.text(), a.Aims, func(x assembly.Aim) string { return "  " + x.Say })
+}
+
+// printEach writes a line for each of a list.
+func printEach[T any](w io.Writer, list []T, line func(T) string) error {
+	for _, x := range list {
+		if _, err := fmt.Fprintln(w, line(x)); err != nil {
 			return err
 		}
 	}
@@ -116,7 +114,7 @@ func printAdvice(w io.Writer, a advice.Answer) error {
 	return printAdviceOf(w, a, []string{"tilt", "nod"})
 }
 
-// printAdviceOf writes an advice for a person, with the names of what is moved.
+// printAdviceOf writes the advice for a person. names are the quantities that the moves change, such as tilt and nod.
 func printAdviceOf(w io.Writer, a advice.Answer, names []string) error {
 	var b strings.Builder
 	for _, s := range a.Cautions {

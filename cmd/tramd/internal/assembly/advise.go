@@ -158,11 +158,9 @@ func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config,
 		}
 		h := &p.History[at]
 		switch {
-		case e.Damage != "":
+		case e.Damage != "" || store.Changes(e.Kind) && len(e.Moved) == 0:
 			h.Unrecorded = true
-		case e.Kind == "crashed" || e.Kind == "serviced" || e.Kind == "moved" || e.Kind == "adjusted" && len(e.Moved) == 0:
-			h.Unrecorded = true
-		case e.Kind == "adjusted":
+		default:
 			for name, by := range e.Moved {
 				switch {
 				case slices.Contains(j.Adjusters, name):
@@ -170,7 +168,7 @@ func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config,
 						h.Moved = map[string]float64{}
 					}
 					h.Moved[name] += by
-				case own >= 0 && lowest(cfg, steps, name) <= own && by != 0: // below it, by nobody knows how much here
+				case own >= 0 && lowest(cfg, steps, name) <= own && by != 0: // a joint below this one moved: by how much here is not known
 					h.Unrecorded = true
 				}
 			}
