@@ -85,8 +85,8 @@ func (p *Program) frozenDeg(resolutionMM float64) float64 {
 	return 360
 }
 
-// targets are the stations as they are gone to: round, back to the first a turn further on where the limits allow it
-// and the sweep closes, and all the way back.
+// targets returns the stations in the order in which the arm visits them: round, then the first again a turn further on
+// where the limits allow it and the sweep closes, and then all the way back.
 func (c *Config) targets() []float64 {
 	out := append([]float64(nil), c.Angle.StationsDeg...)
 	p := &c.Program

@@ -25,7 +25,7 @@ type archive struct {
 	clockSet    func() bool
 	temperature func() *float64 // may be nil
 	hours       *hourMeter      // may be nil
-	changed     func(anew bool) // called when something was stored that changes the history; may be nil
+	changed     func(all bool)  // called when something was stored that changes the history; may be nil
 	assembled   *assembled      // hears of each stored measurement that is no sweep; may be nil
 }
 

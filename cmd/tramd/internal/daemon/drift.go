@@ -45,12 +45,12 @@ func newDrifting(d *Daemon) *drifting {
 	return &drifting{d: d, clockSet: func() bool { return d.clock.IsSet() }, wake: make(chan struct{}, 1), anew: true}
 }
 
-// changed is called when something was stored; anew says that something older has another meaning now.
-func (k *drifting) changed(anew bool) {
+// changed takes note that something was stored. all says that it changes older checks, so that all are read again.
+func (k *drifting) changed(all bool) {
 	if a := k.d.assembled; a != nil {
 		a.changes.Add(1)
 	}
-	if anew {
+	if all {
 		k.mu.Lock()
 		k.anew = true
 		k.mu.Unlock()

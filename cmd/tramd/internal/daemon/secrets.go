@@ -11,8 +11,8 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// secrets are what a configuration names and leaves in files of its own. They are read together with it, before
-// anything is stopped for it, and kept, so that the old ones can be put back whatever became of their files.
+// secrets are what a configuration names and leaves in files of its own. The daemon reads them with the configuration,
+// before it stops anything, and keeps them. So it can put the old ones back even if their files have changed.
 type secrets struct {
 	hash  string         // of the page's password; empty: nothing can be changed over the network by one
 	hook  *alarm.Webhook // with its headers; nil: none

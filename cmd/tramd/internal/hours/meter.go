@@ -26,7 +26,7 @@ const (
 	pace  = 1.02 // its clock against ours
 	slack = 0.05 // hours
 	bears = 3    // readings in a row that make another counter of it
-	long  = 24   // hours that may have been added unseen; more must be borne out
+	long  = 24   // hours; a counter that adds more at once must show it in several readings
 )
 
 // New makes a meter that goes on from what was kept; nil: nothing was. step is the hours of one count of the machine's

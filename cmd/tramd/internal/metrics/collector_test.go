@@ -257,7 +257,7 @@ func TestTheDocumentsListEveryMetric(t *testing.T) {
 	}
 }
 
-// Who asks for OpenMetrics gets it, and finds the same samples under the same names: a counter without _total would get
+// A client that asks for OpenMetrics gets the same samples under the same names. A counter without _total would get
 // another one there.
 func TestOpenMetricsHasTheSameSamples(t *testing.T) {
 	h := Handler(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte}, nil)

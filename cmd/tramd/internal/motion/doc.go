@@ -1,7 +1,7 @@
 // Package motion has a motion controller turn the spindle from station to station, for a sweep that no hand turns.
 //
-// [Machine] is the whole decision, pure: what is heard and seen goes in as events, what is to be sent or reported comes
-// out as acts. [Runner] is the loop around it that owns the serial line.
+// [Machine] decides everything and does no I/O. It takes events: what the line says and what the indicators read. It
+// returns acts: what to send or report. [Runner] is the loop around it that owns the serial line.
 //
 // # What is safe about it
 //

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Loopback reports whether a host, as it is written in an address, is this machine alone: a name for it, or an address
+// Loopback reports whether the host part of an address means this machine alone: a name for it, or an address
 // of either family in any of its forms, in brackets or not, with a zone or not.
 func Loopback(host string) bool {
 	if h, ok := strings.CutPrefix(host, "["); ok {

@@ -7,7 +7,7 @@ import (
 
 // SetAssembly shows how the measurements of the assembly hold that were checked.
 func (s *Session) SetAssembly(all []StandingState) {
-	// An error here means the session has stopped; nobody is left to show it to.
+	// An error here means that the session has stopped and shows nothing more.
 	_ = s.ask(context.Background(), func() { s.assembly = all })
 }
 
