@@ -7,16 +7,16 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"net"
 	"net/http"
 	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
+
+	"tramd/dashboards/local"
 )
 
 // Server is a running Prometheus.
@@ -84,22 +84,19 @@ func hurried(t testing.TB, rules, dir string) string {
 		t.Fatal(err)
 	}
 	to := filepath.Join(dir, "rules.yml")
-	if err := os.WriteFile(to, interval.ReplaceAll(text, []byte("    interval: 1s")), 0o600); err != nil {
+	if err := os.WriteFile(to, local.Hurried(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	return to
 }
 
-var interval = regexp.MustCompile(`(?m)^    interval: .*$`)
-
 func free(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	addr, err := local.FreeAddress()
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close()
-	return l.Addr().String()
+	return addr
 }
 
 // Ask answers one instant query.

@@ -17,11 +17,12 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"sync"
 	"syscall"
 	"time"
+
+	"tramd/dashboards/local"
 )
 
 func main() {
@@ -51,9 +52,6 @@ scrape_configs:
     static_configs: [{targets: [%s]}]
 `
 
-// everyMinute is how often a group of the rules is worked out; for somebody who looks on, each second.
-var everyMinute = regexp.MustCompile(`(?m)^    interval: .*$`)
-
 // run keeps both servers going until ctx ends or one of them does.
 func run(ctx context.Context, rulesFile string, targets []string, out io.Writer) error {
 	prometheus, err := program("prometheus", "prometheus")
@@ -80,11 +78,11 @@ func run(ctx context.Context, rulesFile string, targets []string, out io.Writer)
 	if err != nil {
 		return err
 	}
-	board, err := free()
+	board, err := local.FreeAddress()
 	if err != nil {
 		return err
 	}
-	alarms, err := free()
+	alarms, err := local.FreeAddress()
 	if err != nil {
 		return err
 	}
@@ -94,7 +92,7 @@ func run(ctx context.Context, rulesFile string, targets []string, out io.Writer)
 	}
 	for name, text := range map[string]string{
 		"alertmanager.yml": fmt.Sprintf(alertmanagerConfig, bell),
-		"rules.yml":        everyMinute.ReplaceAllString(string(rules), "    interval: 1s"),
+		"rules.yml":        string(local.Hurried(rules)),
 		"prometheus.yml":   fmt.Sprintf(prometheusConfig, "rules.yml", alarms, strings.Join(quoted, ",")),
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
@@ -145,15 +143,6 @@ func program(pkg string, names ...string) (string, error) {
 		}
 	}
 	return "", fmt.Errorf("%s is missing: sudo apt-get install %s", names[0], pkg)
-}
-
-// free returns a loopback address with a port that nothing listens on.
-func free() (string, error) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		return "", err
-	}
-	return l.Addr().String(), l.Close()
 }
 
 // message is what Alertmanager posts to a webhook (version 4).
