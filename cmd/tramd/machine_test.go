@@ -46,7 +46,7 @@ port = %[1]q
 baud = 19200
 modbus = { address = 9, function = 4, register = 16, type = "uint32", scale = "0.1 h" }
 ask_every_s = 1.0
-`, peer.Port))
+`, plugIn(t, peer.Port)))
 	hours := func(want float64) func(*session.Snapshot) bool {
 		return func(snap *session.Snapshot) bool {
 			return snap.Hours != nil && snap.Hours.Hours != nil && math.Abs(*snap.Hours.Hours-want) < 1e-9

@@ -134,8 +134,30 @@ func startOther(t *testing.T, args ...string) *otherMachine {
 	if err := json.Unmarshal(m.lines.Bytes(), &m.Paths); err != nil {
 		t.Fatalf("%v in %q", err, m.lines.Text())
 	}
+	m.Paths.Indicator, m.Paths.Encoder = plugIn(t, m.Paths.Indicator), plugIn(t, m.Paths.Encoder)
 	return m
 }
+
+// end ends the script, and both its ports with it.
+func (m *otherMachine) end() {
+	pullOut(m.Paths.Indicator)
+	pullOut(m.Paths.Encoder)
+	_ = m.in.Close()
+}
+
+// plugIn returns a link to a port, as a shop names its adapters. A daemon that kept the number of a pseudo-terminal
+// would open another test's port once the kernel gives that number away again.
+func plugIn(t *testing.T, port string) string {
+	t.Helper()
+	link := filepath.Join(t.TempDir(), filepath.Base(port))
+	if err := os.Symlink(port, link); err != nil {
+		t.Fatal(err)
+	}
+	return link
+}
+
+// pullOut takes the link away, before the port itself ends.
+func pullOut(link string) { _ = os.Remove(link) }
 
 func (m *otherMachine) turn(t *testing.T) {
 	t.Helper()

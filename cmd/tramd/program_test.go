@@ -33,6 +33,7 @@ func startController(t *testing.T, args ...string) *controller {
 	if err != nil {
 		t.Fatalf("%v in %q", err, first)
 	}
+	c.Paths.Indicator, c.Paths.Controller = plugIn(t, c.Paths.Indicator), plugIn(t, c.Paths.Controller)
 	done := make(chan struct{})
 	go func() { defer close(done); _, _ = io.Copy(c.heard, lines) }() // ends with the script
 	t.Cleanup(func() { _ = in.Close(); <-done; _ = cmd.Wait() })
@@ -262,6 +263,7 @@ func TestAControllerUnpluggedInTheMiddleIsSaidToBeOutOfReach(t *testing.T) {
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
 	waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+	pullOut(c.Paths.Controller)
 	io.WriteString(c.in, "unplug\n")
 	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "use the machine's own stop") {
 		t.Errorf("status %d, it said %s", got, p.err.String())

@@ -31,6 +31,6 @@ func TestPrometheusLooksAfterTheDaemon(t *testing.T) {
 		t.Errorf("alarms with nothing wrong: %v, %v", firing, err)
 	}
 
-	_ = m.in.Close() // the machine ends, and its ports with it
+	m.end()
 	p.Wait(t, `ALERTS{alertname="TramdDeviceLost",alertstate="pending"}`, func(got []promtest.Sample) bool { return len(got) == 2 })
 }

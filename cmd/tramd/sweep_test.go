@@ -15,8 +15,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
-
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/session"
 )
@@ -268,7 +266,7 @@ func TestUnpluggedPortsEndTheSweepAndKeepItsReadings(t *testing.T) {
 	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
 	m.turn(t)
 	waitState(t, s, "readings", func(snap *session.Snapshot) bool { return snap.Sweep.Readings > 100 })
-	m.in.Close() // the script ends, and both ports with it
+	m.end()
 	waitState(t, s, "the loss", func(snap *session.Snapshot) bool {
 		return snap.Devices[0].State != "live" && strings.Contains(snap.Sweep.Say, "Plug it in")
 	})
@@ -290,18 +288,13 @@ func TestUnpluggedPortsEndTheSweepAndKeepItsReadings(t *testing.T) {
 // A person goes from station to station; the indicator is on a pty, and there is no encoder.
 func TestStationsByHand(t *testing.T) {
 	t.Parallel()
-	ptm, pts, err := pty.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer ptm.Close()
-	defer pts.Close()
+	ptm, port := openPty(t)
 	const tilt, nod = 0.179e-3, -0.25e-3
 	var height, stir = make(chan float64, 1), make(chan bool, 1)
 	stop := make(chan struct{})
 	t.Cleanup(func() { close(stop) })
 	go dial(ptm, height, stir, stop)
-	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+pts.Name()+"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 0.4\n")
+	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+port+"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 0.4\n")
 	s.daemon(t)
 	waitState(t, s, "the port live", live)
 	sw := program(t, "sweep", "--config", s.config, "--json")
