@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"tramd/cmd/tramd/internal/assembly"
-	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/sweep/advice"
 )
 
@@ -64,20 +64,20 @@ func (c *adviseCmd) fromRecord(e *env) error {
 		return err
 	}
 	defer s.Close()
-	a, err := daemon.Advise(e.ctx, s, cfg)
+	a, err := runs.Advise(e.ctx, s, cfg)
 	if err != nil {
 		return err
 	}
 	if c.JSON {
 		return json.NewEncoder(e.out).Encode(a)
 	}
-	if err := printEach(e.text(), a.Cutters, func(f daemon.Finish) string { return f.Say }); err != nil {
+	if err := printEach(e.text(), a.Cutters, func(f runs.Finish) string { return f.Say }); err != nil {
 		return err
 	}
 	if err := printAdvice(e.text(), a.Answer); err != nil {
 		return err
 	}
-	return printEach(e.text(), a.Aims, func(x daemon.Aim) string { return "  " + x.Say })
+	return printEach(e.text(), a.Aims, func(x runs.Aim) string { return "  " + x.Say })
 }
 
 // ofJoint asks the record about a joint below the head.

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/assembly"
-	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -45,7 +45,7 @@ func (c *exportCmd) export(e *env, s *store.Store, r store.Run) error {
 		return err
 	}
 	if !c.JSON {
-		return daemon.WriteCSV(e.out, r.Setup, pts)
+		return runs.WriteCSV(e.out, r.Setup, pts)
 	}
 	type reading struct {
 		T         float64  `json:"t_s"`

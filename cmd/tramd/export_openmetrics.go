@@ -7,8 +7,8 @@ import (
 	"slices"
 	"time"
 
-	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
@@ -101,9 +101,9 @@ func (x *step) apply(t *drift.Tracker, state *session.Snapshot) error {
 	if t.Limit() == 0 && t.Checks() == 0 {
 		return nil // an event before the first check
 	}
-	state.Drift = daemon.DriftState(t)
+	state.Drift = runs.DriftState(t)
 	state.NextCheck = nil
-	if n := t.Forecast(daemon.Reliability).Next; n != nil {
+	if n := t.Forecast(runs.Reliability).Next; n != nil {
 		state.NextCheck = &n.Time
 	}
 	return nil

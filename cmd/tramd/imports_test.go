@@ -23,6 +23,7 @@ var forbidden = []struct {
 	{"tramd/device/frame", []string{"tramd/device", "os", "io", "net", "log", "context", "sync", "golang.org/"}},
 	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
 	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql"}},
+	{"tramd/cmd/tramd/internal/runs", []string{"tramd/device", "tramd/cmd/tramd/internal/daemon", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/motion", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/interlock", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},

@@ -8,7 +8,7 @@ import (
 
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/store"
 )
 
@@ -28,7 +28,7 @@ func (c *jobCmd) Run(e *env) error {
 	if c.Text || c.JSON {
 		return c.lead(e, s, cfg)
 	}
-	write := func(w io.Writer) error { return daemon.WriteJobSheet(e.ctx, w, s, cfg, version) }
+	write := func(w io.Writer) error { return runs.WriteJobSheet(e.ctx, w, s, cfg, version) }
 	if c.Out == "" {
 		return write(e.out)
 	}

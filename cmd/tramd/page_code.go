@@ -5,14 +5,13 @@ import (
 	"io"
 
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/qrcode"
 )
 
 // showPage writes the page's address to a terminal, as a QR code too: a phone need not type it. It writes nothing where
 // no other computer reaches the page, or to what is no terminal.
 func showPage(w io.Writer, cfg *config.Config) {
-	address := daemon.PageOf(cfg)
+	address := cfg.Page()
 	if address == "" || !isTerminal(w) {
 		return
 	}

@@ -5,7 +5,7 @@ import (
 	"fmt"
 
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/store"
 	"tramd/sweep/mixed"
 )
@@ -64,10 +64,10 @@ func (c *refitCmd) way(e *env) (way func(id int64) (refitted, error), closing fu
 	}
 	return func(id int64) (out refitted, err error) {
 		var x any
-		if other, _ := daemon.IsOther(e.ctx, s, id); other {
-			x, err = daemon.RefitOther(e.ctx, s, id, c.Keep)
+		if other, _ := runs.IsOther(e.ctx, s, id); other {
+			x, err = runs.RefitOther(e.ctx, s, id, c.Keep)
 		} else {
-			x, err = daemon.Refit(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
+			x, err = runs.Refit(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
 		}
 		if err != nil {
 			return out, err

@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 
-	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/report"
 	"tramd/sweep/drift"
 	"tramd/sweep/units"
@@ -43,7 +42,7 @@ func (c *reportCmd) Run(e *env) error {
 	}
 	r := &report.Report{
 		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: written, History: h, Answer: a, Reliability: c.Reliability, Version: version,
-		Units: e.units, Page: daemon.PageOf(cfg),
+		Units: e.units, Page: cfg.Page(),
 	}
 	if c.Out == "" {
 		err = r.Write(e.out)

@@ -3,8 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-
-	"tramd/cmd/tramd/internal/daemon"
+	"tramd/cmd/tramd/internal/runs"
 )
 
 type separateCmd struct {
@@ -20,7 +19,7 @@ func (c *separateCmd) Run(e *env) error {
 		return err
 	}
 	defer s.Close()
-	out, err := daemon.Separate(e.ctx, s, c.First, c.Turned)
+	out, err := runs.Separate(e.ctx, s, c.First, c.Turned)
 	if err != nil {
 		return err
 	}
@@ -29,7 +28,7 @@ func (c *separateCmd) Run(e *env) error {
 	}
 	for _, x := range []struct {
 		name string
-		axes daemon.Axes
+		axes runs.Axes
 	}{{"spindle against the machine", out.Spindle}, {"plate against the machine (+: rises that way)", out.Plate}} {
 		fmt.Fprintln(e.out, x.name)
 		fmt.Fprintf(e.text(), "  tilt %s mm/m\n  nod  %s mm/m\n", figure(x.axes.Tilt), figure(x.axes.Nod))

@@ -5,6 +5,7 @@ import (
 	"net"
 	"net/mail"
 	"net/url"
+	"os"
 	"regexp"
 	"strconv"
 	"strings"
@@ -114,9 +115,19 @@ func (a Alarm) Hook() (*alarm.Webhook, error) {
 	return w, nil
 }
 
-// PageAt is the address of the machine's page: as written, or by this computer's name where the page is open to the
+// Page returns the address at which people find the machine's page; empty where it is not known, or where no other
+// computer can reach it.
+func (c *Config) Page() string {
+	name, err := os.Hostname()
+	if err != nil {
+		name = ""
+	}
+	return c.pageAt(name)
+}
+
+// pageAt returns the address of the machine's page: as written, or by this computer's name where the page is open to the
 // network; empty where neither is known.
-func (c *Config) PageAt(hostname string) string {
+func (c *Config) pageAt(hostname string) string {
 	if c.Alarm.Page != "" {
 		return strings.TrimSuffix(c.Alarm.Page, "/")
 	}

@@ -8,6 +8,7 @@ import (
 
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/metrics"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
@@ -86,11 +87,11 @@ func (a *assembled) fresh(ctx context.Context) (out metrics.Assembly, err error)
 		s := metrics.Standing{Name: x.Name, Measurement: x.Kind}
 		for _, al := range x.Alarms {
 			s.Alarms = append(s.Alarms, string(al.Kind))
-			state.Alarms = append(state.Alarms, alarmState(al))
+			state.Alarms = append(state.Alarms, runs.AlarmState(al))
 		}
 		if x.Next != nil {
 			s.Next = x.Next.Time
-			state.NextCheck, state.NextWhy = &x.Next.Time, x.Next.Basis(reliability)
+			state.NextCheck, state.NextWhy = &x.Next.Time, x.Next.Basis(runs.Reliability)
 		}
 		a.standings = append(a.standings, state)
 		out.Standings = append(out.Standings, s)

@@ -144,7 +144,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if d.mqtt, err = d.publishes(); err != nil {
 		return err
 	}
-	d.alarms, err = notifier(d.cfg, d.secrets, d.page(), session.Unwatched{Session: d.session}, d.o.Log)
+	d.alarms, err = notifier(d.cfg, d.secrets, d.cfg.Page(), session.Unwatched{Session: d.session}, d.o.Log)
 	return err
 }
 

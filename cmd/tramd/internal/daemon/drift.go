@@ -6,21 +6,17 @@ import (
 	"sync"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
 	"tramd/sweep/drift"
 )
 
-// What the page gets to draw, how many checks are kept to draw it from, and what is asked of a next check.
+// What the page gets to draw, and how many checks are kept to draw it from.
 const (
 	drawnChecks = 800
 	keptChecks  = 4000
-	reliability = Reliability
 )
-
-// Reliability is the chance that the machine is still within its tolerance at the next check.
-const Reliability = 0.95
 
 // drifting works out what the stored checks come to, again after each change of the record, on a goroutine of its own:
 // neither a measurement nor a reader waits for it.
@@ -171,10 +167,10 @@ func (k *drifting) show() {
 	if len(k.rows) > 2*keptChecks {
 		k.rows = k.history.Thin(k.rows, keptChecks)
 	}
-	a := k.tracker.Answer(reliability)
+	a := k.tracker.Answer(runs.Reliability)
 	a.Rows, a.Warnings = k.rows, k.history.Warnings
 	a.Forecast = k.history.Temper(a.Forecast)
-	drawn := a.View(k.history, drawnChecks, reliability)
+	drawn := a.View(k.history, drawnChecks, runs.Reliability)
 	k.mu.Lock()
 	k.drawn = drawn
 	k.mu.Unlock()
@@ -183,7 +179,7 @@ func (k *drifting) show() {
 		k.d.session.SetDrift(nil, next, why)
 		return
 	}
-	state := DriftState(k.tracker)
+	state := runs.DriftState(k.tracker)
 	state.Events = lastEvents(k.history)
 	k.d.session.SetDrift(state, next, why)
 }
@@ -199,30 +195,6 @@ func lastEvents(h *drift.History) map[string]time.Time {
 	return out
 }
 
-// DriftState returns what the metrics and the alarms say of a tracker's drift.
-func DriftState(t *drift.Tracker) *session.DriftState {
-	state := &session.DriftState{Alarms: []session.Alarm{}}
-	for i, x := range t.Now() {
-		if x == nil || t.Checks() < 3 {
-			continue
-		}
-		rate := x.Rate
-		if i == 0 {
-			state.TiltRate = &rate
-		} else {
-			state.NodRate = &rate
-		}
-	}
-	for _, al := range t.Alarms() {
-		state.Alarms = append(state.Alarms, alarmState(al))
-	}
-	return state
-}
-
-func alarmState(a drift.Alarm) session.Alarm {
-	return session.Alarm{Kind: string(a.Kind), Axis: a.Axis, Since: a.Since, Size: a.SizeMMPerM, Text: a.Text()}
-}
-
 // uncheckedChore is the time since when the record has waited for its first check.
 const uncheckedChore = "unchecked"
 
@@ -230,7 +202,7 @@ const uncheckedChore = "unchecked"
 // while that cannot be dated.
 func (k *drifting) due(n *drift.NextCheck) (*time.Time, string) {
 	if n != nil {
-		return &n.Time, n.Basis(reliability)
+		return &n.Time, n.Basis(runs.Reliability)
 	}
 	const why = "no check yet: due now"
 	k.undated = false

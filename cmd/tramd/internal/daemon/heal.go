@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
@@ -70,11 +71,11 @@ func (d *Daemon) heal(ctx context.Context) {
 
 // fitLost fits the runs that have readings and no result, after a damaged file was saved.
 func (d *Daemon) fitLost(ctx context.Context) {
-	runs, err := d.store.Unconcluded(ctx)
+	lost, err := d.store.Unconcluded(ctx)
 	if err != nil {
 		d.o.Log.Warn("cannot look for runs whose results were lost", "error", err)
 	}
-	for _, id := range runs {
+	for _, id := range lost {
 		if ctx.Err() != nil {
 			return
 		}
@@ -84,11 +85,11 @@ func (d *Daemon) fitLost(ctx context.Context) {
 
 func (d *Daemon) fitSpoiled(ctx context.Context, id int64, what string) {
 	defer d.trim()
-	if other, err := IsOther(ctx, d.store, id); err == nil && other {
+	if other, err := runs.IsOther(ctx, d.store, id); err == nil && other {
 		d.fitSpoiledOther(ctx, id, what)
 		return
 	}
-	out, err := Refit(ctx, d.store, id, false, d.o.Fit, d.o.Log)
+	out, err := runs.Refit(ctx, d.store, id, false, d.o.Fit, d.o.Log)
 	if err == nil {
 		out.Now.Warnings = append(out.Now.Warnings, refittedWarning(what))
 		err = d.store.AddResult(ctx, id, out.Now)
@@ -112,10 +113,10 @@ func refittedWarning(what string) sweep.Warning {
 
 // fitSpoiledOther is fitSpoiled for a measurement that is no sweep.
 func (d *Daemon) fitSpoiledOther(ctx context.Context, id int64, what string) {
-	out, err := RefitOther(ctx, d.store, id, false)
+	out, err := runs.RefitOther(ctx, d.store, id, false)
 	if err == nil {
 		out.Now.Warn(refittedWarning(what))
-		err = addOther(ctx, d.store, id, out.Now)
+		err = runs.AddOther(ctx, d.store, id, out.Now)
 	}
 	if err != nil {
 		d.cannotHeal(ctx, id, what, err)

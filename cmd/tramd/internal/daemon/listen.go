@@ -14,6 +14,7 @@ import (
 	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/report"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/web"
 )
@@ -37,20 +38,20 @@ func (d *Daemon) listen() error {
 	}
 	common := web.Options{
 		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg, d.meter, d.session}, Drift: d.drift, Sweeps: d.session, Zeros: d.session, Temperature: d.thermometer, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
-		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
+		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.cfg.Page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
 		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, StatusOf: statusOf, Log: d.o.Log, Done: d.done,
 		Separate: func(ctx context.Context, first, turned int64) (any, error) {
-			out, err := Separate(ctx, d.store, first, turned)
+			out, err := runs.Separate(ctx, d.store, first, turned)
 			return out, notFound(err)
 		},
 		Measure: d.measure, Assembly: pictured{d},
-		Advice: func(ctx context.Context) (any, error) { return Advise(ctx, d.store, d.cfg) },
+		Advice: func(ctx context.Context) (any, error) { return runs.Advise(ctx, d.store, d.cfg) },
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
-			return WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
+			return runs.WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
 		}},
 		Report: web.Sheet{Policy: report.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
-			return WriteReport(ctx, w, d.store, d.cfg, d.o.Version)
+			return runs.WriteReport(ctx, w, d.store, d.cfg, d.o.Version)
 		}},
 	}
 	network, local := web.Handlers(common)

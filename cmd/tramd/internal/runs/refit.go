@@ -1,8 +1,7 @@
-package daemon
+package runs
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
@@ -55,27 +54,4 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 		err = s.AddResult(ctx, id, out.Now)
 	}
 	return out, err
-}
-
-// refits is the page's way to fit stored runs again.
-type refits struct{ d *Daemon }
-
-func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
-	if other, err := IsOther(ctx, r.d.store, id); err == nil && other {
-		out, err := RefitOther(ctx, r.d.store, id, keep)
-		r.d.assembled.changed()
-		return out, err
-	}
-	out, err := Refit(ctx, r.d.store, id, keep, r.d.o.Fit, r.d.o.Log)
-	if errors.Is(err, store.ErrNotFound) {
-		return nil, &session.Refusal{Status: http.StatusNotFound, Text: err.Error()}
-	}
-	if err != nil {
-		return nil, err
-	}
-	if keep {
-		r.d.o.Log.Info("run fitted again", "run", id, "model", out.Now.Model, "version", out.Now.ModelVersion)
-		r.d.drift.changed(false)
-	}
-	return out, nil
 }

@@ -1,4 +1,4 @@
-package daemon
+package runs
 
 import (
 	"context"
@@ -17,13 +17,13 @@ func WriteReport(ctx context.Context, w io.Writer, s *store.Store, cfg *config.C
 		return err
 	}
 	h.Plan = cfg.Check.Intervals()
-	a, err := drift.Work(h, reliability)
+	a, err := drift.Work(h, Reliability)
 	if err != nil {
 		return err
 	}
 	r := report.Report{
-		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: cfg.Machine.Tolerance, History: h, Answer: a, Reliability: reliability, Version: version,
-		Units: cfg.Units(), Page: PageOf(cfg),
+		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: cfg.Machine.Tolerance, History: h, Answer: a, Reliability: Reliability, Version: version,
+		Units: cfg.Units(), Page: cfg.Page(),
 	}
 	return r.Write(w)
 }

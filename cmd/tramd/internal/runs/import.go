@@ -1,4 +1,4 @@
-package daemon
+package runs
 
 import (
 	"context"
@@ -9,7 +9,6 @@ import (
 	"net/http"
 
 	"tramd/cmd/tramd/internal/session"
-	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
@@ -23,7 +22,7 @@ type Imported struct {
 	Tolerance string          `json:"tolerance,omitempty"`
 	Result    json.RawMessage `json:"result"`
 
-	sweep *sweep.Result // of a sweep
+	Sweep *sweep.Result `json:"-"` // of a sweep
 }
 
 // Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind,
@@ -31,19 +30,19 @@ type Imported struct {
 func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:
-		return Imported{}, refusal("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
+		return Imported{}, Invalid("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
 	case f.Purpose != "check" && f.Purpose != "adjust":
-		return Imported{}, refusal("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
+		return Imported{}, Invalid("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
 	}
 	if f.TemperatureC != nil {
 		if err := drift.JudgeTemperature(*f.TemperatureC); err != nil {
-			return Imported{}, refusal("%s", err)
+			return Imported{}, Invalid("%s", err)
 		}
 	}
 	if f.Tolerance != "" {
 		t, err := units.ParseTolerance(f.Tolerance)
 		if err != nil {
-			return Imported{}, refusal("tolerance: %s", err)
+			return Imported{}, Invalid("tolerance: %s", err)
 		}
 		setup.Tolerance = t
 	}
@@ -76,7 +75,7 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 		return Imported{}, twice(err)
 	}
 	text, err := json.Marshal(result)
-	return Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: text, sweep: &result}, err
+	return Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: text, Sweep: &result}, err
 }
 
 // twice says how to store a measurement that is in the record already.
@@ -87,34 +86,17 @@ func twice(err error) error {
 	return err
 }
 
-func refusal(format string, args ...any) error {
+// Invalid returns the refusal of something that the caller wrote.
+func Invalid(format string, args ...any) error {
 	return &session.Refusal{Status: http.StatusBadRequest, Text: fmt.Sprintf(format, args...)}
 }
 
 // refused tells what is wrong with the file as the sender's to cure, but not what is wrong with the way it came.
 func refused(err error) error {
 	var big *http.MaxBytesError
-	var came web.Problem
+	var came interface{ HTTPStatus() int }
 	if errors.As(err, &big) || errors.As(err, &came) {
 		return err
 	}
 	return &session.Refusal{Status: http.StatusUnprocessableEntity, Text: err.Error()}
-}
-
-// imports is the pages' way to bring recorded sweeps in.
-type imports struct{ d *Daemon }
-
-func (i imports) Import(ctx context.Context, r io.Reader, f session.Recorded) (any, error) {
-	setup := i.d.cfg.Setup()
-	out, err := Import(ctx, i.d.store, r, f, setup, i.d.fit)
-	if err != nil {
-		return nil, err
-	}
-	i.d.o.Log.Info("measurement imported", "run", out.Run, "kind", out.Kind, "file", f.Name)
-	if out.sweep == nil {
-		i.d.assembled.changed()
-		return out, i.d.session.ImportedOther(ctx, out.Kind)
-	}
-	i.d.drift.changed(false)
-	return out, i.d.session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Started: f.At, Result: *out.sweep})
 }

@@ -1,4 +1,4 @@
-package daemon
+package runs
 
 import (
 	"context"
@@ -170,8 +170,8 @@ func stage(t store.Trial) Stage {
 	return st
 }
 
-// checkMoves refuses moves of adjusters that the configuration does not have, before they are stored.
-func checkMoves(cfg *config.Config, kind string, moved map[string]float64) error {
+// CheckMoves refuses moves of adjusters that the configuration does not have, before they are stored.
+func CheckMoves(cfg *config.Config, kind string, moved map[string]float64) error {
 	if len(moved) == 0 {
 		return nil
 	}

@@ -1,4 +1,4 @@
-package daemon
+package runs
 
 import (
 	"context"
@@ -120,12 +120,13 @@ func RefitOther(ctx context.Context, s *store.Store, id int64, keep bool) (Refit
 			Text: fmt.Sprintf("%d of its %d readings were lost with a damaged file", run.Missing, run.Readings)})
 	}
 	if keep {
-		err = addOther(ctx, s, id, out.Now)
+		err = AddOther(ctx, s, id, out.Now)
 	}
 	return out, err
 }
 
-func addOther(ctx context.Context, s *store.Store, id int64, r assembly.Result) error {
+// AddOther adds a result to a stored measurement that is no sweep.
+func AddOther(ctx context.Context, s *store.Store, id int64, r assembly.Result) error {
 	f, err := r.Finding()
 	if err != nil {
 		return err

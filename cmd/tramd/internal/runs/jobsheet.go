@@ -1,4 +1,4 @@
-package daemon
+package runs
 
 import (
 	"context"
@@ -22,7 +22,7 @@ func WriteJobSheet(ctx context.Context, w io.Writer, s *store.Store, cfg *config
 	setup := cfg.Setup()
 	sheet := jobsheet.Sheet{
 		Machine: setup.Machine, Surface: setup.Surface, Tolerance: setup.Tolerance.Text, AngleSource: setup.AngleSource,
-		Indicators: setup.Indicators, Units: map[string]string{}, Stages: jobsheet.Last(a.Job), Version: version, Display: cfg.Units(), Page: PageOf(cfg),
+		Indicators: setup.Indicators, Units: map[string]string{}, Stages: jobsheet.Last(a.Job), Version: version, Display: cfg.Units(), Page: cfg.Page(),
 	}
 	if a.Limit != nil {
 		sheet.LimitMMPerM = *a.Limit
