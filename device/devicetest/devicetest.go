@@ -3,6 +3,7 @@
 package devicetest
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"sync"
@@ -27,8 +28,10 @@ func Open(t testing.TB) *Line {
 	if err != nil {
 		t.Fatalf("open a pseudo-terminal: %v (is /dev/pts mounted?)", err)
 	}
-	path := near.Name()
-	if err := near.Close(); err != nil {
+	// A link, as a shop names its adapters: code that kept the number of a pseudo-terminal would open another test's
+	// once the kernel gives that number away again.
+	path := filepath.Join(t.TempDir(), filepath.Base(near.Name()))
+	if err := errors.Join(os.Symlink(near.Name(), path), near.Close()); err != nil {
 		t.Fatal(err)
 	}
 	l := &Line{Path: path, t: t, far: far}
@@ -37,7 +40,7 @@ func Open(t testing.TB) *Line {
 }
 
 // Unplug takes the line away, as if the adapter were pulled. What was written and not yet read is lost.
-func (l *Line) Unplug() { l.once.Do(func() { l.far.Close() }) }
+func (l *Line) Unplug() { l.once.Do(func() { os.Remove(l.Path); l.far.Close() }) }
 
 // Write sends bytes. It fails the test when they are not read for ten seconds.
 func (l *Line) Write(p []byte) {

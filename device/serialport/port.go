@@ -4,8 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
+	"syscall"
 
 	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
@@ -58,7 +60,7 @@ func Open(path string, baud int, mode Mode, lockDir string) (*Port, error) {
 		return fail(err)
 	}
 	// No InitialStatusBits: asking for modem lines fails on ports that have none.
-	line, err := serial.Open(node, mode.with(baud))
+	line, err := openLine(node, mode.with(baud))
 	if err != nil {
 		return fail(openError(path, err))
 	}
@@ -68,6 +70,17 @@ func Open(path string, baud int, mode Mode, lockDir string) (*Port, error) {
 		return fail(fmt.Errorf("flush %s: %w", path, err))
 	}
 	return &Port{fd: fd, line: line, lock: lock}, nil
+}
+
+// openLine opens the library's own descriptors and keeps them out of every program that this one starts: the library
+// does not, and a port would stay open as long as such a program runs. Kernels before 5.11 do not know how; there it
+// stays as the library leaves it.
+func openLine(node string, mode *serial.Mode) (serial.Port, error) {
+	syscall.ForkLock.RLock()
+	defer syscall.ForkLock.RUnlock()
+	line, err := serial.Open(node, mode)
+	_ = unix.CloseRange(3, math.MaxUint32, unix.CLOSE_RANGE_CLOEXEC)
+	return line, err
 }
 
 // openError says in one sentence what is wrong with a port and what to do about it.

@@ -57,6 +57,28 @@ func TestPortInUseByAnotherProcess(t *testing.T) {
 	p.Close()
 }
 
+// A program that ours starts has no descriptor of the port, or the port would stay open as long as that program runs.
+func TestAProgramStartedWhileAPortIsOpenDoesNotHoldIt(t *testing.T) {
+	l := devicetest.Open(t)
+	p, err := Open(l.Path, 115200, Plain, t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	node, err := filepath.EvalSymlinks(l.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command("ls", "-l", "/proc/self/fd")
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(out), "/dev/null") || strings.Contains(string(out), node+"\n") {
+		t.Errorf("a child of ours has the port %s open:\n%s", node, out)
+	}
+}
+
 func TestOpenErrors(t *testing.T) {
 	dir := t.TempDir()
 	plain := filepath.Join(dir, "plain")
