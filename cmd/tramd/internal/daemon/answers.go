@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net/http"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/runs"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -39,7 +39,7 @@ func (r refits) Refit(ctx context.Context, id int64, keep bool) (any, error) {
 	}
 	out, err := runs.Refit(ctx, r.d.store, id, keep, r.d.o.Fit, r.d.o.Log)
 	if errors.Is(err, store.ErrNotFound) {
-		return nil, &session.Refusal{Status: http.StatusNotFound, Text: err.Error()}
+		return nil, api.NotFound.Of(err)
 	}
 	if err != nil {
 		return nil, err

@@ -6,8 +6,8 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/web"
 	"tramd/store"
 	"tramd/sweep/drift"
 )
@@ -229,7 +229,7 @@ func (k *drifting) Drift(context.Context) (any, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.drawn == nil {
-		return nil, web.NotYet("the record is still being worked through; ask again in a moment")
+		return nil, api.Unavailable.New("the record is still being worked through; ask again in a moment")
 	}
 	return k.drawn, nil
 }

@@ -40,10 +40,10 @@ func (d *Daemon) listen() error {
 		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg, d.meter, d.session}, Drift: d.drift, Sweeps: d.session, Zeros: d.session, Temperature: d.thermometer, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.cfg.Page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
-		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, StatusOf: statusOf, Log: d.o.Log, Done: d.done,
+		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, KindOf: runs.KindOf, Log: d.o.Log, Done: d.done,
 		Separate: func(ctx context.Context, first, turned int64) (any, error) {
 			out, err := runs.Separate(ctx, d.store, first, turned)
-			return out, notFound(err)
+			return out, runs.NotFound(err)
 		},
 		Measure: d.measure, Assembly: pictured{d},
 		Advice: func(ctx context.Context) (any, error) { return runs.Advise(ctx, d.store, d.cfg) },

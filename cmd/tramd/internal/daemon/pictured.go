@@ -2,11 +2,10 @@ package daemon
 
 import (
 	"context"
-	"fmt"
-	"net/http"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/runs"
 	"tramd/sweep"
 )
 
@@ -17,13 +16,13 @@ type pictured struct{ d *Daemon }
 func (p pictured) decode(ctx context.Context, id int64) (title string, r assembly.Result, err error) {
 	run, err := p.d.store.Run(ctx, id)
 	if err != nil {
-		return "", r, notFound(err)
+		return "", r, runs.NotFound(err)
 	}
 	if !assembly.Knows(run.Kind) {
-		return "", r, &session.Refusal{Status: http.StatusNotFound, Text: fmt.Sprintf("run %d is a %s: its numbers stand in its result", id, run.Kind)}
+		return "", r, api.NotFound.Errorf("run %d is a %s: its numbers stand in its result", id, run.Kind)
 	}
 	if run.Raw == nil {
-		return "", r, &session.Refusal{Status: http.StatusNotFound, Text: fmt.Sprintf("run %d has no result", id)}
+		return "", r, api.NotFound.Errorf("run %d has no result", id)
 	}
 	title = run.Kind
 	if run.Subject != "" {

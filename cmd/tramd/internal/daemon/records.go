@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"time"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
@@ -34,7 +35,7 @@ func (r *records) Run(ctx context.Context, id int64) (any, error) {
 	}
 	run, err := r.store.Run(ctx, id)
 	if err != nil {
-		return nil, notFound(err)
+		return nil, runs.NotFound(err)
 	}
 	if run.Result == nil && run.Raw != nil { // of another kind: as it was stored
 		return store.Line{Run: run, Result: run.Raw}, nil
@@ -62,7 +63,7 @@ func (r *records) unstored(ctx context.Context, id int64) (found any, held bool,
 
 func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
 	if err := runs.CheckMoves(r.cfg, e.Kind, e.Moved); err != nil {
-		return 0, web.Wrong(err)
+		return 0, api.Invalid.Of(err)
 	}
 	set := r.clockSet()
 	event := store.Event{
@@ -77,7 +78,7 @@ func (r *records) AddEvent(ctx context.Context, e web.Event) (int64, error) {
 		id, err = add()
 	}
 	if errors.Is(err, store.ErrEvent) {
-		return 0, web.Wrong(err)
+		return 0, api.Invalid.Of(err)
 	}
 	if err == nil && r.changed != nil {
 		r.changed(false)
@@ -98,9 +99,9 @@ func (r *records) UndoEvent(ctx context.Context, id int64) error {
 	err := r.store.UndoEvent(ctx, id, time.Now())
 	switch {
 	case errors.Is(err, store.ErrEvent):
-		return web.Wrong(err)
+		return api.Invalid.Of(err)
 	case err != nil:
-		return notFound(err)
+		return runs.NotFound(err)
 	}
 	if r.changed != nil {
 		r.changed(true)
@@ -123,11 +124,11 @@ func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) e
 	}
 	run, err := r.store.Run(ctx, id)
 	if err != nil {
-		return notFound(err)
+		return runs.NotFound(err)
 	}
 	samples, err := r.store.Samples(ctx, id)
 	if err != nil {
-		return notFound(err)
+		return runs.NotFound(err)
 	}
 	if assembly.Knows(run.Kind) {
 		return assembly.WriteCSV(w, run.Kind, assembly.Believed(samples, run.Doubts), run.Setup)

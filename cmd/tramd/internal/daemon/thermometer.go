@@ -10,7 +10,7 @@ import (
 	"sync"
 	"time"
 
-	"tramd/cmd/tramd/internal/web"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep/drift"
 )
 
@@ -53,7 +53,7 @@ func (t *thermometer) Now() *float64 {
 // Tell takes a temperature that a person read and typed.
 func (t *thermometer) Tell(celsius float64) error {
 	if err := drift.JudgeTemperature(celsius); err != nil {
-		return web.Wrong(err)
+		return api.Invalid.Of(err)
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -6,8 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net/http"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
@@ -30,19 +30,19 @@ type Imported struct {
 func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:
-		return Imported{}, Invalid("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
+		return Imported{}, api.Invalid.Errorf("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
 	case f.Purpose != "check" && f.Purpose != "adjust":
-		return Imported{}, Invalid("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
+		return Imported{}, api.Invalid.Errorf("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
 	}
 	if f.TemperatureC != nil {
 		if err := drift.JudgeTemperature(*f.TemperatureC); err != nil {
-			return Imported{}, Invalid("%s", err)
+			return Imported{}, api.Invalid.Of(err)
 		}
 	}
 	if f.Tolerance != "" {
 		t, err := units.ParseTolerance(f.Tolerance)
 		if err != nil {
-			return Imported{}, Invalid("tolerance: %s", err)
+			return Imported{}, api.Invalid.Errorf("tolerance: %s", err)
 		}
 		setup.Tolerance = t
 	}
@@ -81,22 +81,15 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 // twice says how to store a measurement that is in the record already.
 func twice(err error) error {
 	if errors.Is(err, store.ErrImported) {
-		return &session.Refusal{Status: http.StatusConflict, Text: err.Error() + "; to store it twice import it with --again"}
+		return api.Conflict.New(err.Error() + "; to store it twice import it with --again")
 	}
 	return err
 }
 
-// Invalid returns the refusal of something that the caller wrote.
-func Invalid(format string, args ...any) error {
-	return &session.Refusal{Status: http.StatusBadRequest, Text: fmt.Sprintf(format, args...)}
-}
-
 // refused tells what is wrong with the file as the sender's to cure, but not what is wrong with the way it came.
 func refused(err error) error {
-	var big *http.MaxBytesError
-	var came interface{ HTTPStatus() int }
-	if errors.As(err, &big) || errors.As(err, &came) {
+	if api.KindOf(err) != api.Internal {
 		return err
 	}
-	return &session.Refusal{Status: http.StatusUnprocessableEntity, Text: err.Error()}
+	return api.Unfit.Of(err)
 }

@@ -5,9 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"net/http"
 	"slices"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -100,7 +100,7 @@ func RefitOther(ctx context.Context, s *store.Store, id int64, keep bool) (Refit
 		return RefittedOther{}, err
 	}
 	if run.Outcome == "" {
-		return RefittedOther{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is still going on: fit it again when it has ended", id)}
+		return RefittedOther{}, api.Conflict.Errorf("run %d is still going on: fit it again when it has ended", id)
 	}
 	samples, err := s.Samples(ctx, id)
 	if err != nil {

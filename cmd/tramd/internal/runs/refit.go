@@ -4,8 +4,8 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net/http"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
@@ -27,10 +27,10 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 		return Refitted{}, err
 	}
 	if run.Kind != session.Sweeping && run.Kind != session.HalfTurn {
-		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is a %s: it is not fitted as a sweep", id, run.Kind)}
+		return Refitted{}, api.Conflict.Errorf("run %d is a %s: it is not fitted as a sweep", id, run.Kind)
 	}
 	if run.Outcome == "" {
-		return Refitted{}, &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf("run %d is still going on: fit it again when it has ended", id)}
+		return Refitted{}, api.Conflict.Errorf("run %d is still going on: fit it again when it has ended", id)
 	}
 	pts, err := s.Points(ctx, id)
 	if err != nil {

@@ -3,10 +3,8 @@ package runs
 import (
 	"context"
 	"encoding/json"
-	"fmt"
-	"net/http"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
@@ -48,20 +46,16 @@ func Separate(ctx context.Context, s *store.Store, first, turned int64) (Separat
 			return Separated{}, err
 		}
 		if r.Result == nil {
-			return Separated{}, separateNot("run %d has no result", id)
+			return Separated{}, api.Conflict.Errorf("run %d has no result", id)
 		}
 		if i == 1 && r.Setup.Machine != setup.Machine {
-			return Separated{}, separateNot("run %d is of %s and run %d of %s; take both on one machine", first, setup.Machine, id, r.Setup.Machine)
+			return Separated{}, api.Conflict.Errorf("run %d is of %s and run %d of %s; take both on one machine", first, setup.Machine, id, r.Setup.Machine)
 		}
 		results[i], setup = *r.Result, r.Setup
 	}
 	sep, err := mixed.Reverse(results[0], results[1], setup.Tolerance)
 	if err != nil {
-		return Separated{}, separateNot("runs %d and %d: %v", first, turned, err)
+		return Separated{}, api.Conflict.Errorf("runs %d and %d: %v", first, turned, err)
 	}
 	return Separated{Axes{sep.SpindleTilt, sep.SpindleNod}, Axes{sep.PlateTilt, sep.PlateNod}}, nil
-}
-
-func separateNot(format string, args ...any) error {
-	return &session.Refusal{Status: http.StatusConflict, Text: fmt.Sprintf(format, args...)}
 }

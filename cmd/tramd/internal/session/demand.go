@@ -2,9 +2,9 @@ package session
 
 import (
 	"context"
-	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -69,7 +69,7 @@ func (s *Session) awaitAnswers(ctx context.Context, run int64) error {
 		case !waiting:
 			return nil
 		case late:
-			return refuse(http.StatusConflict, "the indicator was asked and has not answered; see its port, then take the station again")
+			return api.Conflict.Errorf("the indicator was asked and has not answered; see its port, then take the station again")
 		}
 	}
 }

@@ -3,13 +3,13 @@ package session
 import (
 	"errors"
 	"math"
-	"net/http"
 	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -105,8 +105,8 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	if snap.Sweep.Say != "Read. Now turn the spindle half a turn by hand, near to 180° (left), let go and keep still." {
 		t.Error(snap.Sweep.Say)
 	}
-	var refused *Refusal
-	if err := r.Skip(t.Context(), run); !errors.As(err, &refused) || refused.Status != http.StatusConflict {
+	var refused *api.Error
+	if err := r.Skip(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict {
 		t.Errorf("half of a half turn was skipped: %v", err)
 	}
 	r.shows(180, 1.2, false)
@@ -164,8 +164,8 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 	if sw := snap.Sweep; sw.Stations[0].Deg != 180 || sw.Readings != 0 || !strings.HasSuffix(sw.Say, "near at 180° (left); it stands at 170°.") {
 		t.Errorf("%+v", sw)
 	}
-	var refused *Refusal
-	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != http.StatusConflict {
+	var refused *api.Error
+	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict {
 		t.Errorf("taken beside the place: %v", err)
 	}
 	for deg := 170.0; deg <= 181; deg += 0.5 { // it creeps through the place: no rest, no reading
@@ -243,11 +243,11 @@ func TestHalfTurnsOfOtherSources(t *testing.T) {
 	}
 	steady.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && s.Pair != nil })
 
-	var refused *Refusal
-	if _, err := steady.StartHalfTurn(t.Context(), "yaw"); !errors.As(err, &refused) || refused.Status != http.StatusBadRequest {
+	var refused *api.Error
+	if _, err := steady.StartHalfTurn(t.Context(), "yaw"); !errors.As(err, &refused) || refused.Kind != api.Invalid {
 		t.Errorf("of no axis: %v", err)
 	}
-	if _, err := newRig(t, 0).StartHalfTurn(t.Context(), "tilt"); !errors.As(err, &refused) || !strings.Contains(refused.Text, "phase_deg = 180") {
+	if _, err := newRig(t, 0).StartHalfTurn(t.Context(), "tilt"); !errors.As(err, &refused) || !strings.Contains(refused.Error(), "phase_deg = 180") {
 		t.Errorf("of one indicator: %v", err)
 	}
 }

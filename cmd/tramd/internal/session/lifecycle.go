@@ -4,28 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
-
-// Refusal is a request that cannot be met now.
-type Refusal struct {
-	Status int // as in HTTP
-	Text   string
-}
-
-func (r *Refusal) Error() string { return r.Text }
-
-// HTTPStatus says which HTTP status fits.
-func (r *Refusal) HTTPStatus() int { return r.Status }
-
-func refuse(status int, format string, args ...any) error {
-	return &Refusal{status, fmt.Sprintf(format, args...)}
-}
 
 type fitted struct {
 	run    int64
@@ -42,7 +27,7 @@ const NotFitted = "cannot be fitted: "
 // when the arm begins to move.
 func (s *Session) Start(ctx context.Context, turns int, purpose string) (int64, error) {
 	if s.o.Motion != nil {
-		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: arm it and start it with `tramd program`")
+		return 0, api.Conflict.Errorf("a motor moves the arm of this machine: arm it and start it with `tramd program`")
 	}
 	var w runSpec
 	if err := s.ask(ctx, func() { w = s.sweeping() }); err != nil {
@@ -66,10 +51,10 @@ func (s *Session) sweeping() runSpec { return runSpec{kind: Sweeping, setup: s.s
 // begin begins a run, with what ready does to its job before any reading can come.
 func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose string, ready func(*job) error) (int64, error) {
 	if turns < 1 || turns > sweep.MaxTurns {
-		return 0, refuse(http.StatusBadRequest, "%d turns; ask for 1 to %d", turns, sweep.MaxTurns)
+		return 0, api.Invalid.Errorf("%d turns; ask for 1 to %d", turns, sweep.MaxTurns)
 	}
 	if purpose != "check" && purpose != "adjust" {
-		return 0, refuse(http.StatusBadRequest, "purpose %q; write \"check\" or \"adjust\"", purpose)
+		return 0, api.Invalid.Errorf("purpose %q; write \"check\" or \"adjust\"", purpose)
 	}
 	var err error
 	if e := s.ask(ctx, func() { err = s.reserve() }); e != nil {
@@ -116,9 +101,9 @@ func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose strin
 func (s *Session) reserve() error {
 	if s.job != nil {
 		if s.job.run == 0 {
-			return refuse(http.StatusConflict, "another sweep is just being begun")
+			return api.Conflict.Errorf("another sweep is just being begun")
 		}
-		return refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
+		return api.Conflict.Errorf("run %d is being taken; finish or abandon it first", s.job.run)
 	}
 	s.watchPair(device.Now(), s.angleState(device.Now()).Deg) // a last time before the spindle is turned
 	s.job = &job{phase: Fitting}
@@ -131,9 +116,9 @@ func (s *Session) Abandon(ctx context.Context, run int64) error {
 	if e := s.ask(ctx, func() {
 		switch {
 		case s.job == nil || s.job.run != run:
-			err = refuse(http.StatusNotFound, "run %d is not being taken", run)
+			err = api.NotFound.Errorf("run %d is not being taken", run)
 		case s.job.phase == Fitting:
-			err = refuse(http.StatusConflict, "run %d already has all its readings", run)
+			err = api.Conflict.Errorf("run %d already has all its readings", run)
 		default:
 			s.end(Abandoned, "given up by the person")
 		}

@@ -3,8 +3,8 @@ package session
 import (
 	"context"
 	"encoding/json"
-	"net/http"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -70,10 +70,10 @@ type measuring struct {
 // StartMeasurement begins one. It returns the run's id once the run stands in the store.
 func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose string) (int64, error) {
 	if s.o.Measure == nil {
-		return 0, refuse(http.StatusConflict, "nothing but sweeps is measured here")
+		return 0, api.Conflict.Errorf("nothing but sweeps is measured here")
 	}
 	if len(m.Places) == 0 || m.Indicator < 0 || m.Indicator >= len(s.o.Indicators) || len(m.Setup.Indicators) != 1 {
-		return 0, refuse(http.StatusBadRequest, "a %s needs places and one indicator", m.Kind)
+		return 0, api.Invalid.Errorf("a %s needs places and one indicator", m.Kind)
 	}
 	if s.o.Indicators[m.Indicator].Device < 0 {
 		m.Typed = true

@@ -3,9 +3,9 @@ package session
 import (
 	"context"
 	"errors"
-	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
@@ -38,10 +38,7 @@ type Armed struct {
 	AboutS   float64   `json:"about_s"`  // without the time that readings take to settle
 }
 
-var errNoMotion = &Refusal{http.StatusConflict, `this machine is not moved by a program: [angle] source is not "program"`}
-
-// barred makes a refusal of a bar.
-func barred(status int, b interlock.Bar) error { return refuse(status, "%s", b.Why) }
+var errNoMotion = api.Conflict.New(`this machine is not moved by a program: [angle] source is not "program"`)
 
 // Arm is the first act: it says what will be sent and gives the key that starts it within a minute. With unattended
 // above zero it arms planned checks for that long instead, and gives no key.
@@ -50,7 +47,7 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, err
 		return Armed{}, errNoMotion
 	}
 	if unattended < 0 || unattended > interlock.PlannedMost {
-		return Armed{}, refuse(http.StatusBadRequest, "an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
+		return Armed{}, api.Invalid.Errorf("an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
 	}
 	lines, stop, err := s.o.Motion.Program.Lines()
 	if err != nil {
@@ -62,7 +59,7 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, err
 	} else {
 		var b interlock.Bar
 		if out.Key, out.Until, b = s.o.Motion.Interlock.Arm(); b.Shut() {
-			return Armed{}, barred(http.StatusConflict, b)
+			return Armed{}, api.Conflict.New(b.Why)
 		}
 	}
 	s.o.Log.Info("motion armed", "until", out.Until, "unattended", unattended > 0)
@@ -100,11 +97,11 @@ func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Prog
 	if e := s.ask(ctx, func() {
 		switch {
 		case s.job != nil:
-			err = refuse(http.StatusConflict, "run %d is being taken; finish or abandon it first", s.job.run)
+			err = api.Conflict.Errorf("run %d is being taken; finish or abandon it first", s.job.run)
 		case s.missing() != "":
-			err = refuse(http.StatusConflict, "%s", s.missing())
+			err = api.Conflict.Errorf("%s", s.missing())
 		case s.o.Motion.Interlock.Input() != "":
-			err = refuse(http.StatusConflict, "nothing is moved: %s", s.o.Motion.Interlock.Input())
+			err = api.Conflict.Errorf("nothing is moved: %s", s.o.Motion.Interlock.Input())
 		}
 	}); e != nil {
 		return 0, e
@@ -114,7 +111,7 @@ func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Prog
 	}
 	may, b := permit()
 	if b.Shut() {
-		return 0, barred(http.StatusForbidden, b)
+		return 0, api.Forbidden.New(b.Why)
 	}
 	run, err := s.openAndBegin(ctx, purpose, p, may)
 	if err != nil {
@@ -126,11 +123,11 @@ func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Prog
 func (s *Session) openAndBegin(ctx context.Context, purpose string, p motion.Program, may *interlock.Permit) (int64, error) {
 	line, err := s.o.Motion.Open(ctx)
 	if err != nil {
-		return 0, refuse(http.StatusConflict, "%v", err)
+		return 0, api.Conflict.Errorf("%v", err)
 	}
 	run, err := s.begin(ctx, s.sweeping(), 1, purpose, func(j *job) error {
 		if b := may.Bar(); b.Shut() { // opening the line, or the store, may have taken long
-			return barred(http.StatusConflict, b)
+			return api.Conflict.New(b.Why)
 		}
 		return s.setOff(j, p, line, may)
 	})
@@ -173,7 +170,7 @@ func (s *Session) Hold(_ context.Context, key string) error {
 		return errNoMotion
 	}
 	if b := s.o.Motion.Interlock.Hold(key); b.Shut() {
-		return barred(http.StatusConflict, b)
+		return api.Conflict.New(b.Why)
 	}
 	return nil
 }
@@ -184,7 +181,7 @@ func (s *Session) LetGo(_ context.Context, key string) error {
 		return errNoMotion
 	}
 	if b := s.o.Motion.Interlock.LetGo(key); b.Shut() {
-		return barred(http.StatusConflict, b)
+		return api.Conflict.New(b.Why)
 	}
 	return nil
 }
@@ -215,10 +212,10 @@ func (s *Session) held(ctx context.Context, run int64, do func(*interlock.Permit
 		return err
 	}
 	if permit == nil {
-		return refuse(http.StatusNotFound, "run %d is not moved", run)
+		return api.NotFound.Errorf("run %d is not moved", run)
 	}
 	if b := do(permit); b.Shut() {
-		return barred(http.StatusConflict, b)
+		return api.Conflict.New(b.Why)
 	}
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
@@ -100,10 +101,10 @@ func motionRig(t *testing.T, targets []float64, home ...string) (*rig, *shopFloo
 
 func TestNothingMovesWithoutBothActs(t *testing.T) {
 	r, floor := motionRig(t, []float64{0, 1, 2})
-	var refused *Refusal
+	var refused *api.Error
 	no := func(what string, status int, err error) {
 		t.Helper()
-		if !errors.As(err, &refused) || refused.Status != status {
+		if !errors.As(err, &refused) || refused.Kind.Status() != status {
 			t.Errorf("%s: %v, want status %d", what, err, status)
 		}
 	}

@@ -3,9 +3,9 @@ package session
 import (
 	"context"
 	"math"
-	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -235,7 +235,7 @@ var HalfTurnAlong = []string{"tilt", "nod"}
 // hand.
 func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error) {
 	if s.o.Motion != nil {
-		return 0, refuse(http.StatusConflict, "a motor moves the arm of this machine: a sweep zeroes its pair, start it with `tramd program`")
+		return 0, api.Conflict.Errorf("a motor moves the arm of this machine: a sweep zeroes its pair, start it with `tramd program`")
 	}
 	first := 0.0
 	switch axis {
@@ -243,18 +243,18 @@ func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error)
 	case "nod":
 		first = 90
 	default:
-		return 0, refuse(http.StatusBadRequest, "half turn %q; write \"tilt\" for the bar along X, left to right, or \"nod\" for along Y", axis)
+		return 0, api.Invalid.Errorf("half turn %q; write \"tilt\" for the bar along X, left to right, or \"nod\" for along Y", axis)
 	}
 	unknown := false
 	if e := s.ask(ctx, func() { unknown = s.encoder != nil && !s.zero.zero.Known() }); e != nil {
 		return 0, e
 	}
 	if unknown {
-		return 0, refuse(http.StatusConflict, "where 0 degrees is has not been established, so the bar cannot be seen to lie along an axis: set the zero first")
+		return 0, api.Conflict.Errorf("where 0 degrees is has not been established, so the bar cannot be seen to lie along an axis: set the zero first")
 	}
 	a, _, _, ok := sweep.OppositePair(s.o.Setup)
 	if !ok {
-		return 0, refuse(http.StatusConflict, "no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
+		return 0, api.Conflict.Errorf("no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
 	}
 	var w runSpec
 	if e := s.ask(ctx, func() { w = s.halfTurn(first - s.o.Setup.Indicators[a].PhaseDeg) }); e != nil {

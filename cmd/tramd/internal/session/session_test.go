@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -196,14 +197,14 @@ func TestOneSweepAtATimeAndOnlyItCanBeAbandoned(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var refused *Refusal
-	if _, err := r.Start(t.Context(), 1, "check"); !errors.As(err, &refused) || refused.Status != 409 {
+	var refused *api.Error
+	if _, err := r.Start(t.Context(), 1, "check"); !errors.As(err, &refused) || refused.Kind != api.Conflict {
 		t.Errorf("a second sweep: %v", err)
 	}
-	if err := r.Abandon(t.Context(), run+1); !errors.As(err, &refused) || refused.Status != 404 {
+	if err := r.Abandon(t.Context(), run+1); !errors.As(err, &refused) || refused.Kind != api.NotFound {
 		t.Errorf("abandoning another: %v", err)
 	}
-	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != 409 {
+	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict {
 		t.Errorf("taking a station of an encoder: %v", err)
 	}
 	r.turn(0, 40)
@@ -219,7 +220,7 @@ func TestOneSweepAtATimeAndOnlyItCanBeAbandoned(t *testing.T) {
 		turns   int
 		purpose string
 	}{{0, "check"}, {sweep.MaxTurns + 1, "check"}, {1, "fun"}} {
-		if _, err := r.Start(t.Context(), bad.turns, bad.purpose); !errors.As(err, &refused) || refused.Status != 400 {
+		if _, err := r.Start(t.Context(), bad.turns, bad.purpose); !errors.As(err, &refused) || refused.Kind != api.Invalid {
 			t.Errorf("%+v: %v", bad, err)
 		}
 	}

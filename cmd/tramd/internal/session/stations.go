@@ -4,10 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"net/http"
 	"slices"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 	"tramd/sweep/units"
@@ -55,11 +55,11 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 	if e := s.ask(ctx, func() {
 		switch {
 		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
-			err = refuse(http.StatusNotFound, "run %d is not taking readings", run)
+			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case s.job.motion != nil:
-			err = refuse(http.StatusConflict, "a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
+			err = api.Conflict.Errorf("a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
 		case s.job.stations == nil:
-			err = refuse(http.StatusConflict, "the angle source of this machine knows no stations")
+			err = api.Conflict.Errorf("the angle source of this machine knows no stations")
 		default:
 			err = f(s.job)
 		}
@@ -89,23 +89,23 @@ func (s *Session) halfTurning(ctx context.Context, run int64) (yes bool) {
 
 func (s *Session) takeNow(j *job) error {
 	if j.typed(s) {
-		return refuse(http.StatusConflict, "readings are typed here: send the reading itself")
+		return api.Conflict.Errorf("readings are typed here: send the reading itself")
 	}
 	if missing := s.missingTo(j); missing != "" {
-		return refuse(http.StatusConflict, "%s", missing)
+		return api.Conflict.Errorf("%s", missing)
 	}
 	if !j.standsThere(s) {
-		return refuse(http.StatusConflict, "%s", j.say(s))
+		return api.Conflict.Errorf("%s", j.say(s))
 	}
 	if s.demand(j) {
 		return nil
 	}
 	if why := j.askAgain(); why != "" {
-		return refuse(http.StatusConflict, "%s", why)
+		return api.Conflict.Errorf("%s", why)
 	}
 	r, ok := j.stations.TakeNow()
 	if !ok {
-		return refuse(http.StatusConflict, "no reading since the last station; wait for the indicator")
+		return api.Conflict.Errorf("no reading since the last station; wait for the indicator")
 	}
 	j.took(s, r)
 	return nil
@@ -141,18 +141,18 @@ func (j *job) sayUnstirred() string {
 func (s *Session) Put(ctx context.Context, run int64, indicator, text string) error {
 	return s.atStation(ctx, run, func(j *job) error {
 		if !j.typed(s) {
-			return refuse(http.StatusConflict, "readings come from the indicator's port on this machine; they are not typed")
+			return api.Conflict.Errorf("readings come from the indicator's port on this machine; they are not typed")
 		}
 		i := j.stations.Wanted()
 		if indicator != "" {
 			i = slices.IndexFunc(j.setup.Indicators, func(x sweep.Indicator) bool { return x.Name == indicator })
 		}
 		if i < 0 {
-			return refuse(http.StatusBadRequest, "there is no indicator %q", indicator)
+			return api.Invalid.Errorf("there is no indicator %q", indicator)
 		}
 		mm, err := units.ParseLength(text, s.o.Angle.TypedUnit)
 		if err != nil {
-			return refuse(http.StatusBadRequest, "%v", err)
+			return api.Invalid.Errorf("%v", err)
 		}
 		if j.measured == nil {
 			s.latest[i] = latest{at: device.Now(), mm: mm, n: s.latest[i].n + 1}
@@ -169,10 +169,10 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 func (s *Session) Skip(ctx context.Context, run int64) error {
 	return s.atStation(ctx, run, func(j *job) error {
 		if j.kind == HalfTurn {
-			return refuse(http.StatusConflict, "a half turn needs both its readings; abandon run %d to leave it", run)
+			return api.Conflict.Errorf("a half turn needs both its readings; abandon run %d to leave it", run)
 		}
 		if err := j.stations.Skip(); err != nil {
-			return refuse(http.StatusConflict, "%v", err)
+			return api.Conflict.Errorf("%v", err)
 		}
 		j.movedAt = time.Now()
 		if j.stations.Done() {
@@ -188,7 +188,7 @@ func (s *Session) Redo(ctx context.Context, run int64, station int) error {
 	return s.atStation(ctx, run, func(j *job) error {
 		old, had, err := j.stations.Redo(station)
 		if err != nil {
-			return refuse(http.StatusConflict, "%v", err)
+			return api.Conflict.Errorf("%v", err)
 		}
 		j.movedAt = time.Now()
 		if had {

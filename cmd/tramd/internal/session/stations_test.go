@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -142,16 +143,16 @@ func TestReadingsAreTyped(t *testing.T) {
 	if err != nil || snap.Sweep.Wanted != "lever" || snap.Sweep.Say == "" {
 		t.Errorf("%+v %v", snap.Sweep, err)
 	}
-	var refused *Refusal
+	var refused *api.Error
 	for _, bad := range []struct {
 		indicator, text string
 		status          int
 	}{{"", "half a tenth", 400}, {"", "3 furlongs", 400}, {"", "12 m 3", 400}, {"", "99999 m", 400}, {"dial", "0.1", 400}, {"", "", 400}} {
-		if err := r.Put(t.Context(), run, bad.indicator, bad.text); !errors.As(err, &refused) || refused.Status != bad.status {
+		if err := r.Put(t.Context(), run, bad.indicator, bad.text); !errors.As(err, &refused) || refused.Kind.Status() != bad.status {
 			t.Errorf("%+v: %v", bad, err)
 		}
 	}
-	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != 409 {
+	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict {
 		t.Errorf("taking what is typed: %v", err)
 	}
 	// 0: 1.048, 90: 0.976, 180: 0.952, 270: 1.024
@@ -170,7 +171,7 @@ func TestReadingsAreTyped(t *testing.T) {
 	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-8 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-8 || got.Readings != 5 {
 		t.Errorf("tilt %v nod %v of %d", got.Tilt.Slope, got.Nod.Slope, got.Readings)
 	}
-	if err := r.Put(t.Context(), run, "", "1"); !errors.As(err, &refused) || refused.Status != 404 {
+	if err := r.Put(t.Context(), run, "", "1"); !errors.As(err, &refused) || refused.Kind != api.NotFound {
 		t.Errorf("after the end: %v", err)
 	}
 }
@@ -201,9 +202,9 @@ func TestAStationThatNothingStirredForIsAskedForTwice(t *testing.T) {
 	}
 	r.hold(20, heightAt(0))
 	r.hold(5, heightAt(0))
-	var refused *Refusal
+	var refused *api.Error
 	for range 2 { // the second comes as soon as contacts bounce
-		if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != 409 || !strings.Contains(err.Error(), "once more") {
+		if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict || !strings.Contains(err.Error(), "once more") {
 			t.Fatalf("taken where nothing stirred: %v", err)
 		}
 	}

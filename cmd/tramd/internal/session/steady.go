@@ -4,9 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -95,11 +95,11 @@ func (s *Session) startMark(ctx context.Context, run int64) error {
 	if e := s.ask(ctx, func() {
 		switch j := s.job; {
 		case j == nil || j.run != run || j.phase == Fitting:
-			err = refuse(http.StatusNotFound, "run %d is not taking readings", run)
+			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case j.steady.pulses:
-			err = refuse(http.StatusConflict, "the index pulse marks the turns; there is nothing to take")
+			err = api.Conflict.Errorf("the index pulse marks the turns; there is nothing to take")
 		case j.begun:
-			err = refuse(http.StatusConflict, "the start is marked already")
+			err = api.Conflict.Errorf("the start is marked already")
 		default:
 			j.mark(s, device.Now().Seconds(), true)
 		}

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -60,8 +61,8 @@ func TestConstantTurningWithAnIndexPulse(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var refused *Refusal
-	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Status != 409 {
+	var refused *api.Error
+	if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict {
 		t.Errorf("a mark by hand beside the pulse: %v", err)
 	}
 	r.spin(3.2, true)

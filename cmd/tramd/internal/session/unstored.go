@@ -4,10 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
 	"slices"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -82,7 +82,7 @@ func (x aside) state() UnstoredRun {
 // else of it.
 func (s *Session) beginUnstored(u *Unwritable) (int64, error) {
 	if n := s.archive.held(); n > unstoredMost {
-		return 0, refuse(http.StatusInsufficientStorage, "%v. Besides, %d readings wait in memory to be stored, and no more are taken before some are", u.Why, n)
+		return 0, api.Full.Errorf("%v. Besides, %d readings wait in memory to be stored, and no more are taken before some are", u.Why, n)
 	}
 	s.nextRun = max(s.nextRun+1, u.Next)
 	s.archive.add(writing{run: s.nextRun, begins: u.Beginning})

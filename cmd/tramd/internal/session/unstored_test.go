@@ -7,6 +7,7 @@ import (
 	"slices"
 	"testing"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -178,8 +179,8 @@ func TestTooManyUnstoredReadingsEndTheBeginning(t *testing.T) {
 	r, ended := newFullRig(t, f, nil, ctx)
 	defer func() { stop(); <-ended }()
 	r.archive.add(writing{run: 1, points: make([]sweep.Point, unstoredMost+1)})
-	var refused *Refusal
-	if _, err := r.Start(t.Context(), 1, "check"); !errors.As(err, &refused) || refused.Status != 507 {
+	var refused *api.Error
+	if _, err := r.Start(t.Context(), 1, "check"); !errors.As(err, &refused) || refused.Kind != api.Full {
 		t.Errorf("%v", err)
 	}
 	if snap, err := r.Snapshot(t.Context()); err != nil || !idleNow(snap) {

@@ -4,10 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"net/http"
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -178,17 +178,17 @@ func (s *Session) Point(ctx context.Context, step ZeroStep) (*ZeroState, error) 
 
 func (s *Session) press(step ZeroStep) error {
 	if s.encoder == nil {
-		return refuse(http.StatusConflict, "no encoder tells the angle of this machine, so it has no zero to set")
+		return api.Conflict.Errorf("no encoder tells the angle of this machine, so it has no zero to set")
 	}
 	if s.job != nil {
-		return refuse(http.StatusConflict, "a run is being taken; finish or abandon it, then set the zero")
+		return api.Conflict.Errorf("a run is being taken; finish or abandon it, then set the zero")
 	}
 	if missing := s.missingAngle(); missing != "" && !strings.Contains(missing, "silent") {
-		return refuse(http.StatusConflict, "%s", missing)
+		return api.Conflict.Errorf("%s", missing)
 	}
 	place, known := s.encoder.Place()
 	if !known {
-		return refuse(http.StatusConflict, "the encoder has sent nothing yet: turn the arm a little, and see its port")
+		return api.Conflict.Errorf("the encoder has sent nothing yet: turn the arm a little, and see its port")
 	}
 	switch step {
 	case ZeroRight:
@@ -196,13 +196,13 @@ func (s *Session) press(step ZeroStep) error {
 	case ZeroBack:
 		return s.pressBack(place)
 	}
-	return refuse(http.StatusBadRequest, "step %q; write \"right\" once the arm points right, then \"back\" once it was turned towards the back", step)
+	return api.Invalid.Errorf("step %q; write \"right\" once the arm points right, then \"back\" once it was turned towards the back", step)
 }
 
 func (s *Session) pressRight(place int64) error {
 	z := &s.zero
 	if at, _ := s.encoder.Heard(); at-z.movedS < stillFor {
-		return refuse(http.StatusConflict, "the arm is still moving: hold it still where it points right, then press again")
+		return api.Conflict.Errorf("the arm is still moving: hold it still where it points right, then press again")
 	}
 	z.aiming, z.right = true, place
 	return nil
@@ -211,11 +211,11 @@ func (s *Session) pressRight(place int64) error {
 func (s *Session) pressBack(place int64) error {
 	z := &s.zero
 	if !z.aiming {
-		return refuse(http.StatusConflict, "the arm was not pointed right yet, or the encoder went away meanwhile: point it right, hold it still and press")
+		return api.Conflict.Errorf("the arm was not pointed right yet, or the encoder went away meanwhile: point it right, hold it still and press")
 	}
 	turned := s.encoder.TravelDeg(z.right, place)
 	if math.Abs(turned) < leastDeg || math.Abs(turned) > mostDeg {
-		return refuse(http.StatusConflict, "the encoder shows %.0f degrees since the arm pointed right; turn it about a quarter turn towards the back, "+
+		return api.Conflict.Errorf("the encoder shows %.0f degrees since the arm pointed right; turn it about a quarter turn towards the back, "+
 			"the short way, and press again (if it was turned so, counts_per_turn or the wheels in the configuration are wrong)", math.Abs(turned))
 	}
 	s.encoder.SetZero(z.right, turned < 0)
@@ -239,9 +239,9 @@ func (s *Session) ForgetZero(ctx context.Context) (*ZeroState, error) {
 	if e := s.ask(ctx, func() {
 		switch {
 		case s.encoder == nil:
-			err = refuse(http.StatusConflict, "no encoder tells the angle of this machine, so it has no zero")
+			err = api.Conflict.Errorf("no encoder tells the angle of this machine, so it has no zero")
 		case s.job != nil:
-			err = refuse(http.StatusConflict, "a run is being taken; finish or abandon it first")
+			err = api.Conflict.Errorf("a run is being taken; finish or abandon it first")
 		default:
 			s.encoder.ForgetMark()
 			if !s.zero.zero.At.IsZero() {

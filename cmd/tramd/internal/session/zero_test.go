@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -208,7 +209,7 @@ func TestPressesAtTheWrongMomentAreRefused(t *testing.T) {
 	press := func(step ZeroStep, want string) {
 		t.Helper()
 		_, err := r.Point(t.Context(), step)
-		var refused *Refusal
+		var refused *api.Error
 		if !errors.As(err, &refused) || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v, want %q", step, err, want)
 		}

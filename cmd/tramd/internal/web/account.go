@@ -7,6 +7,7 @@ import (
 
 	"golang.org/x/crypto/bcrypt"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/peerlimit"
 )
 
@@ -23,11 +24,11 @@ func (s *server) changes(next http.HandlerFunc) http.HandlerFunc {
 		case s.may(r):
 			next(w, r)
 		case s.ClientCerts && s.PasswordHash == "":
-			s.fail(w, problem{http.StatusUnauthorized, needCert})
+			s.fail(w, api.Unauthorized.New(needCert))
 		case s.PasswordHash == "":
-			s.fail(w, problem{http.StatusUnauthorized, needPassword})
+			s.fail(w, api.Unauthorized.New(needPassword))
 		default:
-			s.fail(w, problem{http.StatusUnauthorized, needLogin})
+			s.fail(w, api.Unauthorized.New(needLogin))
 		}
 	}
 }
@@ -58,19 +59,19 @@ func (s *server) logIn(w http.ResponseWriter, r *http.Request) {
 		s.reply(w, http.StatusOK, map[string]bool{"may_change": true})
 		return
 	case s.PasswordHash == "":
-		s.fail(w, problem{http.StatusUnauthorized, needPassword})
+		s.fail(w, api.Unauthorized.New(needPassword))
 		return
 	case s.login.hashErr != nil:
 		s.fail(w, s.login.hashErr)
 		return
 	case in.Password == "" || len(in.Password) > maxPassword:
-		s.fail(w, problem{http.StatusBadRequest, "write the password: 1 to 72 bytes"})
+		s.fail(w, api.Invalid.New("write the password: 1 to 72 bytes"))
 		return
 	}
 	if wait, ok := s.login.limit.take(r.RemoteAddr); !ok {
 		sec := int(math.Ceil(wait.Seconds()))
 		w.Header().Set("Retry-After", strconv.Itoa(sec))
-		s.fail(w, problem{http.StatusTooManyRequests, "too many wrong passwords: wait " + strconv.Itoa(sec) + " s"})
+		s.fail(w, api.TooMany.New("too many wrong passwords: wait "+strconv.Itoa(sec)+" s"))
 		return
 	}
 	s.login.busy.Lock()
@@ -78,7 +79,7 @@ func (s *server) logIn(w http.ResponseWriter, r *http.Request) {
 	s.login.busy.Unlock()
 	if err != nil {
 		s.Log.Warn("wrong password", "from", r.RemoteAddr)
-		s.fail(w, problem{http.StatusUnauthorized, "wrong password"})
+		s.fail(w, api.Unauthorized.New("wrong password"))
 		return
 	}
 	s.login.limit.forgive(r.RemoteAddr)

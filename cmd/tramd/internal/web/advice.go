@@ -3,9 +3,10 @@ package web
 import (
 	"bytes"
 	"net/http"
+	"tramd/cmd/tramd/internal/api"
 )
 
-var noAdvice = problem{http.StatusServiceUnavailable, "there is no advice to be had: the daemon was started without its record"}
+var noAdvice = api.Unavailable.New("there is no advice to be had: the daemon was started without its record")
 
 // advice says what to move next.
 func (s *server) advice(w http.ResponseWriter, r *http.Request) {

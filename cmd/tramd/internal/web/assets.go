@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"tramd/cmd/tramd/internal/api"
 )
 
 //go:embed assets
@@ -95,7 +96,7 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 	}
 	f, ok := files[name]
 	if !ok {
-		s.fail(w, problem{http.StatusNotFound, "no such file"})
+		s.fail(w, api.NotFound.New("no such file"))
 		return
 	}
 	f.serve(w, r, name)

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/ical"
 	"tramd/cmd/tramd/internal/session"
 )
@@ -22,9 +23,9 @@ func (s *server) calendar(w http.ResponseWriter, r *http.Request) {
 	snap, err := snapshot(ctx, s.Live)
 	switch {
 	case err != nil:
-		err = problem{http.StatusServiceUnavailable, "the present state cannot be had: " + err.Error()}
+		err = api.Unavailable.New("the present state cannot be had: " + err.Error())
 	case !snap.Clock.Set:
-		err = problem{http.StatusServiceUnavailable, "the computer's clock was not set yet, so no day can be given; ask again later"}
+		err = api.Unavailable.New("the computer's clock was not set yet, so no day can be given; ask again later")
 	}
 	if err != nil {
 		s.fail(w, err)

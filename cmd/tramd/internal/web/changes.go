@@ -5,12 +5,13 @@ import (
 	"net/http"
 	"strconv"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
 var (
-	noSweeps  = problem{http.StatusServiceUnavailable, "sweeps cannot be steered from here: the daemon was started without them"}
-	noRecords = problem{http.StatusServiceUnavailable, "there is no store to read: the log of the daemon says why"}
+	noSweeps  = api.Unavailable.New("sweeps cannot be steered from here: the daemon was started without them")
+	noRecords = api.Unavailable.New("there is no store to read: the log of the daemon says why")
 )
 
 func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
@@ -27,7 +28,7 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case err != nil:
 	case in.Turns < 1 || in.Turns > sweep.MaxTurns:
-		err = problem{http.StatusBadRequest, "turns: write a whole number from 1 to " + strconv.Itoa(sweep.MaxTurns)}
+		err = api.Invalid.New("turns: write a whole number from 1 to " + strconv.Itoa(sweep.MaxTurns))
 	case s.Sweeps == nil:
 		err = noSweeps
 	default:
@@ -55,7 +56,7 @@ func (s *server) tell(w warmth) error {
 	case w.TemperatureC == nil:
 		return nil
 	case s.Temperature == nil:
-		return problem{http.StatusServiceUnavailable, "a temperature cannot be stored: the daemon was started without"}
+		return api.Unavailable.New("a temperature cannot be stored: the daemon was started without")
 	}
 	return s.Temperature.Tell(*w.TemperatureC)
 }
@@ -127,7 +128,7 @@ func (s *server) addEvent(w http.ResponseWriter, r *http.Request) {
 		in.Text, err = words("text", in.Text, 0, 4000)
 	}
 	if err == nil && in.Run < 0 {
-		err = problem{http.StatusBadRequest, "run: write the number of a run, or leave it out"}
+		err = api.Invalid.New("run: write the number of a run, or leave it out")
 	}
 	if err == nil && s.Records == nil {
 		err = noRecords

@@ -1,8 +1,11 @@
 package web
 
-import "net/http"
+import (
+	"net/http"
+	"tramd/cmd/tramd/internal/api"
+)
 
-var noDrift = problem{http.StatusServiceUnavailable, "the history is not worked out here: the daemon was started without it"}
+var noDrift = api.Unavailable.New("the history is not worked out here: the daemon was started without it")
 
 func (s *server) drift(w http.ResponseWriter, r *http.Request) {
 	if s.Drift == nil {

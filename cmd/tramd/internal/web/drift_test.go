@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"tramd/cmd/tramd/internal/api"
 )
 
 type driftFunc func() (any, error)
@@ -21,7 +22,7 @@ func TestDriftAnswers(t *testing.T) {
 		says  string
 	}{
 		{"none", nil, http.StatusServiceUnavailable, "started without it"},
-		{"not yet", driftFunc(func() (any, error) { return nil, NotYet("still being worked through") }), http.StatusServiceUnavailable, "still being"},
+		{"not yet", driftFunc(func() (any, error) { return nil, api.Unavailable.New("still being worked through") }), http.StatusServiceUnavailable, "still being"},
 		{"there", driftFunc(func() (any, error) { return map[string]int{"total": 3}, nil }), http.StatusOK, `{"total":3}`},
 	} {
 		w := httptest.NewRecorder()
@@ -31,7 +32,7 @@ func TestDriftAnswers(t *testing.T) {
 			t.Errorf("%s: %d %s", x.name, w.Code, w.Body.String())
 		}
 	}
-	if got := status(Wrong(errors.New("hours \"a lot\""))); got != http.StatusBadRequest {
+	if got := api.KindOf(api.Invalid.Of(errors.New("hours \"a lot\""))).Status(); got != http.StatusBadRequest {
 		t.Errorf("a caller's mistake is answered with %d", got)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 	"tramd/sweep/units"
@@ -87,7 +88,7 @@ func (f *shop) Runs(_ context.Context, before int64, limit int) (any, error) {
 
 func (f *shop) Run(_ context.Context, id int64) (any, error) {
 	if id == 404 {
-		return nil, fmt.Errorf("run %d: %w", id, ErrNotFound)
+		return nil, api.NotFound.Errorf("run %d: not found", id)
 	}
 	if f.detail != nil {
 		return f.detail(id), f.note("run %d", id)
@@ -106,7 +107,7 @@ func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error 
 func (*shop) Events(context.Context, int) (any, error) { return []string{}, nil }
 func (*shop) UndoEvent(_ context.Context, id int64) error {
 	if id != 7 {
-		return ErrNotFound
+		return api.NotFound.New("not found")
 	}
 	return nil
 }

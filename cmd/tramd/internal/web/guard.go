@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"os"
 	"strings"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // contentPolicy allows this page's own files and nothing else: no inline script or style, no other site.
@@ -53,8 +54,8 @@ func (s *server) allowHosts(next http.Handler) http.Handler {
 	delete(allowed, "")
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !hostAllowed(hostName(r.Host), allowed) {
-			s.fail(w, problem{http.StatusMisdirectedRequest,
-				"this machine is not known by that name; use its address, or add the name to http.hosts in the config"})
+			s.fail(w, api.Misdirected.New(
+				"this machine is not known by that name; use its address, or add the name to http.hosts in the config"))
 			return
 		}
 		next.ServeHTTP(w, r)

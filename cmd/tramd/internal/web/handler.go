@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/peerlimit"
 )
 
@@ -53,7 +54,7 @@ func (s *server) handler() http.Handler {
 
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
-		s.fail(w, problem{http.StatusForbidden, "refused: the request came from a page of another site; open tramd's own page"})
+		s.fail(w, api.Forbidden.New("refused: the request came from a page of another site; open tramd's own page"))
 	}))
 	h := cross.Handler(mux)
 	h = limitBody(h)

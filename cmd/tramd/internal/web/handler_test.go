@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/crypto/bcrypt"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -64,7 +65,7 @@ func TestAStartTellsTheTemperature(t *testing.T) {
 		if w := do(Handler(o), call{method: "POST", path: x.path, body: x.body}); w.Code != 201 || !slices.Equal(store.calls, []string{"at 21.5", x.started}) {
 			t.Errorf("%s: %d %s, did %q", x.path, w.Code, w.Body, store.calls)
 		}
-		store.calls, store.err = nil, Wrong(errors.New("temperature 215: write it"))
+		store.calls, store.err = nil, api.Invalid.Of(errors.New("temperature 215: write it"))
 		if w := do(Handler(o), call{method: "POST", path: x.path, body: x.body}); w.Code != 400 || len(store.calls) != 1 || !strings.Contains(w.Body.String(), "write it") {
 			t.Errorf("%s, absurd: %d %s, did %q", x.path, w.Code, w.Body, store.calls)
 		}
@@ -171,9 +172,9 @@ func TestProblemsKeepTheirStatus(t *testing.T) {
 		err  error
 		code int
 	}{
-		{problem{409, "run 6 is in hand; finish or abandon it first"}, 409},
-		{fmt.Errorf("start: %w", problem{503, "the indicator is lost"}), 503},
-		{problem{200, "not an error at all"}, 500},
+		{api.Conflict.New("run 6 is in hand; finish or abandon it first"), 409},
+		{fmt.Errorf("start: %w", api.Unavailable.New("the indicator is lost")), 503},
+		{errors.New("not an error at all"), 500},
 		{errors.New("something else"), 500},
 	} {
 		store.err = c.err
@@ -285,7 +286,7 @@ func TestAssetsAreTagged(t *testing.T) {
 }
 
 func TestDownloadTellsWhenItIsNotWhole(t *testing.T) {
-	store := &shop{csvErr: problem{404, "no such run"}}
+	store := &shop{csvErr: api.NotFound.New("no such run")}
 	srv := httptest.NewServer(Handler(Options{Records: store}))
 	defer srv.Close()
 	get := func() (*http.Response, string, error) {

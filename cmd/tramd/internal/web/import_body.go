@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"time"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // What an import may cost: a slow network is well while pieces of the file come, but no client has the one place for
@@ -64,7 +65,7 @@ func (p *pieces) Read(b []byte) (int, error) {
 	case errors.Is(err, io.EOF): // from here on the connection is only watched for its end
 		_ = p.ctl.SetReadDeadline(time.Time{})
 	case errors.Is(err, os.ErrDeadlineExceeded):
-		err = problem{http.StatusRequestTimeout, "the file stopped coming, or took too long: nothing of it was stored; send it again"}
+		err = api.Timeout.New("the file stopped coming, or took too long: nothing of it was stored; send it again")
 	}
 	return n, err
 }

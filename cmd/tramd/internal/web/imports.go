@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -23,13 +24,13 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	told.Name, err = words("name", q.Get("name"), 1, 200)
 	if err == nil {
 		if told.At, err = time.Parse(time.RFC3339Nano, q.Get("at")); err != nil {
-			err = problem{http.StatusBadRequest, "at: write when the sweep was taken, such as 2026-03-02T07:30:00Z"}
+			err = api.Invalid.New("at: write when the sweep was taken, such as 2026-03-02T07:30:00Z")
 		}
 	}
 	if text := q.Get("temperature_c"); err == nil && text != "" {
 		celsius, bad := strconv.ParseFloat(text, 64)
 		if bad != nil {
-			err = problem{http.StatusBadRequest, "temperature_c: write degrees Celsius, such as 21.5, or leave it out"}
+			err = api.Invalid.New("temperature_c: write degrees Celsius, such as 21.5, or leave it out")
 		}
 		told.TemperatureC = &celsius
 	}
@@ -44,7 +45,7 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	}
 	if text := q.Get("options"); err == nil && text != "" {
 		if len(text) > 2000 {
-			err = problem{http.StatusBadRequest, "options: longer than 2000 bytes"}
+			err = api.Invalid.New("options: longer than 2000 bytes")
 		}
 		told.Own = []byte(text)
 	}
@@ -57,7 +58,7 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.imports.take(r.Context()) {
 		w.Header().Set("Retry-After", "60")
-		s.fail(w, problem{http.StatusServiceUnavailable, "another import is under way: send this one again when it is done"})
+		s.fail(w, api.Unavailable.New("another import is under way: send this one again when it is done"))
 		return
 	}
 	defer s.imports.free()

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/peerlimit"
 )
 
@@ -19,7 +20,7 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	c := s.hub.join(peerlimit.Peer(r.RemoteAddr))
 	if c == nil {
 		w.Header().Set("Retry-After", "5")
-		s.fail(w, problem{http.StatusServiceUnavailable, "too many pages are open: close one and try again"})
+		s.fail(w, api.Unavailable.New("too many pages are open: close one and try again"))
 		return
 	}
 	defer s.hub.leave(c)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // Assembly is what the record says of measurements that are no sweep, and of all relations together. What the first of
@@ -15,7 +16,7 @@ type Assembly interface {
 	Chain(ctx context.Context) (string, error)
 }
 
-var noAssembly = problem{http.StatusServiceUnavailable, "the record of the assembly is not open: see the daemon's log"}
+var noAssembly = api.Unavailable.New("the record of the assembly is not open: see the daemon's log")
 
 // measured answers with every number of a run that is no sweep.
 func (s *server) measured(w http.ResponseWriter, r *http.Request) {
@@ -54,7 +55,7 @@ func (s *server) picture(w http.ResponseWriter, err error, draw func() (string, 
 		svg, err = draw()
 	}
 	if err == nil && svg == "" {
-		err = problem{http.StatusNotFound, "there is nothing to draw"}
+		err = api.NotFound.New("there is nothing to draw")
 	}
 	if err != nil {
 		s.fail(w, err)

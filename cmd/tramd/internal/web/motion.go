@@ -4,10 +4,11 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
 )
 
-var noMotion = problem{http.StatusServiceUnavailable, "motion cannot be steered from here: the daemon was started without it"}
+var noMotion = api.Unavailable.New("motion cannot be steered from here: the daemon was started without it")
 
 // armMotion is the first act. {"unattended_hours": 8} arms planned checks instead.
 func (s *server) armMotion(w http.ResponseWriter, r *http.Request) {
@@ -16,7 +17,7 @@ func (s *server) armMotion(w http.ResponseWriter, r *http.Request) {
 	}
 	err := decode(r, &in)
 	if err == nil && !(in.Hours >= 0 && in.Hours <= 1000) {
-		err = problem{http.StatusBadRequest, "unattended_hours: write a number of hours"}
+		err = api.Invalid.New("unattended_hours: write a number of hours")
 	}
 	if err == nil && s.Motion == nil {
 		err = noMotion
@@ -34,7 +35,7 @@ func (s *server) armMotion(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) disarmMotion(w http.ResponseWriter, r *http.Request) {
-	err := error(noMotion)
+	err := noMotion
 	if s.Motion != nil {
 		err = s.Motion.Disarm(r.Context())
 	}
@@ -55,7 +56,7 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 	}{Purpose: "check", Held: true}
 	err := decode(r, &in)
 	if err == nil && !in.Held {
-		err = problem{http.StatusBadRequest, "held: leave it out; every motion that somebody starts is held, by /api/v1/motion/hold"}
+		err = api.Invalid.New("held: leave it out; every motion that somebody starts is held, by /api/v1/motion/hold")
 	}
 	if err == nil {
 		in.Key, err = words("key", in.Key, 1, 100)

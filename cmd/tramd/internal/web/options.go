@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
@@ -17,7 +18,7 @@ type Live interface {
 }
 
 // Records is what was stored. What Runs and Run return is sent as JSON as it is. An id that is not there gives an error
-// that wraps ErrNotFound, or a Problem.
+// of the kind api.NotFound.
 type Records interface {
 	Runs(ctx context.Context, before int64, limit int) (any, error) // newest first; before 0 is from the newest
 	Run(ctx context.Context, id int64) (any, error)
@@ -117,13 +118,13 @@ type Options struct {
 	JobSheet     Sheet                                                                 // the record of the last job; without Write there is none
 	Report       Sheet                                                                 // the maintenance report; without Write there is none
 	Metrics      http.Handler
-	Indicators   []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
-	Units        string            // that figures are first shown in: mm, inch or arcsec; "" is as the tolerance is written
-	Hosts        []string          // further names this machine may be called by
-	OpenLoopback bool              // requests from this computer itself may change things without a password
-	PasswordHash string            // bcrypt; "" means nothing can be changed over TCP
-	ClientCerts  bool              // a client certificate that TLS verified is as good as a login
-	StatusOf     func(error) int   // the HTTP status of an error of the record; 0: none of its own. nil: of no error
+	Indicators   []sweep.Indicator    // by index, for the fitted curve; without them only the points are drawn
+	Units        string               // that figures are first shown in: mm, inch or arcsec; "" is as the tolerance is written
+	Hosts        []string             // further names this machine may be called by
+	OpenLoopback bool                 // requests from this computer itself may change things without a password
+	PasswordHash string               // bcrypt; "" means nothing can be changed over TCP
+	ClientCerts  bool                 // a client certificate that TLS verified is as good as a login
+	KindOf       func(error) api.Kind // of an error of the record. nil: of no error
 	Log          *slog.Logger
 	Local        bool            // the local socket: no login and no list of hosts
 	Done         <-chan struct{} // closed at shutdown: streams end, so that the server can; nil means never

@@ -29,7 +29,7 @@ func (s *server) startHalfTurn(w http.ResponseWriter, r *http.Request) {
 
 // forgetPair lets go of the pair's zero.
 func (s *server) forgetPair(w http.ResponseWriter, r *http.Request) {
-	err := error(noSweeps)
+	err := noSweeps
 	if s.Sweeps != nil {
 		err = s.Sweeps.ForgetPair(r.Context())
 	}

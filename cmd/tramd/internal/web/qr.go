@@ -4,6 +4,7 @@ import (
 	"io"
 	"net/http"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/qrcode"
 )
 
@@ -15,7 +16,7 @@ func (s *server) qr(w http.ResponseWriter, r *http.Request) {
 	}
 	picture, err := qrcode.SVG(scheme + "://" + r.Host + "/")
 	if err != nil {
-		s.fail(w, problem{http.StatusBadRequest, "the address is too long for a QR code: open the page by a shorter name"})
+		s.fail(w, api.Invalid.New("the address is too long for a QR code: open the page by a shorter name"))
 		return
 	}
 	h := w.Header()

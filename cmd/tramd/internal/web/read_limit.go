@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/peerlimit"
 )
 
@@ -25,7 +26,7 @@ func (s *server) limitReads(next http.HandlerFunc) http.HandlerFunc {
 		cancel()
 		if !in {
 			w.Header().Set("Retry-After", "5")
-			s.fail(w, problem{http.StatusServiceUnavailable, "too many requests at once: try again in a moment"})
+			s.fail(w, api.Unavailable.New("too many requests at once: try again in a moment"))
 			return
 		}
 		defer s.reads.Leave(peer)

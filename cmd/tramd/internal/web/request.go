@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"tramd/cmd/tramd/internal/api"
 	"unicode/utf8"
 )
 
@@ -35,14 +36,14 @@ func decode(r *http.Request, v any) error {
 	if errors.As(err, &big) {
 		return fmt.Errorf("body is longer than %d bytes: %w", big.Limit, err)
 	}
-	return problem{http.StatusBadRequest, "the body must be one JSON object: " + err.Error()}
+	return api.Invalid.New("the body must be one JSON object: " + err.Error())
 }
 
 // pathID is the {id} of the path.
 func pathID(r *http.Request) (int64, error) {
 	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
 	if err != nil || id <= 0 {
-		return 0, problem{http.StatusBadRequest, fmt.Sprintf("run %.40q: a run is named by a whole number from 1", r.PathValue("id"))}
+		return 0, api.Invalid.Errorf("run %.40q: a run is named by a whole number from 1", r.PathValue("id"))
 	}
 	return id, nil
 }
@@ -55,7 +56,7 @@ func queryInt(r *http.Request, name string, low, high, otherwise int64) (int64, 
 	}
 	v, err := strconv.ParseInt(text, 10, 64)
 	if err != nil || v < low || v > high {
-		return 0, problem{http.StatusBadRequest, fmt.Sprintf("%s=%.40q: write a whole number from %d to %d", name, text, low, high)}
+		return 0, api.Invalid.Errorf("%s=%.40q: write a whole number from %d to %d", name, text, low, high)
 	}
 	return v, nil
 }
@@ -64,7 +65,7 @@ func queryInt(r *http.Request, name string, low, high, otherwise int64) (int64, 
 func words(name, text string, least, most int) (string, error) {
 	text = strings.TrimSpace(text)
 	if n := utf8.RuneCountInString(text); n < least || n > most || !utf8.ValidString(text) || strings.ContainsRune(text, 0) {
-		return "", problem{http.StatusBadRequest, fmt.Sprintf("%s: write %d to %d characters", name, least, most)}
+		return "", api.Invalid.Errorf("%s: write %d to %d characters", name, least, most)
 	}
 	return text, nil
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"math"
 	"net/http"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // separate tells the spindle from a loose plate: ?turned= is the sweep after the plate was turned by 180 degrees.
@@ -15,7 +16,7 @@ func (s *server) separate(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case err != nil:
 	case turned == 0:
-		err = problem{http.StatusBadRequest, "turned: write the number of the sweep after the plate was turned by 180 degrees"}
+		err = api.Invalid.New("turned: write the number of the sweep after the plate was turned by 180 degrees")
 	case s.Separate == nil:
 		err = noRecords
 	}

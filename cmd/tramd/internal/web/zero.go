@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -14,7 +15,7 @@ type Zeros interface {
 	ForgetZero(ctx context.Context) (*session.ZeroState, error)
 }
 
-var noZeros = problem{http.StatusServiceUnavailable, "a zero cannot be set from here: the daemon was started without"}
+var noZeros = api.Unavailable.New("a zero cannot be set from here: the daemon was started without")
 
 // pointZero takes a press: {"step":"right"}, then {"step":"back"}.
 func (s *server) pointZero(w http.ResponseWriter, r *http.Request) {
@@ -41,7 +42,7 @@ func (s *server) pointZero(w http.ResponseWriter, r *http.Request) {
 
 // forgetZero makes the zero unknown, after the encoder was mounted again.
 func (s *server) forgetZero(w http.ResponseWriter, r *http.Request) {
-	err := error(noZeros)
+	err := noZeros
 	var st *session.ZeroState
 	if s.Zeros != nil {
 		st, err = s.Zeros.ForgetZero(r.Context())
