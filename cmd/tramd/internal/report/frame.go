@@ -93,11 +93,11 @@ func dayStep(days float64) (float64, string) {
 		if days/s <= manyTicks {
 			switch {
 			case s < 1:
-				return s, "2 Jan 15:04"
+				return s, "01-02 15:04"
 			case s < 91:
-				return s, "2 Jan"
+				return s, "01-02"
 			}
-			return s, "Jan 2006"
+			return s, "2006-01"
 		}
 	}
 	return 3652, "2006"

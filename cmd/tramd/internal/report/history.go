@@ -58,13 +58,13 @@ func (l leans) history(v *drift.View, axis int) picture {
 	f.dots("dot", measured)
 	for _, e := range v.Events {
 		if t := parse(e.Time); !t.Before(from) && !t.After(till) && e.Kind != "note" {
-			f.moment("event", t, e.Time+" "+e.Kind+" "+e.Text)
+			f.moment("event", t, e.Kind+": "+e.Time+": "+e.Text)
 			f.mark(t, e.Kind)
 		}
 	}
 	if n := v.Next; n != nil {
 		if t := parse(n.Time); !t.After(till) {
-			f.moment("next", t, "next check "+n.Time)
+			f.moment("next", t, "next check: "+n.Time)
 			f.mark(t, "next check")
 		}
 	}
@@ -87,7 +87,7 @@ func parse(s string) time.Time {
 	return t
 }
 
-func day(t time.Time) string { return t.Local().Format("2 January 2006") }
+func day(t time.Time) string { return t.Local().Format(time.DateOnly) }
 
 func earlier(a, b time.Time) time.Time {
 	if a.Before(b) {

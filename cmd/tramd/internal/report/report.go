@@ -198,4 +198,4 @@ func (l leans) trends(h *drift.History) ([]trendRow, int) {
 	return out, len(seg)
 }
 
-func date(t time.Time) string { return t.Local().Format("2 January 2006, 15:04 MST") }
+func date(t time.Time) string { return t.Local().Format("2006-01-02 15:04 MST") }

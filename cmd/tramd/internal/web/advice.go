@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"io"
 	"net/http"
 	"tramd/cmd/tramd/internal/api"
 )
@@ -22,7 +23,7 @@ func (s *server) advice(w http.ResponseWriter, r *http.Request) {
 	s.reply(w, http.StatusOK, a)
 }
 
-// sheet serves a page that is whole in itself, to be read and printed.
+// sheet serves a page that is whole in itself, to be read and printed, in the reader's language.
 func (s *server) sheet(p Sheet) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		if p.Write == nil {
@@ -37,6 +38,7 @@ func (s *server) sheet(p Sheet) http.HandlerFunc {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.Header().Set("Content-Security-Policy", p.Policy)
 		w.Header().Set("Cache-Control", "no-store")
-		_, _ = w.Write(page.Bytes()) // a reader who went away needs no answer
+		w.Header().Set("Vary", "Accept-Language")
+		_, _ = io.WriteString(w, language(r).Markup(page.String())) // a reader who went away needs no answer
 	}
 }

@@ -55,9 +55,6 @@ func load() map[string]file {
 		css.Write(read(name))
 	}
 	out["page.css"] = newFile(css.Bytes(), kinds[".css"])
-	for _, language := range languages {
-		out["texts."+language+".js"] = newFile(append([]byte("export default "), catalogues[language].raw...), kinds[".js"])
-	}
 	return out
 }
 
@@ -90,11 +87,11 @@ func pack(body []byte) []byte {
 
 func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
+	f, ok := files[name]
 	if name == "texts.js" { // in the reader's language
 		w.Header().Set("Vary", "Accept-Language")
-		name = "texts." + languageOf(r) + ".js"
+		f, ok = textsOf(language(r)), true
 	}
-	f, ok := files[name]
 	if !ok {
 		s.fail(w, api.NotFound.New("no such file"))
 		return

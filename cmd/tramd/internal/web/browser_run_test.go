@@ -72,7 +72,7 @@ func TestRunInFullSaysAll(t *testing.T) {
 		"2 a turn3.10 µm31.5°", "680 fitted, 40 left out, 720 stored, 8 without an angle", "full, version 3",
 		"radius 120.0 mm (u 0.50 mm)", "at 30° from the arm’s zero", "bed",
 		"8not known0.0–0.7 sthe spindle angle was not known", "30100.0–114.5°20.0–22.9 san arc below the surface", "1200.5°40.1 ssingle readings above", "knock_of_a_later_version",
-		"30 readings were left out as off the surface", "Crosses: 32 readings left out",
+		"readings left out as off the surface: 30", "Crosses: 32 readings left out",
 		fmt.Sprintf("Combined standard uncertainty%.5f mm/m", b.Combined()), fmt.Sprintf("Expanded uncertainty, 95 %%%.5f mm/m", half), fmt.Sprintf("Coverage factor%.2f", k),
 	} {
 		if !strings.Contains(text, want) {

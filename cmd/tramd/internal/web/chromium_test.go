@@ -12,6 +12,9 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+
+	"tramd/cmd/tramd/internal/catalogue"
+	"tramd/cmd/tramd/internal/catalogue/cataloguetest"
 )
 
 // chromium is the one browser of all tests of this package. Each test has a window and a profile of its own in it:
@@ -24,6 +27,12 @@ var chromium struct {
 }
 
 func TestMain(m *testing.M) {
+	pseudo, err := cataloguetest.Read() // before any page is asked for: it is for tests that ask for that language
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	catalogue.Put(pseudo)
 	code := m.Run()
 	if chromium.stop != nil {
 		chromium.stop()

@@ -36,9 +36,9 @@ const demoNoiseMM = 0.0008
 func demoBudget(own, other float64) uncertainty.Budget {
 	known := math.Inf(1)
 	return uncertainty.Budget{
-		{Name: "repeatability", Type: uncertainty.A, U: 0.00031, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 38, Note: "scatter of the readings about the fitted curve"},
-		{Name: "slow drift", Type: uncertainty.A, U: 0.00012, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 6.4, Note: "what moved slowly while measuring"},
-		{Name: "resolution", Type: uncertainty.B, U: 0.001 / math.Sqrt(12), Unit: "mm", Sensitivity: 0.61, DoF: known, Note: "rectangular over one step; counted once for each change of the reading"},
+		{Name: "repeatability", Type: uncertainty.A, U: 0.00031, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 38, Note: "scatter and slow noise of the readings about the fit"},
+		{Name: "warming", Type: uncertainty.A, U: 0.00012, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 6.4, Note: "slow drift during the sweep; the closure is what it comes to over the whole"},
+		{Name: "resolution", Type: uncertainty.B, U: 0.001 / math.Sqrt(12), Unit: "mm", Sensitivity: 0.61, DoF: known, Note: "rectangular over one step, less what the noise of the readings averages out"},
 		{Name: "permissible error", Type: uncertainty.B, U: 0.0004, Unit: "mm", Sensitivity: 500.0 / 120, DoF: known, Note: "rectangular on the difference of two readings across the circle"},
 		{Name: "radius", Type: uncertainty.B, U: 0.5, Unit: "mm", Sensitivity: -own / 120, DoF: known, Note: "as stated in the setup"},
 		{Name: "angle", Type: uncertainty.B, U: 0.11, Unit: "deg", Sensitivity: other * math.Pi / 180, DoF: known},
@@ -82,7 +82,7 @@ func runInFull(id int64) any {
 		{Code: "spike_up", FromS: 40.1, ToS: 40.1, FromDeg: 200.5, ToDeg: 200.5, Readings: 1},
 		{Code: "knock_of_a_later_version", FromS: 71.9, ToS: 71.9, FromDeg: 359.5, ToDeg: 359.5, Readings: 1},
 	}
-	r.Warnings = []sweep.Warning{{Code: "off_surface", Text: "30 readings were left out as off the surface (30 below: slots, holes; 0 above: chips, burrs)"}}
+	r.Warnings = []sweep.Warning{{Code: "off_surface", Text: "readings left out as off the surface: 30 (30 below: slots, holes; 0 above: chips, burrs)"}}
 	switch id {
 	case 8: // stored by something that combined other than it listed
 		r.Tilt.U *= 2

@@ -38,15 +38,15 @@ func (s *server) measured(w http.ResponseWriter, r *http.Request) {
 // runPicture answers with the picture of a run that is no sweep.
 func (s *server) runPicture(w http.ResponseWriter, r *http.Request) {
 	id, err := s.recordID(r)
-	s.picture(w, err, func() (string, error) { return s.Assembly.Picture(r.Context(), id) })
+	s.picture(w, r, err, func() (string, error) { return s.Assembly.Picture(r.Context(), id) })
 }
 
 // chainPicture answers with the picture of all relations.
 func (s *server) chainPicture(w http.ResponseWriter, r *http.Request) {
-	s.picture(w, nil, func() (string, error) { return s.Assembly.Chain(r.Context()) })
+	s.picture(w, r, nil, func() (string, error) { return s.Assembly.Chain(r.Context()) })
 }
 
-func (s *server) picture(w http.ResponseWriter, err error, draw func() (string, error)) {
+func (s *server) picture(w http.ResponseWriter, r *http.Request, err error, draw func() (string, error)) {
 	if err == nil && s.Assembly == nil {
 		err = noAssembly
 	}
@@ -63,7 +63,8 @@ func (s *server) picture(w http.ResponseWriter, err error, draw func() (string, 
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")
 	w.Header().Set("Cache-Control", "no-store")
-	_, _ = io.WriteString(w, svg) // a reader who went away needs no answer
+	w.Header().Set("Vary", "Accept-Language")
+	_, _ = io.WriteString(w, language(r).Markup(svg)) // a reader who went away needs no answer
 }
 
 // job answers with how far the assembly has come.

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/catalogue"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
@@ -62,9 +63,8 @@ func scripts() []string {
 // page serves one view of the page.
 func (s *server) page(view string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		language := languageOf(r)
-		words := catalogues[language]
-		p := filling{Language: language, View: view, Views: views, Modules: modules, Machine: "tramd", Title: "tramd", Verdict: "none"}
+		words := language(r)
+		p := filling{Language: words.Language, View: view, Views: views, Modules: modules, Machine: "tramd", Title: "tramd", Verdict: "none"}
 		if id := r.PathValue("id"); id != "" {
 			n, err := pathID(r)
 			if err != nil {
@@ -76,7 +76,7 @@ func (s *server) page(view string) http.HandlerFunc {
 		ctx, cancel := context.WithTimeout(r.Context(), time.Second)
 		defer cancel()
 		if snap, err := snapshot(ctx, s.Live); err != nil {
-			p.Trouble = words.text("plain.nothing")
+			p.Trouble = words.Text("plain.nothing")
 		} else {
 			p.Unit = unitKey(s.Units, snap.LimitAs)
 			p.fill(snap, words)
@@ -87,7 +87,7 @@ func (s *server) page(view string) http.HandlerFunc {
 			p.RunsUnit = unit.label
 		}
 		var body bytes.Buffer
-		page := template.Must(shell.Clone()).Funcs(template.FuncMap{"t": func(key string) string { return words.text(key) }})
+		page := template.Must(shell.Clone()).Funcs(template.FuncMap{"t": func(key string) string { return words.Text(key) }})
 		if err := page.Execute(&body, p); err != nil {
 			s.fail(w, err)
 			return
@@ -101,31 +101,31 @@ func (s *server) page(view string) http.HandlerFunc {
 }
 
 // fill writes the figures of the sweep in hand, or of the last one.
-func (p *filling) fill(s *session.Snapshot, words catalogue) {
+func (p *filling) fill(s *session.Snapshot, words *catalogue.Catalogue) {
 	unit := unitFor(p.Unit, s.LimitAs)
-	p.Machine, p.Say = s.Machine, s.Sweep.Say
+	p.Machine, p.Say = s.Machine, words.Say(s.Sweep.Say)
 	result, held := s.Sweep.Result, s.HeldBack()
 	switch {
 	case s.Sweep.Phase != session.Idle:
-		p.Source = words.text("now.sofar.short", "run", strconv.FormatInt(s.Sweep.Run, 10))
+		p.Source = words.Text("now.sofar.short", "run", strconv.FormatInt(s.Sweep.Run, 10))
 	case held != nil:
 		result = held.Result
-		p.Source = words.text("now.unstored", "run", strconv.FormatInt(held.Run, 10), "when", held.At.Local().Format("2006-01-02 15:04"))
+		p.Source = words.Text("now.unstored", "run", strconv.FormatInt(held.Run, 10), "when", held.At.Local().Format("2006-01-02 15:04"))
 	case s.Last != nil:
 		result = &s.Last.Result
-		p.Source = words.text("now.last", "run", strconv.FormatInt(s.Last.Run, 10), "when", s.Last.At.Local().Format("2006-01-02 15:04"))
+		p.Source = words.Text("now.last", "run", strconv.FormatInt(s.Last.Run, 10), "when", s.Last.At.Local().Format("2006-01-02 15:04"))
 	default:
 		result = nil
-		p.Source = words.text("now.nothing")
+		p.Source = words.Text("now.nothing")
 	}
-	p.VerdictWords = words.text("verdict.none.short")
+	p.VerdictWords = words.Text("verdict.none.short")
 	if result != nil {
 		p.Verdict = string(result.Verdict)
-		p.VerdictWords = words.text("verdict." + p.Verdict + ".short")
+		p.VerdictWords = words.Text("verdict." + p.Verdict + ".short")
 	}
 	p.Title = p.VerdictWords + " · " + s.Machine
 	for _, name := range []string{"tilt", "nod"} {
-		a := axisSheet{Name: name, Digits: "–", Verdict: "none", Words: words.text("axis.unmeasured")}
+		a := axisSheet{Name: name, Digits: "–", Verdict: "none", Words: words.Text("axis.unmeasured")}
 		var axis *sweep.Axis
 		if result != nil {
 			axis = result.Tilt
@@ -136,18 +136,18 @@ func (p *filling) fill(s *session.Snapshot, words catalogue) {
 		if axis != nil {
 			half := axis.Expanded.Over(1000)
 			a.Digits, a.Expanded = unit.signed(axis.Slope.Over(1000), half), "± "+unit.expanded(half)+" "+unit.label
-			a.Verdict, a.Words = string(axis.Verdict), words.text("verdict."+string(axis.Verdict))
+			a.Verdict, a.Words = string(axis.Verdict), words.Text("verdict."+string(axis.Verdict))
 		}
 		p.Axes = append(p.Axes, a)
 	}
 	if result != nil && result.Tilt == nil && result.Nod == nil && result.Lean != nil { // where 0 degrees is, is not known
 		lean := result.Lean
 		half := lean.Expanded.Over(1000)
-		p.Axes[0].Digits, p.Axes[0].Expanded, p.Axes[0].Words = strings.TrimLeft(unit.signed(lean.Slope.Over(1000), half), "+−"), "± "+unit.expanded(half)+" "+unit.label, words.text("axis.size")
-		p.Axes[1].Words = words.text("axis.nodirection")
+		p.Axes[0].Digits, p.Axes[0].Expanded, p.Axes[0].Words = strings.TrimLeft(unit.signed(lean.Slope.Over(1000), half), "+−"), "± "+unit.expanded(half)+" "+unit.label, words.Text("axis.size")
+		p.Axes[1].Words = words.Text("axis.nodirection")
 	}
 	if !s.Store.OK {
-		p.Trouble = words.text("notice.store", "why", s.Store.Error)
+		p.Trouble = words.Text("notice.store", "why", words.Say(s.Store.Error))
 	}
 }
 

@@ -1,14 +1,13 @@
 package web
 
 import (
-	"encoding/json"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
+
+	"tramd/cmd/tramd/internal/catalogue"
 )
 
 var (
@@ -17,7 +16,7 @@ var (
 
 // Every text that the page asks for is in the catalogue, and every text of the catalogue is asked for somewhere.
 func TestTheCatalogueIsWhole(t *testing.T) {
-	words := catalogues[english].words
+	words := catalogue.Of(catalogue.English).Texts
 	var source strings.Builder
 	for name, f := range files {
 		if strings.HasSuffix(name, ".js") && !strings.HasPrefix(name, "texts.") {
@@ -102,41 +101,5 @@ func TestScriptsHoldNoSentences(t *testing.T) {
 	}
 	if sentence.FindString(`setText(x, 'Nothing was measured yet.')`) == "" {
 		t.Error("a sentence is not seen")
-	}
-}
-
-// A browser gets the first of its languages that there is, and English for what a translation leaves out.
-func TestLanguages(t *testing.T) {
-	old := catalogues
-	t.Cleanup(func() { catalogues = old })
-	words := map[string]string{"view.now": "Jetzt"}
-	for key, text := range old[english].words {
-		if words[key] == "" {
-			words[key] = text
-		}
-	}
-	raw, err := json.Marshal(words)
-	if err != nil {
-		t.Fatal(err)
-	}
-	catalogues = map[string]catalogue{english: old[english], "de": {words, raw}}
-	for header, want := range map[string]string{"": "en", "de": "de", "de-AT,de;q=0.9": "de", "fr, de;q=0.5, en;q=0.1": "de", "fr;q=1": "en", "*": "en", ";;,,": "en"} {
-		r := httptest.NewRequest("GET", "/", nil)
-		r.Header.Set("Accept-Language", header)
-		if got := languageOf(r); got != want {
-			t.Errorf("%q: %s, want %s", header, got, want)
-		}
-	}
-	r := httptest.NewRequest("GET", "http://localhost/", nil)
-	r.Header.Set("Accept-Language", "de")
-	w := httptest.NewRecorder()
-	Handler(Options{Live: always(quietWren())}).ServeHTTP(w, r)
-	for _, want := range []string{`<html lang="de" `, "<span>Jetzt</span>", "<span>Adjust</span>"} {
-		if !strings.Contains(w.Body.String(), want) {
-			t.Errorf("no %s", want)
-		}
-	}
-	if !slices.Contains(languages, english) {
-		t.Error("there is no English")
 	}
 }

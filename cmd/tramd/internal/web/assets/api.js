@@ -1,6 +1,7 @@
 // Requests to the daemon. A request that changes something asks for the password first.
 import { byId, setText } from './dom.js';
 import { change, state } from './state.js';
+import { say } from './say.js';
 import { t } from './t.js';
 
 export async function send(method, path, body) {
@@ -23,7 +24,7 @@ export async function whoami() {
   }
 }
 
-export const reason = (e) => (e instanceof TypeError ? t('error.silent') : e.message);
+export const reason = (e) => (e instanceof TypeError ? t('error.silent') : say(e.message));
 
 // attempt does the work and writes what came of it into the element of that id.
 export async function attempt(work, where = 'answer') {

@@ -6,6 +6,7 @@ import { on, send } from './api.js';
 import { idle, may, onPaint, state } from './state.js';
 import { unitNow } from './frame.js';
 import { go } from './router.js';
+import { say } from './say.js';
 import { t } from './t.js';
 
 const mid = { x: 220, y: 62 };
@@ -48,7 +49,7 @@ function drawBar(p, limit) {
 }
 
 function words(p, unit) {
-  if (p.mm_per_m === null) return p.why;
+  if (p.mm_per_m === null) return say(p.why);
   if (Math.abs(p.mm_per_m) <= p.U_mm_per_m) return t('beam.unseen');
   const way = p.mm_per_m > 0 ? p.deg : p.deg + 180;
   return t('beam.leans', { way: towards(way), indicator: p.mm_per_m > 0 ? p.indicator : p.less, size: size(p.mm_per_m, unit, p.U_mm_per_m), unit: unit.label });

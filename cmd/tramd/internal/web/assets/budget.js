@@ -3,6 +3,7 @@
 import { draw, make } from './dom.js';
 import { percent, significant } from './numbers.js';
 import { headings, pairs, part } from './findings.js';
+import { say } from './say.js';
 import { t } from './t.js';
 
 const classes = ['component', 'type', 'u', 'sensitivity', 'dof', 'contribution', 'share', 'from'];
@@ -25,7 +26,7 @@ export function largest(run, unit) {
     const list = make('ul', 'shares');
     for (const c of [...r[name].budget].sort((a, b) => b.share - a.share).slice(0, 3)) {
       const li = make('li');
-      li.append(make('span', 'name', c.name), make('span', 'part-of', percent(c.share)), bar(c.share));
+      li.append(make('span', 'name', say(c.name)), make('span', 'part-of', percent(c.share)), bar(c.share));
       list.append(li);
     }
     box.append(list);
@@ -69,10 +70,10 @@ function row(c, unit) {
   const { by, label } = scale(unit);
   const inch = unit.inch && c.unit === 'mm';
   const own = c.unit === '1' || !c.unit ? '' : c.unit === 'deg' ? '°' : ` ${inch ? 'in' : c.unit}`;
-  const per = own ? ` ${label} per ${own.trim()}` : ` ${label}`;
+  const per = own ? ` ${t('budget.per', { unit: label, one: own.trim() })}` : ` ${label}`;
   const texts = [
-    c.name, c.type, significant(inch ? c.u / 25.4 : c.u) + own, significant(c.sensitivity * by * (inch ? 25.4 : 1)) + per,
-    c.dof == null ? t('budget.known') : c.dof < 1 ? t('budget.below') : significant(c.dof), significant(c.contribution * by), percent(c.share), c.note ?? '',
+    say(c.name), c.type, significant(inch ? c.u / 25.4 : c.u) + own, significant(c.sensitivity * by * (inch ? 25.4 : 1)) + per,
+    c.dof == null ? t('budget.known') : c.dof < 1 ? t('budget.below') : significant(c.dof), significant(c.contribution * by), percent(c.share), say(c.note ?? ''),
   ];
   const names = columns(unit);
   texts.forEach((text, i) => {

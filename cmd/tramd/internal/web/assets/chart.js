@@ -2,6 +2,8 @@
 import { draw, set } from './dom.js';
 import { niceStep } from './units.js';
 import { dateOf } from './words.js';
+import { say } from './say.js';
+import { named } from './t.js';
 
 const pad = { left: 62, right: 12, top: 10, bottom: 24 };
 
@@ -27,7 +29,7 @@ export function chart(svg, { history, axis, span: [from, to], width: w, height: 
     if (!inside(e)) continue;
     const mark = draw('path', { class: 'event', d: `M${x(ms(e.time)).toFixed(1)} ${pad.top}V${h - pad.bottom}` });
     const title = draw('title');
-    title.textContent = `${dateOf(e.time)} ${e.kind}${e.text ? `: ${e.text}` : ''}`;
+    title.textContent = `${dateOf(e.time)} ${named('event.kind', e.kind)}${e.text ? `: ${say(e.text)}` : ''}`;
     mark.append(title);
     out.push(mark);
   }

@@ -4,6 +4,7 @@ import { onPaint } from './state.js';
 import { unitNow } from './frame.js';
 import { inWords, length } from './units.js';
 import { ago, when } from './words.js';
+import { say } from './say.js';
 import { has, many, t } from './t.js';
 
 const marks = { live: '●', settling: '◐', opening: '◔', absent: '○', lost: '✕', silent: '✕' };
@@ -50,12 +51,12 @@ const stateWord = (state) => (has(`device.${state}`) ? t(`device.${state}`) : st
 // machineSays is what the machine says of itself: its input lines, and how long its spindle has run.
 function machineSays(snap) {
   const list = (snap.inputs ?? []).map((i) => [
-    `input ${i.name}`, i.state === 'unknown' ? 'lost' : 'live', `${inputMarks[i.state] ?? '?'} ${t('device.input')}`, i.name, t(`input.${i.state}`), [t('device.for', { ago: ago(i.since_s) }), i.error].filter(Boolean).join(' · '),
+    `input ${i.name}`, i.state === 'unknown' ? 'lost' : 'live', `${inputMarks[i.state] ?? '?'} ${t('device.input')}`, i.name, t(`input.${i.state}`), [t('device.for', { ago: ago(i.since_s) }), say(i.error)].filter(Boolean).join(' · '),
   ]);
   const h = snap.hours;
   if (h) {
     const known = h.hours != null;
-    list.push(['spindle hours', known && !h.error ? 'live' : 'lost', known ? `● ${t('hours.kept')}` : `? ${t('hours.unknown')}`, t('hours.title'), known ? `${h.hours.toFixed(1)} h` : t('hours.notyet'), [t('hours.by', { from: h.from }), h.error].filter(Boolean).join(' · ')]);
+    list.push(['spindle hours', known && !h.error ? 'live' : 'lost', known ? `● ${t('hours.kept')}` : `? ${t('hours.unknown')}`, t('hours.title'), known ? `${h.hours.toFixed(1)} h` : t('hours.notyet'), [t('hours.by', { from: say(h.from) }), say(h.error)].filter(Boolean).join(' · ')]);
   }
   return list;
 }
@@ -85,7 +86,7 @@ export function troubles({ snap, news }) {
   if (!snap) return list;
   if (snap.sweep.phase === 'returning' || snap.sweep.phase === 'stopping') list.push(['moves', t(`notice.${snap.sweep.phase}`)]);
   if (snap.check?.moves && snap.check.next && !snap.check.dry_run && snap.angle.armed_until) list.push(['moves', t('notice.moves', { when: when(snap.check.next) })]);
-  if (!snap.store.ok) list.push(['bad', t('notice.store', { why: snap.store.error || t('notice.log') })]);
+  if (!snap.store.ok) list.push(['bad', t('notice.store', { why: say(snap.store.error) || t('notice.log') })]);
   for (const d of snap.devices ?? []) {
     if (['lost', 'absent', 'silent'].includes(d.state)) list.push(['bad', t(`notice.${d.state}`, { device: d.name })]);
   }

@@ -5,7 +5,7 @@ import { towards, verdicts } from './words.js';
 import { chance, significant, wrapped } from './numbers.js';
 import { gauge, leanWords, times } from './figures.js';
 import { state } from './state.js';
-import { has, many, t } from './t.js';
+import { has, many, named, t } from './t.js';
 
 const mostRows = 40;
 
@@ -106,7 +106,7 @@ function facts(run, r, unit) {
     [t('fact.readings'), `${t('fact.fitted', { fitted: r.readings, out: r.rejected, stored: run.readings ?? '–' })}${run.untagged ? t('fact.noangle', { n: run.untagged }) : ''}`],
     [t('fact.coverage'), significant(r.coverage_factor)],
     [t('fact.dof'), r.dof == null ? t('fact.many') : significant(r.dof)],
-    [t('fact.model'), t('fact.version', { model: r.model, version: r.model_version })],
+    [t('fact.model'), t('fact.version', { model: named('model', r.model), version: r.model_version })],
   ]));
   return s;
 }

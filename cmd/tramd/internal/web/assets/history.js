@@ -6,6 +6,8 @@ import { unitNow } from './frame.js';
 import { chart, ms } from './chart.js';
 import { inWords, signed, size, expanded } from './units.js';
 import { dateOf, when } from './words.js';
+import { reason } from './api.js';
+import { say } from './say.js';
 import { many, named, t } from './t.js';
 
 const day = 86_400_000;
@@ -22,7 +24,7 @@ export async function loadHistory() {
     if (!answer.ok) throw new Error(body.error);
     change({ history: body, historyFailed: '' });
   } catch (e) {
-    change({ historyFailed: t('history.failed', { why: e.message }) });
+    change({ historyFailed: t('history.failed', { why: reason(e) }) });
   }
 }
 
@@ -193,7 +195,7 @@ function words(unit) {
 export function nextCheck(history, total) {
   const next = history?.next_check;
   const out = history?.outside_expected;
-  let due = history && total > 0 ? history.why || '' : '';
+  let due = history && total > 0 ? say(history.why || '') : '';
   if (next) due = next.spindle_hours ? t('history.next.hours', { date: dateOf(next.time), hours: Math.round(next.spindle_hours) }) : t('history.next', { date: dateOf(next.time) });
   if (out) due += ` ${t('history.outside', { date: dateOf(out.time), low: dateOf(out.low), high: out.high ? dateOf(out.high) : t('history.later') })}`;
   return due.trim();
@@ -201,7 +203,7 @@ export function nextCheck(history, total) {
 
 function alarm(a, unit) {
   const li = make('li', a.kind);
-  const said = a.text ? inWords(a.text, unit) : t('alarm.since', { axis: a.axis, size: size(a.size_mm_per_m, unit), unit: unit.label, date: dateOf(a.since) });
+  const said = a.text ? inWords(a.text, unit) : t('alarm.since', { axis: t(`axis.${a.axis}`), size: size(a.size_mm_per_m, unit), unit: unit.label, date: dateOf(a.since) });
   li.append(make('strong', '', `${named('alarm', a.kind)}: `), `${said}.`);
   return li;
 }

@@ -1,6 +1,6 @@
 // The job: what to move next and by how much, the way of the lean into the limit, and what it means for the cutters.
 import { byId, draw, make, set, setText } from './dom.js';
-import { on, send } from './api.js';
+import { on, reason, send } from './api.js';
 import { change, onPaint, state } from './state.js';
 import { carried, jobNow } from './caution.js';
 import { takeTightened, targetAdvice } from './target.js';
@@ -21,7 +21,7 @@ export async function loadAdvice() {
     change({ advice: body, adviceFailed: '' });
     carried(before, jobNow());
   } catch (e) {
-    change({ adviceFailed: t('job.failed', { why: e.message }) });
+    change({ adviceFailed: t('job.failed', { why: reason(e) }) });
   }
 }
 

@@ -3,6 +3,7 @@ import { byId, make, setText } from './dom.js';
 import { onPaint } from './state.js';
 import { plannedWords } from './planned.js';
 import { when } from './words.js';
+import { say } from './say.js';
 import { has, t } from './t.js';
 
 let painted = '';
@@ -18,8 +19,8 @@ function machine({ snap, view }) {
     [t('planned.title'), plannedWords(snap)],
     [t('state.next'), snap.next_check ? when(snap.next_check) : t('state.unknown')],
     [t('state.clock'), t(snap.clock.set ? 'state.clock.set' : 'state.clock.unset', { at: when(snap.at) })],
-    [t('state.store'), snap.store.ok ? t('state.store.ok') : t('notice.store', { why: snap.store.error })],
-    [t('state.backup'), snap.troubles?.backup || t('state.backup.quiet')],
+    [t('state.store'), snap.store.ok ? t('state.store.ok') : t('notice.store', { why: say(snap.store.error) })],
+    [t('state.backup'), say(snap.troubles?.backup) || t('state.backup.quiet')],
   ];
   const key = JSON.stringify(list);
   if (key === painted) return;

@@ -4,6 +4,8 @@ import { onPaint, state } from './state.js';
 import { inWords, signed } from './units.js';
 import { verdicts } from './words.js';
 import { unitNow } from './frame.js';
+import { reason } from './api.js';
+import { say } from './say.js';
 import { named, t } from './t.js';
 
 const sweeps = ['sweep', 'half-turn'];
@@ -37,7 +39,7 @@ async function fill(s, run, unit, signal) {
     for (const f of body.figures) {
       const v = verdicts[f.verdict] ?? verdicts.none;
       const tr = make('tr');
-      const th = make('th', '', f.name);
+      const th = make('th', '', say(f.name));
       th.scope = 'row';
       tr.append(th, make('td', '', value(f, unit)), make('td', `said ${f.verdict}`, f.verdict === 'none' ? '' : `${v.mark} ${v.word}`));
       table.append(tr);
@@ -46,14 +48,14 @@ async function fill(s, run, unit, signal) {
     if (body.picture) {
       const img = make('img', 'measured-picture');
       img.src = `/api/v1/runs/${Number(run.id)}/picture.svg`;
-      img.alt = t('places.picture', { title: body.title });
+      img.alt = t('places.picture', { title: say(body.title) });
       s.append(img);
     }
     const list = make('ul', 'warnings');
     list.append(...(run.result.warnings ?? []).map((w) => make('li', '', inWords(w.text, unit))));
     if (list.children.length) s.append(list);
   } catch (e) {
-    if (!signal.aborted) s.append(make('p', 'notice bad', t('places.failed', { why: e.message })));
+    if (!signal.aborted) s.append(make('p', 'notice bad', t('places.failed', { why: reason(e) })));
   }
 }
 
@@ -98,7 +100,7 @@ export function wirePlaces() {
 function item(p) {
   const li = make('li', p.state);
   if (p.state === 'here') li.setAttribute('aria-current', 'step');
-  li.append(make('span', 'place', p.name), make('span', 'mm', p.reading_mm === null ? named('place', p.state) : `${p.reading_mm.toFixed(4)} mm`));
+  li.append(make('span', 'place', say(p.name)), make('span', 'mm', p.reading_mm === null ? named('place', p.state) : `${p.reading_mm.toFixed(4)} mm`));
   return li;
 }
 

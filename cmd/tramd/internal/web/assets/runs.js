@@ -5,6 +5,7 @@ import { unitNow } from './frame.js';
 import { signed, size } from './units.js';
 import { verdicts, when } from './words.js';
 import { brief, measures } from './places.js';
+import { reason } from './api.js';
 import { named, t } from './t.js';
 
 const page = 40;
@@ -28,7 +29,7 @@ async function load(before = 0) {
     end = before || list.length <= page ? got.length < page : end;
     failed = '';
   } catch (e) {
-    failed = t('runs.failed', { why: e.message });
+    failed = t('runs.failed', { why: reason(e) });
   }
   painted = '';
   paint();

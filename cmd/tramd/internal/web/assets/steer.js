@@ -5,6 +5,7 @@ import { acknowledged } from './caution.js';
 import { holder } from './hold.js';
 import { change, fresh, idle, may, state } from './state.js';
 import { handed } from './places.js';
+import { say } from './say.js';
 import { t } from './t.js';
 
 let armed = null; // what the daemon said when motion was armed: the first of two acts
@@ -56,7 +57,7 @@ function reason() {
 
 async function arm() {
   armed = await send('POST', '/api/v1/motion/arm', {});
-  byId('motion-cautions').replaceChildren(...armed.cautions.map((text) => make('li', '', text)));
+  byId('motion-cautions').replaceChildren(...armed.cautions.map((text) => make('li', '', say(text))));
   setText(byId('motion-plan'), `${t('motion.plan', { n: armed.commands.length, s: Math.round(armed.about_s), stop: armed.stop })}${retract(armed)}`);
   const mine = armed;
   setTimeout(() => { // the daemon forgets it then too

@@ -1,7 +1,7 @@
 // The assembly, step by step: what is done, what was upset, what comes next. Each step can be measured from here. A machine of which
 // nothing but the sweep is configured has no such list.
 import { byId, make, setText } from './dom.js';
-import { allowed, attempt, send } from './api.js';
+import { allowed, attempt, reason, send } from './api.js';
 import { acknowledged } from './caution.js';
 import { onPaint, change, idle, may, state } from './state.js';
 import { unitNow } from './frame.js';
@@ -9,6 +9,7 @@ import { value } from './places.js';
 import { inWords } from './units.js';
 import { go, onArrive } from './router.js';
 import { verdicts, when } from './words.js';
+import { say } from './say.js';
 import { named, t } from './t.js';
 
 let steps = null; // what the daemon said
@@ -27,7 +28,7 @@ async function loadSteps() {
     if (!answer.ok) throw new Error(body.error);
     [steps, failed] = [body, ''];
   } catch (e) {
-    failed = t('steps.failed', { why: e.message });
+    failed = t('steps.failed', { why: reason(e) });
   }
   change();
 }
@@ -60,12 +61,12 @@ function step(s, i, free, unit) {
   const li = make('li', s.state.replace(' ', ''));
   if (steps.next === i) li.setAttribute('aria-current', 'step');
   const head = make('p', 'step-head');
-  head.append(make('strong', '', s.name), make('span', 'step-state', s.upset ? t('steps.upset', { by: s.upset }) : named('step', s.state)));
+  head.append(make('strong', '', s.name), make('span', 'step-state', s.upset ? t('steps.upset', { by: say(s.upset) }) : named('step', s.state)));
   li.append(head);
   for (const f of s.now ?? []) {
     const before = (s.before ?? []).find((b) => b.name === f.name);
     const v = verdicts[f.verdict] ?? verdicts.none;
-    const text = `${f.name} ${value(f, unit)}${f.verdict === 'none' ? '' : ` ${v.mark} ${v.word}`}`;
+    const text = `${say(f.name)} ${value(f, unit)}${f.verdict === 'none' ? '' : ` ${v.mark} ${v.word}`}`;
     li.append(make('p', 'small', before ? t('steps.before', { now: text, before: value(before, unit) }) : text));
   }
   for (const a of s.alarms ?? []) li.append(make('p', 'small step-alarm', inWords(a, unit)));

@@ -1,5 +1,6 @@
 // Leans come in mm/m and lengths in mm; people read them in the unit they think in. One inch is 25.4 mm exactly (ISO 80000-3), a full
 // turn 1 296 000 arcseconds. The same is worked out in units.go for the page before any script runs.
+import { say } from './say.js';
 import { t } from './t.js';
 
 // written reads a tolerance such as "0.02/300" or "0.001 in/12 in": the unit of its rise and the span it is given over.
@@ -74,8 +75,11 @@ const leans = new RegExp(`${number}(?:(?: to | ± | and |, nod |, nod of )${numb
 const lengths = new RegExp(`${number}(?:(?: to | ± | and )${number})* mm\\b(?!/)`, 'g');
 const numbers = new RegExp(number, 'g');
 
-// inWords writes a sentence of the daemon in the unit that was chosen. Its sentences come in mm and mm/m.
-export function inWords(text, unit) {
+// inWords writes a sentence of the daemon in the reader's language and in the unit that was chosen. Its sentences are English and come
+// in mm and mm/m.
+export const inWords = (text, unit) => say(inUnit(text, unit));
+
+function inUnit(text, unit) {
   if (!text || !unit || unit.label === 'mm/m') return text;
   const lean = text.replace(leans, (piece) => piece.replace(numbers, (n) => rescaled(n, unit.factor)).replace(/mm\/m$/, unit.label));
   return unit.inch ? lean.replace(lengths, (piece) => piece.replace(numbers, inches).replace(/mm$/, 'in')) : lean;

@@ -3,6 +3,7 @@ import { byId, setText } from './dom.js';
 import { on, send } from './api.js';
 import { idle, may, onPaint, state } from './state.js';
 import { when } from './words.js';
+import { say } from './say.js';
 import { t } from './t.js';
 
 // knownWords says where a known zero comes from and what keeps it.
@@ -18,8 +19,8 @@ function zero({ snap }) {
   byId('zero').classList.toggle('gone', !asking || !idle());
   byId('zero-known').classList.toggle('gone', !z?.known);
   if (!z) return;
-  setText(byId('zero-why'), z.known ? '' : `${z.why} ${t('zero.until')}`);
-  setText(byId('zero-say'), asking ? z.say : '');
+  setText(byId('zero-why'), z.known ? '' : `${say(z.why)} ${t('zero.until')}`);
+  setText(byId('zero-say'), asking ? say(z.say) : '');
   setText(byId('zero-press'), t(z.next === 'back' ? 'zero.back' : 'zero.right'));
   setText(byId('zero-from'), z.known ? knownWords(z) : '');
   for (const id of ['zero-press', 'zero-again', 'zero-forget']) byId(id).disabled = !may() || !idle();
@@ -28,7 +29,7 @@ function zero({ snap }) {
 
 async function press() {
   const st = await send('POST', '/api/v1/zero', { step: state.snap.angle.zero.next });
-  return st.next === 'back' ? st.say : t('zero.done');
+  return st.next === 'back' ? say(st.say) : t('zero.done');
 }
 
 export function wireZero() {
