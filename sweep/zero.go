@@ -97,6 +97,14 @@ func planarFactor(dof float64) float64 {
 	return math.Sqrt(dof * (math.Pow(1-confidence, -2/dof) - 1))
 }
 
+// SizeOnly returns the lean of a result that has a size and no direction; nil for any other, and for no result.
+func (r *Result) SizeOnly() *Lean {
+	if r == nil || r.Tilt != nil || r.Nod != nil {
+		return nil
+	}
+	return r.Lean
+}
+
 // Direction says in words how a lean of known size lies; it is for results without tilt and nod.
 func (l Lean) Direction() string {
 	if math.IsNaN(l.Azimuth) {

@@ -7,6 +7,7 @@ import (
 
 	"tramd/cmd/tramd/internal/display"
 	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/tui"
 )
 
 // One key of the configuration turns every figure for people, and none for programs. By hand: 0.3 mm/m is 61.88 seconds
@@ -63,7 +64,7 @@ func TestTheWatchIsInTheUnitsOfTheConfiguration(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := &session.Snapshot{Machine: "linnet", At: time.Now(), Limit: 0.07, Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "shift", Text: "tilt moved by +0.0309 mm/m"}}}}
-	if got := view(s, 100, 0, u); !strings.Contains(got, "moved by +6.37 arcsec") {
+	if got := tui.View(s, 100, 0, u); !strings.Contains(got, "moved by +6.37 arcsec") {
 		t.Error(got)
 	}
 }

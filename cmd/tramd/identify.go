@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/identify"
+	"tramd/cmd/tramd/internal/tui"
 	"tramd/device/serialport"
 )
 
@@ -204,7 +205,7 @@ func (s *search) nothing() error {
 	shown := 0
 	for _, c := range best.Chunks {
 		if shown < 96 {
-			writeRows(&b, c.At.Seconds(), c.Data[:min(len(c.Data), 96-shown)], c.Asked, "")
+			tui.WriteRows(&b, c.At.Seconds(), c.Data[:min(len(c.Data), 96-shown)], c.Asked, "")
 			shown += len(c.Data)
 		}
 	}
@@ -218,7 +219,7 @@ func (s *search) nothing() error {
 func show(e *env, port string, radiusMM float64, f identify.Finding) error {
 	last := make([]string, 0, 4)
 	for _, x := range f.Samples[max(0, len(f.Samples)-4):] {
-		last = append(last, sampleText(x))
+		last = append(last, tui.SampleText(x))
 	}
 	fmt.Fprintf(e.err, "Found: %s at %d baud %s; %d readings, %d bad frames; the latest %s.\n", f.What, f.Baud, f.Line, f.Readings, f.Bad, strings.Join(last, ", "))
 	fmt.Fprintln(e.err, "The block below read them. Put it into the configuration, with the radius; larger must mean that the plunger is further in.")

@@ -25,6 +25,7 @@ var forbidden = []struct {
 	{"tramd/cmd/tramd/internal/api", []string{"tramd/store", "tramd/device", "tramd/cmd", "database/sql", "os", "log"}},
 	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql", "net/http"}},
 	{"tramd/cmd/tramd/internal/runs", []string{"tramd/device", "tramd/cmd/tramd/internal/daemon", "tramd/cmd/tramd/internal/web"}},
+	{"tramd/cmd/tramd/internal/tui", []string{"tramd/store", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "database/sql"}},
 	{"tramd/cmd/tramd/internal/motion", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/interlock", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},

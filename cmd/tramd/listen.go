@@ -1,16 +1,16 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"strings"
-	"sync"
 	"time"
 
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/tui"
 	"tramd/device"
 	"tramd/device/frame"
+	"tramd/device/input"
 )
 
 type listenCmd struct {
@@ -38,8 +38,13 @@ func (c *listenCmd) Run(e *env) error {
 		}
 		c.Port = c.Where
 	}
-	if in, err := c.input(); err != nil || in != nil {
-		return errors.Join(err, watchInput(e, in, c.Seconds, c.JSON))
+	how := tui.Listening{All: c.All, JSON: c.JSON, Seconds: c.Seconds}
+	in, err := c.input()
+	switch {
+	case err != nil:
+		return err
+	case in != nil:
+		return tui.WatchInput(e.ctx, e.out, e.err, *in, how, e.log)
 	}
 	spec, err := c.spec()
 	if err != nil {
@@ -51,39 +56,7 @@ func (c *listenCmd) Run(e *env) error {
 	if spec.Asking.OnDemand { // there is no station to take here
 		spec.Asking.OnDemand, spec.Asking.Every = false, time.Second
 	}
-	spec.Capture = "" // what is recorded is the daemon's business
-	v := &listenView{out: e.out, all: c.All || c.JSON, json: c.JSON, start: device.Now()}
-	spec.Tap = v.tap
-	d, err := device.New(0, spec, v.sink, e.log)
-	if err != nil {
-		return err
-	}
-	v.faults = d.Status().Faults
-	v.status = d.Status
-	ctx, cancel := context.WithCancel(e.ctx)
-	defer cancel()
-	if c.Seconds > 0 {
-		ctx, cancel = context.WithTimeout(ctx, time.Duration(c.Seconds*float64(time.Second)))
-		defer cancel()
-	}
-	go func() {
-		select {
-		case <-ctx.Done():
-		case <-d.Ended():
-			time.Sleep(2 * listenFlush)
-			cancel()
-		}
-	}()
-	fmt.Fprintf(e.err, "Listening to %s, %d baud %s, frame %s. Ctrl-C stops.\n", d.Spec().Port, d.Spec().Baud, d.Spec().Line, d.Spec().Frame)
-	var ticks sync.WaitGroup
-	ticks.Go(func() { v.tick(ctx) })
-	err = d.Run(ctx)
-	cancel()
-	ticks.Wait()
-	if err != nil {
-		return err
-	}
-	return v.summary(d.Status())
+	return tui.Listen(e.ctx, e.out, e.err, spec, how, e.log)
 }
 
 // spec gathers what is said on the command line and in a configuration.
@@ -138,4 +111,22 @@ func (c *listenCmd) configured() (device.Spec, error) {
 		known = append(known, s.Port)
 	}
 	return device.Spec{}, usageError{fmt.Errorf("%s has no port %q; it has %s", c.Config, c.Port, strings.Join(known, ", "))}
+}
+
+// input returns the input line that is to be listened to; nil where it is a port. One over Modbus is a port's.
+func (c *listenCmd) input() (*input.Spec, error) {
+	if c.Config == "" || c.Port == "" {
+		return nil, nil
+	}
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return nil, err
+	}
+	for _, in := range cfg.Inputs {
+		if in.Name == c.Port && in.Source != input.SourceModbus {
+			s := in.Spec()
+			return &s, nil
+		}
+	}
+	return nil, nil
 }

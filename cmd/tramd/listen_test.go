@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"tramd/cmd/tramd/internal/api"
 )
 
 func TestListenTakesOnePort(t *testing.T) {
@@ -57,13 +59,13 @@ func TestListenForAProgram(t *testing.T) {
 	lines := strings.Split(strings.TrimSpace(out), "\n")
 	var bytes, read []string
 	for _, line := range lines[:len(lines)-1] {
-		var x listened
+		var x api.Listened
 		if err := json.Unmarshal([]byte(line), &x); err != nil {
 			t.Fatalf("%v: %s", err, line)
 		}
 		bytes, read = append(bytes, x.Bytes), append(read, x.Read...)
 	}
-	var sum listenedSum
+	var sum api.ListenedSum
 	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &sum); err != nil || sum.Readings != 6 || sum.Faults["bad_unit"] != 1 {
 		t.Errorf("%v: %+v", err, sum)
 	}

@@ -33,7 +33,7 @@ func printJSON(w io.Writer, key string, value, r any) error {
 func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance) error {
 	var b strings.Builder
 	fmt.Fprintln(&b, title)
-	if l := sizeOnly(&r); l != nil {
+	if l := r.SizeOnly(); l != nil {
 		fmt.Fprintf(&b, "  lean  %8.4f mm/m ± %.4f (95 %%), %s\n", l.Slope.MMPerM(), l.Expanded.MMPerM(), l.Direction())
 	} else {
 		axis(&b, "tilt", r.Tilt, "right", "left")

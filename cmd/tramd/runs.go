@@ -68,7 +68,7 @@ func (c *runsCmd) Run(e *env) error {
 		tilt, nod, verdict := "-", "-", "-"
 		if r.Result != nil {
 			tilt, nod, verdict = e.units.Figures(figure(r.Result.Tilt)), e.units.Figures(figure(r.Result.Nod)), string(r.Result.Verdict)
-			if l := sizeOnly(r.Result); l != nil {
+			if l := r.Result.SizeOnly(); l != nil {
 				tilt, nod = e.units.Figures(fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM())), l.Direction()
 			}
 		}

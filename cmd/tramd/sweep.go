@@ -10,6 +10,7 @@ import (
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/tui"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
@@ -96,8 +97,8 @@ func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string
 func watchRun(ctx context.Context, cl *client.Client, id int64, source string, in io.Reader, progress io.Writer) (store.Run, error) {
 	watch, stop := context.WithCancel(ctx)
 	defer stop()
-	show := newShower(progress)
-	restore := steer(watch, source, cl, id, in, show)
+	show := tui.NewProgress(progress)
+	restore := tui.Steer(watch, source, cl, id, in, show)
 	defer restore()
 	seen, others := false, 0
 	var last session.SweepState
@@ -108,10 +109,10 @@ func watchRun(ctx context.Context, cl *client.Client, id int64, source string, i
 			return !seen && others < 10
 		}
 		seen, last = true, s.Sweep
-		show.state(s)
+		show.State(s)
 		return true
 	})
-	show.end()
+	show.End()
 	// Whatever became of us, the run must not be left open.
 	after, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer cancel()

@@ -1,4 +1,4 @@
-package main
+package tui
 
 import (
 	"bufio"
@@ -15,9 +15,9 @@ import (
 	"tramd/cmd/tramd/internal/config"
 )
 
-// steer lets a person at a terminal steer a sweep by stations: single keys where the indicator speaks by itself, lines
+// Steer lets a person at a terminal steer a sweep by stations: single keys where the indicator speaks by itself, lines
 // where its readings are typed. The result puts the terminal back as it was.
-func steer(ctx context.Context, source string, cl *client.Client, run int64, in io.Reader, show *shower) (restore func()) {
+func Steer(ctx context.Context, source string, cl *client.Client, run int64, in io.Reader, show *Progress) (restore func()) {
 	restore = func() {}
 	if in == nil {
 		return restore
@@ -56,7 +56,7 @@ func singleKeys(fd int) (restore func()) {
 }
 
 // pressKeys ends with the program: a read of the terminal cannot be called off.
-func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *shower) {
+func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *Progress) {
 	keys := bufio.NewReader(in)
 	for {
 		k, err := keys.ReadByte()
@@ -77,7 +77,7 @@ func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, 
 	}
 }
 
-func typeLines(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *shower) {
+func typeLines(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *Progress) {
 	lines := bufio.NewScanner(in)
 	for lines.Scan() && ctx.Err() == nil {
 		text := strings.TrimSpace(lines.Text())

@@ -1,4 +1,4 @@
-package main
+package tui
 
 import (
 	"fmt"
@@ -11,8 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// view writes the present state in a terminal of that width. An age above zero says that nothing was heard for so long.
-func view(s *session.Snapshot, width int, age time.Duration, u display.Units) string {
+// View returns the present state for a terminal of that width. An age above zero says that nothing was heard for so long.
+func View(s *session.Snapshot, width int, age time.Duration, u display.Units) string {
 	var b strings.Builder
 	row := func(format string, args ...any) {
 		b.WriteString(clip(u.Words(fmt.Sprintf(format, args...)), width) + "\n")
@@ -75,7 +75,7 @@ func view(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 
 // drawing writes both axes in large figures, and the plan beside them where the terminal is wide enough, else below.
 func drawing(r *sweep.Result, limit float64, width int, u display.Units) []string {
-	if l := sizeOnly(r); l != nil {
+	if l := r.SizeOnly(); l != nil {
 		return append(largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(r.Verdict), u), l.Direction())
 	}
 	if r == nil {
@@ -265,14 +265,6 @@ func large(name string, a *sweep.Axis, u display.Units) []string {
 		return []string{fmt.Sprintf("%-5s not measured", name)}
 	}
 	return largeFigure(name, fmt.Sprintf("%+.3f", a.Slope.MMPerM()), a.Expanded.MMPerM(), string(a.Verdict), u)
-}
-
-// sizeOnly returns the lean of a result that has a size and no direction; nil for any other.
-func sizeOnly(r *sweep.Result) *sweep.Lean {
-	if r == nil || r.Tilt != nil || r.Nod != nil {
-		return nil
-	}
-	return r.Lean
 }
 
 func largeFigure(name, figure string, half float64, verdict string, u display.Units) []string {

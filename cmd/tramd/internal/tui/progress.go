@@ -1,4 +1,4 @@
-package main
+package tui
 
 import (
 	"fmt"
@@ -14,8 +14,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// shower shows a sweep while it goes on: one line that is rewritten on a terminal, a line now and then elsewhere.
-type shower struct {
+// Progress shows a sweep while it goes on: one line that is rewritten on a terminal, a line now and then elsewhere.
+type Progress struct {
 	mu    sync.Mutex // a key's answer comes from another goroutine
 	w     io.Writer
 	tty   bool
@@ -25,13 +25,15 @@ type shower struct {
 	units display.Units
 }
 
-func newShower(w io.Writer) *shower {
+// NewProgress returns one that writes to w, in the units that w stands for.
+func NewProgress(w io.Writer) *Progress {
 	units, w := display.Behind(w)
 	f, ok := w.(*os.File)
-	return &shower{w: w, units: units, tty: ok && term.IsTerminal(int(f.Fd()))}
+	return &Progress{w: w, units: units, tty: ok && term.IsTerminal(int(f.Fd()))}
 }
 
-func (s *shower) state(snap *session.Snapshot) {
+// State shows the state of now.
+func (s *Progress) State(snap *session.Snapshot) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	now := time.Now()
@@ -60,7 +62,7 @@ func (s *shower) state(snap *session.Snapshot) {
 // stem is what a line says apart from the figures in it.
 func stem(say string) string { head, _, _ := strings.Cut(say, ":"); return head }
 
-func (s *shower) lean(sw session.SweepState) string {
+func (s *Progress) lean(sw session.SweepState) string {
 	if m := sw.Measured; m != nil && m.Say != "" {
 		return fmt.Sprintf("  %s, %d readings", m.Say, sw.Readings)
 	}
@@ -74,11 +76,11 @@ func (s *shower) lean(sw session.SweepState) string {
 	if n := sw.Result.Nod; n != nil {
 		fmt.Fprintf(&b, "  nod %+.3f ± %.3f", n.Slope.MMPerM(), n.Expanded.MMPerM())
 	}
-	if l := sizeOnly(sw.Result); l != nil {
+	if l := sw.Result.SizeOnly(); l != nil {
 		fmt.Fprintf(&b, "  lean %.3f ± %.3f", l.Slope.MMPerM(), l.Expanded.MMPerM())
 	}
 	b.WriteString(" mm/m")
-	if l := sizeOnly(sw.Result); l != nil {
+	if l := sw.Result.SizeOnly(); l != nil {
 		b.WriteString(", " + l.Direction())
 	}
 	fmt.Fprintf(&b, ", %d readings", sw.Readings)
@@ -86,7 +88,7 @@ func (s *shower) lean(sw session.SweepState) string {
 }
 
 // note shows a line of its own; what stood there is shown again below it.
-func (s *shower) note(text string) {
+func (s *Progress) note(text string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.tty && s.said != "" {
@@ -96,7 +98,8 @@ func (s *shower) note(text string) {
 	s.said, s.width, s.at = "", 0, time.Time{}
 }
 
-func (s *shower) end() {
+// End ends the line that stands.
+func (s *Progress) End() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.tty && s.said != "" {

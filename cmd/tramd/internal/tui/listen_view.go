@@ -1,4 +1,4 @@
-package main
+package tui
 
 import (
 	"context"
@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep/units"
@@ -54,7 +55,7 @@ func (v *listenView) sink(b device.Batch) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	for _, s := range b.Samples {
-		v.read = append(v.read, sampleText(s))
+		v.read = append(v.read, SampleText(s))
 	}
 }
 
@@ -99,36 +100,13 @@ func (v *listenView) flush() {
 		v.skipped = 0
 	}
 	if v.json {
-		b.WriteString(jsonLine(listened{(v.at - v.start).Seconds(), v.asked, hex.EncodeToString(raw), slices.Clone(read)}))
+		b.WriteString(jsonLine(api.Listened{Seconds: (v.at - v.start).Seconds(), Asked: v.asked, Bytes: hex.EncodeToString(raw), Read: slices.Clone(read)}))
 	} else {
-		writeRows(&b, (v.at - v.start).Seconds(), raw, v.asked, strings.Join(read, ", "))
+		WriteRows(&b, (v.at - v.start).Seconds(), raw, v.asked, strings.Join(read, ", "))
 	}
 	if _, err := io.WriteString(v.out, b.String()); err != nil && v.err == nil {
 		v.err = err
 	}
-}
-
-// listened is a read as a program has it.
-type listened struct {
-	Seconds float64  `json:"t_s"`
-	Asked   bool     `json:"asked"`          // true: these bytes were written to the port
-	Bytes   string   `json:"hex"`            // of the read
-	Read    []string `json:"read,omitempty"` // what they were read as, and "bad: REASON"
-}
-
-// listenedInput is a state of an input.
-type listenedInput struct {
-	Seconds float64 `json:"t_s"`
-	State   string  `json:"state"`
-}
-
-// listenedSum stands at the end.
-type listenedSum struct {
-	Readings uint64            `json:"readings"`
-	Seconds  float64           `json:"seconds"`
-	Asked    uint64            `json:"asked"`
-	Answered uint64            `json:"answered"`
-	Faults   map[string]uint64 `json:"faults"`
 }
 
 func jsonLine(v any) string {
@@ -151,8 +129,8 @@ func (v *listenView) afford(rows int) bool {
 	return true
 }
 
-// writeRows sets 16 bytes a row; what they were read as stands at the last.
-func writeRows(b *strings.Builder, at float64, raw []byte, asked bool, read string) {
+// WriteRows writes 16 bytes a row; what they were read as stands at the last.
+func WriteRows(b *strings.Builder, at float64, raw []byte, asked bool, read string) {
 	mark := "<"
 	if asked {
 		mark = ">"
@@ -179,7 +157,8 @@ func writeRows(b *strings.Builder, at float64, raw []byte, asked bool, read stri
 	}
 }
 
-func sampleText(s device.Sample) string {
+// SampleText returns a sample as people read it.
+func SampleText(s device.Sample) string {
 	name := ""
 	if s.Channel != "" {
 		name = s.Channel + " "
@@ -202,7 +181,8 @@ func (v *listenView) summary(st device.Status) error {
 	defer v.mu.Unlock()
 	took := (device.Now() - v.start).Seconds()
 	if v.json {
-		if _, err := io.WriteString(v.out, jsonLine(listenedSum{st.Readings, took, st.Asked, st.Answered, st.Faults})); err != nil {
+		sum := api.ListenedSum{Readings: st.Readings, Seconds: took, Asked: st.Asked, Answered: st.Answered, Faults: st.Faults}
+		if _, err := io.WriteString(v.out, jsonLine(sum)); err != nil {
 			return err
 		}
 		return v.outcome(st)
