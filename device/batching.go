@@ -14,15 +14,22 @@ const (
 	tickEvery = Stamp(time.Millisecond)
 	leadLost  = Stamp(2 * time.Millisecond)
 	// anchorEvery is how often a port that is read along with another is waited for, so that the moment of one of its
-	// lines is known exactly; pace sets the lines between by it.
-	anchorEvery = Stamp(50 * time.Millisecond)
+	// lines is known exactly; pace sets the lines between by it. Where bytes are gathered it is seldom: each look bounds
+	// the stamps too.
+	anchorEvery  = Stamp(50 * time.Millisecond)
+	anchorSeldom = Stamp(500 * time.Millisecond)
+	// gatherLines is how many lines a wait must bring for it to be worth the wait.
+	gatherLines = 2
+	// gatherBytes bounds how many bytes lie unread: a terminal of the kernel holds 4,095.
+	gatherBytes = 1024
 )
 
 // batching decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of
 // the leading one come, as a reading cannot be placed before the angle after it is known; or, where there is no hurry,
 // as seldom as they all allow.
 type batching struct {
-	last Stamp // when the fast ports were last read
+	last    Stamp // when the fast ports were last read
+	gathers Stamp // for how long bytes lie on purpose in this wait
 }
 
 func (r *batching) woke(now Stamp) { r.last = now }
@@ -31,12 +38,15 @@ func (r *batching) woke(now Stamp) { r.last = now }
 func (r *batching) plan(ports []*polled, now Stamp) Stamp {
 	var lead *polled
 	latency := Stamp(-1)
+	r.gathers = 0
 	for _, p := range ports {
-		p.waited = p.exact || !p.pace.fast()
+		own := p.mayWait()
+		p.along = !p.exact && (p.pace.fast() || own > 0 && float64(p.pace.rate)*time.Duration(own).Seconds() >= gatherLines)
+		p.waited = !p.along
 		if p.waited || p.ended {
 			continue
 		}
-		if own := Stamp(p.latency.Load()); latency < 0 || own < latency {
+		if latency < 0 || own < latency {
 			latency = own
 		}
 		if p.pace.rate < leadBelow && (lead == nil || p.leads && !lead.leads) {
@@ -47,6 +57,10 @@ func (r *batching) plan(ports []*polled, now Stamp) Stamp {
 	case latency < 0:
 		return -1
 	case latency > 0:
+		r.gathers = latency
+		for _, p := range ports { // a line ends the wait at its own moment only where none lies there yet
+			p.waited = p.waited || now == r.last && now >= p.anchorAt
+		}
 		return max(0, r.last+latency-now)
 	}
 	for _, p := range ports {
@@ -63,16 +77,28 @@ func (r *batching) plan(ports []*polled, now Stamp) Stamp {
 type pacer struct {
 	since Stamp
 	n     int
+	size  int // bytes
 	rate  int // samples a second
+	bytes int // a second
 }
 
-func (p *pacer) count(now Stamp, samples int) {
+func (p *pacer) count(now Stamp, samples, size int) {
 	const window = Stamp(100 * time.Millisecond)
-	p.n += samples
+	p.n, p.size = p.n+samples, p.size+size
 	if span := now - p.since; span >= window {
 		p.rate = int(int64(p.n) * int64(time.Second) / int64(span))
-		p.since, p.n = now, 0
+		p.bytes = int(int64(p.size) * int64(time.Second) / int64(span))
+		p.since, p.n, p.size = now, 0, 0
 	}
 }
 
 func (p *pacer) fast() bool { return p.rate >= fastAbove }
+
+// mayWait is how long the port's bytes may lie.
+func (p *polled) mayWait() Stamp {
+	own := Stamp(p.latency.Load())
+	if p.pace.bytes > 0 {
+		own = min(own, Stamp(gatherBytes*int64(time.Second)/int64(p.pace.bytes)))
+	}
+	return own
+}

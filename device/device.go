@@ -136,7 +136,16 @@ func (d *Device) Ended() <-chan struct{} { return d.ended }
 
 // SetLatency sets how long bytes may wait to be read while they come fast, so that one wake-up takes several lines. At
 // 0, as at the start, none waits longer than a millisecond or two. It may be called at any time.
-func (d *Device) SetLatency(wait time.Duration) { d.latency.Store(int64(max(0, wait))) }
+func (d *Device) SetLatency(wait time.Duration) {
+	wait = max(0, wait)
+	if before := d.latency.Swap(int64(wait)); int64(wait) < before {
+		thePoller.hurry()
+	}
+}
+
+// ReadNow has what lies at the ports of the process read, so that the sinks have been called with it, and waits for that
+// no longer than atMost. With it a latency may be long, and who looks still sees the newest reading.
+func ReadNow(atMost time.Duration) { thePoller.readNow(atMost) }
 
 // Status may be called from any goroutine.
 func (d *Device) Status() Status {

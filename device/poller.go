@@ -13,16 +13,17 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// poller reads the open ports of the process, all of them on one goroutine that waits in ppoll. A wake-up costs far
-// more than decoding what it brings, and a port that waits in the runtime's poller costs one for every line, gathered
-// or not: the runtime is woken by each arrival whether anybody wants it yet. Here a wake-up reads every port that may
-// have something, and bytes that may wait wake no goroutine. BenchmarkReadPath compares the ways.
+// poller reads the open ports of the process, all of them on one goroutine. A wake-up costs far more than decoding what
+// it brings, and a port that waits in the runtime's poller costs one for every line, gathered or not: the runtime is
+// woken by each arrival, wanted yet or not. Here a wake-up reads every port that may have something, and bytes that may
+// wait wake no goroutine. BenchmarkReadPath compares the ways.
 type poller struct {
 	mu    sync.Mutex
 	ports []*polled
-	wake  int // an eventfd that ends a wait; valid while there are ports
+	w     *waiter         // nil: there are no ports
+	asked []chan struct{} // closed once every port has been read
 
-	ppoll func([]unix.PollFd, *unix.Timespec, *unix.Sigset_t) (int, error) // nil: the kernel's
+	waiter func() (*waiter, error) // nil: newWaiter
 }
 
 // thePoller is one for the process: devices that know nothing of each other share its wake-ups. It runs while a port is
@@ -43,6 +44,7 @@ type polled struct {
 	ended    bool
 	pace     pacer
 	waited   bool  // its bytes are to wake the poller
+	along    bool  // it is read whenever the poller wakes
 	looked   Stamp // when it was last seen to hold nothing
 	anchorAt Stamp // when it is to be waited for again, for the sake of its stamps
 }
@@ -53,15 +55,19 @@ func (l *poller) add(p *polled) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if len(l.ports) == 0 {
-		wake, err := unix.Eventfd(0, unix.EFD_NONBLOCK|unix.EFD_CLOEXEC)
+		begin := newWaiter
+		if l.waiter != nil {
+			begin = l.waiter
+		}
+		w, err := begin()
 		if err != nil {
 			return err
 		}
-		l.wake = wake
-		go l.run(wake)
+		l.w = w
+		go l.run(w)
 	}
 	l.ports = append(l.ports, p)
-	l.wakeUp()
+	l.w.wakeUp()
 	return nil
 }
 
@@ -69,14 +75,46 @@ func (l *poller) add(p *polled) error {
 func (l *poller) remove(p *polled) {
 	l.mu.Lock()
 	p.leaving.Store(true)
-	l.wakeUp()
+	l.w.wakeUp()
 	l.mu.Unlock()
 	<-p.gone
 }
 
-// wakeUp wakes the poller. A full counter cannot be: it is read at every wake-up.
-func (l *poller) wakeUp() {
-	_, _ = unix.Write(l.wake, []byte{1, 0, 0, 0, 0, 0, 0, 0})
+// hurry ends a wait that was begun with longer latencies.
+func (l *poller) hurry() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.w != nil {
+		l.w.wakeUp()
+	}
+}
+
+// readNow has every port read, and waits until that is done or the time is over.
+func (l *poller) readNow(atMost time.Duration) {
+	l.mu.Lock()
+	if l.w == nil {
+		l.mu.Unlock()
+		return
+	}
+	done := make(chan struct{})
+	l.asked = append(l.asked, done)
+	l.w.wakeUp()
+	l.mu.Unlock()
+	bound := time.NewTimer(atMost)
+	defer bound.Stop()
+	select {
+	case <-done:
+	case <-bound.C:
+	}
+}
+
+// answers returns those who wait until every port has been read.
+func (l *poller) answers() []chan struct{} {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	asked := l.asked
+	l.asked = nil
+	return asked
 }
 
 // present lets go of the ports that leave and gives the others; none: the poller has ended.
@@ -91,8 +129,16 @@ func (l *poller) present(dst []*polled) []*polled {
 		}
 		return false
 	})
+	for _, p := range left {
+		l.w.forget(p.fd)
+	}
 	if len(l.ports) == 0 {
-		unix.Close(l.wake)
+		l.w.close()
+		l.w = nil
+		for _, done := range l.asked {
+			close(done)
+		}
+		l.asked = nil
 	}
 	for _, p := range left {
 		close(p.gone)
@@ -105,10 +151,9 @@ func (l *poller) present(dst []*polled) []*polled {
 // away and handed round, at twice the cost of the wait itself.
 const yieldEvery = Stamp(4 * time.Millisecond)
 
-func (l *poller) run(wake int) {
+func (l *poller) run(w *waiter) {
 	var (
 		ports    []*polled
-		fds      []unix.PollFd
 		buf      = make([]byte, readBuffer)
 		batching batching
 		yielded  Stamp
@@ -118,72 +163,61 @@ func (l *poller) run(wake int) {
 		if ports = l.present(ports); len(ports) == 0 {
 			return
 		}
-		fds = append(fds[:0], unix.PollFd{Fd: int32(wake), Events: unix.POLLIN})
 		wait := batching.plan(ports, now)
+		blind := false
 		for _, p := range ports {
-			fd := int32(p.fd)
-			if !p.waited || p.ended {
-				fd = -1 // which the kernel passes over
+			switch {
+			case p.ended:
+				w.forget(p.fd)
+			case w.mark(p.fd, p.waited) != nil:
+				blind, p.along = true, true
 			}
-			fds = append(fds, unix.PollFd{Fd: fd, Events: unix.POLLIN})
 		}
-		if now-yielded >= yieldEvery {
+		if blind && (wait < 0 || wait > unwaited) {
+			wait = unwaited
+		}
+		switch {
+		case wait < 0 || wait > shortWait: // it is parked
+			yielded = now
+		case now-yielded >= yieldEvery:
 			runtime.Gosched()
 			yielded = now
 		}
-		var timeout *unix.Timespec
-		if wait >= 0 {
-			ts := unix.NsecToTimespec(int64(wait))
-			timeout = &ts
+		woken, err := w.wait(wait)
+		if err != nil {
+			time.Sleep(time.Duration(unwaited))
+			woken = true
 		}
-		_, err := l.wait(fds, timeout)
 		now = Now()
-		switch {
-		case errors.Is(err, unix.EINTR): // nothing is known of the ports; what came is found the next time round
-			continue
-		case err != nil:
-			// The kernel has no memory, or too many are open. Waiting is not possible, reading is: look at each port
-			// now and then.
-			time.Sleep(unwaited)
-			now = Now()
-			for _, p := range ports {
-				if !p.ended {
-					p.read(buf, now, false)
-				}
-			}
-			continue
-		}
-		if fds[0].Revents != 0 {
-			_, _ = unix.Read(wake, buf[:8])
+		var asked []chan struct{}
+		if woken {
+			asked = l.answers()
 		}
 		batching.woke(now)
-		for i, p := range ports {
-			called := fds[i+1].Revents != 0
-			if !p.ended && (called || p.pace.fast() && !p.exact) {
-				p.read(buf, now, called)
+		for _, p := range ports {
+			called := w.called(p.fd)
+			if !p.ended && (called || p.along || err != nil) {
+				p.read(buf, now, frame.Arrival{Prompt: called && p.waited, Gather: batching.gathers})
 			}
+		}
+		for _, done := range asked {
+			close(done)
 		}
 	}
 }
 
-// unwaited is how often ports are looked at while the kernel cannot wait for them.
-const unwaited = 10 * time.Millisecond
+// unwaited is how often ports are looked at where the kernel cannot wait for them: it has no memory, or too many are
+// open.
+const unwaited = Stamp(10 * time.Millisecond)
 
-func (l *poller) wait(fds []unix.PollFd, timeout *unix.Timespec) (int, error) {
-	if l.ppoll != nil {
-		return l.ppoll(fds, timeout, nil)
-	}
-	return unix.Ppoll(fds, timeout, nil)
-}
-
-// read takes what a port holds. called says that its bytes woke the poller.
-func (p *polled) read(buf []byte, now Stamp, called bool) {
+// read takes what a port holds, which arrived in the given manner.
+func (p *polled) read(buf []byte, now Stamp, a frame.Arrival) {
 	n, err := unix.Read(p.fd, buf)
 	switch {
 	case errors.Is(err, unix.EINTR):
 		return
 	case errors.Is(err, unix.EAGAIN):
-		p.pace.count(now, 0)
+		p.pace.count(now, 0, 0)
 		p.looked = now
 		return
 	case err != nil || n <= 0: // a live line never reads as empty, so no bytes and no error is an end too
@@ -191,13 +225,16 @@ func (p *polled) read(buf []byte, now Stamp, called bool) {
 		p.lost <- err
 		return
 	}
-	at := Now()
-	got := p.take(buf[:n], frame.Arrival{From: p.looked, At: at, Prompt: called})
-	p.pace.count(at, max(1, got)) // bytes that are no samples can come fast too
+	a.From, a.At = p.looked, Now()
+	got := p.take(buf[:n], a)
+	p.pace.count(a.At, max(1, got), n) // bytes that are no samples can come fast too
 	if n < len(buf) {
-		p.looked = at
+		p.looked = a.At
 	}
-	if called {
-		p.anchorAt = at + anchorEvery
+	switch {
+	case a.Prompt && a.Gather > 0:
+		p.anchorAt = a.At + anchorSeldom
+	case a.Prompt:
+		p.anchorAt = a.At + anchorEvery
 	}
 }

@@ -31,6 +31,9 @@ func TestBatching(t *testing.T) {
 	exact.exact = true
 	ended := arm()
 	ended.ended = true
+	anchored, wordy := plannedPort(1000, false, 20*time.Millisecond), plannedPort(1000, false, 50*time.Millisecond)
+	anchored.anchorAt = 100 * ms
+	wordy.pace.bytes = 64 * gatherBytes
 	for _, tc := range []struct {
 		name   string
 		ports  []*polled
@@ -47,6 +50,10 @@ func TestBatching(t *testing.T) {
 		{"a slow port beside them still is", []*polled{slow(), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
 		{"one in a hurry hurries all", []*polled{arm(), plannedPort(1000, true, 5*time.Millisecond)}, leadLost - ms, "01"},
 		{"one that is recorded is waited for, latency or not", []*polled{exact, plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
+		{"one whose stamps want setting is waited for only where nothing lies there yet", []*polled{anchored}, 19 * ms, "0"},
+		{"where two lines come in the latency they are gathered", []*polled{plannedPort(100, false, 20*time.Millisecond)}, 19 * ms, "0"},
+		{"where one comes it is read at once", []*polled{plannedPort(90, false, 20*time.Millisecond)}, -1, "1"},
+		{"many bytes do not wait long", []*polled{wordy}, Stamp(time.Second)/64 - ms, "0"},
 		{"a port that has ended asks for nothing", []*polled{ended, slow()}, -1, "01"},
 	} {
 		r := batching{last: 99 * ms}
@@ -63,6 +70,10 @@ func TestBatching(t *testing.T) {
 			t.Errorf("%s: waits %v for %s, want %v for %s", tc.name, time.Duration(wait), waited, time.Duration(tc.wait), tc.waited)
 		}
 	}
+	looked := batching{last: 100 * ms}
+	if wait := looked.plan([]*polled{anchored}, 100*ms); wait != 20*ms || !anchored.waited {
+		t.Errorf("a port was just read and its stamps want setting: it waits %v, for its line: %v", time.Duration(wait), anchored.waited)
+	}
 	late := batching{last: 10 * ms}
 	if wait := late.plan([]*polled{encoder()}, 100*ms); wait != 0 {
 		t.Errorf("the fast ports are overdue, and it waits %v", time.Duration(wait))
@@ -74,14 +85,14 @@ func TestPacerForgetsAPortThatFellSilent(t *testing.T) {
 	at := Stamp(0)
 	for range 300 {
 		at += Stamp(time.Millisecond)
-		p.count(at, 1)
+		p.count(at, 1, 8)
 	}
 	if !p.fast() || p.rate < 900 || p.rate > 1100 {
 		t.Errorf("a thousand samples a second are counted as %d", p.rate)
 	}
 	for range 300 {
 		at += Stamp(time.Millisecond)
-		p.count(at, 0)
+		p.count(at, 0, 0)
 	}
 	if p.fast() {
 		t.Errorf("silence is counted as %d samples a second", p.rate)
@@ -151,12 +162,50 @@ func TestPortsReadTogether(t *testing.T) {
 	wait(t, "a line after the stream", func() bool { return devices[0].Status().Readings == 2*n+1 })
 }
 
+// Bytes that may lie for long are read at once where somebody asks for them.
+func TestReadNow(t *testing.T) {
+	l := &poller{}
+	l.readNow(time.Hour) // without a port there is nothing to wait for
+	var ends [2]int
+	if err := unix.Pipe2(ends[:], unix.O_NONBLOCK|unix.O_CLOEXEC); err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(ends[0])
+	defer unix.Close(ends[1])
+	got := make(chan string, 8)
+	p := plannedPort(1000, false, time.Hour)
+	p.pace.since = Now() + Stamp(time.Hour) // it stays as fast as it is said to be
+	p.fd = ends[0]
+	p.take = func(b []byte, _ frame.Arrival) int { got <- string(b); return 1 }
+	if err := l.add(p); err != nil {
+		t.Fatal(err)
+	}
+	defer l.remove(p)
+	for range 100 {
+		if _, err := unix.Write(ends[1], []byte("0.123\n")); err != nil {
+			t.Fatal(err)
+		}
+		l.readNow(time.Minute)
+		select {
+		case <-got:
+		default:
+			t.Fatal("it returned before the port was read")
+		}
+	}
+}
+
 // A kernel that cannot wait for the ports is not asked without a pause, and what comes is still read.
 func TestPortsAreReadWhereTheKernelCannotWait(t *testing.T) {
 	var asked atomic.Int64
-	l := &poller{ppoll: func([]unix.PollFd, *unix.Timespec, *unix.Sigset_t) (int, error) {
-		asked.Add(1)
-		return 0, unix.ENOMEM
+	l := &poller{waiter: func() (*waiter, error) {
+		w, err := newWaiter()
+		if err == nil {
+			w.ctl = func(int, int, int, *unix.EpollEvent) error {
+				asked.Add(1)
+				return unix.ENOMEM
+			}
+		}
+		return w, err
 	}}
 	var ends [2]int
 	if err := unix.Pipe2(ends[:], unix.O_NONBLOCK|unix.O_CLOEXEC); err != nil {

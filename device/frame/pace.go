@@ -9,15 +9,16 @@ import (
 type Arrival struct {
 	From, At Stamp // after From, and no later than At
 	Prompt   bool  // their coming is what ended the wait, so the first of them came just before At
+	Gather   Stamp // for how long the reader let bytes lie on purpose
 }
 
-// lateAfter is the time between two looks from which somebody was late: this program, the adapter or the instrument.
-// Who it was cannot be told, so the lines are taken to have come together at the end, as they do where the others were
-// late.
+// lateAfter is the time between two looks, beyond what was planned, from which somebody was late: this program, the
+// adapter or the instrument. It does not show which, so the lines are taken to have come together at the end, as they do
+// where the others were late.
 const lateAfter = Stamp(10 * time.Millisecond)
 
 // together says whether the lines are best taken to have come one right after the other.
-func (a Arrival) together() bool { return a.Prompt || a.At-a.From > lateAfter }
+func (a Arrival) together() bool { return a.Prompt || a.At-a.From > a.Gather+lateAfter }
 
 const (
 	// promptWithin is how long a wake-up takes where nothing disturbs it.
@@ -60,6 +61,7 @@ func (t *pace) place(s []Sample, a Arrival) {
 	}
 	n := float64(len(s))
 	end := t.last + t.period*n
+	low = max(low, min(low+t.period*(n-1), high)) // the first of them came after From, and the others a period apart
 	off := min(max(end, low), high) - end
 	far := math.Abs(off) > t.period/2
 	if t.misses++; !far {

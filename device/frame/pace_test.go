@@ -1,6 +1,7 @@
 package frame
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -45,7 +46,7 @@ func looked(t *testing.T, sent []Stamp, tick, anchor time.Duration, rnd *rand.Ra
 			lines = append(lines, "0.1\n"...)
 		}
 		longest = max(longest, at-from)
-		for _, s := range d.Read(lines, Arrival{From: from, At: at, Prompt: prompt}) {
+		for _, s := range d.Read(lines, Arrival{From: from, At: at, Prompt: prompt, Gather: Stamp(tick)}) {
 			got = append(got, s.At)
 		}
 		i += n
@@ -66,18 +67,24 @@ func TestStampsOfLinesReadAlong(t *testing.T) {
 		period, tick time.Duration
 		jitter       time.Duration
 		rms          time.Duration // what the stamps may differ from the truth by, at the most
+		anchor       time.Duration // how often a line is waited for; 0: every 50 ms
 	}{
-		{"a tick of its own period", 1000 * time.Microsecond, 1000 * time.Microsecond, 0, 60 * time.Microsecond},
-		{"a little slower than the tick", 1003 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond},
-		{"three lines a tick", 330 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond},
-		{"fast and read seldom", 410 * time.Microsecond, 5 * time.Millisecond, 0, 80 * time.Microsecond},
-		{"a little uneven", time.Millisecond, 2 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond},
-		{"uneven by a whole period", time.Millisecond, 2 * time.Millisecond, time.Millisecond, 600 * time.Microsecond},
+		{"a tick of its own period", 1000 * time.Microsecond, 1000 * time.Microsecond, 0, 60 * time.Microsecond, 0},
+		{"a little slower than the tick", 1003 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0},
+		{"three lines a tick", 330 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0},
+		{"fast and read seldom", 410 * time.Microsecond, 5 * time.Millisecond, 0, 80 * time.Microsecond, 0},
+		{"a little uneven", time.Millisecond, 2 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 0},
+		{"uneven by a whole period", time.Millisecond, 2 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 0},
+		{"gathered in a sweep", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond},
+		{"gathered at rest", 1003 * time.Microsecond, 50 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond},
+		{"gathered, a line a look", 19 * time.Millisecond, 20 * time.Millisecond, 0, 500 * time.Microsecond, 500 * time.Millisecond},
+		{"gathered, a little uneven", time.Millisecond, 20 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 500 * time.Millisecond},
+		{"gathered, uneven by a whole period", time.Millisecond, 20 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 500 * time.Millisecond},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			rnd := rand.New(rand.NewPCG(1, 2))
 			truth := sent(n, tc.period, tc.jitter, rnd)
-			got, longest := looked(t, truth, tc.tick, 50*time.Millisecond, rnd)
+			got, longest := looked(t, truth, tc.tick, cmp.Or(tc.anchor, 50*time.Millisecond), rnd)
 			var squares, mean float64
 			for i := range got {
 				e := got[i] - truth[i]

@@ -74,6 +74,9 @@ type server struct {
 	serve  func(net.Listener) error
 }
 
+// readWithin bounds how long a look waits for the ports to be read.
+const readWithin = 20 * time.Millisecond
+
 // once runs the daemon until ctx ends, or until there is another configuration to run it with.
 func (d *Daemon) once(ctx context.Context) (next *order, err error) {
 	var past past
@@ -137,6 +140,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 				dev.SetLatency(wait)
 			}
 		},
+		ReadNow: func() { device.ReadNow(readWithin) },
 	})
 	if err != nil {
 		return err

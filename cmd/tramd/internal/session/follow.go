@@ -174,6 +174,7 @@ func addTo(f Following, pieces [][]sweep.Point, n int, newest float64) (int, flo
 
 // bring brings the shown result up to the newest reading. It is called without the lock.
 func (s *Session) bring() {
+	s.readNow()
 	var j *job
 	s.locked(func() {
 		s.watched = time.Now()

@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Bytes may wait while nobody sweeps, and never while somebody does.
-func TestPortsAreInAHurryWhileASweepIsInHand(t *testing.T) {
+// Bytes may wait longer while no sweep is in hand, and each look has them read first.
+func TestBytesWaitLessWhileASweepIsInHand(t *testing.T) {
 	r := newRig(t, 0)
 	waits := func(want time.Duration) func(*Snapshot) bool {
 		return func(*Snapshot) bool { return r.waits.Load() == int64(want) }
@@ -16,7 +16,21 @@ func TestPortsAreInAHurryWhileASweepIsInHand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r.wait(t, "hurry in a sweep", waits(0))
+	r.wait(t, "latency in a sweep", waits(sweepLatency))
+	before := r.readNows.Load()
+	if _, err := r.Snapshot(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if r.readNows.Load() == before {
+		t.Error("a look did not have the ports read")
+	}
+	before = r.readNows.Load()
+	if _, err := (Unwatched{r.Session}).Snapshot(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if r.readNows.Load() != before {
+		t.Error("the ports were read for a scrape")
+	}
 	if err := r.Abandon(t.Context(), run); err != nil {
 		t.Fatal(err)
 	}

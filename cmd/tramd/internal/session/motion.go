@@ -159,6 +159,7 @@ func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interl
 	}
 	m.runner = r
 	j.motion, j.begun, j.phase = m, true, Turning
+	s.agree()
 	s.motions.Go(func() { r.Run(s.motionCtx, line) })
 	return nil
 }

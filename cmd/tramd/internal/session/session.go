@@ -71,6 +71,7 @@ type Options struct {
 	Hours      func() *HoursState                    // of the spindle; nil: nothing counts them
 	KeepZero   func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
 	Latency    func(time.Duration)                   // called with how long bytes may wait to be read; at first not at all. May be nil
+	ReadNow    func()                                // has what waits read before somebody looks; nil: nothing waits
 }
 
 // staleAfter is the age at which a reading or an angle is no longer shown as the present one.

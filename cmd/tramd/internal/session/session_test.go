@@ -84,10 +84,11 @@ func (s *shelf) breakWith(err error) {
 // rig is a running session with an indicator (device 0) and an encoder (device 1) that the test plays.
 type rig struct {
 	*Session
-	shelf *shelf
-	at    device.Stamp
-	lost  int          // counts of the encoder that never came
-	waits atomic.Int64 // how long the ports' bytes may wait, in nanoseconds
+	shelf    *shelf
+	at       device.Stamp
+	lost     int          // counts of the encoder that never came
+	waits    atomic.Int64 // how long the ports' bytes may wait, in nanoseconds
+	readNows atomic.Int64 // how often the ports were to be read at once
 }
 
 func newRig(t *testing.T, idle time.Duration) *rig {
@@ -103,6 +104,7 @@ func newRig(t *testing.T, idle time.Duration) *rig {
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}},
 		Idle:       idle, Archive: sh, Fit: sweep.FitPlain,
 		Latency: func(d time.Duration) { r.waits.Store(int64(d)) },
+		ReadNow: func() { r.readNows.Add(1) },
 	})
 	if err != nil {
 		t.Fatal(err)

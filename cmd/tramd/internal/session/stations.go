@@ -71,6 +71,7 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 
 // Take takes the present station, or the start mark of constant turning, on the person's word.
 func (s *Session) Take(ctx context.Context, run int64) error {
+	s.readNow()
 	if s.o.Angle.Steady != nil && !s.halfTurning(ctx, run) {
 		return s.startMark(ctx, run)
 	}

@@ -167,6 +167,7 @@ func (s *Session) watchStill(t float64) {
 func (s *Session) Point(ctx context.Context, step ZeroStep) (*ZeroState, error) {
 	var st *ZeroState
 	var err error
+	s.readNow()
 	if e := s.ask(ctx, func() {
 		err = s.press(step)
 		st = s.zeroState()
