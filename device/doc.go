@@ -8,8 +8,9 @@
 //
 // All ports of the process are read by one poller, on one goroutine, where the sinks are called too. While lines come
 // slowly each is read as it comes. Fast ones are read together, when a line of the encoder comes or, where there is
-// no hurry ([Device.SetLatency]), a few times less often: a wake-up costs a hundred times more than the decoding. A
-// port that is asked (see [Asking]), or whose frames are proved by silence, keeps a time of its own and is read apart.
+// no hurry ([Device.SetLatency]), many times less often: a wake-up costs a hundred times more than the decoding.
+// [ReadNow] has them read before somebody looks. A port that is asked (see [Asking]), or whose frames are proved by
+// silence, keeps a time of its own and is read apart.
 //
 // # Frames
 //

@@ -183,12 +183,17 @@ func (l *poller) run(w *waiter) {
 			runtime.Gosched()
 			yielded = now
 		}
+		until, looked := now+wait, batching.last
 		woken, err := w.wait(wait)
 		if err != nil {
 			time.Sleep(time.Duration(unwaited))
 			woken = true
 		}
 		now = Now()
+		gather, late := batching.gathers, false
+		if wait >= 0 { // whatever the wait took beyond its end, it was not the instruments that were late
+			gather, late = max(gather, now-looked), now > until+overslept
+		}
 		var asked []chan struct{}
 		if woken {
 			asked = l.answers()
@@ -197,7 +202,7 @@ func (l *poller) run(w *waiter) {
 		for _, p := range ports {
 			called := w.called(p.fd)
 			if !p.ended && (called || p.along || err != nil) {
-				p.read(buf, now, frame.Arrival{Prompt: called && p.waited, Gather: batching.gathers})
+				p.read(buf, now, frame.Arrival{Prompt: called && p.waited && !late, Gather: gather})
 			}
 		}
 		for _, done := range asked {
@@ -205,6 +210,10 @@ func (l *poller) run(w *waiter) {
 		}
 	}
 }
+
+// overslept is how long after its end a wait ends where the processor was another's: what lies at the ports then says
+// nothing of when it came.
+const overslept = Stamp(500 * time.Microsecond)
 
 // unwaited is how often ports are looked at where the kernel cannot wait for them: it has no memory, or too many are
 // open.
@@ -232,7 +241,7 @@ func (p *polled) read(buf []byte, now Stamp, a frame.Arrival) {
 		p.looked = a.At
 	}
 	switch {
-	case a.Prompt && a.Gather > 0:
+	case a.Prompt && p.latency.Load() > 0:
 		p.anchorAt = a.At + anchorSeldom
 	case a.Prompt:
 		p.anchorAt = a.At + anchorEvery

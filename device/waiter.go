@@ -33,7 +33,10 @@ type waiter struct {
 const shortWait = Stamp(3 * time.Millisecond)
 
 func newWaiter() (*waiter, error) {
-	w := &waiter{epoll: -1, event: -1, timer: -1, marks: map[int]uint32{}, events: make([]unix.EpollEvent, 8), ctl: unix.EpollCtl}
+	w := &waiter{
+		epoll: -1, event: -1, timer: -1,
+		marks: map[int]uint32{}, events: make([]unix.EpollEvent, 8), ctl: unix.EpollCtl,
+	}
 	var err error
 	if w.epoll, err = unix.EpollCreate1(unix.EPOLL_CLOEXEC); err == nil {
 		err = unix.SetNonblock(w.epoll, true) // which has the runtime wait for it

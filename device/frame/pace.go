@@ -9,7 +9,7 @@ import (
 type Arrival struct {
 	From, At Stamp // after From, and no later than At
 	Prompt   bool  // their coming is what ended the wait, so the first of them came just before At
-	Gather   Stamp // for how long the reader let bytes lie on purpose
+	Gather   Stamp // for how long the reader itself let bytes lie, on purpose or for want of a processor
 }
 
 // lateAfter is the time between two looks, beyond what was planned, from which somebody was late: this program, the
@@ -51,6 +51,8 @@ func (t *pace) place(s []Sample, a Arrival) {
 		t.learn(s)
 		return
 	}
+	// Several lines of an instrument whose pace is known did not come at the moment of the wake-up: somebody was busy.
+	a.Prompt = a.Prompt && len(s) == 1
 	if len(s) > 1 && a.together() {
 		t.last, t.anchored = float64(s[len(s)-1].At), 0
 		return

@@ -21,10 +21,13 @@ func sent(n int, period, jitter time.Duration, rnd *rand.Rand) []Stamp {
 	return out
 }
 
+// stallEvery is the period of a control group that gives the reader a share of a processor.
+const stallEvery = Stamp(100 * time.Millisecond)
+
 // looked reads the instrument as the poller does a port that is read along with another: every tick, and now and then
-// promptly, each wake-up between 20 and 80 microseconds late. It gives the stamps that come of it, and the longest time
-// between two looks.
-func looked(t *testing.T, sent []Stamp, tick, anchor time.Duration, rnd *rand.Rand) (got []Stamp, longest Stamp) {
+// promptly, each wake-up between 20 and 80 microseconds late; in the last part of each tenth of a second, stall, it has
+// no processor. It gives the stamps that come of it, and the longest time between two looks.
+func looked(t *testing.T, sent []Stamp, tick, anchor, stall time.Duration, rnd *rand.Rand) (got []Stamp, longest Stamp) {
 	t.Helper()
 	d := NewDecoder(NewTextFramer(), 921600)
 	d.Opened(true, sent[0]-1)
@@ -40,13 +43,16 @@ func looked(t *testing.T, sent []Stamp, tick, anchor time.Duration, rnd *rand.Ra
 				at, prompt, anchorAt = max(p, from+1), true, p+Stamp(anchor)
 			}
 		}
+		if in := at % stallEvery; i >= 2*learnLines && in > stallEvery-Stamp(stall) {
+			at += stallEvery - in
+		}
 		var lines []byte
 		n := 0
 		for ; i+n < len(sent) && sent[i+n] <= at; n++ {
 			lines = append(lines, "0.1\n"...)
 		}
 		longest = max(longest, at-from)
-		for _, s := range d.Read(lines, Arrival{From: from, At: at, Prompt: prompt, Gather: Stamp(tick)}) {
+		for _, s := range d.Read(lines, Arrival{From: from, At: at, Prompt: prompt, Gather: max(Stamp(tick), at-from)}) {
 			got = append(got, s.At)
 		}
 		i += n
@@ -68,23 +74,26 @@ func TestStampsOfLinesReadAlong(t *testing.T) {
 		jitter       time.Duration
 		rms          time.Duration // what the stamps may differ from the truth by, at the most
 		anchor       time.Duration // how often a line is waited for; 0: every 50 ms
+		stall        time.Duration // how much of each tenth of a second the reader has no processor
 	}{
-		{"a tick of its own period", 1000 * time.Microsecond, 1000 * time.Microsecond, 0, 60 * time.Microsecond, 0},
-		{"a little slower than the tick", 1003 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0},
-		{"three lines a tick", 330 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0},
-		{"fast and read seldom", 410 * time.Microsecond, 5 * time.Millisecond, 0, 80 * time.Microsecond, 0},
-		{"a little uneven", time.Millisecond, 2 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 0},
-		{"uneven by a whole period", time.Millisecond, 2 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 0},
-		{"gathered in a sweep", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond},
-		{"gathered at rest", 1003 * time.Microsecond, 50 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond},
-		{"gathered, a line a look", 19 * time.Millisecond, 20 * time.Millisecond, 0, 500 * time.Microsecond, 500 * time.Millisecond},
-		{"gathered, a little uneven", time.Millisecond, 20 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 500 * time.Millisecond},
-		{"gathered, uneven by a whole period", time.Millisecond, 20 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 500 * time.Millisecond},
+		{"a tick of its own period", 1000 * time.Microsecond, 1000 * time.Microsecond, 0, 60 * time.Microsecond, 0, 0},
+		{"a little slower than the tick", 1003 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0, 0},
+		{"three lines a tick", 330 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0, 0},
+		{"fast and read seldom", 410 * time.Microsecond, 5 * time.Millisecond, 0, 80 * time.Microsecond, 0, 0},
+		{"a little uneven", time.Millisecond, 2 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 0, 0},
+		{"uneven by a whole period", time.Millisecond, 2 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 0, 0},
+		{"gathered in a sweep", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond, 0},
+		{"gathered at rest", 1003 * time.Microsecond, 50 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond, 0},
+		{"gathered, a line a look", 19 * time.Millisecond, 20 * time.Millisecond, 0, 500 * time.Microsecond, 500 * time.Millisecond, 0},
+		{"gathered, a little uneven", time.Millisecond, 20 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 500 * time.Millisecond, 0},
+		{"gathered, on a tenth of a core", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 100 * time.Microsecond, 500 * time.Millisecond, 90 * time.Millisecond},
+		{"at every line, on a tenth of a core", 1003 * time.Microsecond, time.Millisecond, 0, 100 * time.Microsecond, 0, 90 * time.Millisecond},
+		{"gathered, uneven by a whole period", time.Millisecond, 20 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 500 * time.Millisecond, 0},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			rnd := rand.New(rand.NewPCG(1, 2))
 			truth := sent(n, tc.period, tc.jitter, rnd)
-			got, longest := looked(t, truth, tc.tick, cmp.Or(tc.anchor, 50*time.Millisecond), rnd)
+			got, longest := looked(t, truth, tc.tick, cmp.Or(tc.anchor, 50*time.Millisecond), tc.stall, rnd)
 			var squares, mean float64
 			for i := range got {
 				e := got[i] - truth[i]
@@ -115,7 +124,7 @@ func TestStampsAfterADisturbance(t *testing.T) {
 	for i := 4000; i < len(truth); i++ {
 		truth[i] += Stamp(i-4000) * Stamp(100*time.Microsecond)
 	}
-	got, _ := looked(t, truth, time.Millisecond, 50*time.Millisecond, rnd)
+	got, _ := looked(t, truth, time.Millisecond, 50*time.Millisecond, 0, rnd)
 	for _, part := range [][2]int{{200, 1000}, {1200, 2000}, {2300, 4000}, {4700, len(truth)}} {
 		worst := Stamp(0)
 		for i := part[0]; i < part[1]; i++ {

@@ -56,8 +56,9 @@ var taggedCases = []taggedCase{
 // BenchmarkTagged measures a sweep over two real lines, for each kind of frame: from the last byte of a frame to the
 // moment at which its point, with its angle, is in the published lean. A reading waits for the encoder's next line,
 // which is in the first figures; the second begin with the last byte that the point needs. Under constant turning
-// nothing is waited for: a reading is kept without an angle, which whoever fits works out, and the point of a pulse has
-// that of the mark. It ends with a table of all.
+// nothing is waited for: a reading is kept without an angle, which the fit works out, and the point of a pulse has that
+// of the mark. The ports are read at every line, as while a program moves the arm; in a sweep by hand lines wait up to
+// sweepLatency where nothing looks. It ends with a table of all.
 func BenchmarkTagged(b *testing.B) {
 	load, err := os.ReadFile("/proc/loadavg")
 	if err != nil {
@@ -195,11 +196,6 @@ func newTaggedRig(b *testing.B, tc taggedCase) *taggedRig {
 		turning := &sweep.Steady{TurnsPerMin: benchPulses * 60}
 		o.Setup.AngleSource, o.Setup.Steady = sweep.SourceSteady, turning
 		o.Angle = AngleRoute{Device: 1, Steady: turning}
-	}
-	o.Latency = func(wait time.Duration) {
-		for _, d := range r.devices {
-			d.SetLatency(wait)
-		}
 	}
 	var err error
 	if r.s, err = New(o); err != nil {
