@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/device/capture"
 	"tramd/device/frame"
 	"tramd/device/serialport"
 )
@@ -41,7 +42,7 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 	d.lastRead = r.opened
 	if d.requests != nil { // what is asked for begins with its question
 		r.first = false
-		d.record(func(rec *Recorder) error { return rec.Opened(r.opened, true) })
+		d.record(func(rec *capture.Recorder) error { return rec.Opened(r.opened, true) })
 		d.dec.Opened(true, r.opened)
 		d.requests.opened(r.opened)
 	}
@@ -70,7 +71,7 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		// A serial line never reads as empty, so no bytes and no error is an end too.
 		if err != nil || n == 0 {
 			d.release()
-			d.record(func(rec *Recorder) error { return rec.Lost(at, serialport.LossText(err)) })
+			d.record(func(rec *capture.Recorder) error { return rec.Lost(at, serialport.LossText(err)) })
 			d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+"): check the cable; it is opened again by itself")
 			return r.lived
 		}
@@ -138,7 +139,7 @@ func (d *Device) ask(f *os.File) error {
 	if err := f.SetWriteDeadline(time.Now().Add(writeWithin)); err != nil {
 		return err
 	}
-	d.record(func(r *Recorder) error { return r.Asked(Now(), request) })
+	d.record(func(r *capture.Recorder) error { return r.Asked(Now(), request) })
 	if _, err := f.Write([]byte(request)); err != nil {
 		return fmt.Errorf("cannot ask: %w", err)
 	}

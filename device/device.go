@@ -10,6 +10,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/device/capture"
 	"tramd/device/frame"
 	"tramd/device/serialport"
 )
@@ -77,10 +78,10 @@ type Device struct {
 	sink    Sink
 	log     *slog.Logger
 	lockDir string
-	quiet   time.Duration // silence after an open that proves a clean start
-	ended   chan struct{} // closed when a replay has no more
-	rec     *Recorder     // nil: nothing is recorded; belongs with dec
-	dec     frame.Decoder // belongs to whoever reads: Run's goroutine or the poller's
+	quiet   time.Duration     // silence after an open that proves a clean start
+	ended   chan struct{}     // closed when a replay has no more
+	rec     *capture.Recorder // nil: nothing is recorded; belongs with dec
+	dec     frame.Decoder     // belongs to whoever reads: Run's goroutine or the poller's
 
 	interval interval     // under mu
 	latency  atomic.Int64 // nanoseconds; see SetLatency

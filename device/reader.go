@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"tramd/device/capture"
 	"tramd/device/frame"
 	"tramd/device/serialport"
 )
@@ -12,7 +13,7 @@ const (
 	// quietStart is the silence after an open that proves that the next byte begins a line. A stalled network may hold
 	// half a line back for a few hundred milliseconds; half a second is beyond that and short for a person.
 	quietStart = 500 * time.Millisecond
-	readBuffer = 16 << 10
+	readBuffer = capture.MaxRead
 )
 
 // serve has an open port read until it is lost or ctx ends, then closes it. It reports whether readings came.
@@ -37,7 +38,7 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 	thePoller.remove(p)
 	src.Close() // the port is given back before anyone hears that we stopped
 	if lost && ctx.Err() == nil {
-		d.record(func(rec *Recorder) error { return rec.Lost(Now(), serialport.LossText(err)) })
+		d.record(func(rec *capture.Recorder) error { return rec.Lost(Now(), serialport.LossText(err)) })
 		d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+"): check the cable; it is opened again by itself")
 	}
 	return r.lived
@@ -55,11 +56,11 @@ type reading struct {
 func (r *reading) take(p []byte, a frame.Arrival) int {
 	if r.first {
 		clean := a.At-r.opened > Stamp(r.quiet)
-		r.record(func(rec *Recorder) error { return rec.Opened(r.opened, clean) })
+		r.record(func(rec *capture.Recorder) error { return rec.Opened(r.opened, clean) })
 		r.dec.Opened(clean, r.opened)
 		r.first, a.From = false, r.opened
 	}
-	r.record(func(rec *Recorder) error { return rec.Data(a.At, p) })
+	r.record(func(rec *capture.Recorder) error { return rec.Data(a.At, p) })
 	n := r.Device.take(p, a)
 	r.lived = r.lived || n > 0
 	return n
@@ -77,7 +78,7 @@ func (d *Device) take(p []byte, a frame.Arrival) int {
 }
 
 // record does one thing to the capture, if there is one. A full disk ends the capture, never the measurement.
-func (d *Device) record(do func(*Recorder) error) {
+func (d *Device) record(do func(*capture.Recorder) error) {
 	if d.rec == nil {
 		return
 	}

@@ -9,6 +9,7 @@ import (
 	"os"
 	"time"
 
+	"tramd/device/capture"
 	"tramd/device/frame"
 	"tramd/device/serialport"
 )
@@ -20,7 +21,7 @@ func (d *Device) replay(ctx context.Context, path string) error {
 	defer func() { <-ctx.Done() }()
 	defer close(d.ended)
 	d.become(StateOpening, "")
-	length, damage := captureLength(path)
+	length, damage := capture.Length(path)
 	if damage != nil {
 		d.log.Warn("the capture is played up to its damage", "file", path, "err", damage)
 	}
@@ -48,7 +49,7 @@ func (d *Device) replay(ctx context.Context, path string) error {
 
 // play hands on record after record until the capture or ctx ends. The error says why: io.EOF at the end.
 func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
-	capture := NewCaptureReader(r)
+	records := capture.NewReader(r)
 	isOpen := false
 	var before Stamp // when the read before this one was
 	open := func(clean bool, at Stamp) {
@@ -58,7 +59,7 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 		d.become(StateSettling, "")
 	}
 	for ctx.Err() == nil {
-		rec, err := capture.Next()
+		rec, err := records.Next()
 		if err != nil {
 			d.release() // the silence after the end
 			return err
@@ -74,9 +75,9 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 			at = max(at, Now())
 		}
 		switch rec.What {
-		case RecordClean, RecordPartial:
-			open(rec.What == RecordClean, at)
-		case RecordData:
+		case capture.Clean, capture.Partial:
+			open(rec.What == capture.Clean, at)
+		case capture.Data:
 			if !isOpen { // a part cut out of a longer capture
 				open(false, at)
 			}
@@ -87,40 +88,19 @@ func (d *Device) play(ctx context.Context, r io.Reader, origin Stamp) error {
 				d.requests.talked(at)
 			}
 			d.after(at)
-		case RecordAsked:
+		case capture.Asked:
 			if d.requests != nil {
 				d.after(at)
 				d.requests.sent(rec.Data, at)
 				d.countAsked()
 			}
-		case RecordLost:
+		case capture.Lost:
 			d.release()
 			isOpen = false
 			d.become(StateLost, "in the capture the port was lost: "+rec.Data)
 		}
 	}
 	return ctx.Err()
-}
-
-// captureLength reads a capture through for the time of its last record, and for what is wrong with it.
-func captureLength(path string) (time.Duration, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return 0, nil // said by who opens it to play it
-	}
-	defer f.Close()
-	capture := NewCaptureReader(f)
-	var last time.Duration
-	for {
-		rec, err := capture.Next()
-		if errors.Is(err, io.EOF) {
-			return last, nil
-		}
-		if err != nil {
-			return last, err
-		}
-		last = rec.At
-	}
 }
 
 // Decode returns the samples that the decoder of a live port finds in what a probe heard, and the faults by reason. The

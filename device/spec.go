@@ -31,7 +31,7 @@ type Spec struct {
 	IndexMark     string           // encoder frame: the word for its index mark; empty = it has none
 	StaleAfter    time.Duration    // 0: 2 s. An open port that is silent for longer says so in Status; see Talk
 	AtTimes       bool             // it sends only at times, as when it is moved or its button is pressed: silence means nothing
-	Capture       string           // when set, every byte read is also recorded to this file; see Recorder
+	Capture       string           // when set, every byte read is also recorded to this file; see package capture
 	Tap           Tap              // when set, is shown all that comes and goes
 	ReplayFast    bool             // replay as fast as the sink takes it, not with the timing of the capture
 

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"tramd/device/capture"
 	"tramd/device/serialport"
 )
 
@@ -18,11 +19,17 @@ const (
 	absentPoll = time.Second
 )
 
+// recorded says of what a capture is made.
+func (d *Device) recorded() capture.Source {
+	s := d.spec
+	return capture.Source{Device: s.Name, Port: s.Port, Frame: s.Frame, CountsPerTurn: s.CountsPerTurn, Baud: s.Baud}
+}
+
 // Run keeps the port open and read until ctx ends, and returns nil then. After a loss the port is closed at once and
 // its path resolved again. Run may be called once.
 func (d *Device) Run(ctx context.Context) error {
 	if d.spec.Capture != "" {
-		rec, err := OpenRecorder(d.spec.Capture, d.spec)
+		rec, err := capture.Open(d.spec.Capture, d.recorded(), Now())
 		if err != nil {
 			// The measurement matters more than its recording.
 			d.log.Error("nothing is recorded", "err", err)

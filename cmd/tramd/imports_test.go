@@ -20,6 +20,7 @@ var forbidden = []struct {
 	{"tramd/sweep", []string{"tramd/device", "tramd/store", "tramd/cmd", "database/sql", "net", "os", "log"}},
 	{"tramd/device", []string{"tramd/store", "tramd/cmd", "net/http", "database/sql"}},
 	{"tramd/device/serialport", []string{"tramd/"}},
+	{"tramd/device/capture", []string{"tramd/sweep", "tramd/device/serialport", "net", "log", "context"}},
 	{"tramd/device/frame", []string{"tramd/device", "os", "io", "net", "log", "context", "sync", "golang.org/"}},
 	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
 	{"tramd/cmd/tramd/internal/api", []string{"tramd/store", "tramd/device", "tramd/cmd", "database/sql", "os", "log"}},

@@ -1,4 +1,4 @@
-package device
+package capture
 
 import (
 	"bufio"
@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strconv"
 	"time"
 )
@@ -14,27 +15,30 @@ import (
 type Record struct {
 	Line int           // where it stands in the file, from 1
 	At   time.Duration // since the start of the capture
-	What string        // one of the Record constants
+	What string        // one of the kinds
 	Data string        // the bytes of a read or a question, or why the stream was lost
 }
 
-// CaptureError says where a capture stops making sense. Everything before that line was read.
-type CaptureError struct {
+// Error says where a capture stops making sense. Everything before that line was read.
+type Error struct {
 	Line int
 	Err  error
 }
 
-func (e *CaptureError) Error() string { return fmt.Sprintf("capture line %d: %v", e.Line, e.Err) }
-func (e *CaptureError) Unwrap() error { return e.Err }
+func (e *Error) Error() string { return fmt.Sprintf("capture line %d: %v", e.Line, e.Err) }
+func (e *Error) Unwrap() error { return e.Err }
 
 // ErrTruncated marks a capture that ends within a line: its recording was cut off.
 var ErrTruncated = errors.New("the line is not finished: the recording was cut off here; everything before it is good")
 
-// maxRecord bounds a line: each byte of a read takes up to four characters.
-const maxRecord = 4*readBuffer + 1024
+// MaxRead is the most bytes of one read.
+const MaxRead = 16 << 10
 
-// CaptureReader reads the records of a capture one by one.
-type CaptureReader struct {
+// maxRecord bounds a line: each byte of a read takes up to four characters.
+const maxRecord = 4*MaxRead + 1024
+
+// Reader reads the records of a capture one by one.
+type Reader struct {
 	in   *bufio.Reader
 	line int
 	base time.Duration // start of this part of the capture
@@ -42,13 +46,13 @@ type CaptureReader struct {
 	err  error
 }
 
-// NewCaptureReader reads from r.
-func NewCaptureReader(r io.Reader) *CaptureReader {
-	return &CaptureReader{in: bufio.NewReaderSize(r, maxRecord)}
+// NewReader reads from r.
+func NewReader(r io.Reader) *Reader {
+	return &Reader{in: bufio.NewReaderSize(r, maxRecord)}
 }
 
-// Next returns the next record, io.EOF at the end, or a CaptureError; after an error it stays at that error.
-func (c *CaptureReader) Next() (Record, error) {
+// Next returns the next record, io.EOF at the end, or a Error; after an error it stays at that error.
+func (c *Reader) Next() (Record, error) {
 	for c.err == nil {
 		line, err := c.in.ReadSlice('\n')
 		c.line++
@@ -65,11 +69,11 @@ func (c *CaptureReader) Next() (Record, error) {
 		}
 		line = bytes.TrimRight(line, "\r\n")
 		switch {
-		case string(line) == captureMagic:
+		case string(line) == magic:
 			c.base = c.last
 			continue
 		case c.line == 1:
-			return c.fail(fmt.Errorf("not a capture: the first line must be %q", captureMagic))
+			return c.fail(fmt.Errorf("not a capture: the first line must be %q", magic))
 		case len(line) == 0 || line[0] == '#':
 			continue
 		}
@@ -94,8 +98,8 @@ func (c *CaptureReader) Next() (Record, error) {
 // maxCapture is more than any recording lasts, and far from overflow.
 const maxCapture = 100 * 365 * 24 * time.Hour
 
-func (c *CaptureReader) fail(err error) (Record, error) {
-	c.err = &CaptureError{Line: c.line, Err: err}
+func (c *Reader) fail(err error) (Record, error) {
+	c.err = &Error{Line: c.line, Err: err}
 	return Record{}, c.err
 }
 
@@ -110,10 +114,10 @@ func parseRecord(line []byte) (Record, error) {
 	}
 	what := string(parts[1])
 	switch what {
-	case RecordClean, RecordPartial, RecordData, RecordAsked, RecordLost:
+	case Clean, Partial, Data, Asked, Lost:
 	default:
 		return Record{}, fmt.Errorf("record %.40q is not known: want %s, %s, %s, %s or %s",
-			what, RecordClean, RecordPartial, RecordData, RecordAsked, RecordLost)
+			what, Clean, Partial, Data, Asked, Lost)
 	}
 	if !bytes.HasPrefix(parts[2], []byte{'"'}) {
 		return Record{}, errors.New("the bytes are not in double quotes")
@@ -123,4 +127,25 @@ func parseRecord(line []byte) (Record, error) {
 		return Record{}, errors.New("the bytes are not a closed string in double quotes")
 	}
 	return Record{At: time.Duration(ns), What: what, Data: data}, nil
+}
+
+// Length reads a capture through and returns the time of its last record, and what is wrong with it.
+func Length(path string) (time.Duration, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, nil // said by who opens it to play it
+	}
+	defer f.Close()
+	r := NewReader(f)
+	var last time.Duration
+	for {
+		rec, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			return last, nil
+		}
+		if err != nil {
+			return last, err
+		}
+		last = rec.At
+	}
 }

@@ -1,4 +1,4 @@
-package device
+package capture
 
 import (
 	"bytes"
@@ -9,40 +9,27 @@ import (
 	"strconv"
 	"sync"
 	"time"
+
+	"tramd/device/frame"
 )
 
-// A capture holds every byte that came through a port, with the time of the read that brought it. It is text: lines
-// that begin with # are for people, every other line is one record,
-//
-//	NANOSECONDS WHAT "BYTES"
-//
-// where the time counts from the start of the capture and never runs backwards, BYTES is a Go string literal, and WHAT
-// is one of
-//
-//	clean    the port was opened and was silent first: the next byte begins a line
-//	partial  the port was opened in mid-talk: drop up to the next line end
-//	data     one read
-//	asked    BYTES were written to the instrument
-//	lost     the stream ended; BYTES says why
-//
-// The first line is captureMagic. A recording may be continued in the same file; another magic line begins each part,
-// and times begin at zero again.
-const captureMagic = "# tramd capture 1"
+// magic is the first line of each part of a capture.
+const magic = "# tramd capture 1"
 
 // Kinds of record.
 const (
-	RecordClean   = "clean"
-	RecordPartial = "partial"
-	RecordData    = "data"
-	RecordAsked   = "asked"
-	RecordLost    = "lost"
+	Clean   = "clean"
+	Partial = "partial"
+	Data    = "data"
+	Asked   = "asked"
+	Lost    = "lost"
 )
 
 // Recorder writes a capture. A busy disk must not hold up the reading of a port, so records wait in memory for a
 // goroutine that writes them at once; a kill loses what waits, which is a moment's worth. It belongs to one goroutine.
 type Recorder struct {
 	file  *os.File
-	start Stamp
+	start frame.Stamp
 	wake  chan struct{} // closed by Close
 	done  chan struct{} // closed when the writer has ended
 
@@ -51,41 +38,53 @@ type Recorder struct {
 	err     error // the first failure; everything after it is refused
 }
 
+// Source says what was recorded, for a person who opens the file.
+type Source struct {
+	Device, Port, Frame string
+	CountsPerTurn       int64 // 0: not of an encoder that counts
+	Baud                int
+}
+
 // maxPending bounds what waits for the disk: half a minute of a full line of 921,600 baud.
 const maxPending = 8 << 20
 
-// OpenRecorder begins a capture in a new file, or continues one. It refuses to touch a file that is not a capture. A
+// Open begins a capture in a new file, or continues one. It refuses to touch a file that is not a capture. A
 // last line that a power cut left unfinished is removed, since nothing after it could be read.
-func OpenRecorder(path string, spec Spec) (*Recorder, error) {
+func Open(path string, of Source, start frame.Stamp) (*Recorder, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
 		return nil, fmt.Errorf("open capture: %w", err)
 	}
-	if err := seekCaptureEnd(f); err != nil {
+	if err := seekEnd(f); err != nil {
 		f.Close()
 		return nil, fmt.Errorf("continue capture %s: %w", path, err)
 	}
 	_, err = fmt.Fprintf(f, "%s\n# device %q, port %q, frame %s, counts per turn %d, baud %d\n# begun %s\n# columns: nanoseconds, what, bytes\n",
-		captureMagic, spec.Name, spec.Port, spec.Frame, spec.CountsPerTurn, spec.Baud, time.Now().UTC().Format(time.RFC3339))
+		magic, of.Device, of.Port, of.Frame, of.CountsPerTurn, of.Baud, time.Now().UTC().Format(time.RFC3339))
 	if err != nil {
 		f.Close()
 		return nil, fmt.Errorf("begin capture: %w", err)
 	}
-	r := &Recorder{file: f, start: Now(), wake: make(chan struct{}, 1), done: make(chan struct{})}
-	go r.write()
-	return r, nil
+	return New(f, start), nil
 }
 
-func seekCaptureEnd(f *os.File) error {
+// New makes a Recorder that writes to f, which it closes at its end.
+func New(f *os.File, start frame.Stamp) *Recorder {
+	r := &Recorder{file: f, start: start, wake: make(chan struct{}, 1), done: make(chan struct{})}
+	go r.write()
+	return r
+}
+
+func seekEnd(f *os.File) error {
 	size, err := f.Seek(0, io.SeekEnd)
 	if err != nil || size == 0 {
 		return err
 	}
-	head := make([]byte, len(captureMagic)+1)
+	head := make([]byte, len(magic)+1)
 	if _, err := f.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
-	if string(head) != captureMagic+"\n" {
+	if string(head) != magic+"\n" {
 		return errors.New("the file is there and is not a capture: name another file")
 	}
 	tail := make([]byte, min(size, maxRecord))
@@ -105,23 +104,23 @@ func seekCaptureEnd(f *os.File) error {
 }
 
 // Opened records that the port was opened, and whether the next byte begins a line.
-func (r *Recorder) Opened(at Stamp, clean bool) error {
+func (r *Recorder) Opened(at frame.Stamp, clean bool) error {
 	if clean {
-		return r.record(at, RecordClean, "")
+		return r.record(at, Clean, "")
 	}
-	return r.record(at, RecordPartial, "")
+	return r.record(at, Partial, "")
 }
 
 // Data records one read.
-func (r *Recorder) Data(at Stamp, p []byte) error { return r.record(at, RecordData, string(p)) }
+func (r *Recorder) Data(at frame.Stamp, p []byte) error { return r.record(at, Data, string(p)) }
 
 // Asked records a question to the instrument.
-func (r *Recorder) Asked(at Stamp, request string) error { return r.record(at, RecordAsked, request) }
+func (r *Recorder) Asked(at frame.Stamp, request string) error { return r.record(at, Asked, request) }
 
 // Lost records the end of the stream.
-func (r *Recorder) Lost(at Stamp, why string) error { return r.record(at, RecordLost, why) }
+func (r *Recorder) Lost(at frame.Stamp, why string) error { return r.record(at, Lost, why) }
 
-func (r *Recorder) record(at Stamp, what, text string) error {
+func (r *Recorder) record(at frame.Stamp, what, text string) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.err == nil && len(r.pending) > maxPending {
