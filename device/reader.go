@@ -22,7 +22,7 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
-	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == frame.RoleAngle, latency: &d.latency, take: r.take}
+	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == frame.RoleAngle || d.spec.Role == frame.RolePosition, latency: &d.latency, take: r.take}
 	if err := thePoller.add(p); err != nil {
 		src.Close()
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")

@@ -69,7 +69,7 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Name == "" {
 		return Spec{}, errors.New("device has no name: give it one")
 	}
-	want := map[frame.Role]string{frame.RoleIndicator: "text", frame.RoleAngle: "encoder", frame.RoleTrigger: "pulse", frame.RoleMachine: frame.FrameModbus}[s.Role]
+	want := map[frame.Role]string{frame.RoleIndicator: "text", frame.RoleAngle: "encoder", frame.RolePosition: "encoder", frame.RoleTrigger: "pulse", frame.RoleMachine: frame.FrameModbus}[s.Role]
 	if want == "" {
 		return bad("role %d is not known: make it an indicator or an angle source", s.Role)
 	}

@@ -10,6 +10,7 @@ type EncoderOptions struct {
 	SpindleTeeth  int64   // of the wheel on the spindle that drives the encoder's; 0 = the encoder sits on the spindle
 	EncoderTeeth  int64   // of the wheel on the encoder
 	CounterBits   int     // width at which the counter wraps: 16, 24, 32; 0 = it wraps after one turn, or counts on
+	CountsOn      bool    // a count never starts over after a turn, as that of a scale
 	MaxGapS       float64 // longest time between two encoder samples that a moving arm is interpolated over; 0 = 0.25 s
 	MaxTurnsPerS  float64 // faster than this is a jump of the count, not an arm; 0 = 20
 
@@ -171,7 +172,7 @@ func (e *Encoder) add(x sample, emit func(Point)) {
 func (e *Encoder) begin(x sample, emit func(Point)) {
 	e.have, e.lastRaw = true, x.raw
 	e.pos = e.centred(x.raw)
-	if e.o.SpindleTeeth == e.o.EncoderTeeth {
+	if e.o.SpindleTeeth == e.o.EncoderTeeth && !e.o.CountsOn {
 		e.pos %= e.modulus
 	}
 	e.origin = Radians(e.o.ZeroDeg)

@@ -13,7 +13,7 @@ func (e *Encoder) rawStep(raw int64) int64 {
 	switch {
 	case e.o.CounterBits > 0 && e.modulus == e.o.CountsPerTurn:
 		return nearest(d, 1<<e.o.CounterBits)
-	case !e.beyond && e.inTurn(raw):
+	case !e.beyond && !e.o.CountsOn && e.inTurn(raw):
 		return nearest(d, e.modulus)
 	}
 	return d

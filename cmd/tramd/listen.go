@@ -99,6 +99,9 @@ func (c *listenCmd) configured() (device.Spec, error) {
 		return device.Spec{}, err
 	}
 	specs := cfg.IndicatorPorts()
+	if cfg.Position.Port != "" {
+		specs = append(specs, cfg.ScalePort())
+	}
 	if cfg.Angle.Port != "" {
 		specs = append(specs, cfg.AnglePort())
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
@@ -54,6 +55,9 @@ func (c *attended) take(e *env, kind, caution string) error {
 		return err
 	}
 	source := config.SourceStations
+	if plan, err := assembly.Plan(cfg, assembly.Wanted{Kind: kind, Name: c.Name}); err == nil && plan.Along != "" {
+		source = plan.Along
+	}
 	if c.Typed || cfg.Angle.Source == config.SourceTyped {
 		source = config.SourceTyped
 	}

@@ -76,7 +76,7 @@ func (d Digits) Problems(role Role) []Problem {
 
 func (d Digits) compile(role Role) (digitsFrame, []Problem) {
 	var ps problems
-	f := digitsFrame{sign: -1, point: -1, unitAt: -1, decimals: d.Decimals, packing: d.Packing, count: role == RoleAngle}
+	f := digitsFrame{sign: -1, point: -1, unitAt: -1, decimals: d.Decimals, packing: d.Packing, count: role.counts()}
 	if d.Packing == "" {
 		f.packing = packTwo
 	}

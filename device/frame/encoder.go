@@ -13,6 +13,7 @@ type EncoderFramer struct {
 	names    names
 	maxCount uint64 // 0: counts mean nothing here
 	mark     string // the word for the index mark; empty: there is none
+	linear   bool   // a scale: it knows no degrees
 }
 
 const (
@@ -60,6 +61,9 @@ func (e *EncoderFramer) line(b []byte) (Sample, fault) {
 			return Sample{}, faultUnit
 		}
 	case "deg", "DEG":
+		if e.linear {
+			return Sample{}, faultUnit
+		}
 		s.Kind, unit, limit = Angle, microdegree, maxTurns*360*microdegree
 	default:
 		return Sample{}, faultUnit

@@ -20,8 +20,9 @@ type Role uint8
 const (
 	RoleIndicator Role = iota + 1
 	RoleAngle
-	RoleTrigger // a foot switch or button
-	RoleMachine // what the machine says of itself: signals, and counters of its running time
+	RoleTrigger  // a foot switch or button
+	RoleMachine  // what the machine says of itself: signals, and counters of its running time
+	RolePosition // a linear scale along a travel
 )
 
 func (r Role) String() string {
@@ -34,9 +35,14 @@ func (r Role) String() string {
 		return "trigger"
 	case RoleMachine:
 		return "machine"
+	case RolePosition:
+		return "position"
 	}
 	return "unknown role"
 }
+
+// counts reports whether a device of a role sends bare counts, which its reader scales.
+func (r Role) counts() bool { return r == RoleAngle || r == RolePosition }
 
 // Layout describes what comes through a port, byte for byte.
 type Layout struct {
@@ -105,7 +111,11 @@ func (l Layout) Framer() Framer {
 	case FramePulse:
 		return NewPulseFramer().MarkedBy(l.IndexMark)
 	case FrameEncoder:
-		f = NewEncoderFramer(l.CountsPerTurn).MarkedBy(l.IndexMark)
+		e := NewEncoderFramer(l.CountsPerTurn).MarkedBy(l.IndexMark)
+		if l.Role == RolePosition {
+			e.maxCount, e.linear = maxCount, true
+		}
+		f = e
 	case FramePattern:
 		f = l.Pattern.framer(l.Role, asked)
 	case FrameDigits:

@@ -116,8 +116,8 @@ func (r Register) compile(role Role) (modbusValue, []Problem) {
 		}
 	}
 	v.quantity = ps.quantity(role, r.Scale)
-	if role == RoleAngle && r.Type == "float32" {
-		ps.add("type", `"float32"; an angle source gives counts: write "int32" or another whole number`)
+	if role.counts() && r.Type == "float32" {
+		ps.add("type", `"float32"; %s source gives counts: write "int32" or another whole number`, article(role))
 	}
 	v.request = r.request(function, v.words)
 	return v, ps

@@ -91,7 +91,7 @@ func (p Pattern) Problems(role Role) []Problem {
 
 func (p Pattern) compile(role Role) (*patternFrame, []Problem) {
 	var ps problems
-	f := &patternFrame{decimals: p.Decimals, unit: units.Millimetre, count: role == RoleAngle}
+	f := &patternFrame{decimals: p.Decimals, unit: units.Millimetre, count: role.counts()}
 	f.parse(&ps, p.Form)
 	if len(ps) > 0 {
 		return f, ps // what is not read to its end has no parts to speak of

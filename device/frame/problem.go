@@ -51,11 +51,11 @@ func (q quantity) ofFraction(value float64) (int64, bool) {
 	return q.scale.lengthOf(value)
 }
 
-// quantity reads the scale of an indicator; an angle source gives bare counts.
+// quantity reads the scale of an indicator; an encoder and a linear scale give bare counts.
 func (ps *problems) quantity(role Role, text string) quantity {
-	if role == RoleAngle {
+	if role.counts() {
 		if text != "" {
-			ps.add("scale", "%q; an angle source gives counts: remove it", text)
+			ps.add("scale", "%q; %s source gives counts: remove it", text, article(role))
 		}
 		return quantity{kind: Count}
 	}
@@ -83,4 +83,12 @@ func (ps *problems) gap(ms float64) {
 	if ms != 0 && !(ms >= 5 && ms <= 1000) {
 		ps.add("gap_ms", "%v; write the silence between frames, 5 to 1000 ms, or remove it to find frames by what is fixed in them", ms)
 	}
+}
+
+// article returns the name of a role with its article.
+func article(r Role) string {
+	if r == RoleAngle || r == RoleIndicator {
+		return "an " + r.String()
+	}
+	return "a " + r.String()
 }

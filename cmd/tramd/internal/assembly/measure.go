@@ -11,17 +11,20 @@ import (
 )
 
 // SamplesAt returns readings with their places as the record keeps them.
-func SamplesAt(pts []sweep.Point, places []session.Place) store.Samples {
+func SamplesAt(pts []sweep.Point, spots *session.Spots) store.Samples {
 	s := store.Samples{Points: slices.Clone(pts)}
+	if len(pts) == 0 {
+		return s
+	}
+	if spots.MM != nil {
+		s.Columns = []store.Column{{Name: "position_mm", Values: spots.MM}}
+	}
 	for _, name := range []string{"position_mm", "line_mm", "edge", "height_mm", "side_deg", "turned_deg"} {
-		if len(places) == 0 {
-			break
-		}
-		_, number := places[0].Numbers[name]
-		_, word := places[0].Words[name]
+		_, number := spots.Places[0].Numbers[name]
+		_, word := spots.Places[0].Words[name]
 		own := store.Column{Name: name}
-		for _, p := range places {
-			switch {
+		for _, at := range spots.At {
+			switch p := &spots.Places[at]; {
 			case number:
 				own.Values = append(own.Values, p.Numbers[name])
 			case word:
@@ -36,7 +39,7 @@ func SamplesAt(pts []sweep.Point, places []session.Place) store.Samples {
 }
 
 // Measure fits the readings of an attended run.
-func Measure(m session.Measurement, pts []sweep.Point, places []session.Place) (session.Found, error) {
+func Measure(m session.Measurement, pts []sweep.Point, spots *session.Spots) (session.Found, error) {
 	o, err := ParseOptions(m.Own)
 	if err != nil {
 		return session.Found{}, err
@@ -44,7 +47,7 @@ func Measure(m session.Measurement, pts []sweep.Point, places []session.Place) (
 	if len(pts) == 0 {
 		return session.Found{}, fmt.Errorf("there are no readings")
 	}
-	r, err := Fit(m.Kind, SamplesAt(pts, places), m.Setup, o)
+	r, err := Fit(m.Kind, SamplesAt(pts, spots), m.Setup, o)
 	if err != nil {
 		return session.Found{}, err
 	}

@@ -29,7 +29,8 @@ func Plan(cfg *config.Config, w Wanted) (session.Measurement, error) {
 		if err != nil {
 			return session.Measurement{}, err
 		}
-		return traversePlan(cfg, t, w.Typed)
+		m, err := traversePlan(cfg, t, w.Typed)
+		return moving(m, cfg.PositionsOf(t), typedBy(cfg, w)), err
 	case sweep.KindBar:
 		bars := slices.DeleteFunc(slices.Clone(cfg.Bars), func(b config.Bar) bool { return len(b.HeightsMM) == 0 })
 		b, err := named("bar", w.Name, bars, func(b *config.Bar) *config.Measured { return &b.Measured })
@@ -189,26 +190,27 @@ func barPlan(cfg *config.Config, b *config.Bar, typed bool) (session.Measurement
 }
 
 // travelPlan is of a bar or a square while the head moves.
-func travelPlan(cfg *config.Config, w Wanted) (session.Measurement, error) {
-	type moving struct {
+func travelPlan(cfg *config.Config, w Wanted) (out session.Measurement, err error) {
+	type headed struct {
 		*config.Measured
 		*config.Moving
 		of string
 	}
-	var all []moving
+	var all []headed
 	for i := range cfg.Bars {
 		if b := &cfg.Bars[i]; len(b.TravelMM) > 0 {
-			all = append(all, moving{&b.Measured, &b.Moving, travel.OfBar})
+			all = append(all, headed{&b.Measured, &b.Moving, travel.OfBar})
 		}
 	}
 	for i := range cfg.Squares {
-		all = append(all, moving{&cfg.Squares[i].Measured, &cfg.Squares[i].Moving, travel.OfSquare})
+		all = append(all, headed{&cfg.Squares[i].Measured, &cfg.Squares[i].Moving, travel.OfSquare})
 	}
-	m, err := named("bar or square", w.Name, all, func(m *moving) *config.Measured { return m.Measured })
+	m, err := named("bar or square", w.Name, all, func(m *headed) *config.Measured { return m.Measured })
 	if err != nil {
 		return session.Measurement{}, err
 	}
-	out, err := begin(cfg, sweep.KindTravel, m.Measured, w.Typed, Options{Of: m.of, Artefact: m.Lean})
+	out, err = begin(cfg, sweep.KindTravel, m.Measured, w.Typed, Options{Of: m.of, Artefact: m.Lean})
+	defer func() { out = moving(out, cfg.PositionsOfTravel(m.Moving), typedBy(cfg, w)) }()
 	ways := []float64{0}
 	if *m.Turned {
 		ways = append(ways, 180)

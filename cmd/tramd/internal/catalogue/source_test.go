@@ -34,7 +34,8 @@ var speaking = []struct {
 	{"cmd/tramd/internal/assembly", []string{"advise.go", "chain.go", "figures.go", "job.go", "measure.go", "picture.go", "plan.go", "relations.go"}},
 	{"cmd/tramd/internal/picture", nil}, {"cmd/tramd/internal/report", nil}, {"cmd/tramd/internal/jobsheet", nil},
 	{"cmd/tramd/internal/daemon", []string{"aims.go", "heal.go", "serial.go", "hours.go", "unattended.go", "refit.go", "others.go", "separate.go", "jobsheet.go", "drift.go",
-		"chores.go", "chores_due.go", "machine.go", "routes.go", "assembled.go", "thermometer.go"}},
+		"chores.go", "chores_due.go", "machine.go", "routes.go", "assembled.go", "thermometer.go", "pictured.go"}},
+	{"cmd/tramd/internal/runs", []string{"aims.go", "fit.go", "jobsheet.go", "other.go", "refit.go", "report.go", "separate.go", "serial.go"}},
 	{"cmd/tramd/internal/web", []string{"account.go", "changes.go", "motion.go", "request.go", "read_limit.go", "import_body.go", "zero.go", "live.go", "separate.go", "problem.go"}},
 }
 

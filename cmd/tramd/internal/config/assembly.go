@@ -32,6 +32,7 @@ type Traverse struct {
 	Same           bool      `toml:"same"`                     // positions are judged against each other
 	Over           string    `toml:"over"`                     // "table": the machine's own cross travels carry the indicator over the table
 	SidesDeg       []float64 `toml:"sides_deg"`                // of that: along which ways
+	ByHand         *bool     `toml:"by_hand"`                  // a person goes to each place, though [position] is written
 }
 
 // Bar is a round bar or a tool shank in the spindle.
@@ -55,8 +56,9 @@ type Square struct {
 type Moving struct {
 	TravelMM []float64 `toml:"travel_mm"`
 	SidesDeg []float64 `toml:"sides_deg"`
-	Turned   *bool     `toml:"turned"` // once more, turned by 180 degrees; nil: yes
-	Lean     string    `toml:"lean"`   // how far it may lean itself: "0.01/100"
+	Turned   *bool     `toml:"turned"`  // once more, turned by 180 degrees; nil: yes
+	Lean     string    `toml:"lean"`    // how far it may lean itself: "0.01/100"
+	ByHand   *bool     `toml:"by_hand"` // nil: yes; false: [position] says where the head is
 }
 
 // AxisTilt and AxisNod are what a measurement can speak of.

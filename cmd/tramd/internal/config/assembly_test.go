@@ -89,6 +89,16 @@ func assemblyNumbers() map[string]numericKey {
 		"square.travel_mm":         {table: square, list: "[%s, 80.0]", meant: any},
 		"square.sides_deg":         {table: moving, list: "[%s, 90.0]", meant: any},
 	}
+	port := "[position]\nport = \"/dev/ttyUSB9\"\n"
+	scale := port + "counts_per_mm = 200\n"
+	out["position.counts_per_mm"] = numericKey{table: port}
+	out["position.counter_bits"] = numericKey{table: scale}
+	out["position.baud"] = numericKey{table: scale}
+	out["position.zero_mm"] = numericKey{table: scale, meant: any}
+	out["position.delay_ms"] = numericKey{table: scale, meant: size}
+	out["position.max_gap_ms"] = numericKey{table: scale}
+	out["position.ask_every_ms"] = numericKey{table: scale + "ask = \"?\"\n"}
+	out["position.answer_ms"] = numericKey{table: scale + "ask = \"?\"\nask_every_ms = 50\n"}
 	for kind, table := range map[string]string{"traverse": rail, "bar": shank, "square": moving} {
 		out[kind+".resolution_mm"] = numericKey{table: table}
 		out[kind+".mpe_mm"] = numericKey{table: table, meant: size}

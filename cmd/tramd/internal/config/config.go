@@ -21,6 +21,7 @@ type Config struct {
 	Indicators  []Indicator `toml:"indicator"`
 	Program     Program     `toml:"program"`
 	Angle       Angle       `toml:"angle"`
+	Position    Position    `toml:"position"`
 	Sweep       Sweep       `toml:"sweep"`
 	Clock       Clock       `toml:"clock"`
 	Backup      Backup      `toml:"backup"`
@@ -127,6 +128,7 @@ func (c *Config) setDefaults() {
 	c.Program.setDefaults(a.Source)
 	a.Framing.setDefaults(a.plainFrame())
 	a.stationDefaults()
+	c.Position.setDefaults()
 	if a.Closing == nil {
 		yes := true
 		a.Closing = &yes

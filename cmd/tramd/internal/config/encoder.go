@@ -7,11 +7,7 @@ func (v *validator) encoder(a *Angle) {
 	if a.Pulses != 0 {
 		v.bad("angle.pulses_per_turn", `an encoder counts, and says which way it turns; remove it, or write source = "steady" for a wheel with a few pulses`)
 	}
-	switch a.CounterBits {
-	case 0, 16, 24, 32:
-	default:
-		v.bad("angle.counter_bits", "%d is not the width of a counter tramd knows; write 16, 24 or 32, or leave it out for one that wraps after a turn or counts on", a.CounterBits)
-	}
+	v.counterBits("angle.counter_bits", a.CounterBits)
 	_, spindle := v.at["angle.spindle_teeth"]
 	if _, encoder := v.at["angle.encoder_teeth"]; spindle != encoder {
 		v.bad("angle.spindle_teeth", "a gear has two wheels; write spindle_teeth and encoder_teeth, or neither")
@@ -27,6 +23,15 @@ func (v *validator) encoder(a *Angle) {
 	}
 	v.markWord(a.IndexMark)
 	v.indexMark(a)
+}
+
+// counterBits checks the width at which a counter wraps.
+func (v *validator) counterBits(path string, bits int) {
+	switch bits {
+	case 0, 16, 24, 32:
+	default:
+		v.bad(path, "%d is not the width of a counter tramd knows; write 16, 24 or 32, or leave it out for one that wraps after a turn or counts on", bits)
+	}
 }
 
 // markWord checks the word in a line for the index mark.

@@ -163,8 +163,11 @@ func tableOf(path string) string {
 }
 
 func article(r frame.Role) string {
-	if r == frame.RoleAngle {
+	switch r {
+	case frame.RoleAngle:
 		return "an encoder"
+	case frame.RolePosition:
+		return "a scale"
 	}
 	return "an indicator"
 }

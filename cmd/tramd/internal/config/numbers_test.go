@@ -143,6 +143,7 @@ func numericKeys() map[string]numericKey {
 	maps.Copy(out, assemblyNumbers())
 	for _, of := range []struct{ name, table, unit, scale string }{
 		{"indicator", arm, "unit = \"mm\"\n", "scale = \"0.001 mm\"\n"}, {"angle", enc, "", ""},
+		{"position", "[position]\nport = \"/dev/ttyUSB9\"\ncounts_per_mm = 200\n", "", ""},
 	} {
 		in := func(frame, text string) string { return of.table + "[" + of.name + "." + frame + "]\n" + text }
 		mm := func(meant ...string) []string { // a count has no decimals

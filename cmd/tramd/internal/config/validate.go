@@ -55,6 +55,7 @@ func (v *validator) config(c *Config) {
 	v.adjusters(c)
 	v.cutters(c)
 	v.assembly(c)
+	v.position(c)
 	if c.Sweep.Both && c.Angle.Source != SourceEncoder {
 		v.bad("sweep.both_ways", `only a sweep by an encoder goes back the way it came; remove it (a program has program.both_ways)`)
 	}

@@ -69,9 +69,9 @@ func (a *archive) BeginAgain(ctx context.Context, beginning any) (int64, error) 
 	return a.store.BeginRun(ctx, run)
 }
 
-func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point, places []session.Place) error {
-	if places != nil {
-		return a.store.AppendSamples(ctx, run, assembly.SamplesAt(pts, places))
+func (a *archive) AppendPoints(ctx context.Context, run int64, pts []sweep.Point, spots *session.Spots) error {
+	if spots != nil {
+		return a.store.AppendSamples(ctx, run, assembly.SamplesAt(pts, spots))
 	}
 	return a.store.AppendPoints(ctx, run, pts)
 }

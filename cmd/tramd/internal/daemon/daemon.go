@@ -109,6 +109,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	}
 	d.interlock = newInterlock(d.cfg, d.machine)
 	specs, indicators, angle := routes(d.cfg)
+	specs, position := addScale(d.cfg, specs)
 	if angle.ZeroUnknown {
 		d.recallZero(ctx, &angle)
 	}
@@ -131,7 +132,7 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
-		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Position: position, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.thermometer.Now, hours: d.meter, assembled: d.assembled}, Fit: d.fit, Measure: assembly.Measure, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
 		Unstored: d.store.Waiting(), Backlog: d.backlog, Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
 		KeepZero: d.keepZero,

@@ -116,8 +116,8 @@ func (r *records) WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) e
 		case errors.Is(err, session.ErrNotAside):
 		case err != nil:
 			return err
-		case x.Places != nil:
-			return assembly.WriteCSV(w, x.Kind, assembly.SamplesAt(x.Points, x.Places), x.Setup)
+		case x.Spots != nil:
+			return assembly.WriteCSV(w, x.Kind, assembly.SamplesAt(x.Points, x.Spots), x.Setup)
 		default:
 			return runs.WriteCSV(w, x.Setup, x.Points)
 		}

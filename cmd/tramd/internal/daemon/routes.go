@@ -11,6 +11,17 @@ import (
 	"tramd/sweep"
 )
 
+// addScale returns the ports with that of a linear scale, and what it says; none where none is configured.
+func addScale(cfg *config.Config, specs []device.Spec) ([]device.Spec, session.PositionRoute) {
+	p := &cfg.Position
+	out := session.PositionRoute{Source: p.Source, Device: -1, Delay: ms(p.DelayMS)}
+	if p.Source == config.PositionScale {
+		out.Device, out.Scale, out.Zeroed = len(specs), p.Scale(), p.ZeroMM != nil
+		specs = append(specs, cfg.ScalePort())
+	}
+	return specs, out
+}
+
 // routes turns a configuration into the devices to open (one a port) and the way from each to its indicator.
 func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, session.AngleRoute) {
 	specs := cfg.IndicatorPorts()

@@ -30,6 +30,7 @@ func (e *examination) ports(cfg *config.Config, list []portlist.Port, running bo
 		look("port of "+ind.Name, ind.Port)
 	}
 	look("port of the angle", cfg.Angle.Port)
+	look("port of the scale", cfg.Position.Port)
 	look("port of the foot switch", cfg.Angle.TriggerPort)
 	look("port of the motion controller", cfg.Program.Port)
 	for _, in := range cfg.Inputs {

@@ -20,6 +20,9 @@ func (s *Session) slipped(slip sweep.Slip) {
 func (j *job) doubt(s *Session, d sweep.Doubt) {
 	j.doubts = append(j.doubts[:len(j.doubts):len(j.doubts)], d) // faces and fits hold the old list
 	s.archive.add(writing{run: j.run, doubt: &d})
+	if j.measured != nil {
+		return // its angles are no sweep's
+	}
 	j.doubted = j.shown != nil
 	j.doubtGen++
 	gen, doubts, setup := j.doubtGen, j.doubts, j.setup

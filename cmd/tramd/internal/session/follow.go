@@ -70,6 +70,10 @@ type following struct {
 // follow begins a full fit when one is due.
 func (s *Session) follow(now time.Time) {
 	j := s.job
+	if j != nil && j.course != nil && j.phase != Fitting && j.grown && !j.works && now.Sub(s.watched) <= watchedFor && !now.Before(j.nextFit) {
+		j.fitSoFar(s)
+		return
+	}
 	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == Fitting || now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
 		return
 	}

@@ -143,6 +143,9 @@ func (j *job) turned() float64 {
 	if j.stations != nil {
 		return float64(j.stations.Taken()) / float64(j.stations.Len())
 	}
+	if j.course != nil {
+		return j.course.progress()
+	}
 	if j.steady != nil {
 		return j.steady.turns(float64(j.lastAt) / 1e9)
 	}
@@ -158,17 +161,17 @@ func (j *job) turned() float64 {
 
 // cameRound reports whether the hand stopped close enough to the start to call it a turn.
 func (j *job) cameRound(now time.Time) bool {
-	return j.stations == nil && j.steady == nil && j.begun && !j.back && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
+	return j.stations == nil && j.steady == nil && j.course == nil && j.begun && !j.back && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
 }
 
 // flush hands the new points to the write queue.
 func (j *job) flush(s *Session, now time.Time) {
 	j.flushedAt = now
 	for _, piece := range j.points.since(j.queued) {
-		places := j.placesFrom(j.queued, len(piece))
+		stored, spots := j.spots(j.queued, piece)
 		j.queued += len(piece)
 		n := int64(j.queued)
-		s.archive.add(writing{run: j.run, points: piece, places: places, done: func() { j.durable.Store(n) }})
+		s.archive.add(writing{run: j.run, points: stored, spots: spots, done: func() { j.durable.Store(n) }})
 	}
 }
 
@@ -198,6 +201,8 @@ func (j *job) say(s *Session) string {
 		return j.sayHalfTurn(s)
 	case j.stations != nil:
 		return j.sayStation(s)
+	case j.course != nil:
+		return j.course.say()
 	case j.steady != nil:
 		return j.saySteady(s)
 	case !j.begun && s.encoder.Unplaced():

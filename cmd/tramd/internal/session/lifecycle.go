@@ -131,6 +131,7 @@ func (s *Session) Abandon(ctx context.Context, run int64) error {
 // tick looks after what no reading would notice.
 func (s *Session) tick(now time.Time) {
 	s.watchAngle()
+	s.watchScale()
 	s.setAside()
 	j := s.job
 	if j == nil || j.phase == Fitting {
@@ -151,6 +152,8 @@ func (s *Session) tick(now time.Time) {
 	switch {
 	case j.cameRound(now):
 		j.round(s)
+	case j.course != nil && j.course.under && now.Sub(j.course.movedAt) >= restTime && j.course.atEnd():
+		j.course.ended(s, j)
 	case now.Sub(j.movedAt) > s.o.Idle:
 		s.end(Abandoned, fmt.Sprintf("nothing moved for %v", s.o.Idle))
 	}
@@ -190,7 +193,7 @@ func (s *Session) watchAngle() {
 // missing says which device is not there, in words, or "".
 func (s *Session) missing() string {
 	for _, p := range s.o.Ports {
-		if p.Role == TriggerRole || p.Role == MachineRole {
+		if p.Role == TriggerRole || p.Role == MachineRole || p.Role == PositionRole {
 			continue // the reading can be taken without it
 		}
 		if why := absent(p); why != "" {
@@ -207,7 +210,12 @@ func (s *Session) missingTo(j *job) string {
 		return s.missing()
 	}
 	if r := s.o.Indicators[j.measured.Indicator]; !j.measured.Typed && r.Device >= 0 {
-		return absent(s.o.Ports[r.Device])
+		if why := absent(s.o.Ports[r.Device]); why != "" {
+			return why
+		}
+	}
+	if j.course != nil && s.scale != nil {
+		return absent(s.o.Ports[s.scale.o.Device])
 	}
 	return ""
 }

@@ -3,6 +3,8 @@ package session
 import (
 	"context"
 	"encoding/json"
+	"slices"
+	"time"
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
@@ -17,6 +19,8 @@ type Measurement struct {
 	Setup     sweep.Setup
 	Indicator int    // of the session's indicators; its readings are those of Setup's only one
 	Typed     bool   // a plain dial is read, and its readings typed
+	Along     string // what says where a moving axis stands; empty: a person goes to each place
+	Legs      []Leg  // the ways of that axis
 	Own       []byte // what the fit needs beside the setup, JSON
 	Places    []Place
 }
@@ -47,6 +51,16 @@ type MeasuredState struct {
 	Places  []PlaceState    `json:"places"`
 	Found   json.RawMessage `json:"result"` // what the readings so far say, as in the record; null until they say something
 	Say     string          `json:"say"`    // that in one line
+
+	Curve []CourseValue `json:"curve,omitempty"` // of an axis that moves: means of the readings over short pieces
+	Act   string        `json:"act,omitempty"`   // of such: what taking means now: begin | end
+}
+
+// CourseValue is the mean of the readings over a short piece of a line.
+type CourseValue struct {
+	At    float64 `json:"at"`
+	MM    float64 `json:"mm"`
+	Group string  `json:"group,omitempty"`
 }
 
 // PlaceState is one place of it.
@@ -60,11 +74,13 @@ type PlaceState struct {
 
 // measuring is what a job knows of a measurement, under the session's lock.
 type measuring struct {
-	at     []int // of each kept point, its place
-	found  *Found
-	whyNot string // why the readings so far say nothing
-	works  bool   // a fit is being made
-	grown  bool   // readings came meanwhile
+	at      []int     // of each kept point, its place
+	course  *course   // an axis moves while readings are taken; nil: they are taken at places
+	nextFit time.Time // when the readings so far of a course may be fitted again
+	found   *Found
+	whyNot  string // why the readings so far say nothing
+	works   bool   // a fit is being made
+	grown   bool   // readings came meanwhile
 }
 
 // StartMeasurement begins one. It returns the run's id once the run stands in the store.
@@ -72,13 +88,16 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 	if s.o.Measure == nil {
 		return 0, api.Conflict.Errorf("nothing but sweeps is measured here")
 	}
-	if len(m.Places) == 0 || m.Indicator < 0 || m.Indicator >= len(s.o.Indicators) || len(m.Setup.Indicators) != 1 {
+	if len(m.Places)+len(m.Legs) == 0 || m.Indicator < 0 || m.Indicator >= len(s.o.Indicators) || len(m.Setup.Indicators) != 1 {
 		return 0, api.Invalid.Errorf("a %s needs places and one indicator", m.Kind)
 	}
 	if s.o.Indicators[m.Indicator].Device < 0 {
 		m.Typed = true
 	}
 	w := runSpec{kind: m.Kind, setup: m.Setup, measured: &m}
+	if m.Along != "" {
+		return s.begin(ctx, w, 1, purpose, func(j *job) error { return s.alongLine(j) })
+	}
 	return s.begin(ctx, w, 1, purpose, func(j *job) error {
 		o := s.o.Angle.Stations
 		o.AnglesDeg = make([]float64, len(m.Places))
@@ -89,6 +108,19 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 		j.steady, j.stations, j.whyNot = nil, sweep.NewStations(o), "there are no readings yet"
 		return nil
 	})
+}
+
+// alongLine has a job take its readings while an axis moves.
+func (s *Session) alongLine(j *job) error {
+	r := s.o.Indicators[j.measured.Indicator]
+	switch {
+	case s.scale == nil:
+		return api.Conflict.Errorf("no scale is configured")
+	case r.Device < 0 || s.o.Ports[r.Device].Ask != nil:
+		return api.Conflict.Errorf("%s sends no readings by itself, so none can be taken while the axis moves: write by_hand = true there", j.measured.Setup.Indicators[0].Name)
+	}
+	j.steady, j.stations, j.course, j.whyNot = nil, nil, newCourse(j.measured.Legs, s.scale), "there are no readings yet"
+	return nil
 }
 
 // beginning is what is stored of it when it begins.
@@ -148,32 +180,23 @@ func (j *job) tookPlace(s *Session, r sweep.StationReading) {
 	}
 }
 
-// placesFrom returns the places of n kept points; nil for a sweep.
-func (j *job) placesFrom(first, n int) []Place {
-	if j.measured == nil {
-		return nil
-	}
-	out := make([]Place, n)
-	for i := range out {
-		out[i] = j.measured.Places[j.at[first+i]]
-	}
-	return out
-}
-
 // counting returns the readings that count, with their places: of a place that was taken again, the last one.
-func (j *job) counting() ([]sweep.Point, []Place) {
+func (j *job) counting() ([]sweep.Point, *Spots) {
+	if j.course != nil {
+		return j.course.soFar()
+	}
 	var pts []sweep.Point
-	var places []Place
+	spots := &Spots{Places: j.measured.Places}
 	for i := range j.stations.Len() {
 		_, state, r := j.stations.Station(i)
 		if state != sweep.StationTaken {
 			continue
 		}
 		for _, p := range r.Points {
-			pts, places = append(pts, p), append(places, j.measured.Places[i])
+			pts, spots.At = append(pts, p), append(spots.At, i)
 		}
 	}
-	return pts, places
+	return pts, spots
 }
 
 // fitSoFar fits the readings so far beside the work, one fit at a time.
@@ -183,17 +206,19 @@ func (j *job) fitSoFar(s *Session) {
 		return
 	}
 	j.works, j.grown = true, false
-	pts, places := j.counting()
+	pts, spots := j.counting()
 	m := *j.measured
 	go func() {
-		f, err := s.o.Measure(m, pts, places)
+		began := time.Now()
+		f, err := s.o.Measure(m, pts, spots)
 		// An error here means that the session has stopped: it has no readers then.
 		_ = s.ask(context.Background(), func() {
 			j.works, j.found, j.whyNot = false, &f, ""
 			if err != nil {
 				j.found, j.whyNot = nil, err.Error()
 			}
-			if j.grown && s.job == j && j.phase != Fitting {
+			j.nextFit = time.Now().Add(fitRests * time.Since(began))
+			if j.grown && j.course == nil && s.job == j && j.phase != Fitting {
 				j.fitSoFar(s)
 			}
 		})
@@ -202,11 +227,19 @@ func (j *job) fitSoFar(s *Session) {
 
 // fitMeasured fits all of them for the record.
 func (s *Session) fitMeasured(j *job) {
-	pts, places := j.counting()
 	run, m := j.run, *j.measured
+	var gather func() ([]sweep.Point, *Spots)
+	if c := j.course; c != nil {
+		pieces, stretches := j.points.since(0), slices.Clone(c.stretches)
+		gather = func() ([]sweep.Point, *Spots) { return spread(c.places, stretches, 0, join(nil, pieces), true) }
+	} else {
+		pts, spots := j.counting()
+		gather = func() ([]sweep.Point, *Spots) { return pts, spots }
+	}
 	go func() {
 		f := fitted{run: run}
-		found, err := s.o.Measure(m, pts, places)
+		pts, spots := gather()
+		found, err := s.o.Measure(m, pts, spots)
 		f.found, f.err = &found, err
 		s.fits <- f
 	}()
@@ -214,9 +247,17 @@ func (s *Session) fitMeasured(j *job) {
 
 // showMeasured adds what a face shows of it.
 func (j *job) showMeasured(st *SweepState) {
+	out := &MeasuredState{Subject: j.measured.Subject}
+	if j.found != nil {
+		out.Found, out.Say = j.found.JSON, j.found.Say
+	}
+	st.Stations, st.WhyNot, st.Measured = nil, j.whyNot, out
+	if j.course != nil {
+		j.course.show(out)
+		return
+	}
 	here, _, left := j.stations.Here()
 	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken", sweep.StationSkipped: "skipped"}
-	out := &MeasuredState{Subject: j.measured.Subject}
 	for i, p := range j.measured.Places {
 		_, state, r := j.stations.Station(i)
 		x := PlaceState{Name: p.Name, Group: p.Group, At: p.At, State: names[state]}
@@ -228,10 +269,6 @@ func (j *job) showMeasured(st *SweepState) {
 		}
 		out.Places = append(out.Places, x)
 	}
-	if j.found != nil {
-		out.Found, out.Say = j.found.JSON, j.found.Say
-	}
-	st.Stations, st.WhyNot, st.Measured = nil, j.whyNot, out
 }
 
 // retaken is fitted again after a place was put back.

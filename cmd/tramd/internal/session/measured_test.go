@@ -22,8 +22,8 @@ func railAt(typed bool) Measurement {
 }
 
 // meanOf finds the mean of the readings, and nothing in fewer than two.
-func meanOf(_ Measurement, pts []sweep.Point, places []Place) (Found, error) {
-	if len(pts) < 2 || len(pts) != len(places) {
+func meanOf(_ Measurement, pts []sweep.Point, spots *Spots) (Found, error) {
+	if len(pts) < 2 || len(pts) != len(spots.At) {
 		return Found{}, errors.New("too few readings")
 	}
 	sum := 0.0

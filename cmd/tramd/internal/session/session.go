@@ -52,6 +52,7 @@ type Options struct {
 	Setup      sweep.Setup
 	Indicators []IndicatorRoute // one for each of Setup.Indicators
 	Angle      AngleRoute
+	Position   PositionRoute
 	Motion     *Motion // nil: no program moves the arm
 	Ports      []Port  // by device index
 	Idle       time.Duration
@@ -61,8 +62,8 @@ type Options struct {
 	Unstored   error    // why nothing can be stored from the start; nil: it can
 	Backlog    *Backlog // what an earlier session could not store; nil: all was
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
-	Measure    func(Measurement, []sweep.Point, []Place) (Found, error) // fits what is no sweep; nil: nothing else is measured
-	Follow     FollowFunc                                               // for what is shown while the arm turns; nil: running sums alone
+	Measure    func(Measurement, []sweep.Point, *Spots) (Found, error) // fits what is no sweep; nil: nothing else is measured
+	Follow     FollowFunc                                              // for what is shown while the arm turns; nil: running sums alone
 	ClockSet   func() bool
 	Log        *slog.Logger
 	Last       *LastRun                              // from the store, at start
@@ -87,6 +88,7 @@ type Session struct {
 	mu        sync.Mutex // guards what follows, the job included
 	stopped   bool
 	encoder   *sweep.Encoder
+	scale     *scaled // nil: none is configured
 	zero      zeroing // of the encoder
 	emit      func(sweep.Point)
 	latest    []latest // per indicator
@@ -208,6 +210,7 @@ func New(o Options) (*Session, error) {
 	if o.Angle.Device >= 0 && o.Angle.Steady == nil {
 		s.encoder = sweep.NewEncoder(o.Angle.Encoder)
 	}
+	s.scale = s.newScaled()
 	s.archive.keepZero = o.KeepZero
 	s.archive.renumber = func(from, to int64) { s.locked(func() { s.renumber(from, to) }) }
 	s.take(o.Backlog)
@@ -230,6 +233,8 @@ func (s *Session) Sink(b device.Batch) {
 		s.pulses(b.Samples)
 	} else if b.Device == s.o.Angle.Device {
 		s.angle(b.Samples)
+	} else if s.scale != nil && b.Device == s.scale.o.Device {
+		s.scale.counts(b.Samples)
 	} else if s.o.Ports[b.Device].Role == TriggerRole {
 		s.pressed(b.Samples)
 	} else {
@@ -352,6 +357,10 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 				if at, ours := s.job.slot(i); ours && s.job.takes() && s.job.standsThere(s) {
 					s.job.station(s, t, x.Length().MM(), at)
 				}
+			case s.job.course != nil:
+				if _, ours := s.job.slot(i); ours && s.job.course.under {
+					s.job.course.read(t, x.Length().MM())
+				}
 			case s.encoder != nil:
 				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)
 			default:
@@ -363,7 +372,7 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 
 // point takes a tagged reading from the encoder.
 func (s *Session) point(p sweep.Point) {
-	if s.job != nil && s.job.phase != Fitting && s.job.stations == nil {
+	if s.job != nil && s.job.phase != Fitting && s.job.stations == nil && s.job.course == nil {
 		s.job.point(s, p)
 	}
 }

@@ -54,7 +54,7 @@ func (s *shelf) BeginRun(context.Context, Beginning) (int64, error) {
 	return s.runs, s.broken
 }
 
-func (s *shelf) AppendPoints(_ context.Context, _ int64, pts []sweep.Point, _ []Place) error {
+func (s *shelf) AppendPoints(_ context.Context, _ int64, pts []sweep.Point, _ *Spots) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.broken == nil {

@@ -16,7 +16,7 @@ func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 	var snap *Snapshot
 	err := s.ask(ctx, func() {
 		snap = s.snapshot()
-		if j := s.job; j != nil && j.run != 0 {
+		if j := s.job; j != nil && j.run != 0 && j.measured == nil {
 			snap.Sweep.Curve = j.curve(time.Now())
 		}
 	})
@@ -49,6 +49,7 @@ func (s *Session) snapshot() *Snapshot {
 		out.Devices = append(out.Devices, s.devices(i, mono)...)
 	}
 	out.Angle = s.angleState(mono)
+	out.Position = s.positionState(mono)
 	_, _, _, out.Paired = sweep.OppositePair(s.o.Setup)
 	out.Paired = out.Paired && s.o.Motion == nil
 	out.Pair = s.pairState(mono, out.Angle.Deg)

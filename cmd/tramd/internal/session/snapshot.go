@@ -15,6 +15,7 @@ type Snapshot struct {
 	LimitAs   string            `json:"tolerance"`      // as written in the config: "0.02/300"
 	Devices   []DeviceState     `json:"devices"`
 	Angle     AngleState        `json:"angle"`
+	Position  *PositionState    `json:"position"` // of the axis that [position] speaks of; nil: nothing says it
 	Sweep     SweepState        `json:"sweep"`
 	Last      *LastRun          `json:"last"`               // the last finished sweep in the store, nil when there is none
 	Unstored  []UnstoredRun     `json:"unstored,omitempty"` // runs that have ended and are held in memory alone, in order
@@ -69,7 +70,7 @@ type RunKey struct{ Kind, Outcome string }
 // DeviceState is one instrument: an indicator, each of several on one port too, an encoder, a trigger.
 type DeviceState struct {
 	Name       string            `json:"name"`
-	Role       string            `json:"role"` // indicator | angle
+	Role       string            `json:"role"` // indicator | angle | position | trigger | machine
 	Port       string            `json:"port"`
 	State      string            `json:"state"` // absent | opening | settling | live | silent | lost
 	Talk       string            `json:"talk"`  // talking | silent | not_expected; empty while the port is not open

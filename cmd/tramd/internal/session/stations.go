@@ -58,7 +58,7 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case s.job.motion != nil:
 			err = api.Conflict.Errorf("a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
-		case s.job.stations == nil:
+		case s.job.stations == nil && s.job.course == nil:
 			err = api.Conflict.Errorf("the angle source of this machine knows no stations")
 		default:
 			err = f(s.job)
@@ -72,7 +72,7 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 // Take takes the present station, or the start mark of constant turning, on the person's word.
 func (s *Session) Take(ctx context.Context, run int64) error {
 	s.readNow()
-	if s.o.Angle.Steady != nil && !s.halfTurning(ctx, run) {
+	if s.o.Angle.Steady != nil && !s.steered(ctx, run) {
 		return s.startMark(ctx, run)
 	}
 	if err := s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) }); err != nil {
@@ -81,10 +81,10 @@ func (s *Session) Take(ctx context.Context, run int64) error {
 	return s.awaitAnswers(ctx, run)
 }
 
-// halfTurning reports whether a run is a half turn that is being taken.
-func (s *Session) halfTurning(ctx context.Context, run int64) (yes bool) {
+// steered reports whether a run that is being taken is a half turn or no sweep at all.
+func (s *Session) steered(ctx context.Context, run int64) (yes bool) {
 	// An error here means the session has stopped; what is asked for next says so.
-	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind == HalfTurn })
+	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind != Sweeping })
 	return yes
 }
 
@@ -94,6 +94,9 @@ func (s *Session) takeNow(j *job) error {
 	}
 	if missing := s.missingTo(j); missing != "" {
 		return api.Conflict.Errorf("%s", missing)
+	}
+	if j.course != nil {
+		return j.course.take(s, j)
 	}
 	if !j.standsThere(s) {
 		return api.Conflict.Errorf("%s", j.say(s))
@@ -172,6 +175,9 @@ func (s *Session) Skip(ctx context.Context, run int64) error {
 		if j.kind == HalfTurn {
 			return api.Conflict.Errorf("a half turn needs both its readings; abandon run %d to leave it", run)
 		}
+		if j.course != nil {
+			return j.course.skip(s, j)
+		}
 		if err := j.stations.Skip(); err != nil {
 			return api.Conflict.Errorf("%v", err)
 		}
@@ -187,6 +193,9 @@ func (s *Session) Skip(ctx context.Context, run int64) error {
 // no longer counts.
 func (s *Session) Redo(ctx context.Context, run int64, station int) error {
 	return s.atStation(ctx, run, func(j *job) error {
+		if j.course != nil {
+			return j.course.redo(s, j, station)
+		}
 		old, had, err := j.stations.Redo(station)
 		if err != nil {
 			return api.Conflict.Errorf("%v", err)
@@ -220,7 +229,7 @@ func (s *Session) pressed(samples []device.Sample) {
 		if j := s.job; j.steady != nil && !j.steady.pulses && !j.begun {
 			j.mark(s, x.At.Seconds(), true)
 		}
-		if s.job.stations == nil || s.job.motion != nil {
+		if s.job.stations == nil && s.job.course == nil || s.job.motion != nil {
 			continue
 		}
 		if err := s.takeNow(s.job); err != nil {

@@ -141,18 +141,20 @@ type Held struct {
 	Subject string
 	Found   *Found // of a measurement that is no sweep; nil: there is none
 	Points  []sweep.Point
-	Places  []Place // of Points; nil of a sweep
+	Spots   *Spots // of Points; nil of a sweep
 }
 
 // Unstored returns a run that is held in memory alone (ErrNotAside).
 func (s *Session) Unstored(ctx context.Context, run int64) (Held, error) {
 	var out Held
 	var pieces [][]sweep.Point
+	var whose *job // it has ended, and changes no more
 	err := ErrNotAside
 	if e := s.ask(ctx, func() {
 		for _, x := range s.aside {
 			if j := x.j; j.run == run {
-				out, err = Held{UnstoredRun: x.state(), Setup: j.setup, Found: x.end.Found, Places: j.placesFrom(0, j.points.n)}, nil
+				out, err = Held{UnstoredRun: x.state(), Setup: j.setup, Found: x.end.Found}, nil
+				whose = j
 				pieces = j.points.since(0)
 				if j.measured != nil {
 					out.Subject = j.measured.Subject
@@ -163,6 +165,9 @@ func (s *Session) Unstored(ctx context.Context, run int64) (Held, error) {
 		return out, e
 	}
 	out.Points = join(nil, pieces)
+	if whose != nil {
+		out.Points, out.Spots = whose.spots(0, out.Points)
+	}
 	return out, err
 }
 

@@ -10,11 +10,11 @@ import (
 	"tramd/sweep"
 )
 
-// Archive is what the session needs of a store. Points are durable when AppendPoints returns. Places say where each was
+// Archive is what the session needs of a store. Points are durable when AppendPoints returns. Spots say where each was
 // taken; nil where its angle says it all.
 type Archive interface {
 	BeginRun(ctx context.Context, b Beginning) (int64, error)
-	AppendPoints(ctx context.Context, run int64, pts []sweep.Point, places []Place) error
+	AppendPoints(ctx context.Context, run int64, pts []sweep.Point, spots *Spots) error
 	AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error
 	FinishRun(ctx context.Context, run int64, end Ending) error
 }
@@ -72,7 +72,7 @@ type writing struct {
 	run    int64
 	begins any // of a run that could not be begun when it was; nil: it is something else
 	points []sweep.Point
-	places []Place // of a measurement that is no sweep: where each was taken
+	spots  *Spots // of a measurement that is no sweep: where each was taken
 	doubt  *sweep.Doubt
 	end    *Ending
 	zero   *KeptZero
@@ -160,7 +160,7 @@ func (a *writeQueue) put(ctx context.Context, w writing) error {
 	case w.doubt != nil:
 		return a.archive.AddDoubt(ctx, run, *w.doubt)
 	}
-	return a.archive.AppendPoints(ctx, run, w.points, w.places)
+	return a.archive.AppendPoints(ctx, run, w.points, w.spots)
 }
 
 // lastWrites is how long the end of the daemon waits for what is still to be written.

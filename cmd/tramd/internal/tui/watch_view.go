@@ -55,7 +55,7 @@ func View(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 		line("the clock of this computer has not been set")
 	}
 	for _, d := range s.Devices {
-		line("%-12s %-9s %s", d.Name, d.State, reading(d))
+		line("%-12s %-9s %s", d.Name, d.State, reading(d, s.Position))
 	}
 	line("%-12s %-9s %s", "angle", s.Angle.Source, degrees(s.Angle))
 	for _, text := range machineRows(s) {
@@ -178,12 +178,14 @@ func shown(s *session.Snapshot) (*sweep.Result, string) {
 	return nil, "Nothing has been swept yet"
 }
 
-func reading(d session.DeviceState) string {
+func reading(d session.DeviceState, p *session.PositionState) string {
 	switch {
 	case d.ReadingMM != nil:
 		return fmt.Sprintf("%+9.4f mm", *d.ReadingMM) + standing(d)
 	case d.Error != "":
 		return d.Error
+	case d.State == "live" && d.Role == session.PositionRole && p != nil && p.MM != nil:
+		return fmt.Sprintf("%+9.2f mm", *p.MM)
 	case d.State == "live" && d.Role == session.MachineRole:
 		return fmt.Sprintf("%d answers", d.Answered)
 	case d.State == "live":

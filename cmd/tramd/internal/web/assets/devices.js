@@ -63,6 +63,7 @@ function machineSays(snap) {
 
 function value(d, snap, unit) {
   if (d.role === 'machine') return t(d.state === 'live' ? 'device.answers' : 'device.noanswer');
+  if (d.role === 'position') return d.state === 'live' && snap.position?.mm != null ? `${snap.position.mm.toFixed(2)} mm` : t('device.noposition');
   if (d.role === 'angle') return d.state === 'live' && snap.angle.deg != null ? `${snap.angle.deg.toFixed(1)}°` : t('device.noangle');
   return d.reading_mm == null ? t('device.noreading') : length(d.reading_mm, unit);
 }

@@ -87,10 +87,10 @@ export function wirePlaces() {
     if (!m) return;
     setText(title, `${named('kind', s.snap.sweep.kind)} ${m.subject}`);
     setText(says, m.say ? inWords(m.say, unitNow()) : t('places.nothing'));
-    const now = JSON.stringify(m.places);
+    const now = JSON.stringify([m.places, m.curve]);
     if (now === drawn) return;
     drawn = now;
-    curve(svg, m.places);
+    curve(svg, m.curve?.map((v) => ({ ...v, reading_mm: v.mm, state: 'taken' })) ?? m.places);
     set(svg, { 'aria-label': t('places.curve', { n: m.places.filter((p) => p.state === 'taken').length, all: m.places.length }) });
     list.replaceChildren(...m.places.map(item));
     list.querySelector('.here')?.scrollIntoView?.({ block: 'nearest', inline: 'nearest' });

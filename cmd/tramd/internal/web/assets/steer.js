@@ -32,7 +32,7 @@ export function steer({ snap, advice }) {
   setText(byId('next'), t('next.adjust'));
   setText(byId('start'), snap.angle.source === 'program' ? t('arm') : advice?.must_sweep || moves ? t('start.again') : t('start'));
   show('take', !idle() && (byHand || marking) && !typed, marking ? busy && snap.sweep.phase === 'waiting' : here);
-  setText(byId('take'), marking ? t('take.mark') : half ? t('take.half') : t('take'));
+  setText(byId('take'), measured?.act ? t(`take.${measured.act}`) : marking ? t('take.mark') : half ? t('take.half') : t('take'));
   show('skip', !idle() && byHand, here && !half);
   show('redo', !idle() && byHand, busy && stations.some((s) => s.state === 'taken' || s.state === 'skipped'));
   show('abandon', !idle(), busy);
