@@ -10,6 +10,7 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
 	"tramd/cmd/tramd/internal/notify"
+	_ "tramd/cmd/tramd/internal/slack"
 	"tramd/sweep/mixed"
 )
 

@@ -14,6 +14,7 @@ import (
 // turns, waves) is that of the fit.
 func (c *Filter) Result() sweep.Result {
 	f := *c.f
+	f.followed = c.l
 	open, rows, spikes, off := c.open()
 	f.bs = append(c.bs, open...) // in the room behind the finished blocks, which the next of them take again
 	t0, half := timeSpan(f.bs)

@@ -81,6 +81,9 @@ func (f *fitting) learnSteps() bool {
 
 // levels are the grid of this sweep.
 func (f *fitting) levels() *levels {
+	if f.followed != nil {
+		return f.followed
+	}
 	l := newLevels(f.bs)
 	l.steps, l.band, l.unfinished = f.steps, f.band, f.opt.Unfinished
 	l.settled = l.settled || f.opt.Settled && standing(f.bs)

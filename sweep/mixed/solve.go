@@ -18,22 +18,23 @@ type fitting struct {
 	turning *sweep.Turning // nil unless the angles come of constant turning
 	repeat  float64        // radians by which one turn lies turned against another
 
-	bs      []block
-	both    bool
-	known   repeatability
-	rounded float64 // variance that rounding leaves in a typical block
-	least   float64 // variance that its white noise has at least
-	steps   steps
-	band    band // 0 until one is found
-	d       *design
-	points  []point // of the last round
-	ans     answer
-	coef    []float64
-	rms     float64 // of the readings about the fit, mm
-	way     direction
-	waves   []wave
-	even    *even // nil where the model holds
-	goesOn  bool  // it is carried on with more readings: the dearest probability is worked out more seldom
+	bs       []block
+	both     bool
+	known    repeatability
+	rounded  float64 // variance that rounding leaves in a typical block
+	least    float64 // variance that its white noise has at least
+	steps    steps
+	band     band // 0 until one is found
+	d        *design
+	points   []point // of the last round
+	ans      answer
+	coef     []float64
+	rms      float64 // of the readings about the fit, mm
+	way      direction
+	waves    []wave
+	even     *even   // nil where the model holds
+	goesOn   bool    // it is carried on with more readings: the dearest probability is worked out more seldom
+	followed *levels // of a sweep that is carried on: the grid that its filter follows; nil: it is made of the blocks
 }
 
 func (f *fitting) solve() {

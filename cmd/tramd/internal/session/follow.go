@@ -15,11 +15,11 @@ import (
 // filter.
 const (
 	watchedFor   = 2 * time.Second
-	fitGrows     = 1.5     // a fit is due once there are so many times the readings of the one before
+	fitGrows     = 2.0     // a fit is due once there are so many times the readings of the one before
 	fitFew       = 60      // readings up to which each new one is fitted at once: stations
 	fitAtMost    = 200_000 // readings; beyond that the filter goes on alone
 	fitRests     = 8       // times what the last fit took before the next
-	fitSlice     = time.Millisecond
+	fitSlice     = 4 * time.Millisecond
 	fitPauses    = 5                     // times as long as it worked, after each slice
 	freshEnough  = 20 * time.Millisecond // a result that is not older is shown as it is
 	lateAfter    = 500 * time.Millisecond
