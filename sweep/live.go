@@ -1,7 +1,7 @@
 package sweep
 
 import (
-	"fmt"
+	"errors"
 	"math"
 
 	"tramd/sweep/units"
@@ -122,6 +122,20 @@ func (l *Live) Slopes() (tilt, nod units.Slope, ok bool) {
 	return units.Slope(s[0][0]*q.xz + s[0][1]*q.yz), units.Slope(s[1][0]*q.xz + s[1][1]*q.yz), true
 }
 
+// errUnsettled is why readings that go round far enough may still not be fitted.
+var errUnsettled = errors.New("the readings do not settle the lean yet: go on round")
+
+// Ready says why what was taken so far cannot be fitted yet; nil: it can. It fits nothing.
+func (l *Live) Ready() error {
+	g, err := l.tally.geometry(l.tally.round())
+	if err == nil && g.x && g.y {
+		if _, ok := l.normal().spread(); !ok {
+			err = errUnsettled
+		}
+	}
+	return err
+}
+
 // Result fits what was taken so far, or says why it cannot be fitted yet.
 func (l *Live) Result() (Result, error) {
 	t := l.tally
@@ -137,7 +151,7 @@ func (l *Live) Result() (Result, error) {
 	case g.x && g.y:
 		s, ok := q.spread()
 		if !ok {
-			return Result{}, fmt.Errorf("the readings do not settle the lean yet: go on round")
+			return Result{}, errUnsettled
 		}
 		e.spread = s
 		e.params += 2

@@ -1,6 +1,7 @@
 package sweep
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -75,6 +76,12 @@ func TestLiveAgreesWithPlain(t *testing.T) {
 				live.Add(p)
 				if err := plain.Add(p); err != nil {
 					t.Fatal(err)
+				}
+				if k%max(1, c.n/60) == 0 {
+					_, err := live.Result()
+					if why := live.Ready(); fmt.Sprint(why) != fmt.Sprint(err) {
+						t.Fatalf("after %d readings it is ready but for %v, and fitted but for %v", k+1, why, err)
+					}
 				}
 			}
 			a, err := live.Result()

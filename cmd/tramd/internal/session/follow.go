@@ -77,7 +77,7 @@ func (s *Session) follow(now time.Time) {
 	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == Fitting || now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
 		return
 	}
-	if _, err := j.live.Result(); err != nil && j.steady == nil {
+	if j.steady == nil && j.live.Ready() != nil {
 		return
 	}
 	n := len(j.joined)

@@ -211,14 +211,17 @@ func (s *Session) addResult(j *job, st *SweepState, mono device.Stamp) {
 		st.Result, st.ResultReadings, st.ResultAgeS = &x.result, x.n, &age
 		return
 	}
-	r, err := j.live.Result()
-	switch {
-	case err != nil && (j.steady == nil || s.o.Follow == nil):
-		st.WhyNot = err.Error()
-	case s.o.Follow == nil && err == nil:
-		st.Result, st.ResultReadings = &r, j.points.n
-	case s.o.Follow != nil:
-		st.WhyNot = "the first full fit is being made"
+	if s.o.Follow == nil { // running sums alone
+		if r, err := j.live.Result(); err == nil {
+			st.Result, st.ResultReadings = &r, j.points.n
+		} else {
+			st.WhyNot = err.Error()
+		}
+		return
+	}
+	st.WhyNot = "the first full fit is being made"
+	if why := j.live.Ready(); why != nil && j.steady == nil {
+		st.WhyNot = why.Error()
 	}
 }
 
