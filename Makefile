@@ -27,7 +27,7 @@ PACKAGES := $(GO) list -tags "$(TAGS)" ./...
 SUMS     := ^tramd/sweep(/|$$)
 SPREAD   := ^tramd/(cmd/tramd|cmd/tramd/internal/web|dashboards)$$
 
-.PHONY: demo demo-shop test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test session-test container-test deps deps-test fuzz screenshots screenshots-check readability clean
+.PHONY: demo demo-shop test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test session-test container-test deps deps-test fuzz screenshots screenshots-check texts readability clean
 
 demo: build
 	./bin/tramd demo
@@ -102,12 +102,16 @@ torture: deps-test
 	$(GO) test -tags "$(TAGS)" -count=1 ./cmd/tramd/internal/clock ./cmd/tramd/internal/schedule ./cmd/tramd/internal/unattended
 
 # The README's pictures, taken from the demo by a real browser; and whether they show today's page.
-screenshots: build
+screenshots: texts build
 	@./cmd/tramd/need.sh chromium:chromium
 	TAGS="$(TAGS)" ./cmd/tramd/docs/pictures/make.sh
 
 screenshots-check:
 	@./cmd/tramd/docs/pictures/make.sh --check
+
+# Takes the sentences of the source into the catalogue that translations are made from; a test says when it is time.
+texts:
+	$(TEST) ./cmd/tramd/internal/catalogue -run TestTheCatalogueHoldsEverySentence -update
 
 # How easily the README and the documentation read.
 readability:

@@ -2,6 +2,7 @@ package jobsheet
 
 import (
 	"html/template"
+	"regexp"
 	"slices"
 	"time"
 )
@@ -50,10 +51,13 @@ func (a *Assembly) in(s *Sheet) *Assembly {
 	return &out
 }
 
+// negative finds a number's sign, to be written as wide as the plus.
+var negative = regexp.MustCompile(`-(\d)`)
+
 func (s *Sheet) numbers(in []Number) []Number {
 	out := slices.Clone(in)
 	for i := range out {
-		out[i].Text = s.Display.Words(out[i].Text)
+		out[i].Text = negative.ReplaceAllString(s.Display.Words(out[i].Text), "−$1")
 	}
 	return out
 }

@@ -103,7 +103,6 @@ func (s *Sheet) lean(v, half *float64) string {
 	return text
 }
 
-// minus writes a figure with the sign that is as wide as the plus.
 // inUnits returns sentences with their figures in the sheet's units.
 func (s *Sheet) inUnits(sentences []string) []string {
 	out := make([]string, len(sentences))
@@ -113,6 +112,7 @@ func (s *Sheet) inUnits(sentences []string) []string {
 	return out
 }
 
+// minus writes a figure with the sign that is as wide as the plus.
 func minus(figure string) string { return strings.Replace(figure, "-", "−", 1) }
 
 func stamp(t time.Time) string { return t.Local().Format("2006-01-02 15:04 MST") }

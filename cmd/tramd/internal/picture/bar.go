@@ -40,7 +40,7 @@ func Bar(title string, rings []Ring) string {
 		if math.Hypot(ex-x, ey-y) > 3 {
 			c.arrow(x, y, ex, ey, high)
 		}
-		c.text(x, 256, "middle", ink, "%s", fmt.Sprintf("at %g mm: %.1f µm to %.0f°", r.AtMM, 1000*r.EccentricityMM, r.TowardsDeg))
+		c.text(x, 256, "middle", ink, "%s", fmt.Sprintf("at %.6g mm: %.1f µm to %.0f°", r.AtMM, 1000*r.EccentricityMM, r.TowardsDeg))
 	}
 	return c.close()
 }

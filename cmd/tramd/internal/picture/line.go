@@ -69,8 +69,8 @@ func Line(title string, curves []Curve) string {
 		c.text(x(top.At), mid-scale*top.FormMM-9, "middle", high, "%s", microns(top.FormMM))
 		c.text(x(bottom.At), mid-scale*bottom.FormMM+22, "middle", low, "%s", microns(bottom.FormMM))
 		c.text(4, mid+6, "start", soft, "%s", curve.Name)
-		c.text(left, mid+76, "middle", soft, "%g", points[0].At)
-		c.text(right, mid+76, "middle", soft, "%g mm", points[len(points)-1].At)
+		c.text(left, mid+76, "middle", soft, "%.6g", points[0].At)
+		c.text(right, mid+76, "middle", soft, "%.6g mm", points[len(points)-1].At)
 	}
 	return c.close()
 }

@@ -40,12 +40,12 @@ func Plane(title string, cells []Cell, twistMMPerM *float64) string {
 	}
 	for i, x := range xs {
 		if len(xs) < 9 || i == 0 || i == len(xs)-1 {
-			c.text(left+dx*(float64(i)+0.5), top+height+22, "middle", soft, "%g", x)
+			c.text(left+dx*(float64(i)+0.5), top+height+22, "middle", soft, "%.6g", x)
 		}
 	}
 	for j, y := range ys {
 		if len(ys) < 9 || j == 0 || j == len(ys)-1 {
-			c.text(left-6, top+height-dy*(float64(j)+0.5)+4, "end", soft, "%g", y)
+			c.text(left-6, top+height-dy*(float64(j)+0.5)+4, "end", soft, "%.6g", y)
 		}
 	}
 	c.text(left+width/2, top+height+46, "middle", soft, "mm; each figure: height over the plane that fits best")

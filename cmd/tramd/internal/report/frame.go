@@ -118,7 +118,11 @@ func (f *frame) moment(class string, t time.Time, label string) {
 
 // mark writes a word along a moment's line, below the picture.
 func (f *frame) mark(t time.Time, word string) {
-	fmt.Fprintf(&f.b, `<text class="mark" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, f.x(t), tall-4, html.EscapeString(word))
+	x, anchor := f.x(t), "middle"
+	if x > wide-right-40 { // or its end is cut off
+		x, anchor = wide-2, "end"
+	}
+	fmt.Fprintf(&f.b, `<text class="mark" x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, tall-4, anchor, html.EscapeString(word))
 }
 
 type spot struct {

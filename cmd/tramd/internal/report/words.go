@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep/drift"
@@ -21,7 +22,10 @@ func signed(x float64, digits int) string {
 		return "–"
 	}
 	s := strconv.FormatFloat(math.Abs(x), 'f', digits, 64)
-	if x < 0 {
+	switch {
+	case strings.Trim(s, "0.") == "": // nothing has no sign
+		return s
+	case x < 0:
 		return "−" + s
 	}
 	return "+" + s

@@ -6,6 +6,12 @@ export function setText(el, text) {
   if (el.textContent !== text) el.textContent = text;
 }
 
+// setDated is setText that breaks no date at the end of a line.
+export function setDated(el, text) {
+  if (el.textContent === text) return;
+  el.replaceChildren(...text.split(/(\d{4}-\d\d-\d\d(?: \d\d:\d\d)?)/).map((piece, i) => (i % 2 ? make('span', 'date', piece) : piece)));
+}
+
 export function setClass(el, name) {
   if (el.className !== name) el.className = name;
 }

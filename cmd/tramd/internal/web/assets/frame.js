@@ -42,9 +42,9 @@ function newsWords() {
 // The figures in small, in sight in every other view.
 function strip(snap, unit) {
   const box = byId('strip');
-  box.hidden = !snap || state.view === 'now';
+  const result = snap && shown(snap).result;
+  box.hidden = !snap || state.view === 'now' || (!result && idle());
   if (box.hidden) return;
-  const { result } = shown(snap);
   const [verdict, words] = bandOf(snap);
   setClass(box, `strip ${verdict}`);
   const lean = result?.lean?.azimuth_deg === null ? result.lean : null;

@@ -1,5 +1,5 @@
 // Over weeks and years: each axis of every check against time, its limits, what happened in between, and what is expected.
-import { byId, make, setText } from './dom.js';
+import { byId, make, setDated, setText } from './dom.js';
 import { change, onPaint, state } from './state.js';
 import { onArrive } from './router.js';
 import { unitNow } from './frame.js';
@@ -187,7 +187,7 @@ function words(unit) {
     }
   }
   setText(byId('history-words'), list.join(' '));
-  setText(byId('history-next'), nextCheck(history, total));
+  setDated(byId('history-next'), nextCheck(history, total));
   byId('alarms').replaceChildren(...(history?.alarms ?? []).map((a) => alarm(a, unit)));
   byId('events').replaceChildren(...(history?.events ?? []).toReversed().slice(0, 40).map((e) => make('li', '', `${dateOf(e.time)} · ${named('event.kind', e.kind)}${e.text ? `: ${inWords(e.text, unit)}` : ''}`)));
 }
@@ -204,6 +204,8 @@ export function nextCheck(history, total) {
 function alarm(a, unit) {
   const li = make('li', a.kind);
   const said = a.text ? inWords(a.text, unit) : t('alarm.since', { axis: t(`axis.${a.axis}`), size: size(a.size_mm_per_m, unit), unit: unit.label, date: dateOf(a.since) });
-  li.append(make('strong', '', `${named('alarm', a.kind)}: `), `${said}.`);
+  const words = make('span');
+  setDated(words, `${said}.`);
+  li.append(make('strong', '', `${named('alarm', a.kind)}: `), words);
   return li;
 }

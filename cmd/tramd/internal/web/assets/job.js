@@ -43,7 +43,7 @@ function paint(advice, failed, unit) {
   byId('moves').replaceChildren(...moves.map((m) => make('li', '', inWords(m.say || `${m.adjuster}: ${m.by} ${m.unit}`, unit))));
   list('job-cautions', (advice?.cautions ?? []).map((text) => inWords(text, unit)));
   byId('job-caution').classList.toggle('gone', !(advice?.cautions ?? []).length);
-  list('job-warnings', (advice?.warnings ?? []).map((w) => inWords(w.text, unit)));
+  list('job-warnings', (advice?.warnings ?? []).filter((w) => bare(w.text) !== bare(advice.why ?? '')).map((w) => inWords(w.text, unit)));
   list('cutters', (advice?.cutters ?? []).map((c) => inWords(c.say, unit)));
   byId('cutters-part').classList.toggle('gone', !(advice?.cutters ?? []).length);
   travelled(advice, unit);
@@ -58,6 +58,9 @@ function reasons(text) {
   setText(byId('job-reasons'), sentences.slice(2).join(' '));
   byId('job-more').classList.toggle('gone', sentences.length < 3);
 }
+
+// bare is a sentence as it stands inside another, so that nothing is said twice.
+const bare = (text) => text.replace(/\.$/, '').toLowerCase();
 
 function list(id, texts) {
   byId(id).replaceChildren(...texts.map((text) => make('li', '', text)));

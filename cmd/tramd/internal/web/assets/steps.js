@@ -48,13 +48,18 @@ export function wireSteps() {
 
 function paint(free, unit) {
   byId('steps').hidden = !failed && !(steps?.steps ?? []).some((s) => s.kind !== 'sweep');
-  setText(byId('steps-say'), failed || inWords(steps?.say ?? '', unit));
+  setText(byId('steps-say'), failed || inWords(whatNext(), unit));
   byId('steps-list').replaceChildren(...(steps?.steps ?? []).map((s, i) => step(s, i, free, unit)));
   const chain = steps?.stack?.say ?? [];
   byId('chain').hidden = !chain.length;
   if (!chain.length) return;
   byId('chain-say').replaceChildren(...chain.map((text) => make('li', '', inWords(text, unit))));
   byId('chain-picture').src = `/api/v1/chain.svg?${encodeURIComponent(steps.steps.map((s) => s.run ?? 0).join())}`; // drawn again with each run
+}
+
+// whatNext leaves out the command that measures the next step: its button stands below.
+function whatNext() {
+  return (steps?.say ?? '').replace(/ Measure with `[^`]*`\.$/, '');
 }
 
 function step(s, i, free, unit) {
