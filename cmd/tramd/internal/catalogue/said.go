@@ -10,8 +10,8 @@ import (
 	"unicode/utf8"
 )
 
-// A form is an English sentence with blanks, {1} for words and {#2} for a figure, and its translation. Units that a reader may change, mm/m and mm,
-// are blanks too: what stands there in the sentence stands there in the translation.
+// A form is an English sentence with blanks, {1} for words and {#2} for a figure, and its translation. Units that a
+// reader may change, mm/m and mm, are blanks too: what stands there in the sentence stands there in the translation.
 type form struct {
 	translation string
 	longest     string // the longest piece of its words: a sentence without it is not of this form
@@ -160,8 +160,8 @@ func (f *forms) say(text string) string {
 	return text
 }
 
-// known returns the translation of a text that is one sentence or one word of the catalogue, and how much of it is fixed
-// words; 0: it is none.
+// known returns the translation of a text that is one sentence or one word of the catalogue, and how much of it is
+// fixed words; 0: it is none.
 func (f *forms) known(text string) (string, int) {
 	bare := strings.TrimRight(text, ".:")
 	for i := range f.list {

@@ -24,13 +24,16 @@ func TestWhatTheProgramSaysIsTranslated(t *testing.T) {
 	p := cataloguetest.Pseudo
 	for _, x := range []struct{ text, want string }{
 		{"Keep turning: 0.74 of 2.", p("Keep turning:") + " 0.74 " + p("of") + " 2."},
-		{"35 degrees of the circle were not seen, from 10 to 45 degrees", "35 " + p("degrees of the circle were not seen, from") + " 10 " + p("to") + " 45 " + p("degrees")},
+		{"35 degrees of the circle were not seen, from 10 to 45 degrees",
+			"35 " + p("degrees of the circle were not seen, from") + " 10 " + p("to") + " 45 " + p("degrees")},
 		{"Turn the arm slowly by hand, either way round.", p("Turn the arm slowly by hand, either way round.")},
 		{"All readings are in. Working out the result.", p("All readings are in. Working out the result.")},
 		// a blank that is words itself
-		{"arm is not plugged in (no such device). Plug it in; tramd finds it again by itself.", "arm " + p("is not plugged in") + " (no such device). " + p("Plug it in; tramd finds it again by itself.")},
+		{"arm is not plugged in (no such device). Plug it in; tramd finds it again by itself.",
+			"arm " + p("is not plugged in") + " (no such device). " + p("Plug it in; tramd finds it again by itself.")},
 		// the reader's own unit stands where the sentence had its own
-		{"tilt is outside its tolerance since 2026-03-02, by +0.0123 mm over 300 mm", p("tilt is outside its tolerance since") + " 2026-03-02, " + p("by") + " +0.0123 mm over 300 mm"},
+		{"tilt is outside its tolerance since 2026-03-02, by +0.0123 mm over 300 mm",
+			p("tilt is outside its tolerance since") + " 2026-03-02, " + p("by") + " +0.0123 mm over 300 mm"},
 		{"cutter", "cutter"}, // no sentence of the program
 		{"a brass shim by the left foot", "a brass shim by the left foot"},
 		{"", ""}, {"12.3", "12.3"},
@@ -45,7 +48,8 @@ func TestWhatTheProgramSaysIsTranslated(t *testing.T) {
 func TestEverySentenceIsFound(t *testing.T) {
 	c := pseudo(t)
 	for form := range c.Said {
-		for _, text := range []string{filled(form), "Keep clear. " + filled(form) + ".", filled(form) + "; direction not known"} {
+		text := filled(form)
+		for _, text := range []string{text, "Keep clear. " + text + ".", text + "; direction not known"} {
 			if left := cataloguetest.English(c.Say(text), "over"); len(left) > 0 {
 				t.Errorf("%q\nleaves %q in\n%q", text, left, c.Say(text))
 			}
@@ -80,7 +84,8 @@ func TestPrintedSheetsAreTranslated(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		own := strings.Fields("linnet UTC arm swing shim lower bolts tightened squared again one was bent amp replaced flat steps between passes granite plate bed") // a person's words
+		own := strings.Fields("linnet UTC arm swing shim lower bolts tightened squared again one was bent amp " +
+			"replaced flat steps between passes granite plate bed") // a person's words
 		out := c.Markup(string(page))
 		if !strings.Contains(out, `<html lang="qps"`) {
 			t.Errorf("%s: the language is not named", name)
@@ -96,7 +101,9 @@ func TestPrintedSheetsAreTranslated(t *testing.T) {
 // The first of the reader's languages is taken that there is a catalogue of.
 func TestPreferred(t *testing.T) {
 	t.Cleanup(catalogue.Put(&catalogue.Catalogue{Language: "de", Texts: map[string]string{"view.now": "Jetzt"}}))
-	for header, want := range map[string]string{"": "en", "de": "de", "de-AT,de;q=0.9": "de", "fr, de;q=0.5, en;q=0.1": "de", "fr;q=1": "en", "*": "en", ";;,,": "en"} {
+	for header, want := range map[string]string{
+		"": "en", "de": "de", "de-AT,de;q=0.9": "de", "fr, de;q=0.5, en;q=0.1": "de", "fr;q=1": "en", "*": "en", ";;,,": "en",
+	} {
 		if got := catalogue.Preferred(header).Language; got != want {
 			t.Errorf("%q: %s, want %s", header, got, want)
 		}
@@ -116,7 +123,9 @@ func TestPreferred(t *testing.T) {
 // No text, however odd, makes the translation fail or lose a figure.
 func FuzzSay(f *testing.F) {
 	c := cataloguetest.Catalogue(f)
-	for _, s := range []string{"Keep turning: 0.74 of 2.", "a; b. c: d, e (f) g", "((((", ". . . .", "\xff\xfe", "tilt and nod are mm/m mm mm/m"} {
+	for _, s := range []string{
+		"Keep turning: 0.74 of 2.", "a; b. c: d, e (f) g", "((((", ". . . .", "\xff\xfe", "tilt and nod are mm/m mm mm/m",
+	} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

@@ -50,8 +50,8 @@ func (t *thermometer) Now() *float64 {
 	return &c
 }
 
-// Tell takes a temperature that a person read and typed.
-func (t *thermometer) Tell(celsius float64) error {
+// Set takes a temperature that a person read and typed.
+func (t *thermometer) Set(celsius float64) error {
 	if err := drift.JudgeTemperature(celsius); err != nil {
 		return api.Invalid.Of(err)
 	}

@@ -60,10 +60,10 @@ func TestRunsAreStoredWithTheTemperature(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	typed := 21.5
-	if err := th.Tell(215); err == nil || !strings.Contains(err.Error(), "degrees Celsius, -40 to 80") {
+	if err := th.Set(215); err == nil || !strings.Contains(err.Error(), "degrees Celsius, -40 to 80") {
 		t.Errorf("an absurd one: %v", err)
 	}
-	if err := th.Tell(typed); err != nil || *th.Now() != typed {
+	if err := th.Set(typed); err != nil || *th.Now() != typed {
 		t.Errorf("typed %v, %v", *th.Now(), err)
 	}
 	th.mu.Lock()

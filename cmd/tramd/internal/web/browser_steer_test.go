@@ -36,7 +36,7 @@ func TestPageSteersASweep(t *testing.T) {
 			}
 		}
 	}
-	eval[bool](t, ctx, `(document.querySelector("#warmth").value = "21.5") !== ""`)
+	eval[bool](t, ctx, `(document.querySelector("#temperature").value = "21.5") !== ""`)
 	tap(t, ctx, `"#start"`) // the first start of a job: the cautions come first, in full
 	until(t, ctx, `document.querySelector("#caution").open && document.querySelector("#caution").innerText.includes("Support the head before you loosen it")`)
 	if got := s.shop.last(); strings.HasPrefix(got, "start") {
@@ -46,7 +46,7 @@ func TestPageSteersASweep(t *testing.T) {
 	if did := s.shop.before(); did != "at 21.5" {
 		t.Errorf("before the start: %q", did)
 	}
-	until(t, ctx, `document.querySelector("#warmth").value === ""`)
+	until(t, ctx, `document.querySelector("#temperature").value === ""`)
 	until(t, ctx, `document.querySelector("#answer").textContent === "Run 7 has begun."`)
 	s.show(still(wrenByHand()))
 	until(t, ctx, `!document.querySelector("#take").disabled && document.querySelector("#start").disabled`)

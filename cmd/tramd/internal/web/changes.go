@@ -18,7 +18,7 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		Turns   int    `json:"turns"`
 		Purpose string `json:"purpose"`
-		warmth
+		temperature
 	}{Turns: 1, Purpose: "check"}
 	if err := decode(r, &in); err != nil {
 		s.fail(w, err)
@@ -32,7 +32,7 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	case s.Sweeps == nil:
 		err = noSweeps
 	default:
-		err = s.tell(in.warmth)
+		err = s.noteTemperature(in.temperature)
 	}
 	if err != nil {
 		s.fail(w, err)
@@ -46,19 +46,19 @@ func (s *server) startSweep(w http.ResponseWriter, r *http.Request) {
 	s.begun(w, run)
 }
 
-// warmth is what a start may say of the machine's temperature.
-type warmth struct {
+// temperature is what a start may say of the machine's temperature.
+type temperature struct {
 	TemperatureC *float64 `json:"temperature_c"` // degrees Celsius; left out or null: not known
 }
 
-func (s *server) tell(w warmth) error {
+func (s *server) noteTemperature(t temperature) error {
 	switch {
-	case w.TemperatureC == nil:
+	case t.TemperatureC == nil:
 		return nil
 	case s.Temperature == nil:
 		return api.Unavailable.New("a temperature cannot be stored: the daemon was started without")
 	}
-	return s.Temperature.Tell(*w.TemperatureC)
+	return s.Temperature.Set(*t.TemperatureC)
 }
 
 // begun answers with the run that was begun, and where it is.

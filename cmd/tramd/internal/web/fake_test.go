@@ -159,7 +159,7 @@ func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, 
 	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"}, Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }
 
-func (f *shop) Tell(celsius float64) error { return f.note("at %v", celsius) }
+func (f *shop) Set(celsius float64) error { return f.note("at %v", celsius) }
 
 func (f *shop) Disarm(context.Context) error { return f.note("disarm") }
 
@@ -175,16 +175,16 @@ func (f *shop) HoldMotion(_ context.Context, run int64) error { return f.note("h
 
 func (f *shop) LetGoMotion(run int64) { _ = f.note("let go %d", run) }
 
-func (f *shop) Import(_ context.Context, csv io.Reader, told session.Recorded) (any, error) {
+func (f *shop) Import(_ context.Context, csv io.Reader, in session.Recorded) (any, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {
 		return nil, err
 	}
-	warmth := "unknown"
-	if told.TemperatureC != nil {
-		warmth = fmt.Sprint(*told.TemperatureC)
+	temperature := "unknown"
+	if in.TemperatureC != nil {
+		temperature = fmt.Sprint(*in.TemperatureC)
 	}
-	return map[string]int{"run": 9}, f.note("import %s %s %s at %s %v %d bytes", told.Name, told.At.Format(time.DateOnly), told.Purpose, warmth, told.Again, len(text))
+	return map[string]int{"run": 9}, f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature, in.Again, len(text))
 }
 
 func ptr[T any](v T) *T { return &v }

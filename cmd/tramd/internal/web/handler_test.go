@@ -55,7 +55,7 @@ func do(h http.Handler, c call) *httptest.ResponseRecorder {
 }
 
 // A typed temperature reaches the daemon before the run begins. Where it cannot, no run begins.
-func TestAStartTellsTheTemperature(t *testing.T) {
+func TestAStartSendsTheTemperature(t *testing.T) {
 	for _, x := range []struct{ path, body, started string }{
 		{"/api/v1/sweeps", `{"temperature_c":21.5}`, "start 1 check"},
 		{"/api/v1/motion/start", `{"key":"k","temperature_c":21.5}`, `start motion "k" check`},
@@ -285,7 +285,7 @@ func TestAssetsAreTagged(t *testing.T) {
 	}
 }
 
-func TestDownloadTellsWhenItIsNotWhole(t *testing.T) {
+func TestABrokenDownloadIsNoticed(t *testing.T) {
 	store := &shop{csvErr: api.NotFound.New("no such run")}
 	srv := httptest.NewServer(Handler(Options{Records: store}))
 	defer srv.Close()

@@ -19,11 +19,11 @@ const maxImport = 64 << 20
 // options as JSON.
 func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	told := session.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}
+	in := session.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}
 	var err error
-	told.Name, err = words("name", q.Get("name"), 1, 200)
+	in.Name, err = words("name", q.Get("name"), 1, 200)
 	if err == nil {
-		if told.At, err = time.Parse(time.RFC3339Nano, q.Get("at")); err != nil {
+		if in.At, err = time.Parse(time.RFC3339Nano, q.Get("at")); err != nil {
 			err = api.Invalid.New("at: write when the sweep was taken, such as 2026-03-02T07:30:00Z")
 		}
 	}
@@ -32,13 +32,13 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 		if bad != nil {
 			err = api.Invalid.New("temperature_c: write degrees Celsius, such as 21.5, or leave it out")
 		}
-		told.TemperatureC = &celsius
+		in.TemperatureC = &celsius
 	}
 	for _, x := range []struct {
 		key  string
 		most int
 		to   *string
-	}{{"kind", 20, &told.Kind}, {"subject", 100, &told.Subject}, {"tolerance", 100, &told.Tolerance}} {
+	}{{"kind", 20, &in.Kind}, {"subject", 100, &in.Subject}, {"tolerance", 100, &in.Tolerance}} {
 		if text := q.Get(x.key); err == nil && text != "" {
 			*x.to, err = words(x.key, text, 1, x.most)
 		}
@@ -47,7 +47,7 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 		if len(text) > 2000 {
 			err = api.Invalid.New("options: longer than 2000 bytes")
 		}
-		told.Own = []byte(text)
+		in.Own = []byte(text)
 	}
 	if err == nil && s.Imports == nil {
 		err = noRecords
@@ -62,7 +62,7 @@ func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer s.imports.free()
-	out, err := s.Imports.Import(r.Context(), s.imports.body(w, r), told)
+	out, err := s.Imports.Import(r.Context(), s.imports.body(w, r), in)
 	if err != nil {
 		s.fail(w, err)
 		return

@@ -7,7 +7,7 @@ import "net/http"
 func (s *server) startMeasurement(w http.ResponseWriter, r *http.Request) {
 	in := struct {
 		MeasurementWanted
-		warmth
+		temperature
 	}{MeasurementWanted: MeasurementWanted{Purpose: "check"}}
 	err := decode(r, &in)
 	if err == nil {
@@ -23,7 +23,7 @@ func (s *server) startMeasurement(w http.ResponseWriter, r *http.Request) {
 		err = noSweeps
 	}
 	if err == nil {
-		err = s.tell(in.warmth)
+		err = s.noteTemperature(in.temperature)
 	}
 	if err != nil {
 		s.fail(w, err)

@@ -52,7 +52,7 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		Key     string `json:"key"`
 		Purpose string `json:"purpose"`
 		Held    bool   `json:"held"`
-		warmth
+		temperature
 	}{Purpose: "check", Held: true}
 	err := decode(r, &in)
 	if err == nil && !in.Held {
@@ -65,7 +65,7 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		err = noMotion
 	}
 	if err == nil {
-		err = s.tell(in.warmth)
+		err = s.noteTemperature(in.temperature)
 	}
 	if err != nil {
 		s.fail(w, err)

@@ -78,7 +78,7 @@ type MeasurementWanted struct {
 // Temperature takes the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon
 // after are stored with it.
 type Temperature interface {
-	Tell(celsius float64) error
+	Set(celsius float64) error
 }
 
 // Motion moves the arm by a program, in two acts: arming, and a start with the key that it gave.
@@ -97,7 +97,7 @@ type Motion interface {
 
 // Imports brings recorded sweeps (CSV) into the store. What it returns is sent as JSON as it is.
 type Imports interface {
-	Import(ctx context.Context, csv io.Reader, told session.Recorded) (any, error)
+	Import(ctx context.Context, csv io.Reader, of session.Recorded) (any, error)
 }
 
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.

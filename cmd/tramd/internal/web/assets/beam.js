@@ -99,7 +99,7 @@ function beam({ snap, news }) {
   drawBar(p, snap.limit_mm_per_m);
   axes(snap, p, unit);
   const values = { by: t(p.kind === 'half-turn' ? 'beam.by.half' : 'beam.by.sweep'), run: p.run, ago: since(snap.at, p.at), one: p.indicator, other: p.less, zero: length(p.zero_mm, unit, 4), u: length(p.zero_u_mm, unit, 4) };
-  setText(byId('beam-zero'), [t('beam.zero', values), p.mm_per_m === null ? '' : t('beam.now', { difference: length(p.difference_mm, unit, 4) }), p.told ? t('beam.told') : ''].filter(Boolean).join(' '));
+  setText(byId('beam-zero'), [t('beam.zero', values), p.mm_per_m === null ? '' : t('beam.now', { difference: length(p.difference_mm, unit, 4) }), p.told ? t('beam.unaware') : ''].filter(Boolean).join(' '));
 }
 
 export function wireBeam() {

@@ -90,7 +90,7 @@ function story() {
   const s = make('section', 'story');
   const begun = when(run.started_at);
   const what = [run.setup?.machine, [named('kind', run.kind), run.subject].filter(Boolean).join(' '), run.purpose && t('detail.to', { purpose: named('purpose', run.purpose) }),
-    run.temperature_c !== undefined && t('detail.warmth', { c: run.temperature_c.toFixed(1) })].filter(Boolean).join(' · ');
+    run.temperature_c !== undefined && t('detail.temperature', { c: run.temperature_c.toFixed(1) })].filter(Boolean).join(' · ');
   const times = run.ended_at ? t('detail.times', { from: begun, to: when(run.ended_at) }) : begun;
   s.append(make('p', 'what', what), make('p', 'times', run.clock_set === false ? `${times}, ${t('runs.noclock')}` : times));
   const outcome = make('p', 'outcome');

@@ -68,9 +68,9 @@ async function arm() {
 }
 
 // A temperature that was typed goes with one start; the next one is typed again.
-function warmth() {
-  const typed = byId('warmth').value;
-  byId('warmth').value = '';
+function temperature() {
+  const typed = byId('temperature').value;
+  byId('temperature').value = '';
   return typed === '' ? {} : { temperature_c: Number(typed) };
 }
 
@@ -82,7 +82,7 @@ export function wireSteer() {
     if (!idle()) return '';
     if (state.snap.angle.source === 'program') return arm(); // its cautions come with it, in full, each time
     await acknowledged();
-    const begun = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value, ...warmth() });
+    const begun = await send('POST', '/api/v1/sweeps', { turns: Number(byId('turns').value) || 1, purpose: byId('purpose').value, ...temperature() });
     byId('options').open = false;
     return t('begun', begun);
   });
@@ -94,7 +94,7 @@ export function wireSteer() {
   thumb = holder(byId('motion-hold'), {
     key: () => armed?.key,
     start: async (key) => {
-      const begun = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...warmth() });
+      const begun = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...temperature() });
       setText(byId('answer'), t('motion.begun', begun));
     },
     ended: (why) => {
