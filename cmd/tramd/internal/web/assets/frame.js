@@ -102,7 +102,7 @@ export function wireFrame() {
   let said = '';
   setInterval(() => {
     const figures = state.snap && !state.news.stale && state.run === null ? [spoken(state.snap, unitNow())] : [];
-    const text = [...troubles(state).map(([kind, words]) => (kind === 'old' ? t('notice.old') : words)), ...figures].join(' ');
+    const text = [...troubles(state).map(([kind, words]) => (kind === 'old' ? t('notice.old') : inWords(words, unitNow()))), ...figures].join(' ');
     if (text === said) return;
     said = text;
     setText(byId('spoken'), text);
