@@ -141,6 +141,14 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 	return out, nil
 }
 
+// Unbelieved marks every measurement as one after which the machine was changed in a way that is not written down. That is
+// what a damaged event does: nothing of it is to be believed, not its time either, but something may have been moved.
+func Unbelieved[T any](measured []T, entry func(*T) *advice.Entry) {
+	for i := range measured {
+		entry(&measured[i]).Unrecorded = true
+	}
+}
+
 func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run, "+s.sound["event"]+" FROM event WHERE after_run >= ? AND undone_us IS NULL ORDER BY id", trials[0].Run)
 	if err != nil {
@@ -159,11 +167,9 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 			}
 			id, sound = spoiled.run.ID, false
 		}
-		if !sound { // nothing of it is to be believed, but something may have been moved: what came before teaches nothing
+		if !sound {
 			_ = s.spoiled(fmt.Sprintf("event %d", id), 0)
-			for i := range trials {
-				trials[i].Entry.Unrecorded = true
-			}
+			Unbelieved(trials, func(t *Trial) *advice.Entry { return &t.Entry })
 			continue
 		}
 		if !Changes(kind) {

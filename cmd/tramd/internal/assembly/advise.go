@@ -147,6 +147,10 @@ func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config,
 	steps := cfg.Steps()
 	own := slices.IndexFunc(steps, func(x config.Step) bool { return x.Of == j.Name && x.Kind == stepKind(j.kind) })
 	for _, e := range events {
+		if e.Damage != "" {
+			store.Unbelieved(p.History, func(h *advice.Entry) *advice.Entry { return h })
+			continue
+		}
 		at := -1 // the last measurement before it
 		for i := range runs {
 			if !runs[i].StartedAt.After(e.At) {
@@ -158,7 +162,7 @@ func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config,
 		}
 		h := &p.History[at]
 		switch {
-		case e.Damage != "" || store.Changes(e.Kind) && len(e.Moved) == 0:
+		case store.Changes(e.Kind) && len(e.Moved) == 0:
 			h.Unrecorded = true
 		default:
 			for name, by := range e.Moved {
