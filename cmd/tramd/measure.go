@@ -61,6 +61,9 @@ func (c *attended) take(e *env, kind, caution string) error {
 	if c.Typed || cfg.Angle.Source == config.SourceTyped {
 		source = config.SourceTyped
 	}
+	if source == config.PositionFeed {
+		fmt.Fprintln(e.err, "Keep clear of the axis while the machine moves it, and stay at the machine's own stop.")
+	}
 	run, err := watchRun(e.ctx, cl, id, source, e.in, e.units.Writer(e.err))
 	if err != nil {
 		return err

@@ -28,6 +28,7 @@ a.add_argument("--noise", type=float, default=0.0005, metavar="MM")
 a.add_argument("--rate", type=float, default=100, metavar="HZ", help="of both")
 a.add_argument("--counts", type=float, default=200, help="of the scale in a millimetre")
 a.add_argument("--count", type=int, default=12345, help="what it shows at the beginning of the rail")
+a.add_argument("--uneven", type=float, default=0.04, metavar="PART", help="0: the carriage moves at a constant feed")
 a.add_argument("--start", type=float, default=0, metavar="MM")
 a.add_argument("--seed", type=int, default=1)
 args = a.parse_args()
@@ -63,7 +64,7 @@ while True:
     now = time.monotonic()
     if going:
         u = min(1.0, (now - began) / seconds)
-        w = u + 0.04 * math.sin(2 * math.pi * 3 * u) * (1 - u)  # a hand on a wheel
+        w = u + args.uneven * math.sin(2 * math.pi * 3 * u) * (1 - u)  # a hand on a wheel
         at = frm + (to - frm) * w
         if u >= 1:
             at, going = to, False

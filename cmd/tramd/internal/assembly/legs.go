@@ -20,6 +20,11 @@ func moving(m session.Measurement, source string, typed bool) session.Measuremen
 		return m
 	}
 	m.Along, m.Legs = source, legs(m.Places)
+	if source == config.PositionFeed { // where it turns round is marked too
+		for i := range m.Legs {
+			m.Legs[i].Follows = false
+		}
+	}
 	m.Places = nil
 	return m
 }

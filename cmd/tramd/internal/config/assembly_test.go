@@ -96,6 +96,7 @@ func assemblyNumbers() map[string]numericKey {
 	out["position.baud"] = numericKey{table: scale}
 	out["position.zero_mm"] = numericKey{table: scale, meant: any}
 	out["position.delay_ms"] = numericKey{table: scale, meant: size}
+	out["position.feed_mm_per_min"] = numericKey{table: "[position]\nsource = \"feed\"\n"}
 	out["position.max_gap_ms"] = numericKey{table: scale}
 	out["position.ask_every_ms"] = numericKey{table: scale + "ask = \"?\"\n"}
 	out["position.answer_ms"] = numericKey{table: scale + "ask = \"?\"\nask_every_ms = 50\n"}

@@ -23,10 +23,15 @@ type Position struct {
 	Reversed    bool     `toml:"reversed"`
 	ZeroMM      *float64 `toml:"zero_mm"` // position at count 0; nil: it is set where a measurement begins
 	MaxGapMS    float64  `toml:"max_gap_ms"`
+
+	FeedMMPerMin float64 `toml:"feed_mm_per_min"` // of an axis that the machine moves, its ends marked by a person
 }
 
-// PositionScale has a linear scale on a serial port say where the axis stands.
-const PositionScale = "scale"
+// What says where the axis stands.
+const (
+	PositionScale = "scale" // a linear scale on a serial port
+	PositionFeed  = "feed"  // the time between two marks, since it moves at a constant feed
+)
 
 func (p *Position) setDefaults() {
 	if reflect.ValueOf(p).Elem().IsZero() {
@@ -34,6 +39,9 @@ func (p *Position) setDefaults() {
 	}
 	if p.Source == "" {
 		p.Source = PositionScale
+	}
+	if p.Source != PositionScale {
+		return
 	}
 	if p.Baud == 0 {
 		p.Baud = 115200
@@ -86,8 +94,13 @@ func (v *validator) position(c *Config) {
 		return
 	case PositionScale:
 		v.scale(c)
+		if p.FeedMMPerMin != 0 {
+			v.bad("position.feed_mm_per_min", `a scale shows how fast the axis moves; remove it, or write source = "feed" and no port`)
+		}
+	case PositionFeed:
+		v.feed(p)
 	default:
-		v.bad("position.source", `%q does not say where an axis stands; write source = "scale"`, p.Source)
+		v.bad("position.source", `%q does not say where an axis stands; write source = "scale" or "feed"`, p.Source)
 	}
 	for i := range c.Traverses {
 		t := &c.Traverses[i]
@@ -112,6 +125,19 @@ func (v *validator) noPosition(c *Config) {
 	}
 	for i := range c.Squares {
 		bad("square", i, c.Squares[i].ByHand)
+	}
+}
+
+func (v *validator) feed(p *Position) {
+	if p.FeedMMPerMin == 0 {
+		v.bad("position.feed_mm_per_min", "missing; write the feed at which the machine moves the axis, for example feed_mm_per_min = 300.0")
+	} else {
+		v.number("position.feed_mm_per_min", p.FeedMMPerMin, 1, 3000)
+	}
+	only := *p
+	only.Source, only.FeedMMPerMin = "", 0
+	if !reflect.ValueOf(only).IsZero() {
+		v.bad("position.source", `"feed" needs feed_mm_per_min and nothing else; remove the other keys, or write source = "scale"`)
 	}
 }
 

@@ -14,7 +14,7 @@ import (
 // addScale returns the ports with that of a linear scale, and what it says; none where none is configured.
 func addScale(cfg *config.Config, specs []device.Spec) ([]device.Spec, session.PositionRoute) {
 	p := &cfg.Position
-	out := session.PositionRoute{Source: p.Source, Device: -1, Delay: ms(p.DelayMS)}
+	out := session.PositionRoute{Source: p.Source, Device: -1, Delay: ms(p.DelayMS), MMPerS: p.FeedMMPerMin / 60}
 	if p.Source == config.PositionScale {
 		out.Device, out.Scale, out.Zeroed = len(specs), p.Scale(), p.ZeroMM != nil
 		specs = append(specs, cfg.ScalePort())

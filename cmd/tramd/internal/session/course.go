@@ -21,6 +21,8 @@ type along interface {
 	read(t, mm float64)              // takes a reading; it comes back to course.add once its position is known
 	begin(leg Leg) error             // takes a person's word that the axis is where a leg begins
 	end(leg Leg) error               // and that it is where the leg ends
+	leave()                          // gives up a leg under way: what waits for its position is kept as it can be
+	endsByItself() bool              // whether where the axis stands says that a leg has ended
 	where() (mm float64, known bool) // where it stands now
 	sayBegin(leg Leg) string         // what a person is to do for the two
 	sayEnd(leg Leg, mm float64, known bool) string
@@ -129,24 +131,23 @@ func (c *course) add(s *Session, j *job, p sweep.Point) {
 	j.keep(p)
 	x := &c.stretches[len(c.stretches)-1]
 	x.fromS, x.toS = math.Min(x.fromS, p.T), math.Max(x.toS, p.T)
-	b := &c.bins[c.at][min(legBins-1, max(0, int(done*legBins)))]
-	b.n, b.mm, b.reading, b.t = b.n+1, b.mm+p.Angle, b.reading+p.Reading, p.T
-	j.grown = true
-	if done >= 1 && c.marksEnd() {
+	c.draw(j, p)
+	if done >= 1 && c.endsByItself() {
 		c.ended(s, j)
 	}
 }
 
-// marksEnd reports whether the position itself says that a leg has ended.
-func (c *course) marksEnd() bool {
-	_, known := c.where()
-	return known
+// draw adds a reading to what is shown.
+func (c *course) draw(j *job, p sweep.Point) {
+	b := &c.bins[c.at][min(legBins-1, max(0, int(c.legs[c.at].done(p.Angle)*legBins)))]
+	b.n, b.mm, b.reading, b.t = b.n+1, b.mm+p.Angle, b.reading+p.Reading, p.T
+	j.grown = true
 }
 
 // atEnd reports whether the axis has come so close to the end of its leg that a hand which rests has come there.
 func (c *course) atEnd() bool {
 	leg := c.legs[c.at]
-	return c.marksEnd() && math.Abs(c.mm-leg.ToMM) <= leg.near()
+	return c.endsByItself() && math.Abs(c.mm-leg.ToMM) <= leg.near()
 }
 
 // ended takes the leg in hand as taken.
@@ -186,7 +187,12 @@ func (c *course) take(s *Session, j *job) error {
 		c.start(j, time.Now())
 		return nil
 	}
+	shown := c.bins[c.at]
+	if !c.endsByItself() { // what was drawn comes again with its position
+		c.bins[c.at] = make([]bin, legBins)
+	}
 	if err := c.end(c.legs[c.at]); err != nil {
+		c.bins[c.at] = shown
 		return err
 	}
 	c.ended(s, j)

@@ -19,18 +19,24 @@ type railRig struct {
 	count int64 // what the scale adds to its counts
 	place float64
 	fits  chan *Spots
+	kept  *shelf
 }
 
 func newRailRig(t *testing.T) *railRig {
 	t.Helper()
-	r := &railRig{rig: &rig{at: device.Now()}, count: 5000, fits: make(chan *Spots, 1000)}
+	return newRailRigBy(t, PositionRoute{Source: "scale", Device: 1, Scale: sweep.ScaleOptions{CountsPerMM: 100}})
+}
+
+func newRailRigBy(t *testing.T, position PositionRoute) *railRig {
+	t.Helper()
+	r := &railRig{rig: &rig{at: device.Now()}, count: 5000, fits: make(chan *Spots, 1000), kept: &shelf{}}
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	s, err := New(Options{
 		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}}, Angle: AngleRoute{Device: -1},
-		Position: PositionRoute{Source: "scale", Device: 1, Scale: sweep.ScaleOptions{CountsPerMM: 100}},
+		Position: position,
 		Ports:    []Port{{Name: "dial", Status: live}, {Name: "scale", Role: PositionRole, Status: live}},
-		Idle:     time.Minute, Archive: &shelf{}, Fit: sweep.FitPlain,
+		Idle:     time.Minute, Archive: r.kept, Fit: sweep.FitPlain,
 		Measure: func(_ Measurement, pts []sweep.Point, spots *Spots) (Found, error) {
 			if len(pts) != len(spots.At) || len(pts) != len(spots.MM) {
 				t.Errorf("%d readings, %d places, %d positions", len(pts), len(spots.At), len(spots.MM))
@@ -184,4 +190,62 @@ func TestACourseWhoseScaleStartsOver(t *testing.T) {
 		r.wind(0)
 	}
 	r.wait(t, "the last line to have ended at 20 mm", idleNow)
+}
+
+// An axis that the machine moves is marked where each line begins and ends. What was read in between lies between the two
+// by its time, though the feed was said a tenth too small; marks that contradict the feed are refused; and a run that is
+// given up keeps what was read, by the feed.
+func TestACourseAtConstantFeed(t *testing.T) {
+	t.Parallel()
+	r := newRailRigBy(t, PositionRoute{Source: "feed", Device: -1, MMPerS: 2})
+	ctx := t.Context()
+	m := thereAndBack()
+	m.Along, m.Legs = "feed", []Leg{m.Legs[0], m.Legs[2]}
+	run, err := r.StartMeasurement(ctx, m, "check")
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := 1000.0
+	r.locked(func() { r.job.course.along.(*feeding).now = func() float64 { return clock } })
+	send := func(seconds float64) { // ten readings a second
+		for range int(math.Round(10 * seconds)) {
+			r.locked(func() { clock += 0.1 })
+			z, _ := units.FromMM(0.5)
+			r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Stamp(clock * 1e9), Kind: frame.Length, Value: int64(z)}}})
+		}
+	}
+	take := func(why string) {
+		t.Helper()
+		err := r.Take(ctx, run)
+		if why == "" && err != nil || why != "" && (err == nil || !strings.Contains(err.Error(), why)) {
+			t.Fatalf("got %v, want %q", err, why)
+		}
+	}
+	take("")
+	send(0.5)
+	take("after the beginning")
+	send(5)
+	take("mark") // 20 mm in 5.5 s are 218 mm/min, not 120
+	snap := r.wait(t, "a curve", func(s *Snapshot) bool { return len(s.Sweep.Measured.Curve) > 50 })
+	if say := snap.Sweep.Say; !strings.Contains(say, "passes 20 mm: 11 mm") {
+		t.Errorf("on the way it says %q", say)
+	}
+	send(3.5)
+	take("") // 20 mm in 9 s
+	r.wait(t, "the next line", func(s *Snapshot) bool { return s.Sweep.Measured.Places[1].State == "here" && s.Sweep.Readings == 90 })
+	r.locked(func() {
+		at := r.job.points.since(0)[0]
+		if at[0].Angle < 0.2 || at[0].Angle > 0.25 || math.Abs(at[89].Angle-20) > 1e-6 || math.Abs(at[44].Angle-10) > 1e-6 {
+			t.Errorf("positions %v to %v", at[0].Angle, at[89].Angle)
+		}
+	})
+	take("")
+	send(4)
+	if err := r.Abandon(ctx, run); err != nil {
+		t.Fatal(err)
+	}
+	r.wait(t, "the end", idleNow)
+	if n := len(r.kept.points); n != 130 {
+		t.Errorf("%d readings stored of 130", n)
+	}
 }

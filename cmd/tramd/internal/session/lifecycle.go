@@ -250,6 +250,9 @@ func (s *Session) end(o Outcome, why string) {
 		// What still waits for the encoder is kept, without an angle.
 		s.encoder.Flush(s.emit)
 	}
+	if j.course != nil && j.course.under {
+		j.course.leave()
+	}
 	j.phase, j.ends = Fitting, ending{o, why}
 	j.flush(s, time.Now())
 	whole := o == Finished || j.motion != nil && j.stations.Done() // though the arm was stopped on its way back

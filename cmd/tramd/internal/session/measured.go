@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
+	"tramd/device"
 	"tramd/sweep"
 )
 
@@ -113,13 +114,26 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 // alongLine has a job take its readings while an axis moves.
 func (s *Session) alongLine(j *job) error {
 	r := s.o.Indicators[j.measured.Indicator]
+	var a along
+	feed := &feeding{mmPerS: s.o.Position.MMPerS, now: func() float64 { return device.Now().Seconds() }}
 	switch {
-	case s.scale == nil:
-		return api.Conflict.Errorf("no scale is configured")
+	case s.scale != nil:
+		a = s.scale
+	case feed.mmPerS > 0:
+		a = feed
+	default:
+		return api.Conflict.Errorf("nothing says where the axis stands: write the table [position]")
+	}
+	switch {
 	case r.Device < 0 || s.o.Ports[r.Device].Ask != nil:
 		return api.Conflict.Errorf("%s sends no readings by itself, so none can be taken while the axis moves: write by_hand = true there", j.measured.Setup.Indicators[0].Name)
 	}
-	j.steady, j.stations, j.course, j.whyNot = nil, nil, newCourse(j.measured.Legs, s.scale), "there are no readings yet"
+	j.steady, j.stations, j.course, j.whyNot = nil, nil, newCourse(j.measured.Legs, a), "there are no readings yet"
+	feed.keep = func(p sweep.Point) { j.course.add(s, j, p) }
+	feed.show = func(p sweep.Point) {
+		j.movedAt = time.Now()
+		j.course.draw(j, p)
+	}
 	return nil
 }
 

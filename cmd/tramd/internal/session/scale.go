@@ -20,7 +20,8 @@ type PositionRoute struct {
 	Device int    // of a scale; -1: none
 	Delay  time.Duration
 	Scale  sweep.ScaleOptions
-	Zeroed bool // the configuration says at which position the scale shows 0
+	MMPerS float64 // of an axis that moves at a constant feed
+	Zeroed bool    // the configuration says at which position the scale shows 0
 }
 
 // PositionState is where an axis stands.
@@ -141,6 +142,13 @@ func (x *scaled) end(leg Leg) error {
 		return api.Conflict.Errorf("the scale shows %.2f mm, which is not half of %s: go on to %g mm, or skip it", mm, leg.Name, leg.ToMM)
 	}
 	return nil
+}
+
+func (x *scaled) leave() { x.Flush() }
+
+func (x *scaled) endsByItself() bool {
+	_, known := x.where()
+	return known
 }
 
 func (x *scaled) sayBegin(leg Leg) string {

@@ -28,11 +28,11 @@ func Steer(ctx context.Context, source string, cl *client.Client, run int64, in 
 	case source == config.SourceTyped: // readings may come through a pipe too
 		show.note("Type each reading as the dial shows it (0.12, -3 um, 0.0005 in); larger is the plunger pushed further in. u: the last again, s: skip.")
 		go typeLines(ctx, cl, run, in, show)
-	case source == config.PositionScale:
+	case source == config.PositionScale || source == config.PositionFeed:
 		if tty {
 			restore = singleKeys(int(f.Fd()))
 		}
-		show.note("Enter or space: the axis stands where the line begins; once more: the line ends here. s: skip the line. r: the last again. Ctrl-C: give up.")
+		show.note("Enter or space: the axis is where the line begins; once more: the line ends here. s: skip the line. r: the last again. Ctrl-C: give up.")
 		go pressKeys(ctx, cl, run, in, show)
 	case source == config.SourceSteady && tty:
 		restore = singleKeys(int(f.Fd()))
