@@ -198,6 +198,7 @@ func (b *bank) first(o *observation) {
 
 // prune drops hypotheses that weigh next to nothing. The others keep their weights.
 func (b *bank) prune() {
+	b.merge()
 	least := hopeless
 	if len(b.h) > carrying {
 		weights := make([]float64, len(b.h))
@@ -273,7 +274,7 @@ func (b *bank) now() Lean {
 		s2 := h.square / b.dof * wide
 		m, p := h.lean(b.air.usual)
 		v += h.weight * (p*s2 + sq(m-out.Level))
-		rate := h.bb
+		rate := h.bb * sq(1+h.quick*h.age)
 		if h.used {
 			rate *= sq(b.pace())
 		}
@@ -293,9 +294,9 @@ func (h *hypothesis) slope(b *bank) float64 {
 		return h.rate - h.swing/b.taus[h.tau]
 	}
 	if h.used {
-		return h.rate * b.pace()
+		return h.slopeNow(&h.process) * b.pace()
 	}
-	return h.rate
+	return h.slopeNow(&h.process)
 }
 
 // byHours is how likely it is that what moves the axis for good follows the spindle's hours and not the calendar; NaN

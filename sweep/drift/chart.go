@@ -136,12 +136,10 @@ type finding struct {
 	steps, ramps float64 // how much likelier than nothing they are, all of a kind together
 }
 
-// What a change is taken to be before it is seen, in units of the scatter; what a ramp must
-// overcome, since a step is the simpler tale; and what a lone check must, since one chip under the stylus makes it.
+// What a ramp must overcome, since a step is the simpler tale; what a lone check must, since one chip under the stylus
+// makes it; and what the chart leaves out. All are chosen. The sizes of a change, of settling and of a lean per kelvin
+// are the bank's: changeSize, settleReach, warmPrior.
 const (
-	stepPrior    = 0.9
-	rampPrior    = 1.8
-	curvePrior   = 6.0
 	leastCurve   = 1.5 // log of the least gain of a settling curve
 	leastWarm    = 2.0 // and the temperature
 	rampCost     = 1.5
@@ -250,7 +248,7 @@ func (c *chart) settled(flat baseline) (b baseline, ok bool) {
 		if z2 < flat.leastSquares(leastZ2OfCurve) {
 			continue
 		}
-		if g := flat.gain(z2, sq(curvePrior)*ff); g > pays {
+		if g := flat.gain(z2, sq(settleReach)*ff); g > pays {
 			pays = g
 			b, ok = flat, true
 			b.curve, b.mf, b.ff, b.fy, b.fz = i, mf, ff, fy, fz
@@ -329,7 +327,7 @@ func (c *chart) scan(b *baseline, pays float64, names bool, out *finding) (sum f
 		m := n - x.k
 		if x.k > 1 && !bar.hidesStep(&c.all, x) {
 			if num, den := c.step(b, x); num*num > bar.step*den {
-				g := b.gain(num*num/den, stepPrior*stepPrior*den) - pays
+				g := b.gain(num*num/den, sq(changeSize)*den) - pays
 				if m == 1 {
 					g -= loneCheck
 				}
@@ -363,7 +361,7 @@ func (c *chart) tryRamp(b *baseline, x *knot, least, pays float64, out *finding)
 	if num*num <= least*den {
 		return 0
 	}
-	g := b.gain(num*num/den, sq(rampPrior/span)*den) - pays - rampCost
+	g := b.gain(num*num/den, sq(changeSize/span)*den) - pays - rampCost
 	if g > out.ramp.gain {
 		rate := num / den
 		out.ramp = change{ramp: true, from: x.k - 1, since: x.at, gain: g, rate: rate, size: rate * span, level: c.origin + b.my - rate*sg/b.w}

@@ -7,6 +7,7 @@ type state struct {
 	ll, lb, ls, bb, bs, ss          float64
 	lk, bk, sk, kk                  float64
 	prediction, predicted, residual float64 // of the last update: mean and variance of the check, and by how much it was missed
+	age                             float64 // days since the first check, by the process's own clock; kept where the slope quickens
 }
 
 // begin starts from one check of variance r, z kelvin above the record's first temperature, with nothing known of the
@@ -29,22 +30,21 @@ func (x *state) begin(p *process, y, r, z float64, k perKelvin) {
 // predict lets dt days pass; decay is what is left of a swing after them.
 func (x *state) predict(p *process, dt, decay float64) {
 	if p.steep > 0 {
-		x.level += x.rate * dt
-		x.ll += dt * (2*x.lb + dt*x.bb)
-		x.lb += dt * x.bb
-		x.lk += dt * x.bk
+		run := dt // of the slope
+		if p.quick > 0 {
+			run = p.run(x.age, dt)
+			x.age += dt
+		}
+		x.level += x.rate * run
+		x.ll += run * (2*x.lb + run*x.bb)
+		x.lb += run * x.bb
+		x.lk += run * x.bk
 		if p.tau >= 0 {
-			x.ls += dt * x.bs
+			x.ls += run * x.bs
 			x.bs *= decay
 		}
 	}
 	x.ll += p.wander * p.wander * dt
-	if p.turn > 0 { // an integrated random walk
-		w := p.turn * p.turn * dt
-		x.bb += w
-		x.lb += w * dt / 2
-		x.ll += w * dt * dt / 3
-	}
 	if p.tau >= 0 {
 		x.swing *= decay
 		x.ls *= decay
@@ -99,6 +99,12 @@ func (x *state) update(p *process, y, r, z float64) {
 		x.kk -= kk * ck
 	}
 }
+
+// run is how many days of the slope at the first check come in dt days from an age on.
+func (p *process) run(age, dt float64) float64 { return dt * (1 + p.quick*(age+dt/2)) }
+
+// slopeNow is the slope at the last check.
+func (x *state) slopeNow(p *process) float64 { return x.rate * (1 + p.quick*x.age) }
 
 // lean is the truth as this process sees it z kelvin above the record's first temperature, and its variance.
 func (x *state) lean(z float64) (mean, variance float64) {

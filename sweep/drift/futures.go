@@ -51,6 +51,7 @@ type course struct {
 	rate  float64
 	swing float64
 	perK  float64
+	age   float64 // as state has it
 	pace  float64 // of its own time beside the days
 	last  float64 // the lean at the last step
 }
@@ -123,7 +124,7 @@ func (b *bank) pick(r *rand.Rand, n int) []*hypothesis {
 
 // begin draws where an axis is.
 func (c *course) begin(b *bank, h *hypothesis, r *rand.Rand) {
-	*c = course{b: b, h: h, pace: 1, sigma: math.Sqrt(h.square / chiSquare(r, b.dof))}
+	*c = course{b: b, h: h, age: h.age, pace: 1, sigma: math.Sqrt(h.square / chiSquare(r, b.dof))}
 	if h.used {
 		c.pace = b.pace()
 	}
@@ -149,12 +150,8 @@ func (c *course) step(dt, z, limit float64, now bool, r *rand.Rand) bool {
 	h, dt := c.h, dt*c.pace
 	if !now {
 		if h.steep > 0 {
-			c.level += c.rate * dt
-		}
-		if h.turn > 0 { // an integrated random walk
-			w, along := c.sigma*h.turn*math.Sqrt(dt), r.NormFloat64()
-			c.rate += w * along
-			c.level += w * dt * (along/2 + r.NormFloat64()/math.Sqrt(12))
+			c.level += c.rate * h.run(c.age, dt)
+			c.age += dt
 		}
 		if h.wander > 0 {
 			c.level += c.sigma * h.wander * math.Sqrt(dt) * r.NormFloat64()

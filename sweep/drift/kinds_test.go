@@ -17,7 +17,7 @@ func between(r *rand.Rand, low, high float64) float64 { return low * math.Pow(hi
 
 func either(r *rand.Rand) float64 { return float64(2*r.IntN(2) - 1) }
 
-// quickening is the kind whose rate grows two- to fivefold before its date, which its record cannot show.
+// quickening is the kind whose rate grows two- to fivefold before its date, which ten checks cannot show.
 const quickening = "quickening"
 
 // movers are the kinds that the dates are held against one by one.

@@ -4,7 +4,7 @@ package drift
 type process struct {
 	wander float64 // level disturbance: standard deviation after one day
 	steep  float64 // standard deviation of the slope's prior, a day
-	turn   float64 // slope disturbance: standard deviation of the slope after one day
+	quick  float64 // curvature: by what part of itself, as it was at the first check, the slope grows a day
 	reach  float64 // standard deviation of the swing's prior
 	tau    int     // which of the bank's time constants the swing has; -1: no swing
 	alive  bool    // the swing is kept alive by noise
@@ -40,12 +40,12 @@ type size struct{ of, prior float64 }
 // machine.
 var (
 	// wanders are the standard deviations of the level disturbance in a usual gap, in units of sigma.
-	wanders = []size{{0.004, 0.2}, {0.03, 0.12}, {0.06, 0.16}, {0.12, 0.24}, {0.25, 0.18}, {0.5, 0.07}, {1, 0.02}, {2.2, 0.01}}
+	wanders = []size{{0.004, 0.16}, {0.03, 0.1}, {0.06, 0.15}, {0.12, 0.26}, {0.25, 0.22}, {0.5, 0.08}, {1, 0.02}, {2.2, 0.01}}
 	// slopes are the standard deviations of the slope's prior, likewise.
-	slopes = []size{{0, 0.62}, {0.03, 0.05}, {0.1, 0.1}, {0.3, 0.2}, {1, 0.03}}
-	// turns are the slope disturbance in a usual gap, in units of the slope's own standard deviation: wear that
+	slopes = []size{{0, 0.72}, {0.03, 0.03}, {0.1, 0.06}, {0.3, 0.18}, {1, 0.01}}
+	// curvatures are by what part of itself, as it was at the first check, a slope grows in a usual gap: wear that
 	// quickens.
-	turns = []size{{0, 0.65}, {0.18, 0.35}}
+	curvatures = []size{{0, 0.6}, {0.0125, 0.08}, {0.05, 0.32}}
 
 	// swungWanders and swungSlopes are the sizes beside a swing: fewer, since the swing hides the small ones.
 	swungWanders = []size{{0.004, 0.4}, {0.06, 0.3}, {0.25, 0.3}}
@@ -58,8 +58,12 @@ var (
 const (
 	settleReach = 6
 	settling    = 0.08
-	sprung      = 0.06
+	sprung      = 0.04
 )
+
+// changeSize is the standard deviation of a step, and of what a ramp has come to by the last check, before it was seen,
+// in units of sigma: of the chart's candidates, and at least of the intervention that the bank gets.
+const changeSize = 1.0
 
 // slowest is the wander in a usual gap, in units of sigma, below which an axis as good as holds still.
 const slowest = 0.07
@@ -72,23 +76,23 @@ const slowest = 0.07
 func processes(gap float64, hours, warm bool) []process {
 	root := sqrt(gap)
 	var out []process
-	add := func(p process, wander, slope, turn size) {
-		if slope.of == 0 && turn.of > 0 {
-			return // nothing to turn
+	add := func(p process, wander, slope, curvature size) {
+		if slope.of == 0 && curvature.of > 0 {
+			return // nothing to grow
 		}
 		p.wander, p.slow = wander.of/root, wander.of < slowest
-		p.steep, p.turn = slope.of/gap, turn.of*slope.of/(gap*root)
+		p.steep, p.quick = slope.of/gap, curvature.of/gap
 		p.prior *= wander.prior * slope.prior
 		if slope.of > 0 {
-			p.prior *= turn.prior
+			p.prior *= curvature.prior
 		}
 		out = append(out, p)
 	}
-	constant := size{0, 1}
+	straight := size{0, 1}
 	for _, q := range wanders {
 		for _, b := range slopes {
-			for _, w := range turns {
-				add(process{tau: -1, prior: 1 - settling - sprung}, q, b, w)
+			for _, c := range curvatures {
+				add(process{tau: -1, prior: 1 - settling - sprung}, q, b, c)
 			}
 		}
 	}
@@ -96,11 +100,11 @@ func processes(gap float64, hours, warm bool) []process {
 	for _, q := range swungWanders {
 		for _, b := range swungSlopes {
 			for tau := range tausInGaps[:quick] {
-				add(process{tau: tau, reach: settleReach, prior: settling / quick}, q, b, constant)
+				add(process{tau: tau, reach: settleReach, prior: settling / quick}, q, b, straight)
 			}
 			for tau := 1; tau < len(tausInGaps) && q.of < slowest; tau++ {
 				for _, v := range reaches {
-					add(process{tau: tau, reach: v.of, alive: true, prior: sprung * v.prior / float64(len(tausInGaps)-1)}, q, b, constant)
+					add(process{tau: tau, reach: v.of, alive: true, prior: sprung * v.prior / float64(len(tausInGaps)-1)}, q, b, straight)
 				}
 			}
 		}

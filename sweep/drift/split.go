@@ -8,7 +8,6 @@ import (
 // These are the explanations of a reported change, beside the one that the machine only went on as it does.
 const (
 	jumpChance = 0.01 // at one check, before anything was seen
-	leastJump  = 2.0  // its standard deviation, in units of sigma, at least
 	mostJump   = 1e6  // and at most: beyond it what is known beside it drowns in the rounding
 	unlikely   = 1e-4 // weight below which a hypothesis ends beside those that begin here
 )
@@ -25,7 +24,7 @@ func (b *bank) part() {
 // lift gives every hypothesis a second one, in which the level moved at this moment by about so many mm/m; the other
 // parts keep what they had learned. Which of them is believed is for the checks that follow to say.
 func (b *bank) lift(size float64) {
-	jump := min(max(sq(leastJump), sq(size)/b.sigma().variance()), sq(mostJump))
+	jump := min(max(sq(changeSize), sq(size)/b.sigma().variance()), sq(mostJump))
 	for _, h := range b.h {
 		if !h.anew {
 			h.anew = true
@@ -60,9 +59,10 @@ func (b *bank) bend() {
 		for _, size := range slopes[1:] {
 			bent := h
 			bent.anew = true
-			bent.steep, bent.turn = size.of/b.gap, 0
+			bent.straighten()
+			bent.steep = size.of / b.gap
 			bent.place = slices.IndexFunc(list, func(p process) bool {
-				return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.turn == 0 && p.warm == bent.warm && p.used == bent.used
+				return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.quick == 0 && p.warm == bent.warm && p.used == bent.used
 			})
 			if bent.place < 0 { // by hours nothing of this size stands on the list
 				bent.place = h.place
@@ -73,6 +73,17 @@ func (b *bank) bend() {
 			b.h = append(b.h, bent)
 		}
 	}
+}
+
+// straighten lets the slope that there is now stay as it is.
+func (h *hypothesis) straighten() {
+	grown := 1 + h.quick*h.age
+	h.rate *= grown
+	h.bb *= grown * grown
+	h.lb *= grown
+	h.bs *= grown
+	h.bk *= grown
+	h.quick, h.age = 0, 0
 }
 
 // restsOn is how many checks what is believed rests on: those since the split where the machine became another one
