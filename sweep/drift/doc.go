@@ -13,17 +13,19 @@
 // is level + swing,
 //
 //	level(t+h) = level + slope*h + level disturbance, of variance q*q*h
-//	slope(t)   = slope(0)*(1 + c*t), t from the first check on: wear quickens by its curvature c
+//	slope(t+h) = slope + slope disturbance, of variance w*w*h; or the slope grows evenly, slope(t) = slope(0)*(1 + c*t),
+//	             t from the first check on: wear that quickens has a curvature c
 //	swing(t+h) = swing*exp(-h/tau) (settling), or the same kept alive by noise (a wander that is held back)
 //
-// where the slope at the first check has a normal prior of width b. The bank integrates over the sizes of the parts on a
-// grid: every q with every b and every c, and fewer of them beside a swing; so a machine that trends and wanders at once
-// is one like any other (processes.go). For each of more than a hundred settings runs an exact Kalman filter, sigma
-// integrated out by its conjugate prior (so what is predicted has Student's distribution). Each weighs as much as its
-// prior times how well it predicted the checks so far. Level, slope, dates and what an alarm does to them all come of
-// this one posterior. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods,
+// where the slope at the first check has a normal prior of width b. The bank integrates over the sizes of the parts on
+// a grid: every q with every b and every w or c, and fewer of them beside a swing; so a machine that trends and wanders
+// at once is one like any other (processes.go). For each of more than a hundred settings runs an exact Kalman filter,
+// sigma integrated out by its conjugate prior (so what is predicted has Student's distribution). Each weighs as much as
+// its prior times how well it predicted the checks so far. Level, slope, dates and what an alarm does to them all come
+// of this one posterior. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods,
 // chapters 2 and 4 (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting and Dynamic
-// Models, chapters 4 and 12 (from memory). The filter and what is believed are held against a library (structural_test.go).
+// Models, chapters 4 and 12 (from memory). The filter and what is believed are held against a library
+// (structural_test.go).
 //
 // Where the spindle's hours are known and its use is uneven, whatever moves for good stands in the bank twice: by the
 // calendar and by the hours. Which clock is right is so weighed like everything else (hours_test.go).

@@ -45,6 +45,12 @@ func (x *state) predict(p *process, dt, decay float64) {
 		}
 	}
 	x.ll += p.wander * p.wander * dt
+	if p.turn > 0 { // an integrated random walk
+		w := p.turn * p.turn * dt
+		x.bb += w
+		x.lb += w * dt / 2
+		x.ll += w * dt * dt / 3
+	}
 	if p.tau >= 0 {
 		x.swing *= decay
 		x.ls *= decay

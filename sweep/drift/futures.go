@@ -153,6 +153,11 @@ func (c *course) step(dt, z, limit float64, now bool, r *rand.Rand) bool {
 			c.level += c.rate * h.run(c.age, dt)
 			c.age += dt
 		}
+		if h.turn > 0 { // an integrated random walk
+			w, along := c.sigma*h.turn*math.Sqrt(dt), r.NormFloat64()
+			c.rate += w * along
+			c.level += w * dt * (along/2 + r.NormFloat64()/math.Sqrt(12))
+		}
 		if h.wander > 0 {
 			c.level += c.sigma * h.wander * math.Sqrt(dt) * r.NormFloat64()
 		}

@@ -34,7 +34,7 @@ func (b *bank) merge() {
 
 // same reports whether two hypotheses are of one process and nearly in one state.
 func (h *hypothesis) same(x *hypothesis, dof float64) bool {
-	if h.steep != x.steep || h.quick != x.quick || h.age != x.age {
+	if h.steep != x.steep || h.turn != x.turn || h.quick != x.quick || h.age != x.age {
 		return false
 	}
 	unit := h.square / dof

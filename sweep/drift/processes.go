@@ -4,6 +4,7 @@ package drift
 type process struct {
 	wander float64 // level disturbance: standard deviation after one day
 	steep  float64 // standard deviation of the slope's prior, a day
+	turn   float64 // slope disturbance: standard deviation of the slope after one day
 	quick  float64 // curvature: by what part of itself, as it was at the first check, the slope grows a day
 	reach  float64 // standard deviation of the swing's prior
 	tau    int     // which of the bank's time constants the swing has; -1: no swing
@@ -35,6 +36,9 @@ var tausInGaps = [...]float64{1.5, 5, 15, 45}
 // size is one value of a part's scale with its weight before anything was seen.
 type size struct{ of, prior float64 }
 
+// bend is one way in which a slope changes, with its weight before anything was seen.
+type bend struct{ turn, quick, prior float64 }
+
 // The sizes of the parts stand in steps of two to three, from what a few hundred checks could just show to what outdoes
 // the scatter between two checks. Their weights are our own choice: study.md shows what they do to each kind of
 // machine.
@@ -43,9 +47,10 @@ var (
 	wanders = []size{{0.004, 0.16}, {0.03, 0.1}, {0.06, 0.15}, {0.12, 0.26}, {0.25, 0.22}, {0.5, 0.08}, {1, 0.02}, {2.2, 0.01}}
 	// slopes are the standard deviations of the slope's prior, likewise.
 	slopes = []size{{0, 0.72}, {0.03, 0.03}, {0.1, 0.06}, {0.3, 0.18}, {1, 0.01}}
-	// curvatures are by what part of itself, as it was at the first check, a slope grows in a usual gap: wear that
-	// quickens.
-	curvatures = []size{{0, 0.6}, {0.0125, 0.08}, {0.05, 0.32}}
+	// bends are how a slope changes: not at all; by a disturbance, in units of the slope's own standard deviation in a
+	// usual gap; or by a curvature, by what part of itself as it was at the first check it grows in a usual gap. Wear
+	// that quickens is of the last two kinds.
+	bends = []bend{{0, 0, 0.48}, {0.18, 0, 0.18}, {0, 0.0125, 0.06}, {0, 0.05, 0.28}}
 
 	// swungWanders and swungSlopes are the sizes beside a swing: fewer, since the swing hides the small ones.
 	swungWanders = []size{{0.004, 0.4}, {0.06, 0.3}, {0.25, 0.3}}
@@ -76,23 +81,23 @@ const slowest = 0.07
 func processes(gap float64, hours, warm bool) []process {
 	root := sqrt(gap)
 	var out []process
-	add := func(p process, wander, slope, curvature size) {
-		if slope.of == 0 && curvature.of > 0 {
-			return // nothing to grow
+	add := func(p process, wander, slope size, bent bend) {
+		if slope.of == 0 && bent.turn+bent.quick > 0 {
+			return // nothing to bend
 		}
 		p.wander, p.slow = wander.of/root, wander.of < slowest
-		p.steep, p.quick = slope.of/gap, curvature.of/gap
+		p.steep, p.turn, p.quick = slope.of/gap, bent.turn*slope.of/(gap*root), bent.quick/gap
 		p.prior *= wander.prior * slope.prior
 		if slope.of > 0 {
-			p.prior *= curvature.prior
+			p.prior *= bent.prior
 		}
 		out = append(out, p)
 	}
-	straight := size{0, 1}
+	straight := bend{prior: 1}
 	for _, q := range wanders {
 		for _, b := range slopes {
-			for _, c := range curvatures {
-				add(process{tau: -1, prior: 1 - settling - sprung}, q, b, c)
+			for _, w := range bends {
+				add(process{tau: -1, prior: 1 - settling - sprung}, q, b, w)
 			}
 		}
 	}

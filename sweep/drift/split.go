@@ -35,8 +35,8 @@ func (b *bank) lift(size float64) {
 	}
 }
 
-// bend gives the bank hypotheses in which a new slope of any size began at this moment, one for each size of the level
-// disturbance: how fast the machine moved before says nothing of it.
+// bend gives the bank hypotheses in which a new slope of any size began at this moment, straight or quickening from
+// then on, for each size of the level disturbance: how fast the machine moved before says nothing of it.
 func (b *bank) bend() {
 	type part struct {
 		wander     float64
@@ -57,20 +57,23 @@ func (b *bank) bend() {
 		}
 		heaviest[key] = math.Inf(1) // of two alike one is enough
 		for _, size := range slopes[1:] {
-			bent := h
-			bent.anew = true
-			bent.straighten()
-			bent.steep = size.of / b.gap
-			bent.place = slices.IndexFunc(list, func(p process) bool {
-				return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.quick == 0 && p.warm == bent.warm && p.used == bent.used
-			})
-			if bent.place < 0 { // by hours nothing of this size stands on the list
-				bent.place = h.place
+			for _, way := range []bend{bends[0], bends[len(bends)-1]} {
+				bent := h
+				bent.anew = true
+				bent.straighten()
+				bent.steep, bent.quick = size.of/b.gap, way.quick/b.gap
+				bent.place = slices.IndexFunc(list, func(p process) bool {
+					return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.turn == 0 && p.quick == bent.quick &&
+						p.warm == bent.warm && p.used == bent.used
+				})
+				if bent.place < 0 { // by hours nothing of this size stands on the list
+					bent.place = h.place
+				}
+				bent.prior *= size.prior / (1 - slopes[0].prior) * way.prior / (bends[0].prior + bends[len(bends)-1].prior)
+				bent.score += math.Log(jumpChance)
+				bent.bb += sq(bent.steep)
+				b.h = append(b.h, bent)
 			}
-			bent.prior *= size.prior / (1 - slopes[0].prior)
-			bent.score += math.Log(jumpChance)
-			bent.bb += sq(bent.steep)
-			b.h = append(b.h, bent)
 		}
 	}
 }
@@ -83,7 +86,7 @@ func (h *hypothesis) straighten() {
 	h.lb *= grown
 	h.bs *= grown
 	h.bk *= grown
-	h.quick, h.age = 0, 0
+	h.turn, h.quick, h.age = 0, 0, 0
 }
 
 // restsOn is how many checks what is believed rests on: those since the split where the machine became another one
