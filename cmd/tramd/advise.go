@@ -8,9 +8,11 @@ import (
 	"os"
 	"strings"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/runs"
 	"tramd/sweep/advice"
+	"tramd/sweep/finish"
 )
 
 type adviseCmd struct {
@@ -71,13 +73,13 @@ func (c *adviseCmd) fromRecord(e *env) error {
 	if c.JSON {
 		return json.NewEncoder(e.out).Encode(a)
 	}
-	if err := printEach(e.text(), a.Cutters, func(f runs.Finish) string { return f.Say }); err != nil {
+	if err := printEach(e.text(), a.Cutters, func(f finish.Report) string { return f.Say }); err != nil {
 		return err
 	}
 	if err := printAdvice(e.text(), a.Answer); err != nil {
 		return err
 	}
-	return printEach(e.text(), a.Aims, func(x runs.Aim) string { return "  " + x.Say })
+	return printEach(e.text(), a.Aims, func(x api.Aim) string { return "  " + x.Say })
 }
 
 // ofJoint asks the record about a joint below the head.

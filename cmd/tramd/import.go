@@ -10,6 +10,7 @@ import (
 	"slices"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/runs"
@@ -130,15 +131,14 @@ func (c *importCmd) judgeTimes() error {
 }
 
 // importer brings one file in.
-type importer func(ctx context.Context, file *os.File, f session.Recorded) (runs.Imported, error)
+type importer func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error)
 
 // importWay is through the daemon where one runs, else straight into the store.
 func importWay(e *env, cfg *config.Config) (way importer, closing func(), err error) {
 	cl := client.New(cfg.Control.Socket)
 	if cl.Alive(e.ctx) {
-		return func(ctx context.Context, file *os.File, f session.Recorded) (out runs.Imported, err error) {
-			err = cl.Import(ctx, file, f, &out)
-			return out, err
+		return func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error) {
+			return cl.Import(ctx, file, f)
 		}, cl.Close, nil
 	}
 	cl.Close()
@@ -146,14 +146,14 @@ func importWay(e *env, cfg *config.Config) (way importer, closing func(), err er
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(ctx context.Context, file *os.File, f session.Recorded) (runs.Imported, error) {
+	return func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error) {
 		return runs.Import(ctx, s, file, f, cfg.Setup(), func(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
 			return runs.FitKnowing(ctx, s, 0, pts, setup, mixed.FitWith, e.log)
 		})
 	}, func() { s.Close() }, nil
 }
 
-func (c *importCmd) bring(ctx context.Context, way importer, path string) (out runs.Imported, at time.Time, err error) {
+func (c *importCmd) bring(ctx context.Context, way importer, path string) (out api.Imported, at time.Time, err error) {
 	file, err := os.Open(path)
 	if err != nil {
 		return out, at, err

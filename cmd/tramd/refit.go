@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/runs"
 	"tramd/store"
@@ -41,17 +42,14 @@ func (c *refitCmd) Run(e *env) error {
 }
 
 // way is through the daemon where one runs, else straight into the record.
-func (c *refitCmd) way(e *env) (way func(id int64) (refitted, error), closing func(), err error) {
+func (c *refitCmd) way(e *env) (way func(id int64) (api.Refitted, error), closing func(), err error) {
 	cfg, err := c.load(e)
 	if err != nil {
 		return nil, nil, err
 	}
 	cl := client.New(cfg.Control.Socket)
 	if cl.Alive(e.ctx) {
-		return func(id int64) (out refitted, err error) {
-			err = cl.Refit(e.ctx, id, c.Keep, &out)
-			return out, err
-		}, cl.Close, nil
+		return func(id int64) (api.Refitted, error) { return cl.Refit(e.ctx, id, c.Keep) }, cl.Close, nil
 	}
 	cl.Close()
 	open := store.OpenReadOnly
@@ -62,33 +60,12 @@ func (c *refitCmd) way(e *env) (way func(id int64) (refitted, error), closing fu
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(id int64) (out refitted, err error) {
-		var x any
-		if other, _ := runs.IsOther(e.ctx, s, id); other {
-			x, err = runs.RefitOther(e.ctx, s, id, c.Keep)
-		} else {
-			x, err = runs.Refit(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
-		}
-		if err != nil {
-			return out, err
-		}
-		text, err := json.Marshal(x)
-		if err != nil {
-			return out, err
-		}
-		return out, json.Unmarshal(text, &out)
+	return func(id int64) (api.Refitted, error) {
+		return runs.Again(e.ctx, s, id, c.Keep, mixed.FitWith, e.log)
 	}, func() { s.Close() }, nil
 }
 
-// refitted is a stored run of whatever kind, fitted again.
-type refitted struct {
-	Run         int64
-	Kind        string // empty: a sweep
-	Before, Now json.RawMessage
-	Tolerance   string
-}
-
-func (c *refitCmd) show(e *env, out refitted) error {
+func (c *refitCmd) show(e *env, out api.Refitted) error {
 	if c.JSON {
 		return printJSON(e.out, "run", out.Run, out.Now)
 	}

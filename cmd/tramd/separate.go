@@ -3,6 +3,8 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/runs"
 )
 
@@ -28,7 +30,7 @@ func (c *separateCmd) Run(e *env) error {
 	}
 	for _, x := range []struct {
 		name string
-		axes runs.Axes
+		axes api.Axes
 	}{{"spindle against the machine", out.Spindle}, {"plate against the machine (+: rises that way)", out.Plate}} {
 		fmt.Fprintln(e.out, x.name)
 		fmt.Fprintf(e.text(), "  tilt %s mm/m\n  nod  %s mm/m\n", figure(x.axes.Tilt), figure(x.axes.Nod))

@@ -18,6 +18,7 @@ import (
 	"syscall"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -267,7 +268,7 @@ func (c *Client) Alive(ctx context.Context) bool {
 }
 
 // Import brings a recorded measurement in, CSV as it lies in a file.
-func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorded, out any) error {
+func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorded) (out api.Imported, err error) {
 	q := url.Values{"name": {told.Name}, "at": {told.At.Format(time.RFC3339Nano)}, "purpose": {told.Purpose}}
 	if told.TemperatureC != nil {
 		q.Set("temperature_c", strconv.FormatFloat(*told.TemperatureC, 'g', -1, 64))
@@ -280,12 +281,14 @@ func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorde
 	if told.Again {
 		q.Set("again", "1")
 	}
-	return c.call(ctx, http.MethodPost, "/api/v1/imports?"+q.Encode(), csv, out)
+	err = c.call(ctx, http.MethodPost, "/api/v1/imports?"+q.Encode(), csv, &out)
+	return out, err
 }
 
 // Refit fits a stored run again; keep stores the result beside the old ones.
-func (c *Client) Refit(ctx context.Context, run int64, keep bool, out any) error {
-	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/runs/%d/refit", run), map[string]bool{"keep": keep}, out)
+func (c *Client) Refit(ctx context.Context, run int64, keep bool) (out api.Refitted, err error) {
+	err = c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/runs/%d/refit", run), map[string]bool{"keep": keep}, &out)
+	return out, err
 }
 
 // Run returns one stored run.

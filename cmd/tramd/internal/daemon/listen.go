@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/report"
@@ -41,12 +42,12 @@ func (d *Daemon) listen() error {
 		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.cfg.Page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
 		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, KindOf: runs.KindOf, Log: d.o.Log, Done: d.done,
-		Separate: func(ctx context.Context, first, turned int64) (any, error) {
+		Separate: func(ctx context.Context, first, turned int64) (api.Separated, error) {
 			out, err := runs.Separate(ctx, d.store, first, turned)
 			return out, runs.NotFound(err)
 		},
 		Measure: d.measure, Assembly: pictured{d},
-		Advice: func(ctx context.Context) (any, error) { return runs.Advise(ctx, d.store, d.cfg) },
+		Advice: func(ctx context.Context) (api.Advice, error) { return runs.Advise(ctx, d.store, d.cfg) },
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
 			return runs.WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
 		}},

@@ -3,26 +3,13 @@ package jobsheet
 import (
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
 	"tramd/sweep"
 )
 
-// Stage is one sweep of the job and what was done after it.
-type Stage struct {
-	Run       int64              `json:"run"`
-	StartedAt time.Time          `json:"started_at"`
-	Purpose   string             `json:"purpose"`
-	Verdict   string             `json:"verdict"`
-	Tilt      *float64           `json:"tilt_mm_per_m"` // null: not measured
-	TiltHalf  *float64           `json:"tilt_U_mm_per_m"`
-	Nod       *float64           `json:"nod_mm_per_m"`
-	NodHalf   *float64           `json:"nod_U_mm_per_m"`
-	Moved     map[string]float64 `json:"moved"` // after it, by adjuster
-	Told      []string           `json:"told"`  // what was logged after it, in words
-}
-
-// changed reports whether something was done to the machine after this sweep.
-func (s *Stage) changed() bool { return len(s.Moved) > 0 || len(s.Told) > 0 }
+// Stage is a stage of a job as every program reads it.
+type Stage = api.Stage
 
 // pause parts two jobs: a person who has moved nothing for so long has gone home.
 const pause = 6 * time.Hour
@@ -32,7 +19,7 @@ func Last(stages []Stage) []Stage {
 	from := max(0, len(stages)-1)
 	for from > 0 {
 		before, after := &stages[from-1], &stages[from]
-		if gap := after.StartedAt.Sub(before.StartedAt); !before.changed() && (gap < 0 || gap > pause) {
+		if gap := after.StartedAt.Sub(before.StartedAt); !before.Changed() && (gap < 0 || gap > pause) {
 			break
 		}
 		from--

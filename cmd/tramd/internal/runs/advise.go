@@ -8,70 +8,49 @@ import (
 	"slices"
 	"strings"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep/advice"
 	"tramd/sweep/finish"
 )
 
-// Advice is what to do next to the machine, with all a page needs to show it.
-type Advice struct {
-	advice.Answer
-	Machine   string     `json:"machine"`
-	Tolerance string     `json:"tolerance"`
-	Limit     *float64   `json:"limit_mm_per_m"` // null without a tolerance
-	Run       int64      `json:"run,omitempty"`  // the sweep it rests on
-	MustSweep bool       `json:"must_sweep"`     // something was changed since that sweep: sweep before the next move
-	Adjusters []Adjuster `json:"adjusters"`      // as they are configured
-	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
-	Aims      []Aim      `json:"aims"`           // of a parked arm, for each move in turn
-
-	TighteningMM   float64  `json:"tightening_mm"`    // what tightening is expected to add to a parked arm's reading: aim so much short
-	TighteningSDMM *float64 `json:"tightening_sd_mm"` // how much that scatters; null before two were seen
-	Cutters        []Finish `json:"cutters"`          // what the present lean leaves on the work
-}
-
-// Finish is what a lean leaves on the work with one cutter.
-type Finish = finish.Report
-
-// Adjuster is one thing that can be moved.
-type Adjuster struct {
-	Name    string    `json:"name"`
-	Unit    string    `json:"unit"`
-	Tilt    float64   `json:"tilt_mm_per_m"` // of one unit, as described
-	Nod     float64   `json:"nod_mm_per_m"`
-	Step    float64   `json:"step"` // 0: any
-	StockMM []float64 `json:"stock_mm"`
-	Plus    string    `json:"plus"` // words for a positive amount; {} stands for it
-	Minus   string    `json:"minus"`
-	Notes   string    `json:"notes"`
-}
-
-// Stage is one sweep of the job and what was done after it.
-type Stage = jobsheet.Stage
+// adviser works out one advice.
+type adviser struct{ api.Advice }
 
 // remembered is how many changes to the machine the adviser looks back on.
 const remembered = 80
 
 // Advise works the next move out of the record and the configuration.
-func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, error) {
+func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (api.Advice, error) {
+	var a adviser
+	err := a.advise(ctx, s, cfg)
+	return a.Advice, err
+}
+
+func (a *adviser) advise(ctx context.Context, s *store.Store, cfg *config.Config) error {
 	setup := cfg.Setup()
-	a := Advice{Machine: setup.Machine, Tolerance: setup.Tolerance.Text, Adjusters: []Adjuster{}, Job: []Stage{}, Cutters: []Finish{}, Aims: []Aim{}}
+	a.Advice = api.Advice{
+		Machine: setup.Machine, Tolerance: setup.Tolerance.Text,
+		Adjusters: []api.Adjuster{}, Job: []api.Stage{}, Cutters: []finish.Report{}, Aims: []api.Aim{},
+	}
 	if setup.Tolerance.Given() {
 		limit := setup.Tolerance.Limit.MMPerM()
 		a.Limit = &limit
 	}
 	for _, x := range cfg.Advisers() {
-		a.Adjusters = append(a.Adjusters, Adjuster{x.Name, x.Unit, x.Tilt, x.Nod, x.Step, append([]float64{}, x.StockMM...), x.Words.Plus, x.Words.Minus, x.Words.Notes})
+		a.Adjusters = append(a.Adjusters, api.Adjuster{
+			Name: x.Name, Unit: x.Unit, Tilt: x.Tilt, Nod: x.Nod, Step: x.Step, StockMM: append([]float64{}, x.StockMM...),
+			Plus: x.Words.Plus, Minus: x.Words.Minus, Notes: x.Words.Notes,
+		})
 	}
 	if err := a.tightening(ctx, s); err != nil {
-		return a, err
+		return err
 	}
 	trials, err := s.Trials(ctx, setup.Machine, remembered)
 	if err != nil {
-		return a, err
+		return err
 	}
 	p := advice.Problem{Tolerance: setup.Tolerance, Adjusters: cfg.Advisers()}
 	for _, t := range trials {
@@ -83,12 +62,12 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 	a.Answer, err = advice.Advise(p)
 	if err != nil {
 		if !errors.Is(err, advice.ErrNothingMeasured) && !errors.Is(err, advice.ErrNoTolerance) {
-			return a, fmt.Errorf("the record cannot be advised on: %w", err)
+			return fmt.Errorf("the record cannot be advised on: %w", err)
 		}
 		a.Answer = advice.Silent(err)
 	}
 	if blind, err := lastWithoutDirection(ctx, s, trials); err != nil {
-		return a, err
+		return err
 	} else if blind {
 		a.Answer = advice.Silent(advice.ErrNoDirection)
 	}
@@ -97,10 +76,10 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config) (Advice, er
 		last := trials[len(trials)-1]
 		a.Run, a.MustSweep = last.Run, last.Entry.Changed()
 		if err := a.finish(ctx, s, cfg); err != nil {
-			return a, err
+			return err
 		}
 	}
-	return a, nil
+	return nil
 }
 
 // ofHead returns an entry with the moves of the head alone. A move below it changed the lean by an
@@ -136,7 +115,7 @@ func lastWithoutDirection(ctx context.Context, s *store.Store, trials []store.Tr
 }
 
 // finish weighs the last result for each cutter.
-func (a *Advice) finish(ctx context.Context, s *store.Store, cfg *config.Config) error {
+func (a *adviser) finish(ctx context.Context, s *store.Store, cfg *config.Config) error {
 	tools := cfg.Tools()
 	if len(tools) == 0 {
 		return nil
@@ -153,8 +132,8 @@ func (a *Advice) finish(ctx context.Context, s *store.Store, cfg *config.Config)
 	return nil
 }
 
-func stage(t store.Trial) Stage {
-	st := Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved, Told: t.Told}
+func stage(t store.Trial) api.Stage {
+	st := api.Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved, Told: t.Told}
 	if st.Moved == nil {
 		st.Moved = map[string]float64{}
 	}

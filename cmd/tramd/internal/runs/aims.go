@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 	"tramd/sweep"
@@ -12,26 +13,8 @@ import (
 	"tramd/sweep/units"
 )
 
-// Aim is how far a parked arm's reading must go while one adjuster is loose.
-type Aim struct {
-	Adjuster   string  `json:"adjuster"`
-	By         float64 `json:"by"`
-	Indicator  string  `json:"indicator"`
-	Less       string  `json:"less,omitempty"` // a second indicator whose reading is taken off: the pivot then falls out
-	SpindleDeg float64 `json:"spindle_deg"`    // where to park the arm, 0 right, 90 back
-	ChangeMM   float64 `json:"change_mm"`      // of the reading, by what the adjuster is believed to do
-	UMM        float64 `json:"u_mm"`           // standard uncertainty of that
-	Point      string  `json:"point"`          // SpindleDeg in words: "to the right"
-	Say        string  `json:"say"`
-
-	// The change at any spindle angle a is cos_mm cos(a) + sin_mm sin(a) + rest_mm: the arm may stand elsewhere.
-	CosMM  float64 `json:"cos_mm"`
-	SinMM  float64 `json:"sin_mm"`
-	RestMM float64 `json:"rest_mm"`
-}
-
 // everywhere takes the change of the reading at any spindle angle from what it is at three of them.
-func (a *Aim) everywhere(change func(spindle float64) float64) {
+func everywhere(a *api.Aim, change func(spindle float64) float64) {
 	right, back, left := change(0), change(math.Pi/2), change(math.Pi)
 	a.RestMM = (right + left) / 2
 	a.CosMM, a.SinMM = (right-left)/2, back-a.RestMM
@@ -48,7 +31,7 @@ func pointWords(deg float64) string {
 }
 
 // aim works out the aims of all moves. An arm that would stand over the pivot shows nothing and gets none.
-func (a *Advice) aim(cfg *config.Config) {
+func (a *adviser) aim(cfg *config.Config) {
 	learned := map[string]advice.Learned{}
 	for _, l := range a.Learned {
 		learned[l.Adjuster] = l
@@ -66,7 +49,7 @@ func (a *Advice) aim(cfg *config.Config) {
 				continue
 			}
 			arm := advice.Parked{Angle: angle, RadiusMM: ind.RadiusMM}
-			aim := Aim{Adjuster: m.Adjuster, By: m.By, Indicator: ind.Name, SpindleDeg: math.Mod(sweep.Degrees(angle)-ind.PhaseDeg+720, 360),
+			aim := api.Aim{Adjuster: m.Adjuster, By: m.By, Indicator: ind.Name, SpindleDeg: math.Mod(sweep.Degrees(angle)-ind.PhaseDeg+720, 360),
 				ChangeMM: arm.Travel(pivots[m.Adjuster], tilt, nod)}
 			u := units.Slope(m.By*l.U) * units.MMPerM
 			aim.UMM = math.Hypot(arm.Travel(pivots[m.Adjuster], u, 0), arm.Travel(pivots[m.Adjuster], 0, u))
@@ -74,7 +57,7 @@ func (a *Advice) aim(cfg *config.Config) {
 			if aim.ChangeMM < 0 {
 				way = "down"
 			}
-			aim.everywhere(func(spindle float64) float64 {
+			everywhere(&aim, func(spindle float64) float64 {
 				at := advice.Parked{Angle: spindle + sweep.Radians(ind.PhaseDeg), RadiusMM: ind.RadiusMM}
 				return at.Travel(pivots[m.Adjuster], tilt, nod)
 			})
@@ -90,18 +73,18 @@ func (a *Advice) aim(cfg *config.Config) {
 }
 
 // aimApart works out the aim of a pair: the difference of the two readings, which does not depend on the pivot.
-func (a *Advice) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u units.Slope) {
+func (a *adviser) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u units.Slope) {
 	first, second := inds[0], inds[1]
 	angle, _ := advice.Park(first.RadiusMM, advice.Pivot{}, tilt, nod)
 	one := advice.Parked{Angle: angle, RadiusMM: first.RadiusMM}
 	other := advice.Parked{Angle: angle + sweep.Radians(second.PhaseDeg-first.PhaseDeg), RadiusMM: second.RadiusMM}
-	aim := Aim{Adjuster: m.Adjuster, By: m.By, Indicator: first.Name, Less: second.Name,
+	aim := api.Aim{Adjuster: m.Adjuster, By: m.By, Indicator: first.Name, Less: second.Name,
 		SpindleDeg: math.Mod(sweep.Degrees(angle)-first.PhaseDeg+720, 360), ChangeMM: advice.TravelApart(one, other, tilt, nod),
 		UMM: math.Hypot(advice.TravelApart(one, other, u, 0), advice.TravelApart(one, other, 0, u))}
 	if math.Abs(aim.ChangeMM) < 0.2*(first.RadiusMM+second.RadiusMM)*math.Hypot(float64(tilt), float64(nod)) {
 		return // side by side on one bar they see the same
 	}
-	aim.everywhere(func(spindle float64) float64 {
+	everywhere(&aim, func(spindle float64) float64 {
 		one := advice.Parked{Angle: spindle + sweep.Radians(first.PhaseDeg), RadiusMM: first.RadiusMM}
 		other := advice.Parked{Angle: spindle + sweep.Radians(second.PhaseDeg), RadiusMM: second.RadiusMM}
 		return advice.TravelApart(one, other, tilt, nod)
@@ -116,7 +99,7 @@ func (a *Advice) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u un
 const tightenings = 50
 
 // tightening is what the last tightenings did to a parked arm.
-func (a *Advice) tightening(ctx context.Context, s *store.Store) error {
+func (a *adviser) tightening(ctx context.Context, s *store.Store) error {
 	seen, err := s.Tightenings(ctx, tightenings)
 	if err != nil {
 		return err

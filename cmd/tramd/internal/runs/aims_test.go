@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 	"tramd/sweep/advice"
 	"tramd/sweep/units"
@@ -13,7 +14,7 @@ import (
 // 0.120 mm and lowers the other by 0.100 mm. Side by side they would see the same, and there is nothing to aim for.
 func TestThePairIsAimedByItsDifference(t *testing.T) {
 	m := advice.Move{Adjuster: "swing", By: 0.24}
-	var a Advice
+	var a adviser
 	a.aimApart(m, []sweep.Indicator{{Name: "one", RadiusMM: 120}, {Name: "other", RadiusMM: 100, PhaseDeg: 180}}, 1*units.MMPerM, 0, 0.1*units.MMPerM)
 	if len(a.Aims) != 1 {
 		t.Fatalf("%d aims", len(a.Aims))
@@ -25,7 +26,7 @@ func TestThePairIsAimedByItsDifference(t *testing.T) {
 	if right := x.SpindleDeg == 0; (x.ChangeMM > 0) != right {
 		t.Errorf("with the first at %g degrees the difference changes by %g mm", x.SpindleDeg, x.ChangeMM)
 	}
-	a = Advice{}
+	a = adviser{}
 	a.aimApart(m, []sweep.Indicator{{Name: "one", RadiusMM: 120}, {Name: "other", RadiusMM: 120, PhaseDeg: 5}}, 1*units.MMPerM, 0, 0)
 	if len(a.Aims) != 0 {
 		t.Errorf("%+v", a.Aims)
@@ -38,8 +39,8 @@ func TestAnAimHoldsWhereverTheArmStands(t *testing.T) {
 	pivot := advice.Pivot{XMM: 20, YMM: -35}
 	tilt, nod := 0.9*units.MMPerM, -0.3*units.MMPerM
 	for _, phase := range []float64{0, 37} {
-		var a Aim
-		a.everywhere(func(spindle float64) float64 {
+		var a api.Aim
+		everywhere(&a, func(spindle float64) float64 {
 			return advice.Parked{Angle: spindle + sweep.Radians(phase), RadiusMM: 120}.Travel(pivot, tilt, nod)
 		})
 		for deg := 0.0; deg < 360; deg += 12.3 {

@@ -15,67 +15,57 @@ import (
 	"tramd/sweep/units"
 )
 
-// Imported is what became of it.
-type Imported struct {
-	Run       int64           `json:"run"`
-	Kind      string          `json:"kind"`
-	Tolerance string          `json:"tolerance,omitempty"`
-	Result    json.RawMessage `json:"result"`
-
-	Sweep *sweep.Result `json:"-"` // of a sweep
-}
-
 // Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind,
 // unless f does.
-func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (Imported, error) {
+func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (api.Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:
-		return Imported{}, api.Invalid.Errorf("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
+		return api.Imported{}, api.Invalid.Errorf("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
 	case f.Purpose != "check" && f.Purpose != "adjust":
-		return Imported{}, api.Invalid.Errorf("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
+		return api.Imported{}, api.Invalid.Errorf("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
 	}
 	if f.TemperatureC != nil {
 		if err := drift.JudgeTemperature(*f.TemperatureC); err != nil {
-			return Imported{}, api.Invalid.Of(err)
+			return api.Imported{}, api.Invalid.Of(err)
 		}
 	}
 	if f.Tolerance != "" {
 		t, err := units.ParseTolerance(f.Tolerance)
 		if err != nil {
-			return Imported{}, api.Invalid.Errorf("tolerance: %s", err)
+			return api.Imported{}, api.Invalid.Errorf("tolerance: %s", err)
 		}
 		setup.Tolerance = t
 	}
 	kind, r, err := kindOf(r, f)
 	if err != nil {
-		return Imported{}, refused(err)
+		return api.Imported{}, refused(err)
 	}
 	if kind != sweep.KindSweep {
 		return importOther(ctx, s, kind, r, f, setup)
 	}
 	pts, err := sweep.ReadPoints(r, setup)
 	if err != nil {
-		return Imported{}, refused(err)
+		return api.Imported{}, refused(err)
 	}
 	if err := ctx.Err(); err != nil { // its sender went away
-		return Imported{}, err
+		return api.Imported{}, err
 	}
 	result, err := fit(pts, setup)
 	if err != nil {
-		return Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
+		return api.Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
 	}
 	if err := ctx.Err(); err != nil {
-		return Imported{}, err
+		return api.Imported{}, err
 	}
 	id, err := s.ImportRun(ctx, store.Import{
 		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, TemperatureC: f.TemperatureC},
 		File:   f.Name, Points: pts, Result: result, Again: f.Again,
 	})
 	if err != nil {
-		return Imported{}, twice(err)
+		return api.Imported{}, twice(err)
 	}
 	text, err := json.Marshal(result)
-	return Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: text, Sweep: &result}, err
+	return api.Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: text, Sweep: &result}, err
 }
 
 // twice says how to store a measurement that is in the record already.

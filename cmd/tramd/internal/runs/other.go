@@ -48,43 +48,43 @@ func kindOf(r io.Reader, f session.Recorded) (kind string, again io.Reader, err 
 }
 
 // importOther stores a measurement that is no sweep.
-func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, f session.Recorded, setup sweep.Setup) (Imported, error) {
+func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, f session.Recorded, setup sweep.Setup) (api.Imported, error) {
 	options, err := assembly.ParseOptions(f.Own)
 	if err != nil {
-		return Imported{}, refused(err)
+		return api.Imported{}, refused(err)
 	}
 	samples, err := assembly.Read(kind, r, &setup, f.Kind != "")
 	if err != nil {
-		return Imported{}, refused(err)
+		return api.Imported{}, refused(err)
 	}
 	result, err := assembly.Fit(kind, samples, setup, options)
 	if err != nil {
-		return Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
+		return api.Imported{}, refused(fmt.Errorf("cannot be fitted: %w", err))
 	}
 	finding, err := result.Finding()
 	if err != nil {
-		return Imported{}, err
+		return api.Imported{}, err
 	}
 	own, err := json.Marshal(options)
 	if err != nil {
-		return Imported{}, err
+		return api.Imported{}, err
 	}
 	id, err := s.ImportRun(ctx, store.Import{
 		NewRun: store.NewRun{Kind: kind, Subject: f.Subject, Purpose: f.Purpose, Setup: setup, Own: own, StartedAt: f.At, TemperatureC: f.TemperatureC},
 		File:   f.Name, Samples: &samples, Finding: &finding, Again: f.Again,
 	})
 	if err != nil {
-		return Imported{}, twice(err)
+		return api.Imported{}, twice(err)
 	}
-	return Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: finding.JSON}, nil
+	return api.Imported{Run: id, Kind: kind, Tolerance: setup.Tolerance.Text, Result: finding.JSON}, nil
 }
 
 // RefittedOther is a stored measurement that is no sweep, fitted again.
 type RefittedOther struct {
-	Run    int64           `json:"run"`
-	Kind   string          `json:"kind"`
-	Before json.RawMessage `json:"before"` // null where the run had no result
-	Now    assembly.Result `json:"now"`
+	Run    int64
+	Kind   string
+	Before json.RawMessage // nil where the run had no result
+	Now    assembly.Result
 }
 
 // IsOther reports whether a run is a measurement that is no sweep.

@@ -2,6 +2,7 @@ package runs
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"log/slog"
 
@@ -13,10 +14,10 @@ import (
 
 // Refitted is a stored run fitted again.
 type Refitted struct {
-	Run       int64         `json:"run"`
-	Before    *sweep.Result `json:"before"` // nil where the run had no result
-	Now       sweep.Result  `json:"now"`
-	Tolerance string        `json:"tolerance,omitempty"`
+	Run       int64
+	Before    *sweep.Result // nil where the run had no result
+	Now       sweep.Result
+	Tolerance string
 }
 
 // Refit fits a stored run with today's model and what the record knew before it, and keeps the result beside the old
@@ -53,5 +54,27 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 	if keep {
 		err = s.AddResult(ctx, id, out.Now)
 	}
+	return out, err
+}
+
+// Again fits a stored run of whatever kind again.
+func Again(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc, log *slog.Logger) (api.Refitted, error) {
+	if other, err := IsOther(ctx, s, id); err == nil && other {
+		x, err := RefitOther(ctx, s, id, keep)
+		if err != nil {
+			return api.Refitted{}, err
+		}
+		now, err := json.Marshal(x.Now)
+		return api.Refitted{Run: id, Kind: x.Kind, Before: x.Before, Now: now}, err
+	}
+	x, err := Refit(ctx, s, id, keep, fit, log)
+	if err != nil {
+		return api.Refitted{}, err
+	}
+	out := api.Refitted{Run: id, Tolerance: x.Tolerance, Sweep: &x.Now}
+	if out.Before, err = json.Marshal(x.Before); err != nil {
+		return out, err
+	}
+	out.Now, err = json.Marshal(x.Now)
 	return out, err
 }

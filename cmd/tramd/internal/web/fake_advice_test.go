@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep/advice"
 	"tramd/sweep/units"
 )
@@ -63,6 +64,6 @@ func someAdvice(t testing.TB) someJob {
 	}
 }
 
-func adviceOf(v any) func(context.Context) (any, error) {
-	return func(context.Context) (any, error) { return v, nil }
+func adviceOf(v any) func(context.Context) (api.Advice, error) {
+	return func(context.Context) (api.Advice, error) { return as[api.Advice](v), nil }
 }

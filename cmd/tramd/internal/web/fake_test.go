@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -144,15 +145,16 @@ func (f *shop) StartHalfTurn(_ context.Context, axis string) (int64, error) {
 
 func (f *shop) ForgetPair(context.Context) error { return f.note("forget the pair") }
 
-func (f *shop) Separate(_ context.Context, first, turned int64) (any, error) {
+func (f *shop) Separate(_ context.Context, first, turned int64) (api.Separated, error) {
 	if f.apart != nil {
-		return f.apart, f.note("separate %d %d", first, turned)
+		return as[api.Separated](f.apart), f.note("separate %d %d", first, turned)
 	}
-	return map[string]any{"spindle": map[string]any{"tilt": nil}}, f.note("separate %d %d", first, turned)
+	return api.Separated{}, f.note("separate %d %d", first, turned)
 }
 
-func (f *shop) Refit(_ context.Context, run int64, keep bool) (any, error) {
-	return map[string]any{"run": run, "before": result(0.06, -0.02, 0.008), "now": result(0.0712, -0.0312, 0.009)}, f.note("refit %d %v", run, keep)
+func (f *shop) Refit(_ context.Context, run int64, keep bool) (api.Refitted, error) {
+	again := map[string]any{"run": run, "before": result(0.06, -0.02, 0.008), "now": result(0.0712, -0.0312, 0.009)}
+	return as[api.Refitted](again), f.note("refit %d %v", run, keep)
 }
 
 func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
@@ -175,16 +177,28 @@ func (f *shop) HoldMotion(_ context.Context, run int64) error { return f.note("h
 
 func (f *shop) LetGoMotion(run int64) { _ = f.note("let go %d", run) }
 
-func (f *shop) Import(_ context.Context, csv io.Reader, in session.Recorded) (any, error) {
+func (f *shop) Import(_ context.Context, csv io.Reader, in session.Recorded) (api.Imported, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {
-		return nil, err
+		return api.Imported{}, err
 	}
 	temperature := "unknown"
 	if in.TemperatureC != nil {
 		temperature = fmt.Sprint(*in.TemperatureC)
 	}
-	return map[string]int{"run": 9}, f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature, in.Again, len(text))
+	return api.Imported{Run: 9}, f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature, in.Again, len(text))
+}
+
+// as returns v as the page would read it from an answer of the type T.
+func as[T any](v any) (out T) {
+	text, err := json.Marshal(v)
+	if err == nil {
+		err = json.Unmarshal(text, &out)
+	}
+	if err != nil {
+		panic(err)
+	}
+	return out
 }
 
 func ptr[T any](v T) *T { return &v }

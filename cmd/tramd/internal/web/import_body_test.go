@@ -7,9 +7,11 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 )
 
@@ -18,19 +20,19 @@ type slowShop struct {
 	begun, goOn, calledOff chan struct{}
 }
 
-func (s *slowShop) Import(ctx context.Context, csv io.Reader, _ session.Recorded) (any, error) {
+func (s *slowShop) Import(ctx context.Context, csv io.Reader, _ session.Recorded) (api.Imported, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {
-		return nil, err
+		return api.Imported{}, err
 	}
 	s.begun <- struct{}{}
 	select {
 	case <-s.goOn:
 	case <-ctx.Done():
 		close(s.calledOff)
-		return nil, ctx.Err()
+		return api.Imported{}, ctx.Err()
 	}
-	return map[string]int{"bytes": len(text)}, nil
+	return api.Imported{Run: int64(len(text))}, nil
 }
 
 func newSlowShop() *slowShop {
@@ -90,7 +92,7 @@ func TestASlowNetworkDoesNotEndAnImport(t *testing.T) {
 	<-s.begun
 	time.Sleep(600 * time.Millisecond)
 	s.goOn <- struct{}{}
-	if code, body, _ := answered(t, c); code != http.StatusCreated || body != `{"bytes":5}`+"\n" {
+	if code, body, _ := answered(t, c); code != http.StatusCreated || !strings.HasPrefix(body, `{"run":5,`) {
 		t.Errorf("%d %s", code, body)
 	}
 }

@@ -95,9 +95,9 @@ type Motion interface {
 	LetGoMotion(run int64)
 }
 
-// Imports brings recorded sweeps (CSV) into the store. What it returns is sent as JSON as it is.
+// Imports brings recorded sweeps (CSV) into the store.
 type Imports interface {
-	Import(ctx context.Context, csv io.Reader, of session.Recorded) (any, error)
+	Import(ctx context.Context, csv io.Reader, of session.Recorded) (api.Imported, error)
 }
 
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.
@@ -112,9 +112,9 @@ type Options struct {
 	Refits       Refits
 	Motion       Motion
 	Drift        Drift
-	Separate     func(ctx context.Context, first, turned int64) (any, error)           // the spindle apart from a loose plate, sent as JSON as it is
+	Separate     func(ctx context.Context, first, turned int64) (api.Separated, error) // the spindle apart from a loose plate
 	Measure      func(ctx context.Context, w MeasurementWanted) (run int64, err error) // begins a traverse, a bar or a travel; its run is steered as a sweep's is
-	Advice       func(ctx context.Context) (any, error)                                // what to move next, sent as JSON as it is
+	Advice       func(ctx context.Context) (api.Advice, error)                         // what to move next
 	JobSheet     Sheet                                                                 // the record of the last job; without Write there is none
 	Report       Sheet                                                                 // the maintenance report; without Write there is none
 	Metrics      http.Handler

@@ -3,11 +3,13 @@ package web
 import (
 	"context"
 	"net/http"
+
+	"tramd/cmd/tramd/internal/api"
 )
 
-// Refits fits stored runs again. Its result is sent as JSON as it is.
+// Refits fits stored runs again.
 type Refits interface {
-	Refit(ctx context.Context, run int64, keep bool) (any, error)
+	Refit(ctx context.Context, run int64, keep bool) (api.Refitted, error)
 }
 
 // refit fits a run with today's model; the body says whether the result is kept beside the old ones.

@@ -1,0 +1,73 @@
+package api
+
+import (
+	"time"
+
+	"tramd/sweep/advice"
+	"tramd/sweep/finish"
+)
+
+// Advice is what to do next to the machine, with all a page needs to show it.
+type Advice struct {
+	advice.Answer
+	Machine   string     `json:"machine"`
+	Tolerance string     `json:"tolerance"`
+	Limit     *float64   `json:"limit_mm_per_m"` // null without a tolerance
+	Run       int64      `json:"run,omitempty"`  // the sweep it rests on
+	MustSweep bool       `json:"must_sweep"`     // something was changed since that sweep: sweep before the next move
+	Adjusters []Adjuster `json:"adjusters"`      // as they are configured
+	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
+	Aims      []Aim      `json:"aims"`           // of a parked arm, for each move in turn
+
+	TighteningMM   float64         `json:"tightening_mm"`    // what tightening is expected to add to a parked arm's reading: aim so much short
+	TighteningSDMM *float64        `json:"tightening_sd_mm"` // how much that scatters; null before two were seen
+	Cutters        []finish.Report `json:"cutters"`          // what the present lean leaves on the work
+}
+
+// Adjuster is one thing that can be moved.
+type Adjuster struct {
+	Name    string    `json:"name"`
+	Unit    string    `json:"unit"`
+	Tilt    float64   `json:"tilt_mm_per_m"` // of one unit, as described
+	Nod     float64   `json:"nod_mm_per_m"`
+	Step    float64   `json:"step"` // 0: any
+	StockMM []float64 `json:"stock_mm"`
+	Plus    string    `json:"plus"` // words for a positive amount; {} stands for it
+	Minus   string    `json:"minus"`
+	Notes   string    `json:"notes"`
+}
+
+// Stage is one sweep of the job and what was done after it.
+type Stage struct {
+	Run       int64              `json:"run"`
+	StartedAt time.Time          `json:"started_at"`
+	Purpose   string             `json:"purpose"`
+	Verdict   string             `json:"verdict"`
+	Tilt      *float64           `json:"tilt_mm_per_m"` // null: not measured
+	TiltHalf  *float64           `json:"tilt_U_mm_per_m"`
+	Nod       *float64           `json:"nod_mm_per_m"`
+	NodHalf   *float64           `json:"nod_U_mm_per_m"`
+	Moved     map[string]float64 `json:"moved"` // after it, by adjuster
+	Told      []string           `json:"told"`  // what was logged after it, in words
+}
+
+// Changed reports whether something was done to the machine after this sweep.
+func (s *Stage) Changed() bool { return len(s.Moved) > 0 || len(s.Told) > 0 }
+
+// Aim is how far a parked arm's reading must go while one adjuster is loose.
+type Aim struct {
+	Adjuster   string  `json:"adjuster"`
+	By         float64 `json:"by"`
+	Indicator  string  `json:"indicator"`
+	Less       string  `json:"less,omitempty"` // a second indicator whose reading is taken off: the pivot then falls out
+	SpindleDeg float64 `json:"spindle_deg"`    // where to park the arm, 0 right, 90 back
+	ChangeMM   float64 `json:"change_mm"`      // of the reading, by what the adjuster is believed to do
+	UMM        float64 `json:"u_mm"`           // standard uncertainty of that
+	Point      string  `json:"point"`          // SpindleDeg in words: "to the right"
+	Say        string  `json:"say"`
+
+	// The change at any spindle angle a is cos_mm cos(a) + sin_mm sin(a) + rest_mm: the arm may stand elsewhere.
+	CosMM  float64 `json:"cos_mm"`
+	SinMM  float64 `json:"sin_mm"`
+	RestMM float64 `json:"rest_mm"`
+}
