@@ -107,10 +107,8 @@ func (c columns) points() []sweep.Point {
 	return pts
 }
 
-// encodeChunk packs 1 to maxChunk readings. It is exact to 1 µs, 1e-4 degree and 1 nm.
-func encodeChunk(pts []sweep.Point) ([]byte, error) { return encodeSamples(Samples{Points: pts}) }
-
-// encodeSamples is encodeChunk for readings with more columns, which are exact to 1e-6 of their unit.
+// encodeSamples packs 1 to maxChunk readings. It is exact to 1 µs, 1e-4 degree and 1 nm, and in further columns to 1e-6
+// of their unit.
 func encodeSamples(s Samples) ([]byte, error) {
 	n := len(s.Points)
 	if n == 0 || n > maxChunk {

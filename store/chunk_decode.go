@@ -12,7 +12,7 @@ import (
 	"tramd/sweep"
 )
 
-// decodeChunk unpacks what encodeChunk packed. Whatever it is given, it neither panics nor takes more memory than the
+// decodeChunk unpacks what encodeSamples packed. Whatever it is given, it neither panics nor takes more memory than the
 // largest chunk needs.
 func decodeChunk(data []byte) ([]sweep.Point, error) {
 	c, err := decodeColumns(data)

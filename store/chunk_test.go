@@ -208,3 +208,5 @@ func FuzzChunk(f *testing.F) {
 		}
 	})
 }
+
+func encodeChunk(pts []sweep.Point) ([]byte, error) { return encodeSamples(Samples{Points: pts}) }
