@@ -12,7 +12,7 @@ import (
 // English is the language that every text exists in.
 const English = "en"
 
-//go:embed *.json
+//go:embed ??.json
 var files embed.FS
 
 // Catalogue is the texts of one language.

@@ -3,6 +3,7 @@
 package cataloguetest
 
 import (
+	_ "embed"
 	"encoding/json"
 	"regexp"
 	"slices"
@@ -19,6 +20,11 @@ const (
 	english = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
 	strange = "áƀçđéƒĝĥíĵķļɱñóþɋŕšťúṽŵẋýžÁɃÇĐÉƑĜĤÍĴĶĻṂÑÓÞɊŔŠŤÚṼŴẊÝŽ"
 )
+
+// sentences are the forms of all that the program itself says; the program has no use for them in English.
+//
+//go:embed sentences.json
+var sentences []byte
 
 // kept are the blanks of a text, the units that a form has as blanks, and what a machine reads.
 var kept = regexp.MustCompile("\\{#?\\w+\\}|\\bmm/m\\b|\\bmm\\b|`[^`]*`")
@@ -63,6 +69,9 @@ func Read() (*catalogue.Catalogue, error) {
 	text, err := catalogue.File(catalogue.English)
 	if err == nil {
 		err = json.Unmarshal(text, &file)
+	}
+	if err == nil {
+		err = json.Unmarshal(sentences, &file)
 	}
 	if err != nil {
 		return nil, err
