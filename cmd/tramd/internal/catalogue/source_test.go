@@ -32,6 +32,7 @@ var speaking = []struct {
 	{"cmd/tramd/internal/assembly", "options.go read.go fit.go history.go write.go"},
 	{"cmd/tramd/internal/picture", ""}, {"cmd/tramd/internal/report", "csv.go"}, {"cmd/tramd/internal/jobsheet", ""},
 	{"cmd/tramd/internal/daemon", "socket.go listen.go reload.go secrets.go health.go record.go"},
+	{"cmd/tramd/internal/runs", "csv.go"}, {"cmd/tramd/internal/api", ""},
 	{"cmd/tramd/internal/web", "login.go openapi.go assets.go guard.go"},
 }
 
