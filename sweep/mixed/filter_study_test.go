@@ -33,7 +33,7 @@ type looks struct {
 const (
 	lookLeast = 120
 	lookCount = 16
-	refitAt   = 2.0
+	refitAt   = 1.3
 	refitFew  = 60 // readings up to which each new one is fitted at once
 	fitTakesS = 1.0
 )
