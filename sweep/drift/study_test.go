@@ -77,7 +77,7 @@ func TestStudy(t *testing.T) {
 	n, seed := *studySize, *studySeed
 	p("# What the alarms cost and the dates are worth\n\nSimulated machines, both axes checked, gaps between checks uneven; what makes them (`simulate_test.go`, `alarms_test.go`;\n"+
 		"a second workshop that shares nothing with the first: `unseen_test.go`) "+
-		"shares no code with the model. Made by `go test ./sweep/drift -run TestStudy -study -study.size %d -study.seed %d -study.out FILE`.\n\n", n, seed)
+		"shares no code with the model. Made by `go test ./sweep/drift -run TestStudy -study -study.size %d -study.seed %d -study.out FILE`.\n\nOf each kind and number of checks %d machines: a delay is known to a sixth and a share of 5 %% of all a kind's dates to 3 %%, with 20.\n\n", n, seed, n)
 
 	p("## False alarms\n\nHealthy machines, watched for 500 checks each. Wanted: one false alarm in 370 checks or fewer, both axes together.\n\n" +
 		"| checks | mean checks to the first | one begins in |\n|---|---|---|\n")
