@@ -102,7 +102,7 @@ func (f *fitting) bandWithin() (low, high float64) {
 
 // tryBand is the heaviest of a few grid points with the band.
 func (f *fitting) tryBand(b band, way *direction, along curve) point {
-	d := newDesign(f.in, f.bs, f.groups, f.axes, way, along, f.waves)
+	d := newDesign(f.in, f.bs, f.groups, f.axes, way, along, f.parts)
 	d.noise2 = f.ans.best.s2
 	l := f.levels()
 	l.band = b

@@ -43,7 +43,7 @@ func blocks(in *input, segs []segment) []block {
 		for ; i < len(live); i++ {
 			g := live[i]
 			from, to := g.th-g.span/2, g.th+g.span/2
-			if b.n > 0 && (g.track != b.track || g.group != b.group || g.dir != b.dir ||
+			if b.n > 0 && (g.fresh || g.track != b.track || g.group != b.group || g.dir != b.dir ||
 				math.Max(hi, to)-math.Min(lo, from) > math.Max(limit, sameStation) || math.Abs(g.th-last.th) > 2*segmentSpan) {
 				break
 			}

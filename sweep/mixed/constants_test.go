@@ -1,14 +1,19 @@
 package mixed
 
 import (
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/printer"
 	"go/token"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"tramd/sweep"
 )
 
 // Every number that the model was given, and not the readings, stands in constants.md with its value.
@@ -80,4 +85,56 @@ func hasNumber(e ast.Expr) (found bool) {
 		return !found
 	})
 	return found
+}
+
+// TestTwelveKinds prints, with -study, what a dozen kinds of sweeps come to: the figures that constants.md gives for
+// each constant doubled. Without, it fits one sweep of each.
+func TestTwelveKinds(t *testing.T) {
+	t.Parallel()
+	runs := 1
+	if *studyOn {
+		runs = 15
+	}
+	names := []string{
+		"8 stations by eye", "form", "slots", "coarse resolution", "both ways, hysteresis", "late encoder, form", "1/f", "white only", "stepped table",
+		"hum of 0.2 to 3 Hz",
+	}
+	var held, wide, against []float64
+	count := func(s tally) {
+		if s.refused > 0 || s.n == 0 {
+			t.Fatalf("%d refused of %d", s.refused, s.n)
+		}
+		held, wide, against = append(held, s.coverage()), append(wide, math.Log(s.wide())), append(against, math.Log(s.against()))
+	}
+	for _, f := range append(families(), unseen()...) {
+		for _, name := range names {
+			if f.name == name {
+				count(study(t, f, runs, 91))
+			}
+		}
+	}
+	for _, k := range []int{2, 5} { // two knocks, a dent
+		var s tally
+		r := rand.New(rand.NewPCG(91, uint64(k)))
+		for range runs {
+			tr := drawGround(r).draw(r, disturbances()[k])
+			got, err := Fit(tr.pts, tr.setup)
+			plain, err2 := sweep.FitPlain(tr.pts, tr.setup)
+			s.add(tr, got, plain, err, err2)
+		}
+		count(s)
+	}
+	if len(held) != 12 {
+		t.Fatalf("%d kinds", len(held))
+	}
+	mean := func(x []float64) (m float64) {
+		for _, v := range x {
+			m += v / float64(len(x))
+		}
+		return m
+	}
+	if c := mean(held); c < 0.8 {
+		t.Errorf("held the truth in %.0f %%", 100*c)
+	}
+	fmt.Printf("twelve kinds: %.1f %%, %.2f, %.2f\n", 100*mean(held), math.Exp(mean(wide)), math.Exp(mean(against)))
 }

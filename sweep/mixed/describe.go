@@ -66,6 +66,7 @@ func (f *fitting) scatter() float64 {
 		for i, v := range legendre(u) {
 			base += f.coef[f.d.form+i] * v
 		}
+		base += f.jumpsAt(g.track, g.t)
 		for j := g.lo; j < g.hi; j++ {
 			if tr.why[j] != kept {
 				continue
@@ -95,6 +96,7 @@ const (
 	WarnStuck         = "stuck"
 	WarnEndOfTravel   = "end_of_travel"
 	WarnMuchRejected  = "much_rejected"
+	WarnStill         = "plunger_still" // the wave is so small that the plunger may not have followed it
 	WarnDelay         = "delay"
 	WarnHysteresis    = "hysteresis"
 	WarnBorrowed      = "borrowed_repeatability"
@@ -128,7 +130,7 @@ func (f *fitting) warn(r *sweep.Result) {
 	if out := known - r.Readings; known > 0 && float64(out) > 0.25*float64(known) {
 		add(WarnMuchRejected, "%.0f %% of the readings were left out: look at the surface and the indicator, and sweep again", 100*float64(out)/float64(known))
 	}
-	if n := f.groups - len(f.in.tracks); n > 0 {
+	if n := len(f.knocks()); n > 0 {
 		add(WarnKnock, "the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own offset; tighten the arm and sweep again", n)
 	}
 	if f.in.backwards {
@@ -171,8 +173,9 @@ func (f *fitting) warn(r *sweep.Result) {
 // A delay is reported where it is more than a few tenths of a degree and stands well above its standard uncertainty: a
 // small lean tells little of when it was read.
 const (
-	lateMatters = 0.3 // degrees
-	lateSure    = 2.0 // standard uncertainties
+	lateMatters = 0.3  // degrees
+	lateSure    = 2.0  // standard uncertainties
+	lostMatters = 0.05 // probability that the plunger did not move
 )
 
 func (f *fitting) warnDirections(add func(code, format string, args ...any)) {
@@ -182,6 +185,10 @@ func (f *fitting) warnDirections(add func(code, format string, args ...any)) {
 	if late, u, rate := f.late(); math.Abs(late) > math.Max(sweep.Radians(lateMatters), lateSure*u) {
 		add(WarnDelay, "the angles are %.1f degrees late, by the two ways round (a delay of some %.0f ms at this speed, or lost motion); it was taken out",
 			sweep.Degrees(late), 1000*late/math.Max(rate, 1e-9))
+	}
+	if f.lost > lostMatters {
+		add(WarnStill, "the reading hardly moves: a plunger that sticks by a few steps of its display may hide a lean, and the interval reaches as far; "+
+			"press the plunger in at each station or use a finer indicator")
 	}
 	if h := f.way.playMM; h > 2*f.in.step() {
 		add(WarnHysteresis, "the indicator reads %.4f mm apart by the way its plunger moves; it was taken out", 2*h)

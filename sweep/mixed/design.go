@@ -26,7 +26,7 @@ type design struct {
 	step               float64 // of the display, mm
 	t0, half           float64 // the time of the drift polynomials: middle and half length
 	noise2             float64 // guess at the white noise's variance, to put priors in mm and seconds to scale
-	waves              []wave
+	parts              []part
 	circles            []int     // by track: which circle on the surface it runs on
 	pair               *pair     // of two indicators: their blocks as sums and differences; nil where there are not two
 	moved              direction // by lag and delay of this the angles have been moved
@@ -34,11 +34,11 @@ type design struct {
 
 // newDesign writes the columns. axes says which of tilt and nod are in the model; way, if not nil, adds the effects
 // of direction along the curve.
-func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, along curve, waves []wave) *design {
+func newDesign(in *input, bs []block, groups int, axes [2]bool, way *direction, along curve, parts []part) *design {
 	d := &design{groups: groups, step: in.step()}
 	circles := d.circlesOf(in)
-	d.form, d.drift = circles*2*formOrders, drifts+waveColumns*len(in.tracks)*len(waves)
-	d.waves = waves
+	d.form, d.drift = circles*2*formOrders, drifts+partColumns*len(in.tracks)*len(parts)
+	d.parts = parts
 	for i := range d.form {
 		d.orders = append(d.orders, i/2%formOrders+2)
 	}
@@ -94,7 +94,7 @@ func (d *design) write(in *input, bs []block, axes [2]bool, way *direction, alon
 		}
 		x[d.cols-1] = b.z - d.zero
 	}
-	d.writeWaves(bs, d.waves)
+	d.writeParts(bs, d.parts)
 	if way != nil {
 		way.write(d, bs, along)
 	}

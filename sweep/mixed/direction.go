@@ -101,8 +101,9 @@ func (f *fitting) late() (late, u, rate float64) {
 	return f.way.lag + f.way.delayS*rate, math.Sqrt(f.ans.best.variance(c)), rate
 }
 
-// playProof is by how much in log likelihood a play must be better than none.
-const playProof = 3
+// playOdds is the log odds of no play against some, and of no effect of direction at all against one without play, before
+// the readings speak.
+const playOdds = 0.0
 
 // playLevels are tried before the play is refined, in display steps: the likelihood has more than one hump.
 var playLevels = []float64{0, 0.3, 0.6, 1, 1.5, 2.2, 3.3, 5, 7.5, 11}

@@ -5,13 +5,14 @@
 //
 // A reading is the lean and an offset (fixed), the form of the surface (random harmonics 2 and up, falling off with
 // their order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so
-// Markov, or over many times at once, as 1/f noise is), what a coarse display rounds off, a steady wave in time or a
-// fine wave of the table where there is one, noise within a band of frequencies where there is some, and white noise.
+// Markov, or over many times at once, as 1/f noise is), what a coarse display rounds off, noise within a band of
+// frequencies where there is some, and white noise. Beside these it has parts that are there or not: a steady wave in
+// time, a fine wave of the table, a dent or a burr, a bump in time, plates of unequal height, jumps.
 // The slow noise of two indicators on one bar may go together: both rise and fall, or one gains what the other loses.
 // Swept both ways round, the model also has an offset by direction, the play of the plunger and a delay between the
 // angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
-// restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged. A
-// t distribution with matched degrees of freedom then gives the interval.
+// restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged, and
+// over whether each part is there. A t distribution with matched degrees of freedom then gives the interval.
 //
 // # The way through
 //
@@ -24,9 +25,11 @@
 //	pair      put two indicators to the filter as their sum and difference   pair.go
 //	search    walk the grid, average the lean                                solve.go, grid.go, posterior.go, average.go
 //	steps     give the rounding of a coarse display its own part of the noise  rounding.go
-//	waves     find a steady wave in what is left; search again with it       wave.go, wave_find.go, wave_spectrum.go
+//	parts     find waves, dents, bumps, plates, jumps in what is left;       part.go, part_find.go, part_hump.go,
+//	          search again with each; average over whether it is there       part_plates.go, wave_spectrum.go, average.go
 //	band      find noise within a band of frequencies; search again with it  band.go, band_find.go, kalman.go
 //	swings    where there is none, join blocks until a tremor is averaged out  swing.go
+//	direction weigh play, a step by the way round, late angles, and none     solve.go, direction.go, stuck.go
 //	filter    carry a fit on block by block, by the same equations          filter_course.go, filter_live.go, filter_result.go
 //	result    one belief: intervals, decision, budget; form, warnings        conclude.go, components.go, describe.go, turns.go
 //

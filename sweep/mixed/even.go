@@ -62,7 +62,7 @@ func (f *fitting) weighEvenly() {
 	}
 	var parts [2][]float64
 	for k := range d.lean {
-		parts[k] = d.parts(a, from, n-d.lean+k)
+		parts[k] = d.weighing(a, from, n-d.lean+k)
 	}
 	v := f.spread(parts)
 	for k := range v {
@@ -96,9 +96,9 @@ func (f *fitting) warnUneven(add func(code, format string, args ...any)) {
 		"readings disturbed for a part of the sweep; sweep again, more slowly", off)
 }
 
-// parts is by how much each block's reading moves one coefficient, given the factor of the normal equations of the
+// weighing is by how much each block's reading moves one coefficient, given the factor of the normal equations of the
 // columns from one on.
-func (d *design) parts(factor sym, from, at int) []float64 {
+func (d *design) weighing(factor sym, from, at int) []float64 {
 	n := factor.n - 1
 	u := make([]float64, n)
 	u[at] = 1

@@ -41,6 +41,10 @@ func (c *Filter) Result() sweep.Result {
 	left := c.rejected + spikes + off
 	r.Readings, r.Rejected = c.said.Readings+c.readings-left, c.said.Rejected+left
 	f.ans.terms = few(f.ans.terms)
+	f.carryOthers()
+	if f.seen {
+		f.weighStuck()
+	}
 	f.goesOn = true
 	f.offsets(&r)
 	f.conclude(&r)

@@ -40,18 +40,44 @@ func findKnocks(in *input, segs []segment, s start, groups int) ([]segment, star
 				before, after, found = in.jump(trial, groups, &s)
 			}
 		}
+		if found == likeAJump {
+			in.maybe(&s, before, after)
+			// What undoes it is sought beside it: two knocks may look like plates.
+			trial := split(segs, in.firstAfter(segs, after), groups)
+			t := robust(in, trial, groups+1, robustOrder)
+			if b, a, more := in.jump(trial, groups+1, &t); more != noJump {
+				in.maybe(&s, b, a)
+			}
+		}
 		if found != aJump {
 			break
 		}
-		in.cutAt(&s, &before, &after)
+		tr := &in.tracks[after.track]
+		tr.cuts = with(tr.cuts, in.jumpsAt(&s, &before, &after))
 		segs, groups = in.segments(), in.groups()
 		s = robust(in, segs, groups, robustOrder)
 	}
 	if in.dropNoJumps(&s) {
 		segs, groups = in.segments(), in.groups()
 		s = robust(in, segs, groups, robustOrder)
+	} else if slices.ContainsFunc(in.tracks, func(tr track) bool { return len(tr.maybe) > 0 }) {
+		segs = in.segments() // cut there too
 	}
 	return segs, s, groups
+}
+
+// maybe notes a jump between two blocks for the model to judge.
+func (in *input) maybe(s *start, before, after block) {
+	tr := &in.tracks[after.track]
+	tr.maybe = with(tr.maybe, in.jumpsAt(s, &before, &after))
+}
+
+// with inserts a number into sorted ones.
+func with(sorted []int, n int) []int {
+	if i, found := slices.BinarySearch(sorted, n); !found {
+		return slices.Insert(sorted, i, n)
+	}
+	return sorted
 }
 
 // dropNoJumps forgets jumps that bring each other to nothing, as edges of plates, slots and lost motion do and knocks
@@ -84,6 +110,11 @@ func (in *input) dropNoJumps(s *start) (dropped bool) {
 					keep = append(keep, tr.cuts[i])
 				}
 				end = i + 1
+			}
+			for _, cut := range tr.cuts[i:end] {
+				if !slices.Contains(keep, cut) {
+					tr.maybe = with(tr.maybe, cut)
+				}
 			}
 			i = end
 		}
@@ -131,7 +162,7 @@ func (in *input) jump(segs []segment, groups int, s *start) (before, after block
 	case sc.place < 0 || sc.with < sc.best+knockProof:
 		return before, after, noJump
 	case sc.rivals() > sc.with:
-		return before, after, likeAJump
+		return bs[sc.place-1], bs[sc.place], likeAJump
 	}
 	return bs[sc.place-1], bs[sc.place], aJump
 }
@@ -207,8 +238,8 @@ func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
 	return out, sharp
 }
 
-// cutAt finds the reading at which the jump between two blocks lies, and notes it.
-func (in *input) cutAt(s *start, before, after *block) {
+// jumpsAt returns the first reading after the jump between two blocks.
+func (in *input) jumpsAt(s *start, before, after *block) int {
 	tr := &in.tracks[after.track]
 	from, to := before.t-before.seconds()/2, after.t+after.seconds()/2
 	lo, _ := slices.BinarySearch(tr.t, from)
@@ -239,9 +270,7 @@ func (in *input) cutAt(s *start, before, after *block) {
 			best, place = n, at[k]
 		}
 	}
-	if i, found := slices.BinarySearch(tr.cuts, place); !found {
-		tr.cuts = slices.Insert(tr.cuts, i, place)
-	}
+	return place
 }
 
 // groups is the number of offsets: one a track, and one more for each jump.

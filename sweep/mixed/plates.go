@@ -2,6 +2,7 @@ package mixed
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -18,19 +19,24 @@ const (
 	sameEdgeDeg = 5.0
 )
 
-// edge is the column of one edge at an angle: a saw of one tooth a turn, its mean and first harmonic taken off. Sums of
-// such columns with weights that add up to nothing are level plates.
+// edge is the column of one edge at an angle (see edgeAt).
 func edge(bs []block, at float64) []float64 {
 	out := make([]float64, len(bs))
 	for i := range bs {
-		x := math.Remainder(bs[i].th-at, 2*math.Pi)
-		saw := x/(2*math.Pi) - math.Copysign(0.5, x)
-		if s := bs[i].span; math.Abs(x) < s/2 { // the edge lies within the block
-			saw = -x / s
-		}
-		out[i] = saw + math.Sin(x)/math.Pi
+		out[i] = edgeAt(&bs[i], at)
 	}
 	return out
+}
+
+// edgeAt is a saw of one tooth a turn, its mean and first harmonic taken off. Sums of such saws with weights that add up
+// to nothing are level plates.
+func edgeAt(b *block, at float64) float64 {
+	x := math.Remainder(b.th-at, 2*math.Pi)
+	saw := x/(2*math.Pi) - math.Copysign(0.5, x)
+	if s := b.span; math.Abs(x) < s/2 { // the edge lies within the block
+		saw = -x / s
+	}
+	return saw + math.Sin(x)/math.Pi
 }
 
 // edges are the angles of the few places at which one more step is worth most.
@@ -128,7 +134,15 @@ func (sc *stepScan) rivalsAt(pass *pass, cols [][]float64, h hyper) float64 {
 		left := math.Max(p.s2*p.dof-sq(with[k])/(q+1/sq(knockSD)), 1e-6*p.s2*p.dof)
 		best = p.weight - (math.Log1p(sq(knockSD)*q)+p.dof*math.Log(left/(p.s2*p.dof)))/2
 	}
-	var set []int
+	if _, w := edgeSet(k, weight); w > best {
+		best = w
+	}
+	return best
+}
+
+// edgeSet returns the set of edges that is worth most: the best two, and the best next one as long as it adds.
+func edgeSet(k int, weight func(set []int) float64) (set []int, best float64) {
+	best = math.Inf(-1)
 	for a := range k {
 		for b := range a {
 			if w := weight([]int{b, a}); w > best {
@@ -139,14 +153,10 @@ func (sc *stepScan) rivalsAt(pass *pass, cols [][]float64, h hyper) float64 {
 	for len(set) > 0 && len(set) < mostEdges {
 		var better []int
 		for a := range k {
-			trial := append(append([]int(nil), set...), a)
-			known := false
-			for _, b := range set {
-				known = known || a == b
-			}
-			if known {
+			if slices.Contains(set, a) {
 				continue
 			}
+			trial := append(slices.Clone(set), a)
 			if w := weight(trial); w > best {
 				best, better = w, trial
 			}
@@ -156,7 +166,7 @@ func (sc *stepScan) rivalsAt(pass *pass, cols [][]float64, h hyper) float64 {
 		}
 		set = better
 	}
-	return best
+	return set, best
 }
 
 // heights is what edges with heights that add up to nothing are worth in log likelihood, the choice of their places

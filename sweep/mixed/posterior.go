@@ -185,7 +185,7 @@ func (s *searcher) at(h hyper) point {
 	logDet := w.logDet
 	for i, v := range d.precision(s.l, h) {
 		c.row(i)[i] += v
-		if i < d.form+d.drift {
+		if i < d.form+d.drift+d.extra {
 			logDet -= math.Log(v)
 		}
 	}
@@ -196,7 +196,7 @@ func (s *searcher) at(h hyper) point {
 		logDet += 2 * math.Log(c.row(i)[i])
 	}
 	rss := c.row(last)[last] * c.row(last)[last]
-	free := float64(len(s.bs)-d.groups-d.extra-d.lean) + s.known.dof
+	free := float64(len(s.bs)-d.groups-d.lean) + s.known.dof
 	free = math.Max(free, 1)
 	scale := rss + s.known.dof*s.known.s*s.known.s
 	p := point{h: h, factor: c, dof: free, s2: math.Max(scale/free, s.least)}
@@ -240,7 +240,7 @@ func (d *design) precision(l *levels, h hyper) []float64 {
 	for i, order := range d.orders {
 		out[i] = 1 / (f * f * formVariance(order, l.fall[h.fall]))
 	}
-	d.wavePrecision(out[d.form+drifts : d.form+d.drift])
+	d.partPrecision(out[d.form+drifts : d.form+d.drift])
 	for i := range drifts {
 		v := l.drift[h.drift] * driftFall[i]
 		out[d.form+i] = 1 / (v * v)

@@ -1,6 +1,9 @@
 package mixed
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // code is why a reading was left out.
 type code uint8
@@ -31,6 +34,7 @@ type segment struct {
 	t, th, z      float64 // middle of the readings still kept: medians at first, so that one chip does not move them
 	span          float64 // radians covered
 	dir           float64 // +1 counter-clockwise, -1 clockwise, 0 not known
+	fresh         bool    // a jump that the model has yet to judge lies before it: no block goes across
 	group         int     // offset group: a new one begins where the stylus was knocked
 	n             int     // readings kept
 	runs          int     // stretches of equal readings among them: each is rounded once
@@ -59,11 +63,18 @@ func (in *input) segments() []segment {
 			if len(cuts) > 0 {
 				end = cuts[0]
 			}
+			next, fresh := slices.BinarySearch(tr.maybe, lo)
+			if fresh {
+				next++
+			}
+			if next < len(tr.maybe) {
+				end = min(end, tr.maybe[next])
+			}
 			hi := lo + 1
 			for hi < end && hi-lo < segmentCount && way[hi] == way[lo] && math.Abs(tr.th[hi]-tr.th[lo]) <= segmentSpan {
 				hi++
 			}
-			s := segment{track: k, lo: lo, hi: hi, group: own, dir: float64(way[lo])}
+			s := segment{track: k, lo: lo, hi: hi, fresh: fresh, group: own, dir: float64(way[lo])}
 			s.span = math.Abs(tr.th[hi-1] - tr.th[lo])
 			buf = s.middle(tr, buf)
 			out = append(out, s)

@@ -84,13 +84,20 @@ func (f *fitting) snapshot() Snapshot {
 	return s
 }
 
-// knocks lists the offset groups after the first of each track.
+// knocks lists the offset groups after the first of each track, and the jumps that are parts.
 func (f *fitting) knocks() (out []Knock) {
 	first := f.d.form + f.d.drift + f.d.extra
 	for i := 1; i < len(f.bs); i++ {
 		a, b := &f.bs[i-1], &f.bs[i]
 		if a.track == b.track && a.group != b.group {
 			out = append(out, Knock{f.in.tracks[b.track].indicator, b.t, f.coef[first+b.group] - f.coef[first+a.group]})
+		}
+	}
+	for j, p := range f.d.parts {
+		if p.kind == jumps {
+			for k, size := range f.jumpSizes(j) {
+				out = append(out, Knock{f.in.tracks[p.track].indicator, p.times[k], size})
+			}
 		}
 	}
 	return out

@@ -15,6 +15,7 @@ type track struct {
 	why       []code // per reading: kept, or the reason it was left out
 	atEnd     []int  // readings at an end of the travel that the setup states
 	cuts      []int  // readings with which a new offset begins: the first after a jump
+	maybe     []int  // first readings after jumps that were seen and not taken for knocks: the model judges them
 }
 
 // input is the checked sweep.

@@ -79,14 +79,14 @@ func (f *fitting) power(r []float64, scan scan, frequency float64) (power, size 
 }
 
 // standsOut returns the wave whose power stands out most from those of its neighbourhood.
-func (f *fitting) standsOut(r []float64, scan scan) (wave, bool) {
+func (f *fitting) standsOut(r []float64, scan scan) (part, bool) {
 	step, from, count := scan.step, scan.from, scan.count
 	near := 10 * waveOversamp // neighbours to each side
 	if scan.table {
 		near = 10
 	}
 	if count < near {
-		return wave{}, false
+		return part{}, false
 	}
 	// Each block turns its own pointer from frequency to frequency.
 	n := len(f.bs)
@@ -128,11 +128,11 @@ func (f *fitting) standsOut(r []float64, scan scan) (wave, bool) {
 		}
 	}
 	if at < 0 {
-		return wave{}, false
+		return part{}, false
 	}
 	if scan.table {
 		_, size := f.power(r, scan, float64(from+at))
-		return wave{order: from + at, sizeMM: size}, true
+		return part{kind: waveOfTable, order: from + at, sizeMM: size}, true
 	}
 	hertz := step * float64(from+at)
 	for h := step / 2; h > step/20; h /= 3 { // the top of a parabola through three
@@ -144,5 +144,5 @@ func (f *fitting) standsOut(r []float64, scan scan) (wave, bool) {
 		}
 	}
 	_, size := f.power(r, scan, hertz)
-	return wave{hertz: hertz, sizeMM: size}, true
+	return part{kind: waveInTime, hertz: hertz, sizeMM: size}, true
 }

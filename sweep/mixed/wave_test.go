@@ -37,8 +37,8 @@ func TestWave(t *testing.T) {
 	for i, hertz := range []float64{0.17, 0.31, 0.5, 1.3, 2.9} {
 		pts := hummed(uint64(i+1), 20, 0.004, hertz, float64(i))
 		f := fittingOf(t, pts, oneArm(radius))
-		if len(f.waves) == 0 || math.Abs(f.waves[0].hertz-hertz)*20 > 0.2 {
-			t.Errorf("%v Hz: found %v", hertz, f.waves)
+		if len(f.parts) == 0 || math.Abs(f.parts[0].hertz-hertz)*20 > 0.2 {
+			t.Errorf("%v Hz: found %v", hertz, f.parts)
 		}
 		r, err := Fit(pts, oneArm(radius))
 		if err != nil {
@@ -75,7 +75,7 @@ func TestNoWave(t *testing.T) {
 		case "even turning", "random walk", "wander, one turn", "white only", "splined table", "warming":
 			for range 4 {
 				tr := f.draw(r)
-				if w := fittingOf(t, tr.pts, tr.setup).waves; len(w) > 0 {
+				if w := fittingOf(t, tr.pts, tr.setup).parts; len(w) > 0 {
 					t.Errorf("%s: found %v", f.name, w)
 				}
 			}

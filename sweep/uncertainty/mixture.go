@@ -31,21 +31,25 @@ func (m Mixture) Mean() (mean [2]float64) {
 	return mean
 }
 
-// Correlation is that of the two values, by the terms' scales and by how their means differ; 0 where one is known
-// exactly.
-func (m Mixture) Correlation() float64 {
+// Covariance is xx, xy and yy, by the terms' scales and by how their means differ.
+func (m Mixture) Covariance() (cov [3]float64) {
 	mean := m.Mean()
-	var xx, xy, yy float64
 	for _, t := range m {
 		x, y := t.Mean[0]-mean[0], t.Mean[1]-mean[1]
-		xx += t.Weight * (t.Cov[0] + x*x)
-		xy += t.Weight * (t.Cov[1] + x*y)
-		yy += t.Weight * (t.Cov[2] + y*y)
+		cov[0] += t.Weight * (t.Cov[0] + x*x)
+		cov[1] += t.Weight * (t.Cov[1] + x*y)
+		cov[2] += t.Weight * (t.Cov[2] + y*y)
 	}
-	if xx*yy == 0 {
+	return cov
+}
+
+// Correlation is that of the two values by their covariance; 0 where one is known exactly.
+func (m Mixture) Correlation() float64 {
+	c := m.Covariance()
+	if c[0]*c[2] == 0 {
 		return 0
 	}
-	return xy / math.Sqrt(xx*yy)
+	return c[1] / math.Sqrt(c[0]*c[2])
 }
 
 // With adds an independent part whose covariance is known. A t and a normal variate do not add up to a t; each term
