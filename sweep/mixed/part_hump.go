@@ -3,6 +3,8 @@ package mixed
 import (
 	"math"
 	"slices"
+
+	"tramd/sweep"
 )
 
 // dentWidths are the half widths of dents that are tried; between them the columns of the shape reach. Wider ones are
@@ -112,7 +114,11 @@ func (f *fitting) flaws(l *levels) (out []part, finer float64) {
 			continue
 		}
 		if p, worth := f.likeliestPlates(sc); worth+p.odds+behind > partHope-scanSlack {
-			seen = append(seen, p)
+			if f.wholeCircle() {
+				seen = append(seen, p)
+			} else { // of plates one of which is not seen the plane is not known, but other flaws must be likelier
+				finer = math.Max(finer, behind+worth+p.odds)
+			}
 		} else if last := len(seen) - 1; seen[last].kind == jumps {
 			seen = seen[:last]
 		}
@@ -120,6 +126,17 @@ func (f *fitting) flaws(l *levels) (out []part, finer float64) {
 		finer = math.Max(finer, behind+f.finerForm(l, sc))
 	}
 	return out, finer
+}
+
+// wholeCircle reports whether hardly anything was left out as off the surface.
+func (f *fitting) wholeCircle() bool {
+	out := 0.0
+	for i := range f.segs {
+		if why := f.segs[i].why; why == hollow || why == raised {
+			out += f.segs[i].span
+		}
+	}
+	return out < sweep.Radians(sameEdgeDeg)
 }
 
 // finerOrders are the harmonics above those of the form that a flaw is weighed against.

@@ -27,7 +27,7 @@ func (f *fitting) likeliestPlates(sc *flawScan) (part, float64) {
 		all = append(all, try(a))
 	}
 	slices.SortStableFunc(all, func(a, b place) int { return cmp.Compare(b.worth, a.worth) })
-	var angles []float64
+	angles := f.maybeEdges()
 	for _, p := range all[:edgePlaces] {
 		for _, off := range []float64{-0.5, -0.25, 0.25, 0.5} {
 			if q := try(p.angle + off*coarseEdge); q.worth > p.worth {
@@ -48,6 +48,18 @@ func (f *fitting) likeliestPlates(sc *flawScan) (part, float64) {
 		p.edges = append(p.edges, angles[k])
 	}
 	return p, worth + float64(len(set))*math.Log(tried) // its places are in the odds
+}
+
+// maybeEdges returns the angles of the jumps that were seen and not taken for knocks: no block goes across them, so they are
+// known to a reading.
+func (f *fitting) maybeEdges() (angles []float64) {
+	for k := range f.in.tracks {
+		tr := &f.in.tracks[k]
+		for _, i := range tr.maybe {
+			angles = append(angles, (tr.th[max(i-1, 0)]+tr.th[i])/2)
+		}
+	}
+	return angles[:min(len(angles), edgePlaces)]
 }
 
 // smallJumps proposes jumps that were seen and not taken for knocks, being small, or undone later, or of a kind with
