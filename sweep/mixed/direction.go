@@ -101,8 +101,8 @@ func (f *fitting) late() (late, u, rate float64) {
 	return f.way.lag + f.way.delayS*rate, math.Sqrt(f.ans.best.variance(c)), rate
 }
 
-// playOdds is the log odds of no play against some, and of no effect of direction at all against one without play, before
-// the readings speak.
+// playOdds is the log odds of no play against some, and of no effect of direction at all against one without play,
+// before the readings speak.
 const playOdds = 0.0
 
 // playLevels are tried before the play is refined, in display steps: the likelihood has more than one hump.

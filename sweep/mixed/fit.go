@@ -8,9 +8,10 @@ import (
 )
 
 // Model names the full model in a result. Since version 6 the interval, its degrees of freedom, verdict and
-// probabilities come from one weighted list of t distributions. Version 7 measures in display steps what it measured in
-// millimetres, knows noise that two indicators share, and no longer counts hardly any slow noise several times over. Version 8 weighs dents,
-// bumps, plates, small jumps and the effects of direction by one rule, and knows that a plunger may not have moved.
+// probabilities come from one weighted list of t distributions. Version 7 measures in display steps what it measured
+// in millimetres, knows noise that two indicators share, and no longer counts hardly any slow noise several times
+// over. Version 8 weighs dents, bumps, plates, small jumps and the effects of direction by one rule, and knows that a
+// plunger may not have moved.
 const (
 	Model        = "full"
 	ModelVersion = 8

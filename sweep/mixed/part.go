@@ -7,11 +7,12 @@ import (
 	"tramd/sweep"
 )
 
-// Beside form, drift and noise a sweep may hold parts that are there or not: a steady wave in time, as of a compressor
-// or a pump, a wave of the table finer than its form, a dent or a burr of the surface, a bump in time, as of a door that opens, a table of plates of unequal
-// height, a jump that stays though it is small or undone later. Slow noise that is correlated exponentially has no line in its spectrum, so a wave taken for it would cost
-// much of what the sweep knows; what the surface has beyond its form would count as white noise, as if it could not
-// turn the lean. Each part is a few columns with a normal prior and has odds of its own; the marginal likelihood judges.
+// Beside form, drift and noise a sweep may hold parts that are there or not: a steady wave in time, as of a
+// compressor or a pump, a wave of the table finer than its form, a dent or a burr of the surface, a bump in time, as
+// of a door that opens, a table of plates of unequal height, a jump that stays though it is small or undone later.
+// Slow noise that is correlated exponentially has no line in its spectrum, so a wave taken for it would cost much of
+// what the sweep knows; what the surface has beyond its form would count as white noise, as if it could not turn the
+// lean. Each part is a few columns with a normal prior and has odds of its own; the marginal likelihood judges.
 
 // kind of a part.
 type kind int
@@ -41,9 +42,10 @@ type part struct {
 }
 
 const (
-	// Of a wave cosine and sine; of one in time also both growing, for a frequency a little off and a wave that fades;
-	// of one of the table also the wave half as long, since its shape need not be a sine. Of a dent or bump its height, and by
-	// how much it lies aside, is wider and is steeper. Of plates the heights of all edges but the first.
+	// Of a wave cosine and sine; of one in time also both growing, for a frequency a little off and a wave that
+	// fades; of one of the table also the wave half as long, since its shape need not be a sine. Of a dent or bump
+	// its height, and by how much it lies aside, is wider and is steeper. Of plates the heights of all edges but the
+	// first.
 	partColumns = 4
 	waveGrowth  = 0.5  // standard deviation of a wave's second two columns relative to the first
 	humpShape   = 0.25 // the same of a hump's shape

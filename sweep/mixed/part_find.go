@@ -51,7 +51,8 @@ func (f *fitting) findParts(way *direction, along curve) {
 			break
 		}
 		odds = tried[at].odds
-		others = append(append(append(others, model{base.points, odds - best.parts[len(best.parts)-1].odds}), tried[:at]...), tried[at+1:]...)
+		others = append(others, model{base.points, odds - best.parts[len(best.parts)-1].odds})
+		others = append(append(others, tried[:at]...), tried[at+1:]...)
 		*f = best
 	}
 	f.average(model{f.points, odds}, others)

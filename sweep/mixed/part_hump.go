@@ -34,7 +34,8 @@ func newFlawScan(s *searcher, h hyper) *flawScan {
 	ps := newPass(s.d, s.bs, s.l.slow[h.slow], s.l.tau[h.tau])
 	s.gram[h.noise()] = white{ps.gram, ps.logDet}
 	s.held = false
-	sc := &flawScan{bs: s.bs, cols: m, pass: ps, at: s.at(h), rows: ps.after, column: make([]float64, n), with: make([]float64, m)}
+	sc := &flawScan{bs: s.bs, cols: m, pass: ps, at: s.at(h), rows: ps.after}
+	sc.column, sc.with = make([]float64, n), make([]float64, m)
 	y := sc.at.factor.row(m - 1)[:m-1]
 	for i := range n {
 		row := sc.rows[i*m : (i+1)*m]
@@ -80,10 +81,10 @@ func (sc *flawScan) explained(own float64) float64 {
 	return -(math.Log1p(sq(knockSD)*own) + sc.at.dof*math.Log(left/total)) / 2
 }
 
-// flaws proposes what else there may be: at each of two points of the grid the dent, the bump and the jump that are worth
-// most by their height alone, and, where there is one, the plates that are; a jump only where there was one before and
-// beside plates, since a first one was looked for among the knocks. The other point has little slow noise and
-// form, since what is not in the model yet was taken for these.
+// flaws proposes what else there may be: at each of two points of the grid the dent, the bump and the jump that are
+// worth most by their height alone, and, where there is one, the plates that are; a jump only where there was one
+// before and beside plates, since a first one was looked for among the knocks. The other point has little slow noise
+// and form, since what is not in the model yet was taken for these.
 //
 // It also returns what a finer form is worth: a flaw must be worth more, or a lobe of the form is taken for a dent.
 func (f *fitting) flaws(l *levels) (out []part, finer float64) {
@@ -222,7 +223,9 @@ func (f *fitting) likeliestBump(sc *flawScan) (part, float64) {
 }
 
 // likeliestHump tries humps all along what blocks lie on, and returns what the best one is worth.
-func (f *fitting) likeliestHump(sc *flawScan, p part, widths []float64, length float64, lies func(b *block) float64) (part, float64) {
+func (f *fitting) likeliestHump(
+	sc *flawScan, p part, widths []float64, length float64, lies func(b *block) float64,
+) (part, float64) {
 	places := 0.0
 	for _, half := range widths {
 		places += length / (dentStep * half)

@@ -34,7 +34,8 @@ func (f *fitting) likeliestPlates(sc *flawScan) (part, float64) {
 				p = q
 			}
 		}
-		if !slices.ContainsFunc(angles, func(a float64) bool { return math.Abs(math.Remainder(a-p.angle, 2*math.Pi)) < coarseEdge/2 }) {
+		near := func(a float64) bool { return math.Abs(math.Remainder(a-p.angle, 2*math.Pi)) < coarseEdge/2 }
+		if !slices.ContainsFunc(angles, near) {
 			angles = append(angles, p.angle)
 		}
 	}
@@ -43,15 +44,16 @@ func (f *fitting) likeliestPlates(sc *flawScan) (part, float64) {
 	set, worth := edgeSet(len(angles), func(set []int) float64 {
 		return heights(own, shown, set, sc.at.s2*sc.at.dof, sc.at.dof, int(tried))
 	})
-	p := part{kind: plates, sizeMM: knockSD * math.Sqrt(sc.at.s2), odds: plateOdds - float64(len(set))*math.Log(tried)}
+	p := part{kind: plates, sizeMM: knockSD * math.Sqrt(sc.at.s2)}
+	p.odds = plateOdds - float64(len(set))*math.Log(tried)
 	for _, k := range set {
 		p.edges = append(p.edges, angles[k])
 	}
 	return p, worth + float64(len(set))*math.Log(tried) // its places are in the odds
 }
 
-// maybeEdges returns the angles of the jumps that were seen and not taken for knocks: no block goes across them, so they are
-// known to a reading.
+// maybeEdges returns the angles of the jumps that were seen and not taken for knocks: no block goes across them, so
+// they are known to a reading.
 func (f *fitting) maybeEdges() (angles []float64) {
 	for k := range f.in.tracks {
 		tr := &f.in.tracks[k]

@@ -84,8 +84,8 @@ func (f *fitting) solve() {
 }
 
 // weighDirections averages over whether the way the arm goes matters at all, whether the plunger has play (it and a
-// plain step by direction look much alike, but only play takes from the lean), and how much. Still is the fitting before
-// its angles were moved; prior is the log odds of the play that was found.
+// plain step by direction look much alike, but only play takes from the lean), and how much. Still is the fitting
+// before its angles were moved; prior is the log odds of the play that was found.
 func (f *fitting) weighDirections(still fitting, levels []playLevel, prior float64) {
 	var others []model
 	for _, l := range levels { // as far from the best level as they were when the levels were looked at
@@ -127,8 +127,8 @@ func (f *fitting) along() curve {
 	}
 }
 
-// playLevel is a play that was looked at and is not the best: its log weight against the best one's, and by how much its
-// lean is another.
+// playLevel is a play that was looked at and is not the best: its log weight against the best one's, and by how much
+// its lean is another.
 type playLevel struct {
 	weight float64
 	lean   [2]float64

@@ -11,8 +11,9 @@ import (
 // would swallow, against those that the readings allow if there is no play. The two are integrals over the lean with
 // the same flat prior, so the answer does not hang on how small a lean is thought to be.
 
-// stuckPlay is the standard deviation of an axis of the lean under a plunger that does not move, relative to that of the
-// play: leans below a play p of half a normal curve, each as likely as the other, have E[p^4]/(4 E[p^2]) as variance.
+// stuckPlay is the standard deviation of an axis of the lean under a plunger that does not move, relative to that of
+// the play: leans below a play p of half a normal curve, each as likely as the other, have E[p^4]/(4 E[p^2]) as
+// variance.
 var stuckPlay = math.Sqrt(3.0 / 4)
 
 // stuck returns the term of a plunger that did not move, its weight relative to the terms of the answer, 0 where they
