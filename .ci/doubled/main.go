@@ -1,6 +1,6 @@
 // Command doubled says what doubling a constant of the measurement model does to a dozen kinds of simulated sweeps:
 //
-//	go run .ci/doubled.go NAME...
+//	go run ./.ci/doubled NAME...
 //
 // It prints the name and what TestTwelveKinds finds with the number doubled, for the last column of
 // sweep/mixed/constants.md. A name of nothing, "as", prints it as all constants stand. The files on disk stay as they are.

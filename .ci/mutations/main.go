@@ -1,6 +1,6 @@
 // Command mutations spoils the measurement model in one spot after another and says which test notices:
 //
-//	go run .ci/mutations.go [NAME...]
+//	go run ./.ci/mutations [NAME...]
 //
 // Each mutation changes one piece of text in one file, by the go command's overlay, so that the files on disk stay as
 // they are. A mutation that no test of its packages notices makes the program fail. It takes some minutes.
