@@ -14,8 +14,8 @@ const (
 	tickEvery = Stamp(time.Millisecond)
 	leadLost  = Stamp(2 * time.Millisecond)
 	// anchorEvery is how often a port that is read along with another is waited for, so that the moment of one of its
-	// lines is known exactly; pace sets the lines between by it. Where bytes are gathered it is seldom: each look bounds
-	// the stamps too.
+	// lines is known exactly; pace sets the lines between by it. Where bytes are gathered it is seldom: each look
+	// bounds the stamps too.
 	anchorEvery  = Stamp(50 * time.Millisecond)
 	anchorSeldom = Stamp(500 * time.Millisecond)
 	// gatherLines is how many lines a wait must bring for it to be worth the wait.

@@ -144,8 +144,8 @@ func (d *Device) SetLatency(wait time.Duration) {
 	}
 }
 
-// ReadNow has what lies at the ports of the process read, so that the sinks have been called with it, and waits for that
-// no longer than atMost. With it a latency may be long, and who looks still sees the newest reading.
+// ReadNow has what lies at the ports of the process read, so that the sinks have been called with it, and waits for
+// that no longer than atMost. With it a latency may be long, and who looks still sees the newest reading.
 func ReadNow(atMost time.Duration) { thePoller.readNow(atMost) }
 
 // Status may be called from any goroutine.

@@ -141,8 +141,9 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 	return out, nil
 }
 
-// Unbelieved marks every measurement as one after which the machine was changed in a way that is not written down. That is
-// what a damaged event does: nothing of it is to be believed, not its time either, but something may have been moved.
+// Unbelieved marks every measurement as one after which the machine was changed in a way that is not written down. That
+// is what a damaged event does: nothing of it is to be believed, not its time either, but something may have been
+// moved.
 func Unbelieved[T any](measured []T, entry func(*T) *advice.Entry) {
 	for i := range measured {
 		entry(&measured[i]).Unrecorded = true

@@ -3,7 +3,8 @@
 //	go run ./.ci/doubled NAME...
 //
 // It prints the name and what TestTwelveKinds finds with the number doubled, for the last column of
-// sweep/mixed/constants.md. A name of nothing, "as", prints it as all constants stand. The files on disk stay as they are.
+// sweep/mixed/constants.md. A name of nothing, "as", prints it as all constants stand. The files on disk stay as they
+// are.
 package main
 
 import (

@@ -128,7 +128,8 @@ straightness_mm = 0.1
 			t.Fatalf("%v in %q", err, text)
 		}
 		// 0.3 mm/m, and 0.16 m across at 1 mm/m for each metre; a bend of 0.02 mm is a zone of 0.02 mm. A busy computer
-		// stamps the lines late, by some millimetres of the way; that an interval holds the truth is tested of the model.
+		// stamps the lines late, by some millimetres of the way; that an interval holds the truth is tested of the
+		// model.
 		const late, lateMM = 0.03, 0.004
 		if math.Abs(r.Twist.MMPerM-0.16) > r.Twist.Expanded+late || math.Abs(r.Lines[0].Slope.MMPerM-0.3) > r.Lines[0].Slope.Expanded+late ||
 			math.Abs(r.Lines[1].Slope.MMPerM-0.46) > r.Lines[1].Slope.Expanded+late || math.Abs(r.Straightness.Zone-0.02) > r.Straightness.U+lateMM {

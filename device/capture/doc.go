@@ -1,5 +1,6 @@
-// Package capture keeps what came through a port, and reads it again. A capture holds every byte that came through a port, with the time of the read that brought it. It is text: lines
-// that begin with # are for people, every other line is one record,
+// Package capture keeps what came through a port, and reads it again. A capture holds every byte that came through a
+// port, with the time of the read that brought it. It is text: lines that begin with # are for people, every other line
+// is one record,
 //
 //	NANOSECONDS WHAT "BYTES"
 //

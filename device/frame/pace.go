@@ -13,8 +13,8 @@ type Arrival struct {
 }
 
 // lateAfter is the time between two looks, beyond what was planned, from which somebody was late: this program, the
-// adapter or the instrument. It does not show which, so the lines are taken to have come together at the end, as they do
-// where the others were late.
+// adapter or the instrument. It does not show which, so the lines are taken to have come together at the end, as they
+// do where the others were late.
 const lateAfter = Stamp(10 * time.Millisecond)
 
 // together says whether the lines are best taken to have come one right after the other.

@@ -22,9 +22,9 @@
 // at once is one like any other (processes.go). For each of more than a hundred settings runs an exact Kalman filter,
 // sigma integrated out by its conjugate prior (so what is predicted has Student's distribution). Each weighs as much as
 // its prior times how well it predicted the checks so far. Level, slope, dates and what an alarm does to them all come
-// of this one posterior. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods,
-// chapters 2 and 4 (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting and Dynamic
-// Models, chapters 4 and 12 (from memory). The filter and what is believed are held against a library
+// of this one posterior. Source of the filter: J. Durbin and S. J. Koopman, Time Series Analysis by State Space
+// Methods, chapters 2 and 4 (chapter numbers from memory); of the bank: M. West and J. Harrison, Bayesian Forecasting
+// and Dynamic Models, chapters 4 and 12 (from memory). The filter and what is believed are held against a library
 // (structural_test.go).
 //
 // Where the spindle's hours are known and its use is uneven, whatever moves for good stands in the bank twice: by the

@@ -111,9 +111,9 @@ func (a *axis) wentBack(m *standing) bool {
 	return m.back > returned
 }
 
-// judge raises or ends the alarm of an axis outside its tolerance: by what is believed of its level, or by the last check
-// alone where that lies beyond the limit by more than checks scatter. scatter is their variance before the last check:
-// among few checks one far outside makes it so large that it would excuse itself.
+// judge raises or ends the alarm of an axis outside its tolerance: by what is believed of its level, or by the last
+// check alone where that lies beyond the limit by more than checks scatter. scatter is their variance before the last
+// check: among few checks one far outside makes it so large that it would excuse itself.
 func (a *axis) judge(limit, scatter float64) {
 	if limit <= 0 {
 		a.outside = nil

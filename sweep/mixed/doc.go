@@ -7,12 +7,12 @@
 // their order), a slow drift (random low polynomials of time), noise that is correlated in time (exponentially, so
 // Markov, or over many times at once, as 1/f noise is), what a coarse display rounds off, noise within a band of
 // frequencies where there is some, and white noise. Beside these it has parts that are there or not: a steady wave in
-// time, a fine wave of the table, a dent or a burr, a bump in time, plates of unequal height, jumps.
-// The slow noise of two indicators on one bar may go together: both rise and fall, or one gains what the other loses.
-// Swept both ways round, the model also has an offset by direction, the play of the plunger and a delay between the
-// angle and the reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the
-// restricted likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged, and
-// over whether each part is there. A t distribution with matched degrees of freedom then gives the interval.
+// time, a fine wave of the table, a dent or a burr, a bump in time, plates of unequal height, jumps. The slow noise of
+// two indicators on one bar may go together: both rise and fall, or one gains what the other loses. Swept both ways
+// round, the model also has an offset by direction, the play of the plunger and a delay between the angle and the
+// reading. This is a linear mixed model; Henderson's equations solve it for given variances, and the restricted
+// likelihood of those variances, with weak priors, weights a grid of them over which the lean is averaged, and over
+// whether each part is there. A t distribution with matched degrees of freedom then gives the interval.
 //
 // # The way through
 //

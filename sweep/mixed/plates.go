@@ -28,8 +28,8 @@ func edge(bs []block, at float64) []float64 {
 	return out
 }
 
-// edgeAt is a saw of one tooth a turn, its mean and first harmonic taken off. Sums of such saws with weights that add up
-// to nothing are level plates.
+// edgeAt is a saw of one tooth a turn, its mean and first harmonic taken off. Sums of such saws with weights that add
+// up to nothing are level plates.
 func edgeAt(b *block, at float64) float64 {
 	x := math.Remainder(b.th-at, 2*math.Pi)
 	saw := x/(2*math.Pi) - math.Copysign(0.5, x)

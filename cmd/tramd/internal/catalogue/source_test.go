@@ -15,8 +15,8 @@ import (
 	"testing"
 )
 
-// speaking are the packages whose sentences reach the page or the printed sheets, below the top folder, but for the files
-// whose sentences stay in a terminal, a log or a mail: those that read files, above all.
+// speaking are the packages whose sentences reach the page or the printed sheets, below the top folder, but for the
+// files whose sentences stay in a terminal, a log or a mail: those that read files, above all.
 var speaking = []struct {
 	dir    string
 	except string

@@ -125,8 +125,8 @@ func (c *Config) Page() string {
 	return c.pageAt(name)
 }
 
-// pageAt returns the address of the machine's page: as written, or by this computer's name where the page is open to the
-// network; empty where neither is known.
+// pageAt returns the address of the machine's page: as written, or by this computer's name where the page is open to
+// the network; empty where neither is known.
 func (c *Config) pageAt(hostname string) string {
 	if c.Alarm.Page != "" {
 		return strings.TrimSuffix(c.Alarm.Page, "/")

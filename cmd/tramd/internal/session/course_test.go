@@ -76,7 +76,8 @@ func thereAndBack() Measurement {
 		Legs:  []Leg{leg(0, 20, 0, false), leg(20, 0, 0, true), leg(0, 20, 80, false)}}
 }
 
-// Lines are taken there and back, taken again, begun at the wrong place, cut short and skipped; the end holds what counts.
+// Lines are taken there and back, taken again, begun at the wrong place, cut short and skipped; the end holds what
+// counts.
 func TestACourseLegByLeg(t *testing.T) {
 	t.Parallel()
 	r := newRailRig(t)
@@ -192,9 +193,9 @@ func TestACourseWhoseScaleStartsOver(t *testing.T) {
 	r.wait(t, "the last line to have ended at 20 mm", idleNow)
 }
 
-// An axis that the machine moves is marked where each line begins and ends. What was read in between lies between the two
-// by its time, though the feed was said a tenth too small; marks that contradict the feed are refused; and a run that is
-// given up keeps what was read, by the feed.
+// An axis that the machine moves is marked where each line begins and ends. What was read in between lies between the
+// two by its time, though the feed was said a tenth too small; marks that contradict the feed are refused; and a run
+// that is given up keeps what was read, by the feed.
 func TestACourseAtConstantFeed(t *testing.T) {
 	t.Parallel()
 	r := newRailRigBy(t, PositionRoute{Source: "feed", Device: -1, MMPerS: 2})

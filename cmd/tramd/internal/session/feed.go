@@ -9,8 +9,8 @@ import (
 )
 
 // feeding is an axis that the machine moves at a constant feed. A person, or a foot switch, marks when it passes the
-// beginning and the end of a leg; what was read in between lies between the two by its time. It waits for the second mark:
-// until then its places are known by the feed alone.
+// beginning and the end of a leg; what was read in between lies between the two by its time. It waits for the second
+// mark: until then its places are known by the feed alone.
 type feeding struct {
 	mmPerS float64
 	now    func() float64    // seconds, on the clock of the readings

@@ -11,7 +11,8 @@ import (
 	"tramd/sweep"
 )
 
-// View returns the present state for a terminal of that width. An age above zero says that nothing was heard for so long.
+// View returns the present state for a terminal of that width. An age above zero says that nothing was heard for so
+// long.
 func View(s *session.Snapshot, width int, age time.Duration, u display.Units) string {
 	var b strings.Builder
 	row := func(format string, args ...any) {

@@ -36,8 +36,8 @@ func foreigner(t *testing.T) context.Context {
 	return ctx
 }
 
-// shownTexts is a script that returns all that a reader sees or hears of the page: texts that are shown, and the names of
-// what is drawn.
+// shownTexts is a script that returns all that a reader sees or hears of the page: texts that are shown, and the names
+// of what is drawn.
 const shownTexts = `(() => {
 	const out = [document.title];
 	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
@@ -50,8 +50,8 @@ const shownTexts = `(() => {
 	return out.filter(Boolean).join("\n");
 })()`
 
-// On each view, in each state, everything that is read is in the reader's language, the daemon's own sentences too; what
-// remains are names, units and what a person wrote.
+// On each view, in each state, everything that is read is in the reader's language, the daemon's own sentences too;
+// what remains are names, units and what a person wrote.
 func TestPageIsWholeInAnotherLanguage(t *testing.T) {
 	t.Parallel()
 	ctx := foreigner(t)

@@ -46,7 +46,8 @@ type runRow struct {
 	When, Kind, Both, Verdict, Outcome string
 }
 
-// modules are the page's scripts but the first two, in a row: the browser fetches them side by side once it has painted.
+// modules are the page's scripts but the first two, in a row: the browser fetches them side by side once it has
+// painted.
 var modules = strings.Join(slices.DeleteFunc(scripts(), func(name string) bool { return name == "main.js" || name == "start.js" }), " ")
 
 func scripts() []string {

@@ -1,5 +1,5 @@
-// Package cataloguetest has a made-up language for tests: English in which each letter is another, so that what does not
-// come from the catalogue is still to be read.
+// Package cataloguetest has a made-up language for tests: English in which each letter is another, so that what does
+// not come from the catalogue is still to be read.
 package cataloguetest
 
 import (
