@@ -118,3 +118,32 @@ func TestSnapshot(t *testing.T) {
 		t.Errorf("the snapshot's lean %v, the result's %v %v", m, r.Tilt.Slope.MMPerM(), r.Nod.Slope.MMPerM())
 	}
 }
+
+// Few stations say little of their own scatter, and the result says so by its degrees of freedom: more stations give
+// more of them, and a coverage factor nearer to that of the normal distribution.
+func TestFewStationsHaveFewDegreesOfFreedom(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(15, 1))
+	mean := map[int]float64{}
+	for _, n := range []int{6, 48} {
+		const sweeps = 10
+		for range sweeps {
+			var deg, mm []float64
+			for i := range n {
+				a := 360 * float64(i) / float64(n)
+				deg, mm = append(deg, a), append(mm, 0.02*math.Cos(a*math.Pi/180)+0.004*r.NormFloat64())
+			}
+			got, err := Fit(stations(deg, mm), oneArm(100))
+			if err != nil {
+				t.Fatal(err)
+			}
+			mean[n] += got.CoverageFactor / sweeps
+			if got.DoF > 1000 {
+				t.Errorf("%d stations: %v degrees of freedom", n, got.DoF)
+			}
+		}
+	}
+	if normal := uncertainty.Factor(confidence, math.Inf(1)); mean[6] < 1.05*mean[48] || mean[48] < normal {
+		t.Errorf("coverage factors %v with 6 and %v with 48 stations, %v of the normal distribution", mean[6], mean[48], normal)
+	}
+}
