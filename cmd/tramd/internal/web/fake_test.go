@@ -186,7 +186,7 @@ func (f *shop) Import(_ context.Context, csv io.Reader, in session.Recorded) (ap
 	if in.TemperatureC != nil {
 		temperature = fmt.Sprint(*in.TemperatureC)
 	}
-	return api.Imported{Run: 9}, f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature, in.Again, len(text))
+	return api.Imported{Run: 9, Kind: "sweep", Result: json.RawMessage("{}")}, f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature, in.Again, len(text))
 }
 
 // as returns v as the page would read it from an answer of the type T.
