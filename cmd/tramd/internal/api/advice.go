@@ -15,7 +15,7 @@ type Advice struct {
 	Limit     *float64   `json:"limit_mm_per_m"` // null without a tolerance
 	Run       int64      `json:"run,omitempty"`  // the sweep it rests on
 	MustSweep bool       `json:"must_sweep"`     // something was changed since that sweep: sweep before the next move
-	Adjusters []Adjuster `json:"adjusters"`      // as they are configured
+	Adjusters []Adjuster `json:"adjusters"`      // from the configuration
 	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
 	Aims      []Aim      `json:"aims"`           // of a parked arm, for each move in turn
 

@@ -15,7 +15,7 @@ const (
 	Internal     Kind = iota // ours: the log says more
 	Invalid                  // what was sent cannot be: correct it
 	Unauthorized             // log in first
-	Forbidden                // not allowed, whoever asks
+	Forbidden                // not allowed for any caller
 	NotFound                 // there is no such thing
 	Timeout                  // it stopped coming: send it again
 	Conflict                 // not in the present state: change that first

@@ -124,5 +124,5 @@ func (c *Catalogue) Text(key string, pairs ...string) string {
 	return out
 }
 
-// File returns the file of a language as it is.
+// File returns the unchanged file of a language.
 func File(language string) ([]byte, error) { return files.ReadFile(language + ".json") }

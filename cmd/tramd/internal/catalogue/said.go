@@ -106,8 +106,8 @@ func blankOf(english string) string {
 
 const fewLetters = 12
 
-// Say returns a sentence of the program in the catalogue's language. A text may be several sentences, or a list. What
-// the catalogue does not know stays as it is, names and figures above all.
+// Say returns a text of the program in the catalogue's language. A text may be several sentences, or a list. Names,
+// figures and sentences without an entry stay unchanged.
 func (c *Catalogue) Say(text string) string {
 	if len(c.Said) == 0 {
 		return text

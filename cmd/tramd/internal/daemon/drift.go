@@ -32,13 +32,13 @@ type drifting struct {
 	mark    store.Mark
 	undated bool // since when the first check is due waits for the clock
 
-	mu    sync.Mutex
-	anew  bool        // what was read before may have changed
-	drawn *drift.View // nil: not worked out yet
+	mu     sync.Mutex
+	reread bool        // what was read before may have changed
+	drawn  *drift.View // nil: not worked out yet
 }
 
 func newDrifting(d *Daemon) *drifting {
-	return &drifting{d: d, clockSet: func() bool { return d.clock.IsSet() }, wake: make(chan struct{}, 1), anew: true}
+	return &drifting{d: d, clockSet: func() bool { return d.clock.IsSet() }, wake: make(chan struct{}, 1), reread: true}
 }
 
 // changed takes note that something was stored. all says that it changes older checks, so that all are read again.
@@ -48,7 +48,7 @@ func (k *drifting) changed(all bool) {
 	}
 	if all {
 		k.mu.Lock()
-		k.anew = true
+		k.reread = true
 		k.mu.Unlock()
 	}
 	select {
@@ -88,10 +88,10 @@ func (k *drifting) run(ctx context.Context) {
 
 func (k *drifting) work(ctx context.Context) error {
 	k.mu.Lock()
-	anew := k.anew
-	k.anew = false
+	reread := k.reread
+	k.reread = false
 	k.mu.Unlock()
-	if !anew {
+	if !reread {
 		done, err := k.goOn(ctx)
 		if err != nil || done {
 			return err

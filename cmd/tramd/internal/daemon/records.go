@@ -19,7 +19,7 @@ import (
 type records struct {
 	store    *store.Store
 	clockSet func() bool
-	changed  func(anew bool)
+	changed  func(all bool)
 	cfg      *config.Config
 	hours    *hourMeter
 	session  *session.Session // holds what is not stored yet; may be nil

@@ -1,3 +1,3 @@
-// Package runs is what is done with stored runs: they are fitted again, told apart, written out and advised on, and
-// recorded ones are brought in. The daemon and the commands that work beside it, or without it, share it.
+// Package runs works on stored runs: it fits them again, advises on them, separates spindle and plate, exports them and
+// imports recorded ones. The daemon and the offline commands share it.
 package runs

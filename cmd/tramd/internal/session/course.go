@@ -13,7 +13,7 @@ import (
 type Leg struct {
 	Place        // what its readings have in common; Do brings the indicator to its beginning
 	FromMM, ToMM float64
-	Follows      bool // it goes on from the end of the leg before, as the way back does: nobody sets anything
+	Follows      bool // it starts at the end of the leg before, like a way back: there is nothing to set
 }
 
 // along tells where a moving axis stands.

@@ -123,7 +123,7 @@ func TestACourseLegByLeg(t *testing.T) {
 	must(r.Take(ctx, run))
 	r.wind(20)
 	states("taken", "here", "ahead")
-	r.wind(0) // nobody said anything at 20 mm
+	r.wind(0) // without a press at 20 mm: the way back follows by itself
 	states("taken", "taken", "here")
 	must(r.Redo(ctx, run, 1)) // there and back belong together
 	states("here", "ahead", "ahead")

@@ -27,7 +27,7 @@ func (s *Spots) Place(i int) Place {
 	return p
 }
 
-// spots returns kept points, beginning with number first, as they are stored, and where they were taken; nil for a
+// spots returns kept points from number first on, as the store takes them, and the place of each; no places for a
 // sweep.
 func (j *job) spots(first int, pts []sweep.Point) ([]sweep.Point, *Spots) {
 	switch {
