@@ -107,10 +107,10 @@ straightness_mm = 0.1
 		Expanded float64 `json:"U_mm_per_m"`
 	}
 	var r struct {
-		Run, Readings int
-		Slope, Twist  estimate
-		Lines         []struct{ Slope estimate }
-		Straightness  struct {
+		Run, Readings, Rejected int
+		Slope, Twist            estimate
+		Lines                   []struct{ Slope estimate }
+		Straightness            struct {
 			Zone float64 `json:"minimum_zone_mm"`
 			U    float64 `json:"U_mm"`
 		}
@@ -132,7 +132,7 @@ straightness_mm = 0.1
 		t.Errorf("it said %s", said)
 	}
 	_, csv, _ := call(t, "export", "--config", s.config, "1")
-	if rows := strings.Count(csv, "\n") - 1; rows != r.Readings || !strings.HasPrefix(csv, "t_s,position_mm,line_mm,reading_mm") {
-		t.Errorf("%d rows exported of %d readings: %.100s", rows, r.Readings, csv)
+	if rows := strings.Count(csv, "\n") - 1; rows != r.Readings+r.Rejected || !strings.HasPrefix(csv, "t_s,position_mm,line_mm,reading_mm") {
+		t.Errorf("%d rows exported of %d readings and %d left out: %.100s", rows, r.Readings, r.Rejected, csv)
 	}
 }
