@@ -65,11 +65,11 @@ function parted(text) {
   const inner = text.trim();
   if (inner !== text) return text.replace(inner, () => parted(inner));
   const end = text.search(/[.?!] +[A-Z0-9]/);
-  if (end >= 0) { // no form goes on over the end of a sentence
+  if (end >= 0) { // a form ends where its sentence ends
     const [gap] = / +/.exec(text.slice(end));
     return parted(text.slice(0, end + 1)) + gap + parted(text.slice(end + 1 + gap.length));
   }
-  let best = known(text) ?? [0, '']; // or it is parted where more of it is one sentence of the catalogue
+  let best = known(text) ?? [0, '']; // split it where a larger piece is one sentence of the catalogue
   for (const separator of separators) {
     for (let at = text.indexOf(separator); at >= 0; at = text.indexOf(separator, at + separator.length)) {
       const [left, right] = [text.slice(0, at), text.slice(at + separator.length)];
