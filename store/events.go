@@ -66,7 +66,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	var moved sql.NullString
 	if len(e.Moved) > 0 {
 		if e.Kind != "adjusted" {
-			return 0, fmt.Errorf("%s: only adjusted says what was moved, not %s", doing, e.Kind)
+			return 0, fmt.Errorf("%s: %w: only adjusted says what was moved, not %s", doing, ErrEvent, e.Kind)
 		}
 		text, err := json.Marshal(e.Moved)
 		if err != nil {
@@ -90,7 +90,7 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 	return s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) {
 		if e.Run != 0 {
 			if err := whyNotOpen(ctx, tx, e.Run); errors.Is(err, ErrNotFound) {
-				return nil, fmt.Errorf("run %d: %w", e.Run, err)
+				return nil, fmt.Errorf("%w: run %d: %w", ErrEvent, e.Run, err)
 			}
 		}
 		if hours != nil {

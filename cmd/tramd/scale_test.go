@@ -96,7 +96,19 @@ straightness_mm = 0.1
 	if say := waitLeg(t, s, 1, "begin"); !strings.Contains(say, "jumped") {
 		t.Errorf("after the count started over it says %q", say)
 	}
-	press()
+	// The scale has to speak before it can be set; until it has, a press is refused.
+	for refused := 0; ; {
+		press()
+		waitState(t, s, "the line begun again, or a refusal", func(snap *session.Snapshot) bool {
+			m := snap.Sweep.Measured
+			return m != nil && m.Act == "end" || strings.Count(p.err.String(), "the scale has said nothing yet") > refused
+		})
+		now := strings.Count(p.err.String(), "the scale has said nothing yet")
+		if now == refused {
+			break
+		}
+		refused = now
+	}
 	waitLeg(t, s, 1, "end")
 	m.say(t, "go 0 3")
 	if got := p.wait(); got != exitDone {

@@ -56,7 +56,7 @@ func (s *server) handler() http.Handler {
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		s.fail(w, api.Forbidden.New("refused: the request came from a page of another site; open tramd's own page"))
 	}))
-	h := cross.Handler(mux)
+	h := cross.Handler(s.refuseUnknown(mux))
 	h = limitBody(h)
 	if !s.Local {
 		h = s.allowHosts(h)

@@ -92,6 +92,8 @@ func TestRoutes(t *testing.T) {
 		{"page", "GET", "/", "", 200, "<title>Outside the limit · linnet</title>", ""},
 		{"asset", "GET", "/assets/main.js", "", 200, "import", ""},
 		{"no such asset", "GET", "/assets/secret", "", 404, "no such file", ""},
+		{"no such address", "GET", "/api/v1/nothing", "", 404, `{"error":"GET is not served here`, ""},
+		{"no such method", "PUT", "/api/v1/runs", "", 405, `{"error":"PUT is not served here`, ""},
 		{"metrics", "GET", "/metrics", "", 200, "metrics here", ""},
 		{"health", "GET", "/healthz", "", 200, `"name":"arm","role":"indicator","state":"live"`, ""},
 		{"runs", "GET", "/api/v1/runs", "", 200, "[]", "runs 0 20"},
