@@ -16,6 +16,7 @@ type axis struct {
 	from    int    // where in the segment the chart begins
 	bank    *bank
 	saved   []saved // of the bank, the latest last
+	spare   *bank   // one that is needed no longer
 	chart   *chart
 	built   float64 // the gap they were built for
 	aDay    float64 // and what part of a usual day's use an hour is; 0: not known
@@ -45,7 +46,7 @@ func (a *axis) restart() {
 		a.felt = a.bank.felt()
 	}
 	a.segment, a.from, a.moved, a.outside = latest{}, 0, nil, nil
-	a.bank, a.chart, a.saved, a.jumped = nil, nil, nil, nil
+	a.bank, a.chart, a.saved, a.spare, a.jumped = nil, nil, nil, nil, nil
 }
 
 // checks is how many the bank rests on.
@@ -171,8 +172,12 @@ func (a *axis) feed(i int) {
 	}
 	o := a.segment.at(i)
 	a.bank.air = a.air
-	a.bank.add(o)
-	if i == a.segment.n()-1 && a.bank.n > 2 && known(o.u) {
+	a.bank.learn(o)
+	if i < a.segment.n()-1 {
+		return
+	}
+	a.bank.weigh()
+	if a.bank.n > 2 && known(o.u) {
 		a.anew.add(a.bank.missed(o.r), o.u*o.u)
 	}
 }

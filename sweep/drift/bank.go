@@ -20,10 +20,8 @@ const carried = 30
 // Every so many checks, hypotheses that weigh as good as nothing are dropped, and beyond so many the lightest: on a
 // long record they cost most of the time. An event or an alarm brings all of them back.
 const (
-	prunes   = 64
+	prunes   = 32
 	hopeless = 1e-7
-	settled  = 192 // checks since the last parting; before them nothing is hopeless yet
-	crowded  = 72
 	carrying = 24
 	lightest = 1e-3 // nothing heavier is dropped
 )
@@ -46,7 +44,7 @@ type bank struct {
 	decay  []float64
 	lastDT float64
 	h      []hypothesis
-	listed int // processes on the list; some may have been dropped since
+	list   []process // those the bank began with; some hypotheses may have been dropped since
 	n      int
 	last   float64   // days
 	aDay   float64   // day of use in an hour; 0: hours are not known
@@ -56,7 +54,9 @@ type bank struct {
 	air    climate   // at the last check
 	dof    float64   // of sigma
 	start  scale
-	split  int // after how many checks it was split; 0: never
+	split  int     // after how many checks it was split; 0: never
+	best   float64 // the best score
+	stale  bool    // the weights are of an earlier check
 }
 
 // beliefs is how much each process on the list weighs before anything was seen.
@@ -67,12 +67,12 @@ const kept = 0.5
 
 // learned is what to believe of how the machine moves when its level is anybody's guess again.
 func (b *bank) learned() beliefs {
-	out := make(beliefs, b.listed)
+	out := make(beliefs, len(b.list))
 	for i := range b.h {
 		out[b.h[i].place] += kept * b.h[i].weight
 	}
 	sum := 0.0
-	for i, p := range processes(b.gap, b.aDay > 0, b.warm) {
+	for i, p := range b.list {
 		out[i] += (1 - kept) * p.prior
 		sum += out[i]
 	}
@@ -107,14 +107,14 @@ func newBank(gap, aDay float64, warm bool, start scale, before beliefs, felt per
 	for i, t := range tausInGaps {
 		b.taus[i] = t * gap
 	}
-	list := processes(gap, aDay > 0, warm)
-	for i, p := range list {
-		if len(before) == len(list) {
+	b.list = processes(gap, aDay > 0, warm)
+	b.h = make([]hypothesis, 0, len(b.list))
+	for i, p := range b.list {
+		if len(before) == len(b.list) {
 			p.prior = before[i]
 		}
 		b.h = append(b.h, hypothesis{process: p, place: i})
 	}
-	b.listed = len(b.h)
 	return b
 }
 
@@ -138,6 +138,12 @@ func (b *bank) pace() float64 {
 
 // add takes in a check.
 func (b *bank) add(o *observation) {
+	b.learn(o)
+	b.weigh()
+}
+
+// learn takes in a check without weighing the hypotheses again: of many checks in a row only the last needs that.
+func (b *bank) learn(o *observation) {
 	y, r := o.y, o.r
 	if b.n++; b.n == 1 {
 		b.first(o)
@@ -181,8 +187,8 @@ func (b *bank) add(o *observation) {
 		h.score = h.score*forget - 0.5*math.Log(h.predicted*square) - 0.5*(dof+1)*log1p(more)
 		best = max(best, h.score)
 	}
-	b.weigh(best)
-	if b.n%prunes == 0 && (b.n-b.split >= settled || len(b.h) > crowded) {
+	b.best, b.stale = best, true
+	if since := b.n - b.split; since%prunes == 0 && b.n > prunes {
 		b.prune()
 	}
 }
@@ -198,6 +204,7 @@ func (b *bank) first(o *observation) {
 
 // prune drops hypotheses that weigh next to nothing. The others keep their weights.
 func (b *bank) prune() {
+	b.weigh()
 	b.merge()
 	least := hopeless
 	if len(b.h) > carrying {
@@ -236,14 +243,18 @@ func (b *bank) staying(warm bool, least float64) float64 {
 	return min(least, weights[len(weights)-few])
 }
 
-// weigh turns scores into weights.
-func (b *bank) weigh(best float64) {
+// weigh turns scores into weights, where a check has come since they were.
+func (b *bank) weigh() {
+	if !b.stale {
+		return
+	}
+	b.stale = false
 	const least = 1e-9 // so that none is ever past reviving
 	sum := 0.0
 	for i := range b.h {
 		h := &b.h[i]
 		h.weight = least
-		if d := h.score - best; d > -40 {
+		if d := h.score - b.best; d > -40 {
 			h.weight += h.prior * math.Exp(d)
 		}
 		sum += h.weight
@@ -260,38 +271,49 @@ func (b *bank) student() float64 {
 
 // now is the lean and the rate as the bank sees them, with standard uncertainties.
 func (b *bank) now() Lean {
-	var out Lean
+	// Moments about what the first hypothesis says, in one pass.
+	level0, _ := b.h[0].lean(b.air.usual)
+	rate0 := b.h[0].slope(b)
+	wide := b.student() / b.dof
+	var level, rate, v, vr float64
 	for i := range b.h {
 		h := &b.h[i]
-		m, _ := h.lean(b.air.usual)
-		out.Level += h.weight * m
-		out.Rate += h.weight * h.slope(b)
-	}
-	wide := b.student()
-	var v, vr float64
-	for i := range b.h {
-		h := &b.h[i]
-		s2 := h.square / b.dof * wide
+		s2 := h.square * wide
 		m, p := h.lean(b.air.usual)
-		v += h.weight * (p*s2 + sq(m-out.Level))
-		rate := h.bb * sq(1+h.quick*h.age)
-		if h.used {
-			rate *= sq(b.pace())
-		}
-		if h.settles() {
-			tau := b.taus[h.tau]
-			rate += (h.ss/tau - 2*h.bs) / tau
-		}
-		vr += h.weight * (max(0, rate)*s2 + sq(h.slope(b)-out.Rate))
+		m -= level0
+		level += h.weight * m
+		v += h.weight * (p*s2 + m*m)
+		slope := h.slope(b) - rate0
+		rate += h.weight * slope
+		vr += h.weight * (h.slopeVariance(b)*s2 + slope*slope)
 	}
-	out.U, out.RateU = math.Sqrt(v), math.Sqrt(vr)
-	return out
+	return Lean{
+		level0 + level, math.Sqrt(max(0, v-level*level)),
+		rate0 + rate, math.Sqrt(max(0, vr-rate*rate)),
+	}
+}
+
+// slopeVariance is the variance of slope, in units of sigma.
+func (h *hypothesis) slopeVariance(b *bank) float64 {
+	switch {
+	case h.settles():
+		tau := b.taus[h.tau]
+		return max(0, h.bb+(h.ss/tau-2*h.bs)/tau)
+	case h.steep == 0:
+		return 0
+	case h.used:
+		return h.bb * sq((1+h.quick*h.age)*b.pace())
+	}
+	return h.bb * sq(1+h.quick*h.age)
 }
 
 // slope is how fast the truth moves, a day.
 func (h *hypothesis) slope(b *bank) float64 {
 	if h.settles() {
 		return h.rate - h.swing/b.taus[h.tau]
+	}
+	if h.steep == 0 {
+		return 0
 	}
 	if h.used {
 		return h.slopeNow(&h.process) * b.pace()

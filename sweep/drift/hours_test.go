@@ -91,7 +91,7 @@ func work(t testing.TB, byHours, counted bool, machines, checks int, seed uint64
 			a := tr.axes[0]
 			var before *bank
 			if k >= 20 {
-				before = a.bank.copy()
+				before = a.bank.copyInto(&bank{})
 			}
 			if _, err := tr.Check(c); err != nil {
 				t.Fatal(err)

@@ -9,7 +9,7 @@ import (
 func TestAMergerKeepsMeanAndVariance(t *testing.T) {
 	b := &bank{dof: 40}
 	p := process{steep: 0.1, tau: -1, prior: 0.5}
-	for i, rate := range []float64{0.001, 0.0012} {
+	for i, rate := range []float64{0.001, 0.00108} {
 		h := hypothesis{process: p, square: 40 * sq(0.004), weight: 0.3 + 0.4*float64(i)}
 		h.level, h.rate, h.ll, h.lb, h.bb = 0.02+rate, rate, 0.2, 0.01, 0.02
 		b.h = append(b.h, h)
@@ -67,5 +67,22 @@ func TestInterventionsLeaveNoTwins(t *testing.T) {
 		if most[b.h[i].place]++; most[b.h[i].place] > 8 {
 			t.Fatalf("process %d stands in the bank more than 8 times (of %d hypotheses)", b.h[i].place, len(b.h))
 		}
+	}
+}
+
+// What weighs little may be merged more coarsely: it costs the whole less.
+func TestAMergerCostsByWeight(t *testing.T) {
+	h := hypothesis{process: process{tau: -1}, square: 40 * sq(0.004), weight: 0.5}
+	h.level, h.ll = 0.02, 0.2
+	x := h
+	x.level += 0.002
+	heavy := h.cost(&x, 40)
+	h.weight, x.weight = 0.0005, 0.0005
+	if light := h.cost(&x, 40); heavy <= mergeCost || light > mergeCost || math.Abs(light*1000-heavy) > 1e-9 {
+		t.Errorf("a merger of half and half costs %v, of two thousandths %v; wanted above and below %v", heavy, light, mergeCost)
+	}
+	// Equal variances: the bound is that of a mean off by so much, w/2 log(1 + p(1-p) d2/v).
+	if want := 0.5 * math.Log1p(0.25*sq(0.002)/(0.2*sq(0.004))); math.Abs(heavy-want) > 1e-12 {
+		t.Errorf("cost %v, want %v", heavy, want)
 	}
 }

@@ -14,6 +14,7 @@ const (
 
 // part makes room in the bank for a change: what is believed next begins with the checks that follow.
 func (b *bank) part() {
+	b.weigh()
 	b.h = slices.DeleteFunc(b.h, func(h hypothesis) bool { return h.weight < unlikely })
 	for i := range b.h {
 		b.h[i].anew = false
@@ -24,6 +25,8 @@ func (b *bank) part() {
 // lift gives every hypothesis a second one, in which the level moved at this moment by about so many mm/m; the other
 // parts keep what they had learned. Which of them is believed is for the checks that follow to say.
 func (b *bank) lift(size float64) {
+	b.weigh()
+	b.h = slices.Grow(b.h, len(b.h))
 	jump := min(max(sq(changeSize), sq(size)/b.sigma().variance()), sq(mostJump))
 	for _, h := range b.h {
 		if !h.anew {
@@ -42,6 +45,7 @@ func (b *bank) bend() {
 		wander     float64
 		used, warm bool
 	}
+	b.weigh()
 	heaviest := map[part]float64{}
 	for i := range b.h {
 		if h := &b.h[i]; h.tau < 0 && !h.anew {
@@ -49,7 +53,7 @@ func (b *bank) bend() {
 			heaviest[key] = max(heaviest[key], h.weight)
 		}
 	}
-	list := processes(b.gap, b.aDay > 0, b.warm)
+	b.h = slices.Grow(b.h, 2*len(slopes[1:])*len(heaviest))
 	for _, h := range b.h {
 		key := part{h.wander, h.used, h.warm}
 		if h.tau >= 0 || h.anew || h.weight < heaviest[key] {
@@ -62,7 +66,7 @@ func (b *bank) bend() {
 				bent.anew = true
 				bent.straighten()
 				bent.steep, bent.quick = size.of/b.gap, way.quick/b.gap
-				bent.place = slices.IndexFunc(list, func(p process) bool {
+				bent.place = slices.IndexFunc(b.list, func(p process) bool {
 					return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.turn == 0 && p.quick == bent.quick &&
 						p.warm == bent.warm && p.used == bent.used
 				})
@@ -104,12 +108,10 @@ func (b *bank) restsOn() int {
 	return b.n
 }
 
-// copy is the bank as it now is, to go back to.
-func (b *bank) copy() *bank { return b.copyInto(&bank{}) }
-
-// copyInto puts the copy into the room of a bank that is needed no longer, unless that is far too large: banks lose
-// most of their hypotheses, and what is kept for years should not be what they began with.
+// copyInto copies the bank, to go back to, into the room of one that is needed no longer, unless that is far too large:
+// banks lose most of their hypotheses, and what is kept for years should not be what they began with.
 func (b *bank) copyInto(room *bank) *bank {
+	b.weigh()
 	h, decay := room.h[:0], room.decay[:0]
 	if cap(h) > len(b.h)+len(b.h)/4 {
 		h = make([]hypothesis, 0, len(b.h))
