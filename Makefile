@@ -48,14 +48,15 @@ test: deps-test
 	@$(TEST) -run '^$$' $$($(PACKAGES) | grep -E '$(SUMS)|$(SPREAD)') >/dev/null
 	@$(MAKE) --no-print-directory -j2 -Oline test-of-time test-of-sums
 
-# A test that keeps time can fail because the computer is busy with something else. So up to three that fail run once more,
-# alone, and the output names them; what fails twice fails.
-TWICE    := $(GO) run gotest.tools/gotestsum@v1.13.0 --format pkgname --rerun-fails=1 --rerun-fails-max-failures=3 --rerun-fails-run-root-test
+# A test that keeps time can fail because the computer is busy with something else. So the few that fail run again, alone, up
+# to twice, and the output names them; what fails alone twice fails. More than eight failures (a subtest's parent counts as
+# well) are no accident.
+AGAIN    := $(GO) run gotest.tools/gotestsum@v1.13.0 --format pkgname --rerun-fails=2 --rerun-fails-max-failures=8 --rerun-fails-run-root-test
 TIMED    := -trimpath -tags "$(TAGS)" -timeout 30m -p 1
 
 test-of-time:
-	$(TWICE) --packages "$$($(PACKAGES) | grep -E '$(SPREAD)' | tr '\n' ' ')" -- $(TIMED) -parallel 4
-	$(TWICE) --packages "$$($(PACKAGES) | grep -Ev '$(SUMS)|$(SPREAD)|^tramd/store' | tr '\n' ' ')" -- $(TIMED) -race
+	$(AGAIN) --packages "$$($(PACKAGES) | grep -E '$(SPREAD)' | tr '\n' ' ')" -- $(TIMED) -parallel 4
+	$(AGAIN) --packages "$$($(PACKAGES) | grep -Ev '$(SUMS)|$(SPREAD)|^tramd/store' | tr '\n' ' ')" -- $(TIMED) -race
 
 test-of-sums:
 	chrt --idle 0 $(TEST) $$($(PACKAGES) | grep -E '$(SUMS)')
