@@ -3,10 +3,14 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"go/parser"
+	"go/token"
 	"os"
 	"os/exec"
 	"path"
 	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -32,8 +36,13 @@ var forbidden = []struct {
 	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/alarm", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
 	{"tramd/cmd/tramd/internal/web", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/metrics"}},
-	{"tramd/cmd/tramd/internal/unattended", []string{"tramd/sweep", "tramd/device", "tramd/store", "database/sql", "net", "os", "log"}},
-	{"tramd/cmd/tramd/internal/hours", []string{"tramd/", "database/sql", "net", "os", "log"}},
+	{"tramd/cmd/tramd/internal/unattended", []string{"tramd/sweep", "tramd/device", "database/sql", "net", "os"}},
+	{"tramd/cmd/tramd/internal/hours", []string{"tramd/sweep", "database/sql", "net", "os"}},
+	{"tramd/cmd/tramd/internal/archive", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/service", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/maintenance", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/history", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/watchdog", []string{"tramd/store", "tramd/sweep", "tramd/cmd/tramd/internal/daemon", "net", "os"}},
 	{"tramd/cmd/tramd/internal/schedule", []string{"tramd/", "database/sql", "net", "os", "log"}},
 	{"tramd/cmd/tramd/internal/identify", []string{"tramd/sweep", "tramd/store", "os", "net"}},
 	{"tramd/cmd/tramd/internal/identify/identifytest", []string{"tramd/"}},
@@ -88,6 +97,26 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 	}
 	if seen < 8 {
 		t.Fatalf("only %d packages were looked at", seen)
+	}
+}
+
+// TestTheCoresArePure looks at packages that hold a pure core with its loop beside it: the core's files import neither
+// what reads and writes nor what logs.
+func TestTheCoresArePure(t *testing.T) {
+	for file, may := range map[string][]string{
+		"hours/meter.go": nil, "unattended/checker.go": {"tramd/cmd/tramd/internal/schedule"}, "unattended/conditions.go": nil, "unattended/facts.go": nil,
+		"motion/machine.go": nil, "motion/stop.go": nil,
+	} {
+		f, err := parser.ParseFile(token.NewFileSet(), "internal/"+file, nil, parser.ImportsOnly)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range f.Imports {
+			imp, _ := strconv.Unquote(x.Path.Value)
+			if !slices.Contains(append(may, "cmp", "fmt", "math", "slices", "strconv", "strings", "time"), imp) {
+				t.Errorf("%s imports %s", file, imp)
+			}
+		}
 	}
 }
 

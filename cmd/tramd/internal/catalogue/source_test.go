@@ -31,7 +31,9 @@ var speaking = []struct {
 	{"cmd/tramd/internal/alarm", "alertmanager.go file.go mail.go notifier.go webhook.go"},
 	{"cmd/tramd/internal/assembly", "options.go read.go fit.go history.go write.go"},
 	{"cmd/tramd/internal/picture", ""}, {"cmd/tramd/internal/report", "csv.go"}, {"cmd/tramd/internal/jobsheet", ""},
-	{"cmd/tramd/internal/daemon", "socket.go listen.go reload.go secrets.go health.go record.go"},
+	{"cmd/tramd/internal/daemon", "socket.go listen.go reload.go secrets.go status.go"}, {"cmd/tramd/internal/history", ""},
+	{"cmd/tramd/internal/inputs", ""}, {"cmd/tramd/internal/temperature", ""}, {"cmd/tramd/internal/archive", ""},
+	{"cmd/tramd/internal/service", ""}, {"cmd/tramd/internal/maintenance", "open.go"},
 	{"cmd/tramd/internal/runs", "csv.go"}, {"cmd/tramd/internal/api", ""},
 	{"cmd/tramd/internal/web", "login.go openapi.go assets.go guard.go"},
 }

@@ -90,6 +90,14 @@ func (in Input) Spec() input.Spec {
 		Debounce: ms(*in.DebounceMS), Every: ms(in.EveryMS), Stale: ms(1000 * in.StaleS)}
 }
 
+// InputSpecs returns what the input lines must know.
+func (c *Config) InputSpecs() (specs []input.Spec) {
+	for _, in := range c.Inputs {
+		specs = append(specs, in.Spec())
+	}
+	return specs
+}
+
 // MachinePorts returns one device for each port on which the machine is asked about itself.
 func (c *Config) MachinePorts() []device.Spec {
 	var specs []device.Spec

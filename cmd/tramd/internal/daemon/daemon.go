@@ -12,25 +12,33 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/alarm"
+	"tramd/cmd/tramd/internal/archive"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/history"
+	"tramd/cmd/tramd/internal/hours"
+	"tramd/cmd/tramd/internal/inputs"
 	"tramd/cmd/tramd/internal/interlock"
+	"tramd/cmd/tramd/internal/maintenance"
+	"tramd/cmd/tramd/internal/memtrim"
 	"tramd/cmd/tramd/internal/mqtt"
 	"tramd/cmd/tramd/internal/notify"
+	"tramd/cmd/tramd/internal/runs"
+	"tramd/cmd/tramd/internal/service"
 	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/temperature"
+	"tramd/cmd/tramd/internal/unattended"
+	"tramd/cmd/tramd/internal/watchdog"
 	"tramd/device"
 	"tramd/device/frame"
-	"tramd/store"
-	"tramd/sweep"
-	"tramd/sweep/mixed"
 )
 
 // Options are what the command line adds to a configuration.
 type Options struct {
 	Version string
 	Log     *slog.Logger
-	Fit     func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, error)
+	Fit     runs.FitFunc
 	Ready   func(addr net.Addr) // called once everything listens
 	Manager *notify.Manager     // nil: no service manager
 	Reload  <-chan os.Signal    // nil: the configuration is read once
@@ -43,23 +51,21 @@ type Daemon struct {
 	o       Options
 	cfg     *config.Config
 	secrets secrets // that cfg names
-	store   *store.Store
+	record  *maintenance.Record
 	clock   *clock.Watcher
-	dates   *dates
-	drift   *drifting
+	history *history.Follower
 
-	assembled   *assembled // relations, traverses and bars of the record
-	thermometer *thermometer
-	meter       *hourMeter
-	machine     *machineLines
+	thermometer *temperature.Thermometer
+	hours       *hours.Recorder
+	inputs      *inputs.Set
 	devices     []*device.Device
-	readers     []*reader // of the devices
+	readers     []*watchdog.Reader // of the devices
 	session     *session.Session
-	healer      *healer
-	saved       string           // what became of a damaged record; empty: it was whole
-	backlog     *session.Backlog // what the parts before could not store; nil: all was stored
-	mqtt        *mqtt.Options    // nil: no broker is configured
-	alarms      *alarm.Notifier  // nil: no receiver is configured
+	service     *service.Service
+	checks      *unattended.Runner // nil: none are planned
+	backlog     *session.Backlog   // what the parts before could not store; nil: all was stored
+	mqtt        *mqtt.Options      // nil: no broker is configured
+	alarms      *alarm.Notifier    // nil: no receiver is configured
 	servers     []server
 	done        chan struct{}          // closed when the pages must end
 	started     bool                   // everything listened
@@ -79,13 +85,13 @@ const readWithin = 20 * time.Millisecond
 
 // once runs the daemon until ctx ends, or until there is another configuration to run it with.
 func (d *Daemon) once(ctx context.Context) (next *order, err error) {
-	var past past
-	d.store, past, err = d.openRecord(ctx)
+	d.clock = clock.NewWatcher(clock.System(d.cfg.Clock.Trusted))
+	d.record, err = maintenance.Open(ctx, maintenance.Options{Config: d.cfg, Clock: d.clock, Fit: d.o.Fit, Unstored: d.backlog.Runs(), Log: d.o.Log})
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, d.store.Close()) }()
-	if err := d.build(ctx, past); err != nil {
+	defer func() { err = errors.Join(err, d.record.Store.Close()) }()
+	if err := d.build(ctx); err != nil {
 		return nil, err
 	}
 	if err := d.listen(); err != nil {
@@ -94,33 +100,37 @@ func (d *Daemon) once(ctx context.Context) (next *order, err error) {
 	return d.serve(ctx)
 }
 
-func (d *Daemon) build(ctx context.Context, past past) (err error) {
-	d.clock = clock.NewWatcher(clock.System(d.cfg.Clock.Trusted))
-	d.dates = &dates{d: d, boot: clock.BootID()}
-	d.dates.look(ctx)
-	d.drift = newDrifting(d)
-	d.assembled = &assembled{d: d}
-	d.thermometer = &thermometer{file: d.cfg.Temperature.File, log: d.o.Log}
-	if d.meter, err = newHourMeter(ctx, d.store, hoursFrom(d.cfg), d.cfg.HoursStep(), d.clock.IsSet, d.o.Log); err != nil {
+func (d *Daemon) build(ctx context.Context) (err error) {
+	db, log := d.record.Store, d.o.Log
+	d.history = history.New(history.Options{Store: db, Config: d.cfg, ClockSet: d.clock.IsSet, Log: log})
+	d.thermometer = temperature.New(d.cfg.Temperature.File, log)
+	if d.inputs, err = inputs.New(d.cfg.InputSpecs(), log); err != nil {
 		return err
 	}
-	if d.machine, err = newMachineLines(d.cfg, d.meter, d.o.Log); err != nil {
+	d.hours, err = hours.Open(ctx, hours.Options{
+		Store: db, From: hoursFrom(d.cfg), Line: d.inputs.Named(d.cfg.Hours.Input), Step: d.cfg.HoursStep(), ClockSet: d.clock.IsSet, Log: log,
+	})
+	if err != nil {
 		return err
 	}
-	d.interlock = newInterlock(d.cfg, d.machine)
+	d.interlock = newInterlock(d.cfg, d.inputs)
+	archive := &archive.Archive{
+		Store: db, Config: d.cfg, ClockSet: d.clock.IsSet, Temperature: d.thermometer, Hours: d.hours, History: d.history, Log: log,
+	}
+	fitter := &runs.Fitter{Store: db, Model: d.o.Fit, BothWays: d.cfg.Sweep.Both, Log: log}
 	specs, indicators, angle := routes(d.cfg)
 	specs, position := addScale(d.cfg, specs)
 	if angle.ZeroUnknown {
-		d.recallZero(ctx, &angle)
+		archive.RecallZero(ctx, &angle)
 	}
 	var ports []session.Port
 	for i, spec := range specs {
-		r := &reader{name: spec.Name}
+		r := &watchdog.Reader{Name: spec.Name}
 		sink := func(b device.Batch) { d.session.Sink(b) }
 		if spec.Role == frame.RoleMachine {
-			sink = d.machine.sink
+			sink = func(b device.Batch) { d.inputs.Sink(b); d.hours.Sink(b) }
 		}
-		dev, err := device.New(i, spec, r.handsOn(sink), d.o.Log)
+		dev, err := device.New(i, spec, r.Sink(sink), log)
 		if err != nil {
 			return err
 		}
@@ -132,10 +142,11 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
-		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Position: position, Motion: motionOf(d.cfg, d.interlock), Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
-		Archive: &archive{store: d.store, clockSet: d.clock.IsSet, changed: d.drift.changed, temperature: d.thermometer.Now, hours: d.meter, assembled: d.assembled}, Fit: d.fit, Measure: assembly.Measure, Follow: d.follow, ClockSet: d.clock.IsSet, Log: d.o.Log,
-		Unstored: d.store.Waiting(), Backlog: d.backlog, Last: past.last, Counts: past.counts, Inputs: d.machine.states, Hours: d.meter.state,
-		KeepZero: d.keepZero,
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Position: position, Motion: motionOf(d.cfg, d.interlock),
+		Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
+		Archive: archive, Fit: fitter.Fit, Measure: assembly.Measure, Follow: fitter.Follow, ClockSet: d.clock.IsSet, Log: log,
+		Unstored: db.Waiting(), Backlog: d.backlog, Last: d.record.Past.Last, Counts: d.record.Past.Counts, Inputs: d.inputs.States,
+		Hours: d.hours.State, KeepZero: archive.KeepZero,
 		Latency: func(wait time.Duration) {
 			for _, dev := range d.devices {
 				dev.SetLatency(wait)
@@ -146,10 +157,15 @@ func (d *Daemon) build(ctx context.Context, past past) (err error) {
 	if err != nil {
 		return err
 	}
+	d.service = &service.Service{
+		Store: db, Config: d.cfg, Session: d.session, Hours: d.hours, History: d.history, Temperature: d.thermometer, Fitter: fitter,
+		ClockSet: d.clock.IsSet, Version: d.o.Version, Log: log,
+	}
+	d.checks = d.planned()
 	if d.mqtt, err = d.publishes(); err != nil {
 		return err
 	}
-	d.alarms, err = notifier(d.cfg, d.secrets, d.cfg.Page(), session.Unwatched{Session: d.session}, d.o.Log)
+	d.alarms, err = notifier(d.cfg, d.secrets, d.cfg.Page(), session.Unwatched{Session: d.session}, log)
 	return err
 }
 
@@ -167,15 +183,14 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 			failed <- err
 		}
 	})
-	owner.Go(func() { d.dates.watch(owning) })
-	owner.Go(func() { d.drift.run(owning) })
-	owner.Go(func() { d.thermometer.run(owning) })
-	owner.Go(func() { d.meter.run(owning) })
-	owner.Go(func() { d.machine.run(owning) })
-	owner.Go(func() { d.heal(owning) })
-	owner.Go(func() { d.checkRecord(owning) })
-	owner.Go(func() { d.doChores(owning) })
-	owner.Go(func() { d.doChecks(owning) })
+	owner.Go(func() { d.record.Run(owning, maintenance.Parts{Session: d.session, History: d.history}) })
+	owner.Go(func() { d.history.Run(owning, d.session) })
+	owner.Go(func() { d.thermometer.Run(owning) })
+	owner.Go(func() { d.hours.Run(owning) })
+	owner.Go(func() { d.inputs.Run(owning) })
+	if d.checks != nil {
+		owner.Go(func() { d.checks.Run(owning) })
+	}
 	if d.mqtt != nil {
 		owner.Go(func() { mqtt.Run(owning, *d.mqtt) })
 	}
@@ -190,7 +205,9 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 			select {
 			case <-dev.Ended(): // a capture that was played to its end
 			default:
-				d.readers[i].ended.Store(reading.Err() == nil)
+				if reading.Err() == nil {
+					d.readers[i].Ended()
+				}
 			}
 		})
 	}
@@ -208,8 +225,10 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 
 	d.started = true
 	d.tell(d.o.Manager.Ready(d.status(ctx)))
-	owner.Go(func() { d.watch(owning) })
-	owner.Go(func() { d.trimOnceStarted(owning) })
+	owner.Go(func() {
+		watchdog.Run(owning, watchdog.Options{Pulse: d.session.Pulse, Readers: d.readers, Manager: d.o.Manager, Status: d.status, Looked: d.o.Looked, Log: d.o.Log})
+	})
+	owner.Go(func() { memtrim.OnceStarted(owning, d.o.Log) })
 
 	next, err := d.until(ctx, failed)
 	d.o.Log.Info("stopping")
@@ -236,7 +255,9 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 // until waits for the end: of ctx, of a part that failed, of the configuration in force, or of a record that waits for
 // room.
 func (d *Daemon) until(ctx context.Context, failed <-chan error) (*order, error) {
-	room := d.awaitRoom(ctx)
+	looking, stop := context.WithCancel(ctx)
+	defer stop()
+	room := d.record.Room(looking, session.Unwatched{Session: d.session})
 	for {
 		select {
 		case <-ctx.Done():

@@ -1,17 +1,14 @@
 package daemon
 
 import (
-	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"time"
 
-	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/jobsheet"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/report"
@@ -38,22 +35,13 @@ func (d *Daemon) listen() error {
 		return errors.Join(err, tcp.Close())
 	}
 	common := web.Options{
-		Live: d.session, Records: &records{d.store, d.clock.IsSet, d.drift.changed, d.cfg, d.meter, d.session}, Drift: d.drift, Sweeps: d.session, Zeros: d.session, Temperature: d.thermometer, Motion: d.session, Imports: imports{d}, Refits: refits{d}, Indicators: d.cfg.Setup().Indicators,
-		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.cfg.Page(), Free: d.store.Free, Assembly: d.assembled.read}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
+		Live: d.session, Records: d.service, Drift: d.service, Sweeps: d.session, Zeros: d.session, Temperature: d.thermometer, Motion: d.session, Imports: d.service, Refits: d.service, Indicators: d.cfg.Setup().Indicators,
+		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.cfg.Page(), Free: d.record.Store.Free, Assembly: d.history.Assembly}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
 		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, KindOf: runs.KindOf, Log: d.o.Log, Done: d.done,
-		Separate: func(ctx context.Context, first, turned int64) (api.Separated, error) {
-			out, err := runs.Separate(ctx, d.store, first, turned)
-			return out, runs.NotFound(err)
-		},
-		Measure: d.measure, Assembly: pictured{d},
-		Advice: func(ctx context.Context) (api.Advice, error) { return runs.Advise(ctx, d.store, d.cfg) },
-		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
-			return runs.WriteJobSheet(ctx, w, d.store, d.cfg, d.o.Version)
-		}},
-		Report: web.Sheet{Policy: report.ContentPolicy(), Write: func(ctx context.Context, w io.Writer) error {
-			return runs.WriteReport(ctx, w, d.store, d.cfg, d.o.Version)
-		}},
+		Separate: d.service.Separate, Measure: d.service.Measure, Assembly: d.service, Advice: d.service.Advice,
+		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: d.service.WriteJobSheet},
+		Report:   web.Sheet{Policy: report.ContentPolicy(), Write: d.service.WriteReport},
 	}
 	network, local := web.Handlers(common)
 	for _, s := range []struct {

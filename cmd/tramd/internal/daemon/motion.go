@@ -7,6 +7,7 @@ import (
 
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/inputs"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
 	"tramd/cmd/tramd/internal/session"
@@ -14,11 +15,11 @@ import (
 )
 
 // newInterlock joins what says whether the arm may be moved.
-func newInterlock(cfg *config.Config, m *machineLines) *interlock.Interlock {
+func newInterlock(cfg *config.Config, m *inputs.Set) *interlock.Interlock {
 	o := interlock.Options{Clock: clock.SinceBoot}
 	name, idle := cfg.Check.IdleInputState()
-	if l := m.named(name); l != nil {
-		o.Input = func() string { return idleWhyNot(l, idle) }
+	if l := m.Named(name); l != nil {
+		o.Input = func() string { return inputs.WhyNotIdle(l, idle) }
 	}
 	if cfg.Angle.Source == config.SourceProgram && cfg.Check.IdleAsk != "" {
 		p := cfg.Motion()

@@ -101,11 +101,10 @@ func (d *Daemon) refuse(err error) {
 func (d *Daemon) free(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()
-	s, err := session.Unwatched{Session: d.session}.Snapshot(ctx)
-	if err != nil {
+	switch idle, err := (session.Unwatched{Session: d.session}).Idle(ctx); {
+	case err != nil:
 		return fmt.Errorf("cannot see whether a sweep is in hand: %w", err)
-	}
-	if s.Sweep.Phase != session.Idle {
+	case !idle:
 		return errSweeping
 	}
 	return nil

@@ -1,5 +1,5 @@
-// Package hours keeps count of how long the spindle has run. It is pure: what a running signal, a counter of the
-// machine or a person says goes in, the hours come out.
+// Package hours keeps count of how long the spindle has run. Meter is pure: what a running signal, a counter of the
+// machine or a person says goes in, the hours come out. Recorder keeps them in the record.
 //
 // The hours go on, whatever becomes of a counter: a controller that was changed counts from nothing, or from what its
 // last machine ran. A reading is believed at once where the counter can have come to it in the time that has passed.

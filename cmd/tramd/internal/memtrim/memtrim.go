@@ -6,17 +6,39 @@ package memtrim
 
 import (
 	"bufio"
+	"context"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"runtime/debug"
 	"strings"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
 
 // A span is a range of addresses, the end not in it.
 type span struct{ from, to uintptr }
+
+// startTakes is when a start is over, with the first look at the record and the first page served.
+const startTakes = 5 * time.Second
+
+// OnceStarted gives back what only the start needed, unless ctx ends before.
+func OnceStarted(ctx context.Context, log *slog.Logger) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(startTakes):
+		Try(log)
+	}
+}
+
+// Try trims after a large piece of work. Without it the daemon is larger and no worse, so a failure is only logged.
+func Try(log *slog.Logger) {
+	if err := Trim(); err != nil {
+		log.Debug("memory is not given back", "error", err)
+	}
+}
 
 // Trim gives unused heap and the unchanged parts of the program's file back to the kernel.
 func Trim() error {

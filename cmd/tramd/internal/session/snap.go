@@ -34,6 +34,12 @@ func (u Unwatched) Snapshot(ctx context.Context) (*Snapshot, error) {
 	return snap, err
 }
 
+// Idle reports whether nothing is being measured.
+func (u Unwatched) Idle(ctx context.Context) (idle bool, err error) {
+	err = u.ask(ctx, func() { idle = u.snapshot().Sweep.Phase == Idle })
+	return idle, err
+}
+
 func (s *Session) snapshot() *Snapshot {
 	out := &Snapshot{
 		At: s.o.Wall(), Machine: s.o.Setup.Machine,

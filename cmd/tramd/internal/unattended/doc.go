@@ -1,5 +1,5 @@
 // Package unattended decides when an unattended check is begun, waited for, stopped, tried again or reported as
-// missed. It is pure: facts come in once a second, acts come out; who measures, moves and stores is elsewhere.
+// missed. Checker is pure: facts come in, acts come out. Runner brings the facts once a second and does the acts.
 //
 // # Before anything moves
 //

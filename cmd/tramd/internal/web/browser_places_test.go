@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	svgs "tramd/cmd/tramd/internal/picture"
 	"tramd/cmd/tramd/internal/session"
 )
@@ -150,7 +151,7 @@ func TestTheJobsStepsInABrowser(t *testing.T) {
 	tap(t, ctx, `"#caution-ok"`)
 	select {
 	case w := <-s.wanted:
-		if w != (MeasurementWanted{Kind: "traverse", Name: "plate", Purpose: "check", Typed: true}) {
+		if w != (api.Wanted{Kind: "traverse", Name: "plate", Purpose: "check", Typed: true}) {
 			t.Errorf("what was begun: %+v", w)
 		}
 	case <-time.After(time.Minute):

@@ -16,6 +16,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
@@ -31,14 +32,14 @@ type stage struct {
 	url   string
 
 	job    atomic.Pointer[string] // what the assembly's job says; nil: there are no steps
-	wanted chan MeasurementWanted // that were begun
+	wanted chan api.Wanted        // that were begun
 }
 
 func (s *stage) show(f func(time.Duration) *session.Snapshot) { s.scene.Store(&f) }
 
 func newStage(t testing.TB, hash string) *stage {
 	t.Helper()
-	s := &stage{shop: &shop{runs: someRuns()}, wanted: make(chan MeasurementWanted, 8)}
+	s := &stage{shop: &shop{runs: someRuns()}, wanted: make(chan api.Wanted, 8)}
 	s.show(linnet)
 	begun := time.Now()
 	live := &liveFunc{ask: func() (*session.Snapshot, error) {
@@ -58,7 +59,7 @@ func newStage(t testing.TB, hash string) *stage {
 }
 
 // measure begins a measurement.
-func (s *stage) measure(_ context.Context, w MeasurementWanted) (int64, error) {
+func (s *stage) measure(_ context.Context, w api.Wanted) (int64, error) {
 	s.wanted <- w
 	return 5, nil
 }

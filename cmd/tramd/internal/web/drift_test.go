@@ -7,12 +7,14 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+
 	"tramd/cmd/tramd/internal/api"
+	"tramd/sweep/drift"
 )
 
-type driftFunc func() (any, error)
+type driftFunc func() (*drift.View, error)
 
-func (f driftFunc) Drift(context.Context) (any, error) { return f() }
+func (f driftFunc) Drift(context.Context) (*drift.View, error) { return f() }
 
 func TestDriftAnswers(t *testing.T) {
 	for _, x := range []struct {
@@ -22,8 +24,8 @@ func TestDriftAnswers(t *testing.T) {
 		says  string
 	}{
 		{"none", nil, http.StatusServiceUnavailable, "started without it"},
-		{"not yet", driftFunc(func() (any, error) { return nil, api.Unavailable.New("still being worked through") }), http.StatusServiceUnavailable, "still being"},
-		{"there", driftFunc(func() (any, error) { return map[string]int{"total": 3}, nil }), http.StatusOK, `{"total":3}`},
+		{"not yet", driftFunc(func() (*drift.View, error) { return nil, api.Unavailable.New("still being worked through") }), http.StatusServiceUnavailable, "still being"},
+		{"there", driftFunc(func() (*drift.View, error) { return &drift.View{Total: 3}, nil }), http.StatusOK, `"total":3`},
 	} {
 		w := httptest.NewRecorder()
 		r := httptest.NewRequest(http.MethodGet, "http://localhost/api/v1/drift", nil)

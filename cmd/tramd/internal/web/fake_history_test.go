@@ -42,6 +42,6 @@ func someHistory(t testing.TB) *drift.View {
 	return a.View(h, 800, 0.95)
 }
 
-func historyOf(v any) Drift {
-	return driftFunc(func() (any, error) { return v, nil })
+func historyOf(v *drift.View) Drift {
+	return driftFunc(func() (*drift.View, error) { return v, nil })
 }

@@ -113,7 +113,7 @@ func (*shop) UndoEvent(_ context.Context, id int64) error {
 	return nil
 }
 
-func (f *shop) AddEvent(_ context.Context, e Event) (int64, error) {
+func (f *shop) AddEvent(_ context.Context, e api.Event) (int64, error) {
 	if e.Tightened != nil {
 		return 5, f.note("event %s %v %.4f to %.4f", e.Kind, e.Moved, e.Tightened.LooseMM, e.Tightened.TightMM)
 	}

@@ -1,14 +1,18 @@
 package web
 
-import "net/http"
+import (
+	"net/http"
+
+	"tramd/cmd/tramd/internal/api"
+)
 
 // startMeasurement begins a traverse, a bar or a travel: {"kind":"traverse","name":"left
 // rail","purpose":"check","typed":false}.
 func (s *server) startMeasurement(w http.ResponseWriter, r *http.Request) {
 	in := struct {
-		MeasurementWanted
+		api.Wanted
 		temperature
-	}{MeasurementWanted: MeasurementWanted{Purpose: "check"}}
+	}{Wanted: api.Wanted{Purpose: "check"}}
 	err := decode(r, &in)
 	if err == nil {
 		in.Kind, err = words("kind", in.Kind, 1, 40)
@@ -29,7 +33,7 @@ func (s *server) startMeasurement(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	run, err := s.Measure(r.Context(), in.MeasurementWanted)
+	run, err := s.Measure(r.Context(), in.Wanted)
 	if err != nil {
 		s.fail(w, err)
 		return

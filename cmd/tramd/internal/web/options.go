@@ -10,6 +10,7 @@ import (
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
+	"tramd/sweep/drift"
 )
 
 // Live is where the present state comes from.
@@ -23,25 +24,9 @@ type Records interface {
 	Runs(ctx context.Context, before int64, limit int) (any, error) // newest first; before 0 is from the newest
 	Run(ctx context.Context, id int64) (any, error)
 	WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error // t_s,angle_deg,reading_mm,indicator
-	AddEvent(ctx context.Context, e Event) (int64, error)
+	AddEvent(ctx context.Context, e api.Event) (int64, error)
 	Events(ctx context.Context, limit int) (any, error) // the last stored first, with those that were taken back
 	UndoEvent(ctx context.Context, id int64) error
-}
-
-// Event is something that happened to the machine.
-type Event struct {
-	Kind  string             `json:"kind"`
-	Text  string             `json:"text"`
-	Run   int64              `json:"run"`   // the run it belongs to; 0: none
-	Moved map[string]float64 `json:"moved"` // of adjusted: how much, by adjuster
-
-	Tightened *Tightened `json:"tightened"` // of adjusted: what tightening did to a parked arm
-}
-
-// Tightened is what a parked arm read before and after its adjuster was tightened, mm.
-type Tightened struct {
-	LooseMM float64 `json:"loose_mm"`
-	TightMM float64 `json:"tight_mm"`
 }
 
 // Sheet is a page that is whole in itself, to be printed; Policy is what a browser may do with it.
@@ -50,9 +35,9 @@ type Sheet struct {
 	Write  func(ctx context.Context, w io.Writer) error
 }
 
-// Drift is what the stored checks come to, as the page draws it. It is sent as JSON as it is.
+// Drift is what the stored checks come to, as the page draws it.
 type Drift interface {
-	Drift(ctx context.Context) (any, error)
+	Drift(ctx context.Context) (*drift.View, error)
 }
 
 // Sweeps starts and steers the one sweep there can be.
@@ -65,14 +50,6 @@ type Sweeps interface {
 	Put(ctx context.Context, run int64, indicator, text string) error // a reading that a person read and typed
 	StartHalfTurn(ctx context.Context, axis string) (run int64, err error)
 	ForgetPair(ctx context.Context) error
-}
-
-// MeasurementWanted is a measurement of the configuration that a person asks for.
-type MeasurementWanted struct {
-	Kind    string `json:"kind"`    // traverse, bar or travel
-	Name    string `json:"name"`    // empty: the only one
-	Purpose string `json:"purpose"` // check or adjust
-	Typed   bool   `json:"typed"`   // a plain dial is read, and its readings typed
 }
 
 // Temperature takes the machine's temperature in degrees Celsius, as a person read and typed it; runs that begin soon
@@ -113,7 +90,7 @@ type Options struct {
 	Motion       Motion
 	Drift        Drift
 	Separate     func(ctx context.Context, first, turned int64) (api.Separated, error) // the spindle apart from a loose plate
-	Measure      func(ctx context.Context, w MeasurementWanted) (run int64, err error) // begins a traverse, a bar or a travel; its run is steered as a sweep's is
+	Measure      func(ctx context.Context, w api.Wanted) (run int64, err error)        // begins a traverse, a bar or a travel; its run is steered as a sweep's is
 	Advice       func(ctx context.Context) (api.Advice, error)                         // what to move next
 	JobSheet     Sheet                                                                 // the record of the last job; without Write there is none
 	Report       Sheet                                                                 // the maintenance report; without Write there is none

@@ -1,0 +1,76 @@
+package service
+
+import (
+	"context"
+
+	"tramd/cmd/tramd/internal/api"
+	"tramd/cmd/tramd/internal/assembly"
+	"tramd/cmd/tramd/internal/runs"
+	"tramd/sweep"
+)
+
+// decode returns the result of a run that is no sweep.
+func (s *Service) decode(ctx context.Context, id int64) (title string, r assembly.Result, err error) {
+	run, err := s.Store.Run(ctx, id)
+	if err != nil {
+		return "", r, runs.NotFound(err)
+	}
+	if !assembly.Knows(run.Kind) {
+		return "", r, api.NotFound.Errorf("run %d is a %s: its numbers stand in its result", id, run.Kind)
+	}
+	if run.Raw == nil {
+		return "", r, api.NotFound.Errorf("run %d has no result", id)
+	}
+	title = run.Kind
+	if run.Subject != "" {
+		title += " " + run.Subject
+	}
+	r, err = assembly.Decode(run.Kind, run.Raw)
+	return title, r, err
+}
+
+// Measured returns every number of a run that is no sweep.
+func (s *Service) Measured(ctx context.Context, id int64) (any, error) {
+	title, r, err := s.decode(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return struct {
+		Title   string            `json:"title"`
+		Figures []assembly.Figure `json:"figures"`
+		Verdict sweep.Verdict     `json:"verdict"`
+		Picture bool              `json:"picture"`
+	}{title, r.Figures(), r.Verdict(), r.Picture(title) != ""}, nil
+}
+
+// Picture returns a run that is no sweep as SVG; "" where there is nothing to draw.
+func (s *Service) Picture(ctx context.Context, id int64) (string, error) {
+	title, r, err := s.decode(ctx, id)
+	if err != nil {
+		return "", err
+	}
+	return r.Picture(title), nil
+}
+
+// Job returns how far the assembly has come.
+func (s *Service) Job(ctx context.Context) (any, error) {
+	return assembly.JobOf(ctx, s.Store, s.Config)
+}
+
+// Chain returns all relations as SVG.
+func (s *Service) Chain(ctx context.Context) (string, error) {
+	job, err := assembly.JobOf(ctx, s.Store, s.Config)
+	if err != nil {
+		return "", err
+	}
+	return assembly.ChainPicture("all relations, mm/m", job.Stack), nil
+}
+
+// Measure begins an attended measurement that is no sweep.
+func (s *Service) Measure(ctx context.Context, w api.Wanted) (run int64, err error) {
+	m, err := assembly.Plan(s.Config, assembly.Wanted{Kind: w.Kind, Name: w.Name, Typed: w.Typed})
+	if err != nil {
+		return 0, api.Invalid.Of(err)
+	}
+	return s.Session.StartMeasurement(ctx, m, w.Purpose)
+}
