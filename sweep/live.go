@@ -64,7 +64,15 @@ func (l *Live) Sectors() string { return l.tally.sectors() }
 // Curve returns the readings so far as means over one degree, in order of indicator and angle.
 func (l *Live) Curve() []CurvePoint {
 	t := l.tally
-	var out []CurvePoint
+	n := 0
+	for i := range t.bins {
+		for k := range t.bins[i] {
+			if t.bins[i][k].n > 0 {
+				n++
+			}
+		}
+	}
+	out := make([]CurvePoint, 0, n)
 	for i := range t.bins {
 		for k := range t.bins[i] {
 			if b := t.bins[i][k]; b.n > 0 {

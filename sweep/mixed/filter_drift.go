@@ -10,6 +10,8 @@ type respan struct {
 	by    [drifts][drifts + 1]float64 // polynomial j over the new time = sum of by[j][k] times polynomial k over the old; k = 0 is 1
 	first int                         // column of the first polynomial
 	group [2]int                      // columns of the offsets, which add up to 1 in each row
+
+	column []float64 // room
 }
 
 // over returns the change of columns from the design's own time to another.
@@ -57,7 +59,10 @@ func (p *respan) gram(g sym) {
 	for i := range g.n {
 		p.row(g.row(i))
 	}
-	column := make([]float64, g.n)
+	if len(p.column) != g.n {
+		p.column = make([]float64, g.n)
+	}
+	column := p.column
 	for j := range g.n {
 		for i := range g.n {
 			column[i] = g.a[i*g.n+j]

@@ -40,6 +40,8 @@ type Filter struct {
 
 	rooms map[noiseLevel]*solving
 	out   []float64
+
+	points []point // room for the grid of a result
 }
 
 // solved is the last solution.

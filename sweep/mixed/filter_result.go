@@ -17,19 +17,21 @@ func (c *Filter) Result() sweep.Result {
 	f.followed = c.l
 	open, rows, spikes, off := c.open()
 	f.bs = append(c.bs, open...) // in the room behind the finished blocks, which the next of them take again
+	c.bs = f.bs[:len(c.bs)]
 	t0, half := timeSpan(f.bs)
 	c.change = c.d.over(t0, half)
 	s := searcher{d: c.d, bs: f.bs, l: c.l, known: f.known, least: f.least, gram: map[noiseLevel]white{}}
 	for key, k := range c.courses {
 		s.gram[key] = c.upTo(k, c.rooms[key], open, rows)
 	}
-	f.points = f.points[:0:0]
+	c.points = c.points[:0]
 	for _, g := range c.grid {
 		p := s.at(g.h)
 		p.weight += g.share
-		f.points = append(f.points, p)
+		c.points = append(c.points, p)
 	}
-	f.ans = summarise(slices.Clone(f.points))
+	f.points = nil // those of the fit
+	f.ans = summarise(c.points)
 	if f.ans.best.factor.n == 0 {
 		s.held = false
 		f.ans.best.factor = s.at(f.ans.best.h).factor

@@ -184,28 +184,25 @@ func (t *Term) insideBoth(limit float64) float64 {
 // HalfWidth is how far from the mean of one value an interval must reach on both sides to hold the given share.
 func (m Mixture) HalfWidth(value int, share float64) float64 {
 	mean := m.Mean()[value]
-	low, high := math.Inf(1), 0.0
+	low, high, narrow := math.Inf(1), 0.0, math.Inf(1)
 	var square float64
 	densities := make([]density, len(m))
-	least, most := math.Inf(1), 1.0
-	for _, t := range m {
-		least, most = math.Min(least, t.DoF[value]), math.Max(most, t.DoF[value])
-	}
-	near, away := Factor(share, most), Factor(share, least)
 	for i, t := range m {
-		off, scale := math.Abs(t.Mean[value]-mean), math.Sqrt(t.Cov[2*value])
-		low, high = math.Min(low, near*scale), math.Max(high, off+away*scale)
-		square += t.Weight * (off*off + scale*scale)
-		if i > 0 && t.DoF[value] == m[i-1].DoF[value] {
+		dof, off, scale := t.DoF[value], math.Abs(t.Mean[value]-mean), math.Sqrt(t.Cov[2*value])
+		factor := factorNear(share, dof)
+		low, high = math.Min(low, factor/bracket*scale), math.Max(high, off+factor*bracket*scale)
+		narrow = math.Min(narrow, scale)
+		square += t.Weight * (4*off*off + sq(factor*scale))
+		if i > 0 && dof == m[i-1].DoF[value] {
 			densities[i] = densities[i-1]
 		} else {
-			densities[i] = newDensity(t.DoF[value])
+			densities[i] = newDensity(dof)
 		}
 	}
 	if !(high > 0) {
 		return 0
 	}
-	at := math.Min(math.Max(2*math.Sqrt(square), low), high)
+	at := math.Min(math.Max(math.Sqrt(square), low), high)
 	for range 60 { // Newton's steps, kept between bounds that close in
 		var held, slope float64
 		for i, t := range m {
@@ -234,12 +231,23 @@ func (m Mixture) HalfWidth(value int, share float64) float64 {
 		if !(next > low && next < high) {
 			next = (low + high) / 2
 		}
-		if math.Abs(next-at) < 1e-7*at {
+		if step := math.Abs(next - at); step < 1e-3*narrow || step < 1e-7*at { // it leaves about its square, in scales
 			return next
 		}
 		at = next
 	}
 	return at
+}
+
+// bracket is by how much factorNear may be off.
+const bracket = 1.01
+
+// factorNear returns about the factor of a share: where the share is 95 % by a table, since a live lean asks for many.
+func factorNear(share, dof float64) float64 {
+	if share == 0.95 {
+		return math.Sqrt(squaredFactors.at(dof))
+	}
+	return Factor(share, dof)
 }
 
 // Freedom is the degrees of freedom of one value's variance: they match the variance that its logarithm has over the

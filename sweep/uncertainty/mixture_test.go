@@ -69,6 +69,13 @@ func TestMixtureOfOne(t *testing.T) {
 	near(t, "half known", both.HalfWidth(0, 0.95), math.Hypot(Factor(0.95, 5), 1.959964), 0.002)
 }
 
+// The interval is sought between bounds that a table gives.
+func TestFactorsOfTheTable(t *testing.T) {
+	for dof := 1.0; dof < 1e7; dof *= 1.003 {
+		near(t, "factor", factorNear(0.95, dof)/Factor(0.95, dof), 1, 0.9*(bracket-1))
+	}
+}
+
 // A t variate and a normal one added, against counting.
 func TestMixtureWithAgainstCounting(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 2))

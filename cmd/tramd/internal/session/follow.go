@@ -15,7 +15,7 @@ import (
 // filter.
 const (
 	watchedFor   = 2 * time.Second
-	fitGrows     = 1.5     // a fit is due once there are so many times the readings of the one before
+	fitGrows     = 2.0     // a fit is due once there are so many times the readings of the one before
 	fitFew       = 60      // readings up to which each new one is fitted at once: stations
 	fitAtMost    = 200_000 // readings; beyond that the filter goes on alone
 	fitRests     = 8       // times what the last fit took before the next

@@ -42,11 +42,12 @@ type frameBuilder struct {
 	curveAt    time.Time
 	last       *session.LastRun // as it was written last: a result with its budgets is most of a state, and stays the same
 	lastText   json.RawMessage
+	stateLen   int // of the last state's event
 }
 
 func (p *frameBuilder) paint(s *session.Snapshot, now time.Time) (*frame, error) {
 	if p.curve == nil || now.Sub(p.curveAt) >= curveEvery {
-		c, err := json.Marshal(curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve), Fit: fits(s.Sweep.Result, p.indicators)})
+		c, err := event("curve", len(p.curve), curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve), Fit: fits(s.Sweep.Result, p.indicators)})
 		if err != nil {
 			return nil, err
 		}
@@ -68,11 +69,28 @@ func (p *frameBuilder) paint(s *session.Snapshot, now time.Time) (*frame, error)
 	} else if s.Last != nil {
 		view.LastRegion = regionOf(&s.Last.Result)
 	}
-	state, err := json.Marshal(view)
+	state, err := event("state", p.stateLen, view)
 	if err != nil {
 		return nil, err
 	}
+	p.stateLen = len(state)
 	return &frame{state: state, curve: p.curve, curveNo: p.curveNo}, nil
+}
+
+// event writes a value as JSON, which has no line breaks, as an event that all clients are sent. About says how long the
+// event will be.
+func event(name string, about int, of any) ([]byte, error) {
+	const spare = 512 // the next is seldom longer by more
+	var b bytes.Buffer
+	b.Grow(about + spare)
+	b.WriteString("event: ")
+	b.WriteString(name)
+	b.WriteString("\ndata: ")
+	if err := json.NewEncoder(&b).Encode(of); err != nil {
+		return nil, err
+	}
+	b.WriteByte('\n')
+	return b.Bytes(), nil
 }
 
 // shorn is the snapshot without its curve. The original is shared and stays as it is.

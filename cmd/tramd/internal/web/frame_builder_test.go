@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"encoding/json"
 	"math"
 	"testing"
@@ -107,7 +108,7 @@ func TestAFrameHoldsTheLastRunThereIs(t *testing.T) {
 				t.Fatal(err)
 			}
 			var got struct{ Last *session.LastRun }
-			if err := json.Unmarshal(f.state, &got); err != nil {
+			if err := json.Unmarshal(said(t, "state", f.state), &got); err != nil {
 				t.Fatal(err)
 			}
 			if (got.Last == nil) != (last == nil) || last != nil && got.Last.Run != last.Run {
@@ -115,6 +116,17 @@ func TestAFrameHoldsTheLastRunThereIs(t *testing.T) {
 			}
 		}
 	}
+}
+
+// said returns the JSON of an event.
+func said(t *testing.T, name string, event []byte) []byte {
+	t.Helper()
+	text, named := bytes.CutPrefix(event, []byte("event: "+name+"\ndata: "))
+	text, ended := bytes.CutSuffix(text, []byte("\n\n"))
+	if !named || !ended || bytes.ContainsAny(text, "\n\r") {
+		t.Fatalf("no event %s: %q", name, event)
+	}
+	return text
 }
 
 // BenchmarkPaint is the cost of one frame, paid 15 times a second while any page is open.
@@ -127,7 +139,7 @@ func BenchmarkPaint(b *testing.B) {
 	for b.Loop() {
 		now = now.Add(stateEvery)
 		f, err := p.paint(s, now)
-		if err != nil || !json.Valid(f.state) {
+		if err != nil || len(f.state) < 100 {
 			b.Fatal(err)
 		}
 	}

@@ -24,7 +24,7 @@ const (
 	maxPerPeer = 8 // so that a guest leaves room for the others
 )
 
-// frame is what all clients are shown at one moment. It is never changed once published.
+// frame is what all clients are shown at one moment, as events. It is never changed once published.
 type frame struct {
 	state   []byte
 	curve   []byte

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"net/http"
 	"time"
 
@@ -52,28 +51,16 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 				continue
 			}
 			if f.curveNo != curveNo {
-				if !st.send(event("curve", f.curve)) {
+				if !st.send(f.curve) {
 					return
 				}
 				curveNo = f.curveNo
 			}
-			if !st.send(event("state", f.state)) {
+			if !st.send(f.state) {
 				return
 			}
 		}
 	}
-}
-
-// event frames one JSON text, which has no line breaks, as an event.
-func event(name string, data []byte) []byte {
-	var b bytes.Buffer
-	b.Grow(len(name) + len(data) + 16)
-	b.WriteString("event: ")
-	b.WriteString(name)
-	b.WriteString("\ndata: ")
-	b.Write(data)
-	b.WriteString("\n\n")
-	return b.Bytes()
 }
 
 // stream writes pieces that go out at once, each with its own deadline: the server's own would end a stream that is
