@@ -7,8 +7,7 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"tramd/cmd/tramd/internal/assembly"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // The job leads from the rails up. What is moved at a joint upsets what is measured from there up, and nothing below.
@@ -43,7 +42,7 @@ kind = "sweep"
 trusted = true
 `)
 	s.daemon(t)
-	job := func() (j assembly.Job) {
+	job := func() (j api.Job) {
 		t.Helper()
 		status, out, errOut := call(t, "job", "--json", "--config", s.config)
 		if status != exitDone {
@@ -54,7 +53,7 @@ trusted = true
 		}
 		return j
 	}
-	states := func(j assembly.Job) string {
+	states := func(j api.Job) string {
 		var all []string
 		for _, x := range j.Steps {
 			all = append(all, x.State)

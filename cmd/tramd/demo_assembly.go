@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
@@ -109,7 +110,7 @@ func (d *demoAssembly) measure(ctx context.Context, kind, name string, read func
 }
 
 // keepFigure prints a number beside its truth, and keeps it for the end.
-func (d *demoAssembly) keepFigure(run int64, what string, f assembly.Figure, truth float64) {
+func (d *demoAssembly) keepFigure(run int64, what string, f api.Figure, truth float64) {
 	x := demoFigure{Run: run, Name: what + ", " + f.Name, Value: f.Value, U: f.U, Truth: truth, Agrees: math.Abs(f.Value-truth) <= 3*f.U}
 	d.figures = append(d.figures, x)
 	text := fmt.Sprintf("run %d  %s: %s, truth %.4f", run, what, f, truth)
@@ -120,13 +121,13 @@ func (d *demoAssembly) keepFigure(run int64, what string, f assembly.Figure, tru
 }
 
 // figure returns one number of a result by its name.
-func figureOf(figures []assembly.Figure, name string) (assembly.Figure, bool) {
+func figureOf(figures []api.Figure, name string) (api.Figure, bool) {
 	for _, f := range figures {
 		if f.Name == name {
 			return f, true
 		}
 	}
-	return assembly.Figure{}, false
+	return api.Figure{}, false
 }
 
 // below trues rail and plate, each measured, moved and measured again, and looks at the shank.

@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/runs"
@@ -52,7 +53,7 @@ func (c *jobCmd) lead(e *env, s *store.Store, cfg *config.Config) error {
 	return printJob(e.text(), job)
 }
 
-func printJob(w io.Writer, job *assembly.Job) error {
+func printJob(w io.Writer, job *api.Job) error {
 	var t text
 	t.line("%s: the assembly, step by step", job.Machine)
 	for i, s := range job.Steps {

@@ -1,7 +1,7 @@
 package api
 
-// Event is something that happened to the machine.
-type Event struct {
+// NewEvent is something that happened to the machine, as a client sends it.
+type NewEvent struct {
 	Kind  string             `json:"kind"`
 	Text  string             `json:"text"`
 	Run   int64              `json:"run"`   // the run it belongs to; 0: none

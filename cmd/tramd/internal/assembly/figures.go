@@ -4,44 +4,27 @@ import (
 	"fmt"
 	"math"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
-// Figure is one number that a measurement gives, with its uncertainty and verdict.
-type Figure struct {
-	Name    string        `json:"name"` // slope, straightness, tilt, run-out at 10 mm, ...
-	Value   float64       `json:"value"`
-	U       float64       `json:"U"`    // expanded, for 95 %
-	Unit    string        `json:"unit"` // mm/m or mm
-	Verdict sweep.Verdict `json:"verdict"`
-}
-
-// String returns the figure as people read it.
-func (f Figure) String() string {
-	digits, sign := 4, ""
-	if f.Unit == "mm/m" {
-		digits, sign = 3, "+"
-	}
-	return fmt.Sprintf("%s %"+sign+".*f ± %.*f %s", f.Name, digits, f.Value, digits, f.U, f.Unit)
-}
-
 // figures collects those that are known.
-type figures []Figure
+type figures []api.Figure
 
 func (fs *figures) slope(name string, a *sweep.Axis) {
 	if a != nil {
-		*fs = append(*fs, Figure{name, a.Slope.MMPerM(), a.Expanded.MMPerM(), "mm/m", a.Verdict})
+		*fs = append(*fs, api.Figure{Name: name, Value: a.Slope.MMPerM(), U: a.Expanded.MMPerM(), Unit: "mm/m", Verdict: a.Verdict})
 	}
 }
 
 func (fs *figures) mm(name string, value, u float64, v sweep.Verdict) {
 	if !math.IsNaN(value) && !math.IsNaN(u) {
-		*fs = append(*fs, Figure{name, value, u, "mm", v})
+		*fs = append(*fs, api.Figure{Name: name, Value: value, U: u, Unit: "mm", Verdict: v})
 	}
 }
 
 // Figures returns every number of a result, the one that it is mostly asked for first.
-func (r Result) Figures() []Figure {
+func (r Result) Figures() []api.Figure {
 	var fs figures
 	switch {
 	case r.Traverse != nil:
@@ -69,7 +52,7 @@ func (r Result) Figures() []Figure {
 			fs.mm(fmt.Sprintf("run-out at %g mm", h.AtMM), h.RunOut, 2*h.U, h.Verdict) // twice the eccentricity, and so is its interval
 		}
 		if a := b.Angle; a != nil {
-			fs = append(fs, Figure{"angle to the axis", a.MMPerM, a.Expanded, "mm/m", a.Verdict})
+			fs = append(fs, api.Figure{Name: "angle to the axis", Value: a.MMPerM, U: a.Expanded, Unit: "mm/m", Verdict: a.Verdict})
 		}
 		if n := b.AtNose; n != nil {
 			fs.mm("run-out at the nose", n.RunOut, 2*n.U, sweep.None)
@@ -90,7 +73,7 @@ func (r Result) Figures() []Figure {
 }
 
 // SweepFigures returns the numbers of a sweep.
-func SweepFigures(r *sweep.Result) []Figure {
+func SweepFigures(r *sweep.Result) []api.Figure {
 	var fs figures
 	fs.slope("tilt", r.Tilt)
 	fs.slope("nod", r.Nod)

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 	"tramd/sweep"
@@ -22,47 +23,19 @@ const (
 	StepUpset     = "upset" // something was moved after it that bears on it
 )
 
-// Job is the whole assembly as it stands: every step in its order, and what all relations together say.
-type Job struct {
-	Machine string        `json:"machine"`
-	Steps   []StepState   `json:"steps"`
-	Next    *int          `json:"next"` // the step to do now, from 0; null: none is left
-	Say     string        `json:"say"`
-	Stack   *stack.Answer `json:"stack"` // null: no relation is measured
-}
-
-// StepState is one step.
-type StepState struct {
-	Name    string        `json:"name"`
-	Kind    string        `json:"kind"`
-	Of      string        `json:"of,omitempty"`
-	Do      string        `json:"do,omitempty"`
-	State   string        `json:"state"`
-	Upset   string        `json:"upset,omitempty"` // by what
-	Run     int64         `json:"run,omitempty"`   // the newest measurement; 0: none
-	At      *time.Time    `json:"at"`
-	Verdict sweep.Verdict `json:"verdict"`
-	Now     []Figure      `json:"now"`
-	First   int64         `json:"first_run,omitempty"` // the first measurement of this job; 0: there is only one
-	Before  []Figure      `json:"before"`
-	Command string        `json:"command"` // what takes it again
-	Alarms  []string      `json:"alarms"`  // that stand, in words
-	Due     *time.Time    `json:"due"`     // when it is to be checked next; null: too little is known
-}
-
 // away is the time without a measurement after which the next one begins a new job.
 const away = 7 * 24 * time.Hour
 
 // measured is one stored measurement of a step.
 type measured struct {
 	run     store.Run
-	figures []Figure
+	figures []api.Figure
 	verdict sweep.Verdict
 }
 
 // JobOf returns how far the job has come, from the record.
-func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*Job, error) {
-	job := &Job{Machine: cfg.Machine.Name}
+func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, error) {
+	job := &api.Job{Machine: cfg.Machine.Name}
 	steps := cfg.Steps()
 	found := make([][]measured, len(steps))
 	for i, step := range steps {
@@ -77,7 +50,7 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*Job, error
 		return nil, err
 	}
 	for i, step := range steps {
-		st := StepState{Name: step.Name, Kind: step.Kind, Of: step.Of, Do: step.Do, State: StepAhead, Verdict: sweep.None, Command: command(step)}
+		st := api.Step{Name: step.Name, Kind: step.Kind, Of: step.Of, Do: step.Do, State: StepAhead, Verdict: sweep.None, Command: command(step)}
 		if n := len(found[i]); n > 0 {
 			last := found[i][n-1]
 			st.Run, st.At, st.Now, st.Verdict = last.run.ID, &last.run.StartedAt, last.figures, last.verdict
@@ -113,7 +86,7 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*Job, error
 			}
 		}
 	}
-	job.next()
+	next(job)
 	chain, _, err := StackOf(ctx, s, cfg)
 	if err == nil && len(chain.Relations) > 0 {
 		job.Stack, err = stack.Solve(chain)
@@ -122,8 +95,8 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*Job, error
 }
 
 // next finds the step to do now and says so.
-func (j *Job) next() {
-	i := slices.IndexFunc(j.Steps, func(s StepState) bool { return s.State != StepDone })
+func next(j *api.Job) {
+	i := slices.IndexFunc(j.Steps, func(s api.Step) bool { return s.State != StepDone })
 	if i < 0 {
 		j.Say = "Every step is done and within its tolerance."
 		return

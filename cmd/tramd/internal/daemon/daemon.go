@@ -157,6 +157,7 @@ func (d *Daemon) build(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
+	d.record.Show(d.session)
 	d.service = &service.Service{
 		Store: db, Config: d.cfg, Session: d.session, Hours: d.hours, History: d.history, Temperature: d.thermometer, Fitter: fitter,
 		ClockSet: d.clock.IsSet, Version: d.o.Version, Log: log,

@@ -14,13 +14,9 @@ const checkTime = 10 * time.Minute
 // check looks through the whole record, beside the work: on a slow card it takes minutes, and the daemon must be
 // there at once. At once where the record was not closed the last time, and after a while in any case, since a card can
 // spoil what was written well. What it finds is cured at the next start, or by fitting readings again.
-func (r *Record) check(ctx context.Context, to Parts) {
-	if why := r.Store.Waiting(); why != nil {
-		to.Session.Trouble("record", why.Error())
+func (r *Record) check(ctx context.Context, _ Parts) {
+	if r.Store.Waiting() != nil {
 		return
-	}
-	if r.saved != "" {
-		to.Session.Trouble("record", r.saved)
 	}
 	if !r.Store.CutShort() {
 		select {

@@ -17,6 +17,15 @@ type Parts struct {
 // History is called when what is stored has changed; all says that older checks have.
 type History interface{ Changed(all bool) }
 
+// Show has the session show what is wrong with the record; call it before anything is served.
+func (r *Record) Show(s *session.Session) {
+	if why := r.Store.Waiting(); why != nil {
+		s.Trouble("record", why.Error())
+	} else if r.saved != "" {
+		s.Trouble("record", r.saved)
+	}
+}
+
 // startTakes is how long after the start what can wait does wait: a start has enough to do.
 const startTakes = 2 * time.Minute
 

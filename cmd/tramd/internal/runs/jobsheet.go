@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/jobsheet"
@@ -80,7 +81,7 @@ func assemblyOf(ctx context.Context, s *store.Store, cfg *config.Config) (*jobsh
 	return out, nil
 }
 
-func numbers(figures []assembly.Figure) []jobsheet.Number {
+func numbers(figures []api.Figure) []jobsheet.Number {
 	var out []jobsheet.Number
 	for _, f := range figures {
 		n := jobsheet.Number{Text: f.String()}

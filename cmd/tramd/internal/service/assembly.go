@@ -6,7 +6,6 @@ import (
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/sweep"
 )
 
 // decode returns the result of a run that is no sweep.
@@ -30,17 +29,12 @@ func (s *Service) decode(ctx context.Context, id int64) (title string, r assembl
 }
 
 // Measured returns every number of a run that is no sweep.
-func (s *Service) Measured(ctx context.Context, id int64) (any, error) {
+func (s *Service) Measured(ctx context.Context, id int64) (api.Measured, error) {
 	title, r, err := s.decode(ctx, id)
 	if err != nil {
-		return nil, err
+		return api.Measured{}, err
 	}
-	return struct {
-		Title   string            `json:"title"`
-		Figures []assembly.Figure `json:"figures"`
-		Verdict sweep.Verdict     `json:"verdict"`
-		Picture bool              `json:"picture"`
-	}{title, r.Figures(), r.Verdict(), r.Picture(title) != ""}, nil
+	return api.Measured{Title: title, Figures: r.Figures(), Verdict: r.Verdict(), Picture: r.Picture(title) != ""}, nil
 }
 
 // Picture returns a run that is no sweep as SVG; "" where there is nothing to draw.
@@ -53,7 +47,7 @@ func (s *Service) Picture(ctx context.Context, id int64) (string, error) {
 }
 
 // Job returns how far the assembly has come.
-func (s *Service) Job(ctx context.Context) (any, error) {
+func (s *Service) Job(ctx context.Context) (*api.Job, error) {
 	return assembly.JobOf(ctx, s.Store, s.Config)
 }
 

@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"io"
 	"time"
@@ -15,42 +16,54 @@ import (
 )
 
 // Runs returns stored runs, newest first, from before a run or from the newest.
-func (s *Service) Runs(ctx context.Context, before int64, limit int) (any, error) {
-	return s.Store.List(ctx, before, limit)
+func (s *Service) Runs(ctx context.Context, before int64, limit int) ([]api.Run, error) {
+	lines, err := s.Store.List(ctx, before, limit)
+	out := make([]api.Run, len(lines))
+	for i := range lines {
+		out[i] = answer(&lines[i].Run, lines[i].Result)
+	}
+	return out, err
 }
 
 // Run returns a run, stored or not yet.
-func (s *Service) Run(ctx context.Context, id int64) (any, error) {
-	if run, held, err := s.unstored(ctx, id); held || err != nil {
-		return run, err
+func (s *Service) Run(ctx context.Context, id int64) (api.Run, error) {
+	run, raw, held, err := s.unstored(ctx, id)
+	if err == nil && !held {
+		run, err = s.Store.Run(ctx, id)
+		raw = run.Raw
 	}
-	run, err := s.Store.Run(ctx, id)
-	if err != nil {
-		return nil, runs.NotFound(err)
+	if err == nil && run.Result != nil { // as today's model writes it
+		raw, err = json.Marshal(run.Result)
 	}
-	if run.Result == nil && run.Raw != nil { // of another kind: as it was stored
-		return store.Line{Run: run, Result: run.Raw}, nil
-	}
-	return run, nil
+	return answer(&run, raw), runs.NotFound(err)
 }
 
 // unstored returns a run that the session holds in memory alone, as it would stand in the record, and marked.
-func (s *Service) unstored(ctx context.Context, id int64) (found any, held bool, err error) {
+func (s *Service) unstored(ctx context.Context, id int64) (out store.Run, raw json.RawMessage, held bool, err error) {
 	x, err := s.Session.Unstored(ctx, id)
 	if errors.Is(err, session.ErrNotAside) {
-		return nil, false, nil
+		return out, nil, false, nil
 	}
-	out := store.Run{ID: x.Run, Kind: x.Kind, Subject: x.Subject, Purpose: x.Purpose, Outcome: store.Outcome(x.Outcome), StartedAt: x.Started,
-		EndedAt: x.At, ClockSet: s.ClockSet(), Setup: x.Setup, Tolerance: x.Setup.Tolerance.Text, Readings: x.Readings, Result: x.Result, Why: x.Why,
-		Unstored: true}
 	if x.Found != nil {
-		return store.Line{Run: out, Result: x.Found.JSON}, true, err
+		raw = x.Found.JSON
 	}
-	return out, true, err
+	return store.Run{ID: x.Run, Kind: x.Kind, Subject: x.Subject, Purpose: x.Purpose, Outcome: store.Outcome(x.Outcome), StartedAt: x.Started,
+		EndedAt: x.At, ClockSet: s.ClockSet(), Setup: x.Setup, Tolerance: x.Setup.Tolerance.Text, Readings: x.Readings, Result: x.Result, Why: x.Why,
+		Unstored: true}, raw, true, err
+}
+
+// answer returns a run as the API gives it.
+func answer(r *store.Run, result json.RawMessage) api.Run {
+	return api.Run{
+		ID: r.ID, Kind: r.Kind, Subject: r.Subject, Purpose: r.Purpose, Outcome: string(r.Outcome), StartedAt: r.StartedAt, EndedAt: r.EndedAt,
+		ClockSet: r.ClockSet, BootID: r.BootID, BootTime: r.BootTime, Setup: r.Setup, Tolerance: r.Tolerance, Readings: r.Readings, Untagged: r.Untagged,
+		Doubts: r.Doubts, Result: result, Why: r.Why, Note: r.Note, Log: r.Log, Own: r.Own, ReadingsGone: r.ReadingsGone, Missing: r.Missing,
+		Origin: r.Origin, Damage: r.Damage, Unstored: r.Unstored, TemperatureC: r.TemperatureC, SpindleHours: r.SpindleHours,
+	}
 }
 
 // AddEvent stores that something happened to the machine.
-func (s *Service) AddEvent(ctx context.Context, e api.Event) (int64, error) {
+func (s *Service) AddEvent(ctx context.Context, e api.NewEvent) (int64, error) {
 	if err := runs.CheckMoves(s.Config, e.Kind, e.Moved); err != nil {
 		return 0, api.Invalid.Of(err)
 	}
@@ -76,12 +89,14 @@ func (s *Service) AddEvent(ctx context.Context, e api.Event) (int64, error) {
 }
 
 // Events returns what happened to the machine, the last stored first.
-func (s *Service) Events(ctx context.Context, limit int) (any, error) {
+func (s *Service) Events(ctx context.Context, limit int) ([]api.Event, error) {
 	list, err := s.Store.Events(ctx, limit)
-	if list == nil {
-		list = []store.Event{} // an empty list in JSON, not null
+	out := make([]api.Event, len(list))
+	for i, e := range list {
+		out[i] = api.Event{ID: e.ID, At: e.At, Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, Tightened: (*api.Tightened)(e.Tightened),
+			ClockUnset: e.ClockUnset, Damage: e.Damage, Undone: e.Undone}
 	}
-	return list, err
+	return out, err
 }
 
 // UndoEvent takes an event back; what the history said of it is worked out again.

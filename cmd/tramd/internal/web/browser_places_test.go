@@ -24,23 +24,23 @@ const aJob = `{"machine":"wren","next":1,"say":"Next, step 2 of 2, plate: it is 
 		"command":"tramd traverse 'left rail'","alarms":["tilt is outside"],"due":"2026-04-02T12:00:00Z"},
 		{"name":"plate","kind":"traverse","of":"plate","state":"to do","at":null,"verdict":"none","now":null,"before":null,"command":"tramd traverse plate","alarms":null,"due":null}]}`
 
-func (rails) Measured(context.Context, int64) (any, error) {
-	return json.RawMessage(`{"title":"traverse left rail","verdict":"outside","picture":true,"figures":[
+func (rails) Measured(context.Context, int64) (api.Measured, error) {
+	return as[api.Measured](json.RawMessage(`{"title":"traverse left rail","verdict":"outside","picture":true,"figures":[
 		{"name":"slope","value":0.21,"U":0.012,"unit":"mm/m","verdict":"outside"},
-		{"name":"straightness","value":0.0042,"U":0.0011,"unit":"mm","verdict":"none"}]}`), nil
+		{"name":"straightness","value":0.0042,"U":0.0011,"unit":"mm","verdict":"none"}]}`)), nil
 }
 
 func (rails) Picture(context.Context, int64) (string, error) {
 	return svgs.Line("traverse left rail", []svgs.Curve{{Points: []svgs.Point{{At: 0, FormMM: -0.002}, {At: 150, FormMM: 0.004}, {At: 300, FormMM: -0.002}}}}), nil
 }
 
-func (r rails) Job(context.Context) (any, error) {
+func (r rails) Job(context.Context) (*api.Job, error) {
 	if r.job != nil {
 		if text := r.job.Load(); text != nil {
-			return json.RawMessage(*text), nil
+			return as[*api.Job](json.RawMessage(*text)), nil
 		}
 	}
-	return json.RawMessage(`{"steps":[]}`), nil
+	return &api.Job{Steps: []api.Step{}}, nil
 }
 
 func (r rails) Chain(ctx context.Context) (string, error) { return r.Picture(ctx, 1) }

@@ -119,7 +119,7 @@ func (s *server) steer(w http.ResponseWriter, r *http.Request, do steering) {
 }
 
 func (s *server) addEvent(w http.ResponseWriter, r *http.Request) {
-	var in api.Event
+	var in api.NewEvent
 	err := decode(r, &in)
 	if err == nil {
 		in.Kind, err = words("kind", in.Kind, 1, 40)

@@ -30,31 +30,20 @@ func (s *server) storedCurve(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) curveOf(ctx context.Context, id int64) (*curveView, error) {
-	v, err := s.Records.Run(ctx, id)
+	run, err := s.Records.Run(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	text, err := json.Marshal(v)
-	if err != nil {
-		return nil, err
+	var result *struct {
+		Tilt     *leanJSON  `json:"tilt"`
+		Nod      *leanJSON  `json:"nod"`
+		OffsetMM *float64   `json:"offset_mm"`
+		Offsets  []*float64 `json:"offsets_mm"`
 	}
-	var run struct {
-		Setup struct {
-			Indicators []struct {
-				Name     string  `json:"name"`
-				RadiusMM float64 `json:"radius_mm"`
-				PhaseDeg float64 `json:"phase_deg"`
-			} `json:"indicators"`
-		} `json:"setup"`
-		Result *struct {
-			Tilt     *leanJSON  `json:"tilt"`
-			Nod      *leanJSON  `json:"nod"`
-			OffsetMM *float64   `json:"offset_mm"`
-			Offsets  []*float64 `json:"offsets_mm"`
-		} `json:"result"`
-	}
-	if err := json.Unmarshal(text, &run); err != nil {
-		return nil, err
+	if run.Result != nil {
+		if err := json.Unmarshal(run.Result, &result); err != nil {
+			return nil, err
+		}
 	}
 	bins := newBins()
 	for _, x := range run.Setup.Indicators {
@@ -68,7 +57,7 @@ func (s *server) curveOf(ctx context.Context, id int64) (*curveView, error) {
 		return nil, err
 	}
 	view := &curveView{Run: id, Points: bins.points(), Fit: []harmonic{}}
-	if res := run.Result; res != nil && res.Tilt != nil && res.Nod != nil {
+	if res := result; res != nil && res.Tilt != nil && res.Nod != nil {
 		offsets := res.Offsets
 		if offsets == nil {
 			offsets = []*float64{res.OffsetMM}

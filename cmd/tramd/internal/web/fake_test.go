@@ -42,7 +42,7 @@ type shop struct {
 	err    error  // what every call answers, when set
 	csv    string // what a download sends before csvErr
 	csvErr error
-	runs   any
+	runs   []api.Run
 	detail func(id int64) any // nil: the id and nothing else
 	apart  any                // what Separate answers; nil: an empty answer
 }
@@ -83,18 +83,18 @@ func (f *shop) before() string {
 	return f.calls[len(f.calls)-2]
 }
 
-func (f *shop) Runs(_ context.Context, before int64, limit int) (any, error) {
+func (f *shop) Runs(_ context.Context, before int64, limit int) ([]api.Run, error) {
 	return f.runs, f.note("runs %d %d", before, limit)
 }
 
-func (f *shop) Run(_ context.Context, id int64) (any, error) {
+func (f *shop) Run(_ context.Context, id int64) (api.Run, error) {
 	if id == 404 {
-		return nil, api.NotFound.Errorf("run %d: not found", id)
+		return api.Run{}, api.NotFound.Errorf("run %d: not found", id)
 	}
 	if f.detail != nil {
-		return f.detail(id), f.note("run %d", id)
+		return as[api.Run](f.detail(id)), f.note("run %d", id)
 	}
-	return map[string]int64{"id": id}, f.note("run %d", id)
+	return api.Run{ID: id}, f.note("run %d", id)
 }
 
 func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error {
@@ -105,7 +105,7 @@ func (f *shop) WriteReadingsCSV(_ context.Context, id int64, w io.Writer) error 
 	return f.csvErr
 }
 
-func (*shop) Events(context.Context, int) (any, error) { return []string{}, nil }
+func (*shop) Events(context.Context, int) ([]api.Event, error) { return []api.Event{}, nil }
 func (*shop) UndoEvent(_ context.Context, id int64) error {
 	if id != 7 {
 		return api.NotFound.New("not found")
@@ -113,7 +113,7 @@ func (*shop) UndoEvent(_ context.Context, id int64) error {
 	return nil
 }
 
-func (f *shop) AddEvent(_ context.Context, e api.Event) (int64, error) {
+func (f *shop) AddEvent(_ context.Context, e api.NewEvent) (int64, error) {
 	if e.Tightened != nil {
 		return 5, f.note("event %s %v %.4f to %.4f", e.Kind, e.Moved, e.Tightened.LooseMM, e.Tightened.TightMM)
 	}
@@ -299,7 +299,7 @@ func wrenByHand() *session.Snapshot {
 }
 
 // someRuns has the shape the store's runs have.
-func someRuns() any {
+func someRuns() []api.Run {
 	var out []map[string]any
 	for i := 12; i > 6; i-- {
 		outcome := "finished"
@@ -315,5 +315,5 @@ func someRuns() any {
 		}
 		out = append(out, r)
 	}
-	return out
+	return as[[]api.Run](out)
 }

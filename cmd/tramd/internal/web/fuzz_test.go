@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // FuzzBodies sends anything at all to the requests that read a body: each answer is JSON, and a refusal names its
@@ -35,7 +36,7 @@ func FuzzQueries(f *testing.F) {
 	for _, s := range []string{"", "0", "1", "20", "-1", "501", "1e3", "9223372036854775807", "9223372036854775808", "%", "a&limit=3", "١", "0x10", " 1", "+1"} {
 		f.Add(s, s)
 	}
-	store := &shop{runs: []int{}}
+	store := &shop{runs: []api.Run{}}
 	h := Handler(Options{Records: store, Local: true})
 	f.Fuzz(func(t *testing.T, a, b string) {
 		r := httptest.NewRequest("GET", "/api/v1/runs", nil)

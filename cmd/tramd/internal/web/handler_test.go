@@ -80,7 +80,7 @@ func TestAStartSendsTheTemperature(t *testing.T) {
 }
 
 func TestRoutes(t *testing.T) {
-	store := &shop{csv: "t_s,angle_deg,reading_mm,indicator\n0,0,1.2,arm\n", runs: []int{}}
+	store := &shop{csv: "t_s,angle_deg,reading_mm,indicator\n0,0,1.2,arm\n", runs: []api.Run{}}
 	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, Motion: store, Imports: store, Separate: store.Separate, Local: true,
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "metrics here") })})
 	for _, c := range []struct {
@@ -100,7 +100,7 @@ func TestRoutes(t *testing.T) {
 		{"older runs", "GET", "/api/v1/runs?before=40&limit=5", "", 200, "[]", "runs 40 5"},
 		{"runs, bad limit", "GET", "/api/v1/runs?limit=0", "", 400, "whole number from 1 to 500", ""},
 		{"runs, bad before", "GET", "/api/v1/runs?before=x", "", 400, `before=\"x\"`, ""},
-		{"run", "GET", "/api/v1/runs/3", "", 200, `{"id":3}`, "run 3"},
+		{"run", "GET", "/api/v1/runs/3", "", 200, `{"id":3,`, "run 3"},
 		{"no such run", "GET", "/api/v1/runs/404", "", 404, "run 404: not found", ""},
 		{"not a run", "GET", "/api/v1/runs/three", "", 400, "whole number", ""},
 		{"readings", "GET", "/api/v1/runs/3/readings.csv", "", 200, "0,0,1.2,arm", "csv 3"},

@@ -7,12 +7,12 @@ import (
 	"tramd/cmd/tramd/internal/api"
 )
 
-// Assembly is what the record says of measurements that are no sweep, and of all relations together. What the first of
-// each pair returns is sent as JSON as it is; the second is an SVG, empty where there is nothing to draw.
+// Assembly is what the record says of measurements that are no sweep, and of all relations together. Picture and Chain
+// return SVG, empty where there is nothing to draw.
 type Assembly interface {
-	Measured(ctx context.Context, run int64) (any, error)
+	Measured(ctx context.Context, run int64) (api.Measured, error)
 	Picture(ctx context.Context, run int64) (string, error)
-	Job(ctx context.Context) (any, error)
+	Job(ctx context.Context) (*api.Job, error)
 	Chain(ctx context.Context) (string, error)
 }
 
@@ -21,7 +21,7 @@ var noAssembly = api.Unavailable.New("the record of the assembly is not open: se
 // measured answers with every number of a run that is no sweep.
 func (s *server) measured(w http.ResponseWriter, r *http.Request) {
 	id, err := s.recordID(r)
-	var out any
+	var out api.Measured
 	if err == nil && s.Assembly == nil {
 		err = noAssembly
 	}

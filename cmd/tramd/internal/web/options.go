@@ -18,14 +18,13 @@ type Live interface {
 	Snapshot(ctx context.Context) (*session.Snapshot, error)
 }
 
-// Records is what was stored. What Runs and Run return is sent as JSON as it is. An id that is not there gives an error
-// of the kind api.NotFound.
+// Records is what was stored. An id that is not there gives an error of the kind api.NotFound.
 type Records interface {
-	Runs(ctx context.Context, before int64, limit int) (any, error) // newest first; before 0 is from the newest
-	Run(ctx context.Context, id int64) (any, error)
+	Runs(ctx context.Context, before int64, limit int) ([]api.Run, error) // newest first; before 0 is from the newest
+	Run(ctx context.Context, id int64) (api.Run, error)
 	WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error // t_s,angle_deg,reading_mm,indicator
-	AddEvent(ctx context.Context, e api.Event) (int64, error)
-	Events(ctx context.Context, limit int) (any, error) // the last stored first, with those that were taken back
+	AddEvent(ctx context.Context, e api.NewEvent) (int64, error)
+	Events(ctx context.Context, limit int) ([]api.Event, error) // the last stored first, with those that were taken back
 	UndoEvent(ctx context.Context, id int64) error
 }
 

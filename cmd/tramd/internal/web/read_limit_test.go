@@ -8,12 +8,15 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // wordy is a record with much to say.
 type wordy struct{ *shop }
 
-func (wordy) Runs(context.Context, int64, int) (any, error) { return strings.Repeat("x", 16<<20), nil }
+func (wordy) Runs(context.Context, int64, int) ([]api.Run, error) {
+	return []api.Run{{Note: strings.Repeat("x", 16<<20)}}, nil
+}
 
 // A client that asks and does not take the answer loses it, and its place. A client that takes it slowly, piece by
 // piece, does not.
