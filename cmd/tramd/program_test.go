@@ -238,7 +238,7 @@ func TestAStopThatIsAskedForAndAnEndOfTheDaemonStopTheArm(t *testing.T) {
 func TestCtrlCOnTheWayBackSaysThatTheArmDidNotArrive(t *testing.T) {
 	t.Parallel()
 	c := startController(t)
-	s := c.shop(t, "end = [\"G1 A300 F900\", \"G4 P0.2\"]\n")
+	s := c.shop(t, "end = [\"G1 A300 F900\", \"G4 P60\"]\n") // long enough to be seen on a busy computer
 	s.daemon(t)
 	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := programIn(t, "program", "--config", s.config)

@@ -72,9 +72,9 @@ func TestConstantTurningOfAMachineThatIsNotOurs(t *testing.T) {
 	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil || r.Tilt == nil || r.Nod == nil {
 		t.Fatalf("%v in %q", err, sw.out.String())
 	}
-	// At 240 degrees a second a computer that stamps 20 ms late is 5 degrees off: what counts is that the directions
+	// At 240 degrees a second a computer that stamps 50 ms late is 12 degrees off: what counts is that the directions
 	// are not mixed up.
-	if math.Abs(r.Tilt.MMPerM-0.45) > 0.1 || math.Abs(r.Nod.MMPerM+0.62) > 0.1 || r.Readings < 400 {
+	if math.Abs(r.Tilt.MMPerM-0.45) > 0.2 || math.Abs(r.Nod.MMPerM+0.62) > 0.2 || r.Readings < 400 {
 		t.Errorf("tilt %+v nod %+v of %d", r.Tilt, r.Nod, r.Readings)
 	}
 	_, csv, _ := call(t, "export", "1", "--config", s.config)

@@ -63,6 +63,18 @@ func (f *shop) last() string {
 	return f.calls[len(f.calls)-1]
 }
 
+// count returns how often a call was made.
+func (f *shop) count(call string) (n int) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, c := range f.calls {
+		if c == call {
+			n++
+		}
+	}
+	return n
+}
+
 // first is the call before the first one of that text.
 func (f *shop) first(call string) string {
 	f.mu.Lock()
