@@ -27,19 +27,25 @@ func turnsOf(pts []Point, setup Setup) (cells []shiftCell, turns float64) {
 		return nil, 0
 	}
 	which := slices.Index(counts, slices.Max(counts))
-	mine := make([]Point, 0, counts[which])
-	low, high, way := math.Inf(1), math.Inf(-1), 0.0
-	for _, p := range pts {
-		if p.Finite() && p.Indicator == which {
-			if n := len(mine); n > 0 {
-				if p.T < mine[n-1].T {
-					return nil, 0
-				}
-				way += math.Abs(p.Angle - mine[n-1].Angle)
-			}
-			low, high = math.Min(low, p.Angle), math.Max(high, p.Angle)
-			mine = append(mine, p)
+	is := func(p *Point) bool { return p.Indicator == which && p.Finite() }
+	n, low, high, way := 0, math.Inf(1), math.Inf(-1), 0.0
+	var first, last *Point
+	for i := range pts {
+		p := &pts[i]
+		if !is(p) {
+			continue
 		}
+		if n++; n == 1 {
+			first, last = p, p
+		}
+		if p.T < last.T {
+			return nil, 0
+		}
+		way += math.Abs(p.Angle - last.Angle)
+		low, high, last = min(low, p.Angle), max(high, p.Angle), p
+	}
+	if n == 0 {
+		return nil, 0
 	}
 	if high-low > maxTurns || way > 1000*(high-low) { // trembling on the spot is no turning
 		return nil, 0
@@ -49,10 +55,14 @@ func turnsOf(pts []Point, setup Setup) (cells []shiftCell, turns float64) {
 		return nil, turns
 	}
 	per := math.Min(shiftCells, math.Max(16, 600/turns))
-	per = math.Min(per, math.Max(8, float64(len(mine))/(2*turns))) // few readings: two in a cell
-	dir, far := 1.0, mine[0].Angle                                 // which way the arm goes, by more than a tremble
+	per = math.Min(per, math.Max(8, float64(n)/(2*turns))) // few readings: two in a cell
+	dir, far := 1.0, first.Angle                           // which way the arm goes, by more than a tremble
 	const tremble = 0.05
-	for _, p := range mine {
+	for i := range pts {
+		p := &pts[i]
+		if !is(p) {
+			continue
+		}
 		if (p.Angle-far)*dir > 0 {
 			far = p.Angle
 		} else if (far-p.Angle)*dir > tremble {

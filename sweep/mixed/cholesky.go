@@ -47,24 +47,33 @@ func (s sym) rank4(xs []float64) {
 // that direction unknown rather than failing; it returns how many there were.
 func (s sym) cholesky() (lost int) {
 	for i := 0; i < s.n; i++ {
-		ri := s.row(i)
-		diag := ri[i]
-		for j := 0; j < i; j++ {
-			rj := s.row(j)
-			sum := ri[j]
-			for k, v := range rj[:j] {
-				sum -= ri[k] * v
-			}
-			ri[j] = sum / rj[j]
-			ri[i] -= ri[j] * ri[j]
+		r := s.row(i)[:i]
+		s.forward(r)
+		diag := s.row(i)[i]
+		left := diag
+		for _, v := range r {
+			left -= v * v
 		}
-		if !(ri[i] > 1e-13*diag) || !(ri[i] > 1e-300) {
+		if !(left > 1e-13*diag) || !(left > 1e-300) {
 			lost++
-			ri[i] = math.Max(1e-13*diag, 1e-300)
+			left = math.Max(1e-13*diag, 1e-300)
 		}
-		ri[i] = math.Sqrt(ri[i])
+		s.row(i)[i] = math.Sqrt(left)
 	}
 	return lost
+}
+
+// logDiagonal is the sum of the logarithms of the first n numbers on the diagonal.
+func (s sym) logDiagonal(n int) (sum float64) {
+	const most = 1e150 // two such numbers can still be multiplied
+	product := 1.0
+	for i := range n {
+		product *= s.row(i)[i]
+		if product > most || product < 1/most {
+			sum, product = sum+math.Log(product), 1
+		}
+	}
+	return sum + math.Log(product)
 }
 
 // solve replaces b by the solution of L Lᵀ x = b; s must hold L.
@@ -73,9 +82,30 @@ func (s sym) solve(b []float64) {
 	s.backward(b)
 }
 
-// forward replaces b by the solution of L x = b.
+// forward replaces b by the solution of L x = b. It takes four rows at a time: their sums do not wait for each other,
+// and b is read once and not four times.
 func (s sym) forward(b []float64) {
-	for i := range b {
+	i := 0
+	for ; i+4 <= len(b); i += 4 {
+		x := b[:i]
+		p, q, r, t := s.row(i), s.row(i+1), s.row(i+2), s.row(i+3)
+		v, w, y, z := b[i], b[i+1], b[i+2], b[i+3]
+		{
+			p, q, r, t := p[:len(x)], q[:len(x)], r[:len(x)], t[:len(x)]
+			for k, xk := range x {
+				v -= p[k] * xk
+				w -= q[k] * xk
+				y -= r[k] * xk
+				z -= t[k] * xk
+			}
+		}
+		v /= p[i]
+		w = (w - q[i]*v) / q[i+1]
+		y = (y - r[i]*v - r[i+1]*w) / r[i+2]
+		z = (z - t[i]*v - t[i+1]*w - t[i+2]*y) / t[i+3]
+		b[i], b[i+1], b[i+2], b[i+3] = v, w, y, z
+	}
+	for ; i < len(b); i++ {
 		r := s.row(i)
 		for k, v := range r[:i] {
 			b[i] -= v * b[k]

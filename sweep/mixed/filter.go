@@ -54,24 +54,24 @@ func (d *design) whitenOne(bs []block, slow, tau float64) (gram sym, logDet floa
 	state, sums := make([]float64, d.cols), newSums(gram)
 	p := slow
 	for i := range bs {
+		fade := 1.0
 		if i == 0 || bs[i].track != bs[i-1].track {
 			clear(state)
 			p = slow
 		} else if slow > 0 {
-			f := math.Exp(-math.Abs(bs[i].t-bs[i-1].t) / tau)
-			for j := range state {
-				state[j] *= f
-			}
-			p = f*f*p + slow*(1-f*f)
+			fade = math.Exp(-math.Abs(bs[i].t-bs[i-1].t) / tau)
+			p = fade*fade*p + slow*(1-fade*fade)
 		}
 		v := p + bs[i].noise
 		gain, scale := p/v, 1/math.Sqrt(v)
 		logDet += math.Log(v)
-		out := sums.next()
-		for j, x := range d.rows[i] {
-			e := x - state[j]
+		row := d.rows[i]
+		out, st := sums.next()[:len(row)], state[:len(row)]
+		for j, x := range row {
+			was := st[j] * fade
+			e := x - was
 			out[j] = e * scale
-			state[j] += gain * e
+			st[j] = was + gain*e
 		}
 		p *= 1 - gain
 	}

@@ -17,6 +17,7 @@ type stepScan struct {
 	place   int       // first block after the step; -1 for none
 	worth   []float64 // by block: the most that a step there was worth, 0 where none was tried
 	plunger []float64 // of a sweep both ways round: which way the plunger moves; nil otherwise
+	passes  []*pass   // one for each noise that is looked at
 }
 
 // scanned are the noises and the forms at which steps are looked for, by level: none, and slow noise of a middling and
@@ -35,12 +36,14 @@ func (sc *stepScan) run() {
 	noises, forms, drifts := s.l.scanned()
 	for _, n := range noises {
 		pass := newPass(s.d, s.bs, s.l.slow[n.slow], s.l.tau[n.tau])
+		sc.passes = append(sc.passes, pass)
 		s.gram[n.noise()] = white{pass.gram, pass.logDet}
 		top, at := math.Inf(-1), n
 		for _, form := range forms {
 			for _, drift := range drifts {
 				h := hyper{tau: n.tau, slow: n.slow, form: form, fall: 1, drift: drift}
 				p := s.at(h)
+				s.reuse(p.factor)
 				sc.best = math.Max(sc.best, p.weight)
 				if p.weight > top {
 					top, at = p.weight, h
@@ -92,6 +95,7 @@ func (sc *stepScan) places(pass *pass, h hyper) {
 		}
 		return w
 	}
+	defer s.reuse(l)
 	best, at := math.Inf(-1), -1
 	for j := 0; j < len(s.bs); j += 2 { // beside the best of every other place lies the best of all
 		if w := try(j); w > best {
@@ -126,7 +130,6 @@ type pass struct {
 	logDet float64
 	after  []float64 // by block: the sum of V⁻¹ times the columns from it to the end of its track
 	own    []float64 // by block: what a step there has with itself under V⁻¹
-	scaled []float64 // by block: the columns' innovations, scaled to unit variance
 
 	gain, fade, v []float64 // of the filter, by block
 }
@@ -146,69 +149,84 @@ func (ps *pass) innovations(bs []block, column []float64) []float64 {
 	return out
 }
 
+// with writes what one more column has under V⁻¹ with those of the design. The rows of V⁻¹X are the differences of
+// after; summed by parts, the column's differences take their place.
+func (ps *pass) with(bs []block, column, out []float64) {
+	clear(out)
+	m := len(out)
+	for i, x := range column {
+		if i > 0 && bs[i].track == bs[i-1].track {
+			x -= column[i-1]
+		}
+		if x == 0 {
+			continue
+		}
+		row := ps.after[i*m:][:m]
+		for j, v := range row {
+			out[j] += x * v
+		}
+	}
+}
+
 // newPass filters white noise and one slow process of the given variance, relative to the white, and correlation time.
 func newPass(d *design, bs []block, slow, tau float64) *pass {
 	n, m := len(bs), d.cols
-	ps := &pass{gram: newSym(m), after: make([]float64, n*m), own: make([]float64, n)}
-	gain, fade, v := make([]float64, n), make([]float64, n), make([]float64, n)
-	ps.gain, ps.fade, ps.v, ps.scaled = gain, fade, v, make([]float64, n*m)
-	e := make([]float64, n*m) // innovations
+	small := make([]float64, 4*n)
+	gain, fade, v, own := small[:n], small[n:2*n], small[2*n:3*n], small[3*n:]
+	rows := make([]float64, n*m) // innovations on the way, what is after each block on the way back
+	ps := &pass{gram: newSym(m), after: rows, own: own, gain: gain, fade: fade, v: v}
 	state, sums := make([]float64, m), newSums(ps.gram)
 	p := slow
 	for i := range bs {
+		f := 1.0
 		if i == 0 || bs[i].track != bs[i-1].track {
 			clear(state)
 			p = slow
 		} else if slow > 0 {
-			f := math.Exp(-math.Abs(bs[i].t-bs[i-1].t) / tau)
+			f = math.Exp(-math.Abs(bs[i].t-bs[i-1].t) / tau)
 			fade[i] = f
-			for j := range state {
-				state[j] *= f
-			}
 			p = f*f*p + slow*(1-f*f)
 		}
 		v[i] = p + bs[i].noise
-		gain[i] = p / v[i]
-		scale := 1 / math.Sqrt(v[i])
+		g, scale := p/v[i], 1/math.Sqrt(v[i])
+		gain[i] = g
 		ps.logDet += math.Log(v[i])
-		out, row := sums.next(), e[i*m:(i+1)*m]
-		for j, x := range d.rows[i] {
-			row[j] = x - state[j]
-			out[j] = row[j] * scale
-			state[j] += gain[i] * row[j]
+		x := d.rows[i]
+		out, row, st := sums.next()[:len(x)], rows[i*m:][:len(x)], state[:len(x)]
+		for j, x := range x {
+			was := f * st[j]
+			e := x - was
+			row[j], out[j] = e, e*scale
+			st[j] = was + g*e
 		}
-		copy(ps.scaled[i*m:(i+1)*m], out)
-		p *= 1 - gain[i]
+		p *= 1 - g
 	}
 	sums.flush()
 	// Back: the derivative of the sum of squares by each reading is V⁻¹ times the columns.
 	back := make([]float64, m)
-	var a, b, c float64 // the step's own sum from here on, were the state s: a - 2 b s + c s²
+	after := make([]float64, m) // of the block behind
+	var a, b, c float64         // the step's own sum from here on, were the state s: a - 2 b s + c s²
 	for i := n - 1; i >= 0; i-- {
-		end := i == n-1 || bs[i+1].track != bs[i].track
 		f := 0.0
-		if end {
+		if i == n-1 || bs[i+1].track != bs[i].track {
 			clear(back)
+			clear(after)
 			a, b, c = 0, 0, 0
 		} else {
 			f = fade[i+1]
 		}
-		row, to := e[i*m:(i+1)*m], ps.after[i*m:(i+1)*m]
-		for j := range back {
-			on := f * back[j]
-			y := row[j]/v[i] + gain[i]*on
-			back[j] = on*(1-gain[i]) - row[j]/v[i]
-			to[j] = y
+		g, inverse := gain[i], 1/v[i]
+		row, sum := rows[i*m:][:len(back)], after[:len(back)]
+		for j, on := range back {
+			on *= f
+			e := row[j] * inverse
+			back[j] = on*(1-g) - e
+			sum[j] += e + g*on
+			row[j] = sum[j]
 		}
-		if !end {
-			next := ps.after[(i+1)*m : (i+2)*m]
-			for j, y := range next {
-				to[j] += y
-			}
-		}
-		x, y := f*gain[i], f*(1-gain[i])
-		a, b, c = a-2*b*x+c*x*x+1/v[i], (b-c*x)*y+1/v[i], c*y*y+1/v[i]
-		ps.own[i] = a
+		x, y := f*g, f*(1-g)
+		a, b, c = a-2*b*x+c*x*x+inverse, (b-c*x)*y+inverse, c*y*y+inverse
+		own[i] = a
 	}
 	return ps
 }

@@ -69,55 +69,71 @@ func (sc *stepScan) edges() (angles []float64) {
 // looked at: a table of plates, or, of a sweep both ways round, a plunger that reads higher coming out than going in.
 func (sc *stepScan) rivals() float64 {
 	best := math.Inf(-1)
-	angles := sc.edges()
 	s := sc.s
+	var cols [][]float64
+	for _, a := range sc.edges() {
+		cols = append(cols, edge(s.bs, a))
+	}
+	if sc.plunger != nil {
+		cols = append(cols, sc.plunger)
+	}
 	noises, forms, drifts := s.l.scanned()
-	for _, n := range noises {
-		pass := newPass(s.d, s.bs, s.l.slow[n.slow], s.l.tau[n.tau])
-		var cols [][]float64
-		for _, a := range angles {
-			cols = append(cols, pass.innovations(s.bs, edge(s.bs, a)))
-		}
-		if sc.plunger != nil {
-			cols = append(cols, pass.innovations(s.bs, sc.plunger))
-		}
+	for i, n := range noises {
+		beside := newBeside(sc.passes[i], s.bs, cols, s.d.cols)
 		for _, form := range forms[:3] {
 			for _, drift := range drifts {
-				best = math.Max(best, sc.rivalsAt(pass, cols, hyper{tau: n.tau, slow: n.slow, form: form, fall: 1, drift: drift}))
+				best = math.Max(best, sc.rivalsAt(beside, hyper{tau: n.tau, slow: n.slow, form: form, fall: 1, drift: drift}))
 			}
 		}
 	}
 	return best
 }
 
+// beside is what a few more columns have under V⁻¹ with each other and with those of the design, the readings last.
+type beside struct {
+	own  sym
+	with [][]float64
+}
+
+func newBeside(ps *pass, bs []block, cols [][]float64, width int) beside {
+	out := beside{own: newSym(len(cols))}
+	es := make([][]float64, len(cols))
+	for a, c := range cols {
+		es[a] = ps.innovations(bs, c)
+		u := make([]float64, width)
+		ps.with(bs, c, u)
+		out.with = append(out.with, u)
+		for b := 0; b <= a; b++ {
+			sum := 0.0
+			for i, x := range es[a] {
+				sum += x * es[b][i]
+			}
+			out.own.row(a)[b] = sum
+		}
+	}
+	return out
+}
+
 // rivalsAt adds edges one by one, the best next one each time.
-func (sc *stepScan) rivalsAt(pass *pass, cols [][]float64, h hyper) float64 {
+func (sc *stepScan) rivalsAt(beside beside, h hyper) float64 {
 	s := sc.s
 	s.held = false
 	p := s.at(h)
-	m, last := s.d.cols, s.d.cols-1
-	k := len(cols)
+	defer s.reuse(p.factor)
+	last := s.d.cols - 1
+	k := len(beside.with)
 	own, with := newSym(k), make([]float64, k) // the edges' columns under the model, with each other and with the readings
 	us := make([][]float64, k)
 	ly := p.factor.row(last)[:last]
-	for a, c := range cols {
-		u := make([]float64, m)
-		for i, x := range c {
-			for j, y := range pass.scaled[i*m : (i+1)*m] {
-				u[j] += x * y
-			}
-		}
+	for a, u := range beside.with {
 		with[a] = u[last]
-		us[a] = u[:last]
+		us[a] = slices.Clone(u[:last])
 		p.factor.forward(us[a])
 		for j, v := range us[a] {
 			with[a] -= v * ly[j]
 		}
 		for b := 0; b <= a; b++ {
-			sum := 0.0
-			for i, x := range c {
-				sum += x * cols[b][i]
-			}
+			sum := beside.own.row(a)[b]
 			for j, v := range us[a] {
 				sum -= v * us[b][j]
 			}

@@ -37,11 +37,15 @@ type searcher struct {
 	least float64     // variance of the white noise that rounding alone makes
 	sums  [][]float64 // weights of the coefficients; nil where the lean alone is wanted
 	gram  map[noiseLevel]white
-	seen  map[hyper]float64
-	room  sym     // for the next factor
-	top   float64 // weight of the heaviest point so far, the only one that keeps its factor
-	held  bool
-	pace  func() // may be nil
+
+	ofColumns map[[3]int8]priors // by form, fall and drift
+	noise2    float64            // of the design when they were worked out
+
+	seen map[hyper]float64
+	room sym     // for the next factor
+	top  float64 // weight of the heaviest point so far, the only one that keeps its factor
+	held bool
+	pace func() // may be nil
 }
 
 type white struct {
@@ -53,6 +57,7 @@ type white struct {
 func (s *searcher) search() []point {
 	s.gram, s.seen = map[noiseLevel]white{}, map[hyper]float64{}
 	todo := &frontier{}
+	var top point
 	push := func(h hyper) float64 {
 		if h.slow == 0 {
 			h.tau, h.pair = 0, 0
@@ -60,6 +65,10 @@ func (s *searcher) search() []point {
 		if _, ok := s.seen[h]; !ok {
 			p := s.at(h)
 			s.seen[h] = p.weight
+			if p.factor.n > 0 { // the heaviest so far: the room of the one before serves the next
+				s.reuse(top.factor)
+				top, p.factor = p, sym{}
+			}
 			heap.Push(todo, p)
 		}
 		return s.seen[h]
@@ -107,7 +116,19 @@ func (s *searcher) search() []point {
 		done = append(done, p)
 		s.around(p.h, 0, func(h hyper) { push(h) })
 	}
+	for i := range done {
+		if done[i].h == top.h {
+			done[i].factor = top.factor
+		}
+	}
 	return done
+}
+
+// reuse takes a factor that is not asked for any more as room for another.
+func (s *searcher) reuse(factor sym) {
+	if factor.n > 0 {
+		s.room = factor
+	}
 }
 
 // near is the heaviest of a few points that a new part of the model may lead to: less slow noise, form and drift than
@@ -182,19 +203,14 @@ func (s *searcher) at(h hyper) point {
 	}
 	c := s.room
 	copy(c.a, w.g.a)
-	logDet := w.logDet
-	for i, v := range d.precision(s.l, h) {
+	priors := s.priors(h)
+	for i, v := range priors.precision {
 		c.row(i)[i] += v
-		if i < d.form+d.drift+d.extra {
-			logDet -= math.Log(v)
-		}
 	}
 	last := d.cols - 1
 	c.row(last)[last] *= 1 + 1e-14
 	c.cholesky()
-	for i := range last {
-		logDet += 2 * math.Log(c.row(i)[i])
-	}
+	logDet := w.logDet - priors.logDet + 2*c.logDiagonal(last)
 	rss := c.row(last)[last] * c.row(last)[last]
 	free := float64(len(s.bs)-d.groups-d.lean) + s.known.dof
 	free = math.Max(free, 1)
@@ -211,6 +227,29 @@ func (s *searcher) at(h hyper) point {
 		return p
 	}
 	s.top, s.held, s.room = p.weight, true, sym{}
+	return p
+}
+
+// priors is what the priors of the columns add at a point of the grid, and the logarithm of its determinant.
+type priors struct {
+	precision []float64
+	logDet    float64
+}
+
+// priors returns those of a point, worked out once for all noises.
+func (s *searcher) priors(h hyper) priors {
+	if s.noise2 != s.d.noise2 || s.ofColumns == nil {
+		s.ofColumns, s.noise2 = map[[3]int8]priors{}, s.d.noise2
+	}
+	key := [3]int8{h.form, h.fall, h.drift}
+	p, ok := s.ofColumns[key]
+	if !ok {
+		p.precision = s.d.precision(s.l, h)
+		for _, v := range p.precision[:s.d.form+s.d.drift+s.d.extra] {
+			p.logDet += math.Log(v)
+		}
+		s.ofColumns[key] = p
+	}
 	return p
 }
 

@@ -119,7 +119,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 		}
 		off[i] = d
 		if len(d) >= 4 {
-			spreads = append(spreads, 1.4826*median(sorted))
+			spreads = append(spreads, toSD*median(sorted))
 		}
 	}
 	if len(spreads) == 0 {

@@ -49,6 +49,7 @@ func robust(in *input, all []segment, groups int, richest int) start {
 	}
 	r := regression{in: in, segs: segs, groups: groups}
 	r.t0, r.th = middleTime(segs)
+	r.lay()
 	best := r.trimmedStart()
 	order := 1
 	if m := len(segs) - groups; m >= 16 {
@@ -91,26 +92,52 @@ func middleTime(segs []segment) (mid, half float64) {
 type regression struct {
 	in     *input
 	segs   []segment
+	spots  []spot // of the segments
 	groups int
 	t0, th float64
 	buf    []float64
 }
 
+// spot is what the regression asks of a segment's place again and again.
+type spot struct {
+	scale, c, s float64
+	form        [2 * robustOrder]float64 // cosine and sine of order 2, 3, ...
+}
+
+// lay works out the spots.
+func (r *regression) lay() {
+	r.spots = make([]spot, len(r.segs))
+	for i := range r.segs {
+		g, at := &r.segs[i], &r.spots[i]
+		p := r.in.basis.at(g.th)
+		at.scale, at.c, at.s = r.in.tracks[g.track].scale, p.c, p.s
+		for k := 0; k < len(at.form); k += 2 {
+			at.form[k], at.form[k+1] = p.next()
+		}
+	}
+}
+
+// residuals writes what a start leaves of the segments.
+func (r *regression) residuals(s *start, out []float64) {
+	for i := range r.segs {
+		g, p := &r.segs[i], &r.spots[i]
+		z := p.scale * (s.lean[0]*p.c + s.lean[1]*p.s)
+		for k := 0; k < len(s.form); k += 2 {
+			z += s.form[k]*p.form[k] + s.form[k+1]*p.form[k+1]
+		}
+		out[i] = g.z - s.offset[g.group] - (z + s.drift*(g.t-s.t0)/s.th)
+	}
+}
+
 // row writes the regressors of one segment: harmonics, drift, lean, then the offsets of the groups, so that the base
 // model is a suffix.
-func (r *regression) row(g *segment, order int, x []float64) []float64 {
-	x = x[:0]
-	p := r.in.basis.at(g.th)
-	c, s := p.c, p.s
-	for k := 2; k <= order; k++ {
-		a, b := p.next()
-		x = append(x, a, b)
-	}
+func (r *regression) row(i, order int, x []float64) []float64 {
+	g, p := &r.segs[i], &r.spots[i]
+	x = append(x[:0], p.form[:2*(order-1)]...)
 	if order > 1 {
 		x = append(x, (g.t-r.t0)/r.th)
 	}
-	scale := r.in.tracks[g.track].scale
-	x = append(x, scale*c, scale*s)
+	x = append(x, p.scale*p.c, p.scale*p.s)
 	for i := range r.groups {
 		if i == g.group {
 			x = append(x, 1)
@@ -124,7 +151,7 @@ func (r *regression) row(g *segment, order int, x []float64) []float64 {
 // solve is weighted least squares; a touch of ridge keeps harmonics quiet where a gap hides them.
 func (r *regression) solve(order int, w []float64) start {
 	var x []float64
-	x = r.row(&r.segs[0], order, x)
+	x = r.row(0, order, x)
 	p := len(x)
 	a := newSym(p)
 	b := make([]float64, p)
@@ -136,7 +163,7 @@ func (r *regression) solve(order int, w []float64) start {
 		if w[i] == 0 {
 			continue
 		}
-		x = r.row(&r.segs[i], order, x)
+		x = r.row(i, order, x)
 		a.rank1(x, w[i])
 		for j, v := range x {
 			b[j] += w[i] * v * (r.segs[i].z - z0)
@@ -210,8 +237,9 @@ func (r *regression) trimmedStart() start {
 
 // trim sets w to 1 on the h segments nearest to s, and returns their sum of squares.
 func (r *regression) trim(s start, h int, res, w []float64) float64 {
-	for i := range r.segs {
-		res[i] = math.Abs(s.residual(r.in, &r.segs[i]))
+	r.residuals(&s, res)
+	for i, v := range res {
+		res[i] = math.Abs(v)
 	}
 	r.buf = append(r.buf[:0], res...)
 	cut := nth(r.buf, h-1)
@@ -234,6 +262,7 @@ func (r *regression) triples(count int) []start {
 		byGroup[r.segs[i].group] = append(byGroup[r.segs[i].group], i)
 	}
 	var out []start
+	left := make([]float64, len(r.segs))
 	seed := uint64(1)
 	draw := func(n int) int { // a fixed sequence, so that the same sweep always gives the same answer
 		seed = seed*6364136223846793005 + 1442695040888963407
@@ -246,14 +275,14 @@ func (r *regression) triples(count int) []start {
 		}
 		a, b, c := ids[draw(len(ids))], ids[draw(len(ids))], ids[draw(len(ids))]
 		if s, ok := r.through(a, b, c); ok {
+			r.residuals(&s, left) // its offsets are 0
 			for g, members := range byGroup {
-				rest := make([]float64, 0, len(members))
+				r.buf = r.buf[:0]
 				for _, i := range members {
-					seg := r.segs[i]
-					rest = append(rest, seg.z-s.at(r.in.tracks[seg.track].scale, seg.th, seg.t))
+					r.buf = append(r.buf, left[i])
 				}
-				if len(rest) > 0 {
-					s.offset[g] = median(rest)
+				if len(members) > 0 {
+					s.offset[g] = median(r.buf)
 				}
 			}
 			out = append(out, s)
@@ -267,11 +296,9 @@ func (r *regression) through(i, j, k int) (start, bool) {
 	if r.in.basis.line {
 		return r.along(p, o)
 	}
-	s0, c0 := math.Sincos(o.th)
-	s1, c1 := math.Sincos(p.th)
-	s2, c2 := math.Sincos(q.th)
-	scale := r.in.tracks[o.track].scale
-	a, b, c, d := c1-c0, s1-s0, c2-c0, s2-s0
+	x, y, z := &r.spots[i], &r.spots[j], &r.spots[k]
+	scale := z.scale
+	a, b, c, d := x.c-z.c, x.s-z.s, y.c-z.c, y.s-z.s
 	det := a*d - b*c
 	if math.Abs(det) < 0.5 { // less than about 60 degrees apart
 		return start{}, false
@@ -303,9 +330,7 @@ func (r *regression) reweight(s start, order int) start {
 	floor := 0.15*r.in.resolution + 1e-6*r.in.step()
 	for o := 1; o <= order+1; o++ {
 		for range 3 {
-			for i := range r.segs {
-				res[i] = s.residual(r.in, &r.segs[i])
-			}
+			r.residuals(&s, res)
 			s.scale = math.Max(spread(res), floor)
 			for i, v := range res {
 				u := v / (biweight * s.scale)
@@ -319,9 +344,7 @@ func (r *regression) reweight(s start, order int) start {
 			s.scale = scale
 		}
 	}
-	for i := range r.segs {
-		res[i] = s.residual(r.in, &r.segs[i])
-	}
+	r.residuals(&s, res)
 	s.scale = math.Max(spread(res), floor)
 	return s
 }

@@ -52,7 +52,10 @@ func (in *input) segments() []segment {
 	group := len(in.tracks)
 	for k := range in.tracks {
 		tr := &in.tracks[k]
-		way := directions(tr.th)
+		if tr.way == nil {
+			tr.way = directions(tr.th)
+		}
+		way := tr.way
 		own, cuts := k, tr.cuts // the first offset of each track comes before those after jumps
 		for lo := 0; lo < len(tr.t); {
 			if len(cuts) > 0 && cuts[0] <= lo {
@@ -100,9 +103,9 @@ func turnBack(th []float64) float64 {
 	}
 	off := make([]float64, len(th)-2)
 	for i := range off {
-		off[i] = th[i] - 2*th[i+1] + th[i+2]
+		off[i] = math.Abs(th[i] - 2*th[i+1] + th[i+2])
 	}
-	return math.Min(math.Max(turnedBack, trembles*spread(off)/math.Sqrt(6)), turnedBackMost)
+	return math.Min(math.Max(turnedBack, trembles*toSD*median(off)/math.Sqrt(6)), turnedBackMost)
 }
 
 // directions says for every reading which way round the spindle was going: +1, -1, or 0 if it never moved.
@@ -179,11 +182,14 @@ func (s *segment) mean(tr *track) {
 	}
 }
 
-// spread is the median absolute value of x, scaled to the standard deviation of normal noise about zero.
+// toSD makes the median absolute value of normal noise about zero its standard deviation.
+const toSD = 1.4826
+
+// spread is the standard deviation of normal noise about zero of the same median absolute value as x.
 func spread(x []float64) float64 {
 	a := make([]float64, len(x))
 	for i, v := range x {
 		a[i] = math.Abs(v)
 	}
-	return 1.4826 * median(a)
+	return toSD * median(a)
 }

@@ -13,6 +13,7 @@ type track struct {
 	scale     float64 // radius over the mean radius: how strongly it sees the lean
 	t, th, z  []float64
 	why       []code // per reading: kept, or the reason it was left out
+	way       []int8 // per reading: which way round the arm went (see directions); nil until that is asked
 	atEnd     []int  // readings at an end of the travel that the setup states
 	cuts      []int  // readings with which a new offset begins: the first after a jump
 	maybe     []int  // first readings after jumps that were seen and not taken for knocks: the model judges them
