@@ -130,6 +130,7 @@ type pass struct {
 	logDet float64
 	after  []float64 // by block: the sum of V⁻¹ times the columns from it to the end of its track
 	own    []float64 // by block: what a step there has with itself under V⁻¹
+	rest   []float64 // by block: what a state of 1 there leaves of itself, squared, to the end of its track
 
 	gain, fade, v []float64 // of the filter, by block
 }
@@ -171,10 +172,10 @@ func (ps *pass) with(bs []block, column, out []float64) {
 // newPass filters white noise and one slow process of the given variance, relative to the white, and correlation time.
 func newPass(d *design, bs []block, slow, tau float64) *pass {
 	n, m := len(bs), d.cols
-	small := make([]float64, 4*n)
-	gain, fade, v, own := small[:n], small[n:2*n], small[2*n:3*n], small[3*n:]
+	small := make([]float64, 5*n)
+	gain, fade, v, own, rest := small[:n], small[n:2*n], small[2*n:3*n], small[3*n:4*n], small[4*n:]
 	rows := make([]float64, n*m) // innovations on the way, what is after each block on the way back
-	ps := &pass{gram: newSym(m), after: rows, own: own, gain: gain, fade: fade, v: v}
+	ps := &pass{gram: newSym(m), after: rows, own: own, rest: rest, gain: gain, fade: fade, v: v}
 	state, sums := make([]float64, m), newSums(ps.gram)
 	p := slow
 	for i := range bs {
@@ -226,7 +227,7 @@ func newPass(d *design, bs []block, slow, tau float64) *pass {
 		}
 		x, y := f*g, f*(1-g)
 		a, b, c = a-2*b*x+c*x*x+inverse, (b-c*x)*y+inverse, c*y*y+inverse
-		own[i] = a
+		own[i], rest[i] = a, c
 	}
 	return ps
 }

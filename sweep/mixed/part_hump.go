@@ -56,15 +56,24 @@ func newFlawScan(s *searcher, h hyper) *flawScan {
 // column has with the others and, last, with the readings.
 func (sc *flawScan) worth() float64 {
 	clear(sc.with)
-	for i, c := range sc.column {
+	from, to := 0, len(sc.column) // where it is not nothing
+	for from < to && sc.column[from] == 0 {
+		from++
+	}
+	for from < to && sc.column[to-1] == 0 {
+		to--
+	}
+	for i := from; i < to; i++ {
+		c := sc.column[i]
 		if c == 0 {
 			continue
 		}
-		for j, v := range sc.rows[i*sc.cols : (i+1)*sc.cols] {
+		row := sc.rows[i*sc.cols:][:len(sc.with)]
+		for j, v := range row {
 			sc.with[j] += c * v
 		}
 	}
-	return sc.explained(sc.pass.square(sc.bs, sc.column))
+	return sc.explained(sc.pass.square(sc.bs, sc.column, from, to))
 }
 
 // explained is worth by what the column has with itself under V⁻¹.
@@ -289,16 +298,20 @@ func (f *fitting) likeliestJump(sc *flawScan) (found part, best float64) {
 	return found, best
 }
 
-// square is what a column has with itself under V⁻¹.
-func (ps *pass) square(bs []block, column []float64) (sum float64) {
+// square is what a column has with itself under V⁻¹, given the blocks between which it is not nothing.
+func (ps *pass) square(bs []block, column []float64, from, to int) (sum float64) {
 	var state float64
-	for i, x := range column {
+	for i := from; i < to; i++ {
 		if i == 0 || bs[i].track != bs[i-1].track {
 			state = 0
 		}
-		e := x - state*ps.fade[i]
+		state *= ps.fade[i]
+		e := column[i] - state
 		sum += e * e / ps.v[i]
-		state = state*ps.fade[i] + ps.gain[i]*e
+		state += ps.gain[i] * e
+	}
+	if to < len(bs) && to > 0 && bs[to].track == bs[to-1].track {
+		sum += ps.rest[to] * sq(state*ps.fade[to])
 	}
 	return sum
 }
