@@ -23,18 +23,15 @@ type CSVInfo struct {
 	Indicators []string // names, by index; empty where the file has no such column
 }
 
-// ReadCSV reads a recorded sweep and hands each row to fn, in the order of the file and on the caller's goroutine.
-// Indicators are numbered in the order in which the file first names them. The format:
+// ReadCSVNamed reads a recorded sweep and hands each row to fn, in the order of the file and on the caller's goroutine.
+// Names are those of the indicators where they are known beforehand: one that is not in the list is an error. Without
+// them indicators are numbered in the order in which the file first names them. The format:
 //
 //	t_s,angle_deg,reading_mm[,indicator]
 //
 // Time is in seconds from any origin, the angle in degrees and unwrapped or not (empty: not known), the reading in mm
 // with a decimal point. Lines starting with # are comments; CRLF, a byte order mark and empty lines are allowed. A bad
 // row ends the reading with an error that names line and column; the rows before it were handed on.
-func ReadCSV(r io.Reader, fn func(Point) error) (CSVInfo, error) { return ReadCSVNamed(r, nil, fn) }
-
-// ReadCSVNamed is ReadCSV with the indicators known beforehand: a name that is not in the list is an error. An empty
-// list means that they are not known.
 func ReadCSVNamed(r io.Reader, names []string, fn func(Point) error) (CSVInfo, error) {
 	c := newCSVReader(r, names, fn)
 	err := c.read()

@@ -61,7 +61,7 @@ func TestBlocksTellTheLine(t *testing.T) {
 	stop := errors.New("enough")
 	for _, at := range []int{0, 1, 96, 97, 11_999, 12_000, 30_000, len(lines) - 1} {
 		n := 0
-		_, err := ReadCSV(strings.NewReader(text), func(Point) error {
+		_, err := ReadCSVNamed(strings.NewReader(text), nil, func(Point) error {
 			if n++; n == at+1 {
 				return stop
 			}

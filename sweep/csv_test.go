@@ -13,7 +13,7 @@ import (
 
 func readAll(r io.Reader) ([]Point, CSVInfo, error) {
 	var pts []Point
-	info, err := ReadCSV(r, func(p Point) error { pts = append(pts, p); return nil })
+	info, err := ReadCSVNamed(r, nil, func(p Point) error { pts = append(pts, p); return nil })
 	return pts, info, err
 }
 
@@ -89,7 +89,7 @@ func TestReadCSVNamed(t *testing.T) {
 
 func TestReadCSVPassesErrorsOn(t *testing.T) {
 	stop := errors.New("enough")
-	_, err := ReadCSV(strings.NewReader("t_s,angle_deg,reading_mm\n0,0,0\n"), func(Point) error { return stop })
+	_, err := ReadCSVNamed(strings.NewReader("t_s,angle_deg,reading_mm\n0,0,0\n"), nil, func(Point) error { return stop })
 	if !errors.Is(err, stop) || !strings.HasPrefix(err.Error(), "line 2: ") {
 		t.Errorf("error %v", err)
 	}

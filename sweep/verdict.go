@@ -6,7 +6,9 @@ import (
 	"tramd/sweep/units"
 )
 
-// Judge decides on one axis: within when the whole interval lies inside the limits, outside when none of it does.
+// Judge decides on one axis: within when the whole interval lies inside the limits, outside when none of it does, that
+// is, with a guard band as wide as the expanded uncertainty on both sides of each limit (ISO 14253-1:2013, 5.2 and 5.3;
+// JCGM 106:2012, 8.3).
 func Judge(slope, expanded units.Slope, tol units.Tolerance) Verdict {
 	size := units.Slope(math.Abs(float64(slope)))
 	switch {

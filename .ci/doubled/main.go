@@ -8,13 +8,14 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"log"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+
+	"tramd/.ci/overlay"
 )
 
 const model = "sweep/mixed"
@@ -42,11 +43,11 @@ var figures = regexp.MustCompile(`twelve kinds: (.*)`)
 func doubled(dir, name string) (string, error) {
 	args := []string{"test", "-trimpath", "-run", "TestTwelveKinds", "-study"}
 	if name != "as" {
-		overlay, err := overlayOf(dir, name)
+		file, err := overlayOf(dir, name)
 		if err != nil {
 			return "", err
 		}
-		args = append(args, "-overlay", overlay)
+		args = append(args, "-overlay", file)
 	}
 	cmd := exec.Command("go", append(args, "-v")...)
 	cmd.Dir = model
@@ -72,19 +73,7 @@ func overlayOf(dir, name string) (string, error) {
 		if !line.Match(text) {
 			continue
 		}
-		spoiled, overlay := filepath.Join(dir, "doubled.go"), filepath.Join(dir, "overlay.json")
-		if err := os.WriteFile(spoiled, line.ReplaceAll(text, []byte("${1}2 * (${2})${3}")), 0o600); err != nil {
-			return "", err
-		}
-		full, err := filepath.Abs(file)
-		if err != nil {
-			return "", err
-		}
-		replace, err := json.Marshal(map[string]map[string]string{"Replace": {full: spoiled}})
-		if err != nil {
-			return "", err
-		}
-		return overlay, os.WriteFile(overlay, replace, 0o600)
+		return overlay.Write(dir, file, line.ReplaceAll(text, []byte("${1}2 * (${2})${3}")))
 	}
 	return "", fmt.Errorf("no such constant, or no plain number")
 }

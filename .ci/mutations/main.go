@@ -3,19 +3,20 @@
 //	go run ./.ci/mutations [NAME...]
 //
 // Each mutation changes one piece of text in one file, by the go command's overlay, so that the files on disk stay as
-// they are. A mutation that no test of its packages notices makes the program fail. It takes some minutes.
+// they are. A mutation that no test of its packages notices makes the program fail. It takes some
+// minutes.
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"log"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
+
+	"tramd/.ci/overlay"
 )
 
 const (
@@ -23,57 +24,54 @@ const (
 	belief = "sweep/uncertainty/"
 )
 
-// mutation replaces was, which stands in the file once, by is.
+// mutation replaces was, which stands in the file once, by is. By names the tests that are run first, since they noticed
+// it the last time; where they do not, all are run.
 type mutation struct {
-	name, file, was, is string
+	name, file, was, is, by string
 }
 
 var mutations = []mutation{
-	{"covariance-sign", model + "posterior.go", "p.cov[1] = -p.s2", "p.cov[1] = p.s2"},
-	{"common-parts-sign", model + "conclude.go", "cov[1] += common", "cov[1] -= common"},
-	{"interval-wider", model + "conclude.go", "half[i] = all.", "half[i] = 1.25 * all."},
-	{"interval-narrower", model + "conclude.go", "half[i] = all.", "half[i] = 0.8 * all."},
-	{"known-part-forgotten", model + "conclude.go", "return all.With(covarianceOf(known)), known", "return all, known"},
-	{"dof-infinite", model + "conclude.go", "r.DoF = math.Min(r.DoF, all.Freedom(i))", "_ = all.Freedom(i)"},
-	{"play-never", model + "direction.go", "const playOdds = 0.0", "const playOdds = 30.0"},
-	{"plunger-always-moves", model + "stuck.go", "if f.lost = term.Weight / all; f.lost", "if f.lost = 0; f.lost"},
-	{"play-share-0", model + "components.go", "0.08             // share", "0.0              // share"},
-	{"lost-motion-5-times", model + "direction.go", "lostMotionSD = 3.0 ", "lostMotionSD = 15.0 "},
-	{"delay-5-times", model + "direction.go", "delaySD      = 0.1 ", "delaySD      = 0.5 "},
-	{"knock-proof-5-times", model + "knock.go", "knockProof = 3.0 ", "knockProof = 15.0 "},
-	{"least-knock-5-times", model + "knock.go", "leastKnock = 8.0 ", "leastKnock = 40.0 "},
-	{"arc-5-times", model + "reject.go", "shallowGrains         = 6.0", "shallowGrains         = 30.0"},
-	{"far-5-times", model + "reject.go", "far := math.Max(5*s.scale", "far := math.Max(25*s.scale"},
-	{"spike-5-times", model + "reject.go", "limit := 4*math.Max(in.scatter", "limit := 20*math.Max(in.scatter"},
-	{"station-5-times", model + "reject.go", "math.Abs(worst.r) < 8*scale", "math.Abs(worst.r) < 40*scale"},
-	{"wave-odds-5-times", model + "part_find.go", "waveOdds   = -8.0", "waveOdds   = -40.0"},
-	{"dent-odds-5-times", model + "part_find.go", "dentOdds   = -4.0", "dentOdds   = -20.0"},
-	{"no-dents", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestBump}"},
-	{"no-bumps", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestDent}"},
-	{"finer-form-forgotten", model + "part_hump.go", "finer = math.Max(finer, behind+", "finer = math.Max(finer, -1e9+"},
-	{"parts-not-averaged", model + "average.go", "f.ans = summarise(pool)", "f.ans = summarise(append([]point(nil), main.points...))"},
-	{"band-proof-5-times", model + "band_find.go", "bandProof   = 20.0 ", "bandProof   = 100.0 "},
-	{"even-5-times", model + "even.go", "evenApart  = 14.0 ", "evenApart  = 70.0 "},
-	{"stray-5-times", model + "filter_live.go", "straySigma  = 6.0", "straySigma  = 30.0"},
-	{"pair-sign", model + "pair.go", "nz.slow *= 1 + nz.together", "nz.slow *= 1 - nz.together"},
-	{"prior-of-form-gone", model + "grid.go", "rough += b.noForm", "rough += 0"},
-	{"fall-ignored", model + "design.go", "math.Pow(float64(order)/2, -2*fall)", "math.Pow(float64(order)/2, -0*fall)"},
-	{"drift-forgotten", model + "design.go", "{1, 0.25, 0.06, 0.015}", "{1e-6, 1e-6, 1e-6, 1e-6}"},
-	{"likelihood-not-restricted", model + "posterior.go", "logDet += 2 * math.Log(c.row(i)[i])", "logDet += 0 * math.Log(c.row(i)[i])"},
-	{"radius-forgotten", model + "components_indicator.go", "w*ind.RadiusUMM", "0*ind.RadiusUMM"},
-	{"spread-of-terms-forgotten", belief + "mixture.go", "xx += t.Weight * (t.Cov[0] + x*x)", "xx += t.Weight * t.Cov[0]"},
-	{"both-as-one", belief + "mixture.go", "more := 1.0 ", "rho = 0; more := 1.0 "},
-	{"welch-satterthwaite", belief + "mixture.go", "t.DoF[k] = squaredFactors.dof(square)", "t.DoF[k] *= sq((own + part) / own) + 0*square"},
+	{"covariance-sign", model + "posterior.go", "p.cov[1] = -p.s2", "p.cov[1] = p.s2", "TestAgainstAMixedModelLibrary"},
+	{"common-parts-sign", model + "conclude.go", "cov[1] += common", "cov[1] -= common", "TestCommonPartsCorrelate"},
+	{"interval-wider", model + "conclude.go", "half[i] = all.", "half[i] = 1.25 * all.", "TestCommonPartsCorrelate"},
+	{"interval-narrower", model + "conclude.go", "half[i] = all.", "half[i] = 0.8 * all.", "TestCommonPartsCorrelate"},
+	{"known-part-forgotten", model + "conclude.go", "return all.With(covarianceOf(known)), known", "return all, known", "TestCommonPartsCorrelate"},
+	{"dof-infinite", model + "conclude.go", "r.DoF = math.Min(r.DoF, all.Freedom(i))", "_ = all.Freedom(i)", "TestFewStationsHaveFewDegreesOfFreedom"},
+	{"play-never", model + "direction.go", "const playOdds = 0.0", "const playOdds = 30.0", "TestPlungerThatDoesNotMove"},
+	{"plunger-always-moves", model + "stuck.go", "if f.lost = term.Weight / all; f.lost", "if f.lost = 0; f.lost", "TestPlungerThatDoesNotMove"},
+	{"play-share-0", model + "components.go", "0.08             // share", "0.0              // share", ""},
+	{"lost-motion-5-times", model + "direction.go", "lostMotionSD = 3.0 ", "lostMotionSD = 15.0 ", ""},
+	{"delay-5-times", model + "direction.go", "delaySD      = 0.1 ", "delaySD      = 0.5 ", ""},
+	{"knock-proof-5-times", model + "knock.go", "knockProof = 3.0 ", "knockProof = 15.0 ", ""},
+	{"least-knock-5-times", model + "knock.go", "leastKnock = 8.0 ", "leastKnock = 40.0 ", ""},
+	{"arc-5-times", model + "reject.go", "shallowGrains         = 6.0", "shallowGrains         = 30.0", ""},
+	{"far-5-times", model + "reject.go", "far := math.Max(5*s.scale", "far := math.Max(25*s.scale", ""},
+	{"spike-5-times", model + "reject.go", "limit := 4*math.Max(in.scatter", "limit := 20*math.Max(in.scatter", ""},
+	{"station-5-times", model + "reject.go", "math.Abs(worst.r) < 8*scale", "math.Abs(worst.r) < 40*scale", ""},
+	{"wave-odds-5-times", model + "part_find.go", "waveOdds   = -8.0", "waveOdds   = -40.0", ""},
+	{"dent-odds-5-times", model + "part_find.go", "dentOdds   = -4.0", "dentOdds   = -20.0", ""},
+	{"no-dents", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestBump}", ""},
+	{"no-bumps", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestDent}", ""},
+	{"finer-form-forgotten", model + "part_hump.go", "finer = math.Max(finer, behind+", "finer = math.Max(finer, -1e9+", ""},
+	{"parts-not-averaged", model + "average.go", "f.ans = summarise(pool)", "f.ans = summarise(append([]point(nil), main.points...))", ""},
+	{"band-proof-5-times", model + "band_find.go", "bandProof   = 20.0 ", "bandProof   = 100.0 ", ""},
+	{"even-5-times", model + "even.go", "evenApart  = 14.0 ", "evenApart  = 70.0 ", ""},
+	{"stray-5-times", model + "filter_live.go", "straySigma  = 6.0", "straySigma  = 30.0", ""},
+	{"pair-sign", model + "pair.go", "nz.slow *= 1 + nz.together", "nz.slow *= 1 - nz.together", ""},
+	{"prior-of-form-gone", model + "grid.go", "rough += b.noForm", "rough += 0", ""},
+	{"fall-ignored", model + "design.go", "math.Pow(float64(order)/2, -2*fall)", "math.Pow(float64(order)/2, -0*fall)", ""},
+	{"drift-forgotten", model + "design.go", "{1, 0.25, 0.06, 0.015}", "{1e-6, 1e-6, 1e-6, 1e-6}", ""},
+	{"likelihood-not-restricted", model + "posterior.go", "logDet += 2 * math.Log(c.row(i)[i])", "logDet += 0 * math.Log(c.row(i)[i])", ""},
+	{"radius-forgotten", model + "components_indicator.go", "w*ind.RadiusUMM", "0*ind.RadiusUMM", ""},
+	{"spread-of-terms-forgotten", belief + "mixture.go", "xx += t.Weight * (t.Cov[0] + x*x)", "xx += t.Weight * t.Cov[0]", ""},
+	{"both-as-one", belief + "mixture.go", "more := 1.0 ", "rho = 0; more := 1.0 ", ""},
+	{"welch-satterthwaite", belief + "mixture.go", "t.DoF[k] = squaredFactors.dof(square)", "t.DoF[k] *= sq((own + part) / own) + 0*square", ""},
 }
 
 var failed = regexp.MustCompile(`(?m)^--- FAIL: (\w+)`)
 
 func main() {
 	log.SetFlags(0)
-	root, err := filepath.Abs(".")
-	if err != nil {
-		log.Fatal(err)
-	}
 	dir, err := os.MkdirTemp("", "mutations")
 	if err != nil {
 		log.Fatal(err)
@@ -84,7 +82,7 @@ func main() {
 		if len(os.Args) > 1 && !slices.Contains(os.Args[1:], m.name) {
 			continue
 		}
-		by, err := m.caughtBy(root, dir)
+		by, err := m.caughtBy(dir)
 		switch {
 		case err != nil:
 			log.Printf("%s: %v", m.name, err)
@@ -102,7 +100,7 @@ func main() {
 }
 
 // caughtBy returns the names of the tests that fail with the mutation.
-func (m mutation) caughtBy(root, dir string) ([]string, error) {
+func (m mutation) caughtBy(dir string) ([]string, error) {
 	text, err := os.ReadFile(m.file)
 	if err != nil {
 		return nil, err
@@ -110,20 +108,22 @@ func (m mutation) caughtBy(root, dir string) ([]string, error) {
 	if n := strings.Count(string(text), m.was); n != 1 {
 		return nil, fmt.Errorf("%q stands in %s %d times, want once: bring the mutation up to date", m.was, m.file, n)
 	}
-	spoiled := filepath.Join(dir, "spoiled.go")
-	if err := os.WriteFile(spoiled, []byte(strings.Replace(string(text), m.was, m.is, 1)), 0o600); err != nil {
-		return nil, err
-	}
-	overlay := filepath.Join(dir, "overlay.json")
-	replace, err := json.Marshal(map[string]map[string]string{"Replace": {filepath.Join(root, m.file): spoiled}})
+	instead, err := overlay.Write(dir, m.file, []byte(strings.Replace(string(text), m.was, m.is, 1)))
 	if err != nil {
 		return nil, err
 	}
-	if err := os.WriteFile(overlay, replace, 0o600); err != nil {
-		return nil, err
+	if m.by != "" {
+		if by, err := notices(instead, "-run", "^("+m.by+")$"); err != nil || len(by) > 0 {
+			return by, err
+		}
 	}
-	args := []string{"test", "-failfast", "-trimpath", "-overlay", overlay, "-skip", "TestConstantsStandInTheTable", "./" + model, "./" + belief, "./sweep"}
-	out, err := exec.Command("go", args...).CombinedOutput()
+	return notices(instead, "-skip", "TestConstantsStandInTheTable")
+}
+
+// notices runs tests with a file in another's place and returns the names of those that fail.
+func notices(overlay string, which ...string) ([]string, error) {
+	args := append([]string{"test", "-failfast", "-trimpath", "-overlay", overlay}, which...)
+	out, err := exec.Command("go", append(args, "./"+model, "./"+belief, "./sweep")...).CombinedOutput()
 	if err == nil {
 		return nil, nil
 	}

@@ -45,7 +45,9 @@ func TestTheChanceIsThatOfCounting(t *testing.T) {
 		if math.Abs(got-counted) > 4*math.Sqrt(0.25/n) {
 			t.Errorf("%+v: %v, counted %v", p, got, counted)
 		}
-		if other := uncertainty.InsideBoth(p.x, sx, p.y, sy, rho, limit); math.Abs(got-other) > 2e-3 {
+		known := [2]float64{math.Inf(1), math.Inf(1)}
+		belief := uncertainty.Mixture{{Weight: 1, Mean: [2]float64{p.x, p.y}, Cov: [3]float64{p.xx, p.xy, p.yy}, DoF: known}}
+		if other := belief.InsideBoth(limit); math.Abs(got-other) > 2e-3 {
 			t.Errorf("%+v: %v, the other integral %v", p, got, other)
 		}
 	}

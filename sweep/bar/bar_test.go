@@ -133,7 +133,7 @@ func TestBadBars(t *testing.T) {
 		head + "0,0,20,1\n1,0,20,1\n":             "height 20 mm",
 		head + "0,,20,1\n":                        "line 2, column angle_deg: found nothing",
 	} {
-		in, _, err := Read(strings.NewReader(text), false)
+		in, _, err := readCSV(text)
 		if err == nil {
 			_, err = Fit(in, nil, plain)
 		}
@@ -146,8 +146,17 @@ func TestBadBars(t *testing.T) {
 func FuzzBar(f *testing.F) {
 	f.Add("t_s,angle_deg,height_mm,reading_mm\n0,0,20,1\n1,120,20,1.01\n2,240,20,1\n3,0,50,1\n4,120,50,1\n5,240,50,1.1\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		if in, _, err := Read(strings.NewReader(text), false); err == nil {
+		if in, _, err := readCSV(text); err == nil {
 			Fit(in, nil, plain)
 		}
 	})
+}
+
+// readCSV reads a recorded bar test.
+func readCSV(text string) (first, turned []Reading, err error) {
+	t, err := sweep.ReadTable(strings.NewReader(text), Columns, false)
+	if err != nil {
+		return nil, nil, err
+	}
+	return Split(t)
 }

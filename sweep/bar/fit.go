@@ -2,7 +2,6 @@ package bar
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -32,16 +31,7 @@ type Options struct {
 // Reading is one reading of a bar.
 type Reading struct{ T, Angle, Height, MM float64 } // radians; mm
 
-// Read reads a recorded bar test: the bar as it was put in first, and as it was put back turned by 180 degrees.
-func Read(r io.Reader, loose bool) (first, turned []Reading, err error) {
-	t, err := sweep.ReadTable(r, Columns, loose)
-	if err != nil {
-		return nil, nil, err
-	}
-	return Split(t)
-}
-
-// Split parts a table into the bar as it was put in first and as it was put back turned.
+// Split parts a table into the bar as it was put in first and as it was put back turned by 180 degrees.
 func Split(t *sweep.Table) (first, turned []Reading, err error) {
 	first = make([]Reading, 0, t.Rows)
 	for i := range t.Rows {

@@ -2,7 +2,6 @@ package line
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"tramd/sweep"
@@ -49,15 +48,6 @@ const (
 	maxPositionMM = 1e6
 	maxCurves     = 400 // lines, sides and turns of one measurement
 )
-
-// Read reads a recorded measurement. Where loose, columns of other kinds are passed over.
-func Read(r io.Reader, layout []sweep.Column, loose bool) (*Readings, error) {
-	t, err := sweep.ReadTable(r, layout, loose)
-	if err != nil {
-		return nil, err
-	}
-	return Split(t)
-}
 
 // key is what parts readings into curves.
 type key struct {

@@ -3,6 +3,7 @@ package mixed
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"tramd/sweep"
@@ -95,27 +96,31 @@ func TestCommonPartsCorrelate(t *testing.T) {
 	}
 }
 
-// The snapshot says what the sweep was made of.
-func TestSnapshot(t *testing.T) {
+// The fit knows what the sweep was made of.
+func TestSizesOfWhatASweepIsMadeOf(t *testing.T) {
 	tr := scene{n: 1500, turns: 2, seconds: 60, white: 0.001, form: 0.004, fall: 2, knock: 0.08}.draw(rand.New(rand.NewPCG(5, 6)))
-	r, s, err := FitSnapshot(tr.pts, tr.setup, Options{})
+	f, _, err := fit(tr.pts, tr.setup, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
+	counts := make([]float64, len(f.bs))
+	for i := range f.bs {
+		counts[i] = f.bs[i].n
+	}
+	each := math.Sqrt(median(counts)) // white noise of a reading to that of a typical block
 	var weight, white, form float64
-	for _, p := range s.Points {
-		weight += p.Weight
-		white += p.Weight * p.WhiteMM * math.Sqrt(s.Readings)
-		form += p.Weight * p.FormMM
+	for _, p := range normalise(slices.Clone(f.points)) {
+		sd := math.Sqrt(p.s2)
+		weight += p.weight
+		white += p.weight * sd * each
+		form += p.weight * sd * f.levels().form[p.h.form]
 	}
 	if math.Abs(weight-1) > 1e-9 || white < 0.0005 || white > 0.002 || form < 0.001 || form > 0.016 {
 		t.Errorf("weights add up to %v, white noise %v mm a reading, form %v mm", weight, white, form)
 	}
-	if len(s.Knocks) != 1 || math.Abs(s.Knocks[0].SizeMM-0.08) > 0.003 {
-		t.Errorf("knocks %+v", s.Knocks)
-	}
-	if m := s.Belief.Mean(); math.Abs(m[0]-r.Tilt.Slope.MMPerM()) > 1e-9 || math.Abs(m[1]-r.Nod.Slope.MMPerM()) > 1e-9 {
-		t.Errorf("the snapshot's lean %v, the result's %v %v", m, r.Tilt.Slope.MMPerM(), r.Nod.Slope.MMPerM())
+	offsets := f.coef[f.d.form+f.d.drift+f.d.extra:]
+	if n := f.knocks(); n != 1 || f.groups != 2 || math.Abs(offsets[1]-offsets[0]-0.08) > 0.003 {
+		t.Errorf("%d knocks, offsets %v", n, offsets[:f.groups])
 	}
 }
 

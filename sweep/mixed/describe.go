@@ -130,7 +130,7 @@ func (f *fitting) warn(r *sweep.Result) {
 	if out := known - r.Readings; known > 0 && float64(out) > 0.25*float64(known) {
 		add(WarnMuchRejected, "%.0f %% of the readings were left out: look at the surface and the indicator, and sweep again", 100*float64(out)/float64(known))
 	}
-	if n := len(f.knocks()); n > 0 {
+	if n := f.knocks(); n > 0 {
 		add(WarnKnock, "the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own offset; tighten the arm and sweep again", n)
 	}
 	if f.in.backwards {
@@ -211,4 +211,20 @@ func (f *fitting) allEqual() bool {
 		}
 	}
 	return true
+}
+
+// knocks is how often the reading jumped and stayed: by the offset groups after the first of each track, and by the
+// jumps that are parts.
+func (f *fitting) knocks() (n int) {
+	for i := 1; i < len(f.bs); i++ {
+		if a, b := &f.bs[i-1], &f.bs[i]; a.track == b.track && a.group != b.group {
+			n++
+		}
+	}
+	for i := range f.parts {
+		if f.parts[i].kind == jumps {
+			n += len(f.parts[i].times)
+		}
+	}
+	return n
 }

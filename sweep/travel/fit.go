@@ -2,7 +2,6 @@ package travel
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"tramd/sweep"
@@ -28,15 +27,6 @@ const (
 	barLean    = 2.0 // mm/m
 	squareLean = 0.2
 )
-
-// FitCSV fits a recorded travel.
-func FitCSV(r io.Reader, opt Options, loose bool) (*Result, error) {
-	in, err := line.Read(r, line.TravelColumns, loose)
-	if err != nil {
-		return nil, err
-	}
-	return Fit(in, opt)
-}
 
 // problem is a travel laid out as curves. Slopes and forms stand in the order: relation by axis, artefact by axis,
 // taper.

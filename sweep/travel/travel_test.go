@@ -51,7 +51,7 @@ func fit(t *testing.T, text, of string) *Result {
 	if of == OfTable {
 		text = strings.ReplaceAll(strings.ReplaceAll(text, ",turned_deg", ""), ",0\n", "\n")
 	}
-	res, err := FitCSV(strings.NewReader(text), Options{Of: of, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}}, false)
+	res, err := fitCSV(text, Options{Of: of, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,7 +134,7 @@ func TestBadTravels(t *testing.T) {
 		"t_s,position_mm,reading_mm\n":     "side_deg is missing",
 		"":                                 "empty",
 	} {
-		_, err := FitCSV(strings.NewReader(text), Options{Of: OfBar, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}}, false)
+		_, err := fitCSV(text, Options{Of: OfBar, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}})
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}
@@ -146,7 +146,20 @@ func FuzzTravel(f *testing.F) {
 	f.Add("t_s,position_mm,reading_mm,side_deg\n0,0,1,0\n1,1e5,1.01,0\n2,20,1,90\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		for _, of := range []string{OfBar, OfTable} {
-			FitCSV(strings.NewReader(text), Options{Of: of, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}}, false)
+			fitCSV(text, Options{Of: of, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}})
 		}
 	})
+}
+
+// fitCSV fits a recorded travel.
+func fitCSV(text string, opt Options) (*Result, error) {
+	t, err := sweep.ReadTable(strings.NewReader(text), line.TravelColumns, false)
+	if err != nil {
+		return nil, err
+	}
+	in, err := line.Split(t)
+	if err != nil {
+		return nil, err
+	}
+	return Fit(in, opt)
 }

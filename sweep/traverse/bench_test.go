@@ -27,7 +27,7 @@ func BenchmarkMillion(b *testing.B) {
 	}
 	b.Run("traverse", func(b *testing.B) {
 		for b.Loop() {
-			if _, err := FitCSV(strings.NewReader(line.String()), options(), false); err != nil {
+			if _, err := fitCSV(line.String(), options()); err != nil {
 				b.Fatal(err)
 			}
 		}
@@ -36,7 +36,7 @@ func BenchmarkMillion(b *testing.B) {
 	two = strings.Replace(two, "line_mm,7", "line_mm", 1)
 	b.Run("traverse of a named line", func(b *testing.B) {
 		for b.Loop() {
-			if _, err := FitCSV(strings.NewReader(two), options(), false); err != nil {
+			if _, err := fitCSV(two, options()); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -3,7 +3,6 @@ package traverse
 import (
 	"cmp"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -17,15 +16,6 @@ import (
 type Options struct {
 	line.Setup
 	Same bool // there is no edge: positions are judged against each other
-}
-
-// FitCSV fits a recorded traverse.
-func FitCSV(r io.Reader, opt Options, loose bool) (*Result, error) {
-	in, err := line.Read(r, line.TraverseColumns, loose)
-	if err != nil {
-		return nil, err
-	}
-	return Fit(in, opt)
 }
 
 // problem is a traverse laid out as curves.

@@ -19,7 +19,7 @@ func options() Options {
 
 func fit(t *testing.T, text string, opt Options) *Result {
 	t.Helper()
-	r, err := FitCSV(strings.NewReader(text), opt, false)
+	r, err := fitCSV(text, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -174,7 +174,7 @@ func TestBadTraverses(t *testing.T) {
 		"t_s,position_mm,reading_mm,colour\n0,1,2,red\n":  "no column",
 		"t_s,position_mm\n0,1\n":                          "reading_mm is missing",
 	} {
-		if _, err := FitCSV(strings.NewReader(text), options(), false); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := fitCSV(text, options()); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}
 	}
@@ -203,7 +203,7 @@ func FuzzTraverse(f *testing.F) {
 	f.Add("t_s,position_mm,reading_mm,line_mm,indicator,edge\n0,0,1,0,a,as_laid\n1,10,1.01,0,a,turned\n2,20,1,5,b,as_laid\n")
 	f.Add("t_s,position_mm,reading_mm\n0,-1e6,1\n0,1e6,1\n0,1e-9,-9000\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		r, err := FitCSV(strings.NewReader(text), options(), false)
+		r, err := fitCSV(text, options())
 		if err != nil {
 			return
 		}
@@ -225,4 +225,17 @@ func TestTwoPlacesShowNoForm(t *testing.T) {
 	if r.CrossSlope != nil || r.Lines[1].Straightness != nil || r.Verdict != sweep.Undecided {
 		t.Errorf("a line that is a point: %+v %+v %s", r.CrossSlope, r.Lines[1], r.Verdict)
 	}
+}
+
+// fitCSV fits a recorded traverse.
+func fitCSV(text string, opt Options) (*Result, error) {
+	t, err := sweep.ReadTable(strings.NewReader(text), line.TraverseColumns, false)
+	if err != nil {
+		return nil, err
+	}
+	in, err := line.Split(t)
+	if err != nil {
+		return nil, err
+	}
+	return Fit(in, opt)
 }

@@ -78,8 +78,3 @@ func (b Budget) Expanded(coverage float64) (half, factor float64) {
 func Factor(coverage, dof float64) float64 {
 	return TQuantile(0.5+coverage/2, dof)
 }
-
-// TruncatedFactor is Factor with the degrees of freedom truncated to the next lower whole number.
-func TruncatedFactor(coverage, dof float64) float64 {
-	return Factor(coverage, math.Floor(dof+1e-9))
-}

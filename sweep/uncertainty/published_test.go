@@ -49,11 +49,11 @@ func TestEndGauge(t *testing.T) {
 	}
 	near(t, "u_c", b.Combined(), h1.UC, 1e-9)
 	near(t, "effective degrees of freedom", b.DoF(), h1.Nu, 1e-9)
-	factor := TruncatedFactor(0.99, b.DoF()) // as H.1.6 does
+	factor := truncatedFactor(0.99, b.DoF()) // as H.1.6 does
 	near(t, "t99", factor, h1.T99, 0.005)
 	near(t, "U99", factor*b.Combined(), h1.U99, 0.6) // printed from the rounded u_c of 32 nm
 	half, between := b.Expanded(0.99)
-	if over, under := TruncatedFactor(0.99, 17), factor; !(over < between && between < under) {
+	if over, under := truncatedFactor(0.99, 17), factor; !(over < between && between < under) {
 		t.Errorf("interpolated factor %v, want one between %v and %v", between, over, under)
 	}
 	near(t, "interpolated U99", half, between*b.Combined(), 1e-12)
@@ -171,33 +171,6 @@ func TestPropagationOfDistributions(t *testing.T) {
 	near(t, "upper end", value+half, got[trials*975/1000], digit)
 }
 
-func TestInsideBothAgainstCounting(t *testing.T) {
-	rnd := rand.New(rand.NewPCG(3, 4))
-	for _, c := range []struct{ x, ux, y, uy, rho float64 }{{0.5, 0.3, 0.8, 0.2, 0.6}, {-0.9, 0.1, 0.2, 0.9, -0.3}, {0, 0.4, 0, 0.4, 0}} {
-		const trials = 200_000
-		in := 0
-		for range trials {
-			e, f := rnd.NormFloat64(), rnd.NormFloat64()
-			x, y := c.x+c.ux*e, c.y+c.uy*(c.rho*e+math.Sqrt(1-c.rho*c.rho)*f)
-			if math.Abs(x) <= 1 && math.Abs(y) <= 1 {
-				in++
-			}
-		}
-		near(t, "both inside", InsideBoth(c.x, c.ux, c.y, c.uy, c.rho, 1), float64(in)/trials, 0.004)
-	}
-}
-
-func TestDecide(t *testing.T) {
-	for _, c := range []struct {
-		value, half float64
-		want        Decision
-	}{{0.5, 0.5, Conforms}, {-0.5, 0.5, Conforms}, {0.6, 0.5, Straddles}, {1.5, 0.5, Straddles}, {-1.6, 0.5, Exceeds}} {
-		if got := Decide(c.value, c.half, 1); got != c.want {
-			t.Errorf("Decide(%v, %v, 1) = %v, want %v", c.value, c.half, got, c.want)
-		}
-	}
-}
-
 func TestBudgetJSON(t *testing.T) {
 	in := Budget{{Name: "a", Type: A, U: 2, Unit: "mm", Sensitivity: -3, DoF: 4, Note: "n"}, {Name: "b", Type: B, U: 1, Sensitivity: 1, DoF: math.Inf(1)}}
 	data, err := json.Marshal(in)
@@ -215,3 +188,6 @@ func TestBudgetJSON(t *testing.T) {
 		t.Errorf("an empty budget gives %v, %v", u, dof)
 	}
 }
+
+// truncatedFactor is Factor with the degrees of freedom truncated to the next lower whole number, as GUM G.4.1 allows.
+func truncatedFactor(coverage, dof float64) float64 { return Factor(coverage, math.Floor(dof+1e-9)) }

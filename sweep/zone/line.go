@@ -64,12 +64,6 @@ func EndPoints(x, z []float64) Reference {
 	return r
 }
 
-// Line returns the minimum zone.
-func Line(x, z []float64) Reference {
-	var s Solver
-	return s.Line(x, z)
-}
-
 // Solver finds minimum zones again and again without asking for memory each time. The zero value is fine.
 type Solver struct {
 	order, upper, lower []int

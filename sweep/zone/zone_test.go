@@ -44,8 +44,8 @@ func TestStraightnessAgainstALinearProgramAndASearch(t *testing.T) {
 		}
 		near(t, "least squares", LeastSquares(x, c.Z).Height, c.LS, 1e-12)
 		near(t, "its slope", LeastSquares(x, c.Z).Slope, c.LsSlope, 1e-12)
-		near(t, "minimum zone", Line(x, c.Z).Height, c.MZ, 1e-12)
-		near(t, "its slope", Line(x, c.Z).Slope, c.MZSlope, 1e-12)
+		near(t, "minimum zone", new(Solver).Line(x, c.Z).Height, c.MZ, 1e-12)
+		near(t, "its slope", new(Solver).Line(x, c.Z).Slope, c.MZSlope, 1e-12)
 		near(t, "end points", EndPoints(x, c.Z).Height, c.Endpoint, 1e-12)
 	}
 }
@@ -103,7 +103,7 @@ func TestTheZoneOfALineIsThatOfALinearProgram(t *testing.T) {
 			z[i] = 2 + 0.3*x[i] + r.NormFloat64()
 		}
 		x[0], x[1] = 0, 20
-		near(t, "zone", Line(x, z).Height, program(t, [][]float64{x}, z), 1e-8)
+		near(t, "zone", new(Solver).Line(x, z).Height, program(t, [][]float64{x}, z), 1e-8)
 	}
 }
 
@@ -134,7 +134,7 @@ func TestTheZoneOfManyPointsIsProved(t *testing.T) {
 	for i := range x {
 		x[i], z[i] = 600*r.Float64(), r.NormFloat64()
 	}
-	l := Line(x, z)
+	l := new(Solver).Line(x, z)
 	type side struct {
 		x  float64
 		up bool
@@ -180,7 +180,7 @@ func FuzzZone(f *testing.F) {
 		if len(x) == 0 {
 			return
 		}
-		ls, mz, ep := LeastSquares(x, z).Height, Line(x, z).Height, EndPoints(x, z).Height
+		ls, mz, ep := LeastSquares(x, z).Height, new(Solver).Line(x, z).Height, EndPoints(x, z).Height
 		if !(mz <= ls+1e-9) || !(mz <= ep+1e-9) || mz < 0 {
 			t.Errorf("the minimum zone %v is no minimum: %v %v", mz, ls, ep)
 		}
@@ -201,7 +201,7 @@ func BenchmarkZone10000(b *testing.B) {
 	}
 	b.Run("line", func(b *testing.B) {
 		for b.Loop() {
-			Line(x, z)
+			new(Solver).Line(x, z)
 		}
 	})
 	b.Run("plane", func(b *testing.B) {
