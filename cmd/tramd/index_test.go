@@ -36,7 +36,8 @@ func loseCounts(t *testing.T, lose string) {
 		if err := json.Unmarshal([]byte(text), &r); err != nil || r.Tilt == nil || r.Nod == nil {
 			t.Fatalf("%s: %v in %q %s", name, err, text, errOut)
 		}
-		if math.Abs(r.Tilt.MMPerM-0.45) > 0.04 || math.Abs(r.Nod.MMPerM+0.62) > 0.04 {
+		// A busy computer stamps late and is some degrees off; 26 degrees would be 0.2 mm/m off.
+		if math.Abs(r.Tilt.MMPerM-0.45) > 0.1 || math.Abs(r.Nod.MMPerM+0.62) > 0.1 {
 			t.Errorf("%s: tilt %+v nod %+v", name, r.Tilt, r.Nod)
 		}
 		if !strings.Contains(text, sweep.DoubtMissedCounts) {

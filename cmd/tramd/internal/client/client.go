@@ -321,23 +321,30 @@ func (c *Client) Live(ctx context.Context, fn func(*session.Snapshot) (more bool
 	defer resp.Body.Close()
 	lines := bufio.NewScanner(resp.Body)
 	lines.Buffer(nil, 1<<20)
-	event := ""
+	// An event ends with an empty line. One whose end does not come is no event (WHATWG HTML, server-sent events): the
+	// daemon was killed while it wrote.
+	event, data := "", ""
 	for lines.Scan() {
 		line := lines.Text()
 		if name, ok := strings.CutPrefix(line, "event: "); ok {
 			event = name
 		}
-		data, ok := strings.CutPrefix(line, "data: ")
-		if !ok || event != "state" {
+		if text, ok := strings.CutPrefix(line, "data: "); ok {
+			data = text
+		}
+		if line != "" {
 			continue
 		}
-		var snap session.Snapshot
-		if err := json.Unmarshal([]byte(data), &snap); err != nil {
-			return fmt.Errorf("cannot read the daemon's state: %w", err)
+		if event == "state" {
+			var snap session.Snapshot
+			if err := json.Unmarshal([]byte(data), &snap); err != nil {
+				return fmt.Errorf("cannot read the daemon's state: %w", err)
+			}
+			if !fn(&snap) {
+				return nil
+			}
 		}
-		if !fn(&snap) {
-			return nil
-		}
+		event, data = "", ""
 	}
 	if ctx.Err() != nil {
 		return ctx.Err()
