@@ -99,7 +99,7 @@ func (c *adviseCmd) ofJoint(e *env) error {
 	if err := printAdviceOf(e.text(), a.Answer, a.Quantities); err != nil {
 		return err
 	}
-	return printEach(e.text(), a.Aims, func(x assembly.Aim) string { return "  " + x.Say })
+	return printEach(e.text(), a.Aims, func(x api.JointAim) string { return "  " + x.Say })
 }
 
 // printEach writes a line for each of a list.

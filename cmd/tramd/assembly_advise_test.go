@@ -11,7 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/assembly"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // The rail answers to its bolts by less than their description says. The second move knows it, and ends with both ends
@@ -53,7 +53,7 @@ trusted = true
 	rng := rand.New(rand.NewPCG(8, 8))
 	const answers = 2.1 // mm/m for a mm; described as 2.5
 	slope := 0.41
-	var a assembly.Advice
+	var a api.JointAdvice
 	for move := range 5 {
 		csv := "t_s,position_mm,reading_mm\n"
 		for i := range 11 {
@@ -68,14 +68,14 @@ trusted = true
 			t.Fatal(errOut)
 		}
 		status, out, errOut := call(t, "advise", "--config", s.config, "--of", "left rail", "--json")
-		a = assembly.Advice{}
+		a = api.JointAdvice{}
 		if err := json.Unmarshal([]byte(out), &a); status != exitDone || err != nil {
 			t.Fatalf("%d, %v, %s", status, err, errOut)
 		}
 		if a.Done {
 			break
 		}
-		if len(a.Moves) != 1 || a.Moves[0].Adjuster != "rear bolts" || len(a.Aims) != 1 || a.Aims[0].FarMM != 500 || math.Abs(a.Aims[0].NowMM-0.5*slope) > 0.005 {
+		if len(a.Moves) != 1 || a.Moves[0].Adjuster != "rear bolts" || len(a.Aims) != 1 || a.Aims[0].FarMM != 500 || math.Abs(*a.Aims[0].NowMM-0.5*slope) > 0.005 {
 			t.Fatalf("%+v", a)
 		}
 		if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", fmt.Sprintf("rear bolts=%g", a.Moves[0].By)); status != exitDone {

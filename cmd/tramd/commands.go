@@ -38,6 +38,7 @@ type commandLine struct {
 	Separate separateCmd `cmd:"" group:"measure" help:"Separate spindle and loose plate: a sweep on the plate as it lay, and one after it was turned by 180 degrees."`
 
 	Advise adviseCmd `cmd:"" group:"adjust" help:"Say what to move next, by how much, and when to stop."`
+	Aim    aimCmd    `cmd:"" group:"adjust" help:"Follow the indicator to the aim while a joint is loose: large digits, and the terminal's bell."`
 	Event  eventCmd  `cmd:"" group:"adjust" help:"Log what happened to the machine; list events, or take one back."`
 	Job    jobCmd    `cmd:"" group:"adjust" help:"Write the record of the last job as one page that prints (HTML), or lead through the assembly step by step (--text)."`
 

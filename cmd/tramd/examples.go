@@ -55,6 +55,10 @@ var examples = map[string][]example{
 		{"tramd advise --of 'left rail'", "the next move at the joint that this traverse shows: both ends alike"},
 		{"tramd advise --json log.json", "the same from a log of your own"},
 	},
+	"aim": {
+		{"tramd aim 'left rail'", "read at one end, park at the other, and move until the figure is there"},
+		{"tramd aim 'left rail' --adjuster 'rear bolts'", "the aim of one of several moves"},
+	},
 	"event log": {
 		{"tramd event adjusted --move swing=-0.10", "the plate was swung by 0.10 mm the negative way"},
 		{"tramd event serviced 'new spindle bearings'", "history and dates start again from here"},

@@ -37,6 +37,18 @@ type Adjuster struct {
 	Notes   string    `json:"notes"`
 }
 
+// Adjusters returns what the adviser knows of each adjuster.
+func Adjusters(all []advice.Adjuster) []Adjuster {
+	out := make([]Adjuster, len(all))
+	for i, x := range all {
+		out[i] = Adjuster{
+			Name: x.Name, Unit: x.Unit, Tilt: x.Tilt, Nod: x.Nod, Step: x.Step, StockMM: append([]float64{}, x.StockMM...),
+			Plus: x.Words.Plus, Minus: x.Words.Minus, Notes: x.Words.Notes,
+		}
+	}
+	return out
+}
+
 // Stage is one sweep of the job and what was done after it.
 type Stage struct {
 	Run       int64              `json:"run"`
@@ -70,4 +82,35 @@ type Aim struct {
 	CosMM  float64 `json:"cos_mm"`
 	SinMM  float64 `json:"sin_mm"`
 	RestMM float64 `json:"rest_mm"`
+}
+
+// JointAim is how a move shows at an indicator that is taken from a near end to a far one and parked there: the reading at
+// the far end less that at the near one.
+type JointAim struct {
+	Adjuster  string   `json:"adjuster"`
+	By        float64  `json:"by"`
+	Indicator string   `json:"indicator"`
+	Near      string   `json:"near"` // in words: "100 mm on the line at 40 mm"
+	Far       string   `json:"far"`
+	NearMM    float64  `json:"near_mm"` // along the line, or how far the head is up
+	FarMM     float64  `json:"far_mm"`
+	NowMM     *float64 `json:"now_mm"`    // the difference as it was measured; null where a bar or a square leans by itself
+	TargetMM  *float64 `json:"target_mm"` // what this move is to make of it; at the last one both ends read alike
+	ChangeMM  float64  `json:"change_mm"` // of the difference, by what the adjuster is believed to do
+	UMM       float64  `json:"u_mm"`      // standard uncertainty of that
+	Say       string   `json:"say"`
+}
+
+// JointAdvice is what to move next at a joint.
+type JointAdvice struct {
+	advice.Answer
+	Name       string     `json:"name"`
+	Kind       string     `json:"kind"`
+	Joint      string     `json:"joint"`      // to be loosened, as the configuration calls it; empty: it does not say
+	Quantities []string   `json:"quantities"` // what tilt and nod stand for: slope, or slope and twist; tilt and nod
+	Tolerance  string     `json:"tolerance"`
+	Run        int64      `json:"run"` // the measurement it rests on
+	Adjusters  []Adjuster `json:"adjusters"`
+	Aims       []JointAim `json:"aims"`  // how each move shows at the indicator
+	Chain      []string   `json:"chain"` // what all relations together say; none where this joint is in no relation
 }

@@ -34,6 +34,7 @@ type Step struct {
 	Command string        `json:"command"` // what takes it again
 	Alarms  []string      `json:"alarms"`  // that stand, in words
 	Due     *time.Time    `json:"due"`     // when it is to be checked next; null: too little is known
+	Moves   bool          `json:"moves"`   // adjusters of its joint are described: there is advice on it
 }
 
 // Measured is every number of a run that is no sweep.

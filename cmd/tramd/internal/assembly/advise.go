@@ -9,33 +9,13 @@ import (
 	"slices"
 	"strings"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/advice"
+	"tramd/sweep/stack"
 )
-
-// Advice is what to move next at a joint.
-type Advice struct {
-	advice.Answer
-	Name       string   `json:"name"`
-	Kind       string   `json:"kind"`
-	Quantities []string `json:"quantities"` // what tilt and nod stand for: slope, or slope and twist; tilt and nod
-	Tolerance  string   `json:"tolerance"`
-	Run        int64    `json:"run"`  // the measurement it rests on
-	Aims       []Aim    `json:"aims"` // how each move shows at the indicator
-}
-
-// Aim is how a move shows at an indicator that is wound from one end of a line to the other: the reading at the far end
-// less that at the near one.
-type Aim struct {
-	Adjuster string  `json:"adjuster"`
-	NearMM   float64 `json:"near_mm"`
-	FarMM    float64 `json:"far_mm"`
-	NowMM    float64 `json:"now_mm"`    // that difference as it was measured
-	TargetMM float64 `json:"target_mm"` // what this move is to make of it; at the last one both ends read alike
-	Say      string  `json:"say"`
-}
 
 // joint is a measurement that adjusters can be aimed by.
 type joint struct {
@@ -44,6 +24,11 @@ type joint struct {
 	alongLine  bool
 	quantities []string
 	positions  []float64
+	sides      []float64 // of a travel or a cross: at which sides it is read
+}
+
+func ofTravel(m *config.Measured, way *config.Moving) joint {
+	return joint{Measured: m, kind: sweep.KindTravel, quantities: []string{config.AxisTilt, config.AxisNod}, positions: way.TravelMM, sides: way.SidesDeg}
 }
 
 // jointOf finds a measurement by its name.
@@ -54,7 +39,7 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 		j := joint{Measured: &t.Measured, kind: sweep.KindTraverse, alongLine: true, quantities: []string{config.MovesSlope}, positions: t.PositionsMM}
 		switch {
 		case t.Over == config.OverTable:
-			j.kind, j.alongLine, j.quantities = sweep.KindCross, false, []string{config.AxisTilt, config.AxisNod}
+			j.kind, j.alongLine, j.quantities, j.sides = sweep.KindCross, false, []string{config.AxisTilt, config.AxisNod}, t.SidesDeg
 		case t.Same:
 			continue // thicknesses are not moved
 		case len(t.LinesMM) > 1:
@@ -64,11 +49,11 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 	}
 	for i := range cfg.Bars {
 		if b := &cfg.Bars[i]; len(b.TravelMM) > 0 {
-			all = append(all, joint{Measured: &b.Measured, kind: sweep.KindTravel, quantities: []string{config.AxisTilt, config.AxisNod}})
+			all = append(all, ofTravel(&b.Measured, &b.Moving))
 		}
 	}
 	for i := range cfg.Squares {
-		all = append(all, joint{Measured: &cfg.Squares[i].Measured, kind: sweep.KindTravel, quantities: []string{config.AxisTilt, config.AxisNod}})
+		all = append(all, ofTravel(&cfg.Squares[i].Measured, &cfg.Squares[i].Moving))
 	}
 	known := make([]string, len(all))
 	for i := range all {
@@ -77,38 +62,60 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 		}
 	}
 	if len(known) == 0 {
-		return joint{}, errors.New("the configuration has no traverse, bar or square whose adjusters could be advised on: add one with its adjusters")
+		return joint{}, api.NotFound.New("the configuration has no traverse, bar or square whose adjusters could be advised on: add one with its adjusters")
 	}
-	return joint{}, fmt.Errorf("no traverse, bar or square %q shows a joint that can be moved; there are %s", name, strings.Join(known, ", "))
+	return joint{}, api.NotFound.Errorf("no traverse, bar or square %q shows a joint that can be moved; there are %s", name, strings.Join(known, ", "))
 }
 
 // Advise returns the next move at the joint that a named traverse, bar or square shows, learned from what its adjusters
 // did before.
-func Advise(ctx context.Context, s *store.Store, cfg *config.Config, name string) (Advice, error) {
+func Advise(ctx context.Context, s *store.Store, cfg *config.Config, name string) (api.JointAdvice, error) {
 	j, err := jointOf(cfg, name)
 	if err != nil {
-		return Advice{}, err
+		return api.JointAdvice{}, err
 	}
 	limit := cfg.Limit(j.Measured)
-	a := Advice{Name: j.Name, Kind: j.kind, Quantities: j.quantities, Tolerance: limit.Text, Aims: []Aim{}}
 	p := advice.Problem{Tolerance: limit, Adjusters: cfg.JointAdvisers(j.Measured, j.alongLine),
 		Subject: advice.Subject{Quantities: j.quantities, Again: "measure " + j.Name + " again"}}
+	a := api.JointAdvice{Name: j.Name, Kind: j.kind, Joint: j.Joint, Quantities: j.quantities, Tolerance: limit.Text,
+		Adjusters: api.Adjusters(p.Adjusters), Aims: []api.JointAim{}, Chain: []string{}}
 	runs, err := j.history(ctx, s, cfg, &p)
 	if err != nil {
 		return a, err
 	}
 	if len(runs) == 0 {
-		return a, fmt.Errorf("nothing is measured yet: measure %s first with `%s`", j.Name, command(config.Step{Kind: stepKind(j.kind), Of: j.Name}))
+		return a, api.Conflict.Errorf("nothing is measured yet: measure %s first with `%s`", j.Name, command(config.Step{Kind: stepKind(j.kind), Of: j.Name}))
 	}
 	a.Run = runs[len(runs)-1].ID
 	if a.Answer, err = advice.Advise(p); err != nil {
 		if errors.Is(err, advice.ErrNoTolerance) {
-			return a, fmt.Errorf("%s: %w", j.Name, err)
+			return a, api.Conflict.Errorf("%s: %w", j.Name, err)
 		}
 		return a, fmt.Errorf("the record of %s cannot be advised on: %w", j.Name, err)
 	}
-	a.aim(j, p.History[len(p.History)-1])
-	return a, nil
+	last, err := Decode(j.kind, runs[len(runs)-1].Raw)
+	if err != nil {
+		return a, fmt.Errorf("run %d: %w", a.Run, err)
+	}
+	a.Aims = aims(&a.Answer, j.ways(last), cfg.Indicators[cfg.IndicatorOf(j.Measured)].Name)
+	a.Chain, err = chainOf(ctx, s, cfg, &j)
+	return a, err
+}
+
+// chainOf returns what all relations together say, where a joint is in one of them.
+func chainOf(ctx context.Context, s *store.Store, cfg *config.Config, j *joint) ([]string, error) {
+	if cfg.Relation(j.kind, j.Name) == "" {
+		return []string{}, nil
+	}
+	all, _, err := StackOf(ctx, s, cfg)
+	if err != nil || len(all.Relations) == 0 {
+		return []string{}, err
+	}
+	answer, err := stack.Solve(all)
+	if err != nil {
+		return []string{}, err
+	}
+	return answer.Say, nil
 }
 
 func stepKind(kind string) string {
@@ -206,37 +213,17 @@ func (r Result) axes(quantities []string) (first, second *sweep.Axis) {
 	if r.Travel != nil {
 		return r.Travel.Tilt, r.Travel.Nod
 	}
-	first = r.Traverse.Slope
-	if len(quantities) > 1 {
-		second = r.Traverse.Twist
-		if quantities[1] == config.MovesCrossSlope {
-			second = r.Traverse.CrossSlope
-		}
-	}
-	return first, second
+	twist, cross := r.across(quantities)
+	return r.Traverse.Slope, cmp.Or(twist, cross)
 }
 
-// aim says how each move shows at the indicator. Moves are made one after the other.
-func (a *Advice) aim(j joint, last advice.Entry) {
-	if !j.alongLine || math.IsNaN(last.Tilt) || len(j.positions) < 2 {
-		return
+// across returns what several lines are asked for beside their slope: the twist or the cross slope.
+func (r Result) across(quantities []string) (twist, cross *sweep.Axis) {
+	switch {
+	case len(quantities) < 2:
+		return nil, nil
+	case quantities[1] == config.MovesCrossSlope:
+		return nil, r.Traverse.CrossSlope
 	}
-	near, far := slices.Min(j.positions), slices.Max(j.positions)
-	long, slope := (far-near)/1000, last.Tilt
-	for i, m := range a.Moves {
-		k := slices.IndexFunc(a.Learned, func(l advice.Learned) bool { return l.Adjuster == m.Adjuster })
-		if k < 0 || a.Learned[k].Tilt == 0 {
-			continue
-		}
-		now := slope * long
-		slope += a.Learned[k].Tilt * m.By
-		x := Aim{m.Adjuster, near, far, now, slope * long, ""}
-		target := fmt.Sprintf("reads %+.4f mm against the near end", x.TargetMM)
-		if math.Abs(x.TargetMM) < 0.0005 {
-			target = "reads as the near end does: both ends alike"
-		}
-		x.Say = fmt.Sprintf("%d. Read at %g mm, wind to %g mm and park there. The far end was %+.4f mm against the near one; move %s until it %s. Tighten, and read both ends again.",
-			i+1, near, far, now, strings.TrimSpace(m.Adjuster), target)
-		a.Aims = append(a.Aims, x)
-	}
+	return r.Traverse.Twist, nil
 }

@@ -51,6 +51,9 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, e
 	}
 	for i, step := range steps {
 		st := api.Step{Name: step.Name, Kind: step.Kind, Of: step.Of, Do: step.Do, State: StepAhead, Verdict: sweep.None, Command: command(step)}
+		if m := cfg.Measured(step.Kind, step.Of); m != nil {
+			st.Moves = len(m.Adjusters) > 0
+		}
 		if n := len(found[i]); n > 0 {
 			last := found[i][n-1]
 			st.Run, st.At, st.Now, st.Verdict = last.run.ID, &last.run.StartedAt, last.figures, last.verdict

@@ -33,17 +33,11 @@ func (a *adviser) advise(ctx context.Context, s *store.Store, cfg *config.Config
 	setup := cfg.Setup()
 	a.Advice = api.Advice{
 		Machine: setup.Machine, Tolerance: setup.Tolerance.Text,
-		Adjusters: []api.Adjuster{}, Job: []api.Stage{}, Cutters: []finish.Report{}, Aims: []api.Aim{},
+		Adjusters: api.Adjusters(cfg.Advisers()), Job: []api.Stage{}, Cutters: []finish.Report{}, Aims: []api.Aim{},
 	}
 	if setup.Tolerance.Given() {
 		limit := setup.Tolerance.Limit.MMPerM()
 		a.Limit = &limit
-	}
-	for _, x := range cfg.Advisers() {
-		a.Adjusters = append(a.Adjusters, api.Adjuster{
-			Name: x.Name, Unit: x.Unit, Tilt: x.Tilt, Nod: x.Nod, Step: x.Step, StockMM: append([]float64{}, x.StockMM...),
-			Plus: x.Words.Plus, Minus: x.Words.Minus, Notes: x.Words.Notes,
-		})
 	}
 	if err := a.tightening(ctx, s); err != nil {
 		return err

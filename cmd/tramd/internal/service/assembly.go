@@ -51,6 +51,11 @@ func (s *Service) Job(ctx context.Context) (*api.Job, error) {
 	return assembly.JobOf(ctx, s.Store, s.Config)
 }
 
+// Joint returns what to move next at the joint that a measurement shows.
+func (s *Service) Joint(ctx context.Context, of string) (api.JointAdvice, error) {
+	return assembly.Advise(ctx, s.Store, s.Config, of)
+}
+
 // Chain returns all relations as SVG.
 func (s *Service) Chain(ctx context.Context) (string, error) {
 	job, err := assembly.JobOf(ctx, s.Store, s.Config)

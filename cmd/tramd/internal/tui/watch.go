@@ -87,7 +87,12 @@ func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
 	if err != nil {
 		width, height = 80, 24
 	}
-	text := cut(View(snap, width, age, s.units), height)
+	s.paint(View(snap, width, age, s.units), height)
+}
+
+// paint writes over what stands there.
+func (s *screen) paint(text string, height int) {
+	text = cut(text, height)
 	if s.coloured {
 		text = verdictColours.Replace(text)
 	}

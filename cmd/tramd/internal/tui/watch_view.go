@@ -271,22 +271,29 @@ func large(name string, a *sweep.Axis, u display.Units) []string {
 }
 
 func largeFigure(name, figure string, half float64, verdict string, u display.Units) []string {
+	return append(beside(name, u.Figures(figure), u.Lean(), "±"+u.Figures(fmt.Sprintf("%.3f", half)), verdict), "")
+}
+
+// beside writes a figure large, with its name before it and three words behind it.
+func beside(name, figure string, words ...string) []string {
 	var rows [5]string
-	for _, r := range u.Figures(figure) {
+	for _, r := range figure {
 		for i, part := range figures[r] {
 			rows[i] += part + " "
 		}
 	}
 	out := make([]string, 0, 6)
-	side := [5]string{1: u.Lean(), 2: "±" + u.Figures(fmt.Sprintf("%.3f", half)), 3: verdict}
 	for i, row := range rows {
-		label := ""
+		label, side := "", ""
 		if i == 2 {
 			label = name
 		}
-		out = append(out, strings.TrimRight(fmt.Sprintf("%-5s %s  %s", label, row, side[i]), " "))
+		if i > 0 && i <= len(words) {
+			side = words[i-1]
+		}
+		out = append(out, strings.TrimRight(fmt.Sprintf("%-5s %s  %s", label, row, side), " "))
 	}
-	return append(out, "")
+	return out
 }
 
 // plan draws the lean seen from above, the machine's back at the top: o the lean, + square, . the limit. A terminal's

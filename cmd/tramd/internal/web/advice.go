@@ -9,13 +9,16 @@ import (
 
 var noAdvice = api.Unavailable.New("there is no advice to be had: the daemon was started without its record")
 
-// advice says what to move next.
+// advice answers with what to move next: at the head, or at the joint that a measurement named "of" shows.
 func (s *server) advice(w http.ResponseWriter, r *http.Request) {
-	if s.Advice == nil {
-		s.fail(w, noAdvice)
-		return
+	var a any
+	err := noAdvice
+	switch of := r.URL.Query().Get("of"); {
+	case of != "" && s.Assembly != nil:
+		a, err = s.Assembly.Joint(r.Context(), of)
+	case of == "" && s.Advice != nil:
+		a, err = s.Advice(r.Context())
 	}
-	a, err := s.Advice(r.Context())
 	if err != nil {
 		s.fail(w, err)
 		return

@@ -21,7 +21,7 @@ type rails struct{ job *atomic.Pointer[string] }
 const aJob = `{"machine":"wren","next":1,"say":"Next, step 2 of 2, plate: it is not measured yet. Measure with tramd traverse plate.","stack":{"say":["tilt: the chain closes."]},
 		"steps":[{"name":"rails parallel","kind":"traverse","of":"left rail","state":"upset","upset":"rear bolts moved","run":11,"at":"2026-03-02T12:00:00Z","verdict":"outside",
 		"now":[{"name":"slope","value":0.21,"U":0.012,"unit":"mm/m","verdict":"outside"}],"before":[{"name":"slope","value":0.41,"U":0.012,"unit":"mm/m","verdict":"outside"}],
-		"command":"tramd traverse 'left rail'","alarms":["tilt is outside"],"due":"2026-04-02T12:00:00Z"},
+		"command":"tramd traverse 'left rail'","alarms":["tilt is outside"],"due":"2026-04-02T12:00:00Z","moves":true},
 		{"name":"plate","kind":"traverse","of":"plate","state":"to do","at":null,"verdict":"none","now":null,"before":null,"command":"tramd traverse plate","alarms":null,"due":null}]}`
 
 func (rails) Measured(context.Context, int64) (api.Measured, error) {
@@ -41,6 +41,21 @@ func (r rails) Job(context.Context) (*api.Job, error) {
 		}
 	}
 	return &api.Job{Steps: []api.Step{}}, nil
+}
+
+// aJoint is the advice on the left rail: its far end is 0.2 mm high, and the rail turns about its middle.
+const aJoint = `{"done":false,"name":"left rail","kind":"traverse","joint":"rails","quantities":["slope"],"tolerance":"0.02/300","run":11,
+		"why":"The slope is outside.","cautions":["Loosen one bolt row only."],"warnings":[],"chain":["tilt: the chain closes."],
+		"moves":[{"adjuster":"rear bolts","by":-0.08,"unit":"mm","say":"take 0.08 mm out from under the rear bolts"}],
+		"adjusters":[{"name":"rear bolts","unit":"mm","step":0,"stock_mm":[]}],
+		"aims":[{"adjuster":"rear bolts","by":-0.08,"indicator":"lever","near":"0 mm","far":"500 mm","near_mm":0,"far_mm":500,"now_mm":0.2,"target_mm":0,"change_mm":-0.2,"u_mm":0.01,
+		"say":"Read at 0 mm, go to 500 mm and park there."}]}`
+
+func (rails) Joint(_ context.Context, of string) (api.JointAdvice, error) {
+	if of != "left rail" {
+		return api.JointAdvice{}, api.Conflict.Errorf("nothing is measured yet: measure %s first", of)
+	}
+	return as[api.JointAdvice](json.RawMessage(aJoint)), nil
 }
 
 func (r rails) Chain(ctx context.Context) (string, error) { return r.Picture(ctx, 1) }

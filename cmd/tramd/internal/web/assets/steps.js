@@ -9,6 +9,7 @@ import { value } from './places.js';
 import { inWords } from './units.js';
 import { go, onArrive } from './router.js';
 import { verdicts, when } from './words.js';
+import { joint, jointKey } from './joint.js';
 import { say } from './say.js';
 import { named, t } from './t.js';
 
@@ -39,7 +40,7 @@ export function wireSteps() {
     if (!snap) return;
     const free = may() && idle();
     const unit = unitNow();
-    const key = JSON.stringify([steps, failed, unit.label, free]);
+    const key = JSON.stringify([steps, failed, unit.label, free, jointKey()]);
     if (key === painted) return;
     painted = key;
     paint(free, unit);
@@ -88,6 +89,7 @@ function step(s, i, free, unit) {
   }
   if (s.due) row.append(make('span', 'small', t('steps.due', { when: when(s.due) })));
   li.append(row);
+  if (s.moves && s.run) li.append(joint(s.of, free, unit, loadSteps));
   return li;
 }
 
