@@ -32,6 +32,9 @@ func (c *aimCmd) Run(e *env) error {
 	}
 	i := slices.IndexFunc(a.Aims, func(x api.JointAim) bool { return c.Adjuster == "" || x.Adjuster == c.Adjuster })
 	switch {
+	case a.Done:
+		_, err := fmt.Fprintln(e.text(), a.Why)
+		return err
 	case len(a.Aims) == 0:
 		return fmt.Errorf("there is nothing to aim at: %s", a.Why)
 	case i < 0:
