@@ -112,9 +112,11 @@ screenshots: texts build
 screenshots-check:
 	@./cmd/tramd/docs/pictures/make.sh --check
 
-# Takes the sentences of the source into the catalogue that translations are made from; a test says when it is time.
+# Takes the sentences of the source into the catalogue that translations are made from, and packs the description of the API;
+# tests say when it is time.
 texts:
 	$(TEST) ./cmd/tramd/internal/catalogue -run TestTheCatalogueHoldsEverySentence -update
+	$(TEST) ./cmd/tramd/internal/web -run TestTheDescriptionIsPacked -update
 
 # How easily the README and the documentation read.
 readability:

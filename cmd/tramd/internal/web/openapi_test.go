@@ -1,7 +1,9 @@
 package web
 
 import (
+	"bytes"
 	"encoding/json"
+	"flag"
 	"net/http"
 	"os"
 	"slices"
@@ -31,7 +33,7 @@ func TestTheDescriptionIsOpenAPI(t *testing.T) {
 		t.Fatal(err)
 	}
 	document := func() any {
-		d, err := jsonschema.UnmarshalJSON(strings.NewReader(string(openAPIText)))
+		d, err := jsonschema.UnmarshalJSON(bytes.NewReader(openAPIFile().body))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -61,7 +63,7 @@ func TestTheDescriptionKnowsEveryRoute(t *testing.T) {
 		served = append(served, pattern)
 	})
 	var d struct{ Paths map[string]map[string]any }
-	if err := json.Unmarshal(openAPIText, &d); err != nil {
+	if err := json.Unmarshal(openAPIFile().body, &d); err != nil {
 		t.Fatal(err)
 	}
 	for path, methods := range d.Paths {
@@ -83,5 +85,24 @@ func TestTheDescriptionKnowsEveryRoute(t *testing.T) {
 	}
 	if len(served) < 35 {
 		t.Errorf("only %d routes: %q", len(served), served)
+	}
+}
+
+var update = flag.Bool("update", false, "write openapi.json.gz again")
+
+// What the program holds is what stands in openapi.json.
+func TestTheDescriptionIsPacked(t *testing.T) {
+	text, err := os.ReadFile("openapi.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if *update {
+		if err := os.WriteFile("openapi.json.gz", pack(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if !bytes.Equal(openAPIFile().body, text) {
+		t.Error("openapi.json has changed: write openapi.json.gz again with -update, or make texts")
 	}
 }
