@@ -121,7 +121,7 @@ func TestTheAimGoesByWhereTheArmStands(t *testing.T) {
 	until(t, ctx, `document.querySelectorAll("#aims button").length === 1`)
 	eval[bool](t, ctx, `import("/assets/target.js").then(m => m.targetAdvice({run: 1, tightening_mm: 0, adjusters: [{name: "swing"}],
 		aims: [{adjuster: "swing", by: 0.1, indicator: "lever", spindle_deg: 0, point: "to the right", change_mm: 0.2, cos_mm: 0.2, sin_mm: 0, rest_mm: 0, u_mm: 0.01, say: "Point the arm to the right."}]})) && true`)
-	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing" && document.querySelector("#aims").dataset.key.includes("cos_mm")`)
+	until(t, ctx, `document.querySelector("#aims button").innerText === "Aim: swing" && document.querySelector("#aims").dataset.key.includes("Point the arm to the right.")`)
 	tap(t, ctx, `"#aims button"`)
 	until(t, ctx, `document.querySelector("#target-words").innerText.includes("at 95.0°, where this move hardly shows. Point it to the right")`)
 	if eval[bool](t, ctx, `!document.querySelector("#target-park").disabled`) {
