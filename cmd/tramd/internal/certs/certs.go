@@ -12,6 +12,8 @@ import (
 	"os"
 	"sync"
 	"time"
+
+	"tramd/cmd/tramd/internal/smallfile"
 )
 
 // Files are where everything is read from, in PEM.
@@ -40,7 +42,7 @@ func Load(f Files, log *slog.Logger) (*Kept, error) {
 		return k, nil
 	}
 	var err error
-	if k.Authority, err = os.ReadFile(f.ClientCA); err != nil {
+	if k.Authority, err = smallfile.Read(f.ClientCA); err != nil {
 		return nil, fmt.Errorf("http.client_ca: %w", err)
 	}
 	k.TLS.ClientCAs = x509.NewCertPool()
@@ -60,7 +62,7 @@ func (k *Kept) Page() string {
 
 // Expires says until when the certificate in a file is good.
 func Expires(file string) (time.Time, error) {
-	text, err := os.ReadFile(file)
+	text, err := smallfile.Read(file)
 	if err != nil {
 		return time.Time{}, err
 	}

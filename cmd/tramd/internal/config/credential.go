@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+
+	"tramd/cmd/tramd/internal/smallfile"
 )
 
 // credentialScheme marks a value that is not written here but in a file which the service manager hands to the daemon
@@ -52,7 +54,7 @@ func secret(key, value string) (text string, handed bool, err error) {
 	if err != nil {
 		return "", true, fmt.Errorf("%s: %w", key, err)
 	}
-	content, err := os.ReadFile(path)
+	content, err := smallfile.Read(path)
 	if err != nil {
 		return "", true, fmt.Errorf("%s: %w; name the credential in the unit (LoadCredential=)", key, err)
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"os"
 	"reflect"
 	"regexp"
 	"slices"
@@ -12,10 +11,9 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
-)
 
-// maxFile bounds a configuration file.
-const maxFile = 1 << 20
+	"tramd/cmd/tramd/internal/smallfile"
+)
 
 // Mistake is one thing that is wrong in a configuration file.
 type Mistake struct {
@@ -44,14 +42,7 @@ func (ms Mistakes) Error() string {
 
 // Load reads and validates a file.
 func Load(path string) (*Config, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, fmt.Errorf("cannot read the configuration: %w", err)
-	}
-	if info.IsDir() || info.Size() > maxFile {
-		return nil, fmt.Errorf("%s: not a configuration file (a TOML file of at most 1 MiB)", path)
-	}
-	text, err := os.ReadFile(path)
+	text, err := smallfile.Read(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the configuration: %w", err)
 	}

@@ -5,8 +5,9 @@ import (
 	"crypto/x509"
 	"fmt"
 	"net/url"
-	"os"
 	"strings"
+
+	"tramd/cmd/tramd/internal/smallfile"
 )
 
 // MQTT says which broker the machine's state is published to; empty = none.
@@ -84,7 +85,7 @@ func (m MQTT) TLS() (*tls.Config, error) {
 	if m.CA == "" {
 		return nil, nil
 	}
-	pem, err := os.ReadFile(m.CA)
+	pem, err := smallfile.Read(m.CA)
 	if err != nil {
 		return nil, fmt.Errorf("mqtt.ca: %w", err)
 	}

@@ -6,13 +6,13 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
+	"tramd/cmd/tramd/internal/smallfile"
 	"tramd/sweep/drift"
 )
 
@@ -118,7 +118,7 @@ func (t *Thermometer) read(ctx context.Context) (celsius float64, err error) {
 }
 
 func readFile(file string) (float64, error) {
-	text, err := os.ReadFile(file)
+	text, err := smallfile.Read(file)
 	if err != nil {
 		return 0, err
 	}
