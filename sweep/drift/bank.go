@@ -14,6 +14,9 @@ const (
 // memory is how many checks the weights and sigma remember; more would make the bank deaf to a machine that changes.
 const memory = 1000
 
+// forget is what a check still counts once another has come.
+const forget = 1 - 1.0/memory
+
 // carried bounds how much of the knowledge of sigma outlives an event.
 const carried = 30
 
@@ -160,7 +163,6 @@ func (b *bank) learn(o *observation) {
 	}
 	b.last = o.t
 	z, blind := o.z, float64(o.blind)
-	const forget = 1 - 1.0/memory
 	dof := b.dof * forget
 	b.dof = dof + 1
 	best := math.Inf(-1)

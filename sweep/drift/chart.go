@@ -140,11 +140,7 @@ type finding struct {
 // makes it; and what the chart leaves out. All are chosen. The sizes of a change, of settling and of a lean per kelvin
 // are the bank's: changeSize, settleReach, warmPrior.
 const (
-	leastCurve   = 1.5 // log of the least gain of a settling curve
-	leastWarm    = 2.0 // and the temperature
-	rampCost     = 1.5
-	loneCheck    = 1.5
-	plainer      = 1.6  // log of the odds for a step before anything was seen, where one of the two must be the name
+	dearer       = 1.5  // log by which a ramp, a lone check and a settling curve must outdo the plainer tale
 	hopelessTale = 60.0 // log by which a baseline is less likely than the best, beyond which nothing saves it
 	ignored      = 2.0  // a candidate with less to say is left out of the sum
 	leastSeen    = 6    // checks before anything is said
@@ -167,7 +163,7 @@ func (f finding) lead() float64 {
 	case f.steps == 0:
 		return math.Inf(1)
 	}
-	return math.Log(f.ramps/f.steps) + rampCost - plainer
+	return math.Log(f.ramps / f.steps)
 }
 
 // best is the better name of the two.
@@ -217,7 +213,7 @@ func (c *chart) warmer(flat baseline) (b baseline, ok bool) {
 	zy := c.warm.zy - s.z*flat.my
 	z2 := zy * zy / zz
 	g := flat.gain(z2, sq(warmPrior)*zz)
-	if g < leastWarm {
+	if g < ignored {
 		return b, false
 	}
 	b = flat
@@ -229,7 +225,7 @@ func (c *chart) warmer(flat baseline) (b baseline, ok bool) {
 
 // settled is the baseline with the curve that pays best; ok is false when none pays.
 func (c *chart) settled(flat baseline) (b baseline, ok bool) {
-	pays := leastCurve
+	pays := dearer
 	s := &c.all.sums
 	for i := range c.fits.tau {
 		mf := s.f[i] / s.w
@@ -329,7 +325,7 @@ func (c *chart) scan(b *baseline, pays float64, names bool, out *finding) (sum f
 			if num, den := c.step(b, x); num*num > bar.step*den {
 				g := b.gain(num*num/den, sq(changeSize)*den) - pays
 				if m == 1 {
-					g -= loneCheck
+					g -= dearer
 				}
 				w := weight(g) * stands
 				sum += w
@@ -361,7 +357,7 @@ func (c *chart) tryRamp(b *baseline, x *knot, least, pays float64, out *finding)
 	if num*num <= least*den {
 		return 0
 	}
-	g := b.gain(num*num/den, sq(changeSize/span)*den) - pays - rampCost
+	g := b.gain(num*num/den, sq(changeSize/span)*den) - pays - dearer
 	if g > out.ramp.gain {
 		rate := num / den
 		out.ramp = change{ramp: true, from: x.k - 1, since: x.at, gain: g, rate: rate, size: rate * span, level: c.origin + b.my - rate*sg/b.w}

@@ -19,8 +19,8 @@ func leastZ2(gain float64) float64 {
 // A baseline that is less likely than the best by so much lifts these by twice that at least.
 var (
 	leastZ2OfStep  = leastZ2(ignored)
-	leastZ2OfRamp  = leastZ2(ignored + rampCost)
-	leastZ2OfCurve = leastZ2(leastCurve)
+	leastZ2OfRamp  = leastZ2(ignored + dearer)
+	leastZ2OfCurve = leastZ2(dearer)
 )
 
 // spare is the room that a bound leaves for rounding.

@@ -28,7 +28,7 @@ func everyCandidate(c *chart) finding {
 			if num, den := c.step(b, x); x.k > 1 && num*num > all*den {
 				g := b.gain(num*num/den, sq(changeSize)*den) - (best - b.pays)
 				if x.k == c.n()-1 {
-					g -= loneCheck
+					g -= dearer
 				}
 				part += weight(g) * stands
 				out.steps += weight(g) * stands
@@ -37,7 +37,7 @@ func everyCandidate(c *chart) finding {
 				}
 			}
 			if num, den, _ := c.ramp(b, x); (c.n()-x.k >= 4 || x.k == 1) && c.all.last-x.last >= leastDays && num*num > all*den {
-				g := b.gain(num*num/den, sq(changeSize/(c.all.last-x.last))*den) - (best - b.pays) - rampCost
+				g := b.gain(num*num/den, sq(changeSize/(c.all.last-x.last))*den) - (best - b.pays) - dearer
 				part += weight(g) * stands
 				out.ramps += weight(g) * stands
 				if g > out.ramp.gain {

@@ -44,7 +44,6 @@ func (c *clamping) met(uu float64) {
 
 // add takes in by how much a check of such a u squared missed, squared and less what the lean's own uncertainty added.
 func (c *clamping) add(miss, uu float64) {
-	const forget = 1 - 1.0/memory
 	if uu == 0 {
 		return
 	}

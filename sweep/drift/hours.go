@@ -10,7 +10,8 @@ type hours struct {
 	said      float64   // what was last given for a moment
 }
 
-// usageDays is how far back the present use is taken from.
+// usageDays is how far back the present use is taken from, and for how long it is taken to go on without a reading of
+// the counter.
 const usageDays = 60
 
 func (h *hours) add(t, count float64) {
@@ -38,15 +39,12 @@ func (h *hours) perDay() float64 {
 	return (h.count[n] - h.count[0]) / (h.at[n] - h.at[0])
 }
 
-// silence is for how many days use is taken to have gone on as before without a reading of the counter.
-const silence = 60
-
 // now is the use up to a moment not before the last reading. Between readings the spindle is taken to run as it did of
 // late, and what it was taken to have run too much comes off what follows.
 func (h *hours) now(t float64) usage {
 	out := usage{math.NaN(), h.perDay()}
 	n := len(h.at)
-	if n == 0 || t-h.at[n-1] > silence {
+	if n == 0 || t-h.at[n-1] > usageDays {
 		return out
 	}
 	sum := h.total

@@ -188,7 +188,7 @@ func TestUseBetweenReadings(t *testing.T) {
 		h.add(x.day, x.count)
 		near(t, "hours", h.now(x.day).hours, x.want, 1e-9)
 	}
-	if got := h.now(23 + silence + 1).hours; finite(got) {
+	if got := h.now(23 + usageDays + 1).hours; finite(got) {
 		t.Errorf("long after the last reading: %v hours", got)
 	}
 }

@@ -8,12 +8,11 @@ func threshold(n int) float64 {
 	return 3.37 + 0.012*math.Log(math.Max(float64(n), 500)/500)
 }
 
-// Evidence below which an alarm has lost its reason, and log likelihood that must speak for a return to the old level.
+// Evidence below which an alarm has lost its reason, and what else decides whether it stands.
 const (
 	doubtful = 2.0
-	returned = 5.0
+	certain  = 5.0 // log likelihood that speaks for a return to the old level, and by which a ramp is out of the question
 	backlash = 0.8 // of evidence, between a return that leaves things as they were and a new alarm
-	nearly   = 4.5 // log likelihood by which a ramp may lag behind and still have its say in what is forecast
 	leastOfU = 0.3 // readings that repeat themselves do not make a step of nothing an alarm: the scatter is this much of u at least
 )
 
@@ -87,10 +86,10 @@ func redates(age int) bool { return age <= 32 && age&(age-1) == 0 }
 // jumpOf is what the bank is to take in of a finding.
 func (a *axis) jumpOf(f finding) jump {
 	j := jump{-1, -1, f.best().size}
-	if f.step.gain > f.ramp.gain-nearly {
+	if f.step.gain > f.ramp.gain-certain {
 		j.level, j.size = a.from+f.step.from, f.step.size
 	}
-	if f.ramp.gain > f.step.gain-nearly { // what a ramp has come to by now must not pass for a level
+	if f.ramp.gain > f.step.gain-certain { // what a ramp has come to by now must not pass for a level
 		j.slope = a.from + f.ramp.from
 	}
 	return j
@@ -108,7 +107,7 @@ func (a *axis) wentBack(m *standing) bool {
 	if before == 0 {
 		m.backFrom = a.chart.n() - 1
 	}
-	return m.back > returned
+	return m.back > certain
 }
 
 // judge raises or ends the alarm of an axis outside its tolerance: by what is believed of its level, or by the last
