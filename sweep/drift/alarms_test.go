@@ -65,8 +65,8 @@ func (h healthy) stream(r *rand.Rand) func(step float64) Check {
 }
 
 // falseAlarms gives the mean number of checks to the first alarm of a healthy machine, each watched for so many checks
-// at most, and how many alarms began in a check when machines are watched on.
-func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (toFirst, aCheck float64) {
+// at most, the standard error of that, and how many alarms began in a check when machines are watched on.
+func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (toFirst, se, aCheck float64) {
 	r := rand.New(rand.NewPCG(seed, 2))
 	var firsts, watched, begun, all float64
 	for range machines {
@@ -98,15 +98,16 @@ func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (to
 			on = row.Alarm != None
 		}
 	}
-	return watched / firsts, begun / all
+	toFirst = watched / firsts // alarms come at random, so their number has its root as a standard error
+	return toFirst, toFirst / math.Sqrt(firsts), begun / all
 }
 
 // delay returns the mean number of checks until the chart reports a step of so many standard deviations after quiet
-// checks, and the share reported as a shift. It leaves out a machine with an earlier false alarm. A step that is never
+// checks, its standard error, and the share reported as a shift. It leaves out a machine with an earlier false alarm. A step that is never
 // reported counts as 300.
-func delay(t testing.TB, h healthy, quiet int, step float64, machines int, seed uint64) (mean, asShift float64) {
+func delay(t testing.TB, h healthy, quiet int, step float64, machines int, seed uint64) (mean, se, asShift float64) {
 	r := rand.New(rand.NewPCG(seed, 3))
-	var n, sum, shifts float64
+	var n, sum, squares, shifts float64
 machine:
 	for range machines {
 		next, tr := h.stream(r), New()
@@ -135,22 +136,24 @@ machine:
 		}
 		n++
 		sum += took
+		squares += took * took
 	}
-	return sum / n, shifts / n
+	mean = sum / n
+	return mean, math.Sqrt((squares/n - mean*mean) / (n - 1)), shifts / n
 }
 
 // The short form of the study's first tables.
 func TestAlarmsAreRareAndSoon(t *testing.T) {
 	for _, h := range []healthy{{name: "u right"}, {name: "u a quarter too small, clamping scatters", stated: 0.75, clamping: 2}} {
 		// About 130 alarms are expected, so the figure is known to some 9 %.
-		toFirst, aCheck := falseAlarms(t, h, 100, 500, 1)
+		toFirst, _, aCheck := falseAlarms(t, h, 100, 500, 1)
 		t.Logf("%s: %.0f checks to the first false alarm, 1 in %.0f checks begins one", h.name, toFirst, 1/aCheck)
 		if toFirst < 340 || aCheck > 1.0/340 {
 			t.Errorf("%s: %.0f checks to the first false alarm, want 370 (less two standard errors)", h.name, toFirst)
 		}
 	}
 	for _, x := range []struct{ step, most float64 }{{1, 15}, {2, 5}} {
-		mean, _ := delay(t, healthy{}, 100, x.step, 150, 2)
+		mean, _, _ := delay(t, healthy{}, 100, x.step, 150, 2)
 		t.Logf("a step of %.0f standard deviations after 100 checks is reported after %.1f", x.step, mean)
 		if mean > x.most {
 			t.Errorf("a step of %.0f standard deviations is reported after %.1f checks, want %.0f at most", x.step, mean, x.most)

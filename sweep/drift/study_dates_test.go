@@ -30,8 +30,8 @@ func studyDates(t *testing.T, size int, seed uint64, p func(format string, args 
 			return
 		}
 		all.add(sum)
-		if passed := float64(sum.passed) / float64(max(1, sum.due)); sum.due > 100 && passed > 0.1 { // and two standard errors
-			t.Errorf("%s: %.1f %% outside by the date, want 8 %% at most", name, 100*passed)
+		if passed := float64(sum.passed) / float64(max(1, sum.due)); clearly(passed-0.08, shareError(0.08, sum.due)) {
+			t.Errorf("%s: %.1f %% of %d outside by the date, want 8 %% at most", name, 100*passed, sum.due)
 		}
 	}
 	for _, m := range movers() {
@@ -43,7 +43,7 @@ func studyDates(t *testing.T, size int, seed uint64, p func(format string, args 
 	passed := float64(all.passed) / float64(max(1, all.due))
 	p("\nMachines that leave their tolerance by themselves together, without those that quicken: %d dates, **%.1f %%** outside by then. Ten checks do not\n"+
 		"show that wear quickens, and a record of ten may be given a date three times its own length ahead; forty show it.\n", all.due, 100*passed)
-	if passed < 0.02 || passed > 0.07 {
+	if clearly(passed-0.07, shareError(0.07, all.due)) || clearly(0.02-passed, shareError(0.02, all.due)) {
 		t.Errorf("%.1f %% outside by the date, want 3 to 7 %%", 100*passed)
 	}
 }

@@ -82,10 +82,10 @@ func TestStudy(t *testing.T) {
 	p("## False alarms\n\nHealthy machines, watched for 500 checks each. Wanted: one false alarm in 370 checks or fewer, both axes together.\n\n" +
 		"| checks | mean checks to the first | one begins in |\n|---|---|---|\n")
 	for _, h := range healthies() {
-		toFirst, aCheck := falseAlarms(t, h, n, 500, seed)
+		toFirst, se, aCheck := falseAlarms(t, h, n, 500, seed)
 		p("| %s | %.0f | %.0f |\n", h.name, toFirst, 1/aCheck)
-		if toFirst < 350 { // less a standard error
-			t.Errorf("%s: %.0f checks to the first false alarm, want 370", h.name, toFirst)
+		if clearly(370-toFirst, se) {
+			t.Errorf("%s: %.0f (± %.0f) checks to the first false alarm, want 370", h.name, toFirst, se)
 		}
 	}
 
@@ -95,11 +95,11 @@ func TestStudy(t *testing.T) {
 		"beforehand of mean or scatter: what few checks know of the old level, no chart can make up for. Wanted after 100: 15 and 5.\n\n" +
 		"| quiet checks before | step 1: checks until reported | called a shift | step 2 | called a shift |\n|---|---|---|---|---|\n")
 	for _, quiet := range []int{25, 50, 100, 200} {
-		one, shift1 := delay(t, healthy{}, quiet, 1, n, seed)
-		two, shift2 := delay(t, healthy{}, quiet, 2, n, seed)
+		one, se1, shift1 := delay(t, healthy{}, quiet, 1, n, seed)
+		two, se2, shift2 := delay(t, healthy{}, quiet, 2, n, seed)
 		p("| %d | %.1f | %.0f %% | %.1f | %.0f %% |\n", quiet, one, 100*shift1, two, 100*shift2)
-		if quiet >= 100 && (one > 15 || two > 5) {
-			t.Errorf("steps after %d checks are reported after %.1f and %.1f", quiet, one, two)
+		if quiet >= 100 && (clearly(one-15, se1) || clearly(two-5, se2)) {
+			t.Errorf("steps after %d checks are reported after %.1f (± %.1f) and %.1f (± %.1f), want 15 and 5", quiet, one, se1, two, se2)
 		}
 	}
 
@@ -151,8 +151,8 @@ func TestStudy(t *testing.T) {
 		}
 	}
 	p("\nMachines that lean with a temperature recorded at every check, together: %d dates, **%.1f %%** outside.\n", leaning.due, 100*leaning.share())
-	if s := leaning.share(); s > 0.08 {
-		t.Errorf("%.1f %% outside on the date where the temperature acts, want 3 to 7 %%", 100*s)
+	if s := leaning.share(); clearly(s-0.08, shareError(0.08, leaning.due)) {
+		t.Errorf("%.1f %% of %d outside on the date where the temperature acts, want 3 to 7 %%", 100*s, leaning.due)
 	}
 
 	studyDates(t, n, seed, p)
