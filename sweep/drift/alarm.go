@@ -40,17 +40,24 @@ type Alarm struct {
 	// limit.
 	SizeMMPerM float64 `json:"size_mm_per_m"`
 	Rate       float64 `json:"rate_mm_per_m_per_day,omitempty"` // of a trend
+	Length     bool    `json:"-"`                               // it is no lean but a length: mm stands for mm/m
 }
 
 // Text says it to a person.
 func (a Alarm) Text() string {
 	day := a.Since.UTC().Format("2006-01-02 15:04 UTC")
-	switch a.Kind {
-	case Shift:
+	switch {
+	case a.Length && a.Kind == Shift:
+		return fmt.Sprintf("%s moved by %+.4f mm at or just before %s", a.Axis, a.SizeMMPerM, day)
+	case a.Length && a.Kind == Trend:
+		return fmt.Sprintf("%s is moving by %+.5f mm per day since about %s, %+.4f mm so far", a.Axis, a.Rate, day, a.SizeMMPerM)
+	case a.Length && a.Kind == Outside:
+		return fmt.Sprintf("%s is outside its tolerance since %s, by %.4f mm", a.Axis, day, a.SizeMMPerM)
+	case a.Kind == Shift:
 		return fmt.Sprintf("%s moved by %+.4f mm/m at or just before %s", a.Axis, a.SizeMMPerM, day)
-	case Trend:
+	case a.Kind == Trend:
 		return fmt.Sprintf("%s is moving by %+.5f mm/m per day since about %s, %+.4f mm/m so far", a.Axis, a.Rate, day, a.SizeMMPerM)
-	case Outside:
+	case a.Kind == Outside:
 		return fmt.Sprintf("%s is outside its tolerance since %s, by %.4f mm/m", a.Axis, day, a.SizeMMPerM)
 	}
 	return "no alarm"

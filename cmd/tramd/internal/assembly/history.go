@@ -54,7 +54,70 @@ func Standings(ctx context.Context, s *store.Store, cfg *config.Config) ([]Stand
 		}
 		x.Alarms, x.Next = a.Alarms, a.Forecast.Next
 		out = append(out, x)
+		if x.Kind != sweep.KindBar {
+			continue
+		}
+		if x, err = runOut(ctx, s, cfg, h, x.Name); err != nil {
+			return nil, err
+		}
+		out = append(out, x)
 	}
+	return out, nil
+}
+
+// RunOut is the kind of a standing that speaks of a bar's run-out, where that of the bar speaks of its angle.
+const RunOut = "run_out"
+
+// runOut returns how the run-out of a bar holds, at the height where each check found it largest. angles is the history
+// of the bar's angle: the same checks and events.
+func runOut(ctx context.Context, s *store.Store, cfg *config.Config, angles *drift.History, name string) (Standing, error) {
+	out := Standing{Name: name, Kind: RunOut}
+	runs, err := s.Find(ctx, store.Which{Kind: sweep.KindBar, Subject: name, Limit: mostRuns})
+	if err != nil {
+		return out, err
+	}
+	h := &drift.History{Plan: angles.Plan}
+	for _, e := range angles.Entries {
+		if e.Event != nil {
+			h.Entries = append(h.Entries, e)
+		}
+	}
+	for _, run := range runs {
+		if !counts(run, cfg.Machine.Name) {
+			continue
+		}
+		check, _, err := checkOf(cfg, run)
+		if err != nil {
+			return out, err
+		}
+		r, err := Decode(run.Kind, run.Raw)
+		if err != nil {
+			return out, fmt.Errorf("run %d: %w", run.ID, err)
+		}
+		options, err := ParseOptions(run.Own)
+		if err != nil {
+			return out, fmt.Errorf("run %d: %w", run.ID, err)
+		}
+		// Drift reckons in one unit, whichever: here mm. Run-out is twice the eccentricity, whose U is expanded by about
+		// two: so that is its standard uncertainty.
+		check.Axis, check.DoF, check.Limit = [2]*drift.Value{}, [2]float64{}, options.RunOutMM
+		for _, x := range r.Bar.Heights {
+			if x.U > 0 && (check.Axis[0] == nil || x.RunOut > check.Axis[0].MMPerM) {
+				check.Axis[0] = &drift.Value{MMPerM: x.RunOut, U: x.U}
+			}
+		}
+		h.Entries = append(h.Entries, drift.Entry{Check: check})
+	}
+	slices.SortStableFunc(h.Entries, func(a, b drift.Entry) int { return timeOf(a).Compare(timeOf(b)) })
+	a, err := drift.Work(h, reliability)
+	if err != nil {
+		return out, fmt.Errorf("run-out of %s: %w", name, err)
+	}
+	for _, al := range a.Alarms {
+		al.Axis, al.Length = "run-out", true
+		out.Alarms = append(out.Alarms, al)
+	}
+	out.Next = a.Forecast.Next
 	return out, nil
 }
 

@@ -78,13 +78,13 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, e
 	for i := range job.Steps {
 		st := &job.Steps[i]
 		for _, x := range standings {
-			if x.Name != st.Of || x.Kind != st.Kind && !(x.Kind == sweep.KindCross && st.Kind == sweep.KindTraverse) {
+			if x.Name != st.Of || x.Kind != st.Kind && !(x.Kind == sweep.KindCross && st.Kind == sweep.KindTraverse) && !(x.Kind == RunOut && st.Kind == sweep.KindBar) {
 				continue
 			}
 			for _, a := range x.Alarms {
 				st.Alarms = append(st.Alarms, a.Text())
 			}
-			if x.Next != nil {
+			if x.Next != nil && (st.Due == nil || x.Next.Time.Before(*st.Due)) {
 				st.Due = &x.Next.Time
 			}
 		}

@@ -40,7 +40,7 @@ type Bar struct {
 
 // Standing is how one measurement holds: which kinds of alarm stand, and when it is to be checked next.
 type Standing struct {
-	Name, Measurement string    // its name; traverse, bar, travel or cross
+	Name, Measurement string    // its name; traverse, bar, run_out, travel or cross
 	Alarms            []string  // shift, trend, outside
 	Next              time.Time // zero: not known
 }

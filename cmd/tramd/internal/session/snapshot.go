@@ -46,7 +46,7 @@ type DriftState struct {
 // StandingState is how a measurement of the assembly holds.
 type StandingState struct {
 	Name      string     `json:"name"`
-	Kind      string     `json:"kind"`   // traverse | bar | travel | cross
+	Kind      string     `json:"kind"`   // traverse | bar | run_out | travel | cross
 	Alarms    []Alarm    `json:"alarms"` // those that stand
 	NextCheck *time.Time `json:"next_check"`
 	NextWhy   string     `json:"next_check_why"` // why then, in a sentence; empty without a date
