@@ -3,6 +3,7 @@ package alarm
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"tramd/cmd/tramd/internal/session"
@@ -85,7 +86,7 @@ func assembled(x *session.StandingState, s *session.Snapshot) (out []Alarm) {
 	const week = 7 * 24 * time.Hour
 	about := func(kind, axis string, since time.Time, text string) {
 		out = append(out, Alarm{Kind: kind, About: axis, Name: x.Name, Measured: x.Kind, Severity: "warning", Since: since,
-			Text: fmt.Sprintf("%s %s: %s", x.Kind, x.Name, text)})
+			Text: fmt.Sprintf("%s %s: %s", strings.ReplaceAll(x.Kind, "_", "-"), x.Name, text)})
 	}
 	for _, a := range x.Alarms {
 		about(a.Kind, a.Axis, a.Since, a.Text)
