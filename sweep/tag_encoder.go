@@ -55,6 +55,11 @@ type Encoder struct {
 	strides excursions
 	mark    indexMarks
 	waiting []waitingReading
+
+	backlog backlog   // of the encoder
+	readers []backlog // of the indicators
+	even    int       // samples in a row that lay as many raw units apart
+	lastWay int64     // raw units from the sample before to the latest
 }
 
 // sample is what the encoder said: a count, or millionths of a degree.
@@ -222,7 +227,7 @@ func (e *Encoder) accept(x sample, doubtful bool, emit func(Point)) {
 		e.atIndex(pos, d, &b)
 	}
 	e.put(b)
-	e.release(x.t, emit)
+	e.settle(x.t, d, emit)
 	if !e.placed {
 		e.strides.forget()
 	} else if from, by, jumped := e.strides.add(way, x.slack, e.rhythm, e.quantum); jumped {

@@ -15,6 +15,8 @@ const pastFixes = 2048
 type waitingReading struct {
 	t, mm     float64
 	indicator int
+	held      bool // it may have come late: those that follow will show it
+	late      bool // it did, and nothing says when it was taken
 }
 
 // maxWaiting bounds the readings that wait for a silent encoder: over a minute at the highest rates.
@@ -55,9 +57,13 @@ func (e *Encoder) at(t float64) float64 {
 // release emits, in order, the readings taken up to t.
 func (e *Encoder) release(t float64, emit func(Point)) {
 	n := 0
-	for n < len(e.waiting) && e.waiting[n].t <= t {
+	for n < len(e.waiting) && e.waiting[n].t <= t && !e.waiting[n].held {
 		w := e.waiting[n]
-		emit(Point{T: w.t, Angle: e.at(w.t), Reading: w.mm, Indicator: w.indicator})
+		p := Point{T: w.t, Angle: math.NaN(), Reading: w.mm, Indicator: w.indicator}
+		if !w.late {
+			p.Angle = e.at(w.t)
+		}
+		emit(p)
 		n++
 	}
 	if n > 0 {
@@ -67,11 +73,11 @@ func (e *Encoder) release(t float64, emit func(Point)) {
 
 // AddReading takes a reading measured at t. It comes out of emit, with its angle, once the encoder has spoken again, or
 // at once with an unknown angle when it came too late or too many wait.
+//
+// A reading waits too while its indicator may have been held up, and has no angle where it was and the arm moved.
 func (e *Encoder) AddReading(t, mm float64, indicator int, emit func(Point)) {
-	if e.have && t <= e.last().t {
-		emit(Point{T: t, Angle: e.at(t), Reading: mm, Indicator: indicator})
-		return
-	}
+	w := waitingReading{t: t, mm: mm, indicator: indicator}
+	w.held, w.late = e.heard(t, indicator)
 	if len(e.waiting) >= maxWaiting {
 		e.Flush(emit)
 	}
@@ -82,7 +88,10 @@ func (e *Encoder) AddReading(t, mm float64, indicator int, emit func(Point)) {
 	}
 	e.waiting = append(e.waiting, waitingReading{})
 	copy(e.waiting[i+1:], e.waiting[i:])
-	e.waiting[i] = waitingReading{t, mm, indicator}
+	e.waiting[i] = w
+	if e.have && !e.backlog.waits() {
+		e.release(e.last().t, emit)
+	}
 }
 
 // Flush emits every reading that still waits with an unknown angle: the encoder will say no more.
