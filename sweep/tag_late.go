@@ -121,6 +121,15 @@ func (e *Encoder) answer(indicator int, late bool) {
 	}
 }
 
+// HeldUp reports whether the encoder or an indicator sends what was held up, so that readings wait.
+func (e *Encoder) HeldUp() bool {
+	late := e.backlog.state == behind
+	for i := range e.readers {
+		late = late || e.readers[i].state == behind
+	}
+	return late
+}
+
 // forgetHeldUp takes the certainty from the angles since the encoder was held up, where the arm moved.
 func (e *Encoder) forgetHeldUp() {
 	if e.swept(e.backlog.from) <= Radians(heldUpDeg) {

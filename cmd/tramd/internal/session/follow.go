@@ -268,7 +268,7 @@ func (s *Session) ageOf(x *shown, mono device.Stamp) time.Duration {
 	return time.Duration((mono.Seconds() - x.at) * float64(time.Second))
 }
 
-// silent says which instrument has sent nothing for long.
+// silent says which instrument has sent nothing for long, or is late.
 func (s *Session) silent(mono device.Stamp) string {
 	for i := range s.latest {
 		if age := time.Duration(mono - s.latest[i].at); s.latest[i].at != 0 && age > lateAfter {
@@ -277,6 +277,9 @@ func (s *Session) silent(mono device.Stamp) string {
 	}
 	if age := time.Duration(mono - s.angleAt); s.encoder != nil && s.angleAt != 0 && age > lateAfter {
 		return "The encoder has sent nothing for " + tenths(age) + " s: the readings since then have no angle yet."
+	}
+	if s.encoder != nil && s.encoder.HeldUp() {
+		return "Lines come late: they were held up on their way. Readings wait until all are in; those of that time get no angle."
 	}
 	return ""
 }

@@ -138,3 +138,53 @@ func TestNothingIsWorkedOutForAScrape(t *testing.T) {
 		t.Errorf("%d fits", n)
 	}
 }
+
+// An encoder's lines are held up while the arm turns and the indicator goes on, and then come all at once. By their
+// stamps the arm stood meanwhile, and the readings of that time had angles that were wrong by up to 60 degrees. They have
+// none, the live words say why, and the interval holds the truth.
+func TestTheShownLeanBearsAnEncoderThatIsHeldUp(t *testing.T) {
+	f := newFollowed(t)
+	f.arc(0, 120)
+	reading := func(deg int) {
+		th := float64(deg) * math.Pi / 180
+		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th)))
+		f.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: f.at, Kind: frame.Length, Value: int64(z)}}})
+	}
+	count := func(deg int) {
+		f.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: f.at, Kind: frame.Count, Value: int64(deg * 10)}}})
+	}
+	for deg := 121; deg <= 180; deg++ {
+		f.at += 1e6
+		reading(deg)
+	}
+	for deg := 121; deg <= 180; deg++ {
+		f.at += 1e4
+		count(deg)
+		if deg == 150 {
+			f.locked(func() {
+				if said := f.silent(f.at); !strings.Contains(said, "held up on their way") {
+					t.Errorf("said %q", said)
+				}
+			})
+		}
+	}
+	for deg := 181; deg <= 240; deg++ {
+		f.at += 1e6
+		reading(deg)
+		count(deg)
+	}
+	s := f.wait(t, "all in", func(s *Snapshot) bool { return s.Sweep.Result != nil && s.Sweep.ResultReadings >= 240 })
+	if s.Sweep.Untagged < 60 || s.Sweep.Untagged > 75 {
+		t.Errorf("%d readings have no angle", s.Sweep.Untagged)
+	}
+	for i, a := range []*sweep.Axis{s.Sweep.Result.Tilt, s.Sweep.Result.Nod} {
+		if truth := []float64{rigTilt, rigNod}[i]; math.Abs(float64(a.Slope)-truth) > float64(a.Expanded) {
+			t.Errorf("axis %d is %v ± %v, the truth is %v", i, a.Slope, a.Expanded, truth)
+		}
+	}
+	f.locked(func() {
+		if said := f.silent(f.at); said != "" {
+			t.Errorf("said %q when all were in", said)
+		}
+	})
+}
