@@ -141,8 +141,8 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 	} else {
 		p.printf("no check\n")
 	}
-	told := false
-	// Checks of one sitting tell no rate a day: what would be printed is what was held possible before any check.
+	byHeat := false
+	// Checks of one sitting show no rate a day: what would be printed is what was held possible before any check.
 	ratable := len(a.Rows) > 1 && a.Rows[len(a.Rows)-1].Time.Sub(a.Rows[0].Time) >= 24*time.Hour
 	for i, x := range a.Tracker.Now() {
 		if x == nil {
@@ -164,11 +164,11 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		}
 		if perK, u, ok := a.PerKelvin(i); ok {
 			p.printf(", leans with the temperature by %+.5f ± %.5f mm/m per kelvin", perK, 1.96*u)
-			told = true
+			byHeat = true
 		}
 		p.printf("\n")
 	}
-	if told {
+	if byHeat {
 		p.printf("  what the temperature explains is taken off: levels are those at %.1f °C, the median of those recorded\n", a.AtC)
 	}
 	for _, al := range a.Alarms {

@@ -96,7 +96,7 @@ func status(t *testing.T, url string) (int, string) {
 	return resp.StatusCode, string(text)
 }
 
-// The disk fills up in the middle of a sweep: the sweep, the live view and the metrics go on, the faces say what is
+// The disk fills up in the middle of a sweep: the sweep, the live view and the metrics go on, the page says what is
 // wrong, and once there is room everything is stored, nothing missing.
 func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	t.Parallel()

@@ -74,9 +74,9 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	time.Sleep(200 * time.Millisecond)
 	_, watched, _ := call(t, "watch", "--config", s.config, "--once")
 	_, listed, _ := call(t, "runs", "--config", s.config)
-	_, anew, _ := call(t, "refit", "--config", s.config, "1")
+	_, again, _ := call(t, "refit", "--config", s.config, "1")
 	_, drift, _ := call(t, "drift", "--config", s.config)
-	for text, want := range map[string]string{watched: "zeroed by half-turn 1", listed: "half-turn", anew: "pair  near less far reads 0.3"} {
+	for text, want := range map[string]string{watched: "zeroed by half-turn 1", listed: "half-turn", again: "pair  near less far reads 0.3"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in\n%s", want, text)
 		}

@@ -48,12 +48,12 @@ func (c *identifyCmd) Run(e *env) error {
 	if len(c.Bauds) == 0 {
 		c.Bauds = usualBauds
 	}
-	ear, err := serialport.OpenProbe(c.Port)
+	probe, err := serialport.OpenProbe(c.Port)
 	if err != nil {
 		return err
 	}
-	defer ear.Close()
-	s := &search{env: e, ear: ear, cmd: c}
+	defer probe.Close()
+	s := &search{env: e, probe: probe, cmd: c}
 	fmt.Fprintf(e.err, "Listening to %s. Move the plunger slowly in and out by a millimetre or so, through zero, all the while. Ctrl-C stops.\n", c.Port)
 	f, found, err := s.listen()
 	if err == nil && !found && c.Ask {
@@ -90,7 +90,7 @@ type identifyOut struct {
 // search is one go at a port.
 type search struct {
 	*env
-	ear   *serialport.Probe
+	probe *serialport.Probe
 	cmd   *identifyCmd
 	heard []identify.Heard
 	bytes int
@@ -98,7 +98,7 @@ type search struct {
 
 // hear listens at one setting, and keeps it.
 func (s *search) hear(baud int, line, request string, long, pause time.Duration) (identify.Heard, error) {
-	chunks, err := s.ear.Listen(s.ctx, baud, line, long, heardEnough, request, pause)
+	chunks, err := s.probe.Listen(s.ctx, baud, line, long, heardEnough, request, pause)
 	h := identify.Heard{Baud: baud, Line: line, Request: request, Chunks: chunks}
 	if err != nil {
 		if errors.Is(err, context.Canceled) {

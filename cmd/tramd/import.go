@@ -23,14 +23,14 @@ import (
 
 type importCmd struct {
 	configFlag
-	Files   []string `arg:"" name:"file" help:"Recorded measurements; the header says which kind: sweep, traverse, bar, travel, cross."`
-	Subject string   `name:"name" placeholder:"NAME" help:"What was measured, such as left-rail: a traverse or a bar by its name. One file only."`
-	Limit   string   `name:"tolerance" placeholder:"MM/MM" help:"Largest lean or slope allowed: 0.02/300, 0.1 mrad, 20 arcsec. Default: the machine's."`
-	At      string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
-	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
-	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature at that time, in degrees Celsius; stored with the run, for the drift. One file only."`
-	Again   bool     `help:"Store sweeps a second time that are in the record already."`
-	JSON    bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
+	Files       []string `arg:"" name:"file" help:"Recorded measurements; the header says which kind: sweep, traverse, bar, travel, cross."`
+	Subject     string   `name:"name" placeholder:"NAME" help:"What was measured, such as left-rail: a traverse or a bar by its name. One file only."`
+	Limit       string   `name:"tolerance" placeholder:"MM/MM" help:"Largest lean or slope allowed: 0.02/300, 0.1 mrad, 20 arcsec. Default: the machine's."`
+	At          string   `placeholder:"TIME" help:"When the sweep was taken: 2026-03-02 07:30 (local time) or RFC 3339. Default: when the file was last changed."`
+	Purpose     string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something was being moved."`
+	Temperature *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature at that time, in degrees Celsius; stored with the run, for the drift. One file only."`
+	Again       bool     `help:"Store sweeps a second time that are in the record already."`
+	JSON        bool     `name:"json" help:"Print one JSON object a line, in the order of the files."`
 
 	otherKinds
 }
@@ -39,13 +39,13 @@ func (c *importCmd) Run(e *env) error {
 	if c.At != "" && len(c.Files) > 1 {
 		return usageError{errors.New("--at says when one sweep was taken; give one file")}
 	}
-	if c.Warmth != nil && len(c.Files) > 1 {
+	if c.Temperature != nil && len(c.Files) > 1 {
 		return usageError{errors.New("--temperature is that of one sweep; give one file")}
 	}
 	if c.Subject != "" && len(c.Files) > 1 {
 		return usageError{errors.New("--name is that of one measurement; give one file")}
 	}
-	if err := judgeTyped(c.Warmth); err != nil {
+	if err := judgeTyped(c.Temperature); err != nil {
 		return err
 	}
 	if _, err := units.ParseTolerance(c.Limit); err != nil {
@@ -175,7 +175,7 @@ func (c *importCmd) bring(ctx context.Context, way importer, path string) (out a
 		return out, at, err
 	}
 	out, err = way(ctx, file, session.Recorded{
-		Name: filepath.Base(path), At: at, Purpose: c.Purpose, TemperatureC: c.Warmth, Again: c.Again,
+		Name: filepath.Base(path), At: at, Purpose: c.Purpose, TemperatureC: c.Temperature, Again: c.Again,
 		Kind: c.Kind, Subject: c.Subject, Tolerance: c.Limit, Own: own,
 	})
 	return out, at, err

@@ -15,7 +15,7 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// A controller that is not ours tells whether its spindle runs, and how long it has: on the faces, with the run and in
+// A controller that is not ours tells whether its spindle runs, and how long it has: on the page, with the run and in
 // the metrics, after a kill and a correction too.
 func TestWhatTheMachineSaysOfItself(t *testing.T) {
 	t.Parallel()

@@ -13,11 +13,11 @@ import (
 // attended are the flags of a measurement that a person takes place by place.
 type attended struct {
 	configFlag
-	Name    string   `arg:"" optional:"" help:"Its name in the configuration; may be left out where there is only one."`
-	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
-	Typed   bool     `help:"Read a plain dial, and type each reading (standard input, one a line)."`
-	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it."`
-	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
+	Name        string   `arg:"" optional:"" help:"Its name in the configuration; may be left out where there is only one."`
+	Purpose     string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Typed       bool     `help:"Read a plain dial, and type each reading (standard input, one a line)."`
+	Temperature *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it."`
+	JSON        bool     `name:"json" help:"Print the result as one JSON object."`
 }
 
 type (
@@ -44,13 +44,13 @@ func (c *attended) take(e *env, kind, caution string) error {
 	if err != nil {
 		return err
 	}
-	if err := judgeTyped(c.Warmth); err != nil {
+	if err := judgeTyped(c.Temperature); err != nil {
 		return err
 	}
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
 	fmt.Fprint(e.err, cautions, caution, "\n")
-	id, err := cl.StartMeasurement(e.ctx, kind, c.Name, c.Purpose, c.Typed, c.Warmth)
+	id, err := cl.StartMeasurement(e.ctx, kind, c.Name, c.Purpose, c.Typed, c.Temperature)
 	if err != nil {
 		return err
 	}

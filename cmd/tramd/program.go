@@ -20,10 +20,10 @@ import (
 
 type programCmd struct {
 	configFlag
-	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
-	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
-	DryRun  bool     `help:"Print every command that would be sent, and move nothing."`
-	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
+	Purpose     string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Temperature *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
+	DryRun      bool     `help:"Print every command that would be sent, and move nothing."`
+	JSON        bool     `name:"json" help:"Print the result as one JSON object."`
 }
 
 // errNoProgram is said where no program is configured.
@@ -37,7 +37,7 @@ func (c *programCmd) Run(e *env) error {
 	if cfg.Angle.Source != config.SourceProgram {
 		return errNoProgram
 	}
-	if err := judgeTyped(c.Warmth); err != nil {
+	if err := judgeTyped(c.Temperature); err != nil {
 		return err
 	}
 	printCautions(e.err)
@@ -69,7 +69,7 @@ func (c *programCmd) Run(e *env) error {
 	if err := secondAct(e, cfg.Machine.Name); err != nil {
 		return err
 	}
-	id, err := cl.StartMotion(ctx, armed.Key, c.Purpose, c.Warmth)
+	id, err := cl.StartMotion(ctx, armed.Key, c.Purpose, c.Temperature)
 	if err != nil {
 		return err
 	}

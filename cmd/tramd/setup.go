@@ -40,7 +40,7 @@ func (c *setupCmd) Run(e *env) error {
 		fmt.Fprintln(e.err, "tramd:", err) // they can be named by hand
 	}
 	fmt.Fprintf(e.out, "%sAn empty answer takes what stands in brackets.\n\n", cautions)
-	asker := setup.NewAsker(e.ctx, e.in, e.out)
+	asker := setup.NewPrompter(e.ctx, e.in, e.out)
 	name, text, err := setup.Interview(e.ctx, asker, setup.Options{
 		Ports: ports, Record: recordPlace, Machine: hostName(), Find: finder(e), Hide: hider(e.in),
 	})
@@ -77,7 +77,7 @@ func (c *setupCmd) Run(e *env) error {
 }
 
 // showZero has the person show where 0 degrees of an encoder is, and gives the configuration with what that showed.
-func showZero(e *env, a *setup.Asker, text string) (string, error) {
+func showZero(e *env, a *setup.Prompter, text string) (string, error) {
 	cfg, err := config.Parse("the configuration", []byte(text))
 	if err != nil || cfg.Angle.Source != config.SourceEncoder || cfg.Angle.ZeroDeg != nil {
 		return text, err
@@ -100,13 +100,13 @@ const zeroAsked = "Where 0 degrees of the encoder is, is not known yet. The firs
 // finder listens as `tramd identify` does, but never asks: nothing is written to a port whose owner is not known yet.
 func finder(e *env) setup.Finder {
 	return func(ctx context.Context, port string) (*setup.Found, error) {
-		ear, err := serialport.OpenProbe(port)
+		probe, err := serialport.OpenProbe(port)
 		if err != nil {
 			return nil, err
 		}
-		defer ear.Close()
+		defer probe.Close()
 		fmt.Fprintln(e.err, "Move the plunger slowly in and out by a millimetre or so, through zero, all the while.")
-		s := &search{env: e, ear: ear, cmd: &identifyCmd{Port: port, Seconds: 3, Bauds: usualBauds}}
+		s := &search{env: e, probe: probe, cmd: &identifyCmd{Port: port, Seconds: 3, Bauds: usualBauds}}
 		f, found, err := s.listen()
 		if err != nil || !found {
 			return nil, err

@@ -18,12 +18,12 @@ import (
 
 type sweepCmd struct {
 	configFlag
-	Turns   int      `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
-	Purpose string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
-	Warmth  *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
-	Half    string   `name:"half-turn" placeholder:"tilt|nod" enum:"tilt,nod," default:"" help:"Zero two opposite indicators on a bar by half a turn by hand: along left-right (tilt) or front-back (nod). The pair then reads lean without turning."`
-	SetZero bool     `name:"set-zero" help:"Show where 0 degrees is first, though a zero is known: after the encoder was mounted again."`
-	JSON    bool     `name:"json" help:"Print the result as one JSON object."`
+	Turns       int      `placeholder:"N" help:"Turns of the spindle (default: sweep.turns of the configuration)."`
+	Purpose     string   `enum:"check,adjust" default:"check" help:"check: does it still hold; adjust: something is being moved."`
+	Temperature *float64 `name:"temperature" placeholder:"C" help:"The machine's temperature in degrees Celsius, where no sensor tells it; stored with the run, for the drift."`
+	Half        string   `name:"half-turn" placeholder:"tilt|nod" enum:"tilt,nod," default:"" help:"Zero two opposite indicators on a bar by half a turn by hand: along left-right (tilt) or front-back (nod). The pair then reads lean without turning."`
+	SetZero     bool     `name:"set-zero" help:"Show where 0 degrees is first, though a zero is known: after the encoder was mounted again."`
+	JSON        bool     `name:"json" help:"Print the result as one JSON object."`
 }
 
 func (c *sweepCmd) Run(e *env) error {
@@ -31,7 +31,7 @@ func (c *sweepCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	if err := judgeTyped(c.Warmth); err != nil {
+	if err := judgeTyped(c.Temperature); err != nil {
 		return err
 	}
 	if c.Turns == 0 {
@@ -44,7 +44,7 @@ func (c *sweepCmd) Run(e *env) error {
 	defer cl.Close()
 	fmt.Fprint(e.err, cautions)
 	take := func() (store.Run, error) {
-		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, c.Warmth, cfg.Angle.Source, e.in, e.units.Writer(e.err))
+		return takeSweep(e.ctx, cl, c.Turns, c.Purpose, c.Temperature, cfg.Angle.Source, e.in, e.units.Writer(e.err))
 	}
 	if c.Half != "" {
 		take = func() (store.Run, error) { return takeHalfTurn(e, cl, c.Half, cfg.Angle.Source) }

@@ -21,7 +21,7 @@ type Message struct {
 // entry is one alarm as the state knows it.
 type entry struct {
 	Alarm Alarm `json:"alarm"`
-	Told  bool  `json:"told"` // its message was sent
+	Sent  bool  `json:"told"` // its message was sent
 	first time.Time
 	seen  time.Time
 }
@@ -32,9 +32,9 @@ type alertState struct {
 	open    map[key]*entry
 }
 
-func newAlertState(machine string, told []entry, now time.Time) *alertState {
+func newAlertState(machine string, sent []entry, now time.Time) *alertState {
 	b := &alertState{machine: machine, open: map[key]*entry{}}
-	for _, e := range told {
+	for _, e := range sent {
 		e.first, e.seen = now, now // what stood when the program ended has clearAfter to show itself again
 		b.open[e.Alarm.key()] = &e
 	}
@@ -51,20 +51,20 @@ func (b *alertState) update(now time.Time, standing []Alarm) []Message {
 			b.open[a.key()] = e
 		}
 		e.seen = now
-		if e.Told { // keep the beginning and the words that were sent
+		if e.Sent { // keep the beginning and the words that were sent
 			continue
 		}
 		a.Since = earlier(a.Since, e.Alarm.Since)
 		e.Alarm = a
 		if now.Sub(e.first) >= a.After || now.Sub(a.Since) >= a.After {
-			e.Told = true
+			e.Sent = true
 			out = append(out, Message{Machine: b.machine, State: "raised", Alarm: a})
 		}
 	}
 	for k, e := range b.open {
 		switch {
 		case e.seen.Equal(now):
-		case !e.Told:
+		case !e.Sent:
 			delete(b.open, k)
 		case now.Sub(e.seen) >= clearAfter:
 			until := e.seen
@@ -78,11 +78,11 @@ func (b *alertState) update(now time.Time, standing []Alarm) []Message {
 	return out
 }
 
-// told returns the alarms whose message was sent, in a fixed order.
-func (b *alertState) told() []entry {
+// sent returns the alarms whose message was sent, in a fixed order.
+func (b *alertState) sent() []entry {
 	var out []entry
 	for _, e := range b.open {
-		if e.Told {
+		if e.Sent {
 			out = append(out, *e)
 		}
 	}

@@ -43,7 +43,7 @@ func TestToldOnceAndClearedOnce(t *testing.T) {
 func TestALooseCable(t *testing.T) {
 	b := newAlertState("linnet", nil, noon)
 	lost := []Alarm{{Kind: "device", About: "arm", Since: noon, After: deviceAfter}}
-	told := 0
+	sent := 0
 	for s := 0; s < 3600; s += 5 {
 		var standing []Alarm
 		if s < 200 || (s >= 600 && s%60 < 45) {
@@ -53,14 +53,14 @@ func TestALooseCable(t *testing.T) {
 			}
 		}
 		for _, m := range b.update(noon.Add(time.Duration(s)*time.Second), standing) {
-			told++
+			sent++
 			if m.State != "raised" || s < 900 {
 				t.Errorf("after %d s: %s", s, m.State)
 			}
 		}
 	}
-	if told != 1 {
-		t.Errorf("sent %d times", told)
+	if sent != 1 {
+		t.Errorf("sent %d times", sent)
 	}
 }
 
@@ -71,7 +71,7 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 	if got := states(b.update(noon, a)); len(got) != 1 || got[0] != "outside raised" {
 		t.Fatalf("got %v", got)
 	}
-	s := state{Told: b.told(), Waiting: map[string][]Message{}}
+	s := state{Sent: b.sent(), Waiting: map[string][]Message{}}
 	if err := s.save(path); err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +80,7 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 		t.Fatal(err)
 	}
 	later := noon.Add(time.Hour)
-	b = newAlertState("linnet", got.Told, later)
+	b = newAlertState("linnet", got.Sent, later)
 	if got := states(b.update(later, a[:1])); len(got) != 0 {
 		t.Errorf("sent again after a restart: %v", got)
 	}

@@ -16,7 +16,7 @@ const maxWaiting = 500
 
 // state is everything that must survive a restart.
 type state struct {
-	Told    []entry              `json:"told"`
+	Sent    []entry              `json:"told"`
 	Waiting map[string][]Message `json:"waiting"` // by receiver, the oldest first
 	Lost    map[string]int       `json:"lost,omitempty"`
 	Over    []Message            `json:"over,omitempty"` // cleared, and no Alertmanager has heard of it yet
@@ -84,8 +84,8 @@ func (s *state) wait(receiver string, m Message) {
 	s.Waiting[receiver] = q
 }
 
-// told takes a message that was sent off the queue, unless the queue dropped it meanwhile.
-func (s *state) told(receiver string, m Message) {
+// delivered takes a message that was sent off the queue, unless the queue dropped it meanwhile.
+func (s *state) delivered(receiver string, m Message) {
 	if q := s.Waiting[receiver]; len(q) > 0 && q[0].same(m) {
 		s.Waiting[receiver] = q[1:]
 	}

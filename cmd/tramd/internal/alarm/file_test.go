@@ -35,7 +35,7 @@ func TestAQueueThatIsNeverEmptiedIsBounded(t *testing.T) {
 		t.Errorf("%d wait, %d lost, the first since %s", len(q), s.Lost["webhook"], q[0].Since)
 	}
 	gone := Message{State: "raised", Alarm: Alarm{Kind: "shift", Since: noon}}
-	s.told("webhook", gone) // the queue dropped it while it was being sent
+	s.delivered("webhook", gone) // the queue dropped it while it was being sent
 	if len(s.Waiting["webhook"]) != maxWaiting {
 		t.Error("another message was taken off the queue in its place")
 	}
@@ -50,7 +50,7 @@ func FuzzLoad(f *testing.F) {
 		}
 		s, _ := load(path)
 		s.wait("webhook", Message{})
-		newAlertState("linnet", s.Told, noon).update(noon, nil)
+		newAlertState("linnet", s.Sent, noon).update(noon, nil)
 		for _, q := range s.Waiting {
 			for _, m := range q {
 				_, _ = m.Title(), words(m)

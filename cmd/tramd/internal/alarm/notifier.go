@@ -63,7 +63,7 @@ func New(live Live, o Options) *Notifier {
 	if err != nil {
 		o.Log.Warn("alarms", "error", err)
 	}
-	t.state, t.alerting = s, newAlertState(o.Machine, s.Told, time.Now())
+	t.state, t.alerting = s, newAlertState(o.Machine, s.Sent, time.Now())
 	for _, r := range t.receivers {
 		t.wake[r.name()] = make(chan struct{}, 1)
 	}
@@ -131,7 +131,7 @@ func (t *Notifier) look(ctx context.Context) {
 
 // save keeps the state; a disk that is full costs only what a restart would have to remember. The lock is held.
 func (t *Notifier) save() {
-	t.state.Told = t.alerting.told()
+	t.state.Sent = t.alerting.sent()
 	if err := t.state.save(t.o.File); err != nil {
 		t.o.Log.Warn("waiting alarms could not be saved; they are sent only while the program runs", "error", err)
 	}
@@ -185,7 +185,7 @@ func (t *Notifier) head(name string) (Message, bool) {
 func (t *Notifier) drop(name string, m Message) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.state.told(name, m)
+	t.state.delivered(name, m)
 	t.save()
 }
 
@@ -217,7 +217,7 @@ func (t *Notifier) repeat(ctx context.Context) {
 func (t *Notifier) alerts(now time.Time) (all []postable, over int) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	for _, e := range t.alerting.told() {
+	for _, e := range t.alerting.sent() {
 		all = append(all, alert(t.o.Machine, t.o.Page, e.Alarm, e.Alarm.ends(now)))
 	}
 	for _, m := range t.state.Over {

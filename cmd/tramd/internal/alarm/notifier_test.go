@@ -126,7 +126,7 @@ func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	if got := d.kinds(); len(got) != 1 || got[0] != "shift raised" {
 		t.Errorf("the desk heard %v", got)
 	}
-	if s, err := load(o.File); err != nil || len(s.Waiting["webhook"]) != 0 || len(s.Told) != 1 {
+	if s, err := load(o.File); err != nil || len(s.Waiting["webhook"]) != 0 || len(s.Sent) != 1 {
 		t.Errorf("left in the file: %+v, %v", s, err)
 	}
 }
@@ -141,7 +141,7 @@ func TestARefusedMessageDelaysNoOther(t *testing.T) {
 	start(t, m, o)
 	until(t, "the refused message to be dropped", func() bool {
 		s, err := load(o.File)
-		return err == nil && len(s.Told) == 1 && len(s.Waiting["webhook"]) == 0
+		return err == nil && len(s.Sent) == 1 && len(s.Waiting["webhook"]) == 0
 	})
 	d.answer(http.StatusOK)
 	m.set(shifted, session.Alarm{Kind: "outside", Axis: "nod", Since: noon.Add(time.Hour)})

@@ -60,11 +60,11 @@ type Stage struct {
 	Nod       *float64           `json:"nod_mm_per_m"`
 	NodHalf   *float64           `json:"nod_U_mm_per_m"`
 	Moved     map[string]float64 `json:"moved"` // after it, by adjuster
-	Told      []string           `json:"told"`  // what was logged after it, in words
+	Logged    []string           `json:"told"`  // what was logged after it, in words
 }
 
 // Changed reports whether something was done to the machine after this sweep.
-func (s *Stage) Changed() bool { return len(s.Moved) > 0 || len(s.Told) > 0 }
+func (s *Stage) Changed() bool { return len(s.Moved) > 0 || len(s.Logged) > 0 }
 
 // Aim is how far a parked arm's reading must go while one adjuster is loose.
 type Aim struct {

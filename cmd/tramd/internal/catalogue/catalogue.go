@@ -4,7 +4,6 @@ import (
 	"embed"
 	"encoding/json"
 	"path"
-	"slices"
 	"strings"
 	"sync"
 )
@@ -77,24 +76,6 @@ func (c *Catalogue) complete(english *Catalogue) {
 	}
 }
 
-// Of returns the catalogue of a language; English for one that there is none of.
-func Of(language string) *Catalogue {
-	if c := all()[language]; c != nil {
-		return c
-	}
-	return all()[English]
-}
-
-// Languages returns the languages that there are, in order.
-func Languages() []string {
-	var out []string
-	for language := range all() {
-		out = append(out, language)
-	}
-	slices.Sort(out)
-	return out
-}
-
 // Put adds a language for a test, and returns a function that takes it away again.
 func Put(c *Catalogue) func() {
 	c.complete(all()[English])
@@ -123,6 +104,3 @@ func (c *Catalogue) Text(key string, pairs ...string) string {
 	}
 	return out
 }
-
-// File returns the unchanged file of a language.
-func File(language string) ([]byte, error) { return files.ReadFile(language + ".json") }

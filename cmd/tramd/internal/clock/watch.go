@@ -58,13 +58,6 @@ func (w *Watcher) IsSet() bool {
 	return w.set
 }
 
-// Booted is the moment of boot by the time of day at the last look.
-func (w *Watcher) Booted() time.Time {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.booted
-}
-
 // Look compares the clocks with the last look and says whether anything changed.
 func (w *Watcher) Look() (Change, bool) {
 	set := w.clock.Set() // first: set counts only for a time read after it; it may take a moment, so not under the lock

@@ -31,8 +31,8 @@ func TestTheClockIsSetAfterBoot(t *testing.T) {
 	built := time.Date(2025, 5, 15, 0, 0, 0, 0, time.UTC)
 	s := &shop{wall: built.Add(20 * time.Second), boot: 20 * time.Second}
 	w := NewWatcher(s.clock())
-	if c, changed := w.Look(); changed || c.Set || w.IsSet() || !w.Booted().Equal(built) {
-		t.Fatalf("first look: %+v, changed %v, booted %v", c, changed, w.Booted())
+	if c, changed := w.Look(); changed || c.Set || w.IsSet() || !w.booted.Equal(built) {
+		t.Fatalf("first look: %+v, changed %v, booted %v", c, changed, w.booted)
 	}
 	for range 160 {
 		s.pass(time.Second + 400*time.Microsecond)
@@ -85,9 +85,9 @@ func TestABusyMachineIsNoStep(t *testing.T) {
 	s := &shop{wall: time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC), boot: time.Hour, set: true}
 	w := NewWatcher(s.clock())
 	w.Look()
-	booted := w.Booted()
+	booted := w.booted
 	s.busy = 300 * time.Millisecond // between any two readings
-	if c, changed := w.Look(); changed || !w.Booted().Equal(booted) {
+	if c, changed := w.Look(); changed || !w.booted.Equal(booted) {
 		t.Errorf("found %+v", c)
 	}
 	s.busy = 2 * time.Millisecond

@@ -196,7 +196,7 @@ func (w window) plus(at int) byte {
 func (w window) digitGuess(p places, bytes window, h Heard, packing string, reversed bool) (guess, bool) {
 	var m strings.Builder
 	decimals := 3
-	told := false
+	found := false
 	for i := range w.size {
 		switch {
 		case i == p.sign:
@@ -206,8 +206,8 @@ func (w window) digitGuess(p places, bytes window, h Heard, packing string, reve
 		case w.constant(i):
 			v := w.frames[0][i]
 			fmt.Fprintf(&m, "%X", v)
-			if !told && (i == p.to || i == p.from-1) && v >= 1 && v <= 6 {
-				decimals, told = int(v), true
+			if !found && (i == p.to || i == p.from-1) && v >= 1 && v <= 6 {
+				decimals, found = int(v), true
 			}
 		default:
 			m.WriteByte('.')

@@ -25,7 +25,7 @@ func linnet() *Sheet {
 		Units:      map[string]string{"swing": "mm", "lower shim": "mm"},
 		Stages: []Stage{
 			{Run: 7, StartedAt: nine, Verdict: "outside", Tilt: p(0.9), TiltHalf: p(0.02), Nod: p(-0.6), NodHalf: p(0.02),
-				Moved: map[string]float64{"swing": -0.2, "lower shim": 0.1}, Told: []string{"one shim was bent <&> replaced"}},
+				Moved: map[string]float64{"swing": -0.2, "lower shim": 0.1}, Logged: []string{"one shim was bent <&> replaced"}},
 			{Run: 8, StartedAt: nine.Add(20 * time.Minute), Verdict: "outside", Tilt: p(0.1), TiltHalf: p(0.02), Nod: p(-0.05), NodHalf: p(0.02),
 				Moved: map[string]float64{"swing": -0.025}},
 			{Run: 9, StartedAt: nine.Add(40 * time.Minute), Verdict: "within", Tilt: p(0.01), TiltHalf: p(0.02), Nod: p(-0.02), NodHalf: p(0.02)},
@@ -79,7 +79,7 @@ func TestOddJobs(t *testing.T) {
 		"nothing swept":    {Machine: "wren"},
 		"one sweep":        {Machine: "wren", Stages: linnet().Stages[:1]},
 		"one axis":         {Machine: "wren", LimitMMPerM: 0.1, Stages: []Stage{{Run: 1, Tilt: p(0.1)}, {Run: 2, Tilt: p(0.05)}}},
-		"markup in a name": {Machine: `<img src=x onerror=alert(1)>`, Stages: []Stage{{Run: 1, Told: []string{`"><script>`}}}},
+		"markup in a name": {Machine: `<img src=x onerror=alert(1)>`, Stages: []Stage{{Run: 1, Logged: []string{`"><script>`}}}},
 	} {
 		var b strings.Builder
 		if err := s.Write(&b); err != nil {

@@ -88,7 +88,7 @@ func (s *Sheet) row(g *Stage) row {
 		then = append(then, strings.TrimSpace(name+" "+minus(amount)))
 	}
 	sort.Strings(then)
-	r.Then = strings.Join(append(then, g.Told...), "; ")
+	r.Then = strings.Join(append(then, g.Logged...), "; ")
 	return r
 }
 

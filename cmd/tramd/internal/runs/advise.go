@@ -127,12 +127,12 @@ func (a *adviser) finish(ctx context.Context, s *store.Store, cfg *config.Config
 }
 
 func stage(t store.Trial) api.Stage {
-	st := api.Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved, Told: t.Told}
+	st := api.Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved, Logged: t.Told}
 	if st.Moved == nil {
 		st.Moved = map[string]float64{}
 	}
-	if st.Told == nil {
-		st.Told = []string{}
+	if st.Logged == nil {
+		st.Logged = []string{}
 	}
 	if !math.IsNaN(t.Entry.Tilt) {
 		st.Tilt, st.TiltHalf = &t.Entry.Tilt, &t.Entry.TiltHalf

@@ -99,7 +99,7 @@ func TestAStepOfTheClockDoesNotTouchASweep(t *testing.T) {
 		if _, err := r.Start(t.Context(), 1, "check"); err != nil {
 			t.Fatal(err)
 		}
-		for deadline := time.Now().Add(300 * time.Millisecond); time.Now().Before(deadline); { // ticks go by, with faces watching
+		for deadline := time.Now().Add(300 * time.Millisecond); time.Now().Before(deadline); { // ticks go by, with readers watching
 			if _, err := r.Snapshot(t.Context()); err != nil {
 				t.Fatal(err)
 			}

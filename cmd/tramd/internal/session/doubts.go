@@ -18,7 +18,7 @@ func (s *Session) slipped(slip sweep.Slip) {
 // doubt keeps with the run that a stretch of its angles is wrong. The running sums and the fit are made again without
 // it beside the work: a million readings take longer than a port may wait.
 func (j *job) doubt(s *Session, d sweep.Doubt) {
-	j.doubts = append(j.doubts[:len(j.doubts):len(j.doubts)], d) // faces and fits hold the old list
+	j.doubts = append(j.doubts[:len(j.doubts):len(j.doubts)], d) // snapshots and fits hold the old list
 	s.archive.add(writing{run: j.run, doubt: &d})
 	if j.measured != nil {
 		return // its angles are no sweep's

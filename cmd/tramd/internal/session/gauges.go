@@ -41,7 +41,7 @@ type CheckState struct {
 	DryRun bool     `json:"dry_run"`
 }
 
-// SetCheck has the faces show how the unattended checks stand.
+// SetCheck shows how the unattended checks stand.
 func (s *Session) SetCheck(c CheckState) {
 	// An error here means that the session has stopped: it has no readers then.
 	_ = s.ask(context.Background(), func() { s.check = &c })

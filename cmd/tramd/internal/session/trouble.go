@@ -6,7 +6,7 @@ import "context"
 // check was missed or stopped.
 var TroubleKinds = []string{"record", "backup", "check"}
 
-// Trouble has the faces show that a chore went wrong, and why; an empty why takes it back.
+// Trouble shows that a chore went wrong, and why; an empty why takes it back.
 func (s *Session) Trouble(kind, why string) {
 	// An error here means that the session has stopped: it has no readers then.
 	_ = s.ask(context.Background(), func() {
@@ -18,7 +18,7 @@ func (s *Session) Trouble(kind, why string) {
 	})
 }
 
-// RecordDamaged has the faces show that the record is damaged, and why: what is measured may not be read again.
+// RecordDamaged shows that the record is damaged, and why: what is measured may not be read again.
 func (s *Session) RecordDamaged(why string) {
 	_ = s.ask(context.Background(), func() {
 		s.troubles["record"] = why

@@ -40,7 +40,7 @@ func (d *adjuster) text(b *strings.Builder) {
 }
 
 // askAdjusters asks what is moved to square the spindle, so that the advice can say by how much.
-func (p *plan) askAdjusters(a *Asker) error {
+func (p *plan) askAdjusters(a *Prompter) error {
 	question := "Describe what you move to square the spindle; then tramd says what to move and by how much"
 	for i := 0; ; i++ {
 		more, err := a.yes(question, false)
@@ -59,7 +59,7 @@ func (p *plan) askAdjusters(a *Asker) error {
 	}
 }
 
-func (p *plan) askAdjuster(a *Asker, i int) error {
+func (p *plan) askAdjuster(a *Prompter, i int) error {
 	d := &p.adjusters[i]
 	key := func(k string) string { return fmt.Sprintf("adjuster.%d.%s", i, k) }
 	if err := a.ask("Its name", d.name, p.set(key("name"), &d.name, nil, "adjuster")); err != nil {
@@ -96,7 +96,7 @@ func (p *plan) askAdjuster(a *Asker, i int) error {
 	return err
 }
 
-func (p *plan) askLength(a *Asker, question, key string, at *string, also string) func() error {
+func (p *plan) askLength(a *Prompter, question, key string, at *string, also string) func() error {
 	return func() error { return a.ask(question, *at, p.set(key, at, number, also)) }
 }
 

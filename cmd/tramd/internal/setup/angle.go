@@ -16,7 +16,7 @@ var sources = []struct{ name, what string }{
 	{config.SourceProgram, "a motion controller turns the arm from station to station"},
 }
 
-func (p *plan) askSource(a *Asker) error {
+func (p *plan) askSource(a *Prompter) error {
 	a.say("How is the spindle angle known?")
 	for i, s := range sources {
 		a.say("  %d  %s: %s", i+1, s.name, s.what)
@@ -32,7 +32,7 @@ func (p *plan) askSource(a *Asker) error {
 	})
 }
 
-func (p *plan) askAngle(ctx context.Context, a *Asker, o Options) error {
+func (p *plan) askAngle(ctx context.Context, a *Prompter, o Options) error {
 	switch p.source {
 	case config.SourceSteady:
 		return p.askSteady(a, o)
@@ -45,13 +45,13 @@ func (p *plan) askAngle(ctx context.Context, a *Asker, o Options) error {
 	}
 }
 
-func (p *plan) askStations(a *Asker) error {
+func (p *plan) askStations(a *Prompter) error {
 	return a.ask("Stations, deg (0 right, 90 back, 180 left, 270 front)", p.stations, p.set("angle.stations_deg", &p.stations, numbers))
 }
 
 func angleKey(k string) string { return "angle." + k }
 
-func (p *plan) askEncoder(ctx context.Context, a *Asker, o Options) error {
+func (p *plan) askEncoder(ctx context.Context, a *Prompter, o Options) error {
 	if err := p.askLine(ctx, a, o, "Port of the encoder", angleKey, &p.encoderPort, &p.encoderFrame, false); err != nil {
 		return err
 	}
@@ -59,7 +59,7 @@ func (p *plan) askEncoder(ctx context.Context, a *Asker, o Options) error {
 }
 
 // askSteady asks for constant turning. The way round is asked for, since the wrong one would turn a lean's sign over.
-func (p *plan) askSteady(a *Asker, o Options) error {
+func (p *plan) askSteady(a *Prompter, o Options) error {
 	a.say("Never the spindle's own power: an arm is on it. Keep clear of what turns it.")
 	a.say("An index pulse once a turn, on a port of its own, makes the angles surer. Without one the start is marked by a key or button.")
 	if err := p.askPort(a, o, "Port of the index pulse", noPort, angleKey("port"), &p.pulsePort); err != nil {

@@ -32,7 +32,7 @@ type Options struct {
 }
 
 // Interview asks for everything and gives the machine's name and the text of its configuration.
-func Interview(ctx context.Context, a *Asker, o Options) (name, text string, err error) {
+func Interview(ctx context.Context, a *Prompter, o Options) (name, text string, err error) {
 	o.Ports = slices.DeleteFunc(slices.Clone(o.Ports), func(x portlist.Port) bool {
 		if x.Console {
 			a.say("%s is left out of the lists: the kernel writes its messages to it.", x.Name)
@@ -98,7 +98,7 @@ func (p *plan) set(key string, at *string, form func(string) (string, error), al
 	}
 }
 
-func (p *plan) askIndicators(ctx context.Context, a *Asker, o Options) error {
+func (p *plan) askIndicators(ctx context.Context, a *Prompter, o Options) error {
 	for i := 0; ; i++ {
 		key := func(k string) string { return fmt.Sprintf("indicator.%d.%s", i, k) }
 		if i > 0 {

@@ -24,7 +24,7 @@ func (p *plan) freePort(o Options) string {
 }
 
 // askPort asks for a port; where noPort is usual there need be none.
-func (p *plan) askPort(a *Asker, o Options, question, usual, key string, port *string) error {
+func (p *plan) askPort(a *Prompter, o Options, question, usual, key string, port *string) error {
 	if len(o.Ports) == 0 {
 		a.say("No serial port is there now; write the name it will have, or tcp://host:port.")
 	}
@@ -50,7 +50,7 @@ func (p *plan) askPort(a *Asker, o Options, question, usual, key string, port *s
 	})
 }
 
-func (p *plan) askBaud(a *Asker, key string, frame *string) error {
+func (p *plan) askBaud(a *Prompter, key string, frame *string) error {
 	return a.ask("Baud rate", "115200", func(s string) error {
 		n, err := strconv.Atoi(s)
 		if err != nil {
@@ -61,7 +61,7 @@ func (p *plan) askBaud(a *Asker, key string, frame *string) error {
 }
 
 // askLine asks for a port and for how the instrument behind it speaks.
-func (p *plan) askLine(ctx context.Context, a *Asker, o Options, question string, key func(string) string, port, frame *string, find bool) error {
+func (p *plan) askLine(ctx context.Context, a *Prompter, o Options, question string, key func(string) string, port, frame *string, find bool) error {
 	if err := p.askPort(a, o, question, p.freePort(o), key("port"), port); err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func (p *plan) askLine(ctx context.Context, a *Asker, o Options, question string
 
 // find listens to the port, if the person agrees, and takes what it found. A port that was listened to already is
 // known.
-func (p *plan) find(ctx context.Context, a *Asker, o Options, port string, frame *string) (bool, error) {
+func (p *plan) find(ctx context.Context, a *Prompter, o Options, port string, frame *string) (bool, error) {
 	if f := p.heard[port]; f != nil {
 		return p.next(a, f, "", frame), nil
 	}
@@ -103,7 +103,7 @@ func (p *plan) find(ctx context.Context, a *Asker, o Options, port string, frame
 }
 
 // next gives an indicator the next channel of its port that has none yet. Only the first of a port says how it speaks.
-func (p *plan) next(a *Asker, f *Found, keys string, frame *string) bool {
+func (p *plan) next(a *Prompter, f *Found, keys string, frame *string) bool {
 	if len(f.Channels) == 0 {
 		*frame = keys
 		return keys != ""

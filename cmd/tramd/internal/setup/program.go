@@ -60,7 +60,7 @@ port = %s
 	fmt.Fprintf(b, "dwell_s = %s   # from the arrival to the first reading that counts\n", g.dwell)
 }
 
-func (p *plan) askProgram(a *Asker, o Options) error {
+func (p *plan) askProgram(a *Prompter, o Options) error {
 	a.say(programCautions)
 	g := &p.program
 	key := func(k string) string { return "program." + k }
@@ -93,7 +93,7 @@ func (p *plan) askProgram(a *Asker, o Options) error {
 
 // askCommands asks for the commands of a move. No stop command is proposed with the words of ISO 6983: a controller may
 // take a program stop (M0) up only after the block that moves (common practice, no source).
-func (p *plan) askCommands(a *Asker) error {
+func (p *plan) askCommands(a *Prompter) error {
 	a.say("Which command moves the arm?")
 	a.say("  1  words of ISO 6983: G90 and G94 once, then G1 A{deg} F{feed} and G4 P{dwell_s} for each station")
 	a.say("  2  commands of your own, with {deg}, {feed}, {dwell_s} or {dwell_ms} where the numbers go")
@@ -133,7 +133,7 @@ const commandsMost = 20
 
 // askList asks for commands one by one, so that none needs a mark between it and the next. Until the list is whole it
 // is judged with the rest behind it.
-func (p *plan) askList(a *Asker, what string, at *[]string, rest ...string) error {
+func (p *plan) askList(a *Prompter, what string, at *[]string, rest ...string) error {
 	a.say("%s, a command a line:", what)
 	var list []string
 	for whole := false; !whole; {
@@ -169,7 +169,7 @@ func (p *plan) askList(a *Asker, what string, at *[]string, rest ...string) erro
 }
 
 // askLimits asks for the soft limits. What is usual lets the first station be taken again a turn on.
-func (p *plan) askLimits(a *Asker) error {
+func (p *plan) askLimits(a *Prompter) error {
 	g := &p.program
 	low, high := usualLimits(p.stations)
 	if err := a.ask("Lowest spindle angle the arm may be moved to, deg", low, p.set("program.low_deg", &g.low, number, "program")); err != nil {

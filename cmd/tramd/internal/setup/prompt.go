@@ -9,8 +9,8 @@ import (
 	"strings"
 )
 
-// Asker puts questions to a person, or to a file of answers, a line each.
-type Asker struct {
+// Prompter puts questions to a person, or to a file of answers, a line each.
+type Prompter struct {
 	ctx   context.Context
 	out   io.Writer
 	lines <-chan string // closed at the end of the answers
@@ -19,9 +19,9 @@ type Asker struct {
 // longestAnswer is more than any answer needs.
 const longestAnswer = 4096
 
-// NewAsker asks on out and reads the answers from in. A read that is still waiting when ctx ends is left behind: the
+// NewPrompter asks on out and reads the answers from in. A read that is still waiting when ctx ends is left behind: the
 // program is about to end with it.
-func NewAsker(ctx context.Context, in io.Reader, out io.Writer) *Asker {
+func NewPrompter(ctx context.Context, in io.Reader, out io.Writer) *Prompter {
 	lines := make(chan string)
 	go func() {
 		defer close(lines)
@@ -35,18 +35,18 @@ func NewAsker(ctx context.Context, in io.Reader, out io.Writer) *Asker {
 			}
 		}
 	}()
-	return &Asker{ctx: ctx, out: out, lines: lines}
+	return &Prompter{ctx: ctx, out: out, lines: lines}
 }
 
 // errNoAnswer ends the questions when the answers do.
 var errNoAnswer = errors.New("the answers ended too early; nothing was written")
 
 // say tells something between two questions.
-func (a *Asker) say(format string, args ...any) { fmt.Fprintf(a.out, format+"\n", args...) }
+func (a *Prompter) say(format string, args ...any) { fmt.Fprintf(a.out, format+"\n", args...) }
 
 // ask puts a question until its answer is taken. An empty line means what is usual; take says what is wrong with an
 // answer.
-func (a *Asker) ask(question, usual string, take func(answer string) error) error {
+func (a *Prompter) ask(question, usual string, take func(answer string) error) error {
 	for {
 		if usual == "" {
 			fmt.Fprintf(a.out, "%s: ", question)
@@ -75,7 +75,7 @@ func (a *Asker) ask(question, usual string, take func(answer string) error) erro
 }
 
 // yes asks for a yes or a no.
-func (a *Asker) yes(question string, usual bool) (yes bool, err error) {
+func (a *Prompter) yes(question string, usual bool) (yes bool, err error) {
 	word := map[bool]string{true: "y", false: "n"}[usual]
 	err = a.ask(question+" (y/n)", word, func(s string) error {
 		switch strings.ToLower(s) {

@@ -28,7 +28,7 @@ func interview(t *testing.T, o Options, answers ...string) (name, text, said str
 		o.Machine = "linnet"
 	}
 	answers = append(answers, "", "") // no password, no adjuster
-	a := NewAsker(t.Context(), strings.NewReader(strings.Join(answers, "\n")+"\n"), &out)
+	a := NewPrompter(t.Context(), strings.NewReader(strings.Join(answers, "\n")+"\n"), &out)
 	name, text, err = Interview(t.Context(), a, o)
 	return name, text, out.String(), err
 }
@@ -167,7 +167,7 @@ func TestAnswersThatEndWriteNothing(t *testing.T) {
 	in, w := io.Pipe()
 	defer w.Close()
 	time.AfterFunc(50*time.Millisecond, stop)
-	if _, _, err := Interview(ctx, NewAsker(ctx, in, io.Discard), Options{Machine: "linnet"}); !errors.Is(err, context.Canceled) {
+	if _, _, err := Interview(ctx, NewPrompter(ctx, in, io.Discard), Options{Machine: "linnet"}); !errors.Is(err, context.Canceled) {
 		t.Errorf("%v", err)
 	}
 }
@@ -182,7 +182,7 @@ func FuzzAnswersNeverMakeABadConfiguration(f *testing.F) {
 	f.Add("\n\ntyped\n\n120\n\n\n\n\n\n\n\nlong enough\nlong enough\ny\n\nshim\n7\nlower\nback\ny\nx\nscrew\n1\n2\nleft\ny\nn\n")
 	f.Add("\n\nsteady\n\n\n\n120\n\n\n\n2\n\n-\n90\ny\n\n\n")
 	f.Fuzz(func(t *testing.T, answers string) {
-		a := NewAsker(t.Context(), strings.NewReader(answers), io.Discard)
+		a := NewPrompter(t.Context(), strings.NewReader(answers), io.Discard)
 		_, text, err := Interview(t.Context(), a, Options{Ports: bench, Machine: "linnet", Record: func(string) string { return "/srv/x.db" }})
 		if err == nil {
 			_, err = config.Parse("x", []byte(text))

@@ -38,7 +38,7 @@ func (u *unattended) text(b *strings.Builder) {
 }
 
 // askUnattended asks whether checks are taken unattended, and what makes that safe.
-func (p *plan) askUnattended(a *Asker) error {
+func (p *plan) askUnattended(a *Prompter) error {
 	u := &p.unattended
 	if p.source != config.SourceEncoder && p.source != config.SourceProgram {
 		return nil
@@ -78,7 +78,7 @@ func (p *plan) askUnattended(a *Asker) error {
 
 const usualAt = "06:00"
 
-func (p *plan) askIdleInput(a *Asker) error {
+func (p *plan) askIdleInput(a *Prompter) error {
 	u := &p.unattended
 	a.say("Not one that the arm's own moves change, such as \"in cycle\": take the spindle, a door, a release.")
 	u.idleState, u.at = "on", usualAt
@@ -89,7 +89,7 @@ func (p *plan) askIdleInput(a *Asker) error {
 }
 
 // askHours asks where the spindle's hours come from.
-func (p *plan) askHours(a *Asker) error {
+func (p *plan) askHours(a *Prompter) error {
 	u := &p.unattended
 	key := "input.0.file"
 	if u.idleFile != "" {
@@ -99,7 +99,7 @@ func (p *plan) askHours(a *Asker) error {
 }
 
 // askRetract asks for what takes the arm away after a stop.
-func (p *plan) askRetract(a *Asker) error {
+func (p *plan) askRetract(a *Prompter) error {
 	g := &p.program
 	wanted, err := a.yes("Take the arm away by itself after a stop (only where the controller says for sure that it has stopped)", false)
 	if err != nil || !wanted {

@@ -23,7 +23,7 @@ const (
 // AskZero has the person point the arm right and then turn it towards the back, and gives the lines of [angle] that say
 // what that showed. The direction of counting holds for good. The zero does only where the encoder keeps it while it is
 // off.
-func AskZero(a *Asker, open func() (arm Arm, done func(), err error)) (lines string, kept bool, err error) {
+func AskZero(a *Prompter, open func() (arm Arm, done func(), err error)) (lines string, kept bool, err error) {
 	now, err := a.yes("Is the encoder switched on, the spindle's power isolated, and the arm free to be turned by hand? Then where 0 degrees is can be shown now", false)
 	if err != nil || !now {
 		return "", false, err
@@ -65,7 +65,7 @@ func AskZero(a *Asker, open func() (arm Arm, done func(), err error)) (lines str
 }
 
 // press waits for Enter until take has nothing against it.
-func (a *Asker) press(say string, take func() error) error {
+func (a *Prompter) press(say string, take func() error) error {
 	return a.ask(say, "", func(answer string) error {
 		if answer != "" {
 			return errors.New("press Enter alone, or Ctrl-C to leave")

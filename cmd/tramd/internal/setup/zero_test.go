@@ -46,7 +46,7 @@ func TestTwoPressesInSetup(t *testing.T) {
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			var out strings.Builder
-			a := NewAsker(t.Context(), strings.NewReader(strings.Join(x.answers, "\n")+"\n"), &out)
+			a := NewPrompter(t.Context(), strings.NewReader(strings.Join(x.answers, "\n")+"\n"), &out)
 			done := false
 			lines, kept, err := AskZero(a, func() (Arm, func(), error) { return &x.arm, func() { done = true }, nil })
 			if err != nil || kept != x.kept || !strings.Contains(lines, x.want) || (x.want == "") != (lines == "") || !strings.Contains(out.String(), x.said) {
@@ -58,7 +58,7 @@ func TestTwoPressesInSetup(t *testing.T) {
 		})
 	}
 	var out strings.Builder
-	a := NewAsker(t.Context(), strings.NewReader("y\n"), &out)
+	a := NewPrompter(t.Context(), strings.NewReader("y\n"), &out)
 	if lines, _, err := AskZero(a, func() (Arm, func(), error) { return nil, nil, errors.New("there is no such port") }); err != nil || lines != "" || !strings.Contains(out.String(), "no such port") {
 		t.Errorf("%q %v %s", lines, err, out.String())
 	}

@@ -83,7 +83,7 @@ func NewRunner(o Options) *Runner { return &Runner{Options: o} }
 
 // Run takes the checks until ctx ends.
 func (c *Runner) Run(ctx context.Context) {
-	tick := time.NewTicker(lookRate)
+	tick := time.NewTicker(tickEvery)
 	defer tick.Stop()
 	for n := 0; ; n++ {
 		select {
@@ -91,7 +91,7 @@ func (c *Runner) Run(ctx context.Context) {
 			return
 		case <-tick.C:
 			c.feel(ctx)
-			if n%looksAStep == 0 {
+			if n%ticksPerStep == 0 {
 				c.step(ctx)
 			}
 		}
@@ -100,9 +100,9 @@ func (c *Runner) Run(ctx context.Context) {
 
 // The indicators are looked at ten times for each step of the checker.
 const (
-	lookRate   = 100 * time.Millisecond
-	looksAStep = 10
-	stillFor   = 3 * time.Second // an indicator that has not wandered for so long is still
+	tickEvery    = 100 * time.Millisecond
+	ticksPerStep = 10
+	stillFor     = 3 * time.Second // an indicator that has not wandered for so long is still
 )
 
 // feel notes how far the indicators wander, while somebody may ask.
@@ -133,18 +133,18 @@ func (c *Runner) feel(ctx context.Context) {
 // extent is how far a reading has wandered over the last looks.
 type extent struct{ mm []float64 }
 
-const extentLooks = int(stillFor / lookRate)
+const extentReadings = int(stillFor / tickEvery)
 
 func (e *extent) add(mm float64) {
 	e.mm = append(e.mm, mm)
-	if len(e.mm) > extentLooks {
+	if len(e.mm) > extentReadings {
 		e.mm = e.mm[1:]
 	}
 }
 
 // span is infinite until there are enough looks to tell.
 func (e *extent) span() float64 {
-	if e == nil || len(e.mm) < extentLooks {
+	if e == nil || len(e.mm) < extentReadings {
 		return math.Inf(1)
 	}
 	low, high := e.mm[0], e.mm[0]

@@ -80,7 +80,7 @@ func (b *bed) pass(c *Runner, d time.Duration) {
 	b.t.Helper()
 	var begun time.Time
 	for end := b.now.Add(d); b.now.Before(end); b.now = b.now.Add(time.Second) {
-		for range looksAStep {
+		for range ticksPerStep {
 			c.feel(b.t.Context())
 		}
 		c.step(b.t.Context())
@@ -119,7 +119,7 @@ func TestAnUnattendedCheckIsTakenAndItsStepsAreKept(t *testing.T) {
 		}
 	}
 	if b.check.Next != "2026-03-03T06:00:00Z" || !strings.Contains(b.check.Say, "is run 1") || b.troubles["check"] != "" {
-		t.Errorf("the faces show %+v, troubles %v", b.check, b.troubles)
+		t.Errorf("the session shows %+v, troubles %v", b.check, b.troubles)
 	}
 
 	// A restart in the same minute brings no second one, nor does the next hour.

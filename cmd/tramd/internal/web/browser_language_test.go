@@ -111,7 +111,7 @@ func TestPageAndProgramTranslateAlike(t *testing.T) {
 	ctx := foreigner(t)
 	s := newStage(t, "")
 	s.show(still(settled(quietWren())))
-	c := catalogue.Of(cataloguetest.Language)
+	c := catalogue.Preferred(cataloguetest.Language)
 	var texts []string
 	for form := range c.Said {
 		text := strings.NewReplacer("{1}", "linnet", "{#1}", "1.25", "{2}", "wren", "{#2}", "-3", "{#3}", "+0.5", "{3}", "tilt", "{#4}", "17", "{4}", "the lean is from before", "mm/m", "arcsec").Replace(form)

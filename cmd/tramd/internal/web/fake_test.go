@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"net/http"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -16,6 +17,9 @@ import (
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
+
+// Handler serves the page and the API by one set of options.
+func Handler(o Options) http.Handler { return newServer(o).handler() }
 
 // liveFunc is a Live that asks a func, and counts the askings.
 type liveFunc struct {

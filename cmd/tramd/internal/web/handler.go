@@ -21,13 +21,8 @@ type server struct {
 	answerTimeout time.Duration // for one piece of any other answer
 }
 
-// Handler serves the page and the API. Connect its Done to http.Server.RegisterOnShutdown, since a stream has no end of
-// its own.
-func Handler(o Options) http.Handler {
-	return newServer(o).handler()
-}
-
-// Handlers are the Handlers of the network and of the local socket, whose streams share what is made for them.
+// Handlers serve the page and the API, on the network and on the local socket; their streams share what is made for
+// them. Close Options.Done before the server ends, since a stream has no end of its own.
 func Handlers(o Options) (network, local http.Handler) {
 	o.Local = false
 	n := newServer(o)

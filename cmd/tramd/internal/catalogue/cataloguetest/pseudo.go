@@ -62,27 +62,21 @@ func Catalogue(t testing.TB) *catalogue.Catalogue {
 
 // Read is Catalogue for a TestMain.
 func Read() (*catalogue.Catalogue, error) {
-	var file struct {
+	file := struct {
 		Texts map[string]string `json:"texts"`
 		Said  map[string]string `json:"said"`
-	}
-	text, err := catalogue.File(catalogue.English)
-	if err == nil {
-		err = json.Unmarshal(text, &file)
-	}
-	if err == nil {
-		err = json.Unmarshal(sentences, &file)
-	}
-	if err != nil {
+	}{Texts: map[string]string{}}
+	if err := json.Unmarshal(sentences, &file); err != nil {
 		return nil, err
 	}
-	for key, text := range file.Texts {
+	for key, text := range catalogue.Preferred(catalogue.English).Texts {
 		file.Texts[key] = Pseudo(text)
 	}
 	for form := range file.Said {
 		file.Said[form] = Pseudo(form)
 	}
-	if text, err = json.Marshal(file); err != nil {
+	text, err := json.Marshal(file)
+	if err != nil {
 		return nil, err
 	}
 	return catalogue.Read(Language, text)
