@@ -10,20 +10,14 @@ import (
 var noAdvice = api.Unavailable.New("there is no advice to be had: the daemon was started without its record")
 
 // advice answers with what to move next: at the head, or at the joint that a measurement named "of" shows.
-func (s *server) advice(w http.ResponseWriter, r *http.Request) {
-	var a any
-	err := noAdvice
+func (s *server) advice(r *http.Request) (any, error) {
 	switch of := r.URL.Query().Get("of"); {
 	case of != "" && s.Assembly != nil:
-		a, err = s.Assembly.Joint(r.Context(), of)
+		return s.Assembly.Joint(r.Context(), of)
 	case of == "" && s.Advice != nil:
-		a, err = s.Advice(r.Context())
+		return s.Advice(r.Context())
 	}
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, a)
+	return nil, noAdvice
 }
 
 // sheet serves a page that is whole in itself, to be read and printed, in the reader's language.

@@ -15,18 +15,12 @@ import (
 
 // storedCurve answers with the curve of a stored run in the form of the stream's: the mean reading in each degree where
 // an indicator touched, and the fit through it. It spares a phone the readings themselves.
-func (s *server) storedCurve(w http.ResponseWriter, r *http.Request) {
+func (s *server) storedCurve(r *http.Request) (any, error) {
 	id, err := s.recordID(r)
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	out, err := s.curveOf(r.Context(), id)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, out)
+	return s.curveOf(r.Context(), id)
 }
 
 func (s *server) curveOf(ctx context.Context, id int64) (*curveView, error) {

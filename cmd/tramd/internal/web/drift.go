@@ -7,15 +7,9 @@ import (
 
 var noDrift = api.Unavailable.New("the history is not worked out here: the daemon was started without it")
 
-func (s *server) drift(w http.ResponseWriter, r *http.Request) {
+func (s *server) drift(r *http.Request) (any, error) {
 	if s.Drift == nil {
-		s.fail(w, noDrift)
-		return
+		return nil, noDrift
 	}
-	v, err := s.Drift.Drift(r.Context())
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, v)
+	return s.Drift.Drift(r.Context())
 }

@@ -20,20 +20,15 @@ type Assembly interface {
 var noAssembly = api.Unavailable.New("the record of the assembly is not open: see the daemon's log")
 
 // measured answers with every number of a run that is no sweep.
-func (s *server) measured(w http.ResponseWriter, r *http.Request) {
+func (s *server) measured(r *http.Request) (any, error) {
 	id, err := s.recordID(r)
-	var out api.Measured
 	if err == nil && s.Assembly == nil {
 		err = noAssembly
 	}
-	if err == nil {
-		out, err = s.Assembly.Measured(r.Context(), id)
-	}
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	s.reply(w, http.StatusOK, out)
+	return s.Assembly.Measured(r.Context(), id)
 }
 
 // runPicture answers with the picture of a run that is no sweep.
@@ -69,15 +64,9 @@ func (s *server) picture(w http.ResponseWriter, r *http.Request, err error, draw
 }
 
 // job answers with how far the assembly has come.
-func (s *server) job(w http.ResponseWriter, r *http.Request) {
+func (s *server) job(r *http.Request) (any, error) {
 	if s.Assembly == nil {
-		s.fail(w, noAssembly)
-		return
+		return nil, noAssembly
 	}
-	out, err := s.Assembly.Job(r.Context())
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, out)
+	return s.Assembly.Job(r.Context())
 }

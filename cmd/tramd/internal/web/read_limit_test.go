@@ -45,13 +45,16 @@ func TestAnAnswerThatIsNotTakenIsEnded(t *testing.T) {
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	resp, err := srv.Client().Get(srv.URL + "/api/v1/runs/1") // waits for a place
-	if err != nil {
-		t.Fatal(err)
-	}
-	resp.Body.Close()
-	if resp.StatusCode == 503 {
-		t.Error("no place became free")
+	for began, code := time.Now(), 503; code == 503; { // a place becomes free, on a busy machine late
+		if time.Since(began) > time.Minute {
+			t.Fatal("no place became free")
+		}
+		resp, err := srv.Client().Get(srv.URL + "/api/v1/runs/1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		code = resp.StatusCode
 	}
 	for i := 0; held() > 0; i++ {
 		if i == 6000 {

@@ -13,7 +13,7 @@ type Refits interface {
 }
 
 // refit fits a run with today's model; the body says whether the result is kept beside the old ones.
-func (s *server) refit(w http.ResponseWriter, r *http.Request) {
+func (s *server) refit(r *http.Request) (any, error) {
 	id, err := pathID(r)
 	var in struct {
 		Keep bool `json:"keep"`
@@ -25,13 +25,7 @@ func (s *server) refit(w http.ResponseWriter, r *http.Request) {
 		err = noRecords
 	}
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	out, err := s.Refits.Refit(r.Context(), id, in.Keep)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, out)
+	return s.Refits.Refit(r.Context(), id, in.Keep)
 }

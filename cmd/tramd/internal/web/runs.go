@@ -13,7 +13,7 @@ const (
 	maxRuns     = 500
 )
 
-func (s *server) runs(w http.ResponseWriter, r *http.Request) {
+func (s *server) runs(r *http.Request) (any, error) {
 	before, err := queryInt(r, "before", 0, math.MaxInt64, 0)
 	var limit int64
 	if err == nil {
@@ -23,15 +23,9 @@ func (s *server) runs(w http.ResponseWriter, r *http.Request) {
 		err = noRecords
 	}
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	v, err := s.Records.Runs(r.Context(), before, int(limit))
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, v)
+	return s.Records.Runs(r.Context(), before, int(limit))
 }
 
 // recordID is the {id} of the path, where there is a record to look it up in.
@@ -43,18 +37,12 @@ func (s *server) recordID(r *http.Request) (int64, error) {
 	return id, err
 }
 
-func (s *server) run(w http.ResponseWriter, r *http.Request) {
+func (s *server) run(r *http.Request) (any, error) {
 	id, err := s.recordID(r)
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	v, err := s.Records.Run(r.Context(), id)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, v)
+	return s.Records.Run(r.Context(), id)
 }
 
 func (s *server) readings(w http.ResponseWriter, r *http.Request) {

@@ -7,7 +7,7 @@ import (
 )
 
 // separate tells the spindle from a loose plate: ?turned= is the sweep after the plate was turned by 180 degrees.
-func (s *server) separate(w http.ResponseWriter, r *http.Request) {
+func (s *server) separate(r *http.Request) (any, error) {
 	first, err := s.recordID(r)
 	var turned int64
 	if err == nil {
@@ -21,13 +21,7 @@ func (s *server) separate(w http.ResponseWriter, r *http.Request) {
 		err = noRecords
 	}
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	out, err := s.Separate(r.Context(), first, turned)
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, out)
+	return s.Separate(r.Context(), first, turned)
 }

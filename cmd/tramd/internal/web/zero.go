@@ -18,7 +18,7 @@ type Zeros interface {
 var noZeros = api.Unavailable.New("a zero cannot be set from here: the daemon was started without")
 
 // pointZero takes a press: {"step":"right"}, then {"step":"back"}.
-func (s *server) pointZero(w http.ResponseWriter, r *http.Request) {
+func (s *server) pointZero(r *http.Request) (any, error) {
 	var in struct {
 		Step string `json:"step"`
 	}
@@ -29,27 +29,16 @@ func (s *server) pointZero(w http.ResponseWriter, r *http.Request) {
 	if err == nil && s.Zeros == nil {
 		err = noZeros
 	}
-	var st *session.ZeroState
-	if err == nil {
-		st, err = s.Zeros.Point(r.Context(), session.ZeroStep(in.Step))
-	}
 	if err != nil {
-		s.fail(w, err)
-		return
+		return nil, err
 	}
-	s.reply(w, http.StatusOK, st)
+	return s.Zeros.Point(r.Context(), session.ZeroStep(in.Step))
 }
 
 // forgetZero makes the zero unknown, after the encoder was mounted again.
-func (s *server) forgetZero(w http.ResponseWriter, r *http.Request) {
-	err := noZeros
-	var st *session.ZeroState
-	if s.Zeros != nil {
-		st, err = s.Zeros.ForgetZero(r.Context())
+func (s *server) forgetZero(r *http.Request) (any, error) {
+	if s.Zeros == nil {
+		return nil, noZeros
 	}
-	if err != nil {
-		s.fail(w, err)
-		return
-	}
-	s.reply(w, http.StatusOK, st)
+	return s.Zeros.ForgetZero(r.Context())
 }
