@@ -47,7 +47,7 @@ var mutations = []mutation{
 	{"arc-5-times", model + "reject.go", "shallowGrains         = 6.0", "shallowGrains         = 30.0", "TestWrittenOtherwise"},
 	{"far-5-times", model + "reject.go", "far := math.Max(5*s.scale", "far := math.Max(25*s.scale", "TestWrittenOtherwise"},
 	{"spike-5-times", model + "reject.go", "limit := 4*math.Max(in.scatter", "limit := 20*math.Max(in.scatter", "TestJoinSwings"},
-	{"station-5-times", model + "reject.go", "math.Abs(worst.r) < 8*scale", "math.Abs(worst.r) < 40*scale", ""},
+	{"station-5-times", model + "reject.go", "math.Abs(worst.r) < 8*scale", "math.Abs(worst.r) < 40*scale", "TestAStationOnAChipIsLeftOut"},
 	{"wave-odds-5-times", model + "part_find.go", "waveOdds   = -8.0", "waveOdds   = -40.0", ""},
 	{"dent-odds-5-times", model + "part_find.go", "dentOdds   = -4.0", "dentOdds   = -20.0", ""},
 	{"no-dents", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestBump}", ""},
