@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -133,7 +134,11 @@ trusted = true
 	if status := <-ended; status != exitDone {
 		t.Fatalf("status %d", status)
 	}
-	if _, list, _ := call(t, "event", "list", "--config", s.config); !strings.Contains(list, "rear bolts by -0.16") {
-		t.Errorf("the move was not logged: %s", list)
+	_, list, _ := call(t, "event", "list", "--config", s.config)
+	_, logged, found := strings.Cut(list, "rear bolts by ")
+	var by float64
+	want := a.Moves[0].By * (target - 0.2) / a.Aims[0].ChangeMM // by what the indicator showed
+	if n, err := fmt.Sscan(logged, &by); !found || n != 1 || math.Abs(by-want) > 0.02 {
+		t.Errorf("a move by %v was logged, want %v: %v, %s", by, want, err, list)
 	}
 }
