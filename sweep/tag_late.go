@@ -2,9 +2,9 @@ package sweep
 
 import "math"
 
-// backlog tells a sender that was held up, and then sends what it had meanwhile, from one that was silent or whose lines
-// were lost. What was held up comes faster than the sender's rhythm. Nothing says when it was measured: by their stamps
-// the lines lie after the silence, and an arm that went on turning seems to have stood.
+// backlog tells a sender that was held up, and then sends what it had meanwhile, from one that was silent or whose
+// lines were lost. What was held up comes faster than the sender's rhythm. Nothing says when it was measured: by their
+// stamps the lines lie after the silence, and an arm that went on turning seems to have stood.
 type backlog struct {
 	begun  bool
 	last   float64 // time of the latest line
@@ -81,9 +81,9 @@ const heldUpDeg = 0.5
 const alike = 256
 
 // settle emits the readings up to t, unless the encoder's lines are late, or may be: those wait until it is known how
-// far the arm went meanwhile. d is how many raw units the arm went to the latest sample. An encoder that speaks as often
-// as the arm has moved by a step is silent while it rests, and quicker when the arm is: that is no backlog. It is known
-// by its steps, which are all alike.
+// far the arm went meanwhile. d is how many raw units the arm went to the latest sample. An encoder that speaks as
+// often as the arm has moved by a step is silent while it rests, and quicker when the arm is: that is no backlog. It is
+// known by its steps, which are all alike.
 func (e *Encoder) settle(t float64, d int64, emit func(Point)) {
 	if way := max(d, -d); way == e.lastWay && way != 0 {
 		e.even++

@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// sender plays an instrument that is held up once. What it would have said meanwhile is lost, or comes afterwards as fast
-// as the wire carries it.
+// sender plays an instrument that is held up once. What it would have said meanwhile is lost, or comes afterwards as
+// fast as the wire carries it.
 type sender struct {
 	rate, begin, stall float64
 	held               bool
@@ -33,9 +33,9 @@ func (s sender) lines(seconds float64) (out [][2]float64) {
 	return out
 }
 
-// playLate has an encoder and an indicator speak, each read every 20 ms. The reading is when it was taken, so that what is
-// tagged can be held against the truth. It gives by how many degrees an angle is off at the most, and how many readings
-// have one and have none.
+// playLate has an encoder and an indicator speak, each read every 20 ms. The reading is when it was taken, so that what
+// is tagged can be held against the truth. It gives by how many degrees an angle is off at the most, and how many
+// readings have one and have none.
 func playLate(e *Encoder, angle, arm sender, turned func(t float64) float64, seconds float64) (worst float64, known, unknown int) {
 	lines, readings := angle.lines(seconds), arm.lines(seconds)
 	emit := func(p Point) {
@@ -108,7 +108,8 @@ func TestNoReadingIsTaggedByLinesThatWereHeldUp(t *testing.T) {
 						if worst > 0.2 || float64(unknown) > most {
 							t.Errorf("%s, lost: an angle is off by %.1f degrees, %d have none", name, worst, unknown)
 						}
-						// The arm rests meanwhile: there is nothing to be wrong about, as long as the lines can be kept.
+						// The arm rests meanwhile: there is nothing to be wrong about, as long as the lines can be
+						// kept.
 						if who == "encoder" && rate*stall/(1-rate*wire) > pastFixes {
 							continue
 						}

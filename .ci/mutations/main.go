@@ -24,8 +24,8 @@ const (
 	belief = "sweep/uncertainty/"
 )
 
-// mutation replaces was, which stands in the file once, by is. By names the tests that are run first, since they noticed
-// it the last time; where they do not, all are run.
+// mutation replaces was, which stands in the file once, by is. By names the tests that are run first, since they
+// noticed it the last time; where they do not, all are run.
 type mutation struct {
 	name, file, was, is, by string
 }

@@ -17,8 +17,8 @@ import (
 	"tramd/device/devicetest"
 )
 
-// A person follows the terminal to the aim of a rail behind a real port: read at one end, park, move, tighten, read again,
-// and log. The advice comes from an imported traverse.
+// A person follows the terminal to the aim of a rail behind a real port: read at one end, park, move, tighten, read
+// again, and log. The advice comes from an imported traverse.
 func TestARailIsAimedInTheTerminal(t *testing.T) {
 	t.Parallel()
 	port := devicetest.Open(t)

@@ -103,8 +103,8 @@ func falseAlarms(t testing.TB, h healthy, machines, checks int, seed uint64) (to
 }
 
 // delay returns the mean number of checks until the chart reports a step of so many standard deviations after quiet
-// checks, its standard error, and the share reported as a shift. It leaves out a machine with an earlier false alarm. A step that is never
-// reported counts as 300.
+// checks, its standard error, and the share reported as a shift. It leaves out a machine with an earlier false alarm. A
+// step that is never reported counts as 300.
 func delay(t testing.TB, h healthy, quiet int, step float64, machines int, seed uint64) (mean, se, asShift float64) {
 	r := rand.New(rand.NewPCG(seed, 3))
 	var n, sum, squares, shifts float64

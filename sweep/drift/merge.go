@@ -33,8 +33,8 @@ func (b *bank) merge() {
 	b.h = kept
 }
 
-// cost bounds what it costs to make one of two hypotheses: infinitely much where they are of different processes. Of the
-// level, the slope, the swing, the lean per kelvin and sigma each by itself it is the bound of A. R. Runnalls (IEEE
+// cost bounds what it costs to make one of two hypotheses: infinitely much where they are of different processes. Of
+// the level, the slope, the swing, the lean per kelvin and sigma each by itself it is the bound of A. R. Runnalls (IEEE
 // Transactions on Aerospace and Electronic Systems 43 (2007) 989-999, from memory).
 func (h *hypothesis) cost(x *hypothesis, dof float64) float64 {
 	if h.steep != x.steep || h.turn != x.turn || h.quick != x.quick || h.age != x.age {

@@ -84,8 +84,8 @@ type Aim struct {
 	RestMM float64 `json:"rest_mm"`
 }
 
-// JointAim is how a move shows at an indicator that is taken from a near end to a far one and parked there: the reading at
-// the far end less that at the near one.
+// JointAim is how a move shows at an indicator that is taken from a near end to a far one and parked there: the reading
+// at the far end less that at the near one.
 type JointAim struct {
 	Adjuster  string   `json:"adjuster"`
 	By        float64  `json:"by"`

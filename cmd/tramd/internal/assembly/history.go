@@ -98,8 +98,8 @@ func runOut(ctx context.Context, s *store.Store, cfg *config.Config, angles *dri
 		if err != nil {
 			return out, fmt.Errorf("run %d: %w", run.ID, err)
 		}
-		// Drift reckons in one unit, whichever: here mm. Run-out is twice the eccentricity, whose U is expanded by about
-		// two: so that is its standard uncertainty.
+		// Drift reckons in one unit, whichever: here mm. Run-out is twice the eccentricity, whose U is expanded by
+		// about two: so that is its standard uncertainty.
 		check.Axis, check.DoF, check.Limit = [2]*drift.Value{}, [2]float64{}, options.RunOutMM
 		for _, x := range r.Bar.Heights {
 			if x.U > 0 && (check.Axis[0] == nil || x.RunOut > check.Axis[0].MMPerM) {

@@ -12,8 +12,8 @@ import (
 	"tramd/sweep/bar"
 )
 
-// A collet that wears lets the bar run out more from week to week, while its angle holds: the run-out has an alarm and a
-// date of its own, in millimetres.
+// A collet that wears lets the bar run out more from week to week, while its angle holds: the run-out has an alarm and
+// a date of its own, in millimetres.
 func TestRunOutHasItsOwnAlarmAndDate(t *testing.T) {
 	t.Parallel()
 	ctx := t.Context()

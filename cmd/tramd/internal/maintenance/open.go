@@ -39,8 +39,8 @@ type Past struct {
 }
 
 // Open opens the record and reads what is known of the past. On a disk without room it gives a record that waits for
-// some (see Room). One that is found damaged is set aside and what can be read of it is saved to a new one: there may be
-// no person to do it by hand, and a daemon that does not start measures nothing.
+// some (see Room). One that is found damaged is set aside and what can be read of it is saved to a new one: there may
+// be no person to do it by hand, and a daemon that does not start measures nothing.
 func Open(ctx context.Context, o Options) (*Record, error) {
 	r := &Record{Options: o, damage: newDamage()}
 	path, opts := o.Config.Store.Path, store.Options{BootID: clock.BootID(), Log: o.Log, Damaged: r.damage.met}

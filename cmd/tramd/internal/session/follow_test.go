@@ -140,8 +140,8 @@ func TestNothingIsWorkedOutForAScrape(t *testing.T) {
 }
 
 // An encoder's lines are held up while the arm turns and the indicator goes on, and then come all at once. By their
-// stamps the arm stood meanwhile, and the readings of that time had angles that were wrong by up to 60 degrees. They have
-// none, the live words say why, and the interval holds the truth.
+// stamps the arm stood meanwhile, and the readings of that time had angles that were wrong by up to 60 degrees. They
+// have none, the live words say why, and the interval holds the truth.
 func TestTheShownLeanBearsAnEncoderThatIsHeldUp(t *testing.T) {
 	f := newFollowed(t)
 	f.arc(0, 120)

@@ -1,5 +1,5 @@
-// Package smallfile reads files that a person or another program wrote and that are small: configurations, certificates,
-// sensors. A path may name anything, a device that never ends too.
+// Package smallfile reads files that a person or another program wrote and that are small: configurations,
+// certificates, sensors. A path may name anything, a device that never ends too.
 package smallfile
 
 import (

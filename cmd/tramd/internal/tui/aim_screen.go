@@ -19,8 +19,8 @@ import (
 	"tramd/cmd/tramd/internal/session"
 )
 
-// Aim leads a person at a terminal through one aim: the way to go in large figures and by the terminal's bell, Enter for
-// each step. Keys come from in. It logs the move where the person says so, and returns when the aim is left.
+// Aim leads a person at a terminal through one aim: the way to go in large figures and by the terminal's bell, Enter
+// for each step. Keys come from in. It logs the move where the person says so, and returns when the aim is left.
 func Aim(ctx context.Context, w io.Writer, u display.Units, in io.Reader, cl *client.Client, aim api.JointAim) error {
 	ctx, leave := context.WithCancel(ctx)
 	defer leave()

@@ -42,8 +42,8 @@ func (r *Reader) Sink(sink device.Sink) device.Sink {
 	}
 }
 
-// hung returns which part of the daemon has stopped doing its work; nil when all do. Devices that are absent and a store
-// that refuses to write are no hang: a restart would cure neither.
+// hung returns which part of the daemon has stopped doing its work; nil when all do. Devices that are absent and a
+// store that refuses to write are no hang: a restart would cure neither.
 func hung(now device.Stamp, p session.Pulse, readers []*Reader) error {
 	for _, x := range []struct {
 		what    string

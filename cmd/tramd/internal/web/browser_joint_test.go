@@ -9,8 +9,8 @@ import (
 )
 
 // A person opens the joint of a step, reads at one end, parks at the other, and follows the figure while the joint is
-// loose. The rail turns about its middle, so the first round goes too far: the second knows it, and ends there. What was
-// moved stands in the form and is logged.
+// loose. The rail turns about its middle, so the first round goes too far: the second knows it, and ends there. What
+// was moved stands in the form and is logged.
 func TestAJointIsAimedOnThePage(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)

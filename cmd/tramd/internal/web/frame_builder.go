@@ -77,8 +77,8 @@ func (p *frameBuilder) paint(s *session.Snapshot, now time.Time) (*frame, error)
 	return &frame{state: state, curve: p.curve, curveNo: p.curveNo}, nil
 }
 
-// event writes a value as JSON, which has no line breaks, as an event that all clients are sent. About says how long the
-// event will be.
+// event writes a value as JSON, which has no line breaks, as an event that all clients are sent. About says how long
+// the event will be.
 func event(name string, about int, of any) ([]byte, error) {
 	const spare = 512 // the next is seldom longer by more
 	var b bytes.Buffer

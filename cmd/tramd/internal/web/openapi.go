@@ -9,8 +9,8 @@ import (
 	"sync"
 )
 
-// openAPIPacked is openapi.json by gzip, as most readers get it: the program is 80 kB smaller for it. A test holds the two
-// together, and writes it again with -update.
+// openAPIPacked is openapi.json by gzip, as most readers get it: the program is 80 kB smaller for it. A test holds the
+// two together, and writes it again with -update.
 //
 //go:embed openapi.json.gz
 var openAPIPacked []byte
