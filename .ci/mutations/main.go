@@ -52,7 +52,7 @@ var mutations = []mutation{
 	{"dent-odds-5-times", model + "part_find.go", "dentOdds   = -4.0", "dentOdds   = -20.0", ""},
 	{"no-dents", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestBump}", ""},
 	{"no-bumps", model + "part_hump.go", "{f.likeliestDent, f.likeliestBump}", "{f.likeliestDent}", ""},
-	{"finer-form-forgotten", model + "part_hump.go", "finer = math.Max(finer, behind+", "finer = math.Max(finer, -1e9+", ""},
+	{"finer-form-forgotten", model + "part_hump.go", "finer = math.Max(finer, behind+f.finerForm", "finer = math.Max(finer, -1e9+f.finerForm", ""},
 	{"parts-not-averaged", model + "average.go", "f.ans = summarise(pool)", "f.ans = summarise(append([]point(nil), main.points...))", ""},
 	{"band-proof-5-times", model + "band_find.go", "bandProof   = 20.0 ", "bandProof   = 100.0 ", ""},
 	{"even-5-times", model + "even.go", "evenApart  = 14.0 ", "evenApart  = 70.0 ", ""},

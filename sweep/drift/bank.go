@@ -139,12 +139,6 @@ func (b *bank) pace() float64 {
 	return 1
 }
 
-// add takes in a check.
-func (b *bank) add(o *observation) {
-	b.learn(o)
-	b.weigh()
-}
-
 // learn takes in a check without weighing the hypotheses again: of many checks in a row only the last needs that.
 func (b *bank) learn(o *observation) {
 	y, r := o.y, o.r
