@@ -195,6 +195,10 @@ def main():
     while not ended.is_set():
         now = time.monotonic()
         for m in makers:
+            # What was missed while the computer was busy elsewhere is not made up for: it would come at once, with the
+            # angle of now, as no instrument sends it.
+            if now - (origin + m[0] * m[1]) > 0.02:
+                m[0] = int((now - origin) / m[1])
             while origin + m[0] * m[1] <= now:
                 line = m[2](now)
                 if args.junk and rng.randrange(args.junk) == 0:
