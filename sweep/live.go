@@ -7,6 +7,13 @@ import (
 	"tramd/sweep/units"
 )
 
+// The full model is fitted again once a sweep has RefitGrowth times the readings of the fit before, or with each reading
+// up to RefitFew: stations. A session goes by these, and so does the study of what it shows.
+const (
+	RefitGrowth = 2.0
+	RefitFew    = 60
+)
+
 // Live fits a sweep while it goes on, from running sums: taking a reading costs the same however long the run, and
 // allocates nothing. It agrees with Plain, which is the one to keep. One goroutine at a time.
 type Live struct {

@@ -56,7 +56,7 @@ var mutations = []mutation{
 	{"parts-not-averaged", model + "average.go", "f.ans = summarise(pool)", "f.ans = summarise(append([]point(nil), main.points...))", ""},
 	{"band-proof-5-times", model + "band_find.go", "bandProof   = 20.0 ", "bandProof   = 100.0 ", ""},
 	{"even-5-times", model + "even.go", "evenApart  = 14.0 ", "evenApart  = 70.0 ", ""},
-	{"stray-5-times", model + "filter_live.go", "straySigma  = 6.0", "straySigma  = 30.0", ""},
+	{"stray-5-times", model + "filter_live.go", "straySigma = 6.0", "straySigma = 30.0", ""},
 	{"pair-sign", model + "pair.go", "nz.slow *= 1 + nz.together", "nz.slow *= 1 - nz.together", ""},
 	{"prior-of-form-gone", model + "grid.go", "rough += b.noForm", "rough += 0", ""},
 	{"fall-ignored", model + "design.go", "math.Pow(float64(order)/2, -2*fall)", "math.Pow(float64(order)/2, -0*fall)", ""},

@@ -33,8 +33,6 @@ type looks struct {
 const (
 	lookLeast = 120
 	lookCount = 16
-	refitAt   = 1.3
-	refitFew  = 60 // readings up to which each new one is fitted at once
 	fitTakesS = 1.0
 )
 
@@ -69,7 +67,7 @@ func (l *looks) follow(tr trial) error {
 		if fits.f == nil && n >= next && n >= 4 {
 			if g, _, err := Begin(pts[:n], tr.setup, Options{BothWays: both}); err == nil {
 				fits.f, fits.n, fits.ready = g, n, pts[i].T+fitTakesS
-				if next = int(refitAt * float64(n)); *studyOn && n <= refitFew { // the short form has no time for it
+				if next = int(sweep.RefitGrowth * float64(n)); *studyOn && n <= sweep.RefitFew { // the short form has no time for it
 					next = n + 1
 				}
 			} else {
@@ -193,7 +191,7 @@ func TestStudyLive(t *testing.T) {
 		"Wanted: 93 to 97 %% over all, 90 %% in every kind, the final lean within the last live interval in 95 %%.\n\n"+
 		"Made by `go test ./sweep/mixed -run TestStudyLive -study -study.runs %d -study.seed %d -study.live.out FILE`.\n\n"+
 		"| sweeps | looks | interval holds the truth | wider than needed | final within the last interval | jump, median, U | 95 %% |\n|---|---|---|---|---|---|---|\n",
-		runs, seed, lookLeast, lookCount, 100*(refitAt-1), refitFew, fitTakesS, runs, seed)
+		runs, seed, lookLeast, lookCount, 100*(sweep.RefitGrowth-1), sweep.RefitFew, fitTakesS, runs, seed)
 	for i, f := range kinds {
 		b.WriteString(came[i].row(f.name))
 		all.add(came[i])

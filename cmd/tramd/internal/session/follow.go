@@ -15,8 +15,6 @@ import (
 // filter.
 const (
 	watchedFor   = 2 * time.Second
-	fitGrows     = 2.0     // a fit is due once there are so many times the readings of the one before
-	fitFew       = 60      // readings up to which each new one is fitted at once: stations
 	fitAtMost    = 200_000 // readings; beyond that the filter goes on alone
 	fitRests     = 8       // times what the last fit took before the next
 	fitSlice     = 4 * time.Millisecond
@@ -100,10 +98,10 @@ func (j *job) fitDue(now time.Time) bool {
 	switch {
 	case j.fitting || n == j.fitted || n > fitAtMost || now.Before(j.mayFit):
 		return false
-	case j.shown == nil || j.doubted || j.urgent || j.trouble != "" || j.follower.f == nil || n <= fitFew:
+	case j.shown == nil || j.doubted || j.urgent || j.trouble != "" || j.follower.f == nil || n <= sweep.RefitFew:
 		return true
 	}
-	return float64(n) >= fitGrows*float64(j.fitted)
+	return float64(n) >= sweep.RefitGrowth*float64(j.fitted)
 }
 
 type fitMade struct {
