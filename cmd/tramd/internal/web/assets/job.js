@@ -3,6 +3,7 @@ import { byId, draw, make, set, setText } from './dom.js';
 import { on, reason, send } from './api.js';
 import { change, onPaint, state } from './state.js';
 import { carried, jobNow } from './caution.js';
+import { amounts, field } from './moved.js';
 import { takeTightened, targetAdvice } from './target.js';
 import { unitNow } from './frame.js';
 import { inWords, signed } from './units.js';
@@ -66,8 +67,6 @@ function list(id, texts) {
   byId(id).replaceChildren(...texts.map((text) => make('li', '', text)));
 }
 
-const inches = (a, unit) => unit.inch && a.unit === 'mm';
-
 // form asks what was really moved: the advised amounts stand in it, to be corrected.
 function form(advice, unit) {
   const adjusters = advice?.adjusters ?? [];
@@ -76,12 +75,9 @@ function form(advice, unit) {
   if (key === formKey) return;
   formKey = key;
   byId('moved-rows').replaceChildren(...adjusters.map((a, i) => {
-    const label = make('label', '', `${a.name}, ${inches(a, unit) ? 'in' : a.unit}`);
-    const input = make('input');
     const by = advice.must_sweep ? undefined : advice.moves.find((m) => m.adjuster === a.name)?.by;
-    Object.assign(input, { type: 'number', step: 'any', id: `moved-${i}`, name: a.name, value: by === undefined ? '' : inches(a, unit) ? (by / 25.4).toFixed(4) : by });
-    input.setAttribute('inputmode', 'decimal');
-    label.append(input);
+    const label = field(a, by, unit, (written) => `${a.name}, ${written}`);
+    label.querySelector('input').id = `moved-${i}`;
     if (a.notes) label.append(make('small', '', inWords(a.notes, unit)));
     return label;
   }));
@@ -89,15 +85,7 @@ function form(advice, unit) {
 
 // log sends what stands in the form; only what was filled in was moved.
 async function log() {
-  const unit = unitNow();
-  const moved = {};
-  for (const input of byId('moved-rows').querySelectorAll('input')) {
-    if (input.value === '' || Number(input.value) === 0) continue;
-    const a = state.advice.adjusters.find((x) => x.name === input.name);
-    moved[input.name] = inches(a, unit) ? Number((Number(input.value) * 25.4).toFixed(6)) : Number(input.value);
-  }
-  if (!Object.keys(moved).length) throw new Error(t('moved.nothing'));
-  await send('POST', '/api/v1/events', { kind: 'adjusted', text: '', moved, tightened: takeTightened() ?? undefined });
+  await send('POST', '/api/v1/events', { kind: 'adjusted', text: '', moved: amounts(byId('moved-rows')), tightened: takeTightened() ?? undefined });
   await loadAdvice();
   return t('moved.logged');
 }

@@ -2,6 +2,7 @@
 import { make } from './dom.js';
 import { allowed, attempt, reason, send } from './api.js';
 import { change } from './state.js';
+import { amounts, field } from './moved.js';
 import { begin } from './target.js';
 import { inWords } from './units.js';
 import { t } from './t.js';
@@ -67,20 +68,10 @@ export function joint(name, free, unit, logged) {
   return box;
 }
 
-// form logs what was moved: as the aims saw it, or as it is typed.
+// form returns the form that logs a move. The amounts that the aims measured stand in it; a person may change them.
 function form(name, free, unit, logged) {
   const f = make('form', 'row');
-  const inputs = advice.adjusters.map((a) => {
-    const inch = unit.inch && a.unit === 'mm';
-    const label = make('label', '', t('joint.moved', { adjuster: a.name, unit: inch ? 'in' : a.unit }));
-    const input = make('input');
-    const by = moved[a.name];
-    Object.assign(input, { type: 'number', step: 'any', name: a.name, inMM: inch ? 25.4 : 1, value: by === undefined ? '' : inch ? (by / 25.4).toFixed(4) : by });
-    input.setAttribute('inputmode', 'decimal');
-    label.append(input);
-    f.append(label);
-    return input;
-  });
+  f.append(...advice.adjusters.map((a) => field(a, moved[a.name], unit, (written) => t('joint.moved', { adjuster: a.name, unit: written }))));
   const log = make('button', '', t('joint.log'));
   log.disabled = !free;
   f.append(log);
@@ -88,9 +79,7 @@ function form(name, free, unit, logged) {
     e.preventDefault();
     attempt(async () => {
       await allowed();
-      const amounts = Object.fromEntries(inputs.filter((i) => Number(i.value) !== 0).map((i) => [i.name, Number(i.value) * i.inMM]));
-      if (!Object.keys(amounts).length) throw new Error(t('moved.nothing'));
-      await send('POST', '/api/v1/events', { kind: 'adjusted', text: '', moved: amounts });
+      await send('POST', '/api/v1/events', { kind: 'adjusted', text: '', moved: amounts(f) });
       await load('');
       await logged();
       return t('joint.logged', { name });
