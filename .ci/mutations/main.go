@@ -2,8 +2,8 @@
 //
 //	go run ./.ci/mutations [NAME...]
 //
-// Each mutation changes one piece of text in one file, by the go command's overlay, so that the files on disk stay as
-// they are. A mutation that no test of its packages notices makes the program fail. Where the test
+// Each mutation changes one piece of text in one file, by the go command's overlay, which leaves the files on disk
+// alone. A mutation that no test of its packages notices makes the program fail. Where the test
 // that noticed it the last time is known it runs first, in seconds; the others take minutes each.
 package main
 

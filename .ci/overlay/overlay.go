@@ -1,5 +1,5 @@
-// Package overlay puts another text in the place of a source file, for one run of the go command (-overlay): the file
-// on disk stays as it is.
+// Package overlay puts another text in the place of a source file, for one run of the go command (-overlay). It does
+// not change the file on disk.
 package overlay
 
 import (

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"math/rand/v2"
 	"net/http"
 	"net/url"
@@ -51,7 +52,7 @@ func (a *asker) value(schema map[string]any, deep int) any {
 	case "object":
 		out := map[string]any{}
 		properties, _ := schema["properties"].(map[string]any)
-		for _, key := range ordered(properties) {
+		for _, key := range slices.Sorted(maps.Keys(properties)) {
 			if a.IntN(3) > 0 {
 				out[key] = a.value(properties[key].(map[string]any), deep+1)
 			}
@@ -75,15 +76,6 @@ func (a *asker) value(schema map[string]any, deep int) any {
 	return a.odd()
 }
 
-func ordered(m map[string]any) []string {
-	out := make([]string, 0, len(m))
-	for key := range m {
-		out = append(out, key)
-	}
-	slices.Sort(out)
-	return out
-}
-
 // request returns a request of an operation.
 func (a *asker) request(t *testing.T, method, path string, op map[string]any) *http.Request {
 	t.Helper()
@@ -101,7 +93,7 @@ func (a *asker) request(t *testing.T, method, path string, op map[string]any) *h
 	body, kind := "", ""
 	if in, ok := op["requestBody"].(map[string]any); ok {
 		content := in["content"].(map[string]any)
-		kind = ordered(content)[0]
+		kind = slices.Sorted(maps.Keys(content))[0]
 		body = a.of("", "\x00\x01", "t_s,angle_deg,reading_mm\n0,0,1\n", "{").(string)
 		if schema, ok := content[kind].(map[string]any)["schema"].(map[string]any); ok && kind == "application/json" && a.IntN(10) > 0 {
 			text, err := json.Marshal(a.value(schema, 0))
@@ -130,9 +122,9 @@ func TestNoRequestFailsInside(t *testing.T) {
 	a := &asker{rand.New(rand.NewPCG(7, 11)), api.doc, "3"}
 	paths := api.doc["paths"].(map[string]any)
 	for range 3000 {
-		path := ordered(paths)[a.IntN(len(paths))]
+		path := slices.Sorted(maps.Keys(paths))[a.IntN(len(paths))]
 		methods := paths[path].(map[string]any)
-		method := ordered(methods)[a.IntN(len(methods))]
+		method := slices.Sorted(maps.Keys(methods))[a.IntN(len(methods))]
 		if path == "/api/v1/live" || method == "parameters" {
 			continue // the stream does not end
 		}

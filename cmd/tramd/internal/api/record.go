@@ -39,7 +39,7 @@ type Run struct {
 	SpindleHours *float64 `json:"spindle_hours,omitempty"`
 }
 
-// Event is something that happened to the machine, as it is stored.
+// Event is a stored event of the machine.
 type Event struct {
 	ID         int64              `json:"id"`
 	At         time.Time          `json:"at"`

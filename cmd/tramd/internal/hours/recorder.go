@@ -47,7 +47,7 @@ type Options struct {
 // a person typed them. It shows what is on disk, so that a kill takes back nothing that was shown.
 type Recorder struct {
 	Options
-	ranFor  time.Duration // of the line, as far as it is in the meter
+	ranFor  time.Duration // running time of the line that the meter has
 	notedAt device.Stamp
 
 	saving sync.Mutex // held around whatever writes hours to the store, so that none overtakes another

@@ -73,9 +73,11 @@ func (a *aiming) toGo() float64 {
 	return a.from + a.whole() - (*a.reading + a.lag - a.fromLag)
 }
 
-// close is near enough that another touch would do more harm: a twentieth of the way, two steps of a common indicator
-// at least.
-func (a *aiming) close() float64 { return math.Max(0.002, math.Abs(a.whole())/20) }
+// nearEnough returns how much of a way may be left: another touch would do more harm. It is a twentieth of the way, two
+// steps of a common indicator at least.
+func nearEnough(way float64) float64 { return math.Max(0.002, math.Abs(way)/20) }
+
+func (a *aiming) close() float64 { return nearEnough(a.whole()) }
 
 func (a *aiming) there() bool { return math.Abs(a.toGo()) <= a.close() }
 
@@ -118,7 +120,7 @@ func (a *aiming) again(near float64) {
 	} else {
 		a.says = fmt.Sprintf("The far end changed by %+.4f mm against the near one; %+.4f mm was aimed at.", a.done, a.aim.ChangeMM)
 	}
-	if math.Abs(left) > math.Max(0.002, math.Abs(a.aim.ChangeMM)/20) {
+	if math.Abs(left) > nearEnough(a.aim.ChangeMM) {
 		a.says += " Press a to aim once more."
 	}
 	a.says += fmt.Sprintf(" Press l to log %s by %+.3f, or q to leave.", a.aim.Adjuster, a.moved())

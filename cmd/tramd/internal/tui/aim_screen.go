@@ -1,7 +1,6 @@
 package tui
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -63,10 +62,7 @@ func Aim(ctx context.Context, w io.Writer, u display.Units, in io.Reader, cl *cl
 		}
 		switch {
 		case s.tty:
-			width, height, err := term.GetSize(s.fd)
-			if err != nil {
-				width, height = 80, 24
-			}
+			width, height := s.size()
 			s.paint(aimView(a, width, u), height)
 		case a.line() != said && (a.step != step || now.Sub(shown) >= 300*time.Millisecond):
 			said, step, shown = a.line(), a.step, now
@@ -83,25 +79,19 @@ func Aim(ctx context.Context, w io.Writer, u display.Units, in io.Reader, cl *cl
 	return cl.LogEvent(context.WithoutCancel(ctx), "adjusted", "", map[string]float64{aim.Adjuster: math.Round(a.moved()*1e4) / 1e4})
 }
 
-// readKeys ends with the program: a read of the terminal cannot be called off.
+// readKeys sends keys until in or ctx ends, and closes them then.
 func readKeys(ctx context.Context, in io.Reader, keys chan<- byte) {
 	defer close(keys)
 	if in == nil {
 		<-ctx.Done()
 		return
 	}
-	r := bufio.NewReader(in)
-	for {
-		k, err := r.ReadByte()
-		if err != nil {
-			return
-		}
+	eachKey(ctx, in, func(k byte) {
 		select {
 		case keys <- k:
 		case <-ctx.Done():
-			return
 		}
-	}
+	})
 }
 
 // aimView returns what a terminal of that width shows of an aim.

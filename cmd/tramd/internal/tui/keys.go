@@ -61,14 +61,23 @@ func singleKeys(fd int) (restore func()) {
 	return func() { _ = unix.IoctlSetTermios(fd, unix.TCSETS, before) } // the program ends: there is no reader
 }
 
-// pressKeys ends with the program: a read of the terminal cannot be called off.
-func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *Progress) {
+// eachKey does what a key asks for, until in or ctx ends. It may end with the program only: a read of the terminal
+// cannot be called off.
+func eachKey(ctx context.Context, in io.Reader, do func(key byte)) {
 	keys := bufio.NewReader(in)
 	for {
 		k, err := keys.ReadByte()
 		if err != nil || ctx.Err() != nil {
 			return
 		}
+		do(k)
+	}
+}
+
+// pressKeys steers a run by keys.
+func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *Progress) {
+	eachKey(ctx, in, func(k byte) {
+		var err error
 		switch k {
 		case '\r', '\n', ' ':
 			err = cl.TakeStation(ctx, run)
@@ -80,7 +89,7 @@ func pressKeys(ctx context.Context, cl *client.Client, run int64, in io.Reader, 
 		if err != nil && ctx.Err() == nil {
 			show.note(err.Error())
 		}
-	}
+	})
 }
 
 func typeLines(ctx context.Context, cl *client.Client, run int64, in io.Reader, show *Progress) {

@@ -83,11 +83,17 @@ func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
 		return
 	}
 	s.at, s.last = now, snap
+	width, height := s.size()
+	s.paint(View(snap, width, age, s.units), height)
+}
+
+// size returns the columns and lines of the terminal.
+func (s *screen) size() (width, height int) {
 	width, height, err := term.GetSize(s.fd)
 	if err != nil {
-		width, height = 80, 24
+		return 80, 24
 	}
-	s.paint(View(snap, width, age, s.units), height)
+	return width, height
 }
 
 // paint writes over what stands there.

@@ -30,7 +30,7 @@ type Reader struct {
 	ended atomic.Bool
 }
 
-// Ended is called when the reader has ended though nobody stopped it.
+// Ended marks a reader that ended by itself.
 func (r *Reader) Ended() { r.ended.Store(true) }
 
 // Sink wraps a sink so that one which never comes back is noticed.
@@ -65,7 +65,7 @@ func hung(now device.Stamp, p session.Pulse, readers []*Reader) error {
 	return nil
 }
 
-// Options are what is watched, and who is told.
+// Options name the parts to watch and where to report them.
 type Options struct {
 	Pulse   func() session.Pulse
 	Readers []*Reader

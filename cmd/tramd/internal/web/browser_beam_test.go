@@ -41,11 +41,7 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 		t.Helper()
 		until(t, ctx, fmt.Sprintf(`(b => !b.disabled && b.offsetParent !== null)(document.querySelector("#%s"))`, id))
 		tap(t, ctx, fmt.Sprintf(`"#%s"`, id))
-		for end := time.Now().Add(time.Minute); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
-			if time.Now().After(end) {
-				t.Fatalf("#%s did %q, want %q", id, s.shop.last(), did)
-			}
-		}
+		s.did(t, did)
 	}
 	press("half-nod", `half turn "nod"`)
 	until(t, ctx, `document.querySelector("#beam-answer").textContent.startsWith("Half turn, run 9, has begun") && document.querySelector("#v-adjust").hidden`)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 )
 
 func TestPageSteersASweep(t *testing.T) {
@@ -30,11 +29,7 @@ func TestPageSteersASweep(t *testing.T) {
 	press := func(id, did string) {
 		t.Helper()
 		tap(t, ctx, fmt.Sprintf(`"#%s"`, id))
-		for end := time.Now().Add(time.Minute); s.shop.last() != did; time.Sleep(20 * time.Millisecond) {
-			if time.Now().After(end) {
-				t.Fatalf("#%s did %q, want %q", id, s.shop.last(), did)
-			}
-		}
+		s.did(t, did)
 	}
 	eval[bool](t, ctx, `(document.querySelector("#temperature").value = "21.5") !== ""`)
 	tap(t, ctx, `"#start"`) // the first start of a job: the cautions come first, in full
