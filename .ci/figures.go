@@ -74,10 +74,12 @@ func main() {
 	slices.Sort(rows)
 	fmt.Printf("files %d, lines %d, lines a file %d; tests: files %d, lines %d\n", all.files, all.lines,
 		all.lines/all.files, all.testFiles, all.testLines)
-	fmt.Printf("packages %d; exported %d; functions over %d lines %d\n", len(packages), all.exported, longFunction, all.long)
+	fmt.Printf("packages %d; exported %d; functions over %d lines %d\n", len(packages), all.exported,
+		longFunction, all.long)
 	fmt.Printf("functions that build a JSON answer %d; functions outside the interlock that decide motion %d\n\n",
 		all.json, all.motion)
-	fmt.Printf("%-46s %5s %7s %8s %8s %5s %8s %5s\n", "package", "files", "lines", "of tests", "exported", "long", "imports", "JSON")
+	fmt.Printf("%-46s %5s %7s %8s %8s %5s %8s %5s\n", "package", "files", "lines", "of tests", "exported", "long",
+		"imports", "JSON")
 	fmt.Println(strings.Join(rows, "\n"))
 }
 

@@ -48,7 +48,8 @@ func TestTheRulesTestsMissASilentAlert(t *testing.T) {
 	if len(names) < 13 {
 		t.Fatalf("only %d alerts found", len(names))
 	}
-	silent := alert.ReplaceAll(rules, []byte("      - alert: $1\n        expr: vector(0) == 1\n      - alert: Was$1\n        expr:"))
+	silent := alert.ReplaceAll(rules,
+		[]byte("      - alert: $1\n        expr: vector(0) == 1\n      - alert: Was$1\n        expr:"))
 	dir := t.TempDir()
 	if err := os.WriteFile(filepath.Join(dir, "tramd.yml"), silent, 0o600); err != nil {
 		t.Fatal(err)

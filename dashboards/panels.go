@@ -44,7 +44,8 @@ func source() common.DataSourceRef {
 func (p panel) targets(instant bool) []cog.Builder[variants.Dataquery] {
 	var out []cog.Builder[variants.Dataquery]
 	for i, q := range p.queries {
-		b := prometheus.NewDataqueryBuilder().Expr(q.expr).LegendFormat(q.legend).RefId(string(rune('A' + i))).Datasource(source())
+		b := prometheus.NewDataqueryBuilder().Expr(q.expr).LegendFormat(q.legend).RefId(
+			string(rune('A' + i))).Datasource(source())
 		if instant {
 			b = b.Instant()
 		} else {
@@ -68,7 +69,8 @@ func (p panel) line() *timeseries.PanelBuilder {
 	return timeseries.NewPanelBuilder().Title(p.title).Description(p.help).Unit(p.unit).Decimals(p.decimals).
 		Span(p.wide).Height(p.high).Datasource(source()).Targets(p.targets(false)).Thresholds(p.thresholds()).
 		LineInterpolation(common.LineInterpolationStepAfter).LineWidth(2).FillOpacity(0).
-		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(true).DisplayMode(common.LegendDisplayModeList).Placement(common.LegendPlacementBottom))
+		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(true).DisplayMode(common.LegendDisplayModeList).Placement(
+			common.LegendPlacementBottom))
 }
 
 // look is how one series or column of a panel differs from the others.
@@ -86,8 +88,10 @@ func colour(fixed string) any { return map[string]any{"mode": "fixed", "fixedCol
 // dashed: they come from the machine, so they are no thresholds of the panel. One panel for each machine that was
 // chosen.
 func (p panel) band() *timeseries.PanelBuilder {
-	limit := look("color", colour("red"), "custom.lineStyle", map[string]any{"fill": "dash", "dash": []int{10, 10}}, "custom.lineWidth", 1)
-	edge := look("color", colour("blue"), "custom.lineWidth", 0, "custom.hideFrom", map[string]any{"legend": true, "tooltip": false, "viz": false})
+	limit := look("color", colour("red"), "custom.lineStyle", map[string]any{"fill": "dash", "dash": []int{10, 10}},
+		"custom.lineWidth", 1)
+	edge := look("color", colour("blue"), "custom.lineWidth", 0, "custom.hideFrom",
+		map[string]any{"legend": true, "tooltip": false, "viz": false})
 	filled := append(look("custom.fillBelowTo", "lower end", "custom.fillOpacity", 20), edge...)
 	return p.line().Repeat("machine").RepeatDirection(dashboard.PanelRepeatDirectionH).
 		OverrideByName(p.queries[0].legend, look("color", colour("blue"), "custom.showPoints", "always")).
@@ -105,9 +109,11 @@ func (p panel) states(quiet, stands string) *statetimeline.PanelBuilder {
 // words says what 0 and 1 mean.
 func words(zero, one string) []dashboard.ValueMapping {
 	green, red := "green", "red"
-	return []dashboard.ValueMapping{{ValueMap: &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText, Options: map[string]dashboard.ValueMappingResult{
-		"0": {Text: &zero, Color: &green}, "1": {Text: &one, Color: &red},
-	}}}}
+	return []dashboard.ValueMapping{
+		{ValueMap: &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText,
+			Options: map[string]dashboard.ValueMappingResult{
+				"0": {Text: &zero, Color: &green}, "1": {Text: &one, Color: &red},
+			}}}}
 }
 
 // number draws the latest value of each query, large.
@@ -138,7 +144,8 @@ func (p panel) machines(order []string, names map[string]string) *table.PanelBui
 	for i, field := range order {
 		index[field] = i
 	}
-	for _, q := range []string{"Time", "Time 1", "Time 2", "Time 3", "Time 4", "Time 5", "Time 6", "Time 7", "Value #F", "Value #G"} {
+	for _, q := range []string{"Time", "Time 1", "Time 2", "Time 3", "Time 4", "Time 5", "Time 6", "Time 7", "Value #F",
+		"Value #G"} {
 		left[q] = true
 	}
 	targets := p.targets(true)
@@ -148,7 +155,8 @@ func (p panel) machines(order []string, names map[string]string) *table.PanelBui
 	return table.NewPanelBuilder().Title(p.title).Description(p.help).Unit(p.unit).
 		Span(p.wide).Height(p.high).Datasource(source()).Targets(targets).Thresholds(p.thresholds()).
 		Footer(common.NewTableFooterOptionsBuilder().Show(false).Reducer([]string{})).
-		WithTransformation(dashboard.DataTransformerConfig{Id: "joinByField", Options: map[string]any{"byField": "machine", "mode": "outer"}}).
+		WithTransformation(dashboard.DataTransformerConfig{Id: "joinByField",
+			Options: map[string]any{"byField": "machine", "mode": "outer"}}).
 		WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{
 			"excludeByName": left, "indexByName": index, "renameByName": names}})
 }
@@ -157,12 +165,15 @@ func (p panel) machines(order []string, names map[string]string) *table.PanelBui
 // or all.
 func chosen(b *dashboard.DashboardBuilder) *dashboard.DashboardBuilder {
 	pick := func(name, label, of string) *dashboard.QueryVariableBuilder {
-		return dashboard.NewQueryVariableBuilder(name).Label(label).Datasource(source()).Query(dashboard.StringOrMap{String: &of}).
+		return dashboard.NewQueryVariableBuilder(name).Label(label).Datasource(source()).Query(
+			dashboard.StringOrMap{String: &of}).
 			Refresh(dashboard.VariableRefreshOnTimeRangeChanged).Sort(dashboard.VariableSortAlphabeticalAsc).
 			Multi(true).IncludeAll(true)
 	}
-	return b.WithVariable(pick("shop", "shop", `label_values(tramd_build_info, shop)`).AllValue(".*")). // also those without one
-														WithVariable(pick("machine", "machine", `label_values(tramd_build_info{shop=~"$shop"}, machine)`))
+	// also those without one
+	return b.WithVariable(pick("shop", "shop", `label_values(tramd_build_info, shop)`).AllValue(".*")).
+		WithVariable(
+			pick("machine", "machine", `label_values(tramd_build_info{shop=~"$shop"}, machine)`))
 }
 
 // upTo colours what is good below doubtful, and bad from bad on.
@@ -172,6 +183,7 @@ func upTo(doubtful, bad float64) []dashboard.Threshold {
 
 func board(title, uid, help string) *dashboard.DashboardBuilder {
 	return dashboard.NewDashboardBuilder(title).Uid(uid).Description(help).Tags([]string{"tramd"}).
-		Timezone("browser").Refresh("1m").Time("now-90d", "now").Readonly().Tooltip(dashboard.DashboardCursorSyncCrosshair).
+		Timezone("browser").Refresh("1m").Time("now-90d", "now").Readonly().Tooltip(
+		dashboard.DashboardCursorSyncCrosshair).
 		WithVariable(dashboard.NewDatasourceVariableBuilder("datasource").Label("Prometheus").Type("prometheus"))
 }

@@ -72,7 +72,8 @@ func (d *Device) serveAlone(ctx context.Context, src source) (lived bool) {
 		if err != nil || n == 0 {
 			d.release()
 			d.record(func(rec *capture.Recorder) error { return rec.Lost(at, serialport.LossText(err)) })
-			d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+"): check the cable; it is opened again by itself")
+			d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+
+				"): check the cable; it is opened again by itself")
 			return r.lived
 		}
 	}
@@ -216,7 +217,8 @@ func (d *Device) unanswered() (byChannel map[string]string, first string) {
 	}
 	for _, request := range slices.Sorted(maps.Keys(d.mute)) {
 		if n := d.mute[request]; n >= fewMisses {
-			say(request, fmt.Sprintf("%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
+			say(request, fmt.Sprintf(
+				"%s has not answered the last %d questions: check that it is on, its cable, the line (%d baud, %s) and what it is asked (%q)",
 				d.whom(request), n, d.spec.Baud, d.spec.Line, request))
 		}
 	}

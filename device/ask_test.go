@@ -47,7 +47,8 @@ func TestAskedInTurn(t *testing.T) {
 	})
 	capture := filepath.Join(t.TempDir(), "asked.log")
 	r := start(t, Spec{Port: l.Path, Capture: capture, Asking: Asking{
-		Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, Every: 10 * time.Millisecond, Answer: 5 * time.Second,
+		Asks:  []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}},
+		Every: 10 * time.Millisecond, Answer: 5 * time.Second,
 	}})
 	wait(t, "ten readings", func() bool { return r.Status().Readings >= 10 })
 	r.stop()
@@ -93,10 +94,16 @@ func TestALateAnswerIsNobodys(t *testing.T) {
 		return []byte("0.2\r\n"), 0
 	})
 	r := start(t, Spec{Port: l.Path, Asking: Asking{
-		Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, Every: 10 * time.Millisecond, Answer: 600 * time.Millisecond,
+		Asks:  []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}},
+		Every: 10 * time.Millisecond, Answer: 600 * time.Millisecond,
 	}})
-	wait(t, "three of the other", func() bool { st := r.Status(); return st.Readings >= 3 && st.Faults["no_answer"] >= 3 })
-	wait(t, "the complaint", func() bool { return strings.Contains(r.Status().Err, "the indicator left has not answered the last") })
+	wait(t, "three of the other", func() bool {
+		st := r.Status()
+		return st.Readings >= 3 && st.Faults["no_answer"] >= 3
+	})
+	wait(t, "the complaint", func() bool {
+		return strings.Contains(r.Status().Err, "the indicator left has not answered the last")
+	})
 	r.stop()
 	for _, s := range r.all() {
 		if s.Channel != "right" || s.Value != 200_000 {
@@ -112,7 +119,8 @@ func TestAskedOnDemand(t *testing.T) {
 	l := devicetest.Open(t)
 	instrumentOf(t, l, func([]byte) ([]byte, time.Duration) { return []byte{0xA5, 1, 0, 0, 0x80}, 0 })
 	r := start(t, Spec{
-		Port: l.Path, Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "A5 value", Bits: 32, Order: "low_first", Sign: "offset", Scale: "1 um"},
+		Port: l.Path, Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "A5 value", Bits: 32, Order: "low_first",
+			Sign: "offset", Scale: "1 um"},
 		Asking: Asking{Asks: []frame.Ask{{Request: "\x05"}}, OnDemand: true},
 	})
 	r.wait(t, StateSettling)
@@ -149,7 +157,10 @@ func TestModbusOnAPort(t *testing.T) {
 		{Address: 2, Function: 4, Register: 2, Type: "float32", Scale: "1 mm", Channel: "high"},
 		{Address: 2, Register: 3, Type: "int16", Scale: "1 mm", Channel: "none"},
 	}, Asking: Asking{Every: 5 * time.Millisecond}})
-	wait(t, "readings and a refusal", func() bool { st := r.Status(); return st.Readings >= 6 && st.Faults["refused"] >= 2 })
+	wait(t, "readings and a refusal", func() bool {
+		st := r.Status()
+		return st.Readings >= 6 && st.Faults["refused"] >= 2
+	})
 	for _, s := range r.all() {
 		if want := map[string]int64{"low": -12_345_000, "high": 1_500_000}[s.Channel]; s.Value != want {
 			t.Errorf("read %+v, want %d", s, want)
@@ -170,7 +181,8 @@ func TestAskingMistakes(t *testing.T) {
 		{Spec{Asking: Asking{Every: time.Second}}, "write ask"},
 		{Spec{Asking: Asking{Asks: []frame.Ask{{}}}}, "1 to 256 bytes"},
 		{Spec{Asking: Asking{Asks: []frame.Ask{{Request: "?"}}, Every: -1}}, "positive"},
-		{Spec{Frame: "modbus", Registers: []frame.Register{{Address: 1, Type: "int16", Scale: "1 um"}}, Asking: Asking{Asks: []frame.Ask{{Request: "?"}}}}, "its own questions"},
+		{Spec{Frame: "modbus", Registers: []frame.Register{{Address: 1, Type: "int16", Scale: "1 um"}},
+			Asking: Asking{Asks: []frame.Ask{{Request: "?"}}}}, "its own questions"},
 		{Spec{Frame: "binary"}, "is not described"},
 		{Spec{Line: "9N1"}, "write data bits"},
 	} {

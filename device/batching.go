@@ -41,7 +41,8 @@ func (r *batching) plan(ports []*polled, now Stamp) Stamp {
 	r.gathers = 0
 	for _, p := range ports {
 		own := p.mayWait()
-		p.along = !p.exact && (p.pace.fast() || own > 0 && float64(p.pace.rate)*time.Duration(own).Seconds() >= gatherLines)
+		p.along = !p.exact && (p.pace.fast() || own > 0 &&
+			float64(p.pace.rate)*time.Duration(own).Seconds() >= gatherLines)
 		p.waited = !p.along
 		if p.waited || p.ended {
 			continue

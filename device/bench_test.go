@@ -131,18 +131,22 @@ var spoken = map[string]struct {
 	"text": {Spec{}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%+09.3f\r\n", float64(i)/1000) }},
 	"pattern": {Spec{Frame: frame.FramePattern, Pattern: &frame.Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
 		func(dst []byte, i int) []byte { return fmt.Appendf(dst, "01N%9.3fMM\r\n", float64(i)/1000) }},
-	"digits": {Spec{Frame: frame.FrameDigits, Digits: &frame.Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, func(dst []byte, i int) []byte {
-		dst = append(dst, 0xFF)
-		for k, d := 0, fmt.Sprintf("0%06d3", i); k < len(d); k += 2 {
-			dst = append(dst, (d[k]-'0')<<4|(d[k+1]-'0'))
-		}
-		return dst
-	}},
-	"binary_crc16": {Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "1 um", Check: "crc16_modbus"}},
+	"digits": {Spec{Frame: frame.FrameDigits, Digits: &frame.Digits{Map: "FF 0 dddddd 3", Decimals: 3}},
+		func(dst []byte, i int) []byte {
+			dst = append(dst, 0xFF)
+			for k, d := 0, fmt.Sprintf("0%06d3", i); k < len(d); k += 2 {
+				dst = append(dst, (d[k]-'0')<<4|(d[k+1]-'0'))
+			}
+			return dst
+		}},
+	"binary_crc16": {Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "AA 55 value check", Bits: 24,
+		Order: "high_first", Scale: "1 um", Check: "crc16_modbus"}},
 		func(dst []byte, i int) []byte { return append(dst, devicetest.Seal(bare(i))...) }},
-	"encoder": {Spec{Role: frame.RoleAngle, Frame: frame.FrameEncoder, CountsPerTurn: 4096}, func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%d\n", 1000*i) }},
+	"encoder": {Spec{Role: frame.RoleAngle, Frame: frame.FrameEncoder, CountsPerTurn: 4096},
+		func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%d\n", 1000*i) }},
 	// Held until the next is good too.
-	"binary_bare": {Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "AA 55 value", Bits: 24, Order: "high_first", Scale: "1 um"}},
+	"binary_bare": {Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "AA 55 value", Bits: 24,
+		Order: "high_first", Scale: "1 um"}},
 		func(dst []byte, i int) []byte { return append(dst, bare(i)...) }},
 }
 

@@ -175,7 +175,8 @@ func TestUnplugAndReplug(t *testing.T) {
 	time.Sleep(1500 * time.Millisecond) // at least one more poll
 	r.stop()
 	log := r.log.String()
-	for state, want := range map[State]int{StateAbsent: 3, StateOpening: 2, StateSettling: 2, StateLive: 2, StateLost: 2} {
+	for state, want := range map[State]int{StateAbsent: 3, StateOpening: 2, StateSettling: 2, StateLive: 2,
+		StateLost: 2} {
 		if n := strings.Count(log, "device is "+string(state)); n != want {
 			t.Errorf("%s was logged %d times, want %d, once a change:\n%s", state, n, want, log)
 		}
@@ -191,7 +192,8 @@ func TestPortInUse(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The lock file tells who; without one (another directory) the node's own lock still holds.
-	for dir, want := range map[string]string{first.lockDir: "in use by this program: two devices name the same port", t.TempDir(): "in use by another program"} {
+	for dir, want := range map[string]string{first.lockDir: "in use by this program: two devices name the same port",
+		t.TempDir(): "in use by another program"} {
 		p, err := serialport.Open(link, 115200, serialport.Plain, dir)
 		if p != nil {
 			p.Close()
@@ -294,15 +296,30 @@ func TestSpecErrors(t *testing.T) {
 		{func(s *Spec) { s.Name = "" }, `device has no name: give it one`},
 		{func(s *Spec) { s.Role = 0 }, `device "arm": role 0 is not known: make it an indicator or an angle source`},
 		{func(s *Spec) { s.Port = "" }, `device "arm": no port: write its path, as ls -l /dev/serial/by-id shows it`},
-		{func(s *Spec) { s.Port = "udp://x:1" }, `device "arm": port "udp://x:1": only tcp://host:port, replay:FILE and paths are known`},
+		{func(s *Spec) {
+			s.Port = "udp://x:1"
+		}, `device "arm": port "udp://x:1": only tcp://host:port, replay:FILE and paths are known`},
 		{func(s *Spec) { s.Port = "tcp://x" }, `device "arm": port "tcp://x": write tcp://host:port`},
 		{func(s *Spec) { s.Port = "replay:" }, `device "arm": port "replay:": write replay:FILE`},
-		{func(s *Spec) { s.Port, s.Capture = "replay:a", "a" }, `device "arm": capture "a" is the file being replayed: record to another`},
-		{func(s *Spec) { s.Baud = 7 }, `device "arm": baud 7 is not a rate of a serial line: write one from 50 to 4000000, as the instrument's manual says`},
-		{func(s *Spec) { s.Frame = "encoder" }, `device "arm": frame "encoder" does not fit indicator: write frame = "text", or "pattern", "digits", "binary" or "modbus" with its table`},
-		{func(s *Spec) { s.CountsPerTurn = 5 }, `device "arm": counts_per_turn belongs to an encoder: remove it, or write frame = "encoder"`},
-		{func(s *Spec) { s.CountsPerTurn = -5 }, `device "arm": counts_per_turn is -5: write a positive count, or 0 when the encoder sends degrees`},
-		{func(s *Spec) { s.StaleAfter = -1 }, `device "arm": the time after which a reading is stale is negative: write a positive one`},
+		{func(s *Spec) { s.Port, s.Capture = "replay:a", "a" },
+			`device "arm": capture "a" is the file being replayed: record to another`},
+		{func(s *Spec) {
+			s.Baud = 7
+		},
+			`device "arm": baud 7 is not a rate of a serial line: write one from 50 to 4000000, as the instrument's manual says`},
+		{func(s *Spec) {
+			s.Frame = "encoder"
+		},
+			`device "arm": frame "encoder" does not fit indicator: write frame = "text", or "pattern", "digits", "binary" or "modbus" with its table`},
+		{func(s *Spec) {
+			s.CountsPerTurn = 5
+		}, `device "arm": counts_per_turn belongs to an encoder: remove it, or write frame = "encoder"`},
+		{func(s *Spec) {
+			s.CountsPerTurn = -5
+		}, `device "arm": counts_per_turn is -5: write a positive count, or 0 when the encoder sends degrees`},
+		{func(s *Spec) {
+			s.StaleAfter = -1
+		}, `device "arm": the time after which a reading is stale is negative: write a positive one`},
 	} {
 		s := good
 		tc.change(&s)

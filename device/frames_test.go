@@ -109,13 +109,16 @@ func TestUnpluggedInMidFrame(t *testing.T) {
 func TestUnpluggedBeforeItsAnswer(t *testing.T) {
 	socket := devicetest.NewSocket(t)
 	l := socket.Plug()
-	r := start(t, Spec{Port: socket.Path, Frame: frame.FrameModbus, Registers: []frame.Register{{Address: 1, Type: "int16", Scale: "1 um"}},
-		Asking: Asking{Every: 5 * time.Millisecond, Answer: 20 * time.Second}})
+	r := start(t, Spec{Port: socket.Path, Frame: frame.FrameModbus,
+		Registers: []frame.Register{{Address: 1, Type: "int16", Scale: "1 um"}},
+		Asking:    Asking{Every: 5 * time.Millisecond, Answer: 20 * time.Second}})
 	wait(t, "a question", func() bool { return r.Status().Asked == 1 })
 	l.Write([]byte{1, 3, 2, 0}) // half an answer
 	socket.Unplug(l)
 	r.wait(t, StateLost)
-	instrumentOf(t, socket.Plug(), func([]byte) ([]byte, time.Duration) { return devicetest.Seal([]byte{1, 3, 2, 0, 100}), 0 })
+	instrumentOf(t, socket.Plug(), func([]byte) ([]byte, time.Duration) {
+		return devicetest.Seal([]byte{1, 3, 2, 0, 100}), 0
+	})
 	wait(t, "answers", func() bool { return r.Status().Answered >= 3 })
 	for _, s := range r.all() {
 		if s.Value != 100_000 {

@@ -66,10 +66,12 @@ var goldenReasons = []string{
 // captureSpecs are those of captures that are neither text nor an encoder's.
 var captureSpecs = map[string]Spec{
 	"pattern_columns.log": {Frame: frame.FramePattern, Pattern: &frame.Pattern{
-		Form: "{channel:2}{flag:1}{value:8}{unit:2}", GoodFlags: []string{"N"}, Units: map[string]string{"MM": "mm", "IN": "in"},
+		Form: "{channel:2}{flag:1}{value:8}{unit:2}", GoodFlags: []string{"N"},
+		Units: map[string]string{"MM": "mm", "IN": "in"},
 	}},
 	"digits_gap.log": {Frame: frame.FrameDigits, Digits: &frame.Digits{
-		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: map[string]string{"0": "mm", "1": "in"}, GapMS: 20,
+		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: map[string]string{"0": "mm", "1": "in"},
+		GapMS: 20,
 	}},
 	"digits_sync.log": {Frame: frame.FrameDigits, Digits: &frame.Digits{
 		Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: map[string]string{"0": "mm", "1": "in"},
@@ -77,12 +79,14 @@ var captureSpecs = map[string]Spec{
 	"binary_channels.log": {Frame: frame.FrameBinary, Binary: &frame.Binary{
 		Layout: "AA 55 ch value check", Bits: 24, Order: "low_first", Scale: "0.001 mm", Check: "xor",
 	}},
-	"binary_bare.log": {Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "A5 value", Bits: 16, Order: "high_first", Scale: "0.001 mm"}},
+	"binary_bare.log": {Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: "A5 value", Bits: 16,
+		Order: "high_first", Scale: "0.001 mm"}},
 	"modbus_two.log": {Frame: frame.FrameModbus, Registers: []frame.Register{
 		{Address: 1, Register: 16, Type: "float32", Scale: "1 mm", Channel: "front"},
 		{Address: 2, Function: 4, Type: "int16", Scale: "0.001 mm", Channel: "back"},
 	}},
-	"asked_text.log": {Asking: Asking{Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}}},
+	"asked_text.log": {Asking: Asking{
+		Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}}},
 }
 
 func playCapture(t *testing.T, path string, spec Spec) string {
@@ -90,7 +94,8 @@ func playCapture(t *testing.T, path string, spec Spec) string {
 	spec.Port, spec.ReplayFast = "replay:"+path, true
 	d, err := New(0, spec, func(b Batch) {
 		for _, s := range b.Samples {
-			fmt.Fprintf(&out, "%d ns %s %d %q\n", s.At, map[frame.Kind]string{frame.Length: "length_nm", frame.Count: "count", frame.Angle: "angle_1e-6_deg"}[s.Kind], s.Value, s.Channel)
+			fmt.Fprintf(&out, "%d ns %s %d %q\n", s.At, map[frame.Kind]string{frame.Length: "length_nm",
+				frame.Count: "count", frame.Angle: "angle_1e-6_deg"}[s.Kind], s.Value, s.Channel)
 		}
 	}, nil)
 	if err != nil {
@@ -120,7 +125,8 @@ func playCapture(t *testing.T, path string, spec Spec) string {
 
 func TestReplayOfATruncatedCapture(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "cut.log")
-	if err := os.WriteFile(path, []byte("# tramd capture 1\n0 clean \"\"\n40000000 data \"1.5\\n\"\n80000000 data \"2.5\\n"), 0o600); err != nil {
+	if err := os.WriteFile(path, []byte(
+		"# tramd capture 1\n0 clean \"\"\n40000000 data \"1.5\\n\"\n80000000 data \"2.5\\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	begin := Now()

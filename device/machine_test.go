@@ -9,7 +9,8 @@ import (
 )
 
 func TestAMachineIsAskedOverModbus(t *testing.T) {
-	if _, err := New(0, Spec{Name: "x", Role: frame.RoleMachine, Port: "/dev/x", Frame: frame.FrameText}, func(Batch) {}, nil); err == nil {
+	if _, err := New(0, Spec{Name: "x", Role: frame.RoleMachine, Port: "/dev/x", Frame: frame.FrameText},
+		func(Batch) {}, nil); err == nil {
 		t.Error("a machine that speaks in lines of text was taken")
 	}
 	if _, err := New(0, Spec{Name: "x", Role: frame.RoleMachine, Port: "/dev/x"}, func(Batch) {}, nil); err == nil {
@@ -36,7 +37,9 @@ func TestSignalsAndCountersOnAPort(t *testing.T) {
 	wait(t, "both", func() bool { return r.Status().Readings >= 4 })
 	r.stop()
 	for _, s := range r.all() {
-		if want := map[string]Sample{"spindle": {Kind: frame.Level, Value: 1}, "hours": {Kind: frame.RunTime, Value: 4444200000}}[s.Channel]; s.Kind != want.Kind || s.Value != want.Value {
+		if want := map[string]Sample{"spindle": {Kind: frame.Level, Value: 1},
+			"hours": {Kind: frame.RunTime, Value: 4444200000}}[s.Channel]; s.Kind != want.Kind ||
+			s.Value != want.Value {
 			t.Errorf("read %+v", s)
 		}
 	}

@@ -32,8 +32,9 @@ var thePoller poller
 
 // polled is a port that is being read. What stands below the line belongs to the poller's goroutine.
 type polled struct {
-	fd      int
-	exact   bool                                // waited for at every line: a capture holds when lines came, not when they were looked for
+	fd int
+	// waited for at every line: a capture holds when lines came, not when they were looked for
+	exact   bool
 	leads   bool                                // others wait for what comes here; see batching
 	latency *atomic.Int64                       // how long bytes may wait to be read, in nanoseconds
 	take    func(p []byte, a frame.Arrival) int // decodes and passes on; says how many samples there were

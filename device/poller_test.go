@@ -43,15 +43,23 @@ func TestBatching(t *testing.T) {
 		{"slow ports are waited for, for ever", []*polled{slow(), slow()}, -1, "11"},
 		{"the encoder leads", []*polled{arm(), encoder(), arm()}, leadLost - ms, "010"},
 		{"without an encoder the first indicator does", []*polled{arm(), arm()}, leadLost - ms, "10"},
-		{"a slow encoder cannot lead, and is waited for", []*polled{arm(), plannedPort(50, true, 0)}, leadLost - ms, "11"},
-		{"nor one that would call too often", []*polled{plannedPort(2000, false, 0), plannedPort(7000, true, 0)}, tickEvery - ms, "00"},
+		{"a slow encoder cannot lead, and is waited for", []*polled{arm(), plannedPort(50, true, 0)},
+			leadLost - ms, "11"},
+		{"nor one that would call too often", []*polled{plannedPort(2000, false, 0), plannedPort(7000, true, 0)},
+			tickEvery - ms, "00"},
 		{"one whose stamps want setting is waited for too", []*polled{due, encoder()}, leadLost - ms, "11"},
-		{"with latency nobody is", []*polled{plannedPort(1000, false, 5*time.Millisecond), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "00"},
-		{"a slow port beside them still is", []*polled{slow(), plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
-		{"one in a hurry hurries all", []*polled{arm(), plannedPort(1000, true, 5*time.Millisecond)}, leadLost - ms, "01"},
-		{"one that is recorded is waited for, latency or not", []*polled{exact, plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
-		{"one whose stamps want setting is waited for only where nothing lies there yet", []*polled{anchored}, 19 * ms, "0"},
-		{"where two lines come in the latency they are gathered", []*polled{plannedPort(100, false, 20*time.Millisecond)}, 19 * ms, "0"},
+		{"with latency nobody is", []*polled{plannedPort(1000, false, 5*time.Millisecond),
+			plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "00"},
+		{"a slow port beside them still is", []*polled{slow(), plannedPort(1000, true, 5*time.Millisecond)},
+			4 * ms, "10"},
+		{"one in a hurry hurries all", []*polled{arm(), plannedPort(1000, true, 5*time.Millisecond)},
+			leadLost - ms, "01"},
+		{"one that is recorded is waited for, latency or not",
+			[]*polled{exact, plannedPort(1000, true, 5*time.Millisecond)}, 4 * ms, "10"},
+		{"one whose stamps want setting is waited for only where nothing lies there yet", []*polled{anchored},
+			19 * ms, "0"},
+		{"where two lines come in the latency they are gathered",
+			[]*polled{plannedPort(100, false, 20*time.Millisecond)}, 19 * ms, "0"},
 		{"where one comes it is read at once", []*polled{plannedPort(90, false, 20*time.Millisecond)}, -1, "1"},
 		{"many bytes do not wait long", []*polled{wordy}, Stamp(time.Second)/64 - ms, "0"},
 		{"a port that has ended asks for nothing", []*polled{ended, slow()}, -1, "01"},
@@ -67,12 +75,14 @@ func TestBatching(t *testing.T) {
 			}
 		}
 		if wait != tc.wait || waited != tc.waited {
-			t.Errorf("%s: waits %v for %s, want %v for %s", tc.name, time.Duration(wait), waited, time.Duration(tc.wait), tc.waited)
+			t.Errorf("%s: waits %v for %s, want %v for %s", tc.name, time.Duration(wait), waited,
+				time.Duration(tc.wait), tc.waited)
 		}
 	}
 	looked := batching{last: 100 * ms}
 	if wait := looked.plan([]*polled{anchored}, 100*ms); wait != 20*ms || !anchored.waited {
-		t.Errorf("a port was just read and its stamps want setting: it waits %v, for its line: %v", time.Duration(wait), anchored.waited)
+		t.Errorf("a port was just read and its stamps want setting: it waits %v, for its line: %v", time.Duration(wait),
+			anchored.waited)
 	}
 	late := batching{last: 10 * ms}
 	if wait := late.plan([]*polled{encoder()}, 100*ms); wait != 0 {
@@ -112,7 +122,8 @@ func TestPortsReadTogether(t *testing.T) {
 		if i == 1 {
 			role = frame.RoleAngle
 		}
-		d := start(t, Spec{Name: fmt.Sprint("port", i), Role: role, Port: l.Path, Baud: 921600, CountsPerTurn: int64(i%2) * 4096})
+		d := start(t, Spec{Name: fmt.Sprint("port", i), Role: role, Port: l.Path, Baud: 921600,
+			CountsPerTurn: int64(i%2) * 4096})
 		d.wait(t, StateSettling)
 		lines, devices = append(lines, l), append(devices, d)
 	}
@@ -123,7 +134,9 @@ func TestPortsReadTogether(t *testing.T) {
 	for i, rate := range rates {
 		lines[i].Write([]byte("first\n"))
 		go func() {
-			done <- lines[i].Paced(rate*2, rate, func(dst []byte, k int) []byte { return fmt.Appendf(dst, "%03d\r\n", k%1000) })
+			done <- lines[i].Paced(rate*2, rate, func(dst []byte, k int) []byte {
+				return fmt.Appendf(dst, "%03d\r\n", k%1000)
+			})
 		}()
 	}
 	time.Sleep(500 * time.Millisecond)

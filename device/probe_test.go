@@ -31,7 +31,8 @@ func TestAProbeListensAndAsks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	spec := Spec{Name: "arm", Role: frame.RoleIndicator, Port: l.Path, Asking: Asking{Asks: []frame.Ask{{Request: "?\r"}}}}
+	spec := Spec{Name: "arm", Role: frame.RoleIndicator, Port: l.Path,
+		Asking: Asking{Asks: []frame.Ask{{Request: "?\r"}}}}
 	samples, faults, err := spec.Decode(got)
 	if err != nil || len(samples) < 3 || samples[0].Value != 500_000 || faults["unasked"] != 0 {
 		t.Errorf("listened, and got %v: %v, faults %v, %v", got, samples, faults, err)

@@ -22,7 +22,8 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 		return d.serveAlone(ctx, src)
 	}
 	r := reading{Device: d, opened: Now(), first: true}
-	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == frame.RoleAngle || d.spec.Role == frame.RolePosition, latency: &d.latency, take: r.take}
+	p := &polled{fd: src.FD(), exact: d.rec != nil, leads: d.spec.Role == frame.RoleAngle ||
+		d.spec.Role == frame.RolePosition, latency: &d.latency, take: r.take}
 	if err := thePoller.add(p); err != nil {
 		src.Close()
 		d.become(StateLost, "port "+d.spec.Port+" cannot be read ("+err.Error()+"): let the service open more files")
@@ -39,7 +40,8 @@ func (d *Device) serve(ctx context.Context, src source) (lived bool) {
 	src.Close() // the port is given back before anyone hears that we stopped
 	if lost && ctx.Err() == nil {
 		d.record(func(rec *capture.Recorder) error { return rec.Lost(Now(), serialport.LossText(err)) })
-		d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+"): check the cable; it is opened again by itself")
+		d.become(StateLost, "port "+d.spec.Port+" was lost ("+serialport.LossText(err)+
+			"): check the cable; it is opened again by itself")
 	}
 	return r.lived
 }

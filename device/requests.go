@@ -73,7 +73,8 @@ func newRequests(a frame.Requester, spec Spec) *requests {
 	if spec.Baud <= 19200 {
 		rest = Stamp(int64(time.Second) * 7 * 11 / 2 / int64(spec.Baud))
 	}
-	return &requests{framer: a, every: spec.Asking.Every, answer: spec.Asking.Answer, onDemand: spec.Asking.OnDemand, rest: rest, silent: map[string]silence{}}
+	return &requests{framer: a, every: spec.Asking.Every, answer: spec.Asking.Answer, onDemand: spec.Asking.OnDemand,
+		rest: rest, silent: map[string]silence{}}
 }
 
 func (t *requests) opened(now Stamp) {

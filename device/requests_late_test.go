@@ -59,7 +59,8 @@ func TestNoAnswerIsTakenForThatOfAnotherQuestionOverAPort(t *testing.T) {
 			defer mu.Unlock()
 			asked[at] = question{int64(len(asked) + 1), map[byte]string{'A': "left", 'B': "right"}[p[0]]}
 		}
-	}, Asking: Asking{Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, Every: 5 * time.Millisecond, Answer: answer}})
+	}, Asking: Asking{Asks: []frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}},
+		Every: 5 * time.Millisecond, Answer: answer}})
 	wait(t, "forty readings, and three losses", func() bool {
 		st := r.Status()
 		return st.Readings >= 40 && st.Faults["no_answer"] >= 3
@@ -69,7 +70,8 @@ func TestNoAnswerIsTakenForThatOfAnotherQuestionOverAPort(t *testing.T) {
 	defer mu.Unlock()
 	for i, s := range r.all() {
 		if q := asked[s.Asked]; q.n == 0 || s.Value != q.n*1000 || s.Channel != q.whom {
-			t.Errorf("reading %d of %s answers question %d, and was taken for the answer to %d, which %s was asked", i, s.Channel, s.Value/1000, q.n, q.whom)
+			t.Errorf("reading %d of %s answers question %d, and was taken for the answer to %d, which %s was asked", i,
+				s.Channel, s.Value/1000, q.n, q.whom)
 		}
 	}
 }

@@ -24,7 +24,8 @@ type lateAnswer struct {
 
 // believedOf runs requests against an instrument for so long and gives what was believed: the number of the question
 // that it answers, and of the one that was in hand.
-func believedOf(asks []frame.Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int, channels map[string]int) {
+func believedOf(asks []frame.Ask, answer time.Duration, s *slow, long time.Duration) (believed [][2]int,
+	channels map[string]int) {
 	f := frame.Layout{Frame: frame.FrameText, Asks: asks}.Framer().(frame.Requester)
 	t := newRequests(f, Spec{Baud: 115200, Asking: Asking{Every: 10 * time.Millisecond, Answer: answer}})
 	t.opened(0)
@@ -56,7 +57,8 @@ func believedOf(asks []frame.Ask, answer time.Duration, s *slow, long time.Durat
 			t.sent(r, now)
 			s.asked++
 			if wait := s.late(s.asked, r); wait >= 0 {
-				s.due = append(s.due, lateAnswer{now + Stamp(wait), strconv.FormatFloat(float64(s.asked)/1000, 'f', 3, 64) + "\r\n"})
+				s.due = append(s.due,
+					lateAnswer{now + Stamp(wait), strconv.FormatFloat(float64(s.asked)/1000, 'f', 3, 64) + "\r\n"})
 			}
 		}
 	}
@@ -143,7 +145,8 @@ func TestAMuteInstrumentLeavesTheOtherItsTurns(t *testing.T) {
 		}
 		return 20 * time.Millisecond
 	}}
-	_, channels := believedOf([]frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}}, 100*time.Millisecond, s, 60*time.Second)
+	_, channels := believedOf([]frame.Ask{{Request: "A\r", Channel: "left"}, {Request: "B\r", Channel: "right"}},
+		100*time.Millisecond, s, 60*time.Second)
 	if channels["left"] != 0 || channels["right"] < 1000 {
 		t.Errorf("read %v", channels)
 	}

@@ -58,7 +58,8 @@ func openTCP(ctx context.Context, addr string) (source, error) {
 	}
 	var fd int
 	var dupErr error
-	if err := raw.Control(func(own uintptr) { fd, dupErr = unix.FcntlInt(own, unix.F_DUPFD_CLOEXEC, 0) }); err != nil || dupErr != nil {
+	if err := raw.Control(func(own uintptr) { fd, dupErr = unix.FcntlInt(own, unix.F_DUPFD_CLOEXEC, 0) }); err != nil ||
+		dupErr != nil {
 		return nil, fmt.Errorf("tcp://%s: %w", addr, errors.Join(err, dupErr))
 	}
 	return socket(fd), nil

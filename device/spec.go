@@ -30,10 +30,11 @@ type Spec struct {
 	CountsPerTurn int64            // encoder frame: 0 when it sends degrees
 	IndexMark     string           // encoder frame: the word for its index mark; empty = it has none
 	StaleAfter    time.Duration    // 0: 2 s. An open port that is silent for longer says so in Status; see Talk
-	AtTimes       bool             // it sends only at times, as when it is moved or its button is pressed: silence means nothing
-	Capture       string           // when set, every byte read is also recorded to this file; see package capture
-	Tap           Tap              // when set, is shown all that comes and goes
-	ReplayFast    bool             // replay as fast as the sink takes it, not with the timing of the capture
+	// it sends only at times, as when it is moved or its button is pressed: silence means nothing
+	AtTimes    bool
+	Capture    string // when set, every byte read is also recorded to this file; see package capture
+	Tap        Tap    // when set, is shown all that comes and goes
+	ReplayFast bool   // replay as fast as the sink takes it, not with the timing of the capture
 
 	mode serialport.Mode
 }
@@ -69,7 +70,8 @@ func (s Spec) withDefaults() (Spec, error) {
 	if s.Name == "" {
 		return Spec{}, errors.New("device has no name: give it one")
 	}
-	want := map[frame.Role]string{frame.RoleIndicator: "text", frame.RoleAngle: "encoder", frame.RolePosition: "encoder", frame.RoleTrigger: "pulse", frame.RoleMachine: frame.FrameModbus}[s.Role]
+	want := map[frame.Role]string{frame.RoleIndicator: "text", frame.RoleAngle: "encoder",
+		frame.RolePosition: "encoder", frame.RoleTrigger: "pulse", frame.RoleMachine: frame.FrameModbus}[s.Role]
 	if want == "" {
 		return bad("role %d is not known: make it an indicator or an angle source", s.Role)
 	}
@@ -80,7 +82,8 @@ func (s Spec) withDefaults() (Spec, error) {
 		return bad("%w", err)
 	}
 	if s.CountsPerTurn < 0 {
-		return bad("counts_per_turn is %d: write a positive count, or 0 when the encoder sends degrees", s.CountsPerTurn)
+		return bad("counts_per_turn is %d: write a positive count, or 0 when the encoder sends degrees",
+			s.CountsPerTurn)
 	}
 	if s.CountsPerTurn != 0 && s.Role != frame.RoleAngle {
 		return bad("counts_per_turn belongs to an encoder: remove it, or write frame = \"encoder\"")
@@ -89,7 +92,8 @@ func (s Spec) withDefaults() (Spec, error) {
 		s.Baud = serialport.DefaultBaud
 	}
 	if s.Baud < minBaud || s.Baud > maxBaud {
-		return bad("baud %d is not a rate of a serial line: write one from %d to %d, as the instrument's manual says", s.Baud, minBaud, maxBaud)
+		return bad("baud %d is not a rate of a serial line: write one from %d to %d, as the instrument's manual says",
+			s.Baud, minBaud, maxBaud)
 	}
 	if s.Line == "" {
 		s.Line = "8N1"

@@ -67,7 +67,8 @@ func (d *Device) talk(s *Status, now Stamp) {
 	default:
 		s.Talk = Silent
 		if s.Err == "" {
-			s.Err = fmt.Sprintf("port is open, but no reading has come for %.0f s: check that the instrument is on and sending, its battery and cable, the baud rate (%d) and the frame (%s)",
+			s.Err = fmt.Sprintf(
+				"port is open, but no reading has come for %.0f s: check that the instrument is on and sending, its battery and cable, the baud rate (%d) and the frame (%s)",
 				waited.Seconds(), d.spec.Baud, d.spec.Frame)
 		}
 	}

@@ -81,7 +81,8 @@ func TestSilenceGoesByTheInstrumentsOwnPace(t *testing.T) {
 func TestSilenceThatMeansNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		for name, spec := range map[string]Spec{
-			"foot switch": {Role: frame.RoleTrigger}, "index pulses": {Role: frame.RoleAngle, Frame: frame.FramePulse}, "sends at times": {AtTimes: true},
+			"foot switch": {Role: frame.RoleTrigger}, "index pulses": {Role: frame.RoleAngle, Frame: frame.FramePulse},
+			"sends at times":  {AtTimes: true},
 			"asked on demand": {Asking: Asking{Asks: []frame.Ask{{Request: "?"}}, OnDemand: true}},
 		} {
 			d := spokenDevice(t, spec)

@@ -49,7 +49,8 @@ func (s *Store) Backup(ctx context.Context, folder string, o BackupOptions) (fil
 	if len(old) > 0 {
 		next = old[len(old)-1].number + 1
 	}
-	file = filepath.Join(folder, fmt.Sprintf("%s-%06d-%s.db", o.Name, next, time.Now().UTC().Format("20060102T150405Z")))
+	file = filepath.Join(folder, fmt.Sprintf("%s-%06d-%s.db", o.Name, next,
+		time.Now().UTC().Format("20060102T150405Z")))
 	if err := s.BackupFile(ctx, file); err != nil {
 		return "", nil, err
 	}
@@ -161,7 +162,8 @@ func (s *Store) fitFolder(folder string, o BackupOptions) error {
 	a, okA := st.Sys().(*syscall.Stat_t)
 	b, okB := own.Sys().(*syscall.Stat_t)
 	if okA && okB && a.Dev == b.Dev && !o.SameDisk {
-		return errors.New("it lies on the disk that the record is on, and would be lost with it; mount another disk there (is it plugged in?), or say same_disk = true (--same-disk)")
+		return errors.New(
+			"it lies on the disk that the record is on, and would be lost with it; mount another disk there (is it plugged in?), or say same_disk = true (--same-disk)")
 	}
 	return nil
 }

@@ -100,7 +100,8 @@ func TestBackupsAreNumberedAndRotated(t *testing.T) {
 	begin(t, s)
 	folder := otherDisk(t)
 	others := []string{"linnet-000001.db", "wren-000001-20200101T000000Z.db", "linnet-000001-20200101T000000Z.db.txt"}
-	for _, name := range append(others, "linnet-000003-20300101T000000Z.db.part") { // the last is of a backup that was cut short
+	// the last is of a backup that was cut short
+	for _, name := range append(others, "linnet-000003-20300101T000000Z.db.part") {
 		if err := os.WriteFile(filepath.Join(folder, name), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -264,7 +265,8 @@ func TestOldReadingsAreLetGo(t *testing.T) {
 	run := func(days int, set bool, note string, o Outcome) int64 {
 		t.Helper()
 		at := day.AddDate(0, 0, days)
-		id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: at, ClockSet: set, Note: note})
+		id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: at,
+			ClockSet: set, Note: note})
 		if err != nil {
 			t.Fatal(err)
 		}

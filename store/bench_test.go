@@ -85,12 +85,14 @@ func BenchmarkBytesPerReading(b *testing.B) {
 		for b.Loop() {
 			plainBytes(b, n, func(tx *sql.Tx, from int) error {
 				for i := from; i < from+1000; i++ {
-					if _, err := tx.Exec("INSERT INTO reading (run, us, angle, nm) VALUES (1, ?, ?, ?)", c.micros[i], c.steps[i], c.nano[i]); err != nil {
+					if _, err := tx.Exec("INSERT INTO reading (run, us, angle, nm) VALUES (1, ?, ?, ?)", c.micros[i],
+						c.steps[i], c.nano[i]); err != nil {
 						return err
 					}
 				}
 				return nil
-			}, "CREATE TABLE reading (id INTEGER PRIMARY KEY, run INTEGER, us INTEGER, angle INTEGER, nm INTEGER) STRICT")
+			},
+				"CREATE TABLE reading (id INTEGER PRIMARY KEY, run INTEGER, us INTEGER, angle INTEGER, nm INTEGER) STRICT")
 		}
 	})
 }
@@ -179,7 +181,8 @@ func manyRuns(tb testing.TB) *Store {
 		SELECT run.id, model, model_version, json, cov_tilt, cov_tilt_nod, cov_nod FROM run, result WHERE run.id > 1`); err != nil {
 		tb.Fatal(err)
 	}
-	if _, err := s.w.Exec("PRAGMA wal_checkpoint(TRUNCATE)"); err != nil { // as weeks of runs lie, not as one hasty commit does
+	// as weeks of runs lie, not as one hasty commit does
+	if _, err := s.w.Exec("PRAGMA wal_checkpoint(TRUNCATE)"); err != nil {
 		tb.Fatal(err)
 	}
 	return s
@@ -292,7 +295,8 @@ func TestBytesWritten(t *testing.T) {
 	storeSweep(t, s, pts)
 	after, _ := wroteSoFar(t)
 	if n := after - before; n > 64<<10 || n < 10_000 {
-		t.Errorf("%d bytes handed to the kernel for a sweep, want at most %d (and more than its readings take)", n, 64<<10)
+		t.Errorf("%d bytes handed to the kernel for a sweep, want at most %d (and more than its readings take)", n,
+			64<<10)
 	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
@@ -322,7 +326,8 @@ func wroteSoFar(tb testing.TB) (calls, disk uint64) {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	if _, err := fmt.Sscanf(string(text), "rchar: %d\nwchar: %d\nsyscr: %d\nsyscw: %d\nread_bytes: %d\nwrite_bytes: %d", new(uint64), &calls, new(uint64), new(uint64), new(uint64), &disk); err != nil {
+	if _, err := fmt.Sscanf(string(text), "rchar: %d\nwchar: %d\nsyscr: %d\nsyscw: %d\nread_bytes: %d\nwrite_bytes: %d",
+		new(uint64), &calls, new(uint64), new(uint64), new(uint64), &disk); err != nil {
 		tb.Fatalf("/proc/self/io: %v", err)
 	}
 	return calls, disk

@@ -23,7 +23,8 @@ func (s *Store) Check(ctx context.Context) error {
 	if err != nil {
 		return s.fault("check", err)
 	}
-	for _, table := range tables { // one at a time, so that no reader keeps the write-ahead log from being emptied for long
+	// one at a time, so that no reader keeps the write-ahead log from being emptied for long
+	for _, table := range tables {
 		if err := s.watched(pagesCheck(ctx, s.r, s.path, table)); err != nil {
 			return err
 		}
@@ -37,7 +38,8 @@ func (s *Store) checkRows(ctx context.Context) error {
 	doing := "check " + s.path
 	var bad error
 	note := func(what string, id int64) {
-		if err := s.watched(fmt.Errorf("%s: %w: %s %d is not as it was written", doing, ErrDamaged, what, id)); bad == nil {
+		if err := s.watched(fmt.Errorf("%s: %w: %s %d is not as it was written", doing, ErrDamaged, what,
+			id)); bad == nil {
 			bad = err
 		}
 	}
@@ -72,7 +74,9 @@ func (s *Store) checkRows(ctx context.Context) error {
 		var of, seq int64
 		var n int
 		var data []byte
-		err := s.r.QueryRowContext(ctx, "SELECT id, run_id, seq, readings, data FROM chunk WHERE id >= ? ORDER BY id LIMIT 1", next).Scan(&next, &of, &seq, &n, &data)
+		err := s.r.QueryRowContext(ctx,
+			"SELECT id, run_id, seq, readings, data FROM chunk WHERE id >= ? ORDER BY id LIMIT 1", next).Scan(
+			&next, &of, &seq, &n, &data)
 		if errors.Is(err, sql.ErrNoRows) {
 			break
 		}
@@ -86,7 +90,8 @@ func (s *Store) checkRows(ctx context.Context) error {
 	if ctx.Err() != nil {
 		return fmt.Errorf("%s: %w", doing, ctx.Err())
 	}
-	short, err := numbers(ctx, s.r, `SELECT id FROM run WHERE outcome <> '' AND readings_gone = 0 AND readings - missing >
+	short,
+		err := numbers(ctx, s.r, `SELECT id FROM run WHERE outcome <> '' AND readings_gone = 0 AND readings - missing >
 		(SELECT coalesce(sum(chunk.readings), 0) FROM chunk WHERE `+chunksOfRun+`)`)
 	if err != nil {
 		return s.fault(doing, err)
@@ -124,7 +129,8 @@ func checkFile(ctx context.Context, path string) error {
 }
 
 func tableNames(ctx context.Context, db *sql.DB) ([]string, error) {
-	rows, err := db.QueryContext(ctx, "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' ORDER BY rowid")
+	rows, err := db.QueryContext(ctx,
+		"SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' ORDER BY rowid")
 	if err != nil {
 		return nil, err
 	}

@@ -24,7 +24,8 @@ func (s *Store) SetChore(ctx context.Context, name string, at time.Time) error {
 		return s.readOnly(doing)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, "INSERT INTO chore (name, last_us) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET last_us = excluded.last_us", name, micros(at))
+		_, err := tx.ExecContext(ctx,
+			"INSERT INTO chore (name, last_us) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET last_us = excluded.last_us", name, micros(at))
 		return err
 	})
 	return s.fault(doing, err)

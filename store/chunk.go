@@ -61,7 +61,8 @@ type columns struct {
 // quantise turns readings into whole numbers, and refuses what could not be read back.
 func quantise(pts []sweep.Point) (columns, error) {
 	n := len(pts)
-	c := columns{micros: make([]int64, n), steps: make([]int64, n), nano: make([]int64, n), tagged: make([]bool, n), indicator: make([]int, n)}
+	c := columns{micros: make([]int64, n), steps: make([]int64, n), nano: make([]int64, n), tagged: make([]bool, n),
+		indicator: make([]int, n)}
 	for i, p := range pts {
 		us, ok := whole(p.T*microsPerSecond, maxMicros)
 		if !ok {
@@ -102,7 +103,8 @@ func (c columns) points() []sweep.Point {
 		if c.tagged[i] {
 			angle = sweep.Radians(float64(c.steps[i]) / stepsPerDegree)
 		}
-		pts[i] = sweep.Point{T: float64(c.micros[i]) / microsPerSecond, Angle: angle, Reading: units.Length(c.nano[i]).MM(), Indicator: c.indicator[i]}
+		pts[i] = sweep.Point{T: float64(c.micros[i]) / microsPerSecond, Angle: angle,
+			Reading: units.Length(c.nano[i]).MM(), Indicator: c.indicator[i]}
 	}
 	return pts
 }

@@ -44,7 +44,8 @@ func decodeColumns(data []byte) (columns, error) {
 	}
 	version := data[0]
 	if version != chunkVersion && version != chunkVersionExtra {
-		return columns{}, fmt.Errorf("layout %d, this version knows %d and %d", version, chunkVersion, chunkVersionExtra)
+		return columns{}, fmt.Errorf("layout %d, this version knows %d and %d", version, chunkVersion,
+			chunkVersionExtra)
 	}
 	if data[1]&^chunkCompressed != 0 {
 		return columns{}, fmt.Errorf("unknown flags %#x", data[1])

@@ -40,8 +40,10 @@ func TestChunkRoundTrip(t *testing.T) {
 		"angle comes and goes":  gaps,
 		"inch display, stopped": inch,
 		"the largest numbers": {
-			{T: -1e9, Angle: sweep.Radians(-1e9), Reading: -10000, Indicator: 1023}, {T: 1e9, Angle: sweep.Radians(1e9), Reading: 10000, Indicator: 1023},
-			{T: -1e9, Angle: sweep.Radians(-1e9), Reading: -10000, Indicator: 0}, {T: 1e9, Angle: nan, Reading: 0, Indicator: 1023}},
+			{T: -1e9, Angle: sweep.Radians(-1e9), Reading: -10000, Indicator: 1023},
+			{T: 1e9, Angle: sweep.Radians(1e9), Reading: 10000, Indicator: 1023},
+			{T: -1e9, Angle: sweep.Radians(-1e9), Reading: -10000, Indicator: 0},
+			{T: 1e9, Angle: nan, Reading: 0, Indicator: 1023}},
 		"a full chunk": handTurned(rng, maxChunk),
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -182,7 +184,8 @@ func FuzzChunk(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		if len(data) > 4 {
 			end := len(data) - 4
-			data = binary.LittleEndian.AppendUint32(append([]byte(nil), data[:end]...), crc32.Checksum(data[:end], castagnoli))
+			data = binary.LittleEndian.AppendUint32(append([]byte(nil), data[:end]...),
+				crc32.Checksum(data[:end], castagnoli))
 		}
 		pts, err := decodeChunk(data)
 		if err != nil {

@@ -53,7 +53,8 @@ func openWriter(path string, wait time.Duration) *sql.DB {
 			[]string{"PRAGMA journal_size_limit=" + strconv.Itoa(walLimit), "PRAGMA temp_store=MEMORY"},
 			map[string]string{
 				"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "temp_store": "2",
-				"busy_timeout": strconv.FormatInt(wait.Milliseconds(), 10), "journal_size_limit": strconv.Itoa(walLimit),
+				"busy_timeout":       strconv.FormatInt(wait.Milliseconds(), 10),
+				"journal_size_limit": strconv.Itoa(walLimit),
 			})},
 	})
 	db.SetMaxOpenConns(1)
@@ -85,7 +86,8 @@ func openAlone(path string, wait time.Duration) *sql.DB {
 			"_busy_timeout": {strconv.FormatInt(wait.Milliseconds(), 10)}, "_cache_size": {strconv.Itoa(readerCache)},
 		}),
 		driver: &sqlite3.SQLiteDriver{ConnectHook: hook(
-			[]string{"PRAGMA temp_store=MEMORY"}, map[string]string{"query_only": "1", "temp_store": "2", "locking_mode": "exclusive"})},
+			[]string{"PRAGMA temp_store=MEMORY"}, map[string]string{"query_only": "1", "temp_store": "2",
+				"locking_mode": "exclusive"})},
 	})
 	db.SetMaxOpenConns(readers)
 	db.SetMaxIdleConns(-1)
@@ -95,7 +97,8 @@ func openAlone(path string, wait time.Duration) *sql.DB {
 // openCopier opens a connection that copies a whole file. It reads only, but SQLite counts a copy as a write.
 func openCopier(path string) *sql.DB {
 	db := sql.OpenDB(&connector{
-		dsn:    dsn(path, url.Values{"mode": {"ro"}, "_busy_timeout": {strconv.FormatInt(busyTimeout.Milliseconds(), 10)}}),
+		dsn: dsn(path, url.Values{"mode": {"ro"},
+			"_busy_timeout": {strconv.FormatInt(busyTimeout.Milliseconds(), 10)}}),
 		driver: &sqlite3.SQLiteDriver{},
 	})
 	db.SetMaxOpenConns(1)

@@ -40,7 +40,8 @@ func recordToSpoil(t *testing.T) *corrupted {
 		if n%2 == 1 {
 			tolerance = "0.03/300"
 		}
-		id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, tolerance), StartedAt: day.AddDate(0, 0, n), ClockSet: true})
+		id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, tolerance),
+			StartedAt: day.AddDate(0, 0, n), ClockSet: true})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -50,11 +51,14 @@ func recordToSpoil(t *testing.T) *corrupted {
 				t.Fatal(err)
 			}
 		}
-		if err := s.FinishRun(ctx, id, Finished, day.AddDate(0, 0, n).Add(time.Minute), "", resultOf(float64(id)*1e-6, 0)); err != nil {
+		if err := s.FinishRun(ctx, id, Finished, day.AddDate(0, 0, n).Add(time.Minute), "",
+			resultOf(float64(id)*1e-6, 0)); err != nil {
 			t.Fatal(err)
 		}
 		if n%5 == 0 {
-			if _, err := s.AddEvent(ctx, Event{At: day.AddDate(0, 0, n), Kind: "note", Text: fmt.Sprintf("oiled after run %d", id)}); err != nil {
+			if _, err := s.AddEvent(
+				ctx, Event{At: day.AddDate(0, 0, n), Kind: "note",
+					Text: fmt.Sprintf("oiled after run %d", id)}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -215,7 +219,8 @@ func TestRandomCorruptions(t *testing.T) {
 				if p == 1 { // of the first page the header says nothing of a run
 					continue
 				}
-				hit = hit || at+pageBytes > int64(len(text)) || !bytes.Equal(text[at:at+pageBytes], c.text[at:at+pageBytes])
+				hit = hit || at+pageBytes > int64(len(text)) ||
+					!bytes.Equal(text[at:at+pageBytes], c.text[at:at+pageBytes])
 			}
 			wrong, says := c.judge(t.Context(), s, id, told)
 			switch {
@@ -237,7 +242,8 @@ func TestRandomCorruptions(t *testing.T) {
 		}
 		_ = os.RemoveAll(filepath.Dir(path))
 	}
-	t.Logf("%d corruptions: %d runs with whole pages, all there and right; of %d others %d are right all the same, and %d say what is lost", rounds, whole, touched, kept, said)
+	t.Logf(
+		"%d corruptions: %d runs with whole pages, all there and right; of %d others %d are right all the same, and %d say what is lost", rounds, whole, touched, kept, said)
 	if whole == 0 || said == 0 {
 		t.Error("the corruptions fell into nothing")
 	}
@@ -306,10 +312,12 @@ func (c *corrupted) judge(ctx context.Context, s *Store, id int64, told string) 
 	run, err := s.Run(ctx, id)
 	if err != nil {
 		// Where the file no longer knows how many runs there were, what was saved from it says that something is lost.
-		return err.Error(), errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotFound) && strings.Contains(told, "could not be read")
+		return err.Error(), errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotFound) &&
+			strings.Contains(told, "could not be read")
 	}
 	pts, err := s.Points(ctx, id)
-	says = run.Damage != "" || run.Missing > 0 || run.Outcome == Failed && run.Why != "" || run.Result == nil || errors.Is(err, ErrDamaged) ||
+	says = run.Damage != "" || run.Missing > 0 || run.Outcome == Failed && run.Why != "" || run.Result == nil ||
+		errors.Is(err, ErrDamaged) ||
 		run.Setup.Machine == "unknown"
 	switch {
 	case err != nil:

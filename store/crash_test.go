@@ -160,7 +160,8 @@ func checkKept(t *testing.T, s *Store, id int64, acknowledged int, finished, jus
 		t.Fatal(err)
 	}
 	if len(pts) < acknowledged*childChunk || len(pts)%childChunk != 0 || len(pts) != run.Readings {
-		t.Fatalf("run %d: %d readings, run says %d, acknowledged %d", id, len(pts), run.Readings, acknowledged*childChunk)
+		t.Fatalf("run %d: %d readings, run says %d, acknowledged %d", id, len(pts), run.Readings,
+			acknowledged*childChunk)
 	}
 	for chunk := range len(pts) / childChunk {
 		samePoints(t, pts[chunk*childChunk:(chunk+1)*childChunk], childPoints(id, chunk))
@@ -168,7 +169,8 @@ func checkKept(t *testing.T, s *Store, id int64, acknowledged int, finished, jus
 	switch {
 	case finished && (run.Outcome != Finished || run.Result == nil):
 		t.Fatalf("run %d was acknowledged as finished and is %q", id, run.Outcome)
-	case justFound && (run.Outcome != Interrupted || run.Why == "" || len(pts) > 0 && run.EndedAt.Before(run.StartedAt)):
+	case justFound && (run.Outcome != Interrupted || run.Why == "" || len(pts) > 0 &&
+		run.EndedAt.Before(run.StartedAt)):
 		t.Fatalf("run %d was found unfinished and is %+v", id, run)
 	case run.Outcome != Finished && run.Outcome != Interrupted:
 		t.Fatalf("run %d is %q", id, run.Outcome)

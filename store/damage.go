@@ -55,7 +55,8 @@ func (s *Store) spoiled(what string, result int64) string {
 	if result != 0 {
 		cure = fmt.Sprintf("the daemon fits the readings again, or tramd refit --keep %d does", result)
 	}
-	s.meet(Damaged{Why: fmt.Errorf("store %s: %w: %s is not as it was written", s.path, ErrDamaged, what), Result: result})
+	s.meet(Damaged{Why: fmt.Errorf("store %s: %w: %s is not as it was written", s.path, ErrDamaged, what),
+		Result: result})
 	return what + " is not as it was written: " + cure
 }
 

@@ -43,15 +43,21 @@ func TestASpoiledRowSaysSoAndHidesNoOther(t *testing.T) {
 		says   string // of run 3
 		result bool   // fitting the readings again cures it
 	}{
-		"a digit of the result":    {"UPDATE result SET json = replace(json, '0.3', '0.4') WHERE run_id = 3", "the result of run 3 is not as it was written", true},
-		"the result's own JSON":    {"UPDATE result SET json = json(replace(json, 'mm_per_m', 'mm_per_n')) WHERE run_id = 3", "the result of run 3", true},
-		"a digit of the line":      {"UPDATE line SET json = replace(json, '0.3', '0.4') WHERE run_id = 3", "the result of run 3", true},
-		"the result of another":    {"UPDATE result SET run_id = 3 WHERE run_id = 2", "", true},
-		"the date":                 {"UPDATE run SET started_us = started_us + 1073741824 WHERE id = 3", "the row of run 3", false},
-		"the outcome":              {"UPDATE run SET outcome = 'failed' WHERE id = 3", "the row of run 3", false},
-		"the count of readings":    {"UPDATE run SET readings = 700 WHERE id = 3", "the row of run 3", false},
-		"the sum itself":           {"UPDATE result SET sum = sum + 4 WHERE run_id = 3", "the result of run 3", true},
-		"a setup beyond one bit":   {"UPDATE setup SET json = replace(json, 'linnet', 'magpie')", "the setup of run 3", false},
+		"a digit of the result": {"UPDATE result SET json = replace(json, '0.3', '0.4') WHERE run_id = 3",
+			"the result of run 3 is not as it was written", true},
+		"the result's own JSON": {
+			"UPDATE result SET json = json(replace(json, 'mm_per_m', 'mm_per_n')) WHERE run_id = 3",
+			"the result of run 3", true},
+		"a digit of the line": {"UPDATE line SET json = replace(json, '0.3', '0.4') WHERE run_id = 3",
+			"the result of run 3", true},
+		"the result of another": {"UPDATE result SET run_id = 3 WHERE run_id = 2", "", true},
+		"the date": {"UPDATE run SET started_us = started_us + 1073741824 WHERE id = 3",
+			"the row of run 3", false},
+		"the outcome":           {"UPDATE run SET outcome = 'failed' WHERE id = 3", "the row of run 3", false},
+		"the count of readings": {"UPDATE run SET readings = 700 WHERE id = 3", "the row of run 3", false},
+		"the sum itself":        {"UPDATE result SET sum = sum + 4 WHERE run_id = 3", "the result of run 3", true},
+		"a setup beyond one bit": {"UPDATE setup SET json = replace(json, 'linnet', 'magpie')",
+			"the setup of run 3", false},
 		"an event that is no more": {"UPDATE event SET text = 'x'", "", false},
 	} {
 		t.Run(name, func(t *testing.T) {

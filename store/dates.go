@@ -28,7 +28,8 @@ func (s *Store) DateBoot(ctx context.Context, boot string, booted time.Time) (Da
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		// Each expression on the right sees the row as it was.
-		rows, err := tx.QueryContext(ctx, `UPDATE run SET clock_set = 1, first_us = started_us, started_us = ?1 + boot_us,
+		rows, err := tx.QueryContext(
+			ctx, `UPDATE run SET clock_set = 1, first_us = started_us, started_us = ?1 + boot_us,
 			ended_us = ended_us + (?1 + boot_us - started_us) WHERE boot_id = ?2 AND clock_set = 0 RETURNING id`, micros(booted), boot)
 		if err != nil {
 			return err
@@ -44,7 +45,8 @@ func (s *Store) DateBoot(ctx context.Context, boot string, booted time.Time) (Da
 		if err := rows.Err(); err != nil {
 			return err
 		}
-		res, err := tx.ExecContext(ctx, "UPDATE event SET clock_set = 1, at_us = ?1 + boot_us WHERE boot_id = ?2 AND clock_set = 0",
+		res, err := tx.ExecContext(ctx,
+			"UPDATE event SET clock_set = 1, at_us = ?1 + boot_us WHERE boot_id = ?2 AND clock_set = 0",
 			micros(booted), boot)
 		if err != nil {
 			return err

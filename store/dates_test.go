@@ -17,7 +17,8 @@ var built = time.Date(2025, 5, 15, 0, 0, 0, 0, time.UTC)
 func runAt(t *testing.T, s *Store, boot string, since time.Duration, booted time.Time, set bool) int64 {
 	t.Helper()
 	at := booted.Add(since)
-	id, err := s.BeginRun(t.Context(), NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: at, BootID: boot, BootTime: since, ClockSet: set})
+	id, err := s.BeginRun(t.Context(), NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: at,
+		BootID: boot, BootTime: since, ClockSet: set})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -34,13 +35,16 @@ func TestRunsOfABootAreDatedOnceTheClockIsSet(t *testing.T) {
 	old := runAt(t, s, "boot-0", time.Hour, built, false)
 	first := runAt(t, s, "boot-1", time.Minute, built, false)
 	second := runAt(t, s, "boot-1", 10*time.Minute, built, false)
-	open, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: built.Add(20 * time.Minute), BootTime: 20 * time.Minute})
+	open, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""),
+		StartedAt: built.Add(20 * time.Minute), BootTime: 20 * time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}
-	sure := runAt(t, s, "boot-1", 30*time.Minute, right.Add(5*time.Second), true) // by a clock that was set, and slewed since
+	// by a clock that was set, and slewed since
+	sure := runAt(t, s, "boot-1", 30*time.Minute, right.Add(5*time.Second), true)
 	event := func(kind string, unset bool) int64 {
-		id, err := s.AddEvent(ctx, Event{At: built.Add(15 * time.Minute), Kind: kind, BootTime: 15 * time.Minute, ClockUnset: unset})
+		id, err := s.AddEvent(ctx, Event{At: built.Add(15 * time.Minute), Kind: kind, BootTime: 15 * time.Minute,
+			ClockUnset: unset})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -56,15 +60,18 @@ func TestRunsOfABootAreDatedOnceTheClockIsSet(t *testing.T) {
 		started time.Time
 		set     bool
 	}{
-		old: {built.Add(time.Hour), false}, first: {right.Add(time.Minute), true}, second: {right.Add(10 * time.Minute), true},
-		open: {right.Add(20 * time.Minute), true}, sure: {right.Add(30*time.Minute + 5*time.Second), true},
+		old: {built.Add(time.Hour), false}, first: {right.Add(time.Minute), true},
+		second: {right.Add(10 * time.Minute), true},
+		open:   {right.Add(20 * time.Minute), true}, sure: {right.Add(30*time.Minute + 5*time.Second), true},
 	} {
 		run, err := s.Run(ctx, id)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !run.StartedAt.Equal(want.started) || run.ClockSet != want.set || id != open && run.EndedAt.Sub(run.StartedAt) != time.Minute {
-			t.Errorf("run %d: from %v to %v, set %v; want from %v, set %v", id, run.StartedAt, run.EndedAt, run.ClockSet, want.started, want.set)
+		if !run.StartedAt.Equal(want.started) || run.ClockSet != want.set || id != open &&
+			run.EndedAt.Sub(run.StartedAt) != time.Minute {
+			t.Errorf("run %d: from %v to %v, set %v; want from %v, set %v", id, run.StartedAt, run.EndedAt,
+				run.ClockSet, want.started, want.set)
 		}
 	}
 	events, err := s.Events(ctx, 10)
@@ -84,7 +91,8 @@ func TestRunsOfABootAreDatedOnceTheClockIsSet(t *testing.T) {
 		t.Errorf("a second time dated %+v, %v", done, err)
 	}
 	var written int64
-	if err := s.r.QueryRow("SELECT first_us FROM run WHERE id = ?", first).Scan(&written); err != nil || written != micros(built.Add(time.Minute)) {
+	if err := s.r.QueryRow("SELECT first_us FROM run WHERE id = ?", first).Scan(&written); err != nil ||
+		written != micros(built.Add(time.Minute)) {
 		t.Errorf("first written as %v, %v", fromMicros(written), err)
 	}
 	if done, err := s.DateBoot(ctx, "", right); err != nil || len(done.Runs) != 0 {
@@ -102,7 +110,8 @@ func TestRunsOfABootAreDatedOnceTheClockIsSet(t *testing.T) {
 	}
 	want := []time.Time{right.Add(time.Minute), right.Add(10 * time.Minute), right.Add(30*time.Minute + 5*time.Second)}
 	if !slices.EqualFunc(at, want, time.Time.Equal) || len(h.Warnings) == 0 {
-		t.Errorf("to be reckoned with over time: %v, warnings %v; want %v and a warning of the run without a date", at, h.Warnings, want)
+		t.Errorf("to be reckoned with over time: %v, warnings %v; want %v and a warning of the run without a date", at,
+			h.Warnings, want)
 	}
 }
 
@@ -113,12 +122,14 @@ func TestARunAcrossAStepOfTheClockKeepsItsLength(t *testing.T) {
 			ctx := t.Context()
 			s := fresh(t)
 			began := time.Now() // with the monotonic reading that the daemon's times have
-			id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: began, BootTime: 20 * time.Minute})
+			id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: began,
+				BootTime: 20 * time.Minute})
 			if err != nil {
 				t.Fatal(err)
 			}
 			// The row as a clock that is ten months slow would have written it.
-			if _, err := s.w.Exec("UPDATE run SET started_us = started_us - ? WHERE id = ?", (7000 * time.Hour).Microseconds(), id); err != nil {
+			if _, err := s.w.Exec("UPDATE run SET started_us = started_us - ? WHERE id = ?",
+				(7000 * time.Hour).Microseconds(), id); err != nil {
 				t.Fatal(err)
 			}
 			want := began.Add(-7000 * time.Hour)
@@ -135,7 +146,8 @@ func TestARunAcrossAStepOfTheClockKeepsItsLength(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if d := run.StartedAt.Sub(want).Abs(); d > time.Millisecond || run.EndedAt.Sub(run.StartedAt) != 90*time.Second {
+			if d := run.StartedAt.Sub(want).Abs(); d > time.Millisecond ||
+				run.EndedAt.Sub(run.StartedAt) != 90*time.Second {
 				t.Errorf("from %v to %v, want from %v, 90 s long", run.StartedAt, run.EndedAt, want)
 			}
 		})
@@ -158,7 +170,8 @@ func TestTheFirstSchemaIsBroughtUpToDate(t *testing.T) {
 	if err := old.AppendPoints(ctx, id, []sweep.Point{{T: 1, Reading: 0.35}}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := old.w.Exec("INSERT INTO event (at_us, kind, text) VALUES (?, 'crashed', 'into the vice')", micros(day)); err != nil {
+	if _, err := old.w.Exec("INSERT INTO event (at_us, kind, text) VALUES (?, 'crashed', 'into the vice')",
+		micros(day)); err != nil {
 		t.Fatal(err)
 	}
 	if err := old.Close(); err != nil {
@@ -170,7 +183,8 @@ func TestTheFirstSchemaIsBroughtUpToDate(t *testing.T) {
 		t.Errorf("run %+v, %v", run, err)
 	}
 	events, err := s.Events(ctx, 10)
-	if err != nil || len(events) != 1 || events[0].Text != "into the vice" || !events[0].At.Equal(day) || events[0].ClockUnset {
+	if err != nil || len(events) != 1 || events[0].Text != "into the vice" || !events[0].At.Equal(day) ||
+		events[0].ClockUnset {
 		t.Errorf("events %+v, %v", events, err)
 	}
 }

@@ -22,7 +22,8 @@ func (s *Store) AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error {
 		return fmt.Errorf("%s: code %q from %v to %v s is no stretch of a run", doing, d.Code, d.FromS, d.ToS)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		return toOpenRun(ctx, tx, run, "INSERT INTO doubt (run_id, code, from_us, to_us, text) SELECT id, ?, ?, ?, ? FROM run WHERE id = ? AND outcome = ''",
+		return toOpenRun(ctx, tx, run,
+			"INSERT INTO doubt (run_id, code, from_us, to_us, text) SELECT id, ?, ?, ?, ? FROM run WHERE id = ? AND outcome = ''",
 			d.Code, int64(from), int64(to), d.Text, run)
 	})
 	return s.fault(doing, err)
@@ -36,7 +37,8 @@ type rowsQuerier interface {
 // doubts returns the doubts about a run. A spoiled one stands as it reads, and is reported: without it angles would be
 // believed.
 func (s *Store) doubts(ctx context.Context, q rowsQuerier, run int64) ([]sweep.Doubt, error) {
-	rows, err := q.QueryContext(ctx, "SELECT code, from_us, to_us, text, "+s.sound["doubt"]+" FROM doubt WHERE run_id = ? ORDER BY id", run)
+	rows, err := q.QueryContext(ctx, "SELECT code, from_us, to_us, text, "+s.sound["doubt"]+
+		" FROM doubt WHERE run_id = ? ORDER BY id", run)
 	if err != nil {
 		return nil, err
 	}

@@ -32,7 +32,8 @@ func TestDoubtedReadingsStayAndLoseTheirAngle(t *testing.T) {
 	if err != nil || len(run.Doubts) != 1 || run.Doubts[0].Code != d.Code || run.Doubts[0].Text != d.Text {
 		t.Errorf("%+v %v", run.Doubts, err)
 	}
-	for _, bad := range []sweep.Doubt{{FromS: 1, ToS: 2}, {Code: "x", FromS: 2, ToS: 1}, {Code: "x", FromS: math.NaN(), ToS: 1}, {Code: "x", ToS: math.Inf(1)}} {
+	for _, bad := range []sweep.Doubt{{FromS: 1, ToS: 2}, {Code: "x", FromS: 2, ToS: 1},
+		{Code: "x", FromS: math.NaN(), ToS: 1}, {Code: "x", ToS: math.Inf(1)}} {
 		if s.AddDoubt(t.Context(), id, bad) == nil {
 			t.Errorf("%+v was stored", bad)
 		}

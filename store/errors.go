@@ -11,7 +11,8 @@ import (
 
 // Errors a caller may want to tell apart with errors.Is. The text around them says what failed and what to do.
 var (
-	ErrEvent       = errors.New("not done") // an event of no known kind, without what its kind needs, or taken back already
+	// an event of no known kind, without what its kind needs, or taken back already
+	ErrEvent       = errors.New("not done")
 	ErrNotFound    = errors.New("not found")
 	ErrFull        = errors.New("no room left")
 	ErrBusy        = errors.New("in use")
@@ -57,17 +58,24 @@ func fault(path, doing string, err error) error {
 	}
 	switch {
 	case se.Code == sqlite3.ErrFull, se.SystemErrno == syscall.ENOSPC, se.SystemErrno == syscall.EDQUOT:
-		return say(ErrFull, "what was stored is safe and can be read: free some space on that disk, and storing goes on by itself")
+		return say(
+			ErrFull,
+			"what was stored is safe and can be read: free some space on that disk, and storing goes on by itself")
 	case se.Code == sqlite3.ErrBusy, se.Code == sqlite3.ErrLocked:
 		return say(ErrBusy, "another program holds it locked: let that one finish or close it, then try again")
 	case se.Code == sqlite3.ErrNotADB:
 		return say(ErrNotDatabase, "give another path, or move that file away")
 	case se.Code == sqlite3.ErrCorrupt:
-		return say(ErrDamaged, "start the daemon, which keeps that file aside and saves what can be read of it, or go back to a backup with tramd restore")
-	case se.Code == sqlite3.ErrReadonly, se.Code == sqlite3.ErrPerm, se.Code == sqlite3.ErrAuth, se.SystemErrno == syscall.EROFS:
+		return say(
+			ErrDamaged,
+			"start the daemon, which keeps that file aside and saves what can be read of it, or go back to a backup with tramd restore")
+	case se.Code == sqlite3.ErrReadonly, se.Code == sqlite3.ErrPerm, se.Code == sqlite3.ErrAuth,
+		se.SystemErrno == syscall.EROFS:
 		return say(ErrReadOnly, "give the user it runs as the right to write the file and its directory")
 	case se.Code == sqlite3.ErrCantOpen:
-		return fmt.Errorf("%s: store %s: check that the directory exists and that its files may be read and written by this user: %w", doing, path, err)
+		return fmt.Errorf(
+			"%s: store %s: check that the directory exists and that its files may be read and written by this user: %w",
+			doing, path, err)
 	}
 	return fmt.Errorf("%s: store %s: %w", doing, path, err)
 }

@@ -26,7 +26,8 @@ type Event struct {
 	BootID     string        `json:"-"`                     // empty: the store's; both for DateBoot
 	BootTime   time.Duration `json:"-"`                     // since that boot
 	ClockUnset bool          `json:"clock_unset,omitempty"` // At cannot be believed
-	Damage     string        `json:"damage,omitempty"`      // nothing of it is to be believed; empty: it is as it was written
+	// nothing of it is to be believed; empty: it is as it was written
+	Damage string `json:"damage,omitempty"`
 
 	Undone *time.Time `json:"undone,omitempty"` // when a person took it back; nil: it counts
 }
@@ -53,7 +54,8 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 		return 0, s.readOnly(doing)
 	}
 	if !slices.Contains(EventKinds(), e.Kind) {
-		return 0, fmt.Errorf("%s: %w: %q is not a kind of event; use %s", doing, ErrEvent, e.Kind, strings.Join(EventKinds(), ", "))
+		return 0, fmt.Errorf("%s: %w: %q is not a kind of event; use %s", doing, ErrEvent, e.Kind,
+			strings.Join(EventKinds(), ", "))
 	}
 	var hours *float64
 	if e.Kind == hoursEvent {
@@ -98,9 +100,12 @@ func (s *Store) AddEvent(ctx context.Context, e Event) (int64, error) {
 				return nil, err
 			}
 		}
-		return tx.ExecContext(ctx, `INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set, moved, loose_nm, tight_nm, after_run)
+		return tx.ExecContext(
+			ctx,
+			`INSERT INTO event (at_us, kind, text, run_id, boot_id, boot_us, clock_set, moved, loose_nm, tight_nm, after_run)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, (SELECT coalesce(max(id), 0) FROM run))`, micros(e.At), e.Kind, e.Text,
-			sql.NullInt64{Int64: e.Run, Valid: e.Run != 0}, e.BootID, e.BootTime.Microseconds(), !e.ClockUnset, moved, loose, tight)
+			sql.NullInt64{Int64: e.Run, Valid: e.Run != 0}, e.BootID, e.BootTime.Microseconds(), !e.ClockUnset, moved,
+			loose, tight)
 	})
 }
 
@@ -114,12 +119,14 @@ func (s *Store) UndoEvent(ctx context.Context, id int64, at time.Time) error {
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var kind string
 		var undone sql.NullInt64
-		if err := tx.QueryRowContext(ctx, "SELECT kind, undone_us FROM event WHERE id = ?", id).Scan(&kind, &undone); err != nil {
+		if err := tx.QueryRowContext(ctx, "SELECT kind, undone_us FROM event WHERE id = ?", id).Scan(
+			&kind, &undone); err != nil {
 			return err
 		}
 		switch {
 		case undone.Valid:
-			return fmt.Errorf("%w: it was taken back on %s", ErrEvent, fromMicros(undone.Int64).Local().Format("2006-01-02 15:04 MST"))
+			return fmt.Errorf("%w: it was taken back on %s", ErrEvent, fromMicros(undone.Int64).Local().Format(
+				"2006-01-02 15:04 MST"))
 		case kind == hoursEvent:
 			return fmt.Errorf("%w: the hour meter goes on from what was typed; log the right hours instead", ErrEvent)
 		}
@@ -132,7 +139,9 @@ func (s *Store) UndoEvent(ctx context.Context, id int64, at time.Time) error {
 // Events returns up to limit events (at most 1000), the last stored first, with those that were taken back.
 func (s *Store) Events(ctx context.Context, limit int) ([]Event, error) {
 	const doing = "list events"
-	rows, err := s.r.QueryContext(ctx, "SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved, undone_us, "+s.sound["event"]+" FROM event ORDER BY id DESC LIMIT ?",
+	rows, err := s.r.QueryContext(ctx,
+		"SELECT id, at_us, kind, text, coalesce(run_id, 0), clock_set = 0, moved, undone_us, "+s.sound["event"]+
+			" FROM event ORDER BY id DESC LIMIT ?",
 		min(max(limit, 0), maxPage))
 	if err != nil {
 		return nil, s.fault(doing, err)

@@ -28,7 +28,8 @@ func FindingOf(res sweep.Result) (Finding, error) {
 	}
 	f := Finding{Model: res.Model, Version: res.ModelVersion, JSON: text}
 	tt, tn, nn := res.Covariance[0][0], res.Covariance[0][1], res.Covariance[1][1]
-	if sum := tt + tn + nn; !math.IsNaN(sum) && !math.IsInf(sum, 0) { // SQLite would turn a NaN into NULL without a word
+	// SQLite would turn a NaN into NULL without a word
+	if sum := tt + tn + nn; !math.IsNaN(sum) && !math.IsInf(sum, 0) {
 		f.covariance = &[3]float64{tt, tn, nn}
 	}
 	return f, nil
@@ -54,7 +55,8 @@ func (s *Store) AddFinding(ctx context.Context, run int64, f Finding) error {
 		if err := whyNotOpen(ctx, tx, run); errors.Is(err, ErrNotFound) {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, "DELETE FROM result WHERE run_id = ? AND NOT "+s.sound["result"], run); err != nil {
+		if _, err := tx.ExecContext(ctx, "DELETE FROM result WHERE run_id = ? AND NOT "+s.sound["result"],
+			run); err != nil {
 			return err
 		}
 		return putFinding(ctx, tx, run, f)
@@ -64,7 +66,10 @@ func (s *Store) AddFinding(ctx context.Context, run int64, f Finding) error {
 
 // Unconcluded returns the finished measurements that have readings and no result: it was lost with a damaged file.
 func (s *Store) Unconcluded(ctx context.Context) ([]int64, error) {
-	ids, err := numbers(ctx, s.r, `SELECT id FROM run WHERE kind IN ('sweep', 'traverse', 'bar', 'travel', 'cross') AND outcome = 'finished' AND readings > missing AND readings_gone = 0
+	ids,
+		err := numbers(
+		ctx, s.r,
+		`SELECT id FROM run WHERE kind IN ('sweep', 'traverse', 'bar', 'travel', 'cross') AND outcome = 'finished' AND readings > missing AND readings_gone = 0
 		AND NOT EXISTS (SELECT 1 FROM result WHERE run_id = run.id) ORDER BY id`)
 	return ids, s.fault("look for runs without a result", err)
 }
@@ -78,7 +83,9 @@ func putFinding(ctx context.Context, tx *sql.Tx, run int64, f Finding) error {
 	if f.covariance != nil {
 		cov = [3]any{f.covariance[0], f.covariance[1], f.covariance[2]}
 	}
-	_, err := tx.ExecContext(ctx, `INSERT INTO result (run_id, model, model_version, json, cov_tilt, cov_tilt_nod, cov_nod)
+	_,
+		err := tx.ExecContext(
+		ctx, `INSERT INTO result (run_id, model, model_version, json, cov_tilt, cov_tilt_nod, cov_nod)
 		VALUES (?, ?, ?, ?, ?, ?, ?)`, run, f.Model, f.Version, string(f.JSON), cov[0], cov[1], cov[2])
 	return err
 }

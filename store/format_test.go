@@ -23,7 +23,8 @@ func turnedByHand(n int) Samples {
 		if i == n/3 {
 			mm = -1.5
 		}
-		s.Points = append(s.Points, sweep.Point{T: 0.004 * float64(i+i/7), Angle: angle, Reading: math.Round(mm*1e3) / 1e3, Indicator: i / 3 % 2})
+		s.Points = append(s.Points, sweep.Point{T: 0.004 * float64(i+i/7), Angle: angle,
+			Reading: math.Round(mm*1e3) / 1e3, Indicator: i / 3 % 2})
 	}
 	return s
 }
@@ -33,7 +34,8 @@ func turnedByHand(n int) Samples {
 func TestAnotherProgramReadsReadings(t *testing.T) {
 	for name, want := range map[string]Samples{"sweep": turnedByHand(500), "traverse": traverse(80)} {
 		s := fresh(t)
-		id, err := s.BeginRun(t.Context(), NewRun{Kind: name, Purpose: "check", Setup: setupOf(t, "0.02/300"), StartedAt: day, ClockSet: true})
+		id, err := s.BeginRun(t.Context(), NewRun{Kind: name, Purpose: "check", Setup: setupOf(t, "0.02/300"),
+			StartedAt: day, ClockSet: true})
 		if err != nil {
 			t.Fatal(err)
 		}

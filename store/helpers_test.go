@@ -41,7 +41,8 @@ func setupOf(tb testing.TB, tolerance string) sweep.Setup {
 func begin(tb testing.TB, s *Store) int64 {
 	tb.Helper()
 	id, err := s.BeginRun(tb.Context(), NewRun{
-		Kind: "sweep", Purpose: "check", Setup: setupOf(tb, "0.02/300"), StartedAt: day, BootTime: 90 * time.Second, ClockSet: true,
+		Kind: "sweep", Purpose: "check", Setup: setupOf(tb, "0.02/300"), StartedAt: day, BootTime: 90 * time.Second,
+		ClockSet: true,
 	})
 	if err != nil {
 		tb.Fatal(err)
@@ -81,7 +82,8 @@ func handTurned(rng *rand.Rand, n int) []sweep.Point {
 func samePoint(got, want sweep.Point) bool {
 	angle := math.IsNaN(got.Angle) && math.IsNaN(want.Angle) ||
 		math.Abs(got.Angle-want.Angle)*180/math.Pi <= 0.51e-4+1e-15*math.Abs(want.Angle)*180/math.Pi
-	return math.Abs(got.T-want.T) <= 0.51e-6 && angle && math.Abs(got.Reading-want.Reading) <= 0.51e-6 && got.Indicator == want.Indicator
+	return math.Abs(got.T-want.T) <= 0.51e-6 && angle && math.Abs(got.Reading-want.Reading) <= 0.51e-6 &&
+		got.Indicator == want.Indicator
 }
 
 func samePoints(tb testing.TB, got, want []sweep.Point) {

@@ -82,7 +82,8 @@ func (b *historian) runs() error {
 	var found []row
 	for rows.Next() {
 		var r row
-		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.celsius, &r.x[0], &r.x[1], &r.x[2], &r.x[3], &r.dof[0], &r.dof[1], &r.sound); err != nil {
+		if err := rows.Scan(&r.id, &r.purpose, &r.setup, &r.started, &r.dated, &r.hours, &r.celsius, &r.x[0], &r.x[1],
+			&r.x[2], &r.x[3], &r.dof[0], &r.dof[1], &r.sound); err != nil {
 			spoiled, err := bare(rows)
 			if err != nil {
 				return errors.Join(err, rows.Close())
@@ -172,11 +173,13 @@ func (b *historian) undated(run int64) {
 }
 
 func (b *historian) event(at time.Time, kind, text string, run int64) {
-	b.h.Entries = append(b.h.Entries, drift.Entry{Event: &drift.Event{Time: at, Kind: kind, Text: text}, Place: int(run)})
+	b.h.Entries = append(b.h.Entries, drift.Entry{Event: &drift.Event{Time: at, Kind: kind, Text: text},
+		Place: int(run)})
 }
 
 func (b *historian) events() error {
-	rows, err := b.s.r.QueryContext(b.ctx, "SELECT id, at_us, kind, text, clock_set, "+b.s.sound["event"]+" FROM event WHERE id > ? AND undone_us IS NULL ORDER BY id", b.mark.Event)
+	rows, err := b.s.r.QueryContext(b.ctx, "SELECT id, at_us, kind, text, clock_set, "+b.s.sound["event"]+
+		" FROM event WHERE id > ? AND undone_us IS NULL ORDER BY id", b.mark.Event)
 	if err != nil {
 		return err
 	}
@@ -204,14 +207,16 @@ func (b *historian) events() error {
 		}
 		if kind == hoursEvent {
 			if x, err := parseHours(text); err == nil {
-				b.h.Entries = append(b.h.Entries, drift.Entry{Event: &drift.Event{Time: fromMicros(at), Kind: kind, Hours: x}})
+				b.h.Entries = append(b.h.Entries,
+					drift.Entry{Event: &drift.Event{Time: fromMicros(at), Kind: kind, Hours: x}})
 			}
 			continue
 		}
 		b.event(fromMicros(at), kind, text, 0)
 	}
 	if undated > 0 {
-		b.warn("event_undated", "events from before the clock was set: %d; left out until it is set in the same boot", undated)
+		b.warn("event_undated", "events from before the clock was set: %d; left out until it is set in the same boot",
+			undated)
 	}
 	return rows.Err()
 }
@@ -223,14 +228,18 @@ func (b *historian) warn(code, format string, args ...any) {
 // conclude says what was left out.
 func (b *historian) conclude() {
 	if b.noDate > 0 {
-		b.warn("clock_not_set", "checks from before the clock was set, run %d the first: %d; left out, since their dates are not known", b.first, b.noDate)
+		b.warn("clock_not_set",
+			"checks from before the clock was set, run %d the first: %d; left out, since their dates are not known",
+			b.first, b.noDate)
 	}
 	if b.bad > 0 {
-		b.warn("record_damaged", "checks that are not as they were written, run %d the first: %d; left out until they are fitted again or a backup is restored",
+		b.warn("record_damaged",
+			"checks that are not as they were written, run %d the first: %d; left out until they are fitted again or a backup is restored",
 			b.worst, b.bad)
 	}
 	if b.absurd > 0 {
-		b.warn("temperature_absurd", "run %d: %d stored with a temperature below %.0f or above %.0f degrees Celsius, which is no machine's; taken as not known: look at the sensor",
+		b.warn("temperature_absurd",
+			"run %d: %d stored with a temperature below %.0f or above %.0f degrees Celsius, which is no machine's; taken as not known: look at the sensor",
 			b.odd, b.absurd, drift.ColdestC, drift.HottestC)
 	}
 	if b.newest {

@@ -74,7 +74,8 @@ func (s *Store) ImportRun(ctx context.Context, im Import) (int64, error) {
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var before int64
 		var file string
-		switch err := tx.QueryRowContext(ctx, "SELECT run_id, file FROM import WHERE hash = ?", hash[:]).Scan(&before, &file); {
+		switch err := tx.QueryRowContext(ctx, "SELECT run_id, file FROM import WHERE hash = ?", hash[:]).Scan(
+			&before, &file); {
 		case err == nil && !im.Again:
 			return fmt.Errorf("%w: its readings are those of run %d, imported from %s", ErrImported, before, file)
 		case err != nil && !errors.Is(err, sql.ErrNoRows):

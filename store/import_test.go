@@ -16,7 +16,8 @@ func importOf(tb testing.TB, file string, at time.Time, pts []sweep.Point) Impor
 	if err != nil {
 		tb.Fatal(err)
 	}
-	return Import{NewRun: NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: at}, File: file, Points: pts, Result: res}
+	return Import{NewRun: NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: at}, File: file, Points: pts,
+		Result: res}
 }
 
 func TestTheSameSweepIsImportedOnce(t *testing.T) {
@@ -28,7 +29,8 @@ func TestTheSameSweepIsImportedOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	run, err := s.Run(t.Context(), id)
-	if err != nil || run.Outcome != Finished || !run.ClockSet || run.Readings != len(pts) || run.Result == nil || !run.StartedAt.Equal(day.Truncate(time.Microsecond)) {
+	if err != nil || run.Outcome != Finished || !run.ClockSet || run.Readings != len(pts) || run.Result == nil ||
+		!run.StartedAt.Equal(day.Truncate(time.Microsecond)) {
 		t.Fatalf("%+v %v", run, err)
 	}
 	if got, err := s.Points(t.Context(), id); err != nil || len(got) != len(pts) {
@@ -55,7 +57,8 @@ func TestTheSameSweepIsImportedOnce(t *testing.T) {
 		t.Errorf("%v %v", counts, err)
 	}
 	for name, bad := range map[string]Import{
-		"no date": importOf(t, "x.csv", time.Time{}, pts), "no readings": {NewRun: NewRun{Kind: "sweep", StartedAt: day}},
+		"no date":     importOf(t, "x.csv", time.Time{}, pts),
+		"no readings": {NewRun: NewRun{Kind: "sweep", StartedAt: day}},
 	} {
 		if _, err := s.ImportRun(t.Context(), bad); err == nil {
 			t.Errorf("%s: stored", name)

@@ -13,9 +13,11 @@ func TestLastJob(t *testing.T) {
 		first  int64
 	}{
 		{"one sweep", []Trial{at(1, "outside")}, 1},
-		{"adjusted until within", []Trial{at(1, "outside", "adjusted"), at(2, "outside", "adjusted"), at(3, "within")}, 1},
+		{"adjusted until within", []Trial{at(1, "outside", "adjusted"), at(2, "outside", "adjusted"), at(3, "within")},
+			1},
 		{"a check after it", []Trial{at(1, "outside", "adjusted"), at(2, "within"), at(3, "within")}, 3},
-		{"a crash after it", []Trial{at(1, "outside", "adjusted"), at(2, "within", "crashed"), at(3, "outside", "adjusted"), at(4, "within")}, 3},
+		{"a crash after it", []Trial{at(1, "outside", "adjusted"), at(2, "within", "crashed"),
+			at(3, "outside", "adjusted"), at(4, "within")}, 3},
 		{"made better still", []Trial{at(1, "outside", "adjusted"), at(2, "within", "adjusted"), at(3, "within")}, 1},
 		{"moved while outside", []Trial{at(1, "outside", "moved"), at(2, "outside")}, 2},
 		{"swept twice while outside", []Trial{at(1, "outside"), at(2, "outside", "adjusted"), at(3, "undecided")}, 1},

@@ -16,13 +16,15 @@ func wholeResult() *sweep.Result {
 	r.Model = "full"
 	for range 12 {
 		c := uncertainty.Component{
-			Name: "radius of the arm", Type: uncertainty.B, U: 0.5, Unit: "mm", Sensitivity: 8.3e-7, DoF: 50, Note: "as written in the setup",
+			Name: "radius of the arm", Type: uncertainty.B, U: 0.5, Unit: "mm", Sensitivity: 8.3e-7, DoF: 50,
+			Note: "as written in the setup",
 		}
 		r.Tilt.Budget, r.Nod.Budget = append(r.Tilt.Budget, c), append(r.Nod.Budget, c)
 	}
 	for i := range 8 {
 		r.Form = append(r.Form, sweep.Harmonic{Order: i + 2, AmplitudeMM: 0.00123456, PhaseDeg: 12.3456789})
-		r.Rejections = append(r.Rejections, sweep.Rejection{Code: "outlier", FromS: 1.2345, ToS: 2.3456, FromDeg: 10, ToDeg: 20, Readings: 3})
+		r.Rejections = append(r.Rejections, sweep.Rejection{Code: "outlier", FromS: 1.2345, ToS: 2.3456, FromDeg: 10,
+			ToDeg: 20, Readings: 3})
 	}
 	r.Turns = &sweep.Turns{Count: 2.01}
 	return r

@@ -27,14 +27,16 @@ func takeLock(path string) (*lock, error) {
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o640)
 	if err != nil {
 		if errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS) {
-			return nil, fmt.Errorf("store %s: %w: %w; give the user it runs as the right to write that directory", path, ErrReadOnly, err)
+			return nil, fmt.Errorf("store %s: %w: %w; give the user it runs as the right to write that directory", path,
+				ErrReadOnly, err)
 		}
 		return nil, fmt.Errorf("store %s: lock it: %w", path, err)
 	}
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 		defer f.Close()
 		if errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, fmt.Errorf("store %s: %w by pid %s; stop that process, or give this one a store of its own", path, ErrBusy, holder(f))
+			return nil, fmt.Errorf("store %s: %w by pid %s; stop that process, or give this one a store of its own",
+				path, ErrBusy, holder(f))
 		}
 		return nil, fmt.Errorf("store %s: lock %s: %w", path, name, err)
 	}
@@ -62,7 +64,8 @@ func (l *lock) lockItself(path string) error {
 	}
 	switch err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); {
 	case errors.Is(err, syscall.EWOULDBLOCK):
-		return errors.Join(fmt.Errorf("store %s: %w by another process, under another name of the same file; stop that process, or give this one a store of its own",
+		return errors.Join(fmt.Errorf(
+			"store %s: %w by another process, under another name of the same file; stop that process, or give this one a store of its own",
 			path, ErrBusy), f.Close())
 	case err != nil: // a file system without such locks: the name's lock is what there is
 		return f.Close()

@@ -27,7 +27,8 @@ func (m Meter) check() error {
 func (s *Store) Meter(ctx context.Context) (*Meter, error) {
 	var m Meter
 	var sound bool
-	err := s.r.QueryRowContext(ctx, "SELECT hours, counter, "+s.sound["meter"]+" FROM meter").Scan(&m.Hours, &m.Counter, &sound)
+	err := s.r.QueryRowContext(ctx, "SELECT hours, counter, "+s.sound["meter"]+" FROM meter").Scan(
+		&m.Hours, &m.Counter, &sound)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}
@@ -60,7 +61,9 @@ func putMeter(ctx context.Context, tx *sql.Tx, m Meter) error {
 
 // typeMeter has the hours go on from what a person typed; the counter goes on too, from where it is.
 func typeMeter(ctx context.Context, tx *sql.Tx, hours float64) error {
-	_, err := tx.ExecContext(ctx, `INSERT INTO meter (id, hours) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET hours = excluded.hours`, hours)
+	_,
+		err := tx.ExecContext(
+		ctx, `INSERT INTO meter (id, hours) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET hours = excluded.hours`, hours)
 	return err
 }
 

@@ -18,7 +18,8 @@ func TestHoursAreKeptWithTheRunsAndSetByHand(t *testing.T) {
 	counter := 200.5
 	run := func(m *Meter, at time.Time) int64 {
 		t.Helper()
-		id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: at, ClockSet: true, Meter: m})
+		id, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, ""), StartedAt: at,
+			ClockSet: true, Meter: m})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -92,7 +93,8 @@ func TestHoursAreKeptWithTheRunsAndSetByHand(t *testing.T) {
 		if s.SetMeter(ctx, m) == nil {
 			t.Errorf("%v was kept", m)
 		}
-		if _, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: setupOf(t, ""), StartedAt: day, Meter: &m}); err == nil {
+		if _, err := s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: setupOf(t, ""), StartedAt: day,
+			Meter: &m}); err == nil {
 			t.Errorf("a run at %v was begun", m)
 		}
 	}

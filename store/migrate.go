@@ -49,14 +49,18 @@ func schemaVersion(ctx context.Context, db *sql.DB, path string, known int) (int
 	case looksOurs(ctx, db):
 		return 0, fmt.Errorf("store %s: %w: its header is spoiled (whose file it is)", path, ErrDamaged)
 	default:
-		return 0, fmt.Errorf("store %s: %w: %w; give another path, or move that file away", path, ErrNotDatabase, errOthers)
+		return 0, fmt.Errorf("store %s: %w: %w; give another path, or move that file away", path,
+			ErrNotDatabase, errOthers)
 	}
 	if version < 1 || version > known && looksOurs(ctx, db) {
-		return 0, fmt.Errorf("store %s: %w: its header is spoiled (version %d of the schema)", path, ErrDamaged, version)
+		return 0, fmt.Errorf("store %s: %w: its header is spoiled (version %d of the schema)", path,
+			ErrDamaged, version)
 	}
 	if version > known {
-		return 0, fmt.Errorf("store %s: %w (schema %d, this one knows up to %d); install that version, or go back to the backup made before it",
-			path, ErrNewer, version, known)
+		return 0,
+			fmt.Errorf(
+				"store %s: %w (schema %d, this one knows up to %d); install that version, or go back to the backup made before it",
+				path, ErrNewer, version, known)
 	}
 	return version, nil
 }
@@ -80,13 +84,15 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 	if version > 0 {
 		if odd, err := judgeSchema(ctx, s.w, steps, version); err != nil || odd != "" {
 			if err == nil {
-				err = fmt.Errorf("store %s: %w: it says that its schema is %d, but %s", s.path, ErrDamaged, version, odd)
+				err = fmt.Errorf("store %s: %w: it says that its schema is %d, but %s", s.path, ErrDamaged,
+					version, odd)
 			}
 			return err
 		}
 		name, err := s.backup(ctx, version)
 		if err != nil {
-			return fmt.Errorf("back up before bringing the schema from %d to %d (nothing was changed): %w", version, len(steps), err)
+			return fmt.Errorf("back up before bringing the schema from %d to %d (nothing was changed): %w", version,
+				len(steps), err)
 		}
 		s.log.Info("backed up before a new schema", "from", version, "to", len(steps), "backup", name)
 	}
@@ -95,11 +101,13 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 			if _, err := tx.ExecContext(ctx, steps[n]); err != nil {
 				return err
 			}
-			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, n+1))
+			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d",
+				applicationID, n+1))
 			return err
 		})
 		if err != nil && s.tookThem(ctx, err, steps) { // the version in the header is what is wrong
-			return s.watched(fmt.Errorf("store %s: %w: its header is spoiled (it says that its schema is %d, but it has what %d brings: %w)",
+			return s.watched(fmt.Errorf(
+				"store %s: %w: its header is spoiled (it says that its schema is %d, but it has what %d brings: %w)",
 				s.path, ErrDamaged, n, n+1, err))
 		}
 		if err != nil {

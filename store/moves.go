@@ -100,7 +100,8 @@ func (s *Store) trialRuns(ctx context.Context, machine string, limit int) ([]Tri
 		var setup, started int64
 		var x [6]sql.NullFloat64
 		var sound bool
-		if err := rows.Scan(&t.Run, &setup, &started, &t.Purpose, &t.Verdict, &x[0], &x[1], &x[2], &x[3], &x[4], &x[5], &sound); err != nil {
+		if err := rows.Scan(&t.Run, &setup, &started, &t.Purpose, &t.Verdict, &x[0], &x[1], &x[2], &x[3], &x[4], &x[5],
+			&sound); err != nil {
 			if _, err := bare(rows); err != nil {
 				return nil, errors.Join(err, rows.Close())
 			}
@@ -151,7 +152,8 @@ func Unbelieved[T any](measured []T, entry func(*T) *advice.Entry) {
 }
 
 func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
-	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run, "+s.sound["event"]+" FROM event WHERE after_run >= ? AND undone_us IS NULL ORDER BY id", trials[0].Run)
+	rows, err := s.r.QueryContext(ctx, "SELECT id, kind, text, moved, after_run, "+s.sound["event"]+
+		" FROM event WHERE after_run >= ? AND undone_us IS NULL ORDER BY id", trials[0].Run)
 	if err != nil {
 		return err
 	}
@@ -176,7 +178,9 @@ func (s *Store) trialMoves(ctx context.Context, trials []Trial) error {
 		if !Changes(kind) {
 			continue
 		}
-		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int { return cmp.Compare(t.Run, run) })
+		at, _ := slices.BinarySearchFunc(trials, after+1, func(t Trial, run int64) int {
+			return cmp.Compare(t.Run, run)
+		})
 		t := &trials[at-1] // there is one: after is at least the first's
 		t.Kinds = append(t.Kinds, kind)
 		if text != "" {

@@ -57,10 +57,12 @@ func TestTrials(t *testing.T) {
 		t.Fatalf("%+v, %v", got, err)
 	}
 	a, b := got[0], got[1]
-	if m := a.Entry.Moved; len(m) != 2 || math.Abs(m["swing"]+0.25) > 1e-12 || m["lower shim"] != 0.1 || a.Entry.Unrecorded || len(a.Told) != 2 {
+	if m := a.Entry.Moved; len(m) != 2 || math.Abs(m["swing"]+0.25) > 1e-12 || m["lower shim"] != 0.1 ||
+		a.Entry.Unrecorded || len(a.Told) != 2 {
 		t.Errorf("after the first: %+v", a)
 	}
-	if math.Abs(a.Entry.Tilt-0.5) > 1e-9 || math.Abs(a.Entry.TiltU-0.004) > 1e-9 || math.Abs(a.Entry.TiltHalf-0.008) > 1e-9 || !math.IsNaN(a.Entry.Nod) || a.Purpose != "adjust" {
+	if math.Abs(a.Entry.Tilt-0.5) > 1e-9 || math.Abs(a.Entry.TiltU-0.004) > 1e-9 ||
+		math.Abs(a.Entry.TiltHalf-0.008) > 1e-9 || !math.IsNaN(a.Entry.Nod) || a.Purpose != "adjust" {
 		t.Errorf("the first: %+v", a)
 	}
 	if !b.Entry.Unrecorded || b.Entry.Moved["swing"] != 1 || len(b.Told) != 2 {
@@ -76,7 +78,8 @@ func TestTrials(t *testing.T) {
 	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "crashed", Moved: map[string]float64{"swing": 1}}); err == nil {
 		t.Error("a crash was taken with amounts")
 	}
-	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "adjusted", Moved: map[string]float64{"swing": math.NaN()}}); err == nil {
+	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "adjusted",
+		Moved: map[string]float64{"swing": math.NaN()}}); err == nil {
 		t.Error("an amount that is no number was stored")
 	}
 }
@@ -89,7 +92,8 @@ func TestManyChecksDoNotHideTheMoves(t *testing.T) {
 	setup := setupOf(t, "0.02/300")
 	at := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
 	before := checked(t, s, setup, "adjust", at, true, 0.5)
-	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "adjusted", Moved: map[string]float64{"swing": -0.1}}); err != nil {
+	if _, err := s.AddEvent(ctx, Event{At: at, Kind: "adjusted",
+		Moved: map[string]float64{"swing": -0.1}}); err != nil {
 		t.Fatal(err)
 	}
 	after := checked(t, s, setup, "adjust", at, true, 0.05)
@@ -98,7 +102,8 @@ func TestManyChecksDoNotHideTheMoves(t *testing.T) {
 		last = checked(t, s, setup, "check", at, true, 0.05)
 	}
 	got, err := s.Trials(ctx, setup.Machine, 50)
-	if err != nil || len(got) != 2+recentTrials || got[0].Run != before || got[1].Run != after || got[len(got)-1].Run != last {
+	if err != nil || len(got) != 2+recentTrials || got[0].Run != before || got[1].Run != after ||
+		got[len(got)-1].Run != last {
 		t.Fatalf("%d trials, %v", len(got), err)
 	}
 	if got[0].Entry.Moved["swing"] != -0.1 || got[1].Entry.Changed() {

@@ -56,7 +56,9 @@ func Open(ctx context.Context, path string, o Options) (*Store, error) {
 	dir := filepath.Dir(path)
 	if st, err := os.Stat(dir); err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("store %s: there is no directory %s; make it, writable for the user this runs as: %w", path, dir, err)
+			return nil,
+				fmt.Errorf("store %s: there is no directory %s; make it, writable for the user this runs as: %w",
+					path, dir, err)
 		}
 		return nil, fmt.Errorf("store %s: directory: %w", path, err)
 	} else if !st.IsDir() {
@@ -153,7 +155,8 @@ func OpenReadOnly(ctx context.Context, path string, o Options) (*Store, error) {
 	s.r = openReaders(path, o.wait())
 	version, err := schemaVersion(ctx, s.r, path, len(steps))
 	if err == nil && version < len(steps) {
-		err = fmt.Errorf("store %s: schema %d is older than this version's (%d); start the daemon on it once, which brings it up to date",
+		err = fmt.Errorf(
+			"store %s: schema %d is older than this version's (%d); start the daemon on it once, which brings it up to date",
 			path, version, len(steps))
 	}
 	if err == nil {
@@ -252,12 +255,14 @@ func (s *Store) stillThere() error {
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	return fmt.Errorf("store %s: %w: it was removed or replaced while it was open; put the file back, or a backup with tramd restore, "+
-		"and start the daemon again", s.path, ErrReadOnly)
+	return fmt.Errorf(
+		"store %s: %w: it was removed or replaced while it was open; put the file back, or a backup with tramd restore, "+
+			"and start the daemon again", s.path, ErrReadOnly)
 }
 
 func (s *Store) readOnly(doing string) error {
-	return fmt.Errorf("%s: store %s: %w: it was opened for reading only; ask the daemon that holds it", doing, s.path, ErrReadOnly)
+	return fmt.Errorf("%s: store %s: %w: it was opened for reading only; ask the daemon that holds it", doing, s.path,
+		ErrReadOnly)
 }
 
 func (o Options) store(path string) *Store {
@@ -295,17 +300,20 @@ func probe(path string, flags int) error {
 	f, err := os.OpenFile(path, flags, 0o640)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("store %s: there is no such file; check the path, or start the daemon once, which makes it: %w", path, err)
+		return fmt.Errorf(
+			"store %s: there is no such file; check the path, or start the daemon once, which makes it: %w", path, err)
 	case isFull(err):
 		return fmt.Errorf("store %s: %w", path, err)
 	case err != nil && flags != os.O_RDONLY:
-		return fmt.Errorf("store %s: %w: %w; give the user this runs as the right to write it, or another path", path, ErrReadOnly, err)
+		return fmt.Errorf("store %s: %w: %w; give the user this runs as the right to write it, or another path", path,
+			ErrReadOnly, err)
 	case err != nil:
 		return fmt.Errorf("store %s: %w", path, err)
 	}
 	defer f.Close()
 	if st, err := f.Stat(); err == nil && !st.Mode().IsRegular() {
-		return fmt.Errorf("store %s: %w: it is a %s, not a file; give another path", path, ErrNotDatabase, st.Mode().Type())
+		return fmt.Errorf("store %s: %w: it is a %s, not a file; give another path", path, ErrNotDatabase,
+			st.Mode().Type())
 	}
 	head := make([]byte, len(magic))
 	n, err := io.ReadFull(f, head)

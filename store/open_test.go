@@ -65,7 +65,8 @@ func TestOpenRefuses(t *testing.T) {
 	t.Run("garbage", func(t *testing.T) {
 		path := write("garbage.db", strings.Repeat("not a database at all ", 500))
 		wantErr(t, tryOpen(t, path), ErrNotDatabase, path, "give another path")
-		if text, err := os.ReadFile(path); err != nil || !strings.HasPrefix(string(text), "not a database at all") || len(text) != 11000 {
+		if text, err := os.ReadFile(path); err != nil || !strings.HasPrefix(string(text), "not a database at all") ||
+			len(text) != 11000 {
 			t.Errorf("the file was changed")
 		}
 	})
@@ -215,19 +216,24 @@ func TestEveryConnectionIsSet(t *testing.T) {
 			held = append(held, c)
 			var keys, sync, query int
 			var mode string
-			if err := c.QueryRowContext(ctx, `SELECT (SELECT * FROM pragma_foreign_keys), (SELECT * FROM pragma_synchronous),
+			if err := c.QueryRowContext(
+				ctx, `SELECT (SELECT * FROM pragma_foreign_keys), (SELECT * FROM pragma_synchronous),
 				(SELECT * FROM pragma_query_only), (SELECT * FROM pragma_journal_mode)`).Scan(&keys, &sync, &query, &mode); err != nil {
 				t.Fatal(err)
 			}
-			if keys != 1 || mode != "wal" || name == "writer" && (sync != 2 || query != 0) || name == "reader" && query != 1 {
-				t.Errorf("%s: foreign_keys %d, synchronous %d, query_only %d, journal_mode %s", name, keys, sync, query, mode)
+			if keys != 1 || mode != "wal" || name == "writer" && (sync != 2 || query != 0) || name == "reader" &&
+				query != 1 {
+				t.Errorf("%s: foreign_keys %d, synchronous %d, query_only %d, journal_mode %s", name, keys, sync,
+					query, mode)
 			}
 		}
 		for _, c := range held {
 			_ = c.Close()
 		}
 	}
-	_, err := s.w.Exec("INSERT INTO chunk (id, run_id, seq, readings, untagged, data) VALUES (99 << 20, 99, 0, 1, 0, x'00')")
+	_,
+		err := s.w.Exec(
+		"INSERT INTO chunk (id, run_id, seq, readings, untagged, data) VALUES (99 << 20, 99, 0, 1, 0, x'00')")
 	if err == nil || !strings.Contains(err.Error(), "FOREIGN KEY") {
 		t.Errorf("readings of no run: got %v, want a foreign key error", err)
 	}
@@ -326,7 +332,8 @@ func TestMigration(t *testing.T) {
 	if found := backups(); len(found) != 0 {
 		t.Fatalf("a new file was backed up: %v", found)
 	}
-	if _, err := OpenReadOnly(ctx, path, Options{files: next("SELECT 1")}); err == nil || !strings.Contains(err.Error(), "start the daemon on it once") {
+	if _, err := OpenReadOnly(ctx, path, Options{files: next("SELECT 1")}); err == nil ||
+		!strings.Contains(err.Error(), "start the daemon on it once") {
 		t.Errorf("reading an older schema: %v", err)
 	}
 
@@ -346,7 +353,8 @@ func TestMigration(t *testing.T) {
 		t.Fatal(err)
 	}
 	var version int
-	if err := s.w.QueryRow("SELECT count(part) + (SELECT user_version FROM pragma_user_version) FROM run").Scan(&version); err != nil || version != now+1 {
+	if err := s.w.QueryRow("SELECT count(part) + (SELECT user_version FROM pragma_user_version) FROM run").Scan(
+		&version); err != nil || version != now+1 {
 		t.Errorf("schema %d, %v, want %d", version, err, now+1)
 	}
 	if err := s.Close(); err != nil {

@@ -179,7 +179,8 @@ func TestThePowerIsCut(t *testing.T) {
 	if inDoubt < cuts/10 {
 		t.Errorf("only %d of %d cuts fell between a write and its sync", inDoubt, cuts)
 	}
-	t.Logf("%d cuts into %d writes and syncs, %d with sectors in doubt; nothing acknowledged was missing", cuts, len(doings), inDoubt)
+	t.Logf("%d cuts into %d writes and syncs, %d with sectors in doubt; nothing acknowledged was missing", cuts,
+		len(doings), inDoubt)
 }
 
 func checkCut(t *testing.T, path string, chunks map[int64]int, finished map[int64]bool) {

@@ -24,7 +24,9 @@ func (s *Store) BeginRun(ctx context.Context, r NewRun) (int64, error) {
 	if r.BootID == "" {
 		r.BootID = s.bootID
 	}
-	id, err := s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) { return putRun(ctx, tx, r) })
+	id, err := s.insert(ctx, doing, func(ctx context.Context, tx *sql.Tx) (sql.Result, error) {
+		return putRun(ctx, tx, r)
+	})
 	if err != nil {
 		return 0, err
 	}
@@ -39,7 +41,9 @@ func putRun(ctx context.Context, tx *sql.Tx, r NewRun) (sql.Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	res, err := tx.ExecContext(ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
+	res,
+		err := tx.ExecContext(
+		ctx, `INSERT INTO run (kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, note)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
 		r.Kind, r.Purpose, setup, micros(r.StartedAt), r.BootID, r.BootTime.Microseconds(), r.ClockSet, r.Note)
 	if err == nil && r.Subject != "" {
@@ -76,7 +80,8 @@ func setHours(ctx context.Context, tx *sql.Tx, run sql.Result, m Meter) error {
 // NextRun returns the number that the next run will have.
 func (s *Store) NextRun(ctx context.Context) (int64, error) {
 	var last int64
-	err := s.r.QueryRowContext(ctx, "SELECT coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'run'), 0)").Scan(&last)
+	err := s.r.QueryRowContext(ctx, "SELECT coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'run'), 0)").Scan(
+		&last)
 	return last + 1, s.fault("the next run's number", err)
 }
 
@@ -90,7 +95,8 @@ func setSubject(ctx context.Context, tx *sql.Tx, run sql.Result, subject string)
 }
 
 func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius float64) error {
-	if err := drift.JudgeTemperature(celsius); err != nil { // SQLite would store NULL for what is no number, without a word
+	// SQLite would store NULL for what is no number, without a word
+	if err := drift.JudgeTemperature(celsius); err != nil {
 		return err
 	}
 	id, err := run.LastInsertId()
@@ -102,7 +108,8 @@ func setTemperature(ctx context.Context, tx *sql.Tx, run sql.Result, celsius flo
 }
 
 // insert runs f in a transaction and gives the number of the row it added.
-func (s *Store) insert(ctx context.Context, doing string, f func(context.Context, *sql.Tx) (sql.Result, error)) (id int64, err error) {
+func (s *Store) insert(ctx context.Context, doing string, f func(context.Context, *sql.Tx) (sql.Result, error)) (
+	id int64, err error) {
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		res, err := f(ctx, tx)
 		if err != nil {
@@ -168,7 +175,8 @@ func putPieces(ctx context.Context, tx *sql.Tx, run int64, pieces []piece) error
 // FinishRun ends a run: how, when, why, and with which result (nil: none), all or nothing. Of a run that was begun
 // through this store with a StartedAt from time.Now the length is taken from the monotonic clock and added to the
 // stored start, whose date may have been corrected meanwhile.
-func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, res *sweep.Result) error {
+func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string,
+	res *sweep.Result) error {
 	var f *Finding
 	if res != nil {
 		found, err := FindingOf(*res)
@@ -181,7 +189,8 @@ func (s *Store) FinishRun(ctx context.Context, run int64, o Outcome, endedAt tim
 }
 
 // FinishRunWith is FinishRun for a measurement of any kind.
-func (s *Store) FinishRunWith(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string, f *Finding) error {
+func (s *Store) FinishRunWith(ctx context.Context, run int64, o Outcome, endedAt time.Time, why string,
+	f *Finding) error {
 	doing := fmt.Sprintf("end run %d", run)
 	if s.w == nil {
 		return s.readOnly(doing)
@@ -231,7 +240,9 @@ func endRun(ctx context.Context, tx *sql.Tx, run int64, o Outcome, endedUS sql.N
 	if err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, 1 FROM run WHERE id = ?
+	_,
+		err = tx.ExecContext(
+		ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, 1 FROM run WHERE id = ?
 		ON CONFLICT (kind, outcome) DO UPDATE SET runs = runs + 1`, run)
 	return err
 }

@@ -37,7 +37,8 @@ func (s *Store) recorded(ctx context.Context, c columns) (string, error) {
 			return "", err
 		}
 		if same {
-			return fmt.Sprintf("run %d, taken here on %s", id, fromMicros(started[i]).Local().Format("2006-01-02 15:04")), nil
+			return fmt.Sprintf("run %d, taken here on %s", id, fromMicros(started[i]).Local().Format(
+				"2006-01-02 15:04")), nil
 		}
 	}
 	return "", nil
@@ -50,7 +51,8 @@ func (s *Store) holds(ctx context.Context, run int64, c columns) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	rows, err := s.r.QueryContext(ctx, "SELECT data FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575) ORDER BY id", run)
+	rows, err := s.r.QueryContext(ctx,
+		"SELECT data FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575) ORDER BY id", run)
 	if err != nil {
 		return false, err
 	}

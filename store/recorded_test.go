@@ -22,7 +22,8 @@ func TestATakenSweepThatComesBackIsNoticed(t *testing.T) {
 		}
 	}
 	d := sweep.Doubt{Code: sweep.DoubtMissedCounts, FromS: 3, ToS: 3.5, Text: "counts were lost"}
-	if err := errors.Join(s.AddDoubt(t.Context(), id, d), s.FinishRun(t.Context(), id, Finished, day.Add(time.Minute), "", nil)); err != nil {
+	if err := errors.Join(s.AddDoubt(t.Context(), id, d), s.FinishRun(t.Context(), id, Finished, day.Add(time.Minute),
+		"", nil)); err != nil {
 		t.Fatal(err)
 	}
 	out, err := s.Points(t.Context(), id)
@@ -35,7 +36,8 @@ func TestATakenSweepThatComesBackIsNoticed(t *testing.T) {
 	}
 	for name, again := range map[string][]sweep.Point{"as it was": out, "another origin of time": later} {
 		_, err := s.ImportRun(t.Context(), importOf(t, "run-1.csv", day, again))
-		if !errors.Is(err, ErrImported) || !strings.Contains(err.Error(), "run 1, taken here on "+day.Local().Format("2006-01-02")) {
+		if !errors.Is(err, ErrImported) ||
+			!strings.Contains(err.Error(), "run 1, taken here on "+day.Local().Format("2006-01-02")) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -29,7 +29,8 @@ func (s *Store) RecoverUnfinished(ctx context.Context, held ...int64) ([]int64, 
 		}
 		for id, started := range open {
 			ended := lastReadingUS(ctx, tx, id, started)
-			if err := endRun(ctx, tx, id, Interrupted, ended, "the program stopped before the run was ended; the readings stored until then are kept"); err != nil {
+			if err := endRun(ctx, tx, id, Interrupted, ended,
+				"the program stopped before the run was ended; the readings stored until then are kept"); err != nil {
 				return fmt.Errorf("run %d: %w", id, err)
 			}
 		}

@@ -33,7 +33,8 @@ func TestARecordThatIsRemovedTakesNothingMore(t *testing.T) {
 			}
 			err := s.AppendPoints(t.Context(), id, []sweep.Point{{T: 2, Angle: 1, Reading: 1}})
 			wantErr(t, err, ErrReadOnly, "removed or replaced", "tramd restore")
-			_, err = s.BeginRun(t.Context(), NewRun{Kind: "sweep", Purpose: "check", Setup: sweep.Setup{Machine: "linnet"}})
+			_, err = s.BeginRun(t.Context(),
+				NewRun{Kind: "sweep", Purpose: "check", Setup: sweep.Setup{Machine: "linnet"}})
 			wantErr(t, err, ErrReadOnly)
 		})
 	}

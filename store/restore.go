@@ -17,7 +17,9 @@ import (
 func Restore(ctx context.Context, path, backup string) (replaced string, err error) {
 	doing := fmt.Sprintf("restore %s from %s", path, backup)
 	if st, err := os.Stat(backup + "-wal"); err == nil && st.Size() > 0 {
-		return "", fmt.Errorf("%s: nothing was changed: it has a write-ahead log beside it, so it is a record in use and no backup; give a file made by tramd backup", doing)
+		return "",
+			fmt.Errorf(
+				"%s: nothing was changed: it has a write-ahead log beside it, so it is a record in use and no backup; give a file made by tramd backup", doing)
 	}
 	err = verify(ctx, backup)
 	if err == nil {
@@ -70,7 +72,8 @@ func judgeBackup(ctx context.Context, path string) error {
 	}
 	odd, err := judgeSchema(ctx, db, steps, version)
 	if err == nil && odd != "" {
-		err = fmt.Errorf("%s: %w: %s; it was changed by hand or by another program: give another backup", path, ErrNotDatabase, odd)
+		err = fmt.Errorf("%s: %w: %s; it was changed by hand or by another program: give another backup", path,
+			ErrNotDatabase, odd)
 	}
 	return err
 }

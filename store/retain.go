@@ -41,7 +41,8 @@ func (s *Store) DropReadings(ctx context.Context, before time.Time) ([]int64, er
 			return err
 		}
 		for _, id := range ids {
-			if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575)", id); err != nil {
+			if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575)",
+				id); err != nil {
 				return err
 			}
 			if _, err := tx.ExecContext(ctx, "UPDATE run SET readings_gone = 1 WHERE id = ?", id); err != nil {

@@ -15,7 +15,9 @@ func TestOldReadingsGoWhateverCameAfter(t *testing.T) {
 	var want []int64
 	for n := range 4 {
 		pts := []sweep.Point{{T: 1, Reading: 0.35}, {T: 2, Reading: 0.36 + float64(n)}}
-		id, err := s.ImportRun(ctx, Import{NewRun: NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, "0.02/300"), StartedAt: day.AddDate(0, 0, n)},
+		id, err := s.ImportRun(ctx, Import{
+			NewRun: NewRun{Kind: "sweep", Purpose: "check", Setup: setupOf(t, "0.02/300"),
+				StartedAt: day.AddDate(0, 0, n)},
 			File: fmt.Sprintf("sweep%d.csv", n), Points: pts, Result: *resultOf(0, 0)})
 		if err != nil {
 			t.Fatal(err)

@@ -48,13 +48,14 @@ type NewRun struct {
 
 // Run is one stored measurement.
 type Run struct {
-	ID        int64         `json:"id"`
-	Kind      string        `json:"kind"`
-	Subject   string        `json:"subject,omitempty"` // what was measured, by its configured name
-	Purpose   string        `json:"purpose"`
-	Outcome   Outcome       `json:"outcome"` // empty: still going on
-	StartedAt time.Time     `json:"started_at"`
-	EndedAt   time.Time     `json:"ended_at,omitzero"` // of an interrupted run: its last reading, as far as that is known
+	ID        int64     `json:"id"`
+	Kind      string    `json:"kind"`
+	Subject   string    `json:"subject,omitempty"` // what was measured, by its configured name
+	Purpose   string    `json:"purpose"`
+	Outcome   Outcome   `json:"outcome"` // empty: still going on
+	StartedAt time.Time `json:"started_at"`
+	// of an interrupted run: its last reading, as far as that is known
+	EndedAt   time.Time     `json:"ended_at,omitzero"`
 	ClockSet  bool          `json:"clock_set"`
 	BootID    string        `json:"boot_id"`
 	BootTime  time.Duration `json:"boot_time_ns"`
@@ -66,15 +67,18 @@ type Run struct {
 	Result    *sweep.Result `json:"result"`           // the newest; nil when there is none
 	Why       string        `json:"why"`
 	Note      string        `json:"note"`
-	Log       string        `json:"log,omitempty"` // what was done step by step; this and the next of a run that was asked for by its number
+	// what was done step by step; this and the next of a run that was asked for by its number
+	Log string `json:"log,omitempty"`
 
 	Own json.RawMessage `json:"own,omitempty"` // what its kind needs beside the setup
-	Raw json.RawMessage `json:"-"`             // the newest result as it is stored, of any kind; nil: none, or a spoiled one
+	// the newest result as it is stored, of any kind; nil: none, or a spoiled one
+	Raw json.RawMessage `json:"-"`
 
 	ReadingsGone bool   `json:"readings_gone,omitempty"`    // they were let go when they grew old
 	Missing      int    `json:"readings_missing,omitempty"` // readings that were lost with a damaged file
 	Origin       string `json:"imported_from,omitempty"`    // the file it was brought in from
-	Damage       string `json:"damage,omitempty"`           // what of it is not to be believed; empty: all is as it was written
+	// what of it is not to be believed; empty: all is as it was written
+	Damage string `json:"damage,omitempty"`
 
 	// Unstored says that it is not in the store: the daemon holds it in memory and tries again each second. Only the
 	// daemon gives such a run.

@@ -14,7 +14,8 @@ const maxPage = 1000
 
 // selectRun reads runs with their newest result.
 func (s *Store) selectRun() string {
-	return "SELECT " + runColumns + `, result.json, cov_tilt, cov_tilt_nod, cov_nod, ` + s.sound["run"] + `, ` + s.sound["result"] + `
+	return "SELECT " + runColumns + `, result.json, cov_tilt, cov_tilt_nod, cov_nod, ` + s.sound["run"] + `, ` +
+		s.sound["result"] + `
 	FROM run LEFT JOIN result ON result.id = (SELECT max(id) FROM result WHERE run_id = run.id) `
 }
 
@@ -66,7 +67,8 @@ func (s *Store) page(ctx context.Context, from string, w Which) ([]runRow, error
 	if len(rows) > 0 {
 		last = rows[len(rows)-1].run.ID - 1
 	} else if w.Before <= 0 {
-		if err := s.r.QueryRowContext(ctx, "SELECT seq FROM sqlite_sequence WHERE name = 'run'").Scan(&last); err != nil {
+		if err := s.r.QueryRowContext(ctx, "SELECT seq FROM sqlite_sequence WHERE name = 'run'").Scan(
+			&last); err != nil {
 			return nil, err
 		}
 	}
@@ -135,10 +137,12 @@ func (s *Store) Run(ctx context.Context, id int64) (Run, error) {
 // LastFinished returns the newest run of a kind that finished (ErrNotFound when there is none). Runs that were imported
 // count by the date they were given, since their numbers say nothing of their age.
 func (s *Store) LastFinished(ctx context.Context, kind string) (*Run, error) {
-	const taken, imported = "run.id NOT IN (SELECT run_id FROM import) ORDER BY run.id", "run.id IN (SELECT run_id FROM import) ORDER BY started_us"
+	const taken, imported = "run.id NOT IN (SELECT run_id FROM import) ORDER BY run.id",
+		"run.id IN (SELECT run_id FROM import) ORDER BY started_us"
 	var last *Run
 	for _, which := range []string{taken, imported} {
-		rows, err := s.runRows(ctx, s.selectRun()+"WHERE kind = ? AND outcome = 'finished' AND "+which+" DESC LIMIT 1", kind)
+		rows, err := s.runRows(ctx, s.selectRun()+"WHERE kind = ? AND outcome = 'finished' AND "+which+" DESC LIMIT 1",
+			kind)
 		if err != nil {
 			return nil, s.fault("last finished "+kind, err)
 		}
@@ -203,7 +207,8 @@ func (s *Store) runRows(ctx context.Context, query string, args ...any) ([]runRo
 	for rows.Next() {
 		var r runRow
 		var resultSound sql.NullBool
-		if err := rows.Scan(&r.run.ID, &r.run.Kind, &r.run.Subject, &r.run.Purpose, &r.setup, &r.started, &r.ended, &r.run.BootID, &r.boot,
+		if err := rows.Scan(&r.run.ID, &r.run.Kind, &r.run.Subject, &r.run.Purpose, &r.setup, &r.started, &r.ended,
+			&r.run.BootID, &r.boot,
 			&r.run.ClockSet, &r.run.Outcome, &r.run.Why, &r.run.Note, &r.run.Readings, &r.run.Untagged,
 			&r.run.TemperatureC, &r.run.SpindleHours, &r.run.ReadingsGone, &r.run.Missing, &r.run.Origin,
 			&r.text, &r.covTT, &r.covTN, &r.covN, &r.sound, &resultSound); err != nil {

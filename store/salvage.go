@@ -32,7 +32,8 @@ func (s Saved) String() string {
 	case len(s.Rows) == 0:
 		lost = "nothing in it could be read"
 	}
-	return fmt.Sprintf("the damaged database was kept as %s; saved from it: %d runs, %d results, %d chunks of readings, %d events; %s. A backup may hold more: see tramd restore.",
+	return fmt.Sprintf(
+		"the damaged database was kept as %s; saved from it: %d runs, %d results, %d chunks of readings, %d events; %s. A backup may hold more: see tramd restore.",
 		s.Aside, s.Rows["run"], s.Rows["result"], s.Rows["chunk"], s.Rows["event"], lost)
 }
 
@@ -70,7 +71,8 @@ func Salvage(ctx context.Context, path string, o Options) (Saved, error) {
 func (out *Saved) rescue(ctx context.Context, path, ready string, o Options) error {
 	part, work := ready+".part", path+workSuffix
 	clear := func() error {
-		for _, name := range []string{part, part + "-wal", part + "-shm", part + "-journal", part + ".lock", work, work + "-wal", work + "-shm"} {
+		for _, name := range []string{part, part + "-wal", part + "-shm", part + "-journal", part + ".lock", work,
+			work + "-wal", work + "-shm"} {
 			if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
@@ -199,6 +201,8 @@ func whyDamaged(path string) error {
 	if !found {
 		return nil
 	}
-	return fmt.Errorf("store %s: %w: %s; start the daemon, which keeps that file aside and saves what can be read of it", path, ErrDamaged,
+	return fmt.Errorf(
+		"store %s: %w: %s; start the daemon, which keeps that file aside and saves what can be read of it", path,
+		ErrDamaged,
 		strings.ReplaceAll(why, "\n", "; "))
 }

@@ -14,14 +14,17 @@ import (
 // still points at nothing goes.
 func adopt(ctx context.Context, to *Store, out *Saved) error {
 	err := to.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		setups, err := numbers(ctx, tx, "SELECT DISTINCT setup_id FROM run WHERE setup_id NOT IN (SELECT id FROM setup)")
+		setups, err := numbers(ctx, tx,
+			"SELECT DISTINCT setup_id FROM run WHERE setup_id NOT IN (SELECT id FROM setup)")
 		if err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, "UPDATE event SET run_id = NULL WHERE run_id NOT IN (SELECT id FROM run)"); err != nil {
+		if _, err := tx.ExecContext(
+			ctx, "UPDATE event SET run_id = NULL WHERE run_id NOT IN (SELECT id FROM run)"); err != nil {
 			return err
 		}
-		orphans, err := numbers(ctx, tx, "SELECT run_id FROM chunk UNION SELECT run_id FROM result EXCEPT SELECT id FROM run")
+		orphans, err := numbers(ctx, tx,
+			"SELECT run_id FROM chunk UNION SELECT run_id FROM result EXCEPT SELECT id FROM run")
 		if err != nil {
 			return err
 		}
@@ -29,17 +32,21 @@ func adopt(ctx context.Context, to *Store, out *Saved) error {
 			setups = append(setups, 1<<40) // one for all of them
 		}
 		for _, id := range setups {
-			text, err := json.Marshal(sweep.Setup{Machine: "unknown", Surface: fmt.Sprintf("setup %d was lost with a damaged file", id)})
+			text, err := json.Marshal(
+				sweep.Setup{Machine: "unknown", Surface: fmt.Sprintf("setup %d was lost with a damaged file", id)})
 			if err != nil {
 				return err
 			}
 			hash := sha256.Sum256(append(text, 0))
-			if _, err := tx.ExecContext(ctx, "INSERT INTO setup (id, hash, json, tolerance) VALUES (?, ?, ?, '')", id, hash[:], string(text)); err != nil {
+			if _, err := tx.ExecContext(ctx, "INSERT INTO setup (id, hash, json, tolerance) VALUES (?, ?, ?, '')", id,
+				hash[:], string(text)); err != nil {
 				return err
 			}
 		}
 		for _, id := range orphans {
-			if _, err := tx.ExecContext(ctx, `INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why, readings, untagged)
+			if _, err := tx.ExecContext(
+				ctx,
+				`INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why, readings, untagged)
 				SELECT ?1, 'sweep', '', ?2, 0, '', 0, 0, 'failed', 'what was known of this run was lost with a damaged file; its readings are what could be saved',
 				coalesce(sum(readings), 0), coalesce(sum(untagged), 0) FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575)`, id, int64(1<<40)); err != nil {
 				return err
@@ -49,13 +56,16 @@ func adopt(ctx context.Context, to *Store, out *Saved) error {
 			return err
 		}
 		// What is left of a run's readings is not what its row says.
-		if _, err := tx.ExecContext(ctx, `UPDATE run SET missing = readings - had FROM (SELECT id AS of, (SELECT coalesce(sum(chunk.readings), 0)
+		if _, err := tx.ExecContext(
+			ctx,
+			`UPDATE run SET missing = readings - had FROM (SELECT id AS of, (SELECT coalesce(sum(chunk.readings), 0)
 			FROM chunk WHERE `+chunksOfRun+`) AS had FROM run WHERE outcome <> '' AND readings_gone = 0) WHERE id = of AND readings - had <> missing
 			AND had <= readings`); err != nil {
 			return err
 		}
 		// The counts are more than the runs where old runs were removed; less than them, rows of the counts are lost.
-		_, err = tx.ExecContext(ctx, `INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, count(*) FROM run WHERE outcome <> '' GROUP BY 1, 2
+		_, err = tx.ExecContext(ctx,
+			`INSERT INTO run_count (kind, outcome, runs) SELECT kind, outcome, count(*) FROM run WHERE outcome <> '' GROUP BY 1, 2
 			ON CONFLICT (kind, outcome) DO UPDATE SET runs = max(runs, excluded.runs)`)
 		return err
 	})
@@ -80,12 +90,14 @@ func standIns(ctx context.Context, tx *sql.Tx, out *Saved) error {
 		return err
 	}
 	hash := setupHash(string(text), "")
-	if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO setup (id, hash, json, tolerance) VALUES (?, ?, ?, '')", none, hash[:], string(text)); err != nil {
+	if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO setup (id, hash, json, tolerance) VALUES (?, ?, ?, '')",
+		none, hash[:], string(text)); err != nil {
 		return err
 	}
 	for _, id := range gone {
 		out.Lost++
-		if _, err := tx.ExecContext(ctx, `INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why)
+		if _, err := tx.ExecContext(
+			ctx, `INSERT INTO run (id, kind, purpose, setup_id, started_us, boot_id, boot_us, clock_set, outcome, why)
 			VALUES (?, 'sweep', '', (SELECT id FROM setup WHERE hash = ?), 0, '', 0, 0, 'failed', 'this run was lost with a damaged file')`, id, hash[:]); err != nil {
 			return err
 		}
@@ -101,12 +113,14 @@ func dropLoose(ctx context.Context, to *Store, out *Saved) error {
 	}
 	for _, table := range tables {
 		err := to.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-			loose, err := numbers(ctx, tx, "SELECT DISTINCT rowid FROM pragma_foreign_key_check(?) WHERE rowid IS NOT NULL", table)
+			loose, err := numbers(ctx, tx,
+				"SELECT DISTINCT rowid FROM pragma_foreign_key_check(?) WHERE rowid IS NOT NULL", table)
 			if err != nil {
 				return err
 			}
 			for _, row := range loose {
-				if _, err := tx.ExecContext(ctx, fmt.Sprintf("DELETE FROM %s WHERE rowid = ?", quoted(table)), row); err != nil {
+				if _, err := tx.ExecContext(ctx, fmt.Sprintf("DELETE FROM %s WHERE rowid = ?", quoted(table)),
+					row); err != nil {
 					return err
 				}
 				out.Rows[table]--

@@ -29,7 +29,8 @@ func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
 	if err != nil {
 		return err
 	}
-	if _, err := to.w.ExecContext(ctx, "PRAGMA foreign_keys = OFF; PRAGMA synchronous = OFF"); err != nil { // synced as a whole
+	// synced as a whole
+	if _, err := to.w.ExecContext(ctx, "PRAGMA foreign_keys = OFF; PRAGMA synchronous = OFF"); err != nil {
 		return err
 	}
 	for _, table := range wanted {
@@ -45,8 +46,10 @@ func (out *Saved) copyFrom(ctx context.Context, path string, to *Store) error {
 		out.Lost += t.lost
 	}
 	// A number that was once shown is not given out again, though its run may be lost.
-	if seq, err := numbers(ctx, from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(seq) == 1 && seq[0] > 0 && seq[0] < maxRun {
-		if _, err := to.w.ExecContext(ctx, "UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'run'", seq[0]); err != nil {
+	if seq, err := numbers(ctx, from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil &&
+		len(seq) == 1 && seq[0] > 0 && seq[0] < maxRun {
+		if _, err := to.w.ExecContext(ctx, "UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'run'",
+			seq[0]); err != nil {
 			return err
 		}
 	}
@@ -81,7 +84,8 @@ func (t *rescue) run() error {
 		return nil
 	}
 	names := strings.Join(t.columns, ", ")
-	t.save = fmt.Sprintf("INSERT INTO %s (%s) VALUES (?%s)", quoted(t.table), names, strings.Repeat(", ?", len(t.columns)-1))
+	t.save = fmt.Sprintf("INSERT INTO %s (%s) VALUES (?%s)", quoted(t.table), names,
+		strings.Repeat(", ?", len(t.columns)-1))
 	with, err := t.soundness()
 	if err != nil {
 		return err
@@ -118,7 +122,8 @@ func (t *rescue) soundness() (string, error) {
 		return "", err
 	}
 	var has int
-	err = t.from.QueryRowContext(t.ctx, "SELECT count(*) FROM sqlite_schema WHERE type = 'trigger' AND name = ?", t.table+"_sum_new").Scan(&has)
+	err = t.from.QueryRowContext(t.ctx, "SELECT count(*) FROM sqlite_schema WHERE type = 'trigger' AND name = ?",
+		t.table+"_sum_new").Scan(&has)
 	if err != nil || has == 0 { // of an older version
 		return "", nil
 	}
@@ -186,7 +191,8 @@ func (t *rescue) last(key string) int64 {
 			return n.Int64
 		}
 	}
-	if t.from.QueryRowContext(t.ctx, "SELECT (SELECT * FROM pragma_page_count) * (SELECT * FROM pragma_page_size) / 10").Scan(&n) == nil {
+	if t.from.QueryRowContext(t.ctx,
+		"SELECT (SELECT * FROM pragma_page_count) * (SELECT * FROM pragma_page_size) / 10").Scan(&n) == nil {
 		return n.Int64
 	}
 	return 1 << 24
@@ -241,7 +247,8 @@ func (t *rescue) chunks() error {
 	if err != nil {
 		return err
 	}
-	if more, err := numbers(t.ctx, t.from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil && len(more) == 1 && more[0] < maxRun {
+	if more, err := numbers(t.ctx, t.from, "SELECT seq FROM sqlite_sequence WHERE name = 'run'"); err == nil &&
+		len(more) == 1 && more[0] < maxRun {
 		last[0] = max(last[0], more[0])
 	}
 	next := max(done+1, 1<<20)
@@ -372,7 +379,8 @@ func common(ctx context.Context, from, to *sql.DB, table string) ([]string, bool
 
 // columnsOf returns a table's columns, quoted, and which of them is its row number ("" if none).
 func columnsOf(ctx context.Context, db rowsQuerier, table string) (names []string, key string, err error) {
-	rows, err := db.QueryContext(ctx, `SELECT name, pk = 1 AND type = 'INTEGER' AND (SELECT wr = 0 FROM pragma_table_list WHERE name = ?1)
+	rows, err := db.QueryContext(ctx,
+		`SELECT name, pk = 1 AND type = 'INTEGER' AND (SELECT wr = 0 FROM pragma_table_list WHERE name = ?1)
 		AND (SELECT count(*) FROM pragma_table_info(?1) WHERE pk > 0) = 1 FROM pragma_table_info(?1)`, table)
 	if err != nil {
 		return nil, "", err

@@ -29,7 +29,8 @@ func healthy(t *testing.T, path string) {
 	t.Helper()
 	ctx := t.Context()
 	s := open(t, path)
-	if _, err := s.w.Exec("PRAGMA synchronous = OFF"); err != nil { // nothing is cut short here, and it takes a tenth of the time
+	// nothing is cut short here, and it takes a tenth of the time
+	if _, err := s.w.Exec("PRAGMA synchronous = OFF"); err != nil {
 		t.Fatal(err)
 	}
 	for i := range healthyRuns {
@@ -41,7 +42,8 @@ func healthy(t *testing.T, path string) {
 			t.Fatal(err)
 		}
 		if i%10 == 0 {
-			if _, err := s.AddEvent(ctx, Event{At: day, Kind: "note", Text: strings.Repeat("swept the bed ", 20), Run: id}); err != nil {
+			if _, err := s.AddEvent(ctx, Event{At: day, Kind: "note", Text: strings.Repeat("swept the bed ", 20),
+				Run: id}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -134,9 +136,11 @@ func TestASpoiledPageCostsOnlyItself(t *testing.T) {
 			t.Fatalf("page %d: the new file: %v", page, err)
 		}
 		runs, readings, results := kept(t, s)
-		if len(saved.Rows) == 0 { // the page was one of the list of tables: then only a backup helps, and the words say so
+		// the page was one of the list of tables: then only a backup helps, and the words say so
+		if len(saved.Rows) == 0 {
 			bare++
-			if text := saved.String(); !strings.Contains(text, "could not be read") || !strings.Contains(text, "tramd restore") {
+			if text := saved.String(); !strings.Contains(text, "could not be read") ||
+				!strings.Contains(text, "tramd restore") {
 				t.Error(text)
 			}
 			if err := s.Close(); err != nil {
@@ -152,7 +156,8 @@ func TestASpoiledPageCostsOnlyItself(t *testing.T) {
 			}
 		}
 		if whole < 2 {
-			t.Errorf("page %d: %d runs, %d with readings, %d with results of %d; %s", page, runs, readings, results, healthyRuns, saved)
+			t.Errorf("page %d: %d runs, %d with readings, %d with results of %d; %s", page, runs, readings, results,
+				healthyRuns, saved)
 		}
 		if whole == 3 {
 			everything++
@@ -172,7 +177,8 @@ func TestASpoiledPageCostsOnlyItself(t *testing.T) {
 		t.Errorf("%d of %d pages cost everything", bare, tried)
 	}
 	if everything == tried || unnoticed == tried {
-		t.Errorf("no page held anything: %d of %d pages spoiled without a loss, %d unnoticed", everything, tried, unnoticed)
+		t.Errorf("no page held anything: %d of %d pages spoiled without a loss, %d unnoticed", everything,
+			tried, unnoticed)
 	}
 }
 
@@ -239,13 +245,15 @@ func TestSavingBegunAgain(t *testing.T) {
 			}
 		},
 		"kept aside": func(t *testing.T, path string, out *Saved) {
-			if err := errors.Join(out.rescue(t.Context(), path, path+".saved", Options{}), keepAs(path, out.Aside)); err != nil {
+			if err := errors.Join(out.rescue(t.Context(), path, path+".saved", Options{}),
+				keepAs(path, out.Aside)); err != nil {
 				t.Fatal(err)
 			}
 			gone(t, path+"-wal")
 		},
 		"in place, but the note still there": func(t *testing.T, path string, out *Saved) {
-			if err := errors.Join(out.rescue(t.Context(), path, path+".saved", Options{}), keepAs(path, out.Aside), os.Rename(path+".saved", path)); err != nil {
+			if err := errors.Join(out.rescue(t.Context(), path, path+".saved", Options{}), keepAs(path, out.Aside),
+				os.Rename(path+".saved", path)); err != nil {
 				t.Fatal(err)
 			}
 		},
@@ -306,7 +314,8 @@ func TestAFileThatIsNoDatabaseAnyMore(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if text := saved.String(); !strings.Contains(text, "nothing in it could be read") && !strings.Contains(text, "could not be read") {
+			if text := saved.String(); !strings.Contains(text, "nothing in it could be read") &&
+				!strings.Contains(text, "could not be read") {
 				t.Error(text)
 			}
 			begin(t, open(t, path))

@@ -91,7 +91,8 @@ func (s Samples) fits() error {
 	n := len(s.Points)
 	for _, c := range s.Columns {
 		if c.Words == nil && len(c.Values) != n || c.Words != nil && (len(c.Words) != n || c.Values != nil) {
-			return fmt.Errorf("column %s: %d words and %d values for %d readings", c.Name, len(c.Words), len(c.Values), n)
+			return fmt.Errorf("column %s: %d words and %d values for %d readings", c.Name, len(c.Words),
+				len(c.Values), n)
 		}
 	}
 	return nil
@@ -151,7 +152,8 @@ func (s *Samples) join(more Samples) {
 	s.Points = append(s.Points, more.Points...)
 	for _, c := range more.Columns {
 		if s.Column(c.Name) == nil {
-			s.Columns = append(s.Columns, Column{Name: c.Name, Words: blank(c.Words != nil, before), Values: unknown(c.Words == nil, before)})
+			s.Columns = append(s.Columns, Column{Name: c.Name, Words: blank(c.Words != nil, before),
+				Values: unknown(c.Words == nil, before)})
 		}
 	}
 	for i := range s.Columns {
@@ -220,7 +222,8 @@ func (s *Store) Samples(ctx context.Context, run int64) (Samples, error) {
 	defer tx.Rollback()
 	var has, missing int
 	var ended, gone bool
-	if err := tx.QueryRowContext(ctx, "SELECT readings, missing, outcome <> '', readings_gone FROM run WHERE id = ?", run).
+	if err := tx.QueryRowContext(ctx, "SELECT readings, missing, outcome <> '', readings_gone FROM run WHERE id = ?",
+		run).
 		Scan(&has, &missing, &ended, &gone); err != nil {
 		return Samples{}, s.fault(doing, err)
 	}
@@ -238,17 +241,20 @@ func (s *Store) Samples(ctx context.Context, run int64) (Samples, error) {
 	}
 	out.Points = sweep.Believed(out.Points, doubted)
 	if len(damage) == 0 && ended && len(out.Points) < has-missing {
-		damage = append(damage, fmt.Errorf("%w: %d of its %d readings are there", ErrDamaged, len(out.Points), has-missing))
+		damage = append(damage, fmt.Errorf("%w: %d of its %d readings are there", ErrDamaged, len(out.Points),
+			has-missing))
 	}
 	if len(damage) > 0 {
-		return out, s.watched(fmt.Errorf("%s: the other %d are good; restore a backup to get the rest: %w", doing, len(out.Points), errors.Join(damage...)))
+		return out, s.watched(fmt.Errorf("%s: the other %d are good; restore a backup to get the rest: %w", doing,
+			len(out.Points), errors.Join(damage...)))
 	}
 	return out, nil
 }
 
 // read reads all that can be read of a run's readings, and gives what was wrong with the rest.
 func (s *Samples) read(ctx context.Context, q rowsQuerier, run int64) (damage []error, err error) {
-	rows, err := q.QueryContext(ctx, "SELECT id, run_id, seq, readings, data FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575) ORDER BY id", run)
+	rows, err := q.QueryContext(ctx,
+		"SELECT id, run_id, seq, readings, data FROM chunk WHERE id BETWEEN ?1 << 20 AND (?1 << 20 | 1048575) ORDER BY id", run)
 	if err != nil {
 		return nil, err
 	}

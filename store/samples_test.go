@@ -17,7 +17,8 @@ import (
 func traverse(n int) Samples {
 	s := Samples{Columns: []Column{{Name: "position_mm"}, {Name: "line_mm"}, {Name: "edge"}}}
 	for i := range n {
-		s.Points = append(s.Points, sweep.Point{T: float64(i) * 0.5, Angle: math.NaN(), Reading: 0.002 * math.Sin(float64(i)), Indicator: i % 2})
+		s.Points = append(s.Points, sweep.Point{T: float64(i) * 0.5, Angle: math.NaN(),
+			Reading: 0.002 * math.Sin(float64(i)), Indicator: i % 2})
 		s.Columns[0].Values = append(s.Columns[0].Values, 12.5*float64(i))
 		line, edge := math.NaN(), "as_laid"
 		if i > n/2 {
@@ -51,7 +52,8 @@ func TestAnotherKindOfMeasurement(t *testing.T) {
 	setup := setupOf(t, "0.02/300")
 	own := json.RawMessage(`{"positions_mm": [0, 12.5, 25], "relation": "cross_to_table"}`)
 	sweepRun := checked(t, s, setup, "check", day, true, 0.1)
-	id, err := s.BeginRun(ctx, NewRun{Kind: "traverse", Subject: "left rail", Purpose: "check", Setup: setup, Own: own, StartedAt: day, ClockSet: true})
+	id, err := s.BeginRun(ctx, NewRun{Kind: "traverse", Subject: "left rail", Purpose: "check", Setup: setup, Own: own,
+		StartedAt: day, ClockSet: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,7 +63,8 @@ func TestAnotherKindOfMeasurement(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	finding := Finding{Model: "traverse", Version: 1, JSON: json.RawMessage(`{"kind":"traverse","slope":{"mm_per_m":0.02},"detail":{"long":[1,2,3]}}`)}
+	finding := Finding{Model: "traverse", Version: 1,
+		JSON: json.RawMessage(`{"kind":"traverse","slope":{"mm_per_m":0.02},"detail":{"long":[1,2,3]}}`)}
 	if err := s.FinishRunWith(ctx, id, Finished, day.Add(time.Minute), "", &finding); err != nil {
 		t.Fatal(err)
 	}
@@ -87,8 +90,10 @@ func TestAnotherKindOfMeasurement(t *testing.T) {
 		w    Which
 		want []int64
 	}{
-		{Which{Limit: 9}, []int64{id, sweepRun}}, {Which{Limit: 9, Kind: "traverse"}, []int64{id}}, {Which{Limit: 9, Kind: "sweep"}, []int64{sweepRun}},
-		{Which{Limit: 9, Kind: "traverse", Subject: "left rail"}, []int64{id}}, {Which{Limit: 9, Kind: "traverse", Subject: "right rail"}, nil},
+		{Which{Limit: 9}, []int64{id, sweepRun}}, {Which{Limit: 9, Kind: "traverse"}, []int64{id}},
+		{Which{Limit: 9, Kind: "sweep"}, []int64{sweepRun}},
+		{Which{Limit: 9, Kind: "traverse", Subject: "left rail"}, []int64{id}},
+		{Which{Limit: 9, Kind: "traverse", Subject: "right rail"}, nil},
 	} {
 		var found []int64
 		lines, err := s.Lines(ctx, c.w)
@@ -114,7 +119,8 @@ func TestAnotherKindOfMeasurement(t *testing.T) {
 		t.Errorf("%+v, %v", last, err)
 	}
 	// Brought in from a file, once.
-	im := Import{NewRun: NewRun{Kind: "traverse", Subject: "left rail", Purpose: "check", Setup: setup, StartedAt: day}, File: "rail.csv", Samples: &want, Finding: &finding}
+	im := Import{NewRun: NewRun{Kind: "traverse", Subject: "left rail", Purpose: "check", Setup: setup, StartedAt: day},
+		File: "rail.csv", Samples: &want, Finding: &finding}
 	im.Again = true
 	second, err := s.ImportRun(ctx, im)
 	if err != nil {
@@ -144,8 +150,10 @@ func TestSamplesThatCannotBeKept(t *testing.T) {
 		wantErr(t, s.AppendSamples(ctx, id, Samples{Points: pts, Columns: []Column{c}}), nil, says)
 	}
 	twice := Column{Name: "position_mm", Values: []float64{1}}
-	wantErr(t, s.AppendSamples(ctx, id, Samples{Points: pts, Columns: []Column{twice, twice}}), nil, "a name of its own")
-	if err := s.FinishRunWith(ctx, id, Finished, day, "", &Finding{Model: "x", JSON: json.RawMessage(`[1]`)}); err == nil {
+	wantErr(t, s.AppendSamples(ctx, id, Samples{Points: pts, Columns: []Column{twice, twice}}), nil,
+		"a name of its own")
+	if err := s.FinishRunWith(ctx, id, Finished, day, "",
+		&Finding{Model: "x", JSON: json.RawMessage(`[1]`)}); err == nil {
 		t.Error("a result that is no object was taken")
 	}
 	if _, err := s.BeginRun(ctx, NewRun{Kind: "bar", Own: json.RawMessage(`"words"`), StartedAt: day}); err == nil {
@@ -159,7 +167,8 @@ func TestColumnsJoin(t *testing.T) {
 	s := fresh(t)
 	id := begin(t, s)
 	pt := []sweep.Point{{T: 1, Angle: math.NaN()}}
-	for _, cols := range [][]Column{nil, {{Name: "height_mm", Values: []float64{20}}}, {{Name: "edge", Words: []string{"turned"}}}} {
+	for _, cols := range [][]Column{nil, {{Name: "height_mm", Values: []float64{20}}},
+		{{Name: "edge", Words: []string{"turned"}}}} {
 		if err := s.AppendSamples(ctx, id, Samples{Points: pt, Columns: cols}); err != nil {
 			t.Fatal(err)
 		}
@@ -169,7 +178,8 @@ func TestColumnsJoin(t *testing.T) {
 		t.Fatal(err)
 	}
 	sameColumns(t, got, Samples{Points: []sweep.Point{pt[0], pt[0], pt[0]}, Columns: []Column{
-		{Name: "height_mm", Values: []float64{math.NaN(), 20, math.NaN()}}, {Name: "edge", Words: []string{"", "", "turned"}}}})
+		{Name: "height_mm", Values: []float64{math.NaN(), 20, math.NaN()}},
+		{Name: "edge", Words: []string{"", "", "turned"}}}})
 }
 
 func FuzzSamples(f *testing.F) {
@@ -181,7 +191,8 @@ func FuzzSamples(f *testing.F) {
 		f.Add(data[:len(data)-4])
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		got, err := decodeSamples(binary.LittleEndian.AppendUint32(slices.Clone(data), crc32.Checksum(data, castagnoli)))
+		got, err := decodeSamples(binary.LittleEndian.AppendUint32(slices.Clone(data),
+			crc32.Checksum(data, castagnoli)))
 		if err != nil {
 			return
 		}

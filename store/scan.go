@@ -253,7 +253,8 @@ func (out *Saved) scan(ctx context.Context, path string, page int, to *Store) (f
 	return found, nil
 }
 
-func saveRaw(ctx context.Context, pages rawPages, tables []rawTable, to *Store, wanted func(rawTable, rawRow) bool) (map[string]int, error) {
+func saveRaw(ctx context.Context, pages rawPages, tables []rawTable, to *Store, wanted func(rawTable, rawRow) bool) (
+	map[string]int, error) {
 	rows := map[string]int{}
 	err := to.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		return pages.eachRow(ctx, func(r rawRow) error {
@@ -313,7 +314,8 @@ func newRawTable(ctx context.Context, db *sql.DB, name string) (rawTable, error)
 	for i := range marks {
 		marks[i] = fmt.Sprintf("?%d", i+1)
 	}
-	t.save = fmt.Sprintf("INSERT OR IGNORE INTO %s (%s) SELECT %s%s", quoted(name), strings.Join(into, ", "), strings.Join(marks, ", "), gone)
+	t.save = fmt.Sprintf("INSERT OR IGNORE INTO %s (%s) SELECT %s%s", quoted(name), strings.Join(into, ", "),
+		strings.Join(marks, ", "), gone)
 	return t, rows.Err()
 }
 

@@ -16,7 +16,8 @@ type object struct{ kind, text string }
 
 // schemaOf reads what a file has, by name, without what SQLite keeps for itself.
 func schemaOf(ctx context.Context, db *sql.DB) (map[string]object, error) {
-	rows, err := db.QueryContext(ctx, `SELECT name, type, coalesce(sql, '') FROM sqlite_schema WHERE name NOT LIKE 'sqlite\_%' ESCAPE '\'`)
+	rows, err := db.QueryContext(ctx,
+		`SELECT name, type, coalesce(sql, '') FROM sqlite_schema WHERE name NOT LIKE 'sqlite\_%' ESCAPE '\'`)
 	if err != nil {
 		return nil, err
 	}

@@ -26,11 +26,14 @@ func putSetup(ctx context.Context, tx *sql.Tx, setup sweep.Setup, own json.RawMe
 	if parsed, err := units.ParseTolerance(tol.Text); err != nil {
 		return 0, fmt.Errorf("setup: %w", err)
 	} else if parsed.Limit != tol.Limit {
-		return 0, fmt.Errorf("setup: tolerance %q is %v mm/m, not %v mm/m: only its text is stored, so make it with units.ParseTolerance",
-			tol.Text, parsed.Limit.MMPerM(), tol.Limit.MMPerM())
+		return 0,
+			fmt.Errorf(
+				"setup: tolerance %q is %v mm/m, not %v mm/m: only its text is stored, so make it with units.ParseTolerance",
+				tol.Text, parsed.Limit.MMPerM(), tol.Limit.MMPerM())
 	}
 	hash := setupHash(string(text), tol.Text)
-	if _, err := tx.ExecContext(ctx, "INSERT INTO setup (hash, json, tolerance) VALUES (?, ?, ?) ON CONFLICT (hash) DO NOTHING",
+	if _, err := tx.ExecContext(ctx,
+		"INSERT INTO setup (hash, json, tolerance) VALUES (?, ?, ?) ON CONFLICT (hash) DO NOTHING",
 		hash[:], string(text), tol.Text); err != nil {
 		return 0, err
 	}
@@ -82,7 +85,8 @@ func (s *Store) setup(ctx context.Context, q querier, id int64) (sweep.Setup, js
 	if !ok {
 		var text, tolerance string
 		var hash []byte
-		if err := q.QueryRowContext(ctx, "SELECT json, tolerance, hash FROM setup WHERE id = ?", id).Scan(&text, &tolerance, &hash); err != nil {
+		if err := q.QueryRowContext(ctx, "SELECT json, tolerance, hash FROM setup WHERE id = ?", id).Scan(
+			&text, &tolerance, &hash); err != nil {
 			return sweep.Setup{}, nil, err
 		}
 		text, tolerance, sound := mendSetup(text, tolerance, hash)

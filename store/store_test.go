@@ -49,8 +49,9 @@ func TestRunRoundTrip(t *testing.T) {
 	if err := s.AppendPoints(ctx, id, nil); err != nil {
 		t.Fatal(err)
 	}
-	want := Run{ID: id, Kind: "sweep", Purpose: "adjust", StartedAt: day, ClockSet: true, BootID: "boot-1", BootTime: 1500 * time.Millisecond,
-		Setup: setupOf(t, "0.02/300"), Tolerance: "0.02/300", Readings: 2500, Untagged: 1, Note: "after the shim"}
+	want := Run{ID: id, Kind: "sweep", Purpose: "adjust", StartedAt: day, ClockSet: true, BootID: "boot-1",
+		BootTime: 1500 * time.Millisecond,
+		Setup:    setupOf(t, "0.02/300"), Tolerance: "0.02/300", Readings: 2500, Untagged: 1, Note: "after the shim"}
 	if got, err := s.Run(ctx, id); err != nil || !cmp.Equal(got, want, near) {
 		t.Fatalf("running: %v\n%s", err, cmp.Diff(want, got, near))
 	}
@@ -129,7 +130,8 @@ func TestRunJSON(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []string{`"id":1`, `"outcome":"finished"`, `"started_at":"2026-03-02T07:30:00.123456Z"`,
-		`"ended_at":"2026-03-02T07:31:00.123456Z"`, `"tolerance":"0.02/300"`, `"result":{"model":"plain"`, `"untagged":0`, `"clock_set":true`} {
+		`"ended_at":"2026-03-02T07:31:00.123456Z"`, `"tolerance":"0.02/300"`, `"result":{"model":"plain"`,
+		`"untagged":0`, `"clock_set":true`} {
 		if !strings.Contains(string(text), want) {
 			t.Errorf("%s\ndoes not hold %s", text, want)
 		}
@@ -220,19 +222,23 @@ func TestRefusals(t *testing.T) {
 		is   error
 		says string
 	}{
-		"readings of no run":       {s.AppendPoints(ctx, 99, one), ErrNotFound, "store readings of run 99: not found"},
-		"readings after the end":   {s.AppendPoints(ctx, ended, one), ErrEnded, "run has already ended: abandoned"},
-		"reading not finite":       {s.AppendPoints(ctx, id, []sweep.Point{one[0], {Reading: math.Inf(1)}}), nil, "run 1: reading 2: length +Inf mm"},
-		"ending twice":             {s.FinishRun(ctx, ended, Finished, day, "", nil), ErrEnded, "end run 2"},
-		"ending no run":            {s.FinishRun(ctx, 99, Finished, day, "", nil), ErrNotFound, "end run 99"},
-		"an outcome of one's own":  {s.FinishRun(ctx, id, "done", day, "", nil), nil, `"done" is not an outcome`},
-		"result not finite":        {s.FinishRun(ctx, id, Finished, day, "", resultOf(math.NaN(), 0)), nil, "result"},
-		"no kind":                  {second(s.BeginRun(ctx, NewRun{Setup: setupOf(t, "")})), nil, "no kind given"},
-		"tolerance without text":   {second(s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: noText})), nil, "only its text is stored"},
-		"setup not finite":         {second(s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: notFinite})), nil, "setup"},
-		"event of no known kind":   {second(s.AddEvent(ctx, Event{At: day, Kind: "polished"})), nil, "use adjusted, crashed, serviced, moved, acknowledged, note, hours"},
-		"event without a time":     {second(s.AddEvent(ctx, Event{Kind: "note"})), nil, "no time given"},
-		"event of a run not there": {second(s.AddEvent(ctx, Event{At: day, Kind: "note", Run: 99})), ErrNotFound, "run 99: not found"},
+		"readings of no run":     {s.AppendPoints(ctx, 99, one), ErrNotFound, "store readings of run 99: not found"},
+		"readings after the end": {s.AppendPoints(ctx, ended, one), ErrEnded, "run has already ended: abandoned"},
+		"reading not finite": {s.AppendPoints(ctx, id, []sweep.Point{one[0], {Reading: math.Inf(1)}}), nil,
+			"run 1: reading 2: length +Inf mm"},
+		"ending twice":            {s.FinishRun(ctx, ended, Finished, day, "", nil), ErrEnded, "end run 2"},
+		"ending no run":           {s.FinishRun(ctx, 99, Finished, day, "", nil), ErrNotFound, "end run 99"},
+		"an outcome of one's own": {s.FinishRun(ctx, id, "done", day, "", nil), nil, `"done" is not an outcome`},
+		"result not finite":       {s.FinishRun(ctx, id, Finished, day, "", resultOf(math.NaN(), 0)), nil, "result"},
+		"no kind":                 {second(s.BeginRun(ctx, NewRun{Setup: setupOf(t, "")})), nil, "no kind given"},
+		"tolerance without text": {second(s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: noText})), nil,
+			"only its text is stored"},
+		"setup not finite": {second(s.BeginRun(ctx, NewRun{Kind: "sweep", Setup: notFinite})), nil, "setup"},
+		"event of no known kind": {second(s.AddEvent(ctx, Event{At: day, Kind: "polished"})), nil,
+			"use adjusted, crashed, serviced, moved, acknowledged, note, hours"},
+		"event without a time": {second(s.AddEvent(ctx, Event{Kind: "note"})), nil, "no time given"},
+		"event of a run not there": {second(s.AddEvent(ctx, Event{At: day, Kind: "note", Run: 99})), ErrNotFound,
+			"run 99: not found"},
 	} {
 		if tc.err == nil || tc.is != nil && !errors.Is(tc.err, tc.is) || !strings.Contains(tc.err.Error(), tc.says) {
 			t.Errorf("%s: got %v, want one that is %v and says %q", name, tc.err, tc.is, tc.says)
@@ -292,17 +298,20 @@ func TestAnEventIsTakenBackOnce(t *testing.T) {
 	if err := s.UndoEvent(ctx, crashed, day.Add(time.Minute)); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.UndoEvent(ctx, crashed, day.Add(time.Hour)); !errors.Is(err, ErrEvent) || !strings.Contains(err.Error(), "it was taken back on") {
+	if err := s.UndoEvent(ctx, crashed, day.Add(time.Hour)); !errors.Is(err, ErrEvent) ||
+		!strings.Contains(err.Error(), "it was taken back on") {
 		t.Errorf("twice: %v", err)
 	}
-	if err := s.UndoEvent(ctx, hours, day); !errors.Is(err, ErrEvent) || !strings.Contains(err.Error(), "log the right hours") {
+	if err := s.UndoEvent(ctx, hours, day); !errors.Is(err, ErrEvent) ||
+		!strings.Contains(err.Error(), "log the right hours") {
 		t.Errorf("hours: %v", err)
 	}
 	if err := s.UndoEvent(ctx, 99, day); !errors.Is(err, ErrNotFound) {
 		t.Errorf("an unknown event: %v", err)
 	}
 	got, err := s.Events(ctx, 10)
-	if err != nil || len(got) != 2 || got[1].Undone == nil || !got[1].Undone.Equal(day.Add(time.Minute)) || got[0].Undone != nil {
+	if err != nil || len(got) != 2 || got[1].Undone == nil || !got[1].Undone.Equal(day.Add(time.Minute)) ||
+		got[0].Undone != nil {
 		t.Errorf("%v, %+v", err, got)
 	}
 	h, _, err := s.History(ctx, "linnet", Mark{})
@@ -327,7 +336,10 @@ func TestDamagedChunk(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if _, err := s.w.Exec("UPDATE chunk SET data = CAST(substr(data, 1, 20) || x'00' || substr(data, 22) AS BLOB) WHERE seq = 1"); err != nil {
+	if _,
+		err := s.w.Exec(
+		"UPDATE chunk SET data = CAST(substr(data, 1, 20) || x'00' || substr(data, 22) AS BLOB) WHERE seq = 1"); err !=
+		nil {
 		t.Fatal(err)
 	}
 	got, err := s.Points(ctx, id)

@@ -137,7 +137,8 @@ func keepSumsOf(ctx context.Context, tx *sql.Tx, table string) error {
 		}
 		was = sound(table, old)
 	}
-	fill := fmt.Sprintf("UPDATE %s SET sum = CASE WHEN %s THEN %s ELSE %d END", table, was, sumOver(table, columns), spoiledSum)
+	fill := fmt.Sprintf("UPDATE %s SET sum = CASE WHEN %s THEN %s ELSE %d END", table, was, sumOver(table, columns),
+		spoiledSum)
 	if _, err := tx.ExecContext(ctx, fill); err != nil {
 		return err
 	}
@@ -151,7 +152,8 @@ func keepSumsOf(ctx context.Context, tx *sql.Tx, table string) error {
 
 // presentTriggers returns the triggers that keep the sums of a table as they stand in the file, by name.
 func presentTriggers(ctx context.Context, tx *sql.Tx, table string) (map[string]string, error) {
-	rows, err := tx.QueryContext(ctx, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' AND name IN (?, ?)", table+"_sum_new", table+"_sum_set")
+	rows, err := tx.QueryContext(ctx, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' AND name IN (?, ?)",
+		table+"_sum_new", table+"_sum_set")
 	if err != nil {
 		return nil, err
 	}
@@ -170,7 +172,8 @@ func presentTriggers(ctx context.Context, tx *sql.Tx, table string) (map[string]
 // sumTriggers are the triggers of a table, by name.
 func sumTriggers(table, key string, columns []string) map[string]string {
 	return map[string]string{
-		table + "_sum_new": fmt.Sprintf("CREATE TRIGGER %[1]s_sum_new AFTER INSERT ON %[1]s BEGIN UPDATE %[1]s SET sum = %[2]s WHERE %[3]s = new.%[3]s; END",
+		table + "_sum_new": fmt.Sprintf(
+			"CREATE TRIGGER %[1]s_sum_new AFTER INSERT ON %[1]s BEGIN UPDATE %[1]s SET sum = %[2]s WHERE %[3]s = new.%[3]s; END",
 			table, sumOver("new", columns), key),
 		table + "_sum_set": fmt.Sprintf(`CREATE TRIGGER %[1]s_sum_set AFTER UPDATE OF %[4]s ON %[1]s BEGIN
 			UPDATE %[1]s SET sum = CASE WHEN %[5]s THEN %[2]s ELSE %[6]d END WHERE %[3]s = new.%[3]s; END`,

@@ -30,7 +30,8 @@ func (t *Tightened) columns() (loose, tight sql.NullInt64, err error) {
 // Tightenings returns what the last tightenings did, at most limit, the last one first.
 func (s *Store) Tightenings(ctx context.Context, limit int) ([]Tightened, error) {
 	const doing = "list tightenings"
-	rows, err := s.r.QueryContext(ctx, "SELECT loose_nm, tight_nm FROM event WHERE loose_nm IS NOT NULL AND undone_us IS NULL ORDER BY id DESC LIMIT ?", min(max(limit, 0), maxPage))
+	rows, err := s.r.QueryContext(ctx,
+		"SELECT loose_nm, tight_nm FROM event WHERE loose_nm IS NOT NULL AND undone_us IS NULL ORDER BY id DESC LIMIT ?", min(max(limit, 0), maxPage))
 	if err != nil {
 		return nil, s.fault(doing, err)
 	}

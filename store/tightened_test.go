@@ -15,11 +15,13 @@ func TestTightenings(t *testing.T) {
 		}
 	}
 	for _, bad := range []Tightened{{math.NaN(), 0}, {0, math.Inf(1)}, {2000, 0}} {
-		if _, err := s.AddEvent(t.Context(), Event{At: time.Now(), Kind: "adjusted", Tightened: &bad}); !errors.Is(err, ErrEvent) {
+		if _, err := s.AddEvent(t.Context(), Event{At: time.Now(), Kind: "adjusted", Tightened: &bad}); !errors.Is(
+			err, ErrEvent) {
 			t.Errorf("%v: got %v", bad, err)
 		}
 	}
-	if _, err := s.AddEvent(t.Context(), Event{At: time.Now(), Kind: "note", Tightened: &Tightened{}}); !errors.Is(err, ErrEvent) {
+	if _, err := s.AddEvent(t.Context(), Event{At: time.Now(), Kind: "note", Tightened: &Tightened{}}); !errors.Is(
+		err, ErrEvent) {
 		t.Errorf("a note that tightened something: got %v", err)
 	}
 	got, err := s.Tightenings(t.Context(), 10)

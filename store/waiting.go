@@ -126,7 +126,8 @@ func wasFull(path string, err error) error {
 	if !isFull(err) && !(vague && noRoom(filepath.Dir(path))) {
 		return err
 	}
-	return fmt.Errorf("store %s cannot be opened: %w; what was stored before is safe: free some space on that disk, and storing begins by itself (%w)",
+	return fmt.Errorf(
+		"store %s cannot be opened: %w; what was stored before is safe: free some space on that disk, and storing begins by itself (%w)",
 		path, ErrFull, err)
 }
 

@@ -22,7 +22,8 @@ func TestAStoreWaitsForRoom(t *testing.T) {
 		runs   int
 		left   int64 // bytes that are free
 		killed bool  // the record was not closed: its last commits lie in the log
-	}{{"a new record", 0, 0, false}, {"an old record", 1, 0, false}, {"an old record and one page", 1, 4096, false}, {"five pages", 1, 20480, false},
+	}{{"a new record", 0, 0, false}, {"an old record", 1, 0, false}, {"an old record and one page", 1, 4096, false},
+		{"five pages", 1, 20480, false},
 		{"ten pages", 1, 40960, false}, {"a record whose daemon was killed", 1, 0, true}} {
 		t.Run(c.name, func(t *testing.T) {
 			for _, suffix := range []string{"", ".lock", "-wal", "-shm"} {

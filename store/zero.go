@@ -48,10 +48,12 @@ func (s *Store) PutZero(ctx context.Context, z Zero) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, "DELETE FROM zero WHERE at_us = ? AND encoder = ?", micros(z.At), z.Encoder); err != nil {
+		if _, err := tx.ExecContext(ctx, "DELETE FROM zero WHERE at_us = ? AND encoder = ?", micros(z.At),
+			z.Encoder); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, "INSERT INTO zero (at_us, clock_set, setup_id, encoder, zero_deg, reversed, index_deg) VALUES (?, ?, ?, ?, ?, ?, ?)",
+		_, err = tx.ExecContext(ctx,
+			"INSERT INTO zero (at_us, clock_set, setup_id, encoder, zero_deg, reversed, index_deg) VALUES (?, ?, ?, ?, ?, ?, ?)",
 			micros(z.At), z.ClockSet, setup, z.Encoder, z.ZeroDeg, z.Reversed, z.IndexDeg)
 		return err
 	}))
@@ -63,7 +65,8 @@ func (s *Store) LastZero(ctx context.Context, encoder string) (*Zero, error) {
 	var z Zero
 	var at, setup int64
 	var sound bool
-	err := s.r.QueryRowContext(ctx, "SELECT at_us, clock_set, setup_id, encoder, zero_deg, reversed, index_deg, "+s.sound["zero"]+" FROM zero ORDER BY id DESC LIMIT 1").
+	err := s.r.QueryRowContext(ctx, "SELECT at_us, clock_set, setup_id, encoder, zero_deg, reversed, index_deg, "+
+		s.sound["zero"]+" FROM zero ORDER BY id DESC LIMIT 1").
 		Scan(&at, &z.ClockSet, &setup, &z.Encoder, &z.ZeroDeg, &z.Reversed, &z.IndexDeg, &sound)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):

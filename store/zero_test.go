@@ -16,7 +16,8 @@ func TestAZeroIsKeptWithItsDateAndSetup(t *testing.T) {
 	if z, err := s.LastZero(ctx, "this"); z != nil || err != nil {
 		t.Fatalf("%v, %v in a new record", z, err)
 	}
-	put := Zero{At: day, ClockSet: true, Setup: setupOf(t, "0.02/300"), Encoder: "this", ZeroDeg: 217.25, Reversed: true}
+	put := Zero{At: day, ClockSet: true, Setup: setupOf(t, "0.02/300"), Encoder: "this", ZeroDeg: 217.25,
+		Reversed: true}
 	if err := s.PutZero(ctx, put); err != nil {
 		t.Fatal(err)
 	}
@@ -33,7 +34,8 @@ func TestAZeroIsKeptWithItsDateAndSetup(t *testing.T) {
 	if err != nil || z == nil {
 		t.Fatal(z, err)
 	}
-	if !z.At.Equal(day) || z.ZeroDeg != 217.25 || !z.Reversed || z.IndexDeg == nil || *z.IndexDeg != mark || z.Setup.Machine != put.Setup.Machine {
+	if !z.At.Equal(day) || z.ZeroDeg != 217.25 || !z.Reversed || z.IndexDeg == nil || *z.IndexDeg != mark ||
+		z.Setup.Machine != put.Setup.Machine {
 		t.Errorf("%+v", z)
 	}
 	if n, err := numbers(ctx, s.r, "SELECT count(*) FROM zero"); err != nil || n[0] != 1 {

@@ -131,7 +131,8 @@ func printAdviceOf(w io.Writer, a advice.Answer, names []string) error {
 		if len(names) > 1 {
 			gives += fmt.Sprintf(", %s %+.3g", names[1], l.Nod)
 		}
-		fmt.Fprintf(&b, "  %s: one unit is believed to give %s mm/m (standard uncertainty %.2g)\n", l.Adjuster, gives, l.U)
+		fmt.Fprintf(&b, "  %s: one unit is believed to give %s mm/m (standard uncertainty %.2g)\n", l.Adjuster,
+			gives, l.U)
 	}
 	for _, n := range a.Warnings {
 		fmt.Fprintf(&b, "  note: %s [%s]\n", n.Text, n.Code)

@@ -64,7 +64,8 @@ func TestAdviseSaysTheNextMove(t *testing.T) {
 
 func TestAdviseRefusesALogThatCannotBeMeant(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "log.json")
-	if err := os.WriteFile(path, []byte(strings.Replace(moveLog, `"swing":-0.2`, `"swnig":-0.2`, 1)), 0o600); err != nil {
+	if err := os.WriteFile(path, []byte(strings.Replace(moveLog, `"swing":-0.2`, `"swnig":-0.2`, 1)),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	status, out, errOut := call(t, "advise", "--json", path)
@@ -120,15 +121,18 @@ func (s shop) storeSweep(t *testing.T, tilt, nod float64) {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	id, err := db.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Purpose: "adjust", Setup: cfg.Setup(), StartedAt: time.Now(), ClockSet: true})
+	id, err := db.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Purpose: "adjust", Setup: cfg.Setup(),
+		StartedAt: time.Now(), ClockSet: true})
 	if err != nil {
 		t.Fatal(err)
 	}
 	axis := func(mmPerM float64) *sweep.Axis {
-		return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM, Expanded: 0.006 * units.MMPerM, Verdict: sweep.Outside}
+		return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM,
+			Expanded: 0.006 * units.MMPerM, Verdict: sweep.Outside}
 	}
 	nan := math.NaN()
-	r := sweep.Result{Model: "plain", Tilt: axis(tilt), Nod: axis(nod), Verdict: sweep.Outside, ClosureMM: nan, ResidualRMSMM: nan, FormPVMM: nan, DoF: nan}
+	r := sweep.Result{Model: "plain", Tilt: axis(tilt), Nod: axis(nod), Verdict: sweep.Outside, ClosureMM: nan,
+		ResidualRMSMM: nan, FormPVMM: nan, DoF: nan}
 	if err := db.FinishRun(t.Context(), id, store.Finished, time.Now(), "", &r); err != nil {
 		t.Fatal(err)
 	}
@@ -180,31 +184,38 @@ func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
 	}
 	// The pivot of the swing lies 30 mm to the left, so the arm to the right shows it at 150 mm: by about 150 mm * 0.9
 	// mm/m, downwards, since the upper end goes to the left. The shim's is under the spindle.
-	if x := a.Aims; len(x) != 2 || x[0].SpindleDeg != 0 || math.Abs(x[0].ChangeMM+0.150*0.9) > 0.03 || x[1].SpindleDeg != 90 || math.Abs(x[1].ChangeMM-0.120*0.6) > 0.02 {
+	if x := a.Aims; len(x) != 2 || x[0].SpindleDeg != 0 || math.Abs(x[0].ChangeMM+0.150*0.9) > 0.03 ||
+		x[1].SpindleDeg != 90 || math.Abs(x[1].ChangeMM-0.120*0.6) > 0.02 {
 		t.Errorf("%+v", x)
 	}
 	for _, wrong := range [][]string{{"--move", "swnig=-0.2"}, {"--move", "swing=1e9"}} {
-		if status, _, errOut := call(t, append([]string{"event", "--config", s.config, "adjusted"}, wrong...)...); status != exitFailed || !strings.Contains(errOut, "moved:") {
+		if status, _, errOut := call(t, append([]string{"event", "--config", s.config, "adjusted"},
+			wrong...)...); status != exitFailed || !strings.Contains(errOut, "moved:") {
 			t.Errorf("%v: status %d, %s", wrong, status, errOut)
 		}
 	}
 	if status, _, _ := call(t, "event", "--config", s.config, "note", "--move", "swing=-0.2"); status != exitUsage {
 		t.Errorf("a note with a move: status %d", status)
 	}
-	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", "swing=-0.2", "--move", "lower shim=0.05", "first"); status != exitDone {
+	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", "swing=-0.2", "--move",
+		"lower shim=0.05", "first"); status != exitDone {
 		t.Fatal(errOut)
 	}
-	if _, out, errOut := call(t, "event", "list", "--config", s.config); !strings.Contains(out, "first (lower shim by +0.05 mm, swing by -0.2 mm)") {
+	if _, out, errOut := call(t, "event", "list", "--config", s.config); !strings.Contains(
+		out, "first (lower shim by +0.05 mm, swing by -0.2 mm)") {
 		t.Errorf("the list of events: %s%s", out, errOut)
 	}
 	inches := filepath.Join(s.dir, "inches.toml")
-	if text, err := os.ReadFile(s.config); err != nil || os.WriteFile(inches, append(text, "\n[display]\nunits = \"inch\"\n"...), 0o600) != nil {
+	if text, err := os.ReadFile(s.config); err != nil ||
+		os.WriteFile(inches, append(text, "\n[display]\nunits = \"inch\"\n"...), 0o600) != nil {
 		t.Fatal(err)
 	}
-	if _, out, errOut := call(t, "event", "list", "--config", inches); !strings.Contains(out, "lower shim by +0.0020 in, swing by -0.008 in)") {
+	if _, out, errOut := call(t, "event", "list", "--config", inches); !strings.Contains(
+		out, "lower shim by +0.0020 in, swing by -0.008 in)") {
 		t.Errorf("the list of events in inches: %s%s", out, errOut)
 	}
-	if a = ask(); !a.MustSweep || a.Done || len(a.Moves) != 0 || a.Job[0].Moved["lower shim"] != 0.05 || a.Warnings[0].Code != "measure_first" {
+	if a = ask(); !a.MustSweep || a.Done || len(a.Moves) != 0 || a.Job[0].Moved["lower shim"] != 0.05 ||
+		a.Warnings[0].Code != "measure_first" {
 		t.Errorf("%+v", a)
 	}
 	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
@@ -217,7 +228,8 @@ func TestTheDaemonAdvisesFromItsRecord(t *testing.T) {
 		t.Errorf("%+v", a)
 	}
 	status, out, _ := call(t, "advise", "--config", s.config)
-	if status != exitDone || !strings.Contains(out, "upper end to the left") || !strings.Contains(out, "6 mm end mill") || !strings.Contains(out, "Support the head") {
+	if status != exitDone || !strings.Contains(out, "upper end to the left") ||
+		!strings.Contains(out, "6 mm end mill") || !strings.Contains(out, "Support the head") {
 		t.Errorf("status %d:\n%s", status, out)
 	}
 }

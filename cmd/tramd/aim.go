@@ -42,12 +42,15 @@ func (c *aimCmd) Run(e *env) error {
 		for _, x := range a.Aims {
 			names = append(names, x.Adjuster)
 		}
-		return usageError{fmt.Errorf("no move of %q is advised now; there are %s", c.Adjuster, strings.Join(names, ", "))}
+		return usageError{fmt.Errorf("no move of %q is advised now; there are %s", c.Adjuster,
+			strings.Join(names, ", "))}
 	}
 	for _, text := range a.Cautions {
 		fmt.Fprintf(e.err, "Caution: %s\n", text)
 	}
-	fmt.Fprintln(e.err, "Isolate the power of spindle and axes before a hand is near them. Support what can drop before you loosen it.")
+	fmt.Fprintln(
+		e.err,
+		"Isolate the power of spindle and axes before a hand is near them. Support what can drop before you loosen it.")
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
 	return tui.Aim(e.ctx, e.out, e.units, e.in, cl, a.Aims[i])

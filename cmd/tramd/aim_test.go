@@ -54,10 +54,12 @@ trusted = true
 	if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if status, _, errOut := call(t, "import", "--config", s.config, "--name", "rail", "--at", time.Now().Format(time.RFC3339Nano), path); status == exitFailed {
+	if status, _, errOut := call(t, "import", "--config", s.config, "--name", "rail", "--at",
+		time.Now().Format(time.RFC3339Nano), path); status == exitFailed {
 		t.Fatal(errOut)
 	}
-	if status, _, errOut := call(t, "aim", "--config", s.config, "rail", "--adjuster", "jack"); status != exitUsage || !strings.Contains(errOut, `no move of "jack" is advised now; there are rear bolts`) {
+	if status, _, errOut := call(t, "aim", "--config", s.config, "rail", "--adjuster", "jack"); status != exitUsage ||
+		!strings.Contains(errOut, `no move of "jack" is advised now; there are rear bolts`) {
 		t.Errorf("%d, %s", status, errOut)
 	}
 	_, answer, _ := call(t, "advise", "--config", s.config, "--of", "rail", "--json")

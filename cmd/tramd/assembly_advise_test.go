@@ -44,10 +44,12 @@ adjusters = ["jack"]
 trusted = true
 `)
 	s.daemon(t)
-	if status, _, errOut := call(t, "advise", "--config", s.config, "--of", "left rail"); status != exitFailed || !strings.Contains(errOut, "measure left rail first with `tramd traverse \"left rail\"`") {
+	if status, _, errOut := call(t, "advise", "--config", s.config, "--of", "left rail"); status != exitFailed ||
+		!strings.Contains(errOut, "measure left rail first with `tramd traverse \"left rail\"`") {
 		t.Errorf("before the first measurement: %d, %s", status, errOut)
 	}
-	if status, _, errOut := call(t, "advise", "--config", s.config, "--of", "right rail"); status != exitFailed || !strings.Contains(errOut, "there are left rail, plate") {
+	if status, _, errOut := call(t, "advise", "--config", s.config, "--of", "right rail"); status != exitFailed ||
+		!strings.Contains(errOut, "there are left rail, plate") {
 		t.Errorf("one that is not there: %d, %s", status, errOut)
 	}
 	rng := rand.New(rand.NewPCG(8, 8))
@@ -64,7 +66,8 @@ trusted = true
 		if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if status, _, errOut := call(t, "import", "--config", s.config, "--name", "left rail", "--at", time.Now().Format(time.RFC3339Nano), path); status == exitFailed {
+		if status, _, errOut := call(t, "import", "--config", s.config, "--name", "left rail", "--at",
+			time.Now().Format(time.RFC3339Nano), path); status == exitFailed {
 			t.Fatal(errOut)
 		}
 		status, out, errOut := call(t, "advise", "--config", s.config, "--of", "left rail", "--json")
@@ -75,10 +78,12 @@ trusted = true
 		if a.Done {
 			break
 		}
-		if len(a.Moves) != 1 || a.Moves[0].Adjuster != "rear bolts" || len(a.Aims) != 1 || a.Aims[0].FarMM != 500 || math.Abs(*a.Aims[0].NowMM-0.5*slope) > 0.005 {
+		if len(a.Moves) != 1 || a.Moves[0].Adjuster != "rear bolts" || len(a.Aims) != 1 || a.Aims[0].FarMM != 500 ||
+			math.Abs(*a.Aims[0].NowMM-0.5*slope) > 0.005 {
 			t.Fatalf("%+v", a)
 		}
-		if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", fmt.Sprintf("rear bolts=%g", a.Moves[0].By)); status != exitDone {
+		if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move",
+			fmt.Sprintf("rear bolts=%g", a.Moves[0].By)); status != exitDone {
 			t.Fatal(errOut)
 		}
 		slope += answers * a.Moves[0].By
@@ -86,7 +91,8 @@ trusted = true
 	if !a.Done || math.Abs(slope) > 0.0667 {
 		t.Errorf("the rail is left at %.3f mm/m: %+v", slope, a)
 	}
-	if l := a.Learned[0]; math.Abs(l.Tilt-answers) > 0.3 || strings.Contains(a.Why, "axes") || !strings.Contains(a.Why, "The slope is within the tolerance") {
+	if l := a.Learned[0]; math.Abs(l.Tilt-answers) > 0.3 || strings.Contains(a.Why, "axes") ||
+		!strings.Contains(a.Why, "The slope is within the tolerance") {
 		t.Errorf("%+v: %s", l, a.Why)
 	}
 	if _, out, _ := call(t, "advise", "--config", s.config); strings.Contains(out, "rear bolts") {

@@ -22,7 +22,10 @@ func TestARailOutsideItsToleranceIsAnAlarm(t *testing.T) {
 	}))
 	t.Cleanup(hook.Close)
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
-	s.addTo(t, fmt.Sprintf("[alarm]\nwebhook = %q\n[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200, 300, 400, 500]\n[clock]\ntrusted = true\n", hook.URL))
+	s.addTo(
+		t,
+		fmt.Sprintf(
+			"[alarm]\nwebhook = %q\n[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200, 300, 400, 500]\n[clock]\ntrusted = true\n", hook.URL))
 	s.daemon(t)
 	for day, slope := range []float64{0.01, 0.02, 0.03, 0.6} {
 		csv := "t_s,position_mm,reading_mm\n"

@@ -15,7 +15,9 @@ import (
 func TestEachTraverseHasItsOwnDrift(t *testing.T) {
 	t.Parallel()
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
-	s.addTo(t, shopAdjusters+"[[traverse]]\nname = \"left rail\"\naxis = \"nod\"\npositions_mm = [0, 100, 200, 300, 400, 500]\ntolerance = \"0.05/300\"\n[clock]\ntrusted = true\n")
+	s.addTo(
+		t, shopAdjusters+
+			"[[traverse]]\nname = \"left rail\"\naxis = \"nod\"\npositions_mm = [0, 100, 200, 300, 400, 500]\ntolerance = \"0.05/300\"\n[clock]\ntrusted = true\n")
 	s.daemon(t)
 	rng := rand.New(rand.NewPCG(5, 5))
 	const perWeek = 0.004 // mm/m
@@ -30,12 +32,14 @@ func TestEachTraverseHasItsOwnDrift(t *testing.T) {
 		if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		status, _, errOut := call(t, "import", "--config", s.config, "--name", "left rail", "--tolerance", "0.05/300", "--at", begun.AddDate(0, 0, 7*week).Format(time.RFC3339), path)
+		status, _, errOut := call(t, "import", "--config", s.config, "--name", "left rail", "--tolerance", "0.05/300",
+			"--at", begun.AddDate(0, 0, 7*week).Format(time.RFC3339), path)
 		if status == exitFailed || status == exitUsage {
 			t.Fatalf("import: exit status %d: %s", status, errOut)
 		}
 	}
-	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", "swing=-0.2"); status != exitDone {
+	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move",
+		"swing=-0.2"); status != exitDone {
 		t.Fatal(errOut)
 	}
 	status, out, errOut := call(t, "drift", "--config", s.config, "--of", "left rail")
@@ -49,7 +53,8 @@ func TestEachTraverseHasItsOwnDrift(t *testing.T) {
 			fmt.Sscanf(line[at+len("moving by "):], "%f", &rate)
 		}
 	}
-	if math.Abs(rate-perWeek/7) > 0.3*perWeek/7 || math.Abs(level-19*perWeek) > 0.02 || !strings.Contains(out, "20 checks") || !strings.Contains(out, "the slope of left rail") ||
+	if math.Abs(rate-perWeek/7) > 0.3*perWeek/7 || math.Abs(level-19*perWeek) > 0.02 ||
+		!strings.Contains(out, "20 checks") || !strings.Contains(out, "the slope of left rail") ||
 		!strings.Contains(out, "next check") {
 		t.Errorf("level %v, rate %v:\n%s", level, rate, out)
 	}
@@ -60,10 +65,12 @@ func TestEachTraverseHasItsOwnDrift(t *testing.T) {
 			t.Errorf("no %s in\n%s", want, metrics)
 		}
 	}
-	if status, out, _ := call(t, "job", "--text", "--config", s.config); status != exitDone || !strings.Contains(out, "next check by ") {
+	if status, out, _ := call(t, "job", "--text", "--config", s.config); status != exitDone ||
+		!strings.Contains(out, "next check by ") {
 		t.Errorf("job: %d, %s", status, out)
 	}
-	if status, _, errOut := call(t, "drift", "--config", s.config, "--of", "right rail"); status != exitFailed || !strings.Contains(errOut, "no dated check of \"right rail\"") {
+	if status, _, errOut := call(t, "drift", "--config", s.config, "--of", "right rail"); status != exitFailed ||
+		!strings.Contains(errOut, "no dated check of \"right rail\"") {
 		t.Errorf("one that is not there: %d, %s", status, errOut)
 	}
 }

@@ -69,11 +69,14 @@ trusted = true
 		if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if status, _, errOut := call(t, append([]string{"import", "--config", s.config, path}, args...)...); status == exitFailed || status == exitUsage {
+		if status, _, errOut := call(
+			t, append([]string{"import", "--config", s.config, path}, args...)...); status == exitFailed ||
+			status == exitUsage {
 			t.Fatalf("import: exit status %d: %s", status, errOut)
 		}
 	}
-	if j := job(); states(j) != "to do, to do, to do" || j.Next == nil || *j.Next != 0 || !strings.Contains(j.Say, "tramd traverse \"left rail\"") {
+	if j := job(); states(j) != "to do, to do, to do" || j.Next == nil || *j.Next != 0 ||
+		!strings.Contains(j.Say, "tramd traverse \"left rail\"") {
 		t.Errorf("at first: %s; %s", states(j), j.Say)
 	}
 	rail := func(per100 string) string {
@@ -88,7 +91,8 @@ trusted = true
 		return out
 	}
 	bring("rail-1", rail("100"), "--name", "left rail", "--tolerance", "0.1/300")
-	if j := job(); states(j) != "outside, to do, to do" || !strings.Contains(j.Say, "Shift the rail at its rear bolts.") {
+	if j := job(); states(j) != "outside, to do, to do" ||
+		!strings.Contains(j.Say, "Shift the rail at its rear bolts.") {
 		t.Errorf("a rail that leans: %s; %s", states(j), j.Say)
 	}
 	bring("rail-2", rail("010"), "--name", "left rail", "--tolerance", "0.1/300")
@@ -102,12 +106,14 @@ trusted = true
 	}
 	bring("square", square, "--of", "square", "--name", "cylinder square", "--tolerance", "0.1/300")
 	j := job()
-	if states(j) != "done, done, to do" || len(j.Steps[0].Before) == 0 || j.Steps[0].Before[0].Value < 0.99 || j.Steps[0].Now[0].Value > 0.11 {
+	if states(j) != "done, done, to do" || len(j.Steps[0].Before) == 0 || j.Steps[0].Before[0].Value < 0.99 ||
+		j.Steps[0].Now[0].Value > 0.11 {
 		t.Errorf("measured: %s; %+v", states(j), j.Steps[0])
 	}
 	log := func(args ...string) {
 		t.Helper()
-		if status, _, errOut := call(t, append([]string{"event", "--config", s.config, "adjusted"}, args...)...); status != exitDone {
+		if status, _, errOut := call(t, append([]string{"event", "--config", s.config, "adjusted"},
+			args...)...); status != exitDone {
 			t.Fatal(errOut)
 		}
 	}
@@ -121,7 +127,8 @@ trusted = true
 		t.Errorf("the rail was moved: %s; %+v", states(j), j.Steps[1])
 	}
 	status, out, _ := call(t, "job", "--text", "--config", s.config)
-	if status != exitDone || !strings.Contains(out, "1 rails parallel: upset: rear bolts moved") || !strings.Contains(out, "slope +0.100 ± ") || !strings.Contains(out, "(before: +1.000") {
+	if status != exitDone || !strings.Contains(out, "1 rails parallel: upset: rear bolts moved") ||
+		!strings.Contains(out, "slope +0.100 ± ") || !strings.Contains(out, "(before: +1.000") {
 		t.Errorf("as text: %s", out)
 	}
 	page := filepath.Join(s.dir, "job.html")
@@ -132,7 +139,8 @@ trusted = true
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"The assembly, step by step", "rails parallel", "upset: rear bolts moved", "slope &#43;0.100"} {
+	for _, want := range []string{"The assembly, step by step", "rails parallel", "upset: rear bolts moved",
+		"slope &#43;0.100"} {
 		if !strings.Contains(string(html), want) {
 			t.Errorf("the page lacks %q", want)
 		}

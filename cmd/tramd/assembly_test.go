@@ -17,11 +17,13 @@ var assemblyFiles = []struct {
 	flags      []string
 }{
 	{"traverse", aTraverse, []string{"--straightness", "0.02", "--tolerance", "0.02/300", "--edge-mpe", "0.001"}},
-	{"traverse", "t_s,position_mm,reading_mm,line_mm,indicator,edge\n" + turnedEdge, []string{"--tolerance", "0.02/300"}},
+	{"traverse", "t_s,position_mm,reading_mm,line_mm,indicator,edge\n" + turnedEdge,
+		[]string{"--tolerance", "0.02/300"}},
 	{"bar", aBar, []string{"--nose-height", "60", "--run-out", "0.05", "--tolerance", "2/1000"}},
 	{"bar", "t_s,angle_deg,height_mm,reading_mm,turned_deg\n" + bothWays(aBar), []string{"--nose-height", "60"}},
 	{"travel", aTravel, []string{"--of", "bar", "--tolerance", "0.02/300"}},
-	{"travel", strings.Replace(aTravel, "0.98", "0.981", 1), []string{"--of", "square", "--artefact", "0.01/300", "--tolerance", "0.02/300"}},
+	{"travel", strings.Replace(aTravel, "0.98", "0.981", 1), []string{"--of", "square", "--artefact", "0.01/300",
+		"--tolerance", "0.02/300"}},
 	{"cross", aCross, []string{"--of", "table", "--tolerance", "0.02/300"}},
 }
 
@@ -51,7 +53,9 @@ func TestEveryKindGoesIntoTheRecordAndBack(t *testing.T) {
 	t.Parallel()
 	for _, way := range []string{"straight", "daemon"} {
 		t.Run(way, func(t *testing.T) {
-			s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
+			s := newShop(
+				t,
+				"[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
 			if way == "daemon" {
 				s.daemon(t)
 			}
@@ -69,11 +73,15 @@ func TestEveryKindGoesIntoTheRecordAndBack(t *testing.T) {
 					t.Fatalf("%s: fit: %s%s", path, fitted, errOut)
 				}
 				want := result(t, fitted)
-				again, imported, errOut := call(t, with("import", "--at", "2026-03-02 07:30", "--name", "part-"+run, path)...)
-				if again != status || !reflect.DeepEqual(result(t, imported), want) || !strings.HasPrefix(imported, `{"run":`+run+",") {
-					t.Errorf("%s: import gives status %d, not %d:\n%s%s\nfit:\n%s", path, again, status, imported, errOut, fitted)
+				again, imported, errOut := call(
+					t, with("import", "--at", "2026-03-02 07:30", "--name", "part-"+run, path)...)
+				if again != status || !reflect.DeepEqual(result(t, imported), want) ||
+					!strings.HasPrefix(imported, `{"run":`+run+",") {
+					t.Errorf("%s: import gives status %d, not %d:\n%s%s\nfit:\n%s", path, again, status, imported,
+						errOut, fitted)
 				}
-				if status, _, errOut := call(t, with("import", path)...); status != exitFailed || !strings.Contains(errOut, "in the record already") {
+				if status, _, errOut := call(t, with("import", path)...); status != exitFailed ||
+					!strings.Contains(errOut, "in the record already") {
 					t.Errorf("%s, a second time: %d %s", path, status, errOut)
 				}
 				back := filepath.Join(s.dir, "back.csv")
@@ -82,24 +90,30 @@ func TestEveryKindGoesIntoTheRecordAndBack(t *testing.T) {
 					t.Fatal(err)
 				}
 				if _, refitted, more := call(t, with("fit", back)...); !reflect.DeepEqual(result(t, refitted), want) {
-					t.Errorf("%s: exported as\n%s%sfit makes of it\n%s%s\nnot\n%s", path, exported, errOut, refitted, more, fitted)
+					t.Errorf("%s: exported as\n%s%sfit makes of it\n%s%s\nnot\n%s", path, exported, errOut, refitted,
+						more, fitted)
 				}
-				if _, refitted, errOut := call(t, "refit", "--config", s.config, "--json", "--keep", run); !reflect.DeepEqual(result(t, refitted), want) {
+				if _, refitted, errOut := call(t, "refit", "--config", s.config, "--json", "--keep",
+					run); !reflect.DeepEqual(result(t, refitted), want) {
 					t.Errorf("%s: refit makes of it\n%s%s\nnot\n%s", path, refitted, errOut, fitted)
 				}
-				if got, shown, errOut := call(t, "show", "--config", s.config, run); got != status || !strings.Contains(shown, f.kind+" part-"+run) {
+				if got, shown, errOut := call(t, "show", "--config", s.config, run); got != status ||
+					!strings.Contains(shown, f.kind+" part-"+run) {
 					t.Errorf("%s: show: %d %s%s", path, got, shown, errOut)
 				}
-				if _, refitted, errOut := call(t, "refit", "--config", s.config, run); strings.Count(refitted, "readings") < 2 {
+				if _, refitted, errOut := call(t, "refit", "--config", s.config, run); strings.Count(
+					refitted, "readings") < 2 {
 					t.Errorf("%s: refit for a person: %s%s", path, refitted, errOut)
 				}
-				if _, whole, errOut := call(t, "export", "--config", s.config, "--json", run); !strings.Contains(whole, `"readings":[{`) ||
+				if _, whole, errOut := call(t, "export", "--config", s.config, "--json", run); !strings.Contains(
+					whole, `"readings":[{`) ||
 					!strings.Contains(whole, `"kind":"`+f.kind+`"`) {
 					t.Errorf("%s: export as JSON: %s%s", path, whole, errOut)
 				}
 			}
 			_, list, errOut := call(t, "runs", "--config", s.config)
-			if strings.Count(list, "part-") != len(assemblyFiles) || !strings.Contains(list, "slope +") || !strings.Contains(list, "run-out ") {
+			if strings.Count(list, "part-") != len(assemblyFiles) || !strings.Contains(list, "slope +") ||
+				!strings.Contains(list, "run-out ") {
 				t.Errorf("runs: %s%s", list, errOut)
 			}
 		})
@@ -108,7 +122,8 @@ func TestEveryKindGoesIntoTheRecordAndBack(t *testing.T) {
 
 // What cannot be stored is refused with its cure, and leaves nothing behind.
 func TestBadImportsOfOtherKinds(t *testing.T) {
-	s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
+	s := newShop(
+		t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
 	for _, way := range []string{"straight", "daemon"} {
 		if way == "daemon" {
 			s.daemon(t)
@@ -125,10 +140,12 @@ func TestBadImportsOfOtherKinds(t *testing.T) {
 			{aTraverse, []string{"--straightness", "-1"}, "--straightness"},
 			{aTraverse, []string{"--tolerance", "much"}, "tolerance"},
 			{"t_s,place,reading_mm\n0,0,1\n", nil, "fits no kind"},
-			{"t_s;angle_deg;reading_mm\n0;0;1,5\n", nil, "save the file with commas between columns and points in numbers"},
+			{"t_s;angle_deg;reading_mm\n0;0;1,5\n", nil,
+				"save the file with commas between columns and points in numbers"},
 		} {
 			path := written(t, "bad.csv", c.text)
-			status, out, errOut := call(t, append(append([]string{"import", "--config", s.config}, c.flags...), path)...)
+			status, out, errOut := call(
+				t, append(append([]string{"import", "--config", s.config}, c.flags...), path)...)
 			if status == exitDone || !strings.Contains(errOut, c.want) {
 				t.Errorf("%s: status %d, %s%s; want %q", way, status, out, errOut, c.want)
 			}
@@ -142,10 +159,13 @@ func TestBadImportsOfOtherKinds(t *testing.T) {
 // The stack takes the newest of each relation since the last event from the record, tilt and nod each for itself.
 func TestStackFromTheRecord(t *testing.T) {
 	t.Parallel()
-	s := newShop(t, "[clock]\ntrusted = true\n[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
+	s := newShop(
+		t,
+		"[clock]\ntrusted = true\n[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n")
 	bring := func(at, text string, flags ...string) {
 		t.Helper()
-		args := append(append([]string{"import", "--config", s.config, "--at", at}, flags...), written(t, "m.csv", text))
+		args := append(append([]string{"import", "--config", s.config, "--at", at}, flags...),
+			written(t, "m.csv", text))
 		if status, out, errOut := call(t, args...); status == exitFailed {
 			t.Fatalf("%s%s", out, errOut)
 		}
@@ -177,7 +197,8 @@ func TestStackFromTheRecord(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &got); err != nil || got.Axes["tilt"] == nil || got.Axes["nod"] == nil {
 		t.Fatalf("%d %s%s %v", status, out, errOut, err)
 	}
-	if v := got.Axes["tilt"].Adjusted["spindle_to_travel"].MMPerM; v < fit.Tilt.MMPerM-1e-6 || v > fit.Tilt.MMPerM+1e-6 {
+	if v := got.Axes["tilt"].Adjusted["spindle_to_travel"].MMPerM; v < fit.Tilt.MMPerM-1e-6 ||
+		v > fit.Tilt.MMPerM+1e-6 {
 		t.Errorf("spindle to travel %v, the newest check says %v", v, fit.Tilt.MMPerM)
 	}
 	for _, name := range []string{"tilt", "nod"} {
@@ -210,7 +231,8 @@ func TestStackFromTheRecord(t *testing.T) {
 	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "the head"); status != exitDone {
 		t.Fatal(errOut)
 	}
-	if status, out, errOut := call(t, "stack", "--config", s.config); status != exitFailed || !strings.Contains(errOut, "no check since the last event") {
+	if status, out, errOut := call(t, "stack", "--config", s.config); status != exitFailed ||
+		!strings.Contains(errOut, "no check since the last event") {
 		t.Errorf("after an event: %d %s%s", status, out, errOut)
 	}
 }

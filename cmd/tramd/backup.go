@@ -28,7 +28,8 @@ func (c *backupCmd) Run(e *env) error {
 	to := c.To
 	if to == "" {
 		if to = cfg.Backup.To; to == "" {
-			return usageError{fmt.Errorf("say where to: a folder or a file, or write [backup] to = \"/mnt/stick/tramd\" in %s", c.Config)}
+			return usageError{fmt.Errorf(
+				"say where to: a folder or a file, or write [backup] to = \"/mnt/stick/tramd\" in %s", c.Config)}
 		}
 		if o.Keep == 0 {
 			o.Keep = cfg.Backup.Keep

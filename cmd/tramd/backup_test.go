@@ -34,10 +34,12 @@ func TestBackupAndRestore(t *testing.T) {
 		}
 	}
 	sweepOnce()
-	if status, _, errOut := call(t, "backup", "--config", s.config); status != exitUsage || !strings.Contains(errOut, "[backup] to") {
+	if status, _, errOut := call(t, "backup", "--config", s.config); status != exitUsage ||
+		!strings.Contains(errOut, "[backup] to") {
 		t.Errorf("with nowhere to go: %d %s", status, errOut)
 	}
-	if status, _, errOut := call(t, "backup", "--config", s.config, s.dir); status != exitFailed || !strings.Contains(errOut, "--same-disk") {
+	if status, _, errOut := call(t, "backup", "--config", s.config, s.dir); status != exitFailed ||
+		!strings.Contains(errOut, "--same-disk") {
 		t.Errorf("to the same disk: %d %s", status, errOut)
 	}
 	status, out, errOut := call(t, "backup", "--config", s.config, stick)
@@ -46,14 +48,16 @@ func TestBackupAndRestore(t *testing.T) {
 		t.Fatalf("backup: %d %s %s", status, out, errOut)
 	}
 	sweepOnce()
-	if status, _, errOut := call(t, "restore", "--config", s.config, file); status != exitFailed || !strings.Contains(errOut, "nothing was changed") {
+	if status, _, errOut := call(t, "restore", "--config", s.config, file); status != exitFailed ||
+		!strings.Contains(errOut, "nothing was changed") {
 		t.Errorf("restore beside the daemon: %d %s", status, errOut)
 	}
 	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
 	d.wait()
-	if got := oneObject(t, exitDone, "restore", "--config", s.config, file); got["file"] != file || !strings.Contains(fmt.Sprint(got["replaced"]), ".replaced-") {
+	if got := oneObject(t, exitDone, "restore", "--config", s.config, file); got["file"] != file ||
+		!strings.Contains(fmt.Sprint(got["replaced"]), ".replaced-") {
 		t.Fatalf("restore: %v", got)
 	}
 	s.daemon(t)
@@ -64,7 +68,8 @@ func TestBackupAndRestore(t *testing.T) {
 	if _, err := os.Stat(file); err != nil {
 		t.Errorf("the backup is gone: %v", err)
 	}
-	if status, _, errOut := call(t, "restore", "--config", s.config, s.config); status != exitFailed || !strings.Contains(errOut, "nothing was changed") {
+	if status, _, errOut := call(t, "restore", "--config", s.config, s.config); status != exitFailed ||
+		!strings.Contains(errOut, "nothing was changed") {
 		t.Errorf("restore from a file that is no backup: %d %s", status, errOut)
 	}
 	if left, err := filepath.Glob(filepath.Join(stick, "*.part")); err != nil || len(left) != 0 {

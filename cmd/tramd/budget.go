@@ -20,15 +20,18 @@ func printBudget(w io.Writer, r sweep.Result) error {
 			continue
 		}
 		if x.a.Budget == nil {
-			fmt.Fprintf(w, "%s: this result (%s %d) keeps no budget; see `tramd refit`\n", x.name, r.Model, r.ModelVersion)
+			fmt.Fprintf(w, "%s: this result (%s %d) keeps no budget; see `tramd refit`\n", x.name, r.Model,
+				r.ModelVersion)
 			continue
 		}
-		fmt.Fprintf(w, "\n%s %+.4f mm/m, standard uncertainty %.4f, expanded %.4f mm/m (k = %.2f, %s degrees of freedom)\n",
+		fmt.Fprintf(
+			w, "\n%s %+.4f mm/m, standard uncertainty %.4f, expanded %.4f mm/m (k = %.2f, %s degrees of freedom)\n",
 			x.name, x.a.Slope.MMPerM(), x.a.U.MMPerM(), x.a.Expanded.MMPerM(), r.CoverageFactor, freedom(r.DoF))
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(t, "component\ttype\tu\tunit\tsensitivity\tdof\tmm/m\tshare\tfrom")
 		for i, c := range x.a.Budget {
-			fmt.Fprintf(t, "%s\t%s\t%.3g\t%s\t%.3g\t%s\t%.4f\t%.0f %%\t%s\n", c.Name, c.Type, c.U, c.Unit, c.Sensitivity, freedom(c.DoF),
+			fmt.Fprintf(t, "%s\t%s\t%.3g\t%s\t%.3g\t%s\t%.4f\t%.0f %%\t%s\n", c.Name, c.Type, c.U, c.Unit,
+				c.Sensitivity, freedom(c.DoF),
 				c.Contribution(), 100*x.a.Budget.Share(i), c.Note)
 		}
 		if err := t.Flush(); err != nil {
@@ -54,7 +57,8 @@ func rejected(x sweep.Rejection) string {
 	if x.Readings != 1 {
 		readings = fmt.Sprintf("%d readings", x.Readings)
 	}
-	return fmt.Sprintf("%s%s (%.2f s to %.2f s): %s", readings, place(x), x.FromS, x.ToS, strings.ReplaceAll(x.Code, "_", " "))
+	return fmt.Sprintf("%s%s (%.2f s to %.2f s): %s", readings, place(x), x.FromS, x.ToS,
+		strings.ReplaceAll(x.Code, "_", " "))
 }
 
 // place returns the spindle angles at which that was; nothing where they are not known.

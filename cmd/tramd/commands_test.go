@@ -10,8 +10,10 @@ import (
 
 func TestWrongUsageExitsWithTwoAndSaysWhatIsWrong(t *testing.T) {
 	for _, args := range [][]string{
-		{"swep"}, {"fit"}, {"fit", "../../testdata/sweeps/linnet_dense.csv"}, {"fit", "--radius", "-1", "x.csv"}, {"fit", "--radius", "100", "--tolerance", "0.02", "x.csv"},
-		{"run"}, {"show"}, {"fit", "--radius", "100", "--model", "best", "x.csv"}, {"event", "--config", "x", "exploded"},
+		{"swep"}, {"fit"}, {"fit", "../../testdata/sweeps/linnet_dense.csv"}, {"fit", "--radius", "-1", "x.csv"},
+		{"fit", "--radius", "100", "--tolerance", "0.02", "x.csv"},
+		{"run"}, {"show"}, {"fit", "--radius", "100", "--model", "best", "x.csv"},
+		{"event", "--config", "x", "exploded"},
 	} {
 		status, out, errOut := call(t, args...)
 		if status != exitUsage || errOut == "" || out != "" {
@@ -41,12 +43,14 @@ func TestFitGoesOnAfterAFileThatCannotBeFitted(t *testing.T) {
 		t.Fatalf("%d lines, want 3:\n%s", len(lines), out)
 	}
 	var first struct{ File, Error string }
-	if err := json.Unmarshal([]byte(lines[0]), &first); err != nil || first.File != bad || !strings.Contains(first.Error, "line 3") {
+	if err := json.Unmarshal([]byte(lines[0]), &first); err != nil || first.File != bad ||
+		!strings.Contains(first.Error, "line 3") {
 		t.Errorf("%s: %v", lines[0], err)
 	}
 	// Common practice, no source: 0.05 mm from left to right over a 280 mm circle is 0.179 mm/m.
 	var second swept
-	if err := json.Unmarshal([]byte(lines[1]), &second); err != nil || second.Tilt == nil || second.Tilt.MMPerM < 0.1785 || second.Tilt.MMPerM > 0.1786 {
+	if err := json.Unmarshal([]byte(lines[1]), &second); err != nil || second.Tilt == nil ||
+		second.Tilt.MMPerM < 0.1785 || second.Tilt.MMPerM > 0.1786 {
 		t.Errorf("%s: %v", lines[1], err)
 	}
 	if status, _, _ := call(t, append(args, good)...); status != exitOutside {
@@ -66,7 +70,8 @@ func TestFitSaysWhatTheLeanLeavesOnTheWork(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(t.TempDir(), "sweep.csv")
-	if err := os.WriteFile(path, []byte("t_s,angle_deg,reading_mm\n0,0,0.0250\n1,90,0\n2,180,-0.0250\n3,270,0\n4,360,0.0250\n"), 0o600); err != nil {
+	if err := os.WriteFile(path, []byte(
+		"t_s,angle_deg,reading_mm\n0,0,0.0250\n1,90,0\n2,180,-0.0250\n3,270,0\n4,360,0.0250\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	status, out, errOut := call(t, "fit", "--config", s.config, "--radius", "140", "--model", "plain", path)
@@ -93,7 +98,8 @@ func TestTheDaemonRunsWithoutItsPortsAndRefusesASecond(t *testing.T) {
 	if status := second.wait(); status != exitFailed || !strings.Contains(second.err.String(), "pid") {
 		t.Errorf("the second daemon: status %d, said %q", status, second.err.String())
 	}
-	if body := get(t, "http://"+s.page+"/metrics"); !strings.Contains(body, `tramd_device_up{device="arm",machine="linnet"} 0`) {
+	if body := get(t, "http://"+s.page+"/metrics"); !strings.Contains(
+		body, `tramd_device_up{device="arm",machine="linnet"} 0`) {
 		t.Errorf("metrics:\n%s", body)
 	}
 }
@@ -112,7 +118,8 @@ func TestTheDemoAgreesWithItsTruth(t *testing.T) {
 
 func TestPasswordGivesAHashTheConfigurationTakes(t *testing.T) {
 	var out, errOut strings.Builder
-	if status := run(t.Context(), []string{"password"}, strings.NewReader("a bench mill\n"), &out, &errOut); status != exitDone {
+	if status := run(t.Context(), []string{"password"}, strings.NewReader("a bench mill\n"), &out,
+		&errOut); status != exitDone {
 		t.Fatalf("status %d: %s", status, errOut.String())
 	}
 	s := newShop(t, encoderPorts("/dev/a", "/dev/b"))
@@ -120,13 +127,15 @@ func TestPasswordGivesAHashTheConfigurationTakes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+out.String(), 1)), 0o600); err != nil {
+	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+out.String(), 1)),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	if status, _, errOut := call(t, "config", "check", s.config); status != exitDone {
 		t.Error(errOut)
 	}
-	if status := run(t.Context(), []string{"password"}, strings.NewReader("short\n"), &out, &errOut); status != exitFailed {
+	if status := run(t.Context(), []string{"password"}, strings.NewReader("short\n"), &out,
+		&errOut); status != exitFailed {
 		t.Error("a short password was taken")
 	}
 }

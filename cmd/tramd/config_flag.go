@@ -47,7 +47,8 @@ func (f configFlag) openRecord(e *env) (*config.Config, *store.Store, error) {
 }
 
 // errNoConfig is what findConfig returns where there is no configuration at all.
-var errNoConfig = errors.New("no configuration: give --config FILE, set TRAMD_CONFIG, or write /etc/tramd/NAME.toml (tramd setup asks for all of it)")
+var errNoConfig = errors.New(
+	"no configuration: give --config FILE, set TRAMD_CONFIG, or write /etc/tramd/NAME.toml (tramd setup asks for all of it)")
 
 // findConfig returns the flag's file, else the environment's, else the only *.toml of dir.
 func findConfig(flag, environment, dir string) (string, error) {
@@ -67,5 +68,6 @@ func findConfig(flag, environment, dir string) (string, error) {
 	case 1:
 		return found[0], nil
 	}
-	return "", usageError{fmt.Errorf("%d configurations: say which by --config or TRAMD_CONFIG: %s", len(found), strings.Join(found, ", "))}
+	return "", usageError{fmt.Errorf("%d configurations: say which by --config or TRAMD_CONFIG: %s", len(found),
+		strings.Join(found, ", "))}
 }

@@ -28,7 +28,9 @@ func lintContainerfile(text string) (stages []instructions.Stage, said []string)
 	for _, w := range file.Warnings {
 		said = append(said, w.Short)
 	}
-	rules := linter.New(&linter.Config{Warn: func(rule, _, _, text string, _ []parser.Range) { said = append(said, rule+": "+text) }})
+	rules := linter.New(&linter.Config{Warn: func(rule, _, _, text string, _ []parser.Range) {
+		said = append(said, rule+": "+text)
+	}})
 	stages, _, err = instructions.Parse(file.AST, rules)
 	if err != nil {
 		said = append(said, err.Error())
@@ -62,7 +64,9 @@ func TestTheContainerfileIsRight(t *testing.T) {
 		case *instructions.CmdCommand:
 			commands = append(commands, c.CmdLine)
 		case *instructions.HealthCheckCommand:
-			commands = append(commands, slices.DeleteFunc(c.Health.Test, func(s string) bool { return s == "CMD" || s == "tramd" }))
+			commands = append(commands, slices.DeleteFunc(c.Health.Test, func(s string) bool {
+				return s == "CMD" || s == "tramd"
+			}))
 		}
 	}
 	if user != "tramd" || from != "/src/bin/tramd" || len(commands) != 2 {

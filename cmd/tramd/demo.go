@@ -169,11 +169,13 @@ func (c *demoCmd) report(e *env, sweeps []demoSweep, figures []demoFigure) error
 		if sweeps == nil {
 			sweeps = []demoSweep{}
 		}
-		if err := json.NewEncoder(out).Encode(map[string]any{"machine": "linnet", "assembly": figures, "sweeps": sweeps, "agrees": all}); err != nil {
+		if err := json.NewEncoder(out).Encode(map[string]any{"machine": "linnet", "assembly": figures, "sweeps": sweeps,
+			"agrees": all}); err != nil {
 			return err
 		}
 	} else {
-		fmt.Fprintf(out, "%d sweeps; %d of %d intervals hold the truth (95 in 100 do in the long run)\n", len(sweeps), held, 2*len(sweeps))
+		fmt.Fprintf(out, "%d sweeps; %d of %d intervals hold the truth (95 in 100 do in the long run)\n", len(sweeps),
+			held, 2*len(sweeps))
 	}
 	if err := out.Flush(); err != nil {
 		return err

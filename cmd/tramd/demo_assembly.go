@@ -79,7 +79,8 @@ type demoAssembly struct {
 }
 
 // measure takes a measurement of the configuration through the daemon.
-func (d *demoAssembly) measure(ctx context.Context, kind, name string, read func(p session.Place) float64) (assembly.Result, int64, error) {
+func (d *demoAssembly) measure(ctx context.Context, kind, name string, read func(p session.Place) float64) (
+	assembly.Result, int64, error) {
 	fail := func(err error) (assembly.Result, int64, error) { return assembly.Result{}, 0, err }
 	plan, err := assembly.Plan(d.m.cfg, assembly.Wanted{Kind: kind, Name: name, Typed: true})
 	if err != nil {
@@ -111,7 +112,8 @@ func (d *demoAssembly) measure(ctx context.Context, kind, name string, read func
 
 // keepFigure prints a number beside its truth, and keeps it for the end.
 func (d *demoAssembly) keepFigure(run int64, what string, f api.Figure, truth float64) {
-	x := demoFigure{Run: run, Name: what + ", " + f.Name, Value: f.Value, U: f.U, Truth: truth, Agrees: math.Abs(f.Value-truth) <= 3*f.U}
+	x := demoFigure{Run: run, Name: what + ", " + f.Name, Value: f.Value, U: f.U, Truth: truth,
+		Agrees: math.Abs(f.Value-truth) <= 3*f.U}
 	d.figures = append(d.figures, x)
 	text := fmt.Sprintf("run %d  %s: %s, truth %.4f", run, what, f, truth)
 	if f.Verdict != sweep.None {
@@ -138,8 +140,11 @@ func (d *demoAssembly) below(ctx context.Context) error {
 		read                func(p session.Place) float64
 		truth               *float64
 	}{
-		{"left-rail", "slope", "rail bolts", demoRail, func(p session.Place) float64 { return d.sim.Rail(p.At) }, &d.sim.RailMMPerM},
-		{"plate", "twist", "plate bolts", demoPlate, func(p session.Place) float64 { return d.sim.Plate(p.At, p.Numbers["line_mm"]) }, &d.sim.TwistMMPerM},
+		{"left-rail", "slope", "rail bolts", demoRail, func(p session.Place) float64 { return d.sim.Rail(p.At) },
+			&d.sim.RailMMPerM},
+		{"plate", "twist", "plate bolts", demoPlate, func(p session.Place) float64 {
+			return d.sim.Plate(p.At, p.Numbers["line_mm"])
+		}, &d.sim.TwistMMPerM},
 	} {
 		for try := 0; ; try++ {
 			r, run, err := d.measure(ctx, sweep.KindTraverse, j.name, j.read)
@@ -164,7 +169,9 @@ func (d *demoAssembly) below(ctx context.Context) error {
 			time.Sleep(time.Millisecond) // the event comes before the next run
 		}
 	}
-	r, run, err := d.measure(ctx, sweep.KindBar, "shank", func(p session.Place) float64 { return d.sim.Shank(p.Numbers["height_mm"], p.Deg) })
+	r, run, err := d.measure(ctx, sweep.KindBar, "shank", func(p session.Place) float64 {
+		return d.sim.Shank(p.Numbers["height_mm"], p.Deg)
+	})
 	if err != nil {
 		return err
 	}
@@ -187,7 +194,8 @@ func (d *demoAssembly) close(ctx context.Context) error {
 	}
 	spindle := d.m.machine.Truth()
 	truths := map[string]sim.Truth{stack.TravelToTable: d.sim.Travel,
-		stack.SpindleToTravel: {TiltMMPerM: spindle.TiltMMPerM - d.sim.Travel.TiltMMPerM, NodMMPerM: spindle.NodMMPerM - d.sim.Travel.NodMMPerM}}
+		stack.SpindleToTravel: {TiltMMPerM: spindle.TiltMMPerM - d.sim.Travel.TiltMMPerM,
+			NodMMPerM: spindle.NodMMPerM - d.sim.Travel.NodMMPerM}}
 	for _, x := range []struct {
 		name, relation string
 		read           func(p session.Place) float64

@@ -99,7 +99,8 @@ func (h *demoHead) serve(ctx context.Context, listen, linnet string) (net.Addr, 
 	}
 	mux := http.NewServeMux()
 	sum := sha256.Sum256([]byte(demoHeadStyle))
-	policy := "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	policy := "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Security-Policy", policy)
 		w.Header().Set("Cache-Control", "no-store")
@@ -133,7 +134,8 @@ func (h *demoHead) serve(ctx context.Context, listen, linnet string) (net.Addr, 
 		return nil
 	}))
 	mux.HandleFunc("POST /log", act(func(r *http.Request) error { return h.logAll(r.Context()) }))
-	server := &http.Server{Handler: http.NewCrossOriginProtection().Handler(mux), ReadHeaderTimeout: 5 * time.Second, WriteTimeout: 10 * time.Second}
+	server := &http.Server{Handler: http.NewCrossOriginProtection().Handler(mux), ReadHeaderTimeout: 5 * time.Second,
+		WriteTimeout: 10 * time.Second}
 	go func() { _ = server.Serve(l) }() // it ends when it is closed
 	context.AfterFunc(ctx, func() { _ = server.Close() })
 	return l.Addr(), nil
@@ -169,11 +171,13 @@ type demoAdjusterShown struct{ Name, At, Most, Unlogged string }
 func (h *demoHead) shown(linnet string) demoHeadShown {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	out := demoHeadShown{Style: demoHeadStyle, Linnet: linnet, Steps: []string{"-0.1", "-0.02", "-0.005", "+0.005", "+0.02", "+0.1"}, Points: demoPoints,
+	out := demoHeadShown{Style: demoHeadStyle, Linnet: linnet, Steps: []string{"-0.1", "-0.02", "-0.005", "+0.005",
+		"+0.02", "+0.1"}, Points: demoPoints,
 		Arm: fmt.Sprintf("%.0f", math.Mod(math.Mod(h.machine.Angle(), 360)+360, 360))}
 	for _, name := range []string{"swing", "lower shim"} {
 		out.Adjusters = append(out.Adjusters, demoAdjusterShown{
-			name, fmt.Sprintf("%+.3f", h.at[name]), fmt.Sprintf("%.1f", demoTravel[name]), fmt.Sprintf("%+.3f", h.unlogged[name]),
+			name, fmt.Sprintf("%+.3f", h.at[name]), fmt.Sprintf("%.1f", demoTravel[name]),
+			fmt.Sprintf("%+.3f", h.unlogged[name]),
 		})
 	}
 	return out

@@ -32,7 +32,8 @@ type demoMachine struct {
 }
 
 // startDemoMachine starts a machine and its daemon in dir, with its year on record first unless that is nil.
-func startDemoMachine(ctx context.Context, name, dir, listen string, p sim.Params, year []sim.Entry, log *slog.Logger) (*demoMachine, error) {
+func startDemoMachine(ctx context.Context, name, dir, listen string, p sim.Params, year []sim.Entry, log *slog.Logger) (
+	*demoMachine, error) {
 	machine, err := sim.Start(ctx, p)
 	if err != nil {
 		return nil, err

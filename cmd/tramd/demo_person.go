@@ -75,7 +75,8 @@ func (p *demoPerson) sweep(ctx context.Context, purpose string) (store.Run, erro
 		case run.Outcome == store.Finished && run.Result != nil && p.m.machine.Truth() == truth:
 			return run, nil
 		case run.Outcome == store.Finished && run.Result != nil:
-			fmt.Fprintf(p.e.err, "The visitor moved the head during run %d, so that it says little. Once more.\n", run.ID)
+			fmt.Fprintf(p.e.err, "The visitor moved the head during run %d, so that it says little. Once more.\n",
+				run.ID)
 		case run.Outcome == store.Abandoned:
 			fmt.Fprintln(p.e.err, "The visitor gave that sweep up.")
 		case failed == 2:

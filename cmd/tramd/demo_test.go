@@ -73,7 +73,8 @@ func TestTheVisitorMovesTheSimulatedHead(t *testing.T) {
 	}
 	before := machine.Truth()
 	code, text := post("/move", neturl.Values{"adjuster": {"swing"}, "by": {"+0.02"}})
-	if after := machine.Truth(); code != 200 || math.Abs(after.TiltMMPerM-before.TiltMMPerM-0.97*0.02*demoSwing) > 1e-9 {
+	if after := machine.Truth(); code != 200 ||
+		math.Abs(after.TiltMMPerM-before.TiltMMPerM-0.97*0.02*demoSwing) > 1e-9 {
 		t.Errorf("%d: tilt went from %v to %v", code, before.TiltMMPerM, after.TiltMMPerM)
 	}
 	if !strings.Contains(text, "at &#43;0.020 mm") || !strings.Contains(text, "&#43;0.020 mm since") {
@@ -93,7 +94,8 @@ func TestTheVisitorMovesTheSimulatedHead(t *testing.T) {
 	if swung, packed, _ := head.adjusted(); packed != demoTravel["lower shim"] || swung != 0 {
 		t.Errorf("swung %v, packed %v mm", swung, packed)
 	}
-	for path, form := range map[string]neturl.Values{"/move": {"adjuster": {"clamp"}, "by": {"1"}}, "/turn": {"to": {"Inf"}}} {
+	for path, form := range map[string]neturl.Values{"/move": {"adjuster": {"clamp"}, "by": {"1"}},
+		"/turn": {"to": {"Inf"}}} {
 		if code, _ := post(path, form); code != 400 {
 			t.Errorf("%s %v: %d", path, form, code)
 		}
@@ -117,7 +119,8 @@ func TestNextPort(t *testing.T) {
 			t.Errorf("%s: %q, %v; want %q", listen, got, err, want)
 		}
 	}
-	if status, _, errOut := call(t, "demo", "--seconds", "NaN"); status != exitUsage || !strings.Contains(errOut, "--seconds NaN") {
+	if status, _, errOut := call(t, "demo", "--seconds", "NaN"); status != exitUsage ||
+		!strings.Contains(errOut, "--seconds NaN") {
 		t.Errorf("NaN seconds: status %d, %s", status, errOut)
 	}
 }

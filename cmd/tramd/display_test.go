@@ -15,7 +15,8 @@ import (
 func TestPeopleReadTheUnitsOfTheConfiguration(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ units, lean, other string }{
-		{"mm", "+0.3000 mm/m", "-0.2000 mm/m"}, {"arcsec", "+61.88 arcsec", "-41.25 arcsec"}, {"inch", "+3.600 thou/ft", "-2.400 thou/ft"},
+		{"mm", "+0.3000 mm/m", "-0.2000 mm/m"}, {"arcsec", "+61.88 arcsec", "-41.25 arcsec"},
+		{"inch", "+3.600 thou/ft", "-2.400 thou/ft"},
 	} {
 		s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2")+shopAdjusters+"[display]\nunits = \""+c.units+"\"\n")
 		s.storeSweep(t, 0.3, -0.2)
@@ -23,7 +24,8 @@ func TestPeopleReadTheUnitsOfTheConfiguration(t *testing.T) {
 		if errOut != "" {
 			t.Error(errOut)
 		}
-		for command, want := range map[string]string{"show": c.lean, "runs": strings.Fields(c.lean)[1], "advise": strings.Fields(c.lean)[1]} {
+		for command, want := range map[string]string{"show": c.lean, "runs": strings.Fields(c.lean)[1],
+			"advise": strings.Fields(c.lean)[1]} {
 			args := []string{command, "--config", s.config}
 			if command == "show" {
 				args = append(args, "1")
@@ -36,14 +38,16 @@ func TestPeopleReadTheUnitsOfTheConfiguration(t *testing.T) {
 				t.Errorf("%s in %s: %s", command, c.units, out)
 			}
 			_, out, errOut = call(t, append(args, "--json")...)
-			if !strings.Contains(out, "mm_per_m") || c.units != "mm" && strings.Contains(out, strings.Fields(c.lean)[1]) {
+			if !strings.Contains(out, "mm_per_m") || c.units != "mm" &&
+				strings.Contains(out, strings.Fields(c.lean)[1]) {
 				t.Errorf("%s --json in %s: %s%s", command, c.units, out, errOut)
 			}
 		}
 	}
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2")+shopAdjusters+"[display]\nunits = \"arcsec\"\n")
 	s.storeSweep(t, 0.3, -0.2)
-	for command, want := range map[string][]string{"report": {"lean, arcsec</th>", "1 mm/m is 206.26 arcsec"}, "job": {"<th>Tilt, arcsec</th>", "61.9 ± "}} {
+	for command, want := range map[string][]string{"report": {"lean, arcsec</th>", "1 mm/m is 206.26 arcsec"},
+		"job": {"<th>Tilt, arcsec</th>", "61.9 ± "}} {
 		_, out, errOut := call(t, command, "--config", s.config)
 		for _, w := range want {
 			if !strings.Contains(out, w) {
@@ -52,7 +56,8 @@ func TestPeopleReadTheUnitsOfTheConfiguration(t *testing.T) {
 		}
 	}
 	s = newShop(t, encoderPorts("/dev/none-1", "/dev/none-2")+"[display]\nunits = \"furlong\"\n")
-	if status, _, errOut := call(t, "config", "check", s.config); status != exitFailed || !strings.Contains(errOut, "display.units") || !strings.Contains(errOut, "mm, inch, arcsec") {
+	if status, _, errOut := call(t, "config", "check", s.config); status != exitFailed ||
+		!strings.Contains(errOut, "display.units") || !strings.Contains(errOut, "mm, inch, arcsec") {
 		t.Errorf("furlongs: status %d, %s", status, errOut)
 	}
 }
@@ -63,7 +68,8 @@ func TestTheWatchIsInTheUnitsOfTheConfiguration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &session.Snapshot{Machine: "linnet", At: time.Now(), Limit: 0.07, Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "shift", Text: "tilt moved by +0.0309 mm/m"}}}}
+	s := &session.Snapshot{Machine: "linnet", At: time.Now(), Limit: 0.07,
+		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "shift", Text: "tilt moved by +0.0309 mm/m"}}}}
 	if got := tui.View(s, 100, 0, u); !strings.Contains(got, "moved by +6.37 arcsec") {
 		t.Error(got)
 	}

@@ -20,14 +20,15 @@ var provenElsewhere = map[string]string{
 	"tramd listen --port /dev/serial/by-id/usb-indicator":             "TestListenShowsRawAndDecodedSideBySide",
 	"tramd record --port /dev/serial/by-id/usb-indicator arm.capture": "", // once the daemon has let go of the port
 	"tramd password": "TestPasswordGivesAHashTheConfigurationTakes",
-	"tramd sweep --config linnet.toml --half-turn tilt":                       "TestAHalfTurnByHandZeroesAPair",
-	"tramd watch --config linnet.toml --bar-moved":                            "TestAHalfTurnByHandZeroesAPair",
-	"tramd program --config linnet.toml --dry-run":                            "TestAProgramSweepsThereAndBack",
-	"tramd arm --config linnet.toml --hours 8":                                "TestPlannedMotionNeedsAnArmingOfItsOwn",
-	"tramd disarm --config linnet.toml":                                       "TestPlannedMotionNeedsAnArmingOfItsOwn",
-	"tramd export --openmetrics --every 4m > linnet.om":                       "TestTheRecordGoesIntoPrometheus",
-	"tramd run --config linnet.toml":                                          "", // the daemon of this test
-	"tramd sweep --config linnet.toml":                                        "", // taken twice below, while the spindle turns
+	"tramd sweep --config linnet.toml --half-turn tilt": "TestAHalfTurnByHandZeroesAPair",
+	"tramd watch --config linnet.toml --bar-moved":      "TestAHalfTurnByHandZeroesAPair",
+	"tramd program --config linnet.toml --dry-run":      "TestAProgramSweepsThereAndBack",
+	"tramd arm --config linnet.toml --hours 8":          "TestPlannedMotionNeedsAnArmingOfItsOwn",
+	"tramd disarm --config linnet.toml":                 "TestPlannedMotionNeedsAnArmingOfItsOwn",
+	"tramd export --openmetrics --every 4m > linnet.om": "TestTheRecordGoesIntoPrometheus",
+	"tramd run --config linnet.toml":                    "", // the daemon of this test
+	// taken twice below, while the spindle turns
+	"tramd sweep --config linnet.toml":                                        "",
 	"tramd restore --config linnet.toml /mnt/stick/tramd/tramd-2026-03-02.db": "", // last, with the daemon stopped
 }
 
@@ -35,10 +36,12 @@ var provenElsewhere = map[string]string{
 // with tramd.
 func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	t.Parallel()
-	m := startOther(t, "--tilt", "0.12", "--nod", "-0.08", "--rate", "100", "--encoder-rate", "200", "--seconds", "3", "--turns", "1.1", "--noise", "0.0005")
+	m := startOther(t, "--tilt", "0.12", "--nod", "-0.08", "--rate", "100", "--encoder-rate", "200", "--seconds", "3",
+		"--turns", "1.1", "--noise", "0.0005")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	in := func(name string) string { return filepath.Join(s.dir, name) }
-	appendTo(t, s.config, "[backup]\nto = \""+in("stick")+"\"\nsame_disk = true\n[[adjuster]]\nname = \"swing\"\ntilt_mm_per_m = 4.2\nnod_mm_per_m = 0.0\nunit = \"mm\"\n"+
+	appendTo(t, s.config, "[backup]\nto = \""+in("stick")+
+		"\"\nsame_disk = true\n[[adjuster]]\nname = \"swing\"\ntilt_mm_per_m = 4.2\nnod_mm_per_m = 0.0\nunit = \"mm\"\n"+
 		"[[adjuster]]\nname = \"lower shim\"\ntilt_mm_per_m = 0.0\nnod_mm_per_m = 7.1\nunit = \"mm\"\n"+
 		"[[adjuster]]\nname = \"rear bolts\"\nkind = \"shim\"\nspacing_mm = 400.0\nmoves = \"slope\"\n"+
 		"[[traverse]]\nname = \"left-rail\"\npositions_mm = [0, 100, 200]\nadjusters = [\"rear bolts\"]\n")
@@ -51,7 +54,8 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	}
 	docs := documents(t)
 	for name, text := range map[string]string{
-		"sweep.csv": string(recorded), "rail.csv": aTraverse, "thickness.csv": aTraverse, "shank.csv": aBar, "turned.csv": aBar, "head.csv": aTravel,
+		"sweep.csv": string(recorded), "rail.csv": aTraverse, "thickness.csv": aTraverse, "shank.csv": aBar,
+		"turned.csv": aBar, "head.csv": aTravel,
 		"relations.json": jsonShown(t, docs["docs/files.md"]),
 		"checks.csv": "time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event\n2026-01-05T06:30:00Z,0.01,0.004,0.02,0.004,,\n" +
 			"2026-01-12T06:30:00Z,0.012,0.004,0.021,0.004,,\n2026-01-13T06:30:00Z,,,,,,adjusted\n2026-01-19T06:30:00Z,0.002,0.004,0.001,0.004,,\n",
@@ -65,7 +69,8 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	waitState(t, s, "both ports live", live)
 	for range 2 {
 		sw := program(t, "sweep", "--config", s.config)
-		waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { // the second may see the end of the first one's turn
+		// the second may see the end of the first one's turn
+		waitState(t, s, "a sweep", func(snap *session.Snapshot) bool {
 			return snap.Sweep.Phase == session.Waiting || snap.Sweep.Phase == session.Turning
 		})
 		m.turn(t)
@@ -74,7 +79,8 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 		}
 	}
 
-	if status, _, errOut := call(t, "import", "--config", s.config, "--name", "left-rail", "--at", time.Now().Format(time.RFC3339), in("rail.csv")); status == exitFailed {
+	if status, _, errOut := call(t, "import", "--config", s.config, "--name", "left-rail", "--at",
+		time.Now().Format(time.RFC3339), in("rail.csv")); status == exitFailed {
 		t.Fatal(errOut)
 	}
 
@@ -83,9 +89,12 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 		shown = append(shown, shownCommands(text)...)
 	}
 	slices.Sort(shown)
-	place := strings.NewReplacer("linnet.toml", s.config, "sweep.csv", in("sweep.csv"), "rail.csv", in("rail.csv"), "thickness.csv", in("thickness.csv"),
-		"shank.csv", in("shank.csv"), "turned.csv", in("turned.csv"), "head.csv", in("head.csv"), "relations.json", in("relations.json"),
-		"checks.csv", in("checks.csv"), "job.html", in("job.html"), "report.html", in("report.html"), " 11 12", " 1 2", " 12", " 2")
+	place := strings.NewReplacer("linnet.toml", s.config, "sweep.csv", in("sweep.csv"), "rail.csv", in("rail.csv"),
+		"thickness.csv", in("thickness.csv"),
+		"shank.csv", in("shank.csv"), "turned.csv", in("turned.csv"), "head.csv", in("head.csv"), "relations.json",
+		in("relations.json"),
+		"checks.csv", in("checks.csv"), "job.html", in("job.html"), "report.html", in("report.html"), " 11 12", " 1 2",
+		" 12", " 2")
 	ran := 0
 	for _, line := range slices.Compact(shown) {
 		if strings.Contains(line, "FILE") || elsewhere(t, line) {
@@ -97,7 +106,8 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 		if strings.HasPrefix(line, "tramd doctor") || line == "tramd ports" {
 			allowed = append(allowed, 1) // a test's machine has no serial ports, and its findings are its own
 		}
-		if !slices.Contains(allowed, status) || out+errOut == "" && !strings.Contains(line, "--out") && !strings.HasPrefix(line, "tramd event") {
+		if !slices.Contains(allowed, status) || out+errOut == "" && !strings.Contains(line, "--out") &&
+			!strings.HasPrefix(line, "tramd event") {
 			t.Errorf("%s: status %d\n%s%s", line, status, out, errOut)
 		}
 	}

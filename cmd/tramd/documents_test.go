@@ -19,7 +19,8 @@ func documents(t *testing.T) map[string]string {
 		t.Fatalf("%d pages: %v", len(pages), err)
 	}
 	out := map[string]string{}
-	for _, name := range append(pages, "../../README.md", "../../device/frame/frames.md", "../../dashboards/README.md") {
+	for _, name := range append(pages, "../../README.md", "../../device/frame/frames.md",
+		"../../dashboards/README.md") {
 		text, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
@@ -70,7 +71,8 @@ func TestDocumentsShowCommandsThatThereAre(t *testing.T) {
 			shown++
 			line, _, _ = strings.Cut(line, " > ") // where the shell writes it to
 			var cl commandLine
-			parser, err := kong.New(&cl, kong.Name("tramd"), kong.Vars{"model": defaultModel}, kong.Exit(func(int) {}), kong.Writers(io.Discard, io.Discard))
+			parser, err := kong.New(&cl, kong.Name("tramd"), kong.Vars{"model": defaultModel}, kong.Exit(func(int) {}),
+				kong.Writers(io.Discard, io.Discard))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -107,7 +109,8 @@ func TestDocumentsLeadSomewhere(t *testing.T) {
 				t.Errorf("%s leads to %s: %v", name, to, err)
 			}
 		}
-		if strings.HasPrefix(name, "docs/") && name != "docs/configuration.md" && !strings.Contains(strings.Join(strings.Split(text, "\n")[:4], "\n"), "At the end ") {
+		if strings.HasPrefix(name, "docs/") && name != "docs/configuration.md" &&
+			!strings.Contains(strings.Join(strings.Split(text, "\n")[:4], "\n"), "At the end ") {
 			t.Errorf("%s does not say what the reader will have at the end", name)
 		}
 	}
@@ -128,7 +131,8 @@ func TestReadme(t *testing.T) {
 			t.Errorf("the README does not name %s", page)
 		}
 	}
-	caution, mount := strings.Index(readme, "Isolate the spindle's power before a hand or an arm is near it"), strings.Index(readme, "**Mount**")
+	caution, mount := strings.Index(readme, "Isolate the spindle's power before a hand or an arm is near it"),
+		strings.Index(readme, "**Mount**")
 	if caution < 0 || mount < caution {
 		t.Error("the README has somebody mount an arm before it says to isolate the power")
 	}

@@ -169,7 +169,9 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		p.printf("\n")
 	}
 	if byHeat {
-		p.printf("  what the temperature explains is taken off: levels are those at %.1f °C, the median of those recorded\n", a.AtC)
+		p.printf(
+			"  what the temperature explains is taken off: levels are those at %.1f °C, the median of those recorded\n",
+			a.AtC)
 	}
 	for _, al := range a.Alarms {
 		p.printf("  alarm: %s [%s]\n", al.Text(), al.Kind)
@@ -182,9 +184,11 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		case n.Days == 0:
 			p.printf("  next check due since %s", day(n.Time))
 		case n.ByHours:
-			p.printf("  next check %.0f spindle hours after the last, as now used by %s (%.1f days)", n.SpindleHours, day(n.Time), n.Days)
+			p.printf("  next check %.0f spindle hours after the last, as now used by %s (%.1f days)", n.SpindleHours,
+				day(n.Time), n.Days)
 		case !math.IsNaN(n.SpindleHours):
-			p.printf("  next check by %s, %.1f days after the last or %.0f spindle hours", day(n.Time), n.Days, n.SpindleHours)
+			p.printf("  next check by %s, %.1f days after the last or %.0f spindle hours", day(n.Time), n.Days,
+				n.SpindleHours)
 		default:
 			p.printf("  next check by %s, %.1f days after the last", day(n.Time), n.Days)
 		}

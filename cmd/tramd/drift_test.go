@@ -28,7 +28,8 @@ func historyCSV(checks int, tilt float64) string {
 	begin := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
 	for k := range checks {
 		x := float64(k*7%11-5) / 5 * 0.004
-		fmt.Fprintf(&b, "%s,%.4f,0.003,%.4f,0.003,%d,\n", begin.AddDate(0, 0, k).Format(time.RFC3339), tilt+x, -0.01-x, 100+6*k)
+		fmt.Fprintf(&b, "%s,%.4f,0.003,%.4f,0.003,%d,\n", begin.AddDate(0, 0, k).Format(time.RFC3339), tilt+x,
+			-0.01-x, 100+6*k)
 	}
 	return b.String()
 }
@@ -41,7 +42,8 @@ func TestDriftStatuses(t *testing.T) {
 		says           string
 	}{
 		{"within", historyCSV(30, 0.02), "--tolerance 0.02/300", exitDone, "next check by"},
-		{"outside", historyCSV(30, 0.09), "--tolerance 0.02/300", exitOutside, "tilt is outside its tolerance since 2026-03-02"},
+		{"outside", historyCSV(30, 0.09), "--tolerance 0.02/300", exitOutside,
+			"tilt is outside its tolerance since 2026-03-02"},
 		{"undecided", historyCSV(30, 0.0667), "--tolerance 0.02/300", exitUndecided, "verdict: undecided"},
 		{"no tolerance", historyCSV(30, 0.02), "", exitDone, "no tolerance: nothing to be outside of"},
 		{"bad row", historyCSV(2, 0.02) + "yesterday,0,0,0,0,,\n", "", exitFailed, "line 4, column time"},
@@ -65,7 +67,8 @@ func TestDriftStatuses(t *testing.T) {
 
 func TestDriftReadsStandardInput(t *testing.T) {
 	var out, errOut strings.Builder
-	status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", "-"}, strings.NewReader(historyCSV(30, 0.02)), &out, &errOut)
+	status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", "-"},
+		strings.NewReader(historyCSV(30, 0.02)), &out, &errOut)
 	var got struct {
 		Checks []json.RawMessage
 		Next   *struct {
@@ -92,14 +95,16 @@ func TestDriftTakesTheTemperatureOff(t *testing.T) {
 	for k := range 60 {
 		x := float64(k*7%11-5) / 5 * 0.004
 		warm := 12 + 0.15*float64(k) + float64(k*5%9-4)/2
-		fmt.Fprintf(&b, "%s,%.4f,0.003,%.4f,0.003,,,%.1f\n", begin.AddDate(0, 0, k).Format(time.RFC3339), 0.01+x+0.004*(warm-16), -0.01-x, warm)
+		fmt.Fprintf(&b, "%s,%.4f,0.003,%.4f,0.003,,,%.1f\n", begin.AddDate(0, 0, k).Format(time.RFC3339),
+			0.01+x+0.004*(warm-16), -0.01-x, warm)
 	}
 	path := filepath.Join(t.TempDir(), "season.csv")
 	if err := os.WriteFile(path, []byte(b.String()), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	status, out, errOut := call(t, "drift", "--tolerance", "0.02/300", path)
-	if status != exitDone || strings.Contains(out, "alarm:") || !strings.Contains(out, "leans with the temperature by +0.00") ||
+	if status != exitDone || strings.Contains(out, "alarm:") ||
+		!strings.Contains(out, "leans with the temperature by +0.00") ||
 		!strings.Contains(out, "levels are those at 16.4 °C, the median of those recorded") {
 		t.Errorf("status %d, %s%s", status, out, errOut)
 	}
@@ -116,7 +121,8 @@ func TestDriftTakesTheTemperatureOff(t *testing.T) {
 		t.Fatal(err)
 	}
 	tilt, nod := got.Axes["tilt"], got.Axes["nod"]
-	if got.At != 16.4 || tilt.PerK == nil || math.Abs(*tilt.PerK-0.004) > 3**tilt.U || tilt.Chance < 0.9 || nod.PerK != nil || nod.Chance > 0.5 {
+	if got.At != 16.4 || tilt.PerK == nil || math.Abs(*tilt.PerK-0.004) > 3**tilt.U || tilt.Chance < 0.9 ||
+		nod.PerK != nil || nod.Chance > 0.5 {
 		t.Errorf("%+v", got)
 	}
 }
@@ -135,12 +141,14 @@ func quietRecord(t *testing.T) shop {
 	}
 	for k := range 12 {
 		at := time.Date(2026, 3, 2+k, 7, 30, 0, 0, time.UTC)
-		id, err := s.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Purpose: "check", Setup: cfg.Setup(), StartedAt: at, ClockSet: true})
+		id, err := s.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Purpose: "check", Setup: cfg.Setup(),
+			StartedAt: at, ClockSet: true})
 		if err != nil {
 			t.Fatal(err)
 		}
 		axis := func(mmPerM float64) *sweep.Axis {
-			return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM, Expanded: 0.006 * units.MMPerM, Verdict: sweep.Within}
+			return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM,
+				Expanded: 0.006 * units.MMPerM, Verdict: sweep.Within}
 		}
 		x := 0.002 * float64(k*5%7-3)
 		res := sweep.Result{Model: "plain", Tilt: axis(0.01 + x), Nod: axis(-0.02 - x), Verdict: sweep.Within}
@@ -201,19 +209,25 @@ func TestTheDaemonTellsTheDrift(t *testing.T) {
 	}
 	_, scrape := get("/metrics")
 	for _, line := range []string{
-		`tramd_lean_drift_radians_per_second{axis="tilt",machine="linnet"}`, `tramd_lean_drift_radians_per_second{axis="nod",machine="linnet"}`,
-		fmt.Sprintf(`tramd_next_check_timestamp_seconds{machine="linnet"} %s`, strconv.FormatFloat(float64(drawn.Next.Time.Unix()), 'g', -1, 64)),
-		`tramd_alarm{axis="tilt",kind="shift",machine="linnet"} 0`, `tramd_alarm{axis="nod",kind="trend",machine="linnet"} 0`, `tramd_alarm{axis="tilt",kind="outside",machine="linnet"} 0`,
+		`tramd_lean_drift_radians_per_second{axis="tilt",machine="linnet"}`,
+		`tramd_lean_drift_radians_per_second{axis="nod",machine="linnet"}`,
+		fmt.Sprintf(`tramd_next_check_timestamp_seconds{machine="linnet"} %s`,
+			strconv.FormatFloat(float64(drawn.Next.Time.Unix()), 'g', -1, 64)),
+		`tramd_alarm{axis="tilt",kind="shift",machine="linnet"} 0`,
+		`tramd_alarm{axis="nod",kind="trend",machine="linnet"} 0`,
+		`tramd_alarm{axis="tilt",kind="outside",machine="linnet"} 0`,
 	} {
 		if !strings.Contains(scrape, line) {
 			t.Errorf("no %s in the scrape", line)
 		}
 	}
-	if status, _, errOut := call(t, "event", "--config", shop.config, "hours", "a lot"); status == exitDone || !strings.Contains(errOut, "hour counter") {
+	if status, _, errOut := call(t, "event", "--config", shop.config, "hours", "a lot"); status == exitDone ||
+		!strings.Contains(errOut, "hour counter") {
 		t.Errorf("hours that are no number: status %d, %s", status, errOut)
 	}
 	for _, args := range [][]string{{"hours", "1234.5"}, {"serviced", "bolts tightened"}} {
-		if status, _, errOut := call(t, append([]string{"event", "--config", shop.config}, args...)...); status != exitDone {
+		if status, _, errOut := call(
+			t, append([]string{"event", "--config", shop.config}, args...)...); status != exitDone {
 			t.Fatalf("%v: status %d, %s", args, status, errOut)
 		}
 	}
@@ -226,23 +240,28 @@ func TestTheDaemonTellsTheDrift(t *testing.T) {
 func TestDriftFromTheRecord(t *testing.T) {
 	shop := quietRecord(t)
 	status, out, errOut := call(t, "drift", "--config", shop.config)
-	if status != exitDone || !strings.Contains(out, "12 checks, 2026-03-02 07:30 UTC to 2026-03-13") || !strings.Contains(out, "next check by") {
+	if status != exitDone || !strings.Contains(out, "12 checks, 2026-03-02 07:30 UTC to 2026-03-13") ||
+		!strings.Contains(out, "next check by") {
 		t.Errorf("status %d: %s%s", status, out, errOut)
 	}
 	if status, out, _ := call(t, "drift", "--config", shop.config, "--tolerance", "0.001/300"); status != exitOutside {
 		t.Errorf("by a hundredth of a tolerance: status %d: %s", status, out)
 	}
 	page, csv := filepath.Join(shop.dir, "linnet.html"), filepath.Join(shop.dir, "linnet.csv")
-	if status, out, errOut := call(t, "report", "--config", shop.config, "--out", page, "--csv", csv); status != exitDone || out != "" {
+	if status, out, errOut := call(t, "report", "--config", shop.config, "--out", page, "--csv",
+		csv); status != exitDone || out != "" {
 		t.Errorf("report: status %d: %s%s", status, out, errOut)
 	}
-	if text, err := os.ReadFile(page); err != nil || !strings.Contains(string(text), "Check the squareness of the spindle to the table within") {
+	if text, err := os.ReadFile(page); err != nil ||
+		!strings.Contains(string(text), "Check the squareness of the spindle to the table within") {
 		t.Errorf("report: %v: %.200s", err, text)
 	}
-	if status, out, _ := call(t, "drift", "--tolerance", "0.02/300", csv); status != exitDone || !strings.Contains(out, "12 checks") {
+	if status, out, _ := call(t, "drift", "--tolerance", "0.02/300", csv); status != exitDone ||
+		!strings.Contains(out, "12 checks") {
 		t.Errorf("the report's CSV: status %d: %s", status, out)
 	}
-	if status, out, _ := call(t, "report", "--config", shop.config); status != exitDone || !strings.HasPrefix(out, "<!doctype html>") {
+	if status, out, _ := call(t, "report", "--config", shop.config); status != exitDone ||
+		!strings.HasPrefix(out, "<!doctype html>") {
 		t.Errorf("report to standard output: status %d: %.100s", status, out)
 	}
 	if status, _, _ := call(t, "drift", "--config", shop.config, "x.csv"); status != exitUsage {
@@ -257,7 +276,8 @@ func BenchmarkDriftTenYearsHourly(b *testing.B) {
 	begin := time.Date(2016, 1, 4, 0, 0, 0, 0, time.UTC)
 	for k := range 87600 {
 		x := float64(k*7919%1009-504) / 504 * 0.007
-		fmt.Fprintf(&csv, "%s,%.5f,0.003,%.5f,0.003,,\n", begin.Add(time.Duration(k)*time.Hour).Format(time.RFC3339), 0.01+x, -0.01-x*float64(k%7-3)/3)
+		fmt.Fprintf(&csv, "%s,%.5f,0.003,%.5f,0.003,,\n", begin.Add(time.Duration(k)*time.Hour).Format(time.RFC3339),
+			0.01+x, -0.01-x*float64(k%7-3)/3)
 	}
 	path := filepath.Join(b.TempDir(), "ten.csv")
 	if err := os.WriteFile(path, []byte(csv.String()), 0o600); err != nil {
@@ -265,7 +285,8 @@ func BenchmarkDriftTenYearsHourly(b *testing.B) {
 	}
 	for b.Loop() {
 		var out, errOut discard
-		if status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", path}, nil, &out, &errOut); status != exitDone {
+		if status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", path}, nil, &out,
+			&errOut); status != exitDone {
 			b.Fatalf("status %d", status)
 		}
 	}

@@ -26,21 +26,24 @@ var examples = map[string][]example{
 	},
 	"fit": {
 		{"tramd fit --radius 120 --tolerance 0.02/300 sweep.csv", "a recorded sweep with an arm of 120 mm"},
-		{"tramd fit --json --config linnet.toml mon.csv tue.csv", "two sweeps with linnet's setup, one JSON object a line"},
+		{"tramd fit --json --config linnet.toml mon.csv tue.csv",
+			"two sweeps with linnet's setup, one JSON object a line"},
 	},
 	"stack": {
 		{"tramd stack", "spindle, travels and table together, from the record"},
 		{"tramd stack --json measured.json", "the same from relations of your own"},
 	},
 	"traverse": {
-		{"tramd traverse left-rail", "readings at the positions of [[traverse]] left-rail, each taken when it lies still"},
+		{"tramd traverse left-rail",
+			"readings at the positions of [[traverse]] left-rail, each taken when it lies still"},
 		{"tramd traverse --typed --json left-rail", "the same with a plain dial, the readings typed"},
 	},
 	"bar": {
 		{"tramd bar shank", "a tool shank at two heights: run-out, and its angle to the axis"},
 	},
 	"travel": {
-		{"tramd travel cylinder-square", "the head along a square, from two sides, and once more with the square turned"},
+		{"tramd travel cylinder-square",
+			"the head along a square, from two sides, and once more with the square turned"},
 	},
 	"import": {
 		{"tramd import --at '2026-03-02 07:30' sweep.csv", "store a sweep that was recorded elsewhere"},
@@ -115,14 +118,16 @@ var examples = map[string][]example{
 	},
 	"identify": {
 		{"tramd identify /dev/serial/by-id/usb-indicator", "listen at the usual speeds"},
-		{"tramd identify /dev/serial/by-id/usb-indicator --baud 9600 --ask", "one speed, and write the usual prompts to the port"},
+		{"tramd identify /dev/serial/by-id/usb-indicator --baud 9600 --ask",
+			"one speed, and write the usual prompts to the port"},
 	},
 	"listen": {
 		{"tramd listen /dev/serial/by-id/usb-indicator --baud 9600", "raw and decoded, side by side"},
 		{"tramd listen --config linnet.toml --port arm", "a port as the configuration reads it"},
 	},
 	"record": {
-		{"tramd record --port /dev/serial/by-id/usb-indicator --seconds 30 arm.log", "half a minute of what the port sends"},
+		{"tramd record --port /dev/serial/by-id/usb-indicator --seconds 30 arm.log",
+			"half a minute of what the port sends"},
 	},
 	"password": {
 		{"tramd password", "type the password twice, and copy the hash into [http]"},

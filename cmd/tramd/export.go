@@ -31,7 +31,8 @@ func (c *exportCmd) Run(e *env) error {
 	case c.OpenMetrics:
 		return c.openMetrics(e, time.Now())
 	case c.ID == 0:
-		return usageError{errors.New("name the run, such as tramd export 12, or --openmetrics for the checks of the whole record")}
+		return usageError{errors.New(
+			"name the run, such as tramd export 12, or --openmetrics for the checks of the whole record")}
 	}
 	return c.withRun(e, c.ID, func(s *store.Store, r store.Run) error { return c.export(e, s, r) })
 }

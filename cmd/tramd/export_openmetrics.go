@@ -71,7 +71,9 @@ func (c *exportCmd) openMetrics(e *env, now time.Time) error {
 		}
 	}
 	if late > 0 {
-		fmt.Fprintf(e.err, "note: what is less than three hours old is left out, since a running Prometheus cannot take it in\n")
+		fmt.Fprintf(
+			e.err,
+			"note: what is less than three hours old is left out, since a running Prometheus cannot take it in\n")
 	}
 	return out.Write(e.out, c.Every)
 }
@@ -122,7 +124,8 @@ func sweepSteps(e *env, s *store.Store, machine string) ([]step, error) {
 		}
 		for _, r := range lines {
 			before = r.ID
-			if r.Outcome != store.Finished || !r.ClockSet || r.Setup.Machine != machine || r.Result == nil || r.Damage != "" {
+			if r.Outcome != store.Finished || !r.ClockSet || r.Setup.Machine != machine || r.Result == nil ||
+				r.Damage != "" {
 				continue
 			}
 			var short struct {
@@ -132,14 +135,18 @@ func sweepSteps(e *env, s *store.Store, machine string) ([]step, error) {
 				}
 			}
 			if err := json.Unmarshal(r.Result, &short); err != nil {
-				return nil, fmt.Errorf("run %d: its result cannot be read (%w); refit it: tramd refit %d --keep", r.ID, err, r.ID)
+				return nil, fmt.Errorf("run %d: its result cannot be read (%w); refit it: tramd refit %d --keep",
+					r.ID, err, r.ID)
 			}
-			x := step{at: r.EndedAt, limit: r.Setup.Tolerance.Limit.MMPerM(), last: session.LastRun{Run: r.ID, At: r.EndedAt, Started: r.StartedAt}}
+			x := step{at: r.EndedAt, limit: r.Setup.Tolerance.Limit.MMPerM(),
+				last: session.LastRun{Run: r.ID, At: r.EndedAt, Started: r.StartedAt}}
 			if a := short.Tilt; a != nil {
-				x.last.Result.Tilt = &sweep.Axis{Slope: units.Slope(a.Lean) * units.MMPerM, Expanded: units.Slope(a.Expanded) * units.MMPerM}
+				x.last.Result.Tilt = &sweep.Axis{Slope: units.Slope(a.Lean) * units.MMPerM,
+					Expanded: units.Slope(a.Expanded) * units.MMPerM}
 			}
 			if a := short.Nod; a != nil {
-				x.last.Result.Nod = &sweep.Axis{Slope: units.Slope(a.Lean) * units.MMPerM, Expanded: units.Slope(a.Expanded) * units.MMPerM}
+				x.last.Result.Nod = &sweep.Axis{Slope: units.Slope(a.Lean) * units.MMPerM,
+					Expanded: units.Slope(a.Expanded) * units.MMPerM}
 			}
 			out = append(out, x)
 		}

@@ -31,10 +31,12 @@ func TestTheRecordGoesIntoPrometheus(t *testing.T) {
 		if err := os.WriteFile(file, []byte(out), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if said, err := exec.Command(promtool, "tsdb", "create-blocks-from", "openmetrics", file, blocks).CombinedOutput(); err != nil {
+		if said, err := exec.Command(promtool, "tsdb", "create-blocks-from", "openmetrics", file,
+			blocks).CombinedOutput(); err != nil {
 			t.Fatalf("%v\n%s\n%s", err, said, out)
 		}
-		if err := os.Mkdir(filepath.Join(blocks, "wal"), 0o700); err != nil { // a Prometheus has one; dump reads it, too
+		// a Prometheus has one; dump reads it, too
+		if err := os.Mkdir(filepath.Join(blocks, "wal"), 0o700); err != nil {
 			t.Fatal(err)
 		}
 		text, err := exec.Command(promtool, "tsdb", "dump", blocks).Output()
@@ -100,7 +102,8 @@ func TestTheExportSpeaksLikeAScrape(t *testing.T) {
 	shop.daemon(t)
 	scrape := ""
 	for range 200 {
-		if scrape = get(t, "http://"+shop.page+"/metrics"); strings.Contains(scrape, "tramd_next_check_timestamp_seconds{") {
+		if scrape = get(t, "http://"+shop.page+"/metrics"); strings.Contains(
+			scrape, "tramd_next_check_timestamp_seconds{") {
 			break
 		}
 		time.Sleep(20 * time.Millisecond)
@@ -127,8 +130,10 @@ func TestTheExportSpeaksLikeAScrape(t *testing.T) {
 
 func TestExportWantsARunOrTheRecord(t *testing.T) {
 	shop := quietRecord(t)
-	for _, args := range [][]string{{}, {"3", "--openmetrics"}, {"--openmetrics", "--json"}, {"3", "--every", "4m"}, {"--openmetrics", "--every", "-4m"}} {
-		if status, _, errOut := call(t, append([]string{"export", "--config", shop.config}, args...)...); status != exitUsage || errOut == "" {
+	for _, args := range [][]string{{}, {"3", "--openmetrics"}, {"--openmetrics", "--json"}, {"3", "--every", "4m"},
+		{"--openmetrics", "--every", "-4m"}} {
+		if status, _, errOut := call(
+			t, append([]string{"export", "--config", shop.config}, args...)...); status != exitUsage || errOut == "" {
 			t.Errorf("%v: status %d, %s", args, status, errOut)
 		}
 	}

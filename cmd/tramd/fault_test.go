@@ -37,7 +37,8 @@ func mayMount(t *testing.T) bool {
 	}
 	out, err := cmd.CombinedOutput()
 	if err != nil || !bytes.Contains(out, []byte("--- PASS: "+t.Name())) {
-		t.Fatalf("%v; it needs to mount a small disk: run it as root, or allow user name spaces (sysctl kernel.unprivileged_userns_clone=1)\n%s", err, out)
+		t.Fatalf(
+			"%v; it needs to mount a small disk: run it as root, or allow user name spaces (sysctl kernel.unprivileged_userns_clone=1)\n%s", err, out)
 	}
 	return false
 }
@@ -118,17 +119,22 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 		stored, seen = snap.Sweep.Stored, snap.Sweep.Readings
 		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space")
 	})
-	waitState(t, s, "the live view going on", func(snap *session.Snapshot) bool { return snap.Sweep.Readings > seen+1000 })
-	if text := get(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_store_ok{machine="linnet"} 0`) || !strings.Contains(text, "tramd_indicator_metres{") {
+	waitState(t, s, "the live view going on", func(snap *session.Snapshot) bool {
+		return snap.Sweep.Readings > seen+1000
+	})
+	if text := get(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_store_ok{machine="linnet"} 0`) ||
+		!strings.Contains(text, "tramd_indicator_metres{") {
 		t.Errorf("metrics with a full disk:\n%s", text)
 	}
-	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(text, "no room left") {
+	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable ||
+		!strings.Contains(text, "no room left") {
 		t.Errorf("health with a full disk: %d %s", code, text)
 	}
 	waitState(t, s, "its end, none of the rest stored", func(snap *session.Snapshot) bool {
 		return snap.Sweep.Phase == session.Idle && snap.HeldBack() != nil && snap.HeldBack().Stored <= stored+1000
 	})
-	if got := sw.wait(); got != exitOutside { // the person at the terminal has a result, and knows that it is not stored
+	// the person at the terminal has a result, and knows that it is not stored
+	if got := sw.wait(); got != exitOutside {
 		t.Fatalf("exit status %d: %s", got, sw.err.String())
 	}
 	if text := sw.err.String(); !strings.Contains(text, "it is not stored: the daemon holds it in memory") {
@@ -137,11 +143,14 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	if _, text := status(t, "http://"+s.page+"/api/v1/runs/1"); !strings.Contains(text, `"unstored":true`) {
 		t.Errorf("the run is shown as stored: %.500s", text)
 	}
-	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != http.StatusOK || !strings.Contains(text, `"id":1`) {
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != http.StatusOK ||
+		!strings.Contains(text, `"id":1`) {
 		t.Errorf("the record with a full disk: %d %.300s", code, text)
 	}
 	makeRoom()
-	waitState(t, s, "storing again", func(snap *session.Snapshot) bool { return snap.Store.OK && snap.HeldBack() == nil })
+	waitState(t, s, "storing again", func(snap *session.Snapshot) bool {
+		return snap.Store.OK && snap.HeldBack() == nil
+	})
 	var r swept
 	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil {
 		t.Fatal(err)
@@ -179,7 +188,8 @@ func TestADaemonStartsOnADamagedRecord(t *testing.T) {
 		if _, err := f.ReadAt(page, n*4096); err != nil {
 			t.Fatal(err)
 		}
-		if text := string(page); strings.Contains(text, "sweepfinished") && !strings.Contains(text, "encoder") && page[0] == 10 {
+		if text := string(page); strings.Contains(text, "sweepfinished") && !strings.Contains(text, "encoder") &&
+			page[0] == 10 {
 			clear(page)
 			if _, err := f.WriteAt(page, n*4096); err != nil {
 				t.Fatal(err)
@@ -279,7 +289,8 @@ print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM
 	if err != nil {
 		t.Fatal(err)
 	}
-	spoil(string(begins), func(db []byte, at int) { clear(db[at/1024*1024 : at/1024*1024+1024]) }) // of the readings: a start reads none
+	// of the readings: a start reads none
+	spoil(string(begins), func(db []byte, at int) { clear(db[at/1024*1024 : at/1024*1024+1024]) })
 	d = s.daemon(t)
 	if code, text := status(t, "http://"+s.page+"/api/v1/runs/1/readings.csv"); code != 500 {
 		t.Errorf("the readings: %d %.300s", code, text)
@@ -293,7 +304,8 @@ print(sqlite3.connect(sys.argv[1]).execute("SELECT hex(substr(data, 1, 24)) FROM
 			t.Fatalf("health: %d %s", code, text)
 		}
 	}
-	if _, text := status(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_trouble{kind="record",machine="linnet"} 1`) {
+	if _, text := status(t, "http://"+s.page+"/metrics"); !strings.Contains(
+		text, `tramd_trouble{kind="record",machine="linnet"} 1`) {
 		t.Errorf("metrics:\n%s", text)
 	}
 	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != 200 || !strings.Contains(text, `"id":1`) {
@@ -329,13 +341,16 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	d := s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	waitState(t, s, "the trouble shown", func(snap *session.Snapshot) bool {
-		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space") && strings.Contains(snap.Troubles["record"], "free some space")
+		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space") &&
+			strings.Contains(snap.Troubles["record"], "free some space")
 	})
-	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(text, "no room left") {
+	if code, text := status(t, "http://"+s.page+"/healthz"); code != http.StatusServiceUnavailable ||
+		!strings.Contains(text, "no room left") {
 		t.Errorf("health with a full disk: %d %s", code, text)
 	}
 	text := get(t, "http://"+s.page+"/metrics")
-	for _, want := range []string{`tramd_store_ok{machine="linnet"} 0`, `tramd_trouble{kind="record",machine="linnet"} 1`, "tramd_indicator_metres{"} {
+	for _, want := range []string{`tramd_store_ok{machine="linnet"} 0`,
+		`tramd_trouble{kind="record",machine="linnet"} 1`, "tramd_indicator_metres{"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %s in the metrics:\n%s", want, text)
 		}
@@ -343,16 +358,20 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	if code, _ := status(t, "http://"+s.page+"/"); code != http.StatusOK {
 		t.Errorf("the page: %d", code)
 	}
-	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != http.StatusInsufficientStorage || !strings.Contains(text, "free some space") {
+	if code, text := status(t, "http://"+s.page+"/api/v1/runs"); code != http.StatusInsufficientStorage ||
+		!strings.Contains(text, "free some space") {
 		t.Errorf("the list of a record that is not there: %d %s", code, text)
 	}
 	sw := program(t, "sweep", "--config", s.config, "--json")
 	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
 	m.turn(t)
-	waitState(t, s, "its end", func(snap *session.Snapshot) bool { return snap.HeldBack() != nil && snap.Sweep.Phase == session.Idle })
+	waitState(t, s, "its end", func(snap *session.Snapshot) bool {
+		return snap.HeldBack() != nil && snap.Sweep.Phase == session.Idle
+	})
 	sw.wait()
 	var r swept
-	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil || r.Run != 1 || !strings.Contains(sw.out.String(), `"code":"not_stored"`) {
+	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil || r.Run != 1 ||
+		!strings.Contains(sw.out.String(), `"code":"not_stored"`) {
 		t.Fatalf("%v: %s\n%s\n%s", err, sw.out.String(), sw.err.String(), d.err.String())
 	}
 	if text := get(t, "http://"+s.page+"/metrics"); strings.Contains(text, "tramd_last_check_timestamp_seconds{") {
@@ -362,7 +381,8 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 		t.Errorf("%d lines of readings that are in memory alone, %d fitted", n, r.Readings)
 	}
 	makeRoom()
-	for began := time.Now(); !strings.Contains(d.err.String(), "there is room for the record now"); time.Sleep(50 * time.Millisecond) {
+	for began := time.Now(); !strings.Contains(d.err.String(), "there is room for the record now"); time.Sleep(
+		50 * time.Millisecond) {
 		if time.Since(began) > 60*time.Second {
 			t.Fatal("the record is not opened")
 		}
@@ -379,8 +399,12 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 			t.Fatalf("not well again: %v %+v", err, resp)
 		}
 	}
-	waitState(t, s, "both ports live", func(snap *session.Snapshot) bool { return snap.Store.OK && snap.Troubles["record"] == "" && live(snap) })
-	waitState(t, s, "the run stored", func(snap *session.Snapshot) bool { return snap.HeldBack() == nil && snap.Last != nil })
+	waitState(t, s, "both ports live", func(snap *session.Snapshot) bool {
+		return snap.Store.OK && snap.Troubles["record"] == "" && live(snap)
+	})
+	waitState(t, s, "the run stored", func(snap *session.Snapshot) bool {
+		return snap.HeldBack() == nil && snap.Last != nil
+	})
 	checkStored(t, s, r)
 }
 

@@ -85,9 +85,11 @@ func (c *fitCmd) setup() (sweep.Setup, error) {
 		c.cutters = cfg.Tools()
 	} else {
 		if c.Radius == 0 {
-			return s, usageError{fmt.Errorf("no radius: give --radius MM (arm length from the spindle axis to the contact point), or --config FILE")}
+			return s, usageError{fmt.Errorf(
+				"no radius: give --radius MM (arm length from the spindle axis to the contact point), or --config FILE")}
 		}
-		s.Indicators = []sweep.Indicator{{RadiusMM: c.Radius, RadiusUMM: c.RadiusU, ResolutionMM: c.Resolution, MPEMM: c.MPE}}
+		s.Indicators = []sweep.Indicator{{RadiusMM: c.Radius, RadiusUMM: c.RadiusU, ResolutionMM: c.Resolution,
+			MPEMM: c.MPE}}
 	}
 	if c.Config != "" && c.Radius != 0 && len(s.Indicators) == 1 {
 		s.Indicators[0].RadiusMM, s.Indicators[0].RadiusUMM = c.Radius, c.RadiusU

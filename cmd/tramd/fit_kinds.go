@@ -29,7 +29,8 @@ type otherKinds struct {
 // options returns the values of the flags in the form that a run stores.
 func (k *otherKinds) options() assembly.Options {
 	return assembly.Options{
-		Of: k.Of, StraightnessMM: k.Straightness, Same: k.Same, EdgeMPEMM: k.EdgeMPE, Artefact: k.Artefact, RunOutMM: k.RunOut, NoseMM: k.NoseHeight,
+		Of: k.Of, StraightnessMM: k.Straightness, Same: k.Same, EdgeMPEMM: k.EdgeMPE, Artefact: k.Artefact,
+		RunOutMM: k.RunOut, NoseMM: k.NoseHeight,
 	}
 }
 

@@ -32,11 +32,14 @@ func TestFitRecognisesEachKind(t *testing.T) {
 		kind string
 		want []string
 	}{
-		{aTraverse, nil, "traverse", []string{"slope", "straightness", "bend_mm", "length_mm", "lines", "twist", "cross_slope", "flatness", "edge_form"}},
+		{aTraverse, nil, "traverse", []string{"slope", "straightness", "bend_mm", "length_mm", "lines", "twist",
+			"cross_slope", "flatness", "edge_form"}},
 		{aBar, []string{"--nose-height", "60"}, "bar", []string{"heights", "bar_angle", "at_nose"}},
-		{aTravel, []string{"--of", "bar"}, "travel", []string{"of", "relation", "tilt", "nod", "artefact", "straightness_mm"}},
+		{aTravel, []string{"--of", "bar"}, "travel", []string{"of", "relation", "tilt", "nod", "artefact",
+			"straightness_mm"}},
 		{aTravel, []string{"--of", "square"}, "travel", []string{"relation"}},
-		{strings.ReplaceAll(aTraverse, "\n", ",0\n")[:26] + ",side_deg\n" + strings.ReplaceAll(aTraverse[27:], "\n", ",0\n"), []string{"--of", "table"}, "cross",
+		{strings.ReplaceAll(aTraverse, "\n", ",0\n")[:26] + ",side_deg\n" + strings.ReplaceAll(aTraverse[27:], "\n",
+			",0\n"), []string{"--of", "table"}, "cross",
 			[]string{"relation", "tilt", "nod"}},
 	} {
 		path := written(t, "measured.csv", c.text)
@@ -54,7 +57,8 @@ func TestFitRecognisesEachKind(t *testing.T) {
 				t.Errorf("%s: no %s in %s", c.kind, name, out)
 			}
 		}
-		if status, out, _ := call(t, append(append([]string{"fit"}, c.args...), path)...); status != 0 && status != exitUndecided || !strings.Contains(out, "readings") {
+		if status, out, _ := call(t, append(append([]string{"fit"}, c.args...), path)...); status != 0 &&
+			status != exitUndecided || !strings.Contains(out, "readings") {
 			t.Errorf("%s for a person: %d %s", c.kind, status, out)
 		}
 	}
@@ -70,7 +74,8 @@ func TestAHeaderThatFitsTwoKinds(t *testing.T) {
 	if status != exitDone || !strings.Contains(out, `"kind":"traverse"`) {
 		t.Errorf("%d %s", status, out)
 	}
-	if status, out, _ = call(t, "fit", "--json", written(t, "travel.csv", aTravel)); status != exitFailed || !strings.Contains(out, "--of bar, square or table") {
+	if status, out, _ = call(t, "fit", "--json", written(t, "travel.csv", aTravel)); status != exitFailed ||
+		!strings.Contains(out, "--of bar, square or table") {
 		t.Errorf("%d %s", status, out)
 	}
 }
@@ -97,13 +102,16 @@ func TestStackFromAFile(t *testing.T) {
 	if v := got.Axes["tilt"].Adjusted["spindle_to_cross"].MMPerM; v < 0.0099 || v > 0.0101 {
 		t.Errorf("spindle to cross %v", v)
 	}
-	if status != exitDone || got.Verdict != "within" || !strings.Contains(strings.Join(got.Say, " "), "surface it by the machine itself") {
+	if status != exitDone || got.Verdict != "within" ||
+		!strings.Contains(strings.Join(got.Say, " "), "surface it by the machine itself") {
 		t.Errorf("%d %+v", status, got)
 	}
 	if status, out, _ := call(t, "stack", path); status != exitDone || !strings.Contains(out, "support the head") {
 		t.Errorf("the caution is missing: %d %s", status, out)
 	}
-	if status, _, errOut := call(t, "stack", written(t, "bad.json", `{"relations":[{"relation":"up","tilt_mm_per_m":1,"tilt_u_mm_per_m":1}]}`)); status != exitFailed ||
+	if status, _, errOut := call(t, "stack",
+		written(t, "bad.json", `{"relations":[{"relation":"up","tilt_mm_per_m":1,"tilt_u_mm_per_m":1}]}`)); status !=
+		exitFailed ||
 		!strings.Contains(errOut, "is no relation") {
 		t.Errorf("%d %s", status, errOut)
 	}

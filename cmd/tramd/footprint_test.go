@@ -32,18 +32,21 @@ func tenYears(tb testing.TB, path string, runs int) {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	setup := sweep.Setup{Machine: "linnet", AngleSource: "encoder", Tolerance: tol, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, RadiusUMM: 0.1, ResolutionMM: 0.001}}}
+	setup := sweep.Setup{Machine: "linnet", AngleSource: "encoder", Tolerance: tol,
+		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, RadiusUMM: 0.1, ResolutionMM: 0.001}}}
 	var pts []sweep.Point
 	for i := range 200 {
 		th := float64(i) / 195 * 2 * math.Pi
-		pts = append(pts, sweep.Point{T: float64(i) / 20, Angle: th, Reading: math.Round((0.3+0.004*math.Cos(th)+0.001*math.Sin(9*th))*1000) / 1000})
+		pts = append(pts, sweep.Point{T: float64(i) / 20, Angle: th,
+			Reading: math.Round((0.3+0.004*math.Cos(th)+0.001*math.Sin(9*th))*1000) / 1000})
 	}
 	res, err := mixed.FitWith(pts, setup, mixed.Options{})
 	if err != nil {
 		tb.Fatal(err)
 	}
 	at := time.Now().Add(-time.Hour)
-	id, err := s.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: at, ClockSet: true})
+	id, err := s.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: at,
+		ClockSet: true})
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -80,7 +83,8 @@ func BenchmarkReady(b *testing.B) {
 				tenYears(b, path, years*365*24)
 			}
 			config, socket := filepath.Join(dir, "linnet.toml"), filepath.Join(dir, "s")
-			text := fmt.Sprintf("[machine]\nname = \"linnet\"\ntolerance = \"0.02/300\"\n[store]\npath = %q\n[control]\nsocket = %q\n[http]\nlisten = \"127.0.0.1:0\"\n%s",
+			text := fmt.Sprintf(
+				"[machine]\nname = \"linnet\"\ntolerance = \"0.02/300\"\n[store]\npath = %q\n[control]\nsocket = %q\n[http]\nlisten = \"127.0.0.1:0\"\n%s",
 				path, socket, encoderPorts("/dev/none-1", "/dev/none-2"))
 			if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 				b.Fatal(err)

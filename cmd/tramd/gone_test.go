@@ -29,7 +29,9 @@ func TestADaemonThatGoesAwayInASweep(t *testing.T) {
 			m.turn(t)
 			// The terminal, which may be behind the daemon, reports what it has seen stored: it has shown several
 			// seconds' worth, of which all but the last second's is stored.
-			waitState(t, s, "readings shown", func(*session.Snapshot) bool { return shownReadings(sw.err.String()) > 500 })
+			waitState(t, s, "readings shown", func(*session.Snapshot) bool {
+				return shownReadings(sw.err.String()) > 500
+			})
 			if err := d.cmd.Process.Signal(x.signal); err != nil {
 				t.Fatal(err)
 			}
@@ -38,7 +40,8 @@ func TestADaemonThatGoesAwayInASweep(t *testing.T) {
 				t.Errorf("exit status %d", got)
 			}
 			said := sw.err.String()
-			for _, want := range []string{"the daemon went away during run 1", "readings were on disk and are kept", "tramd show 1"} {
+			for _, want := range []string{"the daemon went away during run 1", "readings were on disk and are kept",
+				"tramd show 1"} {
 				if !strings.Contains(said, want) {
 					t.Errorf("%q is not said: %s", want, said)
 				}
@@ -46,7 +49,8 @@ func TestADaemonThatGoesAwayInASweep(t *testing.T) {
 			if strings.Contains(said, "EOF") || strings.Contains(said, "At least 0 of") {
 				t.Error(said)
 			}
-			if log := d.err.String(); x.signal == syscall.SIGTERM && !(strings.Contains(log, "sweep ended") && strings.Contains(log, "the daemon was stopped")) {
+			if log := d.err.String(); x.signal == syscall.SIGTERM &&
+				!(strings.Contains(log, "sweep ended") && strings.Contains(log, "the daemon was stopped")) {
 				t.Errorf("the log has no end of the sweep: %s", log)
 			}
 		})

@@ -25,7 +25,8 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 		far, port := openPty(t)
 		heights[i] = make(chan float64, 1)
 		go dial(far, heights[i], make(chan bool), stop)
-		ports += fmt.Sprintf("[[indicator]]\nname = %q\nport = %q\nradius_mm = %.1f\nphase_deg = %d\n", name, port, radii[i], 180*i)
+		ports += fmt.Sprintf("[[indicator]]\nname = %q\nport = %q\nradius_mm = %.1f\nphase_deg = %d\n", name, port,
+			radii[i], 180*i)
 	}
 	s := newShop(t, ports+"[angle]\nsource = \"stations\"\n")
 	stand := func(deg, tilt float64) {
@@ -35,7 +36,9 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	}
 	stand(0, handTilt)
 	s.daemon(t)
-	waitState(t, s, "both indicators live", func(snap *session.Snapshot) bool { return live(snap) && snap.Paired && snap.Pair == nil })
+	waitState(t, s, "both indicators live", func(snap *session.Snapshot) bool {
+		return live(snap) && snap.Paired && snap.Pair == nil
+	})
 	sw := program(t, "sweep", "--config", s.config, "--half-turn", "tilt", "--json")
 	waitState(t, s, "the first reading", func(snap *session.Snapshot) bool {
 		return len(snap.Sweep.Stations) == 2 && snap.Sweep.Stations[0].State == "taken"
@@ -50,14 +53,17 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 			U               float64 `json:"u_mm"`
 		}
 	}
-	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil || (status != exitOutside && status != exitUndecided) {
+	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil ||
+		(status != exitOutside && status != exitUndecided) {
 		t.Fatalf("status %d, %v in %q", status, err, sw.out.String())
 	}
-	if r.Run != 1 || r.Nod != nil || math.Abs(r.Tilt.MMPerM-1e3*handTilt) > 0.006 || r.Pair.Indicator != "near" || r.Pair.Less != "far" ||
+	if r.Run != 1 || r.Nod != nil || math.Abs(r.Tilt.MMPerM-1e3*handTilt) > 0.006 || r.Pair.Indicator != "near" ||
+		r.Pair.Less != "far" ||
 		math.Abs(r.Pair.Zero-0.3) > 0.0011 || !(r.Pair.U > 0.0005 && r.Pair.U < 0.006) {
 		t.Errorf("%s", sw.out.String())
 	}
-	if said := sw.err.String(); !strings.Contains(said, "isolate the spindle's power") || !strings.Contains(said, "near at 0° (right)") ||
+	if said := sw.err.String(); !strings.Contains(said, "isolate the spindle's power") ||
+		!strings.Contains(said, "near at 0° (right)") ||
 		!strings.Contains(said, "half a turn by hand, near to 180° (left)") {
 		t.Errorf("it said %s", said)
 	}
@@ -76,7 +82,8 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	_, listed, _ := call(t, "runs", "--config", s.config)
 	_, again, _ := call(t, "refit", "--config", s.config, "1")
 	_, drift, _ := call(t, "drift", "--config", s.config)
-	for text, want := range map[string]string{watched: "zeroed by half-turn 1", listed: "half-turn", again: "pair  near less far reads 0.3"} {
+	for text, want := range map[string]string{watched: "zeroed by half-turn 1", listed: "half-turn",
+		again: "pair  near less far reads 0.3"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in\n%s", want, text)
 		}
@@ -88,7 +95,8 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	if status != 0 || strings.Contains(watched, "zeroed by") {
 		t.Errorf("after the bar was moved: %d %s\n%s", status, errOut, watched)
 	}
-	if status, _, errOut := call(t, "sweep", "--config", s.config, "--half-turn", "yaw"); status != exitUsage || !strings.Contains(errOut, "half-turn") {
+	if status, _, errOut := call(t, "sweep", "--config", s.config, "--half-turn", "yaw"); status != exitUsage ||
+		!strings.Contains(errOut, "half-turn") {
 		t.Errorf("of no axis: %d %s", status, errOut)
 	}
 }

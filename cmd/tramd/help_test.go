@@ -76,7 +76,8 @@ func TestHelpAndVersionByEveryUsualWay(t *testing.T) {
 			t.Errorf("%v: status %d, %s", args, status, got)
 		}
 	}
-	if status, _, errOut := call(t, "help", "config", "chek"); status != exitUsage || !strings.Contains(errOut, "config chek") {
+	if status, _, errOut := call(t, "help", "config", "chek"); status != exitUsage ||
+		!strings.Contains(errOut, "config chek") {
 		t.Errorf("an unknown command: status %d, %s", status, errOut)
 	}
 	_, want, _ = call(t, "version")
@@ -99,7 +100,8 @@ func TestFindConfig(t *testing.T) {
 		{"", "", two, "", "2 configurations: say which by --config or TRAMD_CONFIG: " + linnet + ", " + wren},
 	} {
 		got, err := findConfig(x.flag, x.env, x.dir)
-		if got != x.want || x.says == "" && err != nil || x.says != "" && (err == nil || !strings.Contains(err.Error(), x.says)) {
+		if got != x.want || x.says == "" && err != nil || x.says != "" &&
+			(err == nil || !strings.Contains(err.Error(), x.says)) {
 			t.Errorf("flag %q, environment %q: %q, %v", x.flag, x.env, got, err)
 		}
 	}

@@ -54,7 +54,9 @@ func (c *identifyCmd) Run(e *env) error {
 	}
 	defer probe.Close()
 	s := &search{env: e, probe: probe, cmd: c}
-	fmt.Fprintf(e.err, "Listening to %s. Move the plunger slowly in and out by a millimetre or so, through zero, all the while. Ctrl-C stops.\n", c.Port)
+	fmt.Fprintf(
+		e.err,
+		"Listening to %s. Move the plunger slowly in and out by a millimetre or so, through zero, all the while. Ctrl-C stops.\n", c.Port)
 	f, found, err := s.listen()
 	if err == nil && !found && c.Ask {
 		fmt.Fprint(e.err, identifyCaution)
@@ -68,7 +70,8 @@ func (c *identifyCmd) Run(e *env) error {
 	}
 	if c.JSON {
 		return json.NewEncoder(e.out).Encode(identifyOut{
-			Port: c.Port, What: f.What, Baud: f.Baud, Line: f.Line, Readings: f.Readings, Bad: f.Bad, Channels: f.Channels, Notes: f.Notes, Block: f.Blocks(c.Port, c.Radius),
+			Port: c.Port, What: f.What, Baud: f.Baud, Line: f.Line, Readings: f.Readings, Bad: f.Bad,
+			Channels: f.Channels, Notes: f.Notes, Block: f.Blocks(c.Port, c.Radius),
 		})
 	}
 	return show(e, c.Port, c.Radius, f)
@@ -174,7 +177,8 @@ func (s *search) ask() (identify.Finding, bool, error) {
 			continue
 		}
 		fmt.Fprintf(s.err, "  %7d baud %s, asked %q: an answer\n", q.baud, q.line, q.request)
-		h, err = s.hear(q.baud, q.line, q.request, time.Duration(s.cmd.Seconds*float64(time.Second)), 50*time.Millisecond)
+		h, err = s.hear(q.baud, q.line, q.request, time.Duration(s.cmd.Seconds*float64(time.Second)),
+			50*time.Millisecond)
 		if err != nil {
 			return identify.Finding{}, false, err
 		}
@@ -196,9 +200,11 @@ func (s *search) nothing() error {
 	}
 	switch {
 	case most == 0 && s.cmd.Ask:
-		return errors.New("nothing was heard, asked or not: check that the instrument is on and its cable; some send only when a button is pressed")
+		return errors.New(
+			"nothing was heard, asked or not: check that the instrument is on and its cable; some send only when a button is pressed")
 	case most == 0:
-		return errors.New("nothing was heard: check that the instrument is on and its cable; one that sends only when it is asked needs --ask (read its caution: tramd identify --help)")
+		return errors.New(
+			"nothing was heard: check that the instrument is on and its cable; one that sends only when it is asked needs --ask (read its caution: tramd identify --help)")
 	}
 	fmt.Fprintf(s.err, "The most was heard at %d baud %s; its first bytes:\n", best.Baud, best.Line)
 	var b strings.Builder
@@ -212,7 +218,8 @@ func (s *search) nothing() error {
 	if _, err := io.WriteString(s.err, b.String()); err != nil {
 		return err
 	}
-	return errors.New("what was heard is nothing that tramd can tell from noise, so nothing is claimed: try again while the plunger moves, or describe the frame by its maker's manual and look at it with tramd listen")
+	return errors.New(
+		"what was heard is nothing that tramd can tell from noise, so nothing is claimed: try again while the plunger moves, or describe the frame by its maker's manual and look at it with tramd listen")
 }
 
 // show prints the block on standard output and the rest beside it.
@@ -221,8 +228,11 @@ func show(e *env, port string, radiusMM float64, f identify.Finding) error {
 	for _, x := range f.Samples[max(0, len(f.Samples)-4):] {
 		last = append(last, tui.SampleText(x))
 	}
-	fmt.Fprintf(e.err, "Found: %s at %d baud %s; %d readings, %d bad frames; the latest %s.\n", f.What, f.Baud, f.Line, f.Readings, f.Bad, strings.Join(last, ", "))
-	fmt.Fprintln(e.err, "The block below read them. Put it into the configuration, with the radius; larger must mean that the plunger is further in.")
+	fmt.Fprintf(e.err, "Found: %s at %d baud %s; %d readings, %d bad frames; the latest %s.\n", f.What, f.Baud, f.Line,
+		f.Readings, f.Bad, strings.Join(last, ", "))
+	fmt.Fprintln(
+		e.err,
+		"The block below read them. Put it into the configuration, with the radius; larger must mean that the plunger is further in.")
 	var b strings.Builder
 	for _, n := range f.Notes {
 		fmt.Fprintf(&b, "# %s\n", n)

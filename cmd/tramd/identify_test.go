@@ -105,7 +105,8 @@ func identified(t *testing.T, s identifytest.Stream, lines [2]*devicetest.Line, 
 	defer play(lines[1], s)()
 	block = strings.ReplaceAll(block, lines[0].Path, lines[1].Path)
 	file := filepath.Join(dir, "wren.toml")
-	text := "machine = { name = \"wren\" }\nstore = { path = \"/tmp/none.db\" }\nangle = { source = \"stations\" }\n" + block
+	text := "machine = { name = \"wren\" }\nstore = { path = \"/tmp/none.db\" }\nangle = { source = \"stations\" }\n" +
+		block
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		return err
 	}
@@ -118,7 +119,8 @@ func identified(t *testing.T, s identifytest.Stream, lines [2]*devicetest.Line, 
 		return fmt.Errorf("line %s, want %s", got, s.Line)
 	}
 	status, out, said := call(t, "listen", "--config", file, "--seconds", "0.8")
-	if m := regexp.MustCompile(`(?m)^([0-9]+) readings in`).FindStringSubmatch(out); status != 0 || m == nil || m[1] == "0" {
+	if m := regexp.MustCompile(`(?m)^([0-9]+) readings in`).FindStringSubmatch(out); status != 0 || m == nil ||
+		m[1] == "0" {
 		return fmt.Errorf("status %d: %s%s\n%s", status, out, said, block)
 	}
 	return nil
@@ -143,7 +145,8 @@ func freeLine(t *testing.T) *devicetest.Line {
 
 func TestIdentifyClaimsNothingForNoise(t *testing.T) {
 	t.Parallel()
-	for _, name := range []string{"random bytes", "random figures", "a line held low", "a clock", "a thermometer", "a frame at rest", "random under a mark"} {
+	for _, name := range []string{"random bytes", "random figures", "a line held low", "a clock", "a thermometer",
+		"a frame at rest", "random under a mark"} {
 		t.Run(name, func(t *testing.T) {
 			data := identifytest.Noise()[name]
 			l := freeLine(t)
@@ -166,7 +169,8 @@ func TestIdentifyForAProgram(t *testing.T) {
 	stream := identifytest.Texts()[0]
 	defer play(l, stream)()
 	got := oneObject(t, exitDone, "identify", l.Path, "--seconds", "1.5", "--baud", "115200")
-	if block, _ := got["block"].(string); !strings.Contains(block, "[[indicator]]") || !strings.Contains(block, l.Path) || got["baud"] != 115200.0 || got["readings"] == 0.0 {
+	if block, _ := got["block"].(string); !strings.Contains(block, "[[indicator]]") ||
+		!strings.Contains(block, l.Path) || got["baud"] != 115200.0 || got["readings"] == 0.0 {
 		t.Errorf("%v", got)
 	}
 }

@@ -122,8 +122,9 @@ func (c *importCmd) judgeTimes() error {
 	slices.SortFunc(files, func(a, b dated) int { return a.at.Compare(b.at) })
 	for i := 1; i < len(files); i++ {
 		if a, b := files[i-1], files[i]; b.at.Sub(a.at) < copiedWithin {
-			return usageError{fmt.Errorf("%s and %s were last changed within %.0f s (%s), so that is when they were copied, not when it was "+
-				"measured; import them one by one with --at TIME, or give the files their times (touch -d), and nothing was imported",
+			return usageError{fmt.Errorf(
+				"%s and %s were last changed within %.0f s (%s), so that is when they were copied, not when it was "+
+					"measured; import them one by one with --at TIME, or give the files their times (touch -d), and nothing was imported",
 				a.name, b.name, copiedWithin.Seconds(), localTime(b.at))}
 		}
 	}
@@ -147,7 +148,8 @@ func importWay(e *env, cfg *config.Config) (way importer, closing func(), err er
 		return nil, nil, err
 	}
 	return func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error) {
-		return runs.Import(ctx, s, file, f, cfg.Setup(), func(pts []sweep.Point, setup sweep.Setup) (sweep.Result, error) {
+		return runs.Import(ctx, s, file, f, cfg.Setup(), func(pts []sweep.Point, setup sweep.Setup) (
+			sweep.Result, error) {
 			return runs.FitKnowing(ctx, s, 0, pts, setup, mixed.FitWith, e.log)
 		})
 	}, func() { s.Close() }, nil
@@ -191,5 +193,6 @@ func parseTime(text string) (time.Time, error) {
 			return t, nil
 		}
 	}
-	return time.Time{}, fmt.Errorf("--at %q is not a time; write it as 2026-03-02 07:30, or as 2026-03-02T07:30:00Z", text)
+	return time.Time{}, fmt.Errorf("--at %q is not a time; write it as 2026-03-02 07:30, or as 2026-03-02T07:30:00Z",
+		text)
 }

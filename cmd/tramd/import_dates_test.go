@@ -20,7 +20,8 @@ func TestFilesOfOneInstantAreAskedForTheirDates(t *testing.T) {
 	first, second := filepath.Join(s.dir, "march.csv"), filepath.Join(s.dir, "april.csv")
 	copied := time.Date(2026, 5, 3, 10, 20, 0, 0, time.Local)
 	for i, path := range []string{first, second} {
-		if err := os.WriteFile(path, append(text[:len(text):len(text)], bytes.Repeat([]byte("\n"), i)...), 0o600); err != nil {
+		if err := os.WriteFile(path, append(text[:len(text):len(text)], bytes.Repeat([]byte("\n"), i)...),
+			0o600); err != nil {
 			t.Fatal(err)
 		}
 		if err := os.Chtimes(path, copied, copied.Add(time.Duration(i)*time.Second)); err != nil {
@@ -28,7 +29,8 @@ func TestFilesOfOneInstantAreAskedForTheirDates(t *testing.T) {
 		}
 	}
 	status, out, errOut := call(t, "import", "--config", s.config, first, second)
-	if status == exitDone || !strings.Contains(errOut, "march.csv and ") || !strings.Contains(errOut, "--at TIME") || out != "" {
+	if status == exitDone || !strings.Contains(errOut, "march.csv and ") || !strings.Contains(errOut, "--at TIME") ||
+		out != "" {
 		t.Errorf("status %d, %s%s", status, out, errOut)
 	}
 	if _, err := os.Stat(filepath.Join(s.dir, "tramd.db")); err == nil {
@@ -38,7 +40,8 @@ func TestFilesOfOneInstantAreAskedForTheirDates(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The second has the readings of the first, so it alone is refused.
-	if _, out, errOut := call(t, "import", "--config", s.config, first, second); !strings.Contains(out, "run 1 from ") || !strings.Contains(errOut, "in the record already") {
+	if _, out, errOut := call(t, "import", "--config", s.config, first, second); !strings.Contains(
+		out, "run 1 from ") || !strings.Contains(errOut, "in the record already") {
 		t.Errorf("files a day apart: %s%s", out, errOut)
 	}
 }

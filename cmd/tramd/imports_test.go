@@ -29,8 +29,10 @@ var forbidden = []struct {
 	{"tramd/store", []string{"tramd/device", "tramd/cmd", "net/http"}},
 	{"tramd/cmd/tramd/internal/api", []string{"tramd/store", "tramd/device", "tramd/cmd", "database/sql", "os", "log"}},
 	{"tramd/cmd/tramd/internal/session", []string{"tramd/store", "github.com/prometheus", "database/sql", "net/http"}},
-	{"tramd/cmd/tramd/internal/runs", []string{"tramd/device", "tramd/cmd/tramd/internal/daemon", "tramd/cmd/tramd/internal/web"}},
-	{"tramd/cmd/tramd/internal/tui", []string{"tramd/store", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "database/sql"}},
+	{"tramd/cmd/tramd/internal/runs", []string{"tramd/device", "tramd/cmd/tramd/internal/daemon",
+		"tramd/cmd/tramd/internal/web"}},
+	{"tramd/cmd/tramd/internal/tui", []string{"tramd/store", "tramd/cmd/tramd/internal/web",
+		"tramd/cmd/tramd/internal/daemon", "database/sql"}},
 	{"tramd/cmd/tramd/internal/motion", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/interlock", []string{"tramd/", "os", "net", "database/sql"}},
 	{"tramd/cmd/tramd/internal/metrics", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/web"}},
@@ -38,17 +40,23 @@ var forbidden = []struct {
 	{"tramd/cmd/tramd/internal/web", []string{"tramd/store", "tramd/device", "tramd/cmd/tramd/internal/metrics"}},
 	{"tramd/cmd/tramd/internal/unattended", []string{"tramd/sweep", "tramd/device", "database/sql", "net", "os"}},
 	{"tramd/cmd/tramd/internal/hours", []string{"tramd/sweep", "database/sql", "net", "os"}},
-	{"tramd/cmd/tramd/internal/archive", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
-	{"tramd/cmd/tramd/internal/service", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
-	{"tramd/cmd/tramd/internal/maintenance", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
-	{"tramd/cmd/tramd/internal/history", []string{"tramd/device", "tramd/cmd/tramd/internal/web", "tramd/cmd/tramd/internal/daemon", "net"}},
-	{"tramd/cmd/tramd/internal/watchdog", []string{"tramd/store", "tramd/sweep", "tramd/cmd/tramd/internal/daemon", "net", "os"}},
+	{"tramd/cmd/tramd/internal/archive", []string{"tramd/device", "tramd/cmd/tramd/internal/web",
+		"tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/service", []string{"tramd/device", "tramd/cmd/tramd/internal/web",
+		"tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/maintenance", []string{"tramd/device", "tramd/cmd/tramd/internal/web",
+		"tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/history", []string{"tramd/device", "tramd/cmd/tramd/internal/web",
+		"tramd/cmd/tramd/internal/daemon", "net"}},
+	{"tramd/cmd/tramd/internal/watchdog", []string{"tramd/store", "tramd/sweep", "tramd/cmd/tramd/internal/daemon",
+		"net", "os"}},
 	{"tramd/cmd/tramd/internal/schedule", []string{"tramd/", "database/sql", "net", "os", "log"}},
 	{"tramd/cmd/tramd/internal/identify", []string{"tramd/sweep", "tramd/store", "os", "net"}},
 	{"tramd/cmd/tramd/internal/identify/identifytest", []string{"tramd/"}},
 	{"tramd/cmd/tramd/internal/sim", []string{"tramd/sweep", "tramd/device", "tramd/store"}},
 	// Nothing that runs with the daemon starts another program.
-	{"tramd/cmd", []string{"os/exec"}}, {"tramd/device", []string{"os/exec"}}, {"tramd/store", []string{"os/exec"}}, {"tramd/sweep", []string{"os/exec"}},
+	{"tramd/cmd", []string{"os/exec"}}, {"tramd/device", []string{"os/exec"}}, {"tramd/store", []string{"os/exec"}},
+	{"tramd/sweep", []string{"os/exec"}},
 }
 
 type listed struct {
@@ -59,7 +67,8 @@ type listed struct {
 }
 
 func TestNoRoomReachesWhereItMustNot(t *testing.T) {
-	cmd := exec.Command("go", "list", "-json=ImportPath,Doc,Name,Imports", "-tags", "sqlite_omit_load_extension osusergo netgo nethttpomithttp2", "tramd/...")
+	cmd := exec.Command("go", "list", "-json=ImportPath,Doc,Name,Imports", "-tags",
+		"sqlite_omit_load_extension osusergo netgo nethttpomithttp2", "tramd/...")
 	text, err := cmd.Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)
@@ -104,7 +113,8 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 // what reads and writes nor what logs.
 func TestTheCoresArePure(t *testing.T) {
 	for file, may := range map[string][]string{
-		"hours/meter.go": nil, "unattended/checker.go": {"tramd/cmd/tramd/internal/schedule"}, "unattended/conditions.go": nil, "unattended/facts.go": nil,
+		"hours/meter.go": nil, "unattended/checker.go": {"tramd/cmd/tramd/internal/schedule"},
+		"unattended/conditions.go": nil, "unattended/facts.go": nil,
 		"motion/machine.go": nil, "motion/stop.go": nil,
 	} {
 		f, err := parser.ParseFile(token.NewFileSet(), "internal/"+file, nil, parser.ImportsOnly)

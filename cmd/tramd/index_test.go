@@ -14,11 +14,13 @@ import (
 func TestLostCountsOfAnEncoderThatIsNotOurs(t *testing.T) {
 	t.Parallel()
 	t.Run("a few", func(t *testing.T) { t.Parallel(); loseCounts(t, "560:35") }) // 3 degrees: no more than a hand does
-	t.Run("many", func(t *testing.T) { t.Parallel(); loseCounts(t, "560:300") }) // 26 degrees: a jump, known as one at once
+	// 26 degrees: a jump, known as one at once
+	t.Run("many", func(t *testing.T) { t.Parallel(); loseCounts(t, "560:300") })
 }
 
 func loseCounts(t *testing.T, lose string) {
-	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "200", "--encoder-rate", "250", "--seconds", "9", "--turns", "4.05",
+	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "200", "--encoder-rate", "250", "--seconds", "9",
+		"--turns", "4.05",
 		"--index", "index", "--lose", lose, "--noise", "0.001")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder)+"index_mark = \"index\"\n")
 	s.daemon(t)
@@ -49,14 +51,16 @@ func loseCounts(t *testing.T, lose string) {
 // One whose counter starts again must not end in a result.
 func TestAnEncoderThatStartsAnewEndsTheSweep(t *testing.T) {
 	t.Parallel()
-	m := startOther(t, "--rate", "200", "--encoder-rate", "250", "--seconds", "5", "--turns", "2.05", "--restart", "500")
+	m := startOther(t, "--rate", "200", "--encoder-rate", "250", "--seconds", "5", "--turns", "2.05",
+		"--restart", "500")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config, "--turns", "2")
 	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
 	m.turn(t)
-	if got := sw.wait(); got != exitFailed || !strings.Contains(sw.err.String(), "jumped further than an arm can turn") {
+	if got := sw.wait(); got != exitFailed ||
+		!strings.Contains(sw.err.String(), "jumped further than an arm can turn") {
 		t.Errorf("status %d: %s", got, sw.err.String())
 	}
 }

@@ -17,7 +17,8 @@ func TestTheRecordOfAJob(t *testing.T) {
 	s.addTo(t, shopAdjusters)
 	s.storeSweep(t, 0.9, -0.6)
 	s.daemon(t)
-	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move", "swing=-0.2"); status != exitDone {
+	if status, _, errOut := call(t, "event", "--config", s.config, "adjusted", "--move",
+		"swing=-0.2"); status != exitDone {
 		t.Fatal(errOut)
 	}
 	out := filepath.Join(s.dir, "job.html")
@@ -45,7 +46,8 @@ func TestTheRecordOfAJob(t *testing.T) {
 			t.Errorf("missing %q in\n%s", want, page)
 		}
 	}
-	if p := resp.Header.Get("Content-Security-Policy"); !strings.HasPrefix(p, "default-src 'none'; style-src 'sha256-") {
+	if p := resp.Header.Get("Content-Security-Policy"); !strings.HasPrefix(
+		p, "default-src 'none'; style-src 'sha256-") {
 		t.Errorf("policy %q", p)
 	}
 }

@@ -29,14 +29,16 @@ func TestProgramsAreAnsweredInJSON(t *testing.T) {
 	if got := oneObject(t, exitDone, "version"); got["version"] != version || got["arch"] == "" {
 		t.Errorf("version: %v", got)
 	}
-	if got := oneObject(t, exitDone, "config", "check", s.config); got["right"] != true || got["machine"] != "linnet" || got["file"] != s.config {
+	if got := oneObject(t, exitDone, "config", "check", s.config); got["right"] != true || got["machine"] != "linnet" ||
+		got["file"] != s.config {
 		t.Errorf("config check: %v", got)
 	}
 	wrong := filepath.Join(s.dir, "wrong.toml")
 	if err := os.WriteFile(wrong, []byte("[machine]\nnane = \"linnet\"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if got := oneObject(t, exitFailed, "config", "check", wrong); got["right"] != false || !strings.Contains(got["error"].(string), "nane") {
+	if got := oneObject(t, exitFailed, "config", "check", wrong); got["right"] != false ||
+		!strings.Contains(got["error"].(string), "nane") {
 		t.Errorf("config check of a wrong one: %v", got)
 	}
 	got := oneObject(t, exitDone, "backup", "--config", s.config, filepath.Join(s.dir, "copy.db"))
@@ -47,7 +49,8 @@ func TestProgramsAreAnsweredInJSON(t *testing.T) {
 	}
 	status, out, errOut := call(t, "watch", "--config", s.config, "--once", "--json")
 	var snap session.Snapshot
-	if err := json.Unmarshal([]byte(out), &snap); err != nil || status != exitDone || snap.Machine != "linnet" || len(snap.Devices) != 2 {
+	if err := json.Unmarshal([]byte(out), &snap); err != nil || status != exitDone || snap.Machine != "linnet" ||
+		len(snap.Devices) != 2 {
 		t.Errorf("watch: status %d, %v, %+v, %s", status, err, snap, errOut)
 	}
 }

@@ -63,7 +63,8 @@ func (c *listenCmd) Run(e *env) error {
 func (c *listenCmd) spec() (device.Spec, error) {
 	if c.Config != "" {
 		if c.Baud != 0 || c.Line != "" || c.Frame != "" || c.With != "" {
-			return device.Spec{}, usageError{errors.New("--config says all of a port; leave --baud, --line, --frame and --with out")}
+			return device.Spec{}, usageError{
+				errors.New("--config says all of a port; leave --baud, --line, --frame and --with out")}
 		}
 		return c.configured()
 	}
@@ -113,7 +114,8 @@ func (c *listenCmd) configured() (device.Spec, error) {
 		}
 		known = append(known, s.Port)
 	}
-	return device.Spec{}, usageError{fmt.Errorf("%s has no port %q; it has %s", c.Config, c.Port, strings.Join(known, ", "))}
+	return device.Spec{}, usageError{fmt.Errorf("%s has no port %q; it has %s", c.Config, c.Port,
+		strings.Join(known, ", "))}
 }
 
 // input returns the input line that is to be listened to; nil where it is a port. One over Modbus is a port's.

@@ -13,7 +13,8 @@ import (
 )
 
 func TestListenTakesOnePort(t *testing.T) {
-	if status, _, said := call(t, "listen", "/dev/one", "--port", "/dev/two"); status != 2 || !strings.Contains(said, "are two ports") {
+	if status, _, said := call(t, "listen", "/dev/one", "--port", "/dev/two"); status != 2 ||
+		!strings.Contains(said, "are two ports") {
 		t.Errorf("status %d: %s", status, said)
 	}
 }
@@ -31,10 +32,12 @@ func TestListenShowsRawAndDecodedSideBySide(t *testing.T) {
 			"< 61 20 30 2E 35 20 6B 67 0A                       a 0.5 kg.         bad: bad_unit\n",
 			"6 readings in ", "; bad frames: bad_unit 1, garbage 1, status 1\n",
 		}},
-		{[]string{"replay:" + captures + "encoder_counts.log", "--frame", "encoder"}, []string{"  count "}}, // as with identify
+		// as with identify
+		{[]string{"replay:" + captures + "encoder_counts.log", "--frame", "encoder"}, []string{"  count "}},
 		{[]string{"--port", "replay:" + captures + "binary_channels.log", "--with",
 			`binary = { layout = "AA 55 ch value check", bits = 24, order = "low_first", check = "xor", scale = "0.001 mm" }`}, []string{
-			"< AA 55 01 FB FF FF 05 AA 55 02 E8 03 00 16 AA 55  .U......U......U\n", "  1 -0.003 mm", "bad: bad_checksum",
+			"< AA 55 01 FB FF FF 05 AA 55 02 E8 03 00 16 AA 55  .U......U......U\n", "  1 -0.003 mm",
+			"bad: bad_checksum",
 		}},
 	} {
 		status, out, errOut := call(t, append([]string{"listen", "--all"}, tc.args...)...)
@@ -66,10 +69,12 @@ func TestListenForAProgram(t *testing.T) {
 		bytes, read = append(bytes, x.Bytes), append(read, x.Read...)
 	}
 	var sum api.ListenedSum
-	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &sum); err != nil || sum.Readings != 6 || sum.Faults["bad_unit"] != 1 {
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &sum); err != nil || sum.Readings != 6 ||
+		sum.Faults["bad_unit"] != 1 {
 		t.Errorf("%v: %+v", err, sum)
 	}
-	if !slices.Contains(read, "a 0.0125 mm") || !slices.Contains(read, "bad: bad_unit") || !strings.Contains(strings.Join(bytes, ""), "613a20302c30313235206d6d0d") {
+	if !slices.Contains(read, "a 0.0125 mm") || !slices.Contains(read, "bad: bad_unit") ||
+		!strings.Contains(strings.Join(bytes, ""), "613a20302c30313235206d6d0d") {
 		t.Errorf("%q\n%q", read, bytes)
 	}
 }
@@ -107,7 +112,8 @@ ask_every_ms = 20
 	if status != 0 || !strings.Contains(errOut, "Caution: this port is written to.") {
 		t.Fatalf("status %d: %s", status, errOut)
 	}
-	for _, want := range []string{"> 3F 0D ", "< 30 2E 32 35 30 20 6D 6D 0D 0A                    0.250 mm..        0.25 mm\n", "asked "} {
+	for _, want := range []string{"> 3F 0D ",
+		"< 30 2E 32 35 30 20 6D 6D 0D 0A                    0.250 mm..        0.25 mm\n", "asked "} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is not in\n%s", want, out)
 		}
@@ -135,7 +141,8 @@ source = "file"
 file = "`+value+`"
 active_low = true
 `)
-	time.AfterFunc(500*time.Millisecond, func() { _ = os.WriteFile(value, []byte("closed\n"), 0o600) }) // a failure shows in what is heard
+	// a failure shows in what is heard
+	time.AfterFunc(500*time.Millisecond, func() { _ = os.WriteFile(value, []byte("closed\n"), 0o600) })
 	status, out, errOut := call(t, "listen", "--config", file, "--port", "door", "--seconds", "1.5")
 	on, bad := strings.Index(out, " s  on\n"), strings.Index(out, `says "closed`)
 	if status != 0 || on < 0 || bad < on || !strings.Contains(errOut, "Watching input door") {
@@ -151,7 +158,8 @@ func TestListenMistakes(t *testing.T) {
 	}{
 		{[]string{}, exitUsage, "write --port PORT"},
 		{[]string{"--config", "x", "--baud", "9600"}, exitUsage, "leave --baud"},
-		{[]string{"--port", "/dev/x", "--with", "binary = { layout = \"value\" }"}, exitFailed, "--with:1: indicator.0.binary.bits"},
+		{[]string{"--port", "/dev/x", "--with", "binary = { layout = \"value\" }"}, exitFailed,
+			"--with:1: indicator.0.binary.bits"},
 		{[]string{"--port", "/dev/x", "--line", "9N1"}, exitFailed, "write data bits"},
 	} {
 		status, _, errOut := call(t, append([]string{"listen"}, tc.args...)...)

@@ -29,7 +29,8 @@ func TestWhatTheMachineSaysOfItself(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2",
+		"--turns", "1.05")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder)+fmt.Sprintf(`[[input]]
 name = "spindle"
 port = %[1]q
@@ -60,7 +61,9 @@ ask_every_s = 1.0
 	io.WriteString(in, "run 1\nhours 12001\n")
 	waitState(t, s, "the spindle on", func(snap *session.Snapshot) bool { return snap.Inputs[0].State == "on" })
 	text := get(t, "http://"+s.page+"/metrics")
-	for _, want := range []string{`tramd_input_on{input="spindle",machine="linnet"} 1`, `tramd_spindle_run_seconds_total{machine="linnet"} 4.32e+06`, `tramd_input_known{input="door",machine="linnet"} 0`} {
+	for _, want := range []string{`tramd_input_on{input="spindle",machine="linnet"} 1`,
+		`tramd_spindle_run_seconds_total{machine="linnet"} 4.32e+06`,
+		`tramd_input_known{input="door",machine="linnet"} 0`} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %s in the metrics", want)
 		}
@@ -91,9 +94,13 @@ ask_every_s = 1.0
 	if status, _, errOut := call(t, "event", "hours", "900", "--config", s.config); status != exitDone {
 		t.Fatal(errOut)
 	}
-	waitState(t, s, "the correction", func(snap *session.Snapshot) bool { return snap.Hours.Hours != nil && *snap.Hours.Hours < 901 })
+	waitState(t, s, "the correction", func(snap *session.Snapshot) bool {
+		return snap.Hours.Hours != nil && *snap.Hours.Hours < 901
+	})
 	io.WriteString(in, "mute\n")
-	waitState(t, s, "not known any more", func(snap *session.Snapshot) bool { return snap.Inputs[0].State == "unknown" })
+	waitState(t, s, "not known any more", func(snap *session.Snapshot) bool {
+		return snap.Inputs[0].State == "unknown"
+	})
 }
 
 // A machine that begins to work while the arm is moved stops it; while it works, or is not known to rest, nothing is
@@ -112,7 +119,8 @@ func TestTheArmStopsWhenTheMachineIsNoLongerIdle(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	s := c.shop(t, retracts+fmt.Sprintf("[check]\nidle_input = \"rests\"\nidle_state = \"on\"\n[[input]]\nname = \"rests\"\nsource = \"file\"\nfile = %q\n", value))
+	s := c.shop(t, retracts+fmt.Sprintf(
+		"[check]\nidle_input = \"rests\"\nidle_state = \"on\"\n[[input]]\nname = \"rests\"\nsource = \"file\"\nfile = %q\n", value))
 	s.daemon(t)
 	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	for text, want := range map[string]string{"": "input rests is unknown", "0\n": "input rests is off"} {
@@ -122,7 +130,8 @@ func TestTheArmStopsWhenTheMachineIsNoLongerIdle(t *testing.T) {
 		})
 		p := programIn(t, "program", "--config", s.config)
 		io.WriteString(p.in, "linnet\n")
-		if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved: "+want) || len(c.commands(t)) != 0 {
+		if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved: "+want) ||
+			len(c.commands(t)) != 0 {
 			t.Errorf("status %d, it said %s, sent %q", got, p.err.String(), c.commands(t))
 		}
 	}
@@ -132,7 +141,8 @@ func TestTheArmStopsWhenTheMachineIsNoLongerIdle(t *testing.T) {
 	io.WriteString(p.in, "linnet\n")
 	waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
 	say("0\n")
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "input rests is off; not retracted: the machine may be in use") {
+	if got := p.wait(); got != exitFailed ||
+		!strings.Contains(p.err.String(), "input rests is off; not retracted: the machine may be in use") {
 		t.Errorf("status %d, it said %s", got, p.err.String())
 	}
 	time.Sleep(300 * time.Millisecond)

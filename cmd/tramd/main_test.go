@@ -188,9 +188,11 @@ func newShopOn(t *testing.T, disk, ports string) shop {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := shop{dir: dir, config: filepath.Join(dir, "linnet.toml"), page: l.Addr().String(), socket: filepath.Join(dir, "tramd.sock")}
+	s := shop{dir: dir, config: filepath.Join(dir, "linnet.toml"), page: l.Addr().String(),
+		socket: filepath.Join(dir, "tramd.sock")}
 	l.Close()
-	text := fmt.Sprintf("[machine]\nname = \"linnet\"\ntolerance = \"0.02/300\"\n[store]\npath = %q\n[http]\nlisten = %q\n%s",
+	text := fmt.Sprintf(
+		"[machine]\nname = \"linnet\"\ntolerance = \"0.02/300\"\n[store]\npath = %q\n[http]\nlisten = %q\n%s",
 		filepath.Join(dir, "tramd.db"), s.page, ports)
 	if err := os.WriteFile(s.config, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
@@ -199,7 +201,8 @@ func newShopOn(t *testing.T, disk, ports string) shop {
 }
 
 func encoderPorts(indicator, encoder string) string {
-	return fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\nradius_u_mm = 0.1\n[angle]\nsource = \"encoder\"\nport = %q\ncounts_per_turn = 4096\nzero_deg = 0.0\n",
+	return fmt.Sprintf(
+		"[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\nradius_u_mm = 0.1\n[angle]\nsource = \"encoder\"\nport = %q\ncounts_per_turn = 4096\nzero_deg = 0.0\n",
 		indicator, encoder)
 }
 

@@ -23,7 +23,8 @@ func (manualCmd) Run(e *env, k *kong.Kong) error {
 		}
 		at = time.Unix(sec, 0)
 	}
-	return manual.Page(e.out, k.Model, manual.Words{Version: version, Date: at, Cautions: cautions, Examples: manualExamples})
+	return manual.Page(e.out, k.Model, manual.Words{Version: version, Date: at, Cautions: cautions,
+		Examples: manualExamples})
 }
 
 // manualExamples returns the examples of a command for the manual.

@@ -53,7 +53,8 @@ func TestEveryCommandAndFlagIsInTheManual(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := unstruck(string(out))
-	for _, want := range []string{"isolate the spindle's power", "2026-01-01", "EXIT STATUS", "SIGHUP", "One of plain, full", "One of tilt, nod.", "tramd help config check"} {
+	for _, want := range []string{"isolate the spindle's power", "2026-01-01", "EXIT STATUS", "SIGHUP",
+		"One of plain, full", "One of tilt, nod.", "tramd help config check"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in the manual", want)
 		}

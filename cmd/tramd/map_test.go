@@ -39,7 +39,8 @@ func TestTheMapIsTrue(t *testing.T) {
 			t.Fatal(err)
 		}
 	} else if old != drawn {
-		t.Errorf("the picture in DEVELOPERS.md is old: go test ./cmd/tramd -run TestTheMapIsTrue -update; want\n%s", drawn)
+		t.Errorf("the picture in DEVELOPERS.md is old: go test ./cmd/tramd -run TestTheMapIsTrue -update; want\n%s",
+			drawn)
 	}
 }
 
@@ -86,7 +87,8 @@ func TestTheMapsPlacesAreThere(t *testing.T) {
 
 // imports returns which package uses which; device, store, sweep and dashboards stand for all beneath them.
 func imports(t *testing.T) map[string][]string {
-	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "-tags", "sqlite_omit_load_extension osusergo netgo nethttpomithttp2", "tramd/...")
+	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "-tags",
+		"sqlite_omit_load_extension osusergo netgo nethttpomithttp2", "tramd/...")
 	text, err := cmd.Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)
@@ -100,7 +102,8 @@ func imports(t *testing.T) map[string][]string {
 		from := short(p.ImportPath)
 		for _, imp := range p.Imports {
 			to := short(imp)
-			if strings.HasPrefix(imp, "tramd/") && to != from && !strings.HasSuffix(from, "test") && !slices.Contains(uses[from], to) {
+			if strings.HasPrefix(imp, "tramd/") && to != from && !strings.HasSuffix(from, "test") &&
+				!slices.Contains(uses[from], to) {
 				uses[from] = append(uses[from], to)
 			}
 		}

@@ -27,15 +27,18 @@ type (
 )
 
 func (c *traverseCmd) Run(e *env) error {
-	return c.take(e, sweep.KindTraverse, "Granite and plates are heavy: two people or a hoist. Lay the edge down where it cannot slide off.")
+	return c.take(e, sweep.KindTraverse,
+		"Granite and plates are heavy: two people or a hoist. Lay the edge down where it cannot slide off.")
 }
 
 func (c *barCmd) Run(e *env) error {
-	return c.take(e, sweep.KindBar, "Turn the spindle by hand only. Mark its nose 0, 90, 180, 270 degrees, counter-clockwise seen from above.")
+	return c.take(e, sweep.KindBar,
+		"Turn the spindle by hand only. Mark its nose 0, 90, 180, 270 degrees, counter-clockwise seen from above.")
 }
 
 func (c *travelCmd) Run(e *env) error {
-	return c.take(e, sweep.KindTravel, "Keep clear of the head while it moves. A head that is loosened drops: support it first.")
+	return c.take(e, sweep.KindTravel,
+		"Keep clear of the head while it moves. A head that is loosened drops: support it first.")
 }
 
 // take has the daemon take one measurement, shows it live, and prints what it says.
@@ -82,7 +85,8 @@ func reportMeasured(e *env, run store.Run, asJSON bool) error {
 	if asJSON {
 		err = printJSON(e.out, "run", run.ID, r.Value())
 	} else {
-		err = printOther(e.text(), fmt.Sprintf("run %d, %s, %s %s", run.ID, run.Setup.Machine, run.Kind, run.Subject), *r)
+		err = printOther(e.text(), fmt.Sprintf("run %d, %s, %s %s", run.ID, run.Setup.Machine, run.Kind, run.Subject),
+			*r)
 	}
 	if err != nil {
 		return err

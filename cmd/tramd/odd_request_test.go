@@ -25,7 +25,8 @@ func (a *asker) of(list ...any) any { return list[a.IntN(len(list))] }
 
 // odd returns a value that no schema asked for.
 func (a *asker) odd() any {
-	return a.of(nil, true, 0, -1, 1e308, 1e-320, 0.5, "", "nod", "0x10", "NaN", "\u202e<b>'--", "../../etc/passwd", "9999-12-31T23:59:59Z",
+	return a.of(nil, true, 0, -1, 1e308, 1e-320, 0.5, "", "nod", "0x10", "NaN", "\u202e<b>'--", "../../etc/passwd",
+		"9999-12-31T23:59:59Z",
 		"2026-03-02T07:30:00Z", strings.Repeat("a", 5000), []any{1, "x"}, map[string]any{"kind": []any{}})
 }
 
@@ -95,7 +96,8 @@ func (a *asker) request(t *testing.T, method, path string, op map[string]any) *h
 		content := in["content"].(map[string]any)
 		kind = slices.Sorted(maps.Keys(content))[0]
 		body = a.of("", "\x00\x01", "t_s,angle_deg,reading_mm\n0,0,1\n", "{").(string)
-		if schema, ok := content[kind].(map[string]any)["schema"].(map[string]any); ok && kind == "application/json" && a.IntN(10) > 0 {
+		if schema, ok := content[kind].(map[string]any)["schema"].(map[string]any); ok && kind == "application/json" &&
+			a.IntN(10) > 0 {
 			text, err := json.Marshal(a.value(schema, 0))
 			if err != nil {
 				t.Fatal(err)
@@ -114,8 +116,10 @@ func (a *asker) request(t *testing.T, method, path string, op map[string]any) *h
 // Each request is answered or refused with a reason: none makes the daemon fail, and it serves on.
 func TestNoRequestFailsInside(t *testing.T) {
 	t.Parallel()
-	s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n"+shopAdjusters+
-		"[[traverse]]\nname = \"left-rail\"\npositions_mm = [0, 100, 200]\ntolerance = \"0.1/300\"\n[[bar]]\nname = \"shank\"\nheights_mm = [10, 35]\n[clock]\ntrusted = true\n")
+	s := newShop(
+		t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n"+
+			shopAdjusters+
+			"[[traverse]]\nname = \"left-rail\"\npositions_mm = [0, 100, 200]\ntolerance = \"0.1/300\"\n[[bar]]\nname = \"shank\"\nheights_mm = [10, 35]\n[clock]\ntrusted = true\n")
 	s.storeSweep(t, 0.3, -0.2)
 	d := s.daemon(t)
 	api := describe(t, s)

@@ -52,7 +52,8 @@ func describe(t *testing.T, s shop) *described {
 
 // to asks another daemon from now on.
 func (d *described) to(t *testing.T, s shop) {
-	d.http = &http.Client{Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+	d.http = &http.Client{Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (
+		net.Conn, error) {
 		return (&net.Dialer{}).DialContext(ctx, "unix", s.socket)
 	}}}
 	t.Cleanup(d.http.CloseIdleConnections)
@@ -208,7 +209,8 @@ func (d *described) stream(t *testing.T) {
 // as it says.
 func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 	t.Parallel()
-	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "8", "--noise", "0.001",
+	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "8",
+		"--noise", "0.001",
 		"--form", "2:0.003:20")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder)+shopAdjusters+"[clock]\ntrusted = true\n")
 	s.storeSweep(t, 0.3, -0.2)
@@ -254,7 +256,8 @@ func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 	csv := d.must(t, "GET /api/v1/runs/{id}/readings.csv", run+"/readings.csv", "")
 	d.must(t, "POST /api/v1/runs/{id}/refit", run+"/refit", `{"keep":true}`)
 	d.ask(t, "POST /api/v1/runs/{id}/refit", "/api/v1/runs/4711/refit", `{}`)
-	d.must(t, "POST /api/v1/imports", "/api/v1/imports?name=old.csv&at=2026-03-02T07:30:00Z&temperature_c=19&again=1", csv)
+	d.must(t, "POST /api/v1/imports", "/api/v1/imports?name=old.csv&at=2026-03-02T07:30:00Z&temperature_c=19&again=1",
+		csv)
 	d.ask(t, "POST /api/v1/imports", "/api/v1/imports?name=old.csv&at=2026-03-02T07:30:00Z", "no,csv\n")
 	d.must(t, "POST /api/v1/events", "/api/v1/events", `{"kind":"adjusted","text":"by hand","moved":{"swing":-0.05}}`)
 	var noted struct{ Event int64 }
@@ -290,8 +293,9 @@ func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 
 // typedByHand steers a sweep whose readings a person types.
 func (d *described) typedByHand(t *testing.T) {
-	s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n"+
-		"[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200]\ntolerance = \"0.1/300\"\n")
+	s := newShop(
+		t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\n"+
+			"[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200]\ntolerance = \"0.1/300\"\n")
 	s.daemon(t)
 	d.to(t, s)
 	begin := func() string {
@@ -319,7 +323,8 @@ func (d *described) typedByHand(t *testing.T) {
 	}
 	d.ask(t, "POST /api/v1/measurements", "/api/v1/measurements", `{"kind":"bar"}`)
 	for _, mm := range []string{"0.010", "0.012", "0.015"} {
-		d.must(t, "POST /api/v1/sweeps/{id}/reading", fmt.Sprintf("/api/v1/sweeps/%d/reading", out.Run), `{"text":"`+mm+`"}`)
+		d.must(t, "POST /api/v1/sweeps/{id}/reading", fmt.Sprintf("/api/v1/sweeps/%d/reading", out.Run),
+			`{"text":"`+mm+`"}`)
 		d.stream(t)
 	}
 	waitState(t, s, "the end", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
@@ -341,7 +346,8 @@ func (d *described) pair(t *testing.T) {
 		far, port := openPty(t)
 		heights[i] = make(chan float64, 1)
 		go dial(far, heights[i], make(chan bool), stop)
-		ports += fmt.Sprintf("[[indicator]]\nname = %q\nport = %q\nradius_mm = 100.0\nphase_deg = %d\n", name, port, 180*i)
+		ports += fmt.Sprintf("[[indicator]]\nname = %q\nport = %q\nradius_mm = 100.0\nphase_deg = %d\n", name,
+			port, 180*i)
 		heights[i] <- 0.5 + 0.02*math.Pow(-1, float64(i))
 	}
 	s := newShop(t, ports+"[angle]\nsource = \"stations\"\nsettle_s = 0.3\n")
@@ -349,7 +355,8 @@ func (d *described) pair(t *testing.T) {
 	d.to(t, s)
 	waitState(t, s, "both indicators live", func(x *session.Snapshot) bool { return live(x) && x.Paired })
 	var out struct{ Run int64 }
-	if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/pair", "/api/v1/pair", `{"axis":"nod"}`)), &out); err != nil {
+	if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/pair", "/api/v1/pair", `{"axis":"nod"}`)),
+		&out); err != nil {
 		t.Fatal(err)
 	}
 	d.soon(t, "POST /api/v1/sweeps/{id}/take", fmt.Sprintf("/api/v1/sweeps/%d/take", out.Run), "")
@@ -367,7 +374,8 @@ func (d *described) motion(t *testing.T) {
 	waitState(t, s, "the indicator", func(x *session.Snapshot) bool { return x.Devices[0].State == "live" })
 	arm := func() string {
 		var out struct{ Key string }
-		if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/motion/arm", "/api/v1/motion/arm", "")), &out); err != nil {
+		if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/motion/arm", "/api/v1/motion/arm", "")),
+			&out); err != nil {
 			t.Fatal(err)
 		}
 		return `{"key":"` + out.Key + `"}`
@@ -377,7 +385,8 @@ func (d *described) motion(t *testing.T) {
 	key := arm()
 	d.must(t, "POST /api/v1/motion/hold", "/api/v1/motion/hold", key)
 	var out struct{ Run int64 }
-	if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/motion/start", "/api/v1/motion/start", key)), &out); err != nil {
+	if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/motion/start", "/api/v1/motion/start", key)),
+		&out); err != nil {
 		t.Fatal(err)
 	}
 	d.must(t, "POST /api/v1/motion/hold", "/api/v1/motion/hold", key)

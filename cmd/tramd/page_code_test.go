@@ -46,7 +46,8 @@ func TestAPhoneNeedNotTypeTheAddress(t *testing.T) {
 		return found && strings.Count(code, "▀") > 30
 	}
 	file := filepath.Join(t.TempDir(), "wren.toml")
-	answers := strings.Join([]string{"wren", "", "typed", "", "120", "", "", "", "", "", filepath.Join(t.TempDir(), "wren.db"), "0.0.0.0:9743", "", ""}, "\n") + "\n"
+	answers := strings.Join([]string{"wren", "", "typed", "", "120", "", "", "", "", "",
+		filepath.Join(t.TempDir(), "wren.db"), "0.0.0.0:9743", "", ""}, "\n") + "\n"
 	c := &setupCmd{File: file, roots: madeUpSys(t)}
 	said := onScreen(t, shown, func(screen *os.File) {
 		if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: screen, err: screen}); err != nil {

@@ -48,7 +48,8 @@ func (p *personWithASpanner) move(t *testing.T, m *otherMachine, moved map[strin
 func TestAWholeJobByTouch(t *testing.T) {
 	t.Parallel()
 	person := &personWithASpanner{tilt: 0.9, nod: -0.6}
-	m := startOther(t, "--tilt", "0.9", "--nod", "-0.6", "--rate", "200", "--encoder-rate", "200", "--seconds", "4", "--turns", "1.05", "--noise", "0.001")
+	m := startOther(t, "--tilt", "0.9", "--nod", "-0.6", "--rate", "200", "--encoder-rate", "200", "--seconds", "4",
+		"--turns", "1.05", "--noise", "0.001")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.addTo(t, pageAdjusters)
 	s.givePassword(t)
@@ -60,7 +61,8 @@ func TestAWholeJobByTouch(t *testing.T) {
 	done := false
 	for sweeps := 1; !done; sweeps++ {
 		if sweeps > most+1 {
-			t.Fatalf("not done after %d moves: the truth is tilt %.3f, nod %.3f mm/m", person.moves, person.tilt, person.nod)
+			t.Fatalf("not done after %d moves: the truth is tilt %.3f, nod %.3f mm/m", person.moves, person.tilt,
+				person.nod)
 		}
 		ask[string](p, `document.querySelector('#purpose').value = 'adjust'`)
 		p.tap("#start")
@@ -72,7 +74,9 @@ func TestAWholeJobByTouch(t *testing.T) {
 		}
 		p.until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
 		m.turn(t)
-		p.until(fmt.Sprintf(`document.querySelector('#news').textContent.endsWith('no sweep') && document.querySelectorAll('#travel li').length === %d`, sweeps))
+		p.until(
+			fmt.Sprintf(
+				`document.querySelector('#news').textContent.endsWith('no sweep') && document.querySelectorAll('#travel li').length === %d`, sweeps))
 		var advice struct {
 			Done  bool
 			Moves []struct {
@@ -95,7 +99,9 @@ func TestAWholeJobByTouch(t *testing.T) {
 		for _, a := range advice.Moves {
 			moved[a.Adjuster] = a.By
 		}
-		p.until(fmt.Sprintf(`[...document.querySelectorAll('#moved-rows input')].filter(e => e.value !== '').length === %d`, len(moved)))
+		p.until(
+			fmt.Sprintf(`[...document.querySelectorAll('#moved-rows input')].filter(e => e.value !== '').length === %d`,
+				len(moved)))
 		person.move(t, m, moved)
 		p.tap("#moved-log")
 		p.until(`document.querySelector('#moved-answer').textContent.startsWith('Logged')`)
@@ -105,7 +111,8 @@ func TestAWholeJobByTouch(t *testing.T) {
 	}
 	const limit = 0.02 / 300 * 1000
 	if math.Abs(person.tilt) > limit || math.Abs(person.nod) > limit {
-		t.Errorf("the page says stop, but the truth is tilt %.4f, nod %.4f mm/m, past %.4f", person.tilt, person.nod, limit)
+		t.Errorf("the page says stop, but the truth is tilt %.4f, nod %.4f mm/m, past %.4f", person.tilt,
+			person.nod, limit)
 	}
 	p.view("adjust")
 	p.until(`document.querySelector('#job-why').textContent.includes('Stop here')`)
@@ -113,7 +120,8 @@ func TestAWholeJobByTouch(t *testing.T) {
 	p.tap("#travel-part .print")
 	p.arrived(`document.title.includes('squaring the spindle')`)
 	sheet := ask[string](p, `document.body.innerText`)
-	for _, want := range []string{"Before and after", "within", "swing", fmt.Sprintf("after (run %d)", person.moves+1)} {
+	for _, want := range []string{"Before and after", "within", "swing",
+		fmt.Sprintf("after (run %d)", person.moves+1)} {
 		if !strings.Contains(sheet, want) {
 			t.Errorf("the record lacks %q:\n%s", want, sheet)
 		}

@@ -15,14 +15,16 @@ import (
 // page's button and reads the lean.
 func TestAPersonSweepsByThePage(t *testing.T) {
 	t.Parallel()
-	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "6", "--turns", "1.05", "--noise", "0.001")
+	m := startOther(t, "--tilt", "0.3", "--nod", "-0.2", "--rate", "200", "--encoder-rate", "200", "--seconds", "6",
+		"--turns", "1.05", "--noise", "0.001")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.givePassword(t)
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 
 	// What the page cannot be talked into: a change without a login.
-	resp, err := http.Post("http://"+s.page+"/api/v1/sweeps", "application/json", strings.NewReader(`{"turns":1,"purpose":"check"}`))
+	resp, err := http.Post("http://"+s.page+"/api/v1/sweeps", "application/json",
+		strings.NewReader(`{"turns":1,"purpose":"check"}`))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,9 +42,11 @@ func TestAPersonSweepsByThePage(t *testing.T) {
 	ph.tap("#caution-ok") // the cautions stand between the login and the first start
 	ph.until(`document.querySelector('#say').textContent.includes('Turn the arm')`)
 	m.turn(t)
-	ph.until(`/\d/.test(document.querySelector('#tilt').textContent) && document.querySelectorAll('#trace *').length > 5`)
+	ph.until(
+		`/\d/.test(document.querySelector('#tilt').textContent) && document.querySelectorAll('#trace *').length > 5`)
 	ph.picture("real-sweep-360")
-	ph.until(`document.querySelector('#band').textContent.includes('Outside the limit') && document.title.includes('Outside the limit')`)
+	ph.until(
+		`document.querySelector('#band').textContent.includes('Outside the limit') && document.title.includes('Outside the limit')`)
 	ph.until(`document.querySelector('#runs').textContent.includes('outside')`)
 	ph.picture("real-done-360")
 	shown, err := chromedp.Run(ph.ctx, chromedp.Evaluate[string](`document.querySelector('#tilt .digits').textContent`))
@@ -58,14 +62,16 @@ func TestAPersonSweepsByThePage(t *testing.T) {
 func (s shop) givePassword(t *testing.T) {
 	t.Helper()
 	var hash, errOut strings.Builder
-	if status := run(t.Context(), []string{"password"}, strings.NewReader("instrument-case\n"), &hash, &errOut); status != exitDone {
+	if status := run(t.Context(), []string{"password"}, strings.NewReader("instrument-case\n"), &hash,
+		&errOut); status != exitDone {
 		t.Fatal(errOut.String())
 	}
 	text, err := os.ReadFile(s.config)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+hash.String(), 1)), 0o600); err != nil {
+	if err := os.WriteFile(s.config, []byte(strings.Replace(string(text), "[http]\n", "[http]\n"+hash.String(), 1)),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 }

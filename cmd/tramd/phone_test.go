@@ -38,10 +38,12 @@ func newPhone(t *testing.T, url string) phone {
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
 	p := phone{t, ctx}
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(360, 740), chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		_, err := cdp.Call(ctx, tab, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: true})
-		return err
-	}), chromedp.Navigate(url)); err != nil {
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(360, 740),
+		chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+			_, err := cdp.Call(ctx, tab, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{
+				Enabled: true})
+			return err
+		}), chromedp.Navigate(url)); err != nil {
 		t.Fatal(err)
 	}
 	return p
@@ -81,14 +83,18 @@ func ask[T any](p phone, expr string) T {
 // tap puts a finger on the middle of what can be pressed there.
 func (p phone) tap(selector string) {
 	p.t.Helper()
-	p.until(fmt.Sprintf(`(e => e !== null && !e.disabled && (e.offsetParent !== null || getComputedStyle(e).position === "fixed"))(document.querySelector(%q))`, selector))
-	at := ask[[]float64](p, fmt.Sprintf(`(e => { e.scrollIntoView({block: "center"}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2] })(document.querySelector(%q))`, selector))
+	p.until(
+		fmt.Sprintf(
+			`(e => e !== null && !e.disabled && (e.offsetParent !== null || getComputedStyle(e).position === "fixed"))(document.querySelector(%q))`, selector))
+	at := ask[[]float64](p, fmt.Sprintf(
+		`(e => { e.scrollIntoView({block: "center"}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2] })(document.querySelector(%q))`, selector))
 	touch := func(kind input.DispatchTouchEventType, points ...*input.TouchPoint) {
 		if points == nil {
 			points = []*input.TouchPoint{}
 		}
 		if err := chromedp.Do(p.ctx, chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-			_, err := cdp.Call(ctx, tab, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+			_, err := cdp.Call(ctx, tab, input.DispatchTouchEvent,
+				input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
 			return err
 		})); err != nil {
 			p.t.Fatal(err)

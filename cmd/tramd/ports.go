@@ -31,7 +31,8 @@ func (c *portsCmd) Run(e *env) error {
 		return nil
 	}
 	if len(ports) == 0 {
-		_, err := fmt.Fprintln(e.out, "No serial port is there. Plug an adapter in; if it does not show, `sudo dmesg` says what the kernel made of it.")
+		_, err := fmt.Fprintln(e.out,
+			"No serial port is there. Plug an adapter in; if it does not show, `sudo dmesg` says what the kernel made of it.")
 		return err
 	}
 	var b strings.Builder
@@ -70,7 +71,8 @@ func describePort(b *strings.Builder, p portlist.Port) {
 		fmt.Fprintf(b, "  open by %s (pid %d)\n", x.Name, x.PID)
 	}
 	if len(p.OpenBy) == 0 && p.Hidden > 0 {
-		fmt.Fprintf(b, "  no program seen that has it open; %d processes are hidden (sudo tramd ports sees all)\n", p.Hidden)
+		fmt.Fprintf(b, "  no program seen that has it open; %d processes are hidden (sudo tramd ports sees all)\n",
+			p.Hidden)
 	}
 	for _, n := range p.Notes {
 		fmt.Fprintf(b, "  note: %s [%s]\n", n.Text, n.Code)

@@ -43,7 +43,8 @@ func printResult(w io.Writer, title string, r sweep.Result, tol units.Tolerance)
 		}
 	}
 	if p := r.Pair; p != nil {
-		fmt.Fprintf(&b, "  pair  %s less %s reads %.4f mm at no lean (u %.4f mm)\n", p.Indicator, p.Less, p.ZeroMM, p.UMM)
+		fmt.Fprintf(&b, "  pair  %s less %s reads %.4f mm at no lean (u %.4f mm)\n", p.Indicator, p.Less,
+			p.ZeroMM, p.UMM)
 	}
 	fmt.Fprintf(&b, "  %d readings over %.0f°", r.Readings, sweep.Degrees(r.Coverage))
 	if r.Rejected > 0 {
@@ -84,7 +85,8 @@ func axis(b *strings.Builder, name string, a *sweep.Axis, plus, minus string) {
 	if a.Slope < 0 {
 		way = minus
 	}
-	fmt.Fprintf(b, "  %-5s %+8.4f mm/m ± %.4f (95 %%), upper end to the %s", name, a.Slope.MMPerM(), a.Expanded.MMPerM(), way)
+	fmt.Fprintf(b, "  %-5s %+8.4f mm/m ± %.4f (95 %%), upper end to the %s", name, a.Slope.MMPerM(),
+		a.Expanded.MMPerM(), way)
 	if a.Verdict != sweep.None {
 		fmt.Fprintf(b, ": %s", a.Verdict)
 	}

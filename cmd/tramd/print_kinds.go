@@ -89,7 +89,8 @@ func printTraverse(w io.Writer, title string, r *traverse.Result) error {
 	t.line("%s", title)
 	t.slope("slope", r.Slope)
 	if s := r.Straightness; s != nil {
-		t.line("  straightness %9.4f mm ± %.4f by the minimum zone (%.4f by least squares, %.4f by the end points)%s", s.MinimumZone, s.U, s.LeastSquares,
+		t.line("  straightness %9.4f mm ± %.4f by the minimum zone (%.4f by least squares, %.4f by the end points)%s",
+			s.MinimumZone, s.U, s.LeastSquares,
 			s.EndPoints, judged(s.Verdict))
 		t.line("  bend         %+9.4f mm in the middle of %.0f mm", r.BendMM, r.LengthMM)
 	} else {
@@ -105,7 +106,8 @@ func printTraverse(w io.Writer, title string, r *traverse.Result) error {
 		t.slope("twist", r.Twist)
 		t.slope("cross slope", r.CrossSlope)
 		if f := r.Flatness; f != nil {
-			t.line("  flatness     %9.4f mm ± %.4f by the minimum zone (%.4f by least squares)%s", f.MinimumZone, f.U, f.LeastSquares, judged(f.Verdict))
+			t.line("  flatness     %9.4f mm ± %.4f by the minimum zone (%.4f by least squares)%s", f.MinimumZone, f.U,
+				f.LeastSquares, judged(f.Verdict))
 		}
 	}
 	if r.EdgeSlope != nil {
@@ -115,7 +117,8 @@ func printTraverse(w io.Writer, title string, r *traverse.Result) error {
 		}
 	}
 	if s := r.Same; s != nil {
-		t.line("  largest less smallest %.4f mm ± %.4f (at %g and %g mm)%s", s.RangeMM, s.U, s.LargestAt, s.SmallestAt, judged(s.Verdict))
+		t.line("  largest less smallest %.4f mm ± %.4f (at %g and %g mm)%s", s.RangeMM, s.U, s.LargestAt, s.SmallestAt,
+			judged(s.Verdict))
 	}
 	return t.end(w, r.Readings, r.Rejected, r.Verdict, r.Warnings)
 }
@@ -128,10 +131,12 @@ func printBar(w io.Writer, title string, r *bar.Result) error {
 			t.line("  %s", name)
 		}
 		for _, h := range s.Heights {
-			t.line("  at %8.2f mm: eccentricity %.4f mm ± %.4f towards %.0f°, run-out %.4f mm%s", h.AtMM, h.Eccentricity, h.U, h.TowardsDeg, h.RunOut, judged(h.Verdict))
+			t.line("  at %8.2f mm: eccentricity %.4f mm ± %.4f towards %.0f°, run-out %.4f mm%s", h.AtMM,
+				h.Eccentricity, h.U, h.TowardsDeg, h.RunOut, judged(h.Verdict))
 		}
 		if a := s.Angle; a != nil {
-			t.line("  angle of the bar to the axis %.4f mm/m ± %.4f towards %.0f°%s", a.MMPerM, a.Expanded, a.TowardsDeg, judged(a.Verdict))
+			t.line("  angle of the bar to the axis %.4f mm/m ± %.4f towards %.0f°%s", a.MMPerM, a.Expanded,
+				a.TowardsDeg, judged(a.Verdict))
 		}
 		if n := s.AtNose; n != nil {
 			t.line("  at the nose: eccentricity %.4f mm ± %.4f, run-out %.4f mm", n.Eccentricity, n.U, n.RunOut)

@@ -27,7 +27,8 @@ type programCmd struct {
 }
 
 // errNoProgram is said where no program is configured.
-var errNoProgram = errors.New(`no motion controller is configured: write [angle] source = "program" and the table [program]`)
+var errNoProgram = errors.New(
+	`no motion controller is configured: write [angle] source = "program" and the table [program]`)
 
 func (c *programCmd) Run(e *env) error {
 	cfg, err := c.load(e)
@@ -46,9 +47,11 @@ func (c *programCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		text := fmt.Sprintf("%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"), stop)
+		text := fmt.Sprintf("%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"),
+			stop)
 		if r := cfg.Program.Retract; len(r) > 0 {
-			text += fmt.Sprintf("# once the controller has said that it has stopped, after a reading that was outside, silent or did not settle:\n%s\n", strings.Join(r, "\n"))
+			text += fmt.Sprintf(
+				"# once the controller has said that it has stopped, after a reading that was outside, silent or did not settle:\n%s\n", strings.Join(r, "\n"))
 		}
 		_, err = fmt.Fprint(e.out, text)
 		return err
@@ -59,10 +62,14 @@ func (c *programCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.err, "%d commands will be sent, over about %.0f s and the time that the readings take to settle; Ctrl-C sends the stop command %q, and so does the end of this terminal.\n",
+	fmt.Fprintf(
+		e.err,
+		"%d commands will be sent, over about %.0f s and the time that the readings take to settle; Ctrl-C sends the stop command %q, and so does the end of this terminal.\n",
 		len(armed.Commands), armed.AboutS, armed.Stop)
 	if len(armed.Retract) > 0 {
-		fmt.Fprintf(e.err, "After some stops it moves once more, to retract (%s): stay clear until it is said to have ended.\n", strings.Join(armed.Retract, "; "))
+		fmt.Fprintf(
+			e.err, "After some stops it moves once more, to retract (%s): stay clear until it is said to have ended.\n",
+			strings.Join(armed.Retract, "; "))
 	}
 	ctx, done := signal.NotifyContext(e.ctx, syscall.SIGHUP) // the terminal has gone
 	defer done()
@@ -137,7 +144,9 @@ func (c *armCmd) Run(e *env) error {
 		return errNoProgram
 	}
 	printCautions(e.err)
-	fmt.Fprintln(e.err, "  - The arm will move by itself, at planned times, while no person is near. Fence it off and say so on it.")
+	fmt.Fprintln(
+		e.err,
+		"  - The arm will move by itself, at planned times, while no person is near. Fence it off and say so on it.")
 	if err := secondAct(e, cfg.Machine.Name); err != nil {
 		return err
 	}

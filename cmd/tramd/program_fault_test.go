@@ -73,7 +73,8 @@ func TestALineThatIsHalfClosedGetsTheStop(t *testing.T) {
 	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "the stop command was sent, but nothing more can be heard") {
+	if got := p.wait(); got != exitFailed ||
+		!strings.Contains(p.err.String(), "the stop command was sent, but nothing more can be heard") {
 		t.Errorf("status %d, it said %s", got, p.err.String())
 	}
 	select {

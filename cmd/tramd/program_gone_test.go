@@ -52,7 +52,9 @@ func TestATerminalThatGoesAwayStopsTheArm(t *testing.T) {
 			c := startController(t, "--speedup", "1")
 			s := c.shop(t)
 			s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+				return snap.Devices[0].State == "live"
+			})
 			cmd, keys := programOnTerminal(t, "program", "--config", s.config)
 			io.WriteString(keys, "linnet\n")
 			waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
@@ -72,7 +74,8 @@ func TestATerminalThatGoesAwayStopsTheArm(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if run.Outcome != store.Abandoned || !strings.Contains(run.Why, "terminal") && !strings.Contains(run.Why, "given up") || run.Readings == 0 {
+			if run.Outcome != store.Abandoned || !strings.Contains(run.Why, "terminal") &&
+				!strings.Contains(run.Why, "given up") || run.Readings == 0 {
 				t.Errorf("%+v", run)
 			}
 		})

@@ -91,12 +91,14 @@ func TestAProgramSweepsThereAndBack(t *testing.T) {
 	if n := len(c.commands(t)); n != 0 {
 		t.Fatalf("a dry run sent %d commands", n)
 	}
-	if status, _, errOut := call(t, "sweep", "--config", s.config); status != exitFailed || !strings.Contains(errOut, "tramd program") {
+	if status, _, errOut := call(t, "sweep", "--config", s.config); status != exitFailed ||
+		!strings.Contains(errOut, "tramd program") {
 		t.Errorf("started without arming: %d %s", status, errOut)
 	}
 	p := programIn(t, "program", "--config", s.config, "--json")
 	io.WriteString(p.in, "yes\n") // pressed by habit
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved") || len(c.commands(t)) != 0 {
+	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved") ||
+		len(c.commands(t)) != 0 {
 		t.Fatalf("status %d, %s, sent %q", got, p.err.String(), c.commands(t))
 	}
 	p = programIn(t, "program", "--config", s.config, "--json")
@@ -134,14 +136,17 @@ func TestWhateverGoesWrongStopsTheArm(t *testing.T) {
 			c := startController(t, "--fault", tc.fault)
 			s := c.shop(t)
 			s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+				return snap.Devices[0].State == "live"
+			})
 			p := programIn(t, "program", "--config", s.config)
 			io.WriteString(p.in, "linnet\n")
 			if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), tc.want) {
 				t.Errorf("status %d, it said %s", got, p.err.String())
 			}
 			c.endsWithStop(t)
-			if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "failed") || !strings.Contains(out, "2 readings") {
+			if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "failed") ||
+				!strings.Contains(out, "2 readings") {
 				t.Errorf("stored: %s", out)
 			}
 		})
@@ -163,16 +168,21 @@ func TestAfterAStopItIsRetractedWhereThatIsSafe(t *testing.T) {
 			c := startController(t, "--stands", "--fault", x.fault, "--speedup", x.speedup)
 			s := c.shop(t, retracts)
 			s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+				return snap.Devices[0].State == "live"
+			})
 			p := programIn(t, "program", "--config", s.config)
 			io.WriteString(p.in, "linnet\n")
 			if x.fault == "" {
-				waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+				waitState(t, s, "the first station", func(snap *session.Snapshot) bool {
+					return snap.Sweep.Readings == 1
+				})
 				if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
 					t.Fatal(err)
 				}
 			}
-			if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), x.want) || !strings.Contains(p.err.String(), "to retract (G91; G0 Z20)") {
+			if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), x.want) ||
+				!strings.Contains(p.err.String(), "to retract (G91; G0 Z20)") {
 				t.Errorf("status %d, it said %s", got, p.err.String())
 			}
 			time.Sleep(2 * time.Second) // as long as it would wait for the word, and more
@@ -222,7 +232,9 @@ func TestAStopThatIsAskedForAndAnEndOfTheDaemonStopTheArm(t *testing.T) {
 			c := startController(t, "--speedup", "1")
 			s := c.shop(t)
 			d := s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+				return snap.Devices[0].State == "live"
+			})
 			p := programIn(t, "program", "--config", s.config)
 			io.WriteString(p.in, "linnet\n")
 			waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
@@ -248,7 +260,8 @@ func TestCtrlCOnTheWayBackSaysThatTheArmDidNotArrive(t *testing.T) {
 		t.Fatal(err)
 	}
 	const why = "the arm did not come to the end of its way back"
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), why) || !strings.Contains(p.out.String(), "tilt   +0.4") {
+	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), why) ||
+		!strings.Contains(p.out.String(), "tilt   +0.4") {
 		t.Errorf("status %d, it said %s and %s", got, p.out.String(), p.err.String())
 	}
 	c.endsWithStop(t)
@@ -269,7 +282,8 @@ func TestAControllerUnpluggedInTheMiddleIsSaidToBeOutOfReach(t *testing.T) {
 		t.Errorf("status %d, it said %s", got, p.err.String())
 	}
 	// Nothing moves once it is back: the arming was for one start.
-	if status, _, errOut := call(t, "program", "--config", s.config); status != exitFailed || !strings.Contains(errOut, "nothing is moved") {
+	if status, _, errOut := call(t, "program", "--config", s.config); status != exitFailed ||
+		!strings.Contains(errOut, "nothing is moved") {
 		t.Errorf("status %d: %s", status, errOut)
 	}
 }
@@ -285,7 +299,8 @@ func TestPlannedMotionNeedsAnArmingOfItsOwn(t *testing.T) {
 		t.Errorf("status %d: %s %s", got, p.out.String(), p.err.String())
 	}
 	waitState(t, s, "the arming", func(snap *session.Snapshot) bool { return snap.Angle.ArmedUntil != nil })
-	if status, out, errOut := call(t, "disarm", "--config", s.config, "--json"); status != exitDone || out != `{"machine":"linnet","armed":false}`+"\n" {
+	if status, out, errOut := call(t, "disarm", "--config", s.config, "--json"); status != exitDone ||
+		out != `{"machine":"linnet","armed":false}`+"\n" {
 		t.Errorf("%d %s", status, errOut)
 	}
 	waitState(t, s, "no arming", func(snap *session.Snapshot) bool { return snap.Angle.ArmedUntil == nil })

@@ -32,5 +32,7 @@ func TestPrometheusLooksAfterTheDaemon(t *testing.T) {
 	}
 
 	m.end()
-	p.Wait(t, `ALERTS{alertname="TramdDeviceLost",alertstate="pending"}`, func(got []promtest.Sample) bool { return len(got) == 2 })
+	p.Wait(t, `ALERTS{alertname="TramdDeviceLost",alertstate="pending"}`, func(got []promtest.Sample) bool {
+		return len(got) == 2
+	})
 }

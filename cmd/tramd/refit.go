@@ -87,7 +87,8 @@ func (c *refitCmd) show(e *env, out api.Refitted) error {
 		if err != nil {
 			return err
 		}
-		if err := f.print(e.text(), fmt.Sprintf("run %d %s (%s %d)", out.Run, x.when, by.Model, by.ModelVersion)); err != nil {
+		if err := f.print(e.text(), fmt.Sprintf("run %d %s (%s %d)", out.Run, x.when, by.Model,
+			by.ModelVersion)); err != nil {
 			return err
 		}
 	}

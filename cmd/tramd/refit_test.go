@@ -34,11 +34,13 @@ func TestRefitWithAndWithoutADaemon(t *testing.T) {
 	}
 	status, out, errOut = call(t, "refit", "--config", s.config, "--keep", "--json", "1", "2")
 	lines := strings.Split(strings.TrimSpace(out), "\n")
-	if status != exitDone || len(lines) != 2 || !strings.Contains(lines[0], `"run":1`) || strings.Contains(lines[0], "indicator_changed") ||
+	if status != exitDone || len(lines) != 2 || !strings.Contains(lines[0], `"run":1`) ||
+		strings.Contains(lines[0], "indicator_changed") ||
 		!strings.Contains(lines[1], "indicator_changed") {
 		t.Errorf("through the daemon: %d %s %s", status, out, errOut)
 	}
-	if status, _, errOut = call(t, "refit", "--config", s.config, "99"); status != exitFailed || !strings.Contains(errOut, "run 99") {
+	if status, _, errOut = call(t, "refit", "--config", s.config, "99"); status != exitFailed ||
+		!strings.Contains(errOut, "run 99") {
 		t.Errorf("no such run: %d %s", status, errOut)
 	}
 }

@@ -41,7 +41,8 @@ func (c *reportCmd) Run(e *env) error {
 		written = tol.Text
 	}
 	r := &report.Report{
-		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: written, History: h, Answer: a, Reliability: c.Reliability, Version: version,
+		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: written, History: h, Answer: a,
+		Reliability: c.Reliability, Version: version,
 		Units: e.units, Page: cfg.Page(),
 	}
 	if c.Out == "" {

@@ -36,8 +36,9 @@ func (c *runCmd) Run(e *env) error {
 	var look lastLook
 	defer onAbort(e.log, &look, os.Exit)()
 	return daemon.Run(e.ctx, cfg, daemon.Options{
-		Version: version, Log: e.log, Fit: mixed.FitWith, Manager: manager, Reload: reload, Load: load, Looked: look.found,
-		Ready: func(net.Addr) { showPage(e.err, cfg) },
+		Version: version, Log: e.log, Fit: mixed.FitWith, Manager: manager, Reload: reload, Load: load,
+		Looked: look.found,
+		Ready:  func(net.Addr) { showPage(e.err, cfg) },
 	})
 }
 

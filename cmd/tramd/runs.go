@@ -63,13 +63,16 @@ func (c *runsCmd) Run(e *env) error {
 		return nil
 	}
 	w := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(w, "run\tstarted\tmachine\tkind\toutcome\ttilt %[1]s\tnod %[1]s\tverdict\treadings\tname\n", e.units.Lean())
+	fmt.Fprintf(w, "run\tstarted\tmachine\tkind\toutcome\ttilt %[1]s\tnod %[1]s\tverdict\treadings\tname\n",
+		e.units.Lean())
 	for _, r := range runs {
 		tilt, nod, verdict := "-", "-", "-"
 		if r.Result != nil {
-			tilt, nod, verdict = e.units.Figures(figure(r.Result.Tilt)), e.units.Figures(figure(r.Result.Nod)), string(r.Result.Verdict)
+			tilt, nod, verdict = e.units.Figures(figure(r.Result.Tilt)), e.units.Figures(figure(r.Result.Nod)),
+				string(r.Result.Verdict)
 			if l := r.Result.SizeOnly(); l != nil {
-				tilt, nod = e.units.Figures(fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM())), l.Direction()
+				tilt, nod = e.units.Figures(fmt.Sprintf("lean %.4f ± %.4f", l.Slope.MMPerM(), l.Expanded.MMPerM())),
+					l.Direction()
 			}
 		}
 		if other, err := otherResult(r); err != nil {
@@ -78,7 +81,8 @@ func (c *runsCmd) Run(e *env) error {
 			tilt, nod = otherFigures(*other)
 			verdict = string(other.Verdict())
 		}
-		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\n", r.ID, clockTime(r.StartedAt, r.ClockSet), r.Setup.Machine, r.Kind,
+		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\n", r.ID, clockTime(r.StartedAt, r.ClockSet),
+			r.Setup.Machine, r.Kind,
 			outcome(r), tilt, nod, verdict, r.Readings, r.Subject)
 	}
 	return w.Flush()
@@ -193,7 +197,8 @@ func otherResult(r store.Run) (*assembly.Result, error) {
 	}
 	out, err := assembly.Decode(r.Kind, r.Raw)
 	if err != nil {
-		return nil, fmt.Errorf("run %d: %w; `tramd refit --keep %d` makes its result again from the readings", r.ID, err, r.ID)
+		return nil, fmt.Errorf("run %d: %w; `tramd refit --keep %d` makes its result again from the readings",
+			r.ID, err, r.ID)
 	}
 	return &out, nil
 }

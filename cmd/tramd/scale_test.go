@@ -43,7 +43,8 @@ func (m *rail) say(t *testing.T, text string) {
 
 // ports is the configuration of the rail's instruments.
 func (m *rail) ports(more string) string {
-	return fmt.Sprintf("[[indicator]]\nname = \"dial\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n[position]\nport = %q\ncounts_per_mm = 200\n%s",
+	return fmt.Sprintf(
+		"[[indicator]]\nname = \"dial\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n[position]\nport = %q\ncounts_per_mm = 200\n%s",
 		m.Paths.Indicator, m.Paths.Scale, more)
 }
 
@@ -86,7 +87,8 @@ straightness_mm = 0.1
 		x := snap.Sweep.Measured
 		return x != nil && strings.Contains(x.Say, "slope +0.") && len(x.Curve) > 20
 	})
-	if say := waitLeg(t, s, 1, "begin"); !strings.Contains(say, "line at 160 mm") || !strings.Contains(say, "300.00 mm") {
+	if say := waitLeg(t, s, 1, "begin"); !strings.Contains(say, "line at 160 mm") ||
+		!strings.Contains(say, "300.00 mm") {
 		t.Errorf("between the lines it says %q", say)
 	}
 	m.say(t, "line 160")
@@ -101,7 +103,8 @@ straightness_mm = 0.1
 		press()
 		waitState(t, s, "the line begun again, or a refusal", func(snap *session.Snapshot) bool {
 			m := snap.Sweep.Measured
-			return m != nil && m.Act == "end" || strings.Count(p.err.String(), "the scale has said nothing yet") > refused
+			return m != nil && m.Act == "end" ||
+				strings.Count(p.err.String(), "the scale has said nothing yet") > refused
 		})
 		now := strings.Count(p.err.String(), "the scale has said nothing yet")
 		if now == refused {
@@ -135,8 +138,10 @@ straightness_mm = 0.1
 		// stamps the lines late, by some millimetres of the way; that an interval holds the truth is tested of the
 		// model.
 		const late, lateMM = 0.03, 0.004
-		if math.Abs(r.Twist.MMPerM-0.16) > r.Twist.Expanded+late || math.Abs(r.Lines[0].Slope.MMPerM-0.3) > r.Lines[0].Slope.Expanded+late ||
-			math.Abs(r.Lines[1].Slope.MMPerM-0.46) > r.Lines[1].Slope.Expanded+late || math.Abs(r.Straightness.Zone-0.02) > r.Straightness.U+lateMM {
+		if math.Abs(r.Twist.MMPerM-0.16) > r.Twist.Expanded+late ||
+			math.Abs(r.Lines[0].Slope.MMPerM-0.3) > r.Lines[0].Slope.Expanded+late ||
+			math.Abs(r.Lines[1].Slope.MMPerM-0.46) > r.Lines[1].Slope.Expanded+late ||
+			math.Abs(r.Straightness.Zone-0.02) > r.Straightness.U+lateMM {
 			t.Errorf("again %v: %+v", i > 0, r)
 		}
 	}
@@ -144,7 +149,8 @@ straightness_mm = 0.1
 		t.Errorf("it said %s", said)
 	}
 	_, csv, _ := call(t, "export", "--config", s.config, "1")
-	if rows := strings.Count(csv, "\n") - 1; rows != r.Readings+r.Rejected || !strings.HasPrefix(csv, "t_s,position_mm,line_mm,reading_mm") {
+	if rows := strings.Count(csv, "\n") - 1; rows != r.Readings+r.Rejected ||
+		!strings.HasPrefix(csv, "t_s,position_mm,line_mm,reading_mm") {
 		t.Errorf("%d rows exported of %d readings and %d left out: %.100s", rows, r.Readings, r.Rejected, csv)
 	}
 }

@@ -37,7 +37,9 @@ func TestAReloadTakesNewPasswordsAndCertificates(t *testing.T) {
 	put("password", hash("instrument"))
 	t.Setenv("CREDENTIALS_DIRECTORY", s.dir)
 	in := func(name string) string { return filepath.Join(s.dir, name) }
-	s.edit(t, "[http]\n", fmt.Sprintf("[http]\ntls_cert = %q\ntls_key = %q\nclient_ca = %q\npassword_hash = \"credential:password\"\n", in("cert.pem"), in("key.pem"), in("people.pem")))
+	s.edit(t, "[http]\n", fmt.Sprintf(
+		"[http]\ntls_cert = %q\ntls_key = %q\nclient_ca = %q\npassword_hash = \"credential:password\"\n",
+		in("cert.pem"), in("key.pem"), in("people.pem")))
 	m := newManager(t, s.dir)
 	p := s.daemon(t)
 	m.waitFor("READY=1")
@@ -52,14 +54,16 @@ func TestAReloadTakesNewPasswordsAndCertificates(t *testing.T) {
 	refused := func(what string, words ...string) {
 		t.Helper()
 		said := reload()
-		for _, w := range append(words, "refused, the old one holds", "in force: certificate 7 of CN=linnet, good until ") {
+		for _, w := range append(words, "refused, the old one holds",
+			"in force: certificate 7 of CN=linnet, good until ") {
 			if !strings.Contains(said, w) {
 				t.Errorf("%s: it said %q, without %q", what, said, w)
 			}
 		}
 	}
 
-	joiner, stranger := shopCA.Person(shopCA.Issue("joiner", 2, later)), shopCA.Person(otherCA.Issue("turner", 3, later))
+	joiner, stranger := shopCA.Person(shopCA.Issue("joiner", 2, later)),
+		shopCA.Person(otherCA.Issue("turner", 3, later))
 	guest := shopCA.Person(nil, nil)
 	post := func(c *http.Client, path, body string) int {
 		resp, err := c.Post("https://"+s.page+path, "application/json", strings.NewReader(body))
@@ -118,10 +122,12 @@ func TestAReloadTakesNewPasswordsAndCertificates(t *testing.T) {
 	cert, key = shopCA.Issue("linnet", 8, later)
 	put("new-cert.pem", cert)
 	put("new-key.pem", key)
-	for old, new := range map[string]string{in("cert.pem"): in("new-cert.pem"), in("key.pem"): in("new-key.pem"), fmt.Sprintf("client_ca = %q\n", in("people.pem")): "", s.page: taken.Addr().String()} {
+	for old, new := range map[string]string{in("cert.pem"): in("new-cert.pem"), in("key.pem"): in("new-key.pem"),
+		fmt.Sprintf("client_ca = %q\n", in("people.pem")): "", s.page: taken.Addr().String()} {
 		s.edit(t, old, new)
 	}
-	if said := reload(); !strings.Contains(said, "the old one holds") || !strings.Contains(said, "address already in use") {
+	if said := reload(); !strings.Contains(said, "the old one holds") ||
+		!strings.Contains(said, "address already in use") {
 		t.Errorf("of a taken address it said %q", said)
 	}
 	if !may(stranger) || may(joiner) || !opens("case") {

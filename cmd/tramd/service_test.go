@@ -82,7 +82,8 @@ func TestTheServiceManagerIsToldAndABadReloadChangesNothing(t *testing.T) {
 
 	s.edit(t, "radius_mm = 120.0", "radius_mm = -1")
 	hangUp()
-	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "refused, the old one holds") || !strings.Contains(said, "radius_mm") {
+	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "refused, the old one holds") ||
+		!strings.Contains(said, "radius_mm") {
 		t.Errorf("of a bad file it said %q", said)
 	}
 	if body := get(t, "http://"+s.page+"/metrics"); !strings.Contains(body, `machine="linnet"`) {
@@ -98,7 +99,8 @@ func TestTheServiceManagerIsToldAndABadReloadChangesNothing(t *testing.T) {
 	s.edit(t, "radius_mm = -1", "radius_mm = 120.0")
 	s.edit(t, s.page, taken.Addr().String())
 	hangUp()
-	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "the old one holds") || !strings.Contains(said, "address already in use") {
+	if said := last(m.waitFor("READY=1")); !strings.Contains(said, "the old one holds") ||
+		!strings.Contains(said, "address already in use") {
 		t.Errorf("of a taken address it said %q", said)
 	}
 	get(t, "http://"+s.page+"/metrics")

@@ -132,7 +132,8 @@ func hider(in io.Reader) func() (show func()) {
 		if unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, &hidden) != nil {
 			return func() {}
 		}
-		return func() { _ = unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, before) } // a terminal that went away shows nothing
+		// a terminal that went away shows nothing
+		return func() { _ = unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, before) }
 	}
 }
 

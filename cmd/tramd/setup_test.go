@@ -22,21 +22,24 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	setUp := func(force bool) (string, error) {
 		var out strings.Builder
 		c := &setupCmd{File: file, Force: force, roots: roots}
-		err := c.Run(&env{ctx: t.Context(), in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n\n/srv/wren.db\n\n\n\n"), out: &out, err: &out})
+		err := c.Run(&env{ctx: t.Context(),
+			in: strings.NewReader("wren\n\n\n\n\nn\n\n120\n\n\nn\n\n\n/srv/wren.db\n\n\n\n"), out: &out, err: &out})
 		return out.String(), err
 	}
 	said, err := setUp(false)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
-	if !strings.Contains(said, "is right: machine wren") || !strings.Contains(said, "isolate the spindle's power") || !strings.Contains(said, "usb-Bridge_LN7") {
+	if !strings.Contains(said, "is right: machine wren") || !strings.Contains(said, "isolate the spindle's power") ||
+		!strings.Contains(said, "usb-Bridge_LN7") {
 		t.Error(said)
 	}
 	if st, err := os.Stat(file); err != nil || st.Mode().Perm() != 0o640 {
 		t.Errorf("%v, %v", st.Mode(), err)
 	}
 	mustWrite(t, file, "mine")
-	if said, err := setUp(false); err == nil || !strings.Contains(err.Error(), "--force") || strings.Contains(said, "Name of the machine") {
+	if said, err := setUp(false); err == nil || !strings.Contains(err.Error(), "--force") ||
+		strings.Contains(said, "Name of the machine") {
 		t.Errorf("%v\n%s", err, said)
 	}
 	if strings.Contains(said, "0 degrees of the encoder") {
@@ -55,7 +58,8 @@ func TestSetupWritesAConfigurationThatIsRightAndOverwritesNone(t *testing.T) {
 	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(file), ".tramd*")); len(left) != 0 {
 		t.Errorf("left behind: %v", left)
 	}
-	if err := writeConfig(filepath.Join(file, "x", "y.toml"), "x", false); err == nil || !strings.Contains(err.Error(), "name a file in a folder") {
+	if err := writeConfig(filepath.Join(file, "x", "y.toml"), "x", false); err == nil ||
+		!strings.Contains(err.Error(), "name a file in a folder") {
 		t.Errorf("%v", err)
 	}
 }
@@ -75,7 +79,8 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 	defer play(line, stream)()
 	file := filepath.Join(t.TempDir(), "wren.toml")
 	var out strings.Builder
-	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "", "/srv/wren.db", "", "", "", ""}, "\n")
+	answers := strings.Join([]string{"wren", "", "", "", line.Path, "y", "120", "", "", "n", "", "", "/srv/wren.db", "",
+		"", "", ""}, "\n")
 	c := &setupCmd{File: file, roots: madeUpSys(t)}
 	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())
@@ -84,7 +89,8 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if ind := cfg.Indicators[0]; ind.Frame == "text" || ind.Port != line.Path || !strings.Contains(out.String(), "Found:") {
+	if ind := cfg.Indicators[0]; ind.Frame == "text" || ind.Port != line.Path ||
+		!strings.Contains(out.String(), "Found:") {
 		t.Errorf("%s: frame %q\n%s", stream.Name, ind.Frame, out.String())
 	}
 }
@@ -92,12 +98,14 @@ func TestSetupListensToThePortAndTakesWhatItFinds(t *testing.T) {
 // An encoder's zero can be pointed only once its port is read, so setup says who will ask for it.
 func TestSetupSaysWhoAsksForTheZero(t *testing.T) {
 	var out strings.Builder
-	answers := strings.Join([]string{"wren", "", "encoder", "", "", "n", "", "120", "", "", "n", "tcp://192.0.2.7:4001", "", "4096", "", "", "/srv/wren.db", "", "", "", ""}, "\n")
+	answers := strings.Join([]string{"wren", "", "encoder", "", "", "n", "", "120", "", "", "n", "tcp://192.0.2.7:4001",
+		"", "4096", "", "", "/srv/wren.db", "", "", "", ""}, "\n")
 	c := &setupCmd{File: filepath.Join(t.TempDir(), "wren.toml"), roots: madeUpSys(t)}
 	if err := c.Run(&env{ctx: t.Context(), in: strings.NewReader(answers), out: &out, err: &out}); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())
 	}
-	if said := out.String(); !strings.Contains(said, "The first `tramd sweep` asks for it") || !strings.Contains(said, "towards the back") {
+	if said := out.String(); !strings.Contains(said, "The first `tramd sweep` asks for it") ||
+		!strings.Contains(said, "towards the back") {
 		t.Error(said)
 	}
 }
@@ -127,18 +135,21 @@ func TestSetupHasThePersonShowWhereZeroIs(t *testing.T) {
 		}
 	}
 	answer := func(lines ...string) { io.WriteString(keys, strings.Join(lines, "\n")+"\n") }
-	answer("wren", "", "encoder", "", "", "n", "", "120", "", "", "n", m.Paths.Encoder, "", "4096", "", "", "/srv/wren.db", "", "a quiet word", "a quiet word", "n")
+	answer("wren", "", "encoder", "", "", "n", "", "120", "", "", "n", m.Paths.Encoder, "", "4096", "", "",
+		"/srv/wren.db", "", "a quiet word", "a quiet word", "n")
 	said("Is the encoder switched on")
 	answer("y")
 	said("Point the arm right")
-	for began := time.Now(); !strings.Contains(out.String(), "quarter turn towards the back, and press Enter"); time.Sleep(200 * time.Millisecond) {
+	for began := time.Now(); !strings.Contains(out.String(),
+		"quarter turn towards the back, and press Enter"); time.Sleep(200 * time.Millisecond) {
 		answer("") // again, while it takes the arm to be moving
 		if time.Since(began) > time.Minute {
 			t.Fatal(out.String())
 		}
 	}
 	m.turn(t)
-	for began := time.Now(); !strings.Contains(out.String(), "an absolute encoder"); time.Sleep(200 * time.Millisecond) {
+	for began := time.Now(); !strings.Contains(out.String(), "an absolute encoder"); time.Sleep(
+		200 * time.Millisecond) {
 		answer("")
 		if time.Since(began) > time.Minute {
 			t.Fatal(out.String())
@@ -153,7 +164,8 @@ func TestSetupHasThePersonShowWhereZeroIs(t *testing.T) {
 		t.Fatal(err)
 	}
 	text, _ := os.ReadFile(file)
-	if a := cfg.Angle; a.Reversed || a.ZeroDeg == nil || math.Abs(math.Remainder(*a.ZeroDeg, 360)) > 1 || a.ZeroUDeg != 2 {
+	if a := cfg.Angle; a.Reversed || a.ZeroDeg == nil || math.Abs(math.Remainder(*a.ZeroDeg, 360)) > 1 ||
+		a.ZeroUDeg != 2 {
 		t.Errorf("%s", text)
 	}
 }

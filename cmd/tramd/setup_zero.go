@@ -33,7 +33,8 @@ const (
 // openSetupArm opens the encoder's port and waits until it speaks.
 func openSetupArm(ctx context.Context, cfg *config.Config) (setup.Arm, func(), error) {
 	a := &setupArm{encoder: sweep.NewEncoder(sweep.EncoderOptions{
-		CountsPerTurn: cfg.Angle.CountsPerTurn, SpindleTeeth: cfg.Angle.SpindleTeeth, EncoderTeeth: cfg.Angle.EncoderTeeth, CounterBits: cfg.Angle.CounterBits,
+		CountsPerTurn: cfg.Angle.CountsPerTurn, SpindleTeeth: cfg.Angle.SpindleTeeth,
+		EncoderTeeth: cfg.Angle.EncoderTeeth, CounterBits: cfg.Angle.CounterBits,
 	})}
 	spoke := make(chan struct{})
 	var once sync.Once
@@ -77,7 +78,8 @@ func (a *setupArm) take(samples []device.Sample) bool {
 		}
 	}
 	place, known := a.encoder.Place()
-	if known && (a.movedAt.IsZero() || a.encoder.TravelDeg(a.moved, place) > setupStillDeg || a.encoder.TravelDeg(place, a.moved) > setupStillDeg) {
+	if known && (a.movedAt.IsZero() || a.encoder.TravelDeg(a.moved, place) > setupStillDeg ||
+		a.encoder.TravelDeg(place, a.moved) > setupStillDeg) {
 		a.moved, a.movedAt = place, time.Now()
 	}
 	return known

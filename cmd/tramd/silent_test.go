@@ -15,7 +15,8 @@ func TestASilentIndicatorIsSeenEverywhere(t *testing.T) {
 	s := newShop(t, strings.ReplaceAll(encoderPorts(a.indicator, a.encoder), "4096", "3600"))
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
-	if text := get(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_device_up{device="arm",machine="linnet"} 1`) {
+	if text := get(t, "http://"+s.page+"/metrics"); !strings.Contains(
+		text, `tramd_device_up{device="arm",machine="linnet"} 1`) {
 		t.Errorf("up: %s", text)
 	}
 	a.mu.Lock()
@@ -27,10 +28,12 @@ func TestASilentIndicatorIsSeenEverywhere(t *testing.T) {
 	})
 	t.Logf("seen after %v", time.Since(began).Round(100*time.Millisecond))
 	text := get(t, "http://"+s.page+"/metrics")
-	if !strings.Contains(text, `tramd_device_up{device="arm",machine="linnet"} 0`) || !strings.Contains(text, `tramd_device_up{device="encoder",machine="linnet"} 1`) {
+	if !strings.Contains(text, `tramd_device_up{device="arm",machine="linnet"} 0`) ||
+		!strings.Contains(text, `tramd_device_up{device="encoder",machine="linnet"} 1`) {
 		t.Errorf("metrics: %s", text)
 	}
-	if health := get(t, "http://"+s.page+"/healthz"); !strings.Contains(health, `{"name":"arm","role":"indicator","state":"silent"}`) {
+	if health := get(t, "http://"+s.page+"/healthz"); !strings.Contains(
+		health, `{"name":"arm","role":"indicator","state":"silent"}`) {
 		t.Errorf("healthz: %s", health)
 	}
 	if _, out, _ := call(t, "watch", "--once", "--config", s.config); !strings.Contains(out, "silent") {

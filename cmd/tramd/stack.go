@@ -107,7 +107,9 @@ func (c *stackCmd) ofRecord(e *env) (*stack.Stack, error) {
 		fmt.Fprintf(e.err, "tramd: note: %s [%s]\n", n.Text, n.Code)
 	}
 	if len(s.Relations) == 0 {
-		return nil, errors.New("the record holds no check since the last event: sweep, or import a travel or a cross, or give a file of measured relations")
+		return nil,
+			errors.New(
+				"the record holds no check since the last event: sweep, or import a travel or a cross, or give a file of measured relations")
 	}
 	return s, nil
 }

@@ -41,14 +41,17 @@ func checkHand(t *testing.T, sw *process, readings int) {
 	if err := json.Unmarshal([]byte(sw.out.String()), &r); err != nil {
 		t.Fatalf("%v in %q", err, sw.out.String())
 	}
-	if math.Abs(r.Tilt.MMPerM-1e3*handTilt) > 0.006 || math.Abs(r.Nod.MMPerM-1e3*handNod) > 0.006 || r.Readings != readings {
+	if math.Abs(r.Tilt.MMPerM-1e3*handTilt) > 0.006 || math.Abs(r.Nod.MMPerM-1e3*handNod) > 0.006 ||
+		r.Readings != readings {
 		t.Errorf("result %+v %+v %+v", r, r.Tilt, r.Nod)
 	}
 }
 
 // A person reads a plain dial and types; there is no port at all.
 func TestTypedReadingsOfAPlainDial(t *testing.T) {
-	s := newShop(t, "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\ntyped_unit = \"um\"\n")
+	s := newShop(
+		t,
+		"[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\ntyped_unit = \"um\"\n")
 	s.daemon(t)
 	sw := programIn(t, "sweep", "--config", s.config, "--json")
 	for i, deg := range []float64{0, 90, 180, 270, 0} {
@@ -93,7 +96,8 @@ func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	stop := make(chan struct{})
 	t.Cleanup(func() { close(stop) })
 	go dial(arm, height, stir, stop)
-	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+armName+"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 30\ntrigger_port = \""+footName+"\"\n")
+	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+armName+
+		"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 30\ntrigger_port = \""+footName+"\"\n")
 	s.daemon(t)
 	waitState(t, s, "the indicator live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	keys, screen, err := pty.Open()
@@ -107,7 +111,8 @@ func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	press := func(i int, do func()) {
 		waitState(t, s, "the station, and the indicator showing it", func(snap *session.Snapshot) bool {
 			shown := snap.Devices[0].ReadingMM
-			return len(snap.Sweep.Stations) == 5 && snap.Sweep.Stations[i].State == "here" && shown != nil && math.Abs(*shown-at) < 0.001
+			return len(snap.Sweep.Stations) == 5 && snap.Sweep.Stations[i].State == "here" && shown != nil &&
+				math.Abs(*shown-at) < 0.001
 		})
 		time.Sleep(500 * time.Millisecond) // and nothing else
 		do()

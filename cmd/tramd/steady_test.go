@@ -14,7 +14,9 @@ import (
 
 // A recorded sweep whose angles are not known is fitted by the speed that its own wave shows.
 func TestFitOfARecordWithoutAngles(t *testing.T) {
-	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \"/dev/serial/by-id/usb-none-if00\"\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nturns_per_min = 6.2\n")
+	s := newShop(
+		t,
+		"[[indicator]]\nname = \"arm\"\nport = \"/dev/serial/by-id/usb-none-if00\"\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nturns_per_min = 6.2\n")
 	const tilt, nod, rpm = 0.35, -0.2, 6.0
 	write := func(name, mark string, from float64) string {
 		var b strings.Builder
@@ -41,7 +43,8 @@ func TestFitOfARecordWithoutAngles(t *testing.T) {
 			if math.Abs(r.Tilt.MMPerM-tilt) > 0.01 || math.Abs(r.Nod.MMPerM-nod) > 0.01 || r.Readings < 600 {
 				t.Errorf("%s by %s: %+v %+v of %d", file, model, r.Tilt, r.Nod, r.Readings)
 			}
-			if model == "full" && (math.Abs(r.Tilt.MMPerM-tilt) > 2*r.Tilt.U || math.Abs(r.Nod.MMPerM-nod) > 2*r.Nod.U) {
+			if model == "full" && (math.Abs(r.Tilt.MMPerM-tilt) > 2*r.Tilt.U ||
+				math.Abs(r.Nod.MMPerM-nod) > 2*r.Nod.U) {
 				t.Errorf("%s: %+v %+v", file, r.Tilt, r.Nod)
 			}
 		}
@@ -50,7 +53,8 @@ func TestFitOfARecordWithoutAngles(t *testing.T) {
 	if err := os.WriteFile(short, []byte("t_s,angle_deg,reading_mm\n0,,0.1\n1,,0.2\n2,,0.1\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if status, _, errOut := call(t, "fit", "--config", s.config, short); status != exitFailed || !strings.Contains(errOut, "at least 1.5 are needed") {
+	if status, _, errOut := call(t, "fit", "--config", s.config, short); status != exitFailed ||
+		!strings.Contains(errOut, "at least 1.5 are needed") {
 		t.Errorf("too short: %d %s", status, errOut)
 	}
 }
@@ -58,8 +62,12 @@ func TestFitOfARecordWithoutAngles(t *testing.T) {
 // A drive turns the arm of a machine that is not ours, and an index pulse comes once a turn.
 func TestConstantTurningOfAMachineThatIsNotOurs(t *testing.T) {
 	t.Parallel()
-	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "100", "--encoder-rate", "1000", "--pulses", "--turns", "5.3", "--seconds", "8", "--noise", "0.001")
-	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\nmark_deg = 0.0\n", m.Paths.Indicator, m.Paths.Encoder))
+	m := startOther(t, "--tilt", "0.45", "--nod", "-0.62", "--rate", "100", "--encoder-rate", "1000", "--pulses",
+		"--turns", "5.3", "--seconds", "8", "--noise", "0.001")
+	s := newShop(
+		t,
+		fmt.Sprintf(
+			"[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\nmark_deg = 0.0\n", m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
 	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	sw := program(t, "sweep", "--config", s.config, "--turns", "4", "--json")

@@ -85,7 +85,8 @@ func takeHalfTurn(e *env, cl *client.Client, axis, source string) (store.Run, er
 }
 
 // takeSweep starts a sweep, shows it until it has ended, and gives the stored run.
-func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string, celsius *float64, source string, in io.Reader, progress io.Writer) (store.Run, error) {
+func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string, celsius *float64, source string,
+	in io.Reader, progress io.Writer) (store.Run, error) {
 	id, err := cl.StartSweepAt(ctx, turns, purpose, celsius)
 	if err != nil {
 		return store.Run{}, err
@@ -94,7 +95,8 @@ func takeSweep(ctx context.Context, cl *client.Client, turns int, purpose string
 }
 
 // watchRun shows a sweep until it has ended, and gives the stored run.
-func watchRun(ctx context.Context, cl *client.Client, id int64, source string, in io.Reader, progress io.Writer) (store.Run, error) {
+func watchRun(ctx context.Context, cl *client.Client, id int64, source string, in io.Reader, progress io.Writer) (
+	store.Run, error) {
 	watch, stop := context.WithCancel(ctx)
 	defer stop()
 	show := tui.NewProgress(progress)
@@ -134,8 +136,9 @@ func ofGone(err error, run int64, last session.SweepState) error {
 	if !errors.Is(err, client.ErrGone) && !errors.Is(err, client.ErrNoDaemon) {
 		return err
 	}
-	return fmt.Errorf("the daemon went away during run %d. At least %d of its %d readings were on disk and are kept; what came in the last "+
-		"second may be missing. When the daemon runs again (tramd run, or its service), see them with `tramd show %d`, and begin a new sweep",
+	return fmt.Errorf(
+		"the daemon went away during run %d. At least %d of its %d readings were on disk and are kept; what came in the last "+
+			"second may be missing. When the daemon runs again (tramd run, or its service), see them with `tramd show %d`, and begin a new sweep",
 		run, last.Stored, last.Readings, run)
 }
 
@@ -162,7 +165,9 @@ func cutShort(run store.Run) error {
 
 func reportRun(e *env, run store.Run, asJSON bool) error {
 	if run.Result == nil && run.Unstored {
-		return fmt.Errorf("run %d %s: %s (its %d readings are in memory alone: mend the disk before the daemon is stopped)", run.ID, run.Outcome, run.Why, run.Readings)
+		return fmt.Errorf(
+			"run %d %s: %s (its %d readings are in memory alone: mend the disk before the daemon is stopped)", run.ID,
+			run.Outcome, run.Why, run.Readings)
 	}
 	if run.Result == nil {
 		return fmt.Errorf("run %d %s: %s (%d readings are kept)", run.ID, run.Outcome, run.Why, run.Readings)
@@ -176,7 +181,8 @@ func reportRun(e *env, run store.Run, asJSON bool) error {
 		if err := printJSON(e.out, "run", run.ID, *run.Result); err != nil {
 			return err
 		}
-	} else if err := printResult(e.text(), fmt.Sprintf("run %d, %s", run.ID, run.Setup.Machine), *run.Result, run.Setup.Tolerance); err != nil {
+	} else if err := printResult(e.text(), fmt.Sprintf("run %d, %s", run.ID, run.Setup.Machine), *run.Result,
+		run.Setup.Tolerance); err != nil {
 		return err
 	}
 	if run.Outcome != store.Finished {

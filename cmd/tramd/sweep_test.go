@@ -31,7 +31,8 @@ func waitState(t *testing.T, s shop, what string, ok func(*session.Snapshot) boo
 		switch {
 		case err == nil:
 			return
-		case ctx.Err() == nil && (errors.Is(err, client.ErrGone) || errors.Is(err, client.ErrNoDaemon)): // its parts may be restarting
+		// its parts may be restarting
+		case ctx.Err() == nil && (errors.Is(err, client.ErrGone) || errors.Is(err, client.ErrNoDaemon)):
 			time.Sleep(50 * time.Millisecond)
 		default:
 			t.Fatalf("waiting for %s: %v; last state %+v", what, err, last.Sweep)
@@ -72,12 +73,15 @@ func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 		status    int
 	}{
 		{"outside", 0.45, -0.62, []string{"--noise", "0.001", "--junk", "200"}, exitOutside},
-		{"clockwise, inches, LF", -0.30, 0.21, []string{"--turns", "-2.02", "--unit", "in", "--resolution", "0.00127", "--eol", "lf"}, exitOutside},
+		{"clockwise, inches, LF", -0.30, 0.21, []string{"--turns", "-2.02", "--unit", "in", "--resolution", "0.00127",
+			"--eol", "lf"}, exitOutside},
 		{"within", 0.02, -0.01, []string{"--noise", "0.0005", "--eol", "cr"}, exitDone},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
-			args := append([]string{"--tilt", fmtFloat(tc.tilt), "--nod", fmtFloat(tc.nod), "--rate", "200", "--encoder-rate", "250",
-				"--seconds", "6", "--turns", "2.02"}, tc.args...) // faster, a busy computer's 20 ms would be five degrees
+			args := append([]string{"--tilt", fmtFloat(tc.tilt), "--nod", fmtFloat(tc.nod), "--rate", "200",
+				"--encoder-rate", "250",
+				// faster, a busy computer's 20 ms would be five degrees
+				"--seconds", "6", "--turns", "2.02"}, tc.args...)
 			m := startOther(t, args...)
 			s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 			d := s.daemon(t)
@@ -122,7 +126,8 @@ func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 func TestASweepRefusesATemperatureNoMachineHas(t *testing.T) {
 	s := newShop(t, encoderPorts("/dev/none-1", "/dev/none-2"))
 	status, _, errOut := call(t, "sweep", "--config", s.config, "--temperature", "215")
-	if status != exitUsage || !strings.Contains(errOut, "--temperature: temperature 215: write the machine's in degrees Celsius, -40 to 80") {
+	if status != exitUsage || !strings.Contains(
+		errOut, "--temperature: temperature 215: write the machine's in degrees Celsius, -40 to 80") {
 		t.Errorf("status %d: %s", status, errOut)
 	}
 }
@@ -143,7 +148,8 @@ func checkStored(t *testing.T, s shop, r swept) {
 	if n := strings.Count(csv, "\n") - 1; n < r.Readings {
 		t.Errorf("%d readings stored, %d fitted", n, r.Readings)
 	}
-	if metrics := get(t, "http://"+s.page+"/metrics"); !strings.Contains(metrics, `tramd_runs_total{kind="sweep",machine="linnet",outcome="finished"} 1`) {
+	if metrics := get(t, "http://"+s.page+"/metrics"); !strings.Contains(
+		metrics, `tramd_runs_total{kind="sweep",machine="linnet",outcome="finished"} 1`) {
 		t.Errorf("metrics lack the finished run:\n%s", metrics)
 	}
 	file := s.dir + "/again.csv"
@@ -163,10 +169,13 @@ func checkStored(t *testing.T, s shop, r swept) {
 		status int
 		line   string
 	}{
-		{exitDone, "runs"}, {want, "show 1"}, {exitDone, "export 1"}, {exitDone, "export 1 --json"}, {exitDone, "refit 1"},
-		{want, "show 1 --budget"}, {want, "show 1 --json"}, {exitDone, "separate 1 1"}, {exitDone, "separate 1 1 --json"},
+		{exitDone, "runs"}, {want, "show 1"}, {exitDone, "export 1"}, {exitDone, "export 1 --json"},
+		{exitDone, "refit 1"},
+		{want, "show 1 --budget"}, {want, "show 1 --json"}, {exitDone, "separate 1 1"},
+		{exitDone, "separate 1 1 --json"},
 	} {
-		if status, out, errOut := call(t, append(strings.Fields(x.line), "--config", s.config)...); status != x.status || out == "" {
+		if status, out, errOut := call(
+			t, append(strings.Fields(x.line), "--config", s.config)...); status != x.status || out == "" {
 			t.Errorf("tramd %s: status %d, want %d, %s", x.line, status, x.status, errOut)
 		}
 	}
@@ -196,7 +205,8 @@ func TestCtrlCLeavesTheRunStoredAsAbandoned(t *testing.T) {
 	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
 	m.turn(t)
 	waitState(t, s, "readings", func(snap *session.Snapshot) bool { return snap.Sweep.Readings > 100 })
-	if status, _, errOut := call(t, "sweep", "--config", s.config); status != exitFailed || !strings.Contains(errOut, "run 1 is being taken") {
+	if status, _, errOut := call(t, "sweep", "--config", s.config); status != exitFailed ||
+		!strings.Contains(errOut, "run 1 is being taken") {
 		t.Errorf("a second sweep: %d %s", status, errOut)
 	}
 	if err := sw.cmd.Process.Signal(os.Interrupt); err != nil {
@@ -294,7 +304,8 @@ func TestStationsByHand(t *testing.T) {
 	stop := make(chan struct{})
 	t.Cleanup(func() { close(stop) })
 	go dial(ptm, height, stir, stop)
-	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+port+"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 0.4\n")
+	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+port+
+		"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 0.4\n")
 	s.daemon(t)
 	waitState(t, s, "the port live", live)
 	sw := program(t, "sweep", "--config", s.config, "--json")

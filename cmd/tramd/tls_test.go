@@ -40,7 +40,8 @@ func TestThePageOverTLSWithClientCertificates(t *testing.T) {
 	expired := as(shopCA.Client(gone, goneKey))
 
 	event := func(c *http.Client) (int, error) {
-		resp, err := c.Post("https://"+s.page+"/api/v1/events", "application/json", strings.NewReader(`{"kind":"note","text":"shim"}`))
+		resp, err := c.Post("https://"+s.page+"/api/v1/events", "application/json",
+			strings.NewReader(`{"kind":"note","text":"shim"}`))
 		if err != nil {
 			return 0, err
 		}
@@ -76,7 +77,8 @@ func TestThePageOverTLSWithClientCertificates(t *testing.T) {
 			t.Errorf("plain HTTP: %s", resp.Status)
 		}
 	}
-	old := &tls.Config{RootCAs: shopCA.Client(nil, nil).RootCAs, MinVersion: tls.VersionTLS10, MaxVersion: tls.VersionTLS11}
+	old := &tls.Config{RootCAs: shopCA.Client(nil, nil).RootCAs, MinVersion: tls.VersionTLS10,
+		MaxVersion: tls.VersionTLS11}
 	if _, err := as(old).Get("https://" + s.page + "/"); err == nil {
 		t.Error("TLS 1.1 was spoken")
 	}

@@ -52,11 +52,14 @@ func tortureHostile(t *testing.T) {
 	good := &socketed{name: t.TempDir() + "/good"}
 	good.plug(t)
 	t.Cleanup(good.pull)
-	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n", good.name))
+	s := newShop(
+		t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n",
+			good.name))
 	ca := certstest.New(t, "shop")
 	cert, key := ca.Issue("linnet", 1, time.Now().Add(time.Hour))
 	certstest.Write(t, s.dir, map[string][]byte{"cert.pem": cert, "key.pem": key})
-	s.edit(t, "[http]\n", fmt.Sprintf("[http]\ntls_cert = %q\ntls_key = %q\n", filepath.Join(s.dir, "cert.pem"), filepath.Join(s.dir, "key.pem")))
+	s.edit(t, "[http]\n", fmt.Sprintf("[http]\ntls_cert = %q\ntls_key = %q\n", filepath.Join(s.dir, "cert.pem"),
+		filepath.Join(s.dir, "key.pem")))
 	s.givePassword(t)
 	tenYears(t, filepath.Join(s.dir, "tramd.db"), 1000)
 	s.daemon(t)
@@ -99,7 +102,8 @@ func tortureHostile(t *testing.T) {
 			for !over() {
 				if c := dial(); c != nil {
 					untaken.Add(1)
-					fmt.Fprintf(c, "GET %s HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", []string{"/api/v1/runs?limit=500", "/api/v1/drift", "/job.html", "/api/v1/advice"}[i%4])
+					fmt.Fprintf(c, "GET %s HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+						[]string{"/api/v1/runs?limit=500", "/api/v1/drift", "/job.html", "/api/v1/advice"}[i%4])
 					time.Sleep(min(10*time.Second, time.Until(until)))
 					c.Close()
 				}
@@ -150,11 +154,19 @@ func tortureHostile(t *testing.T) {
 	wg.Go(func() {
 		for !over() {
 			for what, got := range map[string][2]int{
-				"another name":         {send("GET", "/", "", func(r *http.Request) { r.Host = "evil.example" }), http.StatusMisdirectedRequest},
-				"from another page":    {send("POST", "/api/v1/sweeps", "{}", func(r *http.Request) { r.Header.Set("Origin", "https://evil.example") }), http.StatusForbidden},
-				"without a login":      {send("POST", "/api/v1/sweeps", "{}", nil), http.StatusUnauthorized},
-				"a large header":       {send("GET", "/", "", func(r *http.Request) { r.Header.Set("X-Large", strings.Repeat("x", 100<<10)) }), http.StatusRequestHeaderFieldsTooLarge},
-				"a body of a megabyte": {send("POST", "/api/v1/login", `{"password":"`+strings.Repeat("x", 1<<20)+`"}`, nil), http.StatusRequestEntityTooLarge},
+				"another name": {send("GET", "/", "", func(r *http.Request) { r.Host = "evil.example" }),
+					http.StatusMisdirectedRequest},
+				"from another page": {
+					send("POST", "/api/v1/sweeps", "{}", func(r *http.Request) {
+						r.Header.Set("Origin", "https://evil.example")
+					}), http.StatusForbidden},
+				"without a login": {send("POST", "/api/v1/sweeps", "{}", nil), http.StatusUnauthorized},
+				"a large header": {
+					send("GET", "/", "", func(r *http.Request) {
+						r.Header.Set("X-Large", strings.Repeat("x", 100<<10))
+					}), http.StatusRequestHeaderFieldsTooLarge},
+				"a body of a megabyte": {send("POST", "/api/v1/login", `{"password":"`+strings.Repeat("x", 1<<20)+`"}`,
+					nil), http.StatusRequestEntityTooLarge},
 				"to another protocol": {send("GET", "/api/v1/live/socket", "", func(r *http.Request) {
 					r.Header.Set("Upgrade", "websocket")
 				}), http.StatusNotFound},
@@ -169,17 +181,22 @@ func tortureHostile(t *testing.T) {
 	for !over() {
 		time.Sleep(500 * time.Millisecond)
 		f := holds(t, s)
-		most.rssKB, most.fds, most.goroutines = max(most.rssKB, f.rssKB), max(most.fds, f.fds), max(most.goroutines, f.goroutines)
+		most.rssKB, most.fds, most.goroutines = max(most.rssKB, f.rssKB), max(most.fds, f.fds),
+			max(most.goroutines, f.goroutines)
 	}
 	wg.Wait()
 	tr.CloseIdleConnections()
 	tally := gauge()
 	if endless.Load() < 20 || untaken.Load() < 20 || guessed.Load() == 0 {
-		t.Errorf("hardly hostile: %d endless headers, %d answers not taken, %d guesses", endless.Load(), untaken.Load(), guessed.Load())
+		t.Errorf("hardly hostile: %d endless headers, %d answers not taken, %d guesses", endless.Load(), untaken.Load(),
+			guessed.Load())
 	}
 	if most.rssKB > before.rssKB+100_000*memoryFactor || heard.Load() > int64(7+much(3, 60)/12) {
 		t.Errorf("before %+v, at most %+v; %d of %d guesses were heard", before, most, heard.Load(), guessed.Load())
 	}
-	cameOf("a hostile client: endless headers, answers never taken, questions in bulk, guesses, other names, other pages", "in %d s %d endless headers, %d answers not taken, %d long answers, %d guesses of which %d were heard; the port: %s; resident %.1f MB before, at most %.1f; open files at most %d, goroutines %d",
-		much(3, 60), endless.Load(), untaken.Load(), odd.Load(), guessed.Load(), heard.Load(), tally, mb(before), mb(most), most.fds, most.goroutines)
+	cameOf(
+		"a hostile client: endless headers, answers never taken, questions in bulk, guesses, other names, other pages",
+		"in %d s %d endless headers, %d answers not taken, %d long answers, %d guesses of which %d were heard; the port: %s; resident %.1f MB before, at most %.1f; open files at most %d, goroutines %d",
+		much(3, 60), endless.Load(), untaken.Load(), odd.Load(), guessed.Load(), heard.Load(), tally, mb(before),
+		mb(most), most.fds, most.goroutines)
 }

@@ -27,7 +27,8 @@ func tortureKills(t *testing.T) {
 			t.Run(fmt.Sprint(n), func(t *testing.T) {
 				t.Parallel()
 				rng := rand.New(rand.NewPCG(uint64(n), 31))
-				m := startOther(t, "--rate", "100", "--encoder-rate", "100", "--turns", "100000", "--seconds", "1000000")
+				m := startOther(t, "--rate", "100", "--encoder-rate", "100", "--turns", "100000",
+					"--seconds", "1000000")
 				m.turn(t)
 				s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 				for range kills {
@@ -55,7 +56,8 @@ func tortureKills(t *testing.T) {
 	}
 	cameOf("the whole daemon killed (SIGKILL) at a random moment of a running sweep, and as often again while idle",
 		"%d kills, %d of them with readings on disk, %d before the run had a number; shown as stored %d readings, found %d: none missing, every run marked interrupted; %.0f s",
-		done.Load()+empty.Load(), withReadings.Load(), empty.Load(), shown.Load(), kept.Load(), time.Since(began).Seconds())
+		done.Load()+empty.Load(), withReadings.Load(), empty.Load(), shown.Load(), kept.Load(),
+		time.Since(began).Seconds())
 }
 
 // sweepUntil begins a sweep, kills the daemon some time later, and gives the run and how many readings were shown as
@@ -102,7 +104,8 @@ func checkInterrupted(t *testing.T, s shop, run int64, stored int) int {
 		t.Fatal(err)
 	}
 	if r.Outcome != store.Interrupted || r.Readings < stored || len(pts) != r.Readings {
-		t.Fatalf("run %d is %q with %d readings, %d of them there; %d were shown as stored", run, r.Outcome, r.Readings, len(pts), stored)
+		t.Fatalf("run %d is %q with %d readings, %d of them there; %d were shown as stored", run, r.Outcome, r.Readings,
+			len(pts), stored)
 	}
 	return len(pts)
 }

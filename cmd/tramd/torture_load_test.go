@@ -28,8 +28,11 @@ func tortureGarbage(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer slave.Close()
-	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[[indicator]]\nname = \"bad\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n",
-		good.name, slave.Name()))
+	s := newShop(
+		t,
+		fmt.Sprintf(
+			"[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[[indicator]]\nname = \"bad\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n",
+			good.name, slave.Name()))
 	s.daemon(t)
 	waitState(t, s, "the good port live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	before := holds(t, s)
@@ -63,7 +66,8 @@ func tortureGarbage(t *testing.T) {
 	if after.rssKB > before.rssKB+30_000 || sent.Load() < 100_000 {
 		t.Errorf("%d bytes of garbage; before %+v, after %+v", sent.Load(), before, after)
 	}
-	cameOf("garbage as fast as the daemon takes it, on one port of two", "%.1f MB in %d s for %.0f %% of a processor; the other port: %s; resident %.1f MB before, %.1f after",
+	cameOf("garbage as fast as the daemon takes it, on one port of two",
+		"%.1f MB in %d s for %.0f %% of a processor; the other port: %s; resident %.1f MB before, %.1f after",
 		float64(sent.Load())/1e6, seconds, 100*(after.cpu-before.cpu)/float64(seconds), tally, mb(before), mb(after))
 }
 
@@ -91,7 +95,9 @@ func quietShop(t *testing.T) (shop, *socketed) {
 	good := &socketed{name: t.TempDir() + "/good"}
 	good.plug(t)
 	t.Cleanup(good.pull)
-	s := newShop(t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n", good.name))
+	s := newShop(
+		t, fmt.Sprintf("[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n",
+			good.name))
 	s.daemon(t)
 	waitState(t, s, "the port live", live)
 	return s, good
@@ -148,7 +154,8 @@ func tortureSlowPages(t *testing.T) {
 	if after.fds > before.fds+3 || after.goroutines > before.goroutines+10 {
 		t.Errorf("before %+v, after all pages were closed %+v", before, after)
 	}
-	cameOf("200 pages opened that never read", "%d served, %d told to come back later; the port: %s; resident %.1f MB before, %.1f during; open files %d before, %d after they closed",
+	cameOf("200 pages opened that never read",
+		"%d served, %d told to come back later; the port: %s; resident %.1f MB before, %.1f during; open files %d before, %d after they closed",
 		streams, turned, tally, mb(before), mb(during), before.fds, after.fds)
 }
 
@@ -174,7 +181,8 @@ func tortureScrapes(t *testing.T) {
 				text, err := io.ReadAll(resp.Body)
 				_ = resp.Body.Close()
 				switch {
-				case err == nil && resp.StatusCode == http.StatusOK && strings.Contains(string(text), "tramd_build_info{"):
+				case err == nil && resp.StatusCode == http.StatusOK &&
+					strings.Contains(string(text), "tramd_build_info{"):
 					ok.Add(1)
 				case resp.StatusCode == http.StatusServiceUnavailable:
 					later.Add(1)
@@ -190,8 +198,10 @@ func tortureScrapes(t *testing.T) {
 	tally := gauge()
 	after := holds(t, s)
 	if failed.Load() > 0 || ok.Load() < int64(much(3, 200)) || after.rssKB > before.rssKB+100_000 {
-		t.Errorf("%d scrapes, %d put off, %d failed; before %+v, after %+v", ok.Load(), later.Load(), failed.Load(), before, after)
+		t.Errorf("%d scrapes, %d put off, %d failed; before %+v, after %+v", ok.Load(), later.Load(), failed.Load(),
+			before, after)
 	}
-	cameOf("64 scrapers that ask again at once", "%.0f scrapes a second answered whole, %.0f put off (503), %d failed; the port: %s; resident %.1f MB before, %.1f after",
+	cameOf("64 scrapers that ask again at once",
+		"%.0f scrapes a second answered whole, %.0f put off (503), %d failed; the port: %s; resident %.1f MB before, %.1f after",
 		float64(ok.Load())/lasted, float64(later.Load())/lasted, failed.Load(), tally, mb(before), mb(after))
 }

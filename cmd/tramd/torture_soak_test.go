@@ -30,7 +30,8 @@ func tortureSoak(t *testing.T) {
 	}
 	// On a busy machine the simulated encoder may stand still for half a second; at a hundred counts a second the step
 	// after that is still one that an arm can make.
-	m := startOther(t, "--rate", "1000", "--encoder-rate", "100", "--turns", "25000", "--seconds", "100000", "--noise", "0.001")
+	m := startOther(t, "--rate", "1000", "--encoder-rate", "100", "--turns", "25000", "--seconds", "100000",
+		"--noise", "0.001")
 	m.turn(t)
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
@@ -91,15 +92,19 @@ func tortureSoak(t *testing.T) {
 	third := len(looks) / 3
 	first, last := most(looks[:third]), most(looks[len(looks)-third:])
 	const wal = 17 << 20
-	if *torture && (last.rssKB > first.rssKB*13/10+4096 || last.fds > first.fds+4 || last.goroutines > first.goroutines+6) || last.walBytes > wal {
+	if *torture && (last.rssKB > first.rssKB*13/10+4096 || last.fds > first.fds+4 || last.goroutines > first.goroutines+
+		6) || last.walBytes > wal {
 		t.Errorf("it grows: in the first third at most %+v, in the last %+v", first, last)
 	}
 	if failed > float64(n)/10 { // where it stood still for longer
 		t.Errorf("%.0f of %d sweeps failed", failed, n)
 	}
-	cameOf("sweeps at 1,000 readings a second end to end, watched", "%d sweeps of some 4,000 readings in %d s, as many as %.1f days of hourly checks; %.2f million readings, as many as one indicator sends in a day at %.0f a second; pages watched for %.1f hours together (%d opened, %d refused or cut off, %d states shown), %d scrapes and %d other requests; %d looks put off, %.0f sweeps failed, where the simulated encoder stood still for too long on a busy machine; at most in the first third and in the last: resident %.1f, %.1f MB, open files %d, %d, goroutines %d, %d, write-ahead log %.1f, %.1f MB; %.0f %% of a processor",
-		n, seconds, float64(n)/24, read/1e6, read/86400, w.hours, w.pages, w.failed, w.states, w.scrapes, w.others, unseen, failed, mb(first), mb(last),
-		first.fds, last.fds, first.goroutines, last.goroutines, float64(first.walBytes)/1e6, float64(last.walBytes)/1e6, 100*(looks[len(looks)-1].cpu-looks[0].cpu)/float64(seconds))
+	cameOf("sweeps at 1,000 readings a second end to end, watched",
+		"%d sweeps of some 4,000 readings in %d s, as many as %.1f days of hourly checks; %.2f million readings, as many as one indicator sends in a day at %.0f a second; pages watched for %.1f hours together (%d opened, %d refused or cut off, %d states shown), %d scrapes and %d other requests; %d looks put off, %.0f sweeps failed, where the simulated encoder stood still for too long on a busy machine; at most in the first third and in the last: resident %.1f, %.1f MB, open files %d, %d, goroutines %d, %d, write-ahead log %.1f, %.1f MB; %.0f %% of a processor",
+		n, seconds, float64(n)/24, read/1e6, read/86400, w.hours, w.pages, w.failed, w.states, w.scrapes, w.others,
+		unseen, failed, mb(first), mb(last),
+		first.fds, last.fds, first.goroutines, last.goroutines, float64(first.walBytes)/1e6, float64(last.walBytes)/1e6,
+		100*(looks[len(looks)-1].cpu-looks[0].cpu)/float64(seconds))
 	if *tortureOut != "" {
 		writeSoak(t, filepath.Dir(*tortureOut), looks, seconds)
 	}
@@ -143,14 +148,18 @@ func writeSoak(t *testing.T, dir string, looks []footprint, seconds int) {
 	csv.WriteString("t_s,rss_kb,open_files,goroutines,wal_kb\n")
 	lines := make([][]float64, 4)
 	for i, f := range looks {
-		fmt.Fprintf(&csv, "%d,%d,%d,%d,%d\n", min((i+1)*each, all)*seconds/all, f.rssKB, f.fds, f.goroutines, f.walBytes/1024)
-		for k, x := range []float64{float64(f.rssKB) / 1024, float64(f.fds), float64(f.goroutines), float64(f.walBytes) / 1e6} {
+		fmt.Fprintf(&csv, "%d,%d,%d,%d,%d\n", min((i+1)*each, all)*seconds/all, f.rssKB, f.fds, f.goroutines,
+			f.walBytes/1024)
+		for k, x := range []float64{float64(f.rssKB) / 1024, float64(f.fds), float64(f.goroutines),
+			float64(f.walBytes) / 1e6} {
 			lines[k] = append(lines[k], x)
 		}
 	}
 	const width, height, gap = 640, 90, 28
 	var svg strings.Builder
-	fmt.Fprintf(&svg, "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d %d\" font-family=\"sans-serif\" font-size=\"11\">\n<rect width=\"100%%\" height=\"100%%\" fill=\"#fff\"/>\n",
+	fmt.Fprintf(
+		&svg,
+		"<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d %d\" font-family=\"sans-serif\" font-size=\"11\">\n<rect width=\"100%%\" height=\"100%%\" fill=\"#fff\"/>\n",
 		width+20, 4*(height+gap)+20)
 	for k, name := range []string{"resident memory, MB", "open files", "goroutines", "write-ahead log, MB"} {
 		top := 1.0
@@ -158,7 +167,9 @@ func writeSoak(t *testing.T, dir string, looks []footprint, seconds int) {
 			top = max(top, x*1.1)
 		}
 		y0 := (k+1)*(height+gap) - 8
-		fmt.Fprintf(&svg, "<text x=\"10\" y=\"%d\">%s (full height %.1f)</text>\n<path d=\"M10 %d h%d\" stroke=\"#999\"/>\n<polyline fill=\"none\" stroke=\"#036\" stroke-width=\"1.5\" points=\"",
+		fmt.Fprintf(
+			&svg,
+			"<text x=\"10\" y=\"%d\">%s (full height %.1f)</text>\n<path d=\"M10 %d h%d\" stroke=\"#999\"/>\n<polyline fill=\"none\" stroke=\"#036\" stroke-width=\"1.5\" points=\"",
 			y0-height-4, name, top, y0, width)
 		for i, x := range lines[k] {
 			fmt.Fprintf(&svg, "%.1f,%.1f ", 10+float64(i)*width/float64(max(len(looks)-1, 1)), float64(y0)-x/top*height)

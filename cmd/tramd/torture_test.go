@@ -17,7 +17,8 @@ import (
 // Without these a little of each torture is tried; `make torture` tries all of it and writes what came of it.
 var (
 	torture    = flag.Bool("torture", false, "the whole torture, some ten minutes")
-	tortureOut = flag.String("torture.out", "", "a file the figures are written to, with a plot and a table of the soak beside it")
+	tortureOut = flag.String("torture.out", "",
+		"a file the figures are written to, with a plot and a table of the soak beside it")
 )
 
 // much says how much of a torture there is to be.
@@ -60,10 +61,12 @@ func TestTorture(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text := "# Torture\n\nMade by `make torture`; each line is a test, and the run fails where one does. The machine: " +
-		fmt.Sprintf("%d processors (%s), load at the end %s; it took %v, and other programs ran on it.\n\n", runtime.NumCPU(), processor(t),
-			strings.Join(strings.Fields(string(load))[:3], " "), time.Since(began).Round(time.Second)) +
-		"| torture | what came of it |\n|---|---|\n" + strings.Join(tortured.rows, "\n") + "\n" + tortureElsewhere
+	text :=
+		"# Torture\n\nMade by `make torture`; each line is a test, and the run fails where one does. The machine: " +
+			fmt.Sprintf("%d processors (%s), load at the end %s; it took %v, and other programs ran on it.\n\n",
+				runtime.NumCPU(), processor(t),
+				strings.Join(strings.Fields(string(load))[:3], " "), time.Since(began).Round(time.Second)) +
+			"| torture | what came of it |\n|---|---|\n" + strings.Join(tortured.rows, "\n") + "\n" + tortureElsewhere
 	if err := os.WriteFile(*tortureOut, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -101,7 +104,8 @@ type footprint struct {
 	cpu                    float64 // seconds so far
 }
 
-var scraped = regexp.MustCompile(`(?m)^(go_goroutines|process_open_fds|process_resident_memory_bytes|process_cpu_seconds_total) (\S+)$`)
+var scraped = regexp.MustCompile(
+	`(?m)^(go_goroutines|process_open_fds|process_resident_memory_bytes|process_cpu_seconds_total) (\S+)$`)
 
 // holds asks a daemon what it holds.
 func holds(t *testing.T, s shop) footprint {

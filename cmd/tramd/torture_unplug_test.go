@@ -155,7 +155,8 @@ func tortureUnplugs(t *testing.T) {
 	}
 	cameOf("sixteen ports pulled out and plugged in again, each as soon as it was noticed",
 		"%d unplugs, %d of %d ports live at the end without help; open files %d before, %d after, goroutines %d, %d, resident %.1f, %.1f MB; %.0f s",
-		pulled, ports, ports, before.fds, after.fds, before.goroutines, after.goroutines, mb(before), mb(after), took.Seconds())
+		pulled, ports, ports, before.fds, after.fds, before.goroutines, after.goroutines, mb(before), mb(after),
+		took.Seconds())
 }
 
 func mb(f footprint) float64 { return float64(f.rssKB) / 1024 }

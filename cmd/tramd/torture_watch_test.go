@@ -96,7 +96,8 @@ func (s shop) watchAll(ctx context.Context, pages int) func() watching {
 	}
 	every(time.Second/5, func() { ask("/metrics", &scrapes) })
 	every(2*time.Second, func() {
-		for _, path := range []string{"/", "/api/v1/runs?limit=20", "/api/v1/runs/1", "/api/v1/drift", "/job.html", "/healthz"} {
+		for _, path := range []string{"/", "/api/v1/runs?limit=20", "/api/v1/runs/1", "/api/v1/drift", "/job.html",
+			"/healthz"} {
 			ask(path, &others)
 		}
 	})

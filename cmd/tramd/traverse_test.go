@@ -72,14 +72,17 @@ straightness_mm = 0.05
 		if err := json.Unmarshal([]byte(text), &r); err != nil {
 			t.Fatalf("%v in %q", err, text)
 		}
-		if r.Kind != "traverse" || r.Readings != 8 || r.Verdict != "within" || math.Abs(r.Slope.MMPerM-0.25) > 0.005 || math.Abs(r.Twist.MMPerM-0.1) > r.Twist.Expanded {
+		if r.Kind != "traverse" || r.Readings != 8 || r.Verdict != "within" || math.Abs(r.Slope.MMPerM-0.25) > 0.005 ||
+			math.Abs(r.Twist.MMPerM-0.1) > r.Twist.Expanded {
 			t.Errorf("again %v: %+v", i > 0, r)
 		}
 	}
-	if said := p.err.String(); !strings.Contains(said, "on the line at 150 mm") || !strings.Contains(said, "two people") {
+	if said := p.err.String(); !strings.Contains(said, "on the line at 150 mm") ||
+		!strings.Contains(said, "two people") {
 		t.Errorf("it said %s", said)
 	}
-	if status, out, errOut := call(t, "runs", "--config", s.config); status != exitDone || !strings.Contains(out, "left plate") {
+	if status, out, errOut := call(t, "runs", "--config", s.config); status != exitDone ||
+		!strings.Contains(out, "left plate") {
 		t.Errorf("runs: exit status %d: %s%s", status, out, errOut)
 	}
 	status, csv, errOut := call(t, "export", "--config", s.config, "1")
@@ -174,7 +177,8 @@ trusted = true
 	if err := json.Unmarshal([]byte(p.out.String()), &r); err != nil {
 		t.Fatalf("%v in %q", err, p.out.String())
 	}
-	if r.Relation != "spindle_to_travel" || r.Tilt == nil || r.Nod == nil || math.Abs(r.Tilt.MMPerM-0.3) > r.Tilt.U || math.Abs(r.Nod.MMPerM+0.2) > r.Nod.U {
+	if r.Relation != "spindle_to_travel" || r.Tilt == nil || r.Nod == nil || math.Abs(r.Tilt.MMPerM-0.3) > r.Tilt.U ||
+		math.Abs(r.Nod.MMPerM+0.2) > r.Nod.U {
 		t.Errorf("%s: %+v %+v", r.Relation, r.Tilt, r.Nod)
 	}
 	status, out, errOut := call(t, "stack", "--config", s.config)
@@ -185,14 +189,18 @@ trusted = true
 
 // What cannot be begun is refused with the names there are.
 func TestAMeasurementThatIsNotThere(t *testing.T) {
-	s := newShop(t, byTyping+"[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100]\n[[traverse]]\nname = \"right rail\"\npositions_mm = [0, 100]\n")
+	s := newShop(
+		t,
+		byTyping+
+			"[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100]\n[[traverse]]\nname = \"right rail\"\npositions_mm = [0, 100]\n")
 	s.daemon(t)
 	for _, x := range []struct {
 		args []string
 		want string
 	}{
 		{[]string{"traverse"}, "which traverse? There are left rail, right rail"},
-		{[]string{"traverse", "rail"}, `there is no traverse "rail" to be measured so; there are left rail, right rail`},
+		{[]string{"traverse", "rail"},
+			`there is no traverse "rail" to be measured so; there are left rail, right rail`},
 		{[]string{"bar", "shank"}, "the configuration has no bar to be measured so: add a [[bar]]"},
 		{[]string{"travel"}, "the configuration has no bar or square to be measured so"},
 	} {
@@ -210,7 +218,8 @@ func TestATraverseIsTakenWhenTheReadingLiesStill(t *testing.T) {
 	height, stir, stop := make(chan float64, 1), make(chan bool, 1), make(chan struct{})
 	t.Cleanup(func() { close(stop) })
 	go dial(arm, height, stir, stop)
-	s := newShop(t, encoderPorts(armName, "/dev/none-2")+"settle_s = 0.4\n[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200]\n")
+	s := newShop(t, encoderPorts(armName, "/dev/none-2")+
+		"settle_s = 0.4\n[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200]\n")
 	s.daemon(t)
 	waitState(t, s, "the indicator live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := program(t, "traverse", "--config", s.config, "--json")
@@ -232,7 +241,8 @@ func TestATraverseIsTakenWhenTheReadingLiesStill(t *testing.T) {
 			MMPerM float64 `json:"mm_per_m"`
 		}
 	}
-	if err := json.Unmarshal([]byte(p.out.String()), &r); err != nil || r.Readings != 3 || math.Abs(r.Slope.MMPerM-0.5) > 0.02 {
+	if err := json.Unmarshal([]byte(p.out.String()), &r); err != nil || r.Readings != 3 ||
+		math.Abs(r.Slope.MMPerM-0.5) > 0.02 {
 		t.Errorf("%v, %+v", err, r)
 	}
 }

@@ -59,16 +59,20 @@ func (s shop) planSeveral(t *testing.T, more string, slots ...time.Time) {
 // ours.
 func TestACheckNobodyAsksFor(t *testing.T) {
 	t.Parallel()
-	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2", "--turns", "1.05")
+	m := startOther(t, "--tilt", "0.2", "--nod", "-0.1", "--rate", "200", "--encoder-rate", "200", "--seconds", "2",
+		"--turns", "1.05")
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	slot := time.Now().Truncate(time.Minute)
 	s.lastPlanned(t, slot.Add(-time.Hour))
 	s.plan(t, slot, "still_mm = 0.05\n")
 	s.daemon(t)
-	waitState(t, s, "a sweep nobody asked for", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep nobody asked for", func(snap *session.Snapshot) bool {
+		return snap.Sweep.Phase == session.Waiting
+	})
 	m.turn(t)
 	waitState(t, s, "its end", func(snap *session.Snapshot) bool {
-		return snap.Last != nil && snap.Sweep.Phase == session.Idle && strings.Contains(snap.Check.Say, "is run 1") && snap.Check.Next == slot.AddDate(0, 0, 1).Format(time.RFC3339)
+		return snap.Last != nil && snap.Sweep.Phase == session.Idle && strings.Contains(snap.Check.Say, "is run 1") &&
+			snap.Check.Next == slot.AddDate(0, 0, 1).Format(time.RFC3339)
 	})
 	_, out, _ := call(t, "show", "1", "--config", s.config)
 	for _, want := range []string{"is due", "all conditions hold", "begins", "is run 1", "tilt"} {
@@ -107,7 +111,8 @@ func TestAPlannedCheckMovesTheArm(t *testing.T) {
 		if m := isRun.FindStringSubmatch(snap.Check.Say); m != nil {
 			run = m[1]
 		}
-		return run == "" && (!strings.Contains(snap.Check.Say, "failed") || strings.Contains(snap.Check.Say, "stood still"))
+		return run == "" && (!strings.Contains(snap.Check.Say, "failed") ||
+			strings.Contains(snap.Check.Say, "stood still"))
 	}); err != nil || run == "" {
 		t.Fatalf("no check was taken: %v", err)
 	}
@@ -130,7 +135,9 @@ func TestAPlannedCheckThatIsNotArmedMovesNothing(t *testing.T) {
 	s.lastPlanned(t, slot.Add(-time.Hour))
 	s.plan(t, slot, idleAsked)
 	s.daemon(t)
-	waitState(t, s, "the refusal", func(snap *session.Snapshot) bool { return strings.Contains(snap.Troubles["check"], "it is not armed") })
+	waitState(t, s, "the refusal", func(snap *session.Snapshot) bool {
+		return strings.Contains(snap.Troubles["check"], "it is not armed")
+	})
 	if sent := c.commands(t); len(sent) != 0 {
 		t.Errorf("sent %q", sent)
 	}

@@ -98,7 +98,8 @@ func TestTheUnitsAreHardened(t *testing.T) {
 			t.Fatal(err)
 		}
 		soft := filepath.Join(t.TempDir(), unit)
-		if err := os.WriteFile(soft, []byte(strings.ReplaceAll(string(text), "ProtectSystem=strict\n", "")), 0o644); err != nil {
+		if err := os.WriteFile(soft, []byte(strings.ReplaceAll(string(text), "ProtectSystem=strict\n", "")),
+			0o644); err != nil {
 			t.Fatal(err)
 		}
 		if most == "16" && check(soft) == nil {

@@ -29,14 +29,17 @@ func establishZero(e *env, cl *client.Client, asked bool) error {
 	case zero == nil || zero.Known && !asked:
 		return nil
 	case !asked && !isTerminal(e.in):
-		fmt.Fprintf(e.err, "Note: %s The result has a size and no direction. Set the zero on the page, or with `tramd sweep --set-zero`.\n", zero.Why)
+		fmt.Fprintf(
+			e.err,
+			"Note: %s The result has a size and no direction. Set the zero on the page, or with `tramd sweep --set-zero`.\n", zero.Why)
 		return nil
 	}
 	if !zero.Known {
 		fmt.Fprintln(e.err, zero.Why)
 	}
 	lines := answers(e)
-	for step, say := session.ZeroRight, "Point the arm right, hold it still and press Enter (s and Enter: sweep without a direction)."; ; {
+	for step, say := session.ZeroRight,
+		"Point the arm right, hold it still and press Enter (s and Enter: sweep without a direction)."; ; {
 		fmt.Fprintln(e.err, say)
 		var answer string
 		var more bool
@@ -87,7 +90,8 @@ func zeroWords(z session.ZeroState) string {
 	if z.IndexDeg != nil {
 		return fmt.Sprintf("%s; its index mark at %.1f° keeps the zero over a power cut", way, *z.IndexDeg)
 	}
-	return way + "; it lasts until the encoder or the daemon is switched off, unless the encoder has an index mark that the arm passes"
+	return way +
+		"; it lasts until the encoder or the daemon is switched off, unless the encoder has an index mark that the arm passes"
 }
 
 func isTerminal(stream any) bool {

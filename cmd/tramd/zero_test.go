@@ -46,7 +46,8 @@ func TestAnEncoderWhoseZeroPointsElsewhereIsNotBelieved(t *testing.T) {
 	checkSizeOnly(t, "sweep", sw.out.String())
 	_, shown, _ := call(t, "show", "1", "--config", s.config, "--json")
 	checkSizeOnly(t, "show", shown)
-	if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "direction not known") || strings.Contains(out, "tilt ") {
+	if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "direction not known") ||
+		strings.Contains(out, "tilt ") {
 		t.Errorf("show: %s", out)
 	}
 	if _, out, _ := call(t, "runs", "--config", s.config); !strings.Contains(out, "direction not known") {
@@ -55,7 +56,8 @@ func TestAnEncoderWhoseZeroPointsElsewhereIsNotBelieved(t *testing.T) {
 	if _, out, _ := call(t, "runs", "--config", s.config, "--json"); !strings.Contains(out, `"zero_unknown"`) {
 		t.Errorf("runs --json: %s", out)
 	}
-	if _, out, _ := call(t, "advise", "--config", s.config); !strings.Contains(out, "set the zero") || strings.Contains(out, "Move ") {
+	if _, out, _ := call(t, "advise", "--config", s.config); !strings.Contains(out, "set the zero") ||
+		strings.Contains(out, "Move ") {
 		t.Errorf("advise: %s", out)
 	}
 	if text := get(t, "http://"+s.page+"/metrics"); strings.Contains(text, `tramd_lean_radians{axis="tilt"`) {
@@ -82,7 +84,8 @@ func TestAnEncoderWhoseZeroPointsElsewhereIsNotBelieved(t *testing.T) {
 	if math.Abs(r.Tilt.MMPerM-0.350) > 3*r.Tilt.U || math.Abs(r.Nod.MMPerM+0.220) > 3*r.Nod.U || r.Tilt.U > 0.05 {
 		t.Errorf("tilt %+v, nod %+v; truth +0.350, -0.220", r.Tilt, r.Nod)
 	}
-	if body := get(t, "http://"+s.page+"/api/v1/runs/2"); !strings.Contains(body, `"from":"pointed"`) || !strings.Contains(body, `"zero":{`) {
+	if body := get(t, "http://"+s.page+"/api/v1/runs/2"); !strings.Contains(body, `"from":"pointed"`) ||
+		!strings.Contains(body, `"zero":{`) {
 		t.Errorf("the run does not say who set its zero: %.600s", body)
 	}
 }
@@ -106,7 +109,8 @@ func checkSizeOnly(t *testing.T, who, text string) {
 	if err := json.Unmarshal([]byte(text), &r); err != nil {
 		t.Fatalf("%s: %v in %s", who, err, text)
 	}
-	if r.Tilt != nil || r.Nod != nil || r.Lean == nil || r.Lean.Azimuth != nil || math.Abs(r.Lean.MMPerM-math.Hypot(0.35, 0.22)) > 0.02 ||
+	if r.Tilt != nil || r.Nod != nil || r.Lean == nil || r.Lean.Azimuth != nil ||
+		math.Abs(r.Lean.MMPerM-math.Hypot(0.35, 0.22)) > 0.02 ||
 		!strings.Contains(fmt.Sprint(r.Warnings), "zero_unknown") {
 		t.Errorf("%s: %s", who, text)
 	}

@@ -104,8 +104,10 @@ func run(ctx context.Context, rulesFile string, targets []string, out io.Writer)
 	defer running.Wait()
 	defer cancel()
 	for _, args := range [][]string{
-		{alertmanager, "--config.file=alertmanager.yml", "--storage.path=alerts", "--web.listen-address=" + alarms, "--cluster.listen-address=", "--log.level=warn"},
-		{prometheus, "--config.file=prometheus.yml", "--storage.tsdb.path=metrics", "--web.listen-address=" + board, "--log.level=warn"},
+		{alertmanager, "--config.file=alertmanager.yml", "--storage.path=alerts", "--web.listen-address=" + alarms,
+			"--cluster.listen-address=", "--log.level=warn"},
+		{prometheus, "--config.file=prometheus.yml", "--storage.tsdb.path=metrics", "--web.listen-address=" + board,
+			"--log.level=warn"},
 	} {
 		cmd := exec.CommandContext(ctx, args[0], args[1:]...)
 		cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
@@ -126,7 +128,9 @@ func run(ctx context.Context, rulesFile string, targets []string, out io.Writer)
 			ended <- fmt.Errorf("%s ended: %w\n%s", filepath.Base(args[0]), err, said)
 		})
 	}
-	fmt.Fprintf(out, "Prometheus:   http://%s/alerts\nAlertmanager: http://%s/\nAlerts appear here as they arrive; Ctrl-C ends it.\n", board, alarms)
+	fmt.Fprintf(
+		out,
+		"Prometheus:   http://%s/alerts\nAlertmanager: http://%s/\nAlerts appear here as they arrive; Ctrl-C ends it.\n", board, alarms)
 	select {
 	case <-ctx.Done():
 		return nil
@@ -160,19 +164,22 @@ func ring(ctx context.Context, out io.Writer) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	server := &http.Server{ReadHeaderTimeout: 5 * time.Second, Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		var m message
-		if err := json.NewDecoder(http.MaxBytesReader(w, r.Body, 1<<20)).Decode(&m); err != nil {
-			http.Error(w, err.Error(), http.StatusBadRequest)
-			return
-		}
-		for _, a := range m.Alerts {
-			fmt.Fprintf(out, "%s  %-8s  %-8s  %s: %s\n", time.Now().Format("15:04:05"), a.Status, a.Labels["severity"], a.Labels["alertname"], a.Annotations["summary"])
-			if a.Status == "firing" {
-				fmt.Fprintf(out, "          %s\n", strings.TrimSpace(a.Annotations["description"]))
+	server := &http.Server{ReadHeaderTimeout: 5 * time.Second,
+		Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			var m message
+			if err := json.NewDecoder(http.MaxBytesReader(w, r.Body, 1<<20)).Decode(&m); err != nil {
+				http.Error(w, err.Error(), http.StatusBadRequest)
+				return
 			}
-		}
-	})}
+			for _, a := range m.Alerts {
+				fmt.Fprintf(out, "%s  %-8s  %-8s  %s: %s\n", time.Now().Format("15:04:05"), a.Status,
+					a.Labels["severity"],
+					a.Labels["alertname"], a.Annotations["summary"])
+				if a.Status == "firing" {
+					fmt.Fprintf(out, "          %s\n", strings.TrimSpace(a.Annotations["description"]))
+				}
+			}
+		})}
 	go func() {
 		if err := server.Serve(l); !errors.Is(err, http.ErrServerClosed) {
 			fmt.Fprintln(out, "the alerts can no longer be received:", err)

@@ -37,7 +37,9 @@ func TestAnAlertIsPrintedAsItArrives(t *testing.T) {
 	var moving atomic.Int64
 	moving.Store(1)
 	machine := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
-		fmt.Fprintf(w, "tramd_build_info{machine=\"wren\"} 1\ntramd_alarm{machine=\"wren\",axis=\"tilt\",kind=\"trend\"} %d\n", moving.Load())
+		fmt.Fprintf(
+			w, "tramd_build_info{machine=\"wren\"} 1\ntramd_alarm{machine=\"wren\",axis=\"tilt\",kind=\"trend\"} %d\n",
+			moving.Load())
 	}))
 	defer machine.Close()
 	ctx, stop := context.WithCancel(t.Context())

@@ -12,15 +12,18 @@ import (
 func TestDamageIsNamedByItsLine(t *testing.T) {
 	head := magic + "\n# note\n0 partial \"\"\n5 data \"x\\n1.5\\n\"\n"
 	for _, tc := range []struct{ text, want string }{
-		{head + "9 data \"2.5", "capture line 5: the line is not finished: the recording was cut off here; everything before it is good"},
+		{head + "9 data \"2.5",
+			"capture line 5: the line is not finished: the recording was cut off here; everything before it is good"},
 		{head + "9 data 2.5\n", "capture line 5: the bytes are not in double quotes"},
 		{head + "9 data \"2.5\n", "capture line 5: the bytes are not a closed string in double quotes"},
 		{head + "9 data\n", `capture line 5: want NANOSECONDS WHAT "BYTES"`},
 		{head + "-9 data \"\"\n", `capture line 5: time "-9" is not a number of nanoseconds`},
-		{head + "9 date \"\"\n", `capture line 5: record "date" is not known: want clean, partial, data, asked or lost`},
+		{head + "9 date \"\"\n",
+			`capture line 5: record "date" is not known: want clean, partial, data, asked or lost`},
 		{head + "4 data \"\"\n", "capture line 5: time runs backwards: the line is damaged, or lines were moved"},
 		{head + "9223372036854775807 data \"\"\n", "capture line 5: time is out of range: the line is damaged"},
-		{head + strings.Repeat("#", maxRecord+1) + "\n", "capture line 5: longer than any record: the file is not a capture, or is damaged"},
+		{head + strings.Repeat("#", maxRecord+1) + "\n",
+			"capture line 5: longer than any record: the file is not a capture, or is damaged"},
 		{"", `capture line 1: not a capture: the first line must be "# tramd capture 1"`},
 		{"0.1\n", `capture line 1: not a capture: the first line must be "# tramd capture 1"`},
 	} {
@@ -52,7 +55,8 @@ func FuzzReader(f *testing.F) {
 			rec, err := c.Next()
 			if err != nil {
 				var ce *Error
-				if !errors.Is(err, io.EOF) && (!errors.As(err, &ce) || ce.Line < 1 || ce.Line > 1+bytes.Count(p, []byte{'\n'})) {
+				if !errors.Is(err, io.EOF) &&
+					(!errors.As(err, &ce) || ce.Line < 1 || ce.Line > 1+bytes.Count(p, []byte{'\n'})) {
 					t.Fatalf("error %v names no line of the file", err)
 				}
 				return

@@ -59,7 +59,10 @@ func Open(path string, of Source, start frame.Stamp) (*Recorder, error) {
 		f.Close()
 		return nil, fmt.Errorf("continue capture %s: %w", path, err)
 	}
-	_, err = fmt.Fprintf(f, "%s\n# device %q, port %q, frame %s, counts per turn %d, baud %d\n# begun %s\n# columns: nanoseconds, what, bytes\n",
+	_,
+		err = fmt.Fprintf(
+		f,
+		"%s\n# device %q, port %q, frame %s, counts per turn %d, baud %d\n# begun %s\n# columns: nanoseconds, what, bytes\n",
 		magic, of.Device, of.Port, of.Frame, of.CountsPerTurn, of.Baud, time.Now().UTC().Format(time.RFC3339))
 	if err != nil {
 		f.Close()

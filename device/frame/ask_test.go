@@ -7,7 +7,8 @@ import (
 )
 
 func TestParseRequest(t *testing.T) {
-	for in, want := range map[string]string{`?\r`: "?\r", "?\r": "?\r", `hex: 3F 0d`: "?\r", `\x05`: "\x05", `a\\b\n`: "a\\b\n"} {
+	for in, want := range map[string]string{`?\r`: "?\r", "?\r": "?\r", `hex: 3F 0d`: "?\r", `\x05`: "\x05",
+		`a\\b\n`: "a\\b\n"} {
 		if got, err := ParseRequest(in); err != nil || got != want {
 			t.Errorf("%q: %q, %v; want %q", in, got, err, want)
 		}

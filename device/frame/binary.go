@@ -98,7 +98,9 @@ func (b Binary) compile(role Role) (binaryFrame, []Problem) {
 	}
 	ps.gap(b.GapMS)
 	if b.GapMS == 0 && (len(f.fixed) == 0 || f.fixed[0].place != 0) {
-		ps.add("layout", `%q begins with no fixed byte, so no frame can be found; begin it with one, for example "AA value", or write gap_ms`, b.Layout)
+		ps.add(
+			"layout",
+			`%q begins with no fixed byte, so no frame can be found; begin it with one, for example "AA value", or write gap_ms`, b.Layout)
 	}
 	return f, ps
 }

@@ -63,7 +63,8 @@ func TestScale(t *testing.T) {
 			t.Errorf("%d of %q: %d nm, want %d", tc.count, tc.text, got, tc.nm)
 		}
 	}
-	for _, text := range []string{"", "0.001", "mm", "0 mm", "1 mm / 0", "1 mm / x", "20000 mm", "1 furlong", "1e3 mm", "0.123456789012345678 in / 1099511627776"} {
+	for _, text := range []string{"", "0.001", "mm", "0 mm", "1 mm / 0", "1 mm / x", "20000 mm", "1 furlong", "1e3 mm",
+		"0.123456789012345678 in / 1099511627776"} {
 		if s, err := parseScale(text); err == nil {
 			t.Errorf("%q was taken as %+v", text, s)
 		}
@@ -81,15 +82,24 @@ func TestBinaryFrame(t *testing.T) {
 		channel string
 		fault   string
 	}{
-		{b: Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Check: "xor"}, hex: "AA 55 FF CF C7 08", nm: -12_345_000},
-		{b: Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Check: "xor"}, hex: "AA 55 FF CF C7 09", fault: "bad_checksum"},
-		{b: Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Check: "xor", CheckFrom: 2}, hex: "AA 55 FF CF C7 F7", nm: -12_345_000},
-		{b: Binary{Layout: "02 ch value check 03", Bits: 16, Order: "low_first", Sign: "none", Check: "sum"}, hex: "02 07 39 30 72 03", nm: 12_345_000, channel: "7"},
-		{b: Binary{Layout: "02 value check", Bits: 16, Order: "low_first", Sign: "sign_bit", Check: "negated_sum"}, hex: "02 39 B0 15", nm: -12_345_000},
-		{b: Binary{Layout: "02 -- value", Bits: 20, Order: "high_first", Sign: "offset"}, hex: "02 EE F7 CF C7", nm: -12_345_000}, // the four bits above are not looked at
+		{b: Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Check: "xor"}, hex: "AA 55 FF CF C7 08",
+			nm: -12_345_000},
+		{b: Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Check: "xor"}, hex: "AA 55 FF CF C7 09",
+			fault: "bad_checksum"},
+		{b: Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Check: "xor", CheckFrom: 2},
+			hex: "AA 55 FF CF C7 F7", nm: -12_345_000},
+		{b: Binary{Layout: "02 ch value check 03", Bits: 16, Order: "low_first", Sign: "none", Check: "sum"},
+			hex: "02 07 39 30 72 03", nm: 12_345_000, channel: "7"},
+		{b: Binary{Layout: "02 value check", Bits: 16, Order: "low_first", Sign: "sign_bit", Check: "negated_sum"},
+			hex: "02 39 B0 15", nm: -12_345_000},
+		// the four bits above are not looked at
+		{b: Binary{Layout: "02 -- value", Bits: 20, Order: "high_first", Sign: "offset"}, hex: "02 EE F7 CF C7",
+			nm: -12_345_000},
 		{b: Binary{Layout: "02 value", Bits: 8, Sign: "twos"}, hex: "02 80", nm: -128_000},
-		{b: Binary{Layout: "02 value check", Bits: 32, Order: "high_first", Check: "crc16_modbus", CheckOrder: "low_first"}, hex: "02 00 00 00 00", fault: ""},
-		{b: Binary{Layout: "02 value", Bits: 32, Order: "low_first", Scale: "10 mm"}, hex: "02 FF FF FF 7F", fault: "out_of_range"},
+		{b: Binary{Layout: "02 value check", Bits: 32, Order: "high_first", Check: "crc16_modbus",
+			CheckOrder: "low_first"}, hex: "02 00 00 00 00", fault: ""},
+		{b: Binary{Layout: "02 value", Bits: 32, Order: "low_first", Scale: "10 mm"}, hex: "02 FF FF FF 7F",
+			fault: "out_of_range"},
 	} {
 		b := tc.b
 		if b.Scale == "" {
@@ -315,7 +325,8 @@ func TestBurstsAreWholeOrNothing(t *testing.T) {
 		t.Error("a burst is held until the silence after it is over")
 	}
 	got = f.(Holder).Silence(got, 510*ms)
-	want := []Sample{{At: 203 * ms, Kind: Length, Value: 1000}, {At: 400 * ms, Kind: Length, Value: 3000}, {At: 400 * ms, Kind: Length, Value: 4000}}
+	want := []Sample{{At: 203 * ms, Kind: Length, Value: 1000}, {At: 400 * ms, Kind: Length, Value: 3000},
+		{At: 400 * ms, Kind: Length, Value: 4000}}
 	if fmt.Sprint(got) != fmt.Sprint(want) || f.Faults()["short_frame"] != 2 || f.FaultTotal() != 2 {
 		t.Errorf("got %v, faults %v; want %v and two short frames", got, f.Faults(), want)
 	}
@@ -370,7 +381,8 @@ func BenchmarkBinaryFramer(b *testing.B) {
 	})
 	two = append(wire(-12345, checkModbus), wire(12345, checkModbus)...)
 	b.Run("crc16", func(b *testing.B) {
-		x := Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "0.001 mm", Check: "crc16_modbus"}
+		x := Binary{Layout: "AA 55 value check", Bits: 24, Order: "high_first", Scale: "0.001 mm",
+			Check: "crc16_modbus"}
 		benchmarkFramer(b, x.framer(RoleIndicator, false), string(two), 2)
 	})
 	b.Run("bare", func(b *testing.B) {

@@ -8,15 +8,22 @@ import (
 	"time"
 )
 
-var damageReport = flag.Bool("damage", false, "print how many wrong readings of 100,000 damaged frames are believed, by frame and kind of damage")
+var damageReport = flag.Bool("damage", false,
+	"print how many wrong readings of 100,000 damaged frames are believed, by frame and kind of damage")
 
 // damages are what happens to a line on a wire.
 var damages = []struct {
 	name string
 	do   func(r *rand.Rand, line []byte) []byte
 }{
-	{"a character lost", func(r *rand.Rand, l []byte) []byte { i := r.IntN(len(l)); return append(l[:i:i], l[i+1:]...) }},
-	{"a character doubled", func(r *rand.Rand, l []byte) []byte { i := r.IntN(len(l)); return append(l[:i+1:i+1], l[i:]...) }},
+	{"a character lost", func(r *rand.Rand, l []byte) []byte {
+		i := r.IntN(len(l))
+		return append(l[:i:i], l[i+1:]...)
+	}},
+	{"a character doubled", func(r *rand.Rand, l []byte) []byte {
+		i := r.IntN(len(l))
+		return append(l[:i+1:i+1], l[i:]...)
+	}},
 	{"a bit flipped", func(r *rand.Rand, l []byte) []byte {
 		out := append([]byte(nil), l...)
 		out[r.IntN(len(out))] ^= 1 << r.IntN(8)
@@ -56,7 +63,8 @@ func patternLines(p Pattern) func() (Framer, *lines) {
 
 // believed counts the wrong readings that are believed of n damaged lines, each among 40 good ones that settle the
 // width.
-func believed(t *testing.T, read func() (Framer, *lines), line func(float64) string, damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
+func believed(t *testing.T, read func() (Framer, *lines), line func(float64) string,
+	damage func(*rand.Rand, []byte) []byte, n int, judged bool) int {
 	t.Helper()
 	r := rand.New(rand.NewPCG(1, 2))
 	f, l := read()
@@ -129,7 +137,8 @@ func TestAStreamMayGoOverToAnotherWidth(t *testing.T) {
 	if feed("-9.998", 10*time.Millisecond) != 1 {
 		t.Error("a change of sign was refused")
 	}
-	if got := []int{feed("10.001", 10*time.Millisecond), feed("10.001", 10*time.Millisecond), feed("10.002", 10*time.Millisecond), feed("9.999", 10*time.Millisecond)}; fmt.Sprint(got) != "[0 0 1 1]" {
+	if got := []int{feed("10.001", 10*time.Millisecond), feed("10.001", 10*time.Millisecond),
+		feed("10.002", 10*time.Millisecond), feed("9.999", 10*time.Millisecond)}; fmt.Sprint(got) != "[0 0 1 1]" {
 		t.Errorf("going over 10: %v", got)
 	}
 	for range 40 {

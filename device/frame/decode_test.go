@@ -15,15 +15,21 @@ func TestSpread(t *testing.T) {
 		size int
 		want []Stamp
 	}{
-		{"one line that was waited for keeps the read's stamp", Arrival{From: 0, At: 100 * ms, Prompt: true}, 12, []Stamp{100 * ms}},
+		{"one line that was waited for keeps the read's stamp", Arrival{From: 0, At: 100 * ms, Prompt: true}, 12,
+			[]Stamp{100 * ms}},
 		// 12 bytes of 10 bits at 120,000 bit/s are 1 ms.
-		{"after a pause: the time on the wire", Arrival{From: 0, At: 100 * ms, Prompt: true}, 36, []Stamp{98 * ms, 99 * ms, 100 * ms}},
-		{"long lines: not before the previous read", Arrival{From: 94 * ms, At: 100 * ms, Prompt: true}, 120 * 3, []Stamp{96 * ms, 98 * ms, 100 * ms}},
-		{"found lying there late: as after a pause", Arrival{From: 0, At: 100 * ms}, 36, []Stamp{98 * ms, 99 * ms, 100 * ms}},
+		{"after a pause: the time on the wire", Arrival{From: 0, At: 100 * ms, Prompt: true}, 36,
+			[]Stamp{98 * ms, 99 * ms, 100 * ms}},
+		{"long lines: not before the previous read", Arrival{From: 94 * ms, At: 100 * ms, Prompt: true}, 120 * 3,
+			[]Stamp{96 * ms, 98 * ms, 100 * ms}},
+		{"found lying there late: as after a pause", Arrival{From: 0, At: 100 * ms}, 36,
+			[]Stamp{98 * ms, 99 * ms, 100 * ms}},
 		{"found lying there: the middle of the time", Arrival{From: 98 * ms, At: 100 * ms}, 12, []Stamp{99 * ms}},
 		{"found lying there: evenly", Arrival{From: 96 * ms, At: 100 * ms}, 36, []Stamp{97 * ms, 98 * ms, 99 * ms}},
-		{"gathered on purpose: evenly", Arrival{From: 0, At: 40 * ms, Gather: 40 * ms}, 36, []Stamp{10 * ms, 20 * ms, 30 * ms}},
-		{"gathered, and late: as after a pause", Arrival{From: 0, At: 100 * ms, Gather: 40 * ms}, 36, []Stamp{98 * ms, 99 * ms, 100 * ms}},
+		{"gathered on purpose: evenly", Arrival{From: 0, At: 40 * ms, Gather: 40 * ms}, 36,
+			[]Stamp{10 * ms, 20 * ms, 30 * ms}},
+		{"gathered, and late: as after a pause", Arrival{From: 0, At: 100 * ms, Gather: 40 * ms}, 36,
+			[]Stamp{98 * ms, 99 * ms, 100 * ms}},
 	} {
 		s := make([]Sample, len(tc.want))
 		for i := range s {
@@ -47,7 +53,8 @@ func TestStampsAreInOrderAndWithinTheirRead(t *testing.T) {
 		last := at
 		longest := rapid.SampledFrom([]int64{1_000_000, 5_000_000, 80_000_000}).Draw(t, "longest")
 		for range rapid.IntRange(1, 60).Draw(t, "reads") {
-			a := Arrival{From: at, Prompt: rapid.Bool().Draw(t, "prompt"), Gather: Stamp(rapid.SampledFrom([]int64{0, 50_000_000}).Draw(t, "gather"))}
+			a := Arrival{From: at, Prompt: rapid.Bool().Draw(t, "prompt"),
+				Gather: Stamp(rapid.SampledFrom([]int64{0, 50_000_000}).Draw(t, "gather"))}
 			at += Stamp(rapid.Int64Range(0, longest).Draw(t, "gap"))
 			a.At = at
 			stream := []byte(rapid.StringMatching(`(0\.[0-9]{1,3}\n){0,9}`).Draw(t, "bytes"))

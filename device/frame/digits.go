@@ -26,10 +26,11 @@ import (
 // a character 0 to 9, A to F ("text"); frames of text are lines that end in CR or LF, so they need nothing fixed. With
 // bits = "low_first" the four bits of each nibble come in reverse.
 type Digits struct {
-	Map      string            `toml:"map"`
-	Packing  string            `toml:"packing"`               // "" is two
-	Bits     string            `toml:"bits"`                  // "" is high_first
-	Order    string            `toml:"order"`                 // of the digits: "" is high_first, the most significant one
+	Map     string `toml:"map"`
+	Packing string `toml:"packing"` // "" is two
+	Bits    string `toml:"bits"`    // "" is high_first
+	// of the digits: "" is high_first, the most significant one
+	Order    string            `toml:"order"`
 	Plus     []int             `toml:"plus"`                  // nibbles that mean plus
 	Minus    []int             `toml:"minus"`                 // nibbles that mean minus
 	Decimals int               `toml:"decimals" zero:"meant"` // where no nibble says it
@@ -112,7 +113,10 @@ func (d Digits) compile(role Role) (digitsFrame, []Problem) {
 		ps.add("gap_ms", "%v; frames of text are lines: remove it", d.GapMS)
 	}
 	if f.packing != packText && d.GapMS == 0 && f.lead() < f.perByte() {
-		ps.add("map", `%q begins with no fixed byte, so no frame can be found; begin it with its fixed nibbles, or write gap_ms`, d.Map)
+		ps.add(
+			"map",
+			`%q begins with no fixed byte, so no frame can be found; begin it with its fixed nibbles, or write gap_ms`,
+			d.Map)
 	}
 	return f, ps
 }
@@ -170,7 +174,8 @@ func (f *digitsFrame) read(ps *problems, text string) {
 		ps.add("map", `%d nibbles of channel; write at most two "c"`, len(f.channel))
 	}
 	if f.nibbles%f.perByte() != 0 {
-		ps.add("map", "%d nibbles are no whole number of bytes; add the one that is missing, \".\" if it means nothing", f.nibbles)
+		ps.add("map", "%d nibbles are no whole number of bytes; add the one that is missing, \".\" if it means nothing",
+			f.nibbles)
 	}
 	if f.nibbles/f.perByte() > maxPacket {
 		ps.add("map", "a frame has more than %d bytes; shorten it", maxPacket)

@@ -10,8 +10,10 @@ var inUnits = map[string]string{"0": "mm", "1": "in"}
 
 func digitLayouts() (packed, single, low, text Digits) {
 	packed = Digits{Map: "FF s dddddd p u .", Plus: []int{0}, Minus: []int{8}, Units: inUnits}
-	single = Digits{Map: "FFFF s dddddd p u", Packing: "one", Bits: "low_first", Plus: []int{0}, Minus: []int{8}, Units: inUnits}
-	low = Digits{Map: "A5 c dddd s", Packing: "two_low_first", Order: "low_first", Decimals: 2, Plus: []int{10}, Minus: []int{11, 13}}
+	single = Digits{Map: "FFFF s dddddd p u", Packing: "one", Bits: "low_first", Plus: []int{0}, Minus: []int{8},
+		Units: inUnits}
+	low = Digits{Map: "A5 c dddd s", Packing: "two_low_first", Order: "low_first", Decimals: 2, Plus: []int{10},
+		Minus: []int{11, 13}}
 	text = Digits{Map: "E dddd s", Packing: "text", Decimals: 3, Plus: []int{0}, Minus: []int{15}}
 	return
 }
@@ -134,7 +136,8 @@ func TestLostBytesMakeNoWrongDigits(t *testing.T) {
 			v := rnd.IntN(1_000_000)
 			sent[int64(v)*1000] = true
 			frame := fmt.Appendf(nil, "%06d", v)
-			b := []byte{0xFF, frame[0] - '0', frame[1]<<4&0xF0 | frame[2]&0x0F, frame[3]<<4&0xF0 | frame[4]&0x0F, frame[5]<<4&0xF0 | 3, 0}
+			b := []byte{0xFF, frame[0] - '0', frame[1]<<4&0xF0 | frame[2]&0x0F, frame[3]<<4&0xF0 | frame[4]&0x0F,
+				frame[5]<<4&0xF0 | 3, 0}
 			// Two neighbours that lost bytes may fit together to a good frame, and nothing could tell: one is whole.
 			if lost := rnd.IntN(60); lost < len(b) && !hurt {
 				b, hurt = append(b[:lost], b[lost+1:]...), true

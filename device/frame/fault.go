@@ -47,7 +47,8 @@ var faultNames = [faultReasons]string{
 }
 
 // textReasons are those of a frame that is a line of text.
-var textReasons = []fault{faultGarbage, faultNotText, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus, faultWidth}
+var textReasons = []fault{faultGarbage, faultNotText, faultTooLong, faultNumber, faultUnit, faultRange, faultStatus,
+	faultWidth}
 
 // faultCount counts refused lines by reason.
 type faultCount struct {

@@ -105,7 +105,8 @@ func (r Register) compile(role Role) (modbusValue, []Problem) {
 	}
 	orders := map[string][4]int{"": {0, 1}, "AB": {0, 1}, "BA": {1, 0}}
 	if v.words == 2 {
-		orders = map[string][4]int{"": {0, 1, 2, 3}, "ABCD": {0, 1, 2, 3}, "CDAB": {2, 3, 0, 1}, "BADC": {1, 0, 3, 2}, "DCBA": {3, 2, 1, 0}}
+		orders = map[string][4]int{"": {0, 1, 2, 3}, "ABCD": {0, 1, 2, 3}, "CDAB": {2, 3, 0, 1}, "BADC": {1, 0, 3, 2},
+			"DCBA": {3, 2, 1, 0}}
 	}
 	var known bool
 	if v.order, known = orders[r.Order]; !known {

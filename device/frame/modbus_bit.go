@@ -17,7 +17,8 @@ func (r Register) compileBit() (modbusValue, []Problem) {
 	switch function {
 	case modbusCoil, modbusDigit:
 		if r.Bit != nil {
-			ps.add("bit", "%d; a coil or a discrete input is one bit by itself: remove it, or write function = 3 or 4", *r.Bit)
+			ps.add("bit", "%d; a coil or a discrete input is one bit by itself: remove it, or write function = 3 or 4",
+				*r.Bit)
 		}
 	case modbusHold, modbusInput:
 		v.words = 1
@@ -30,7 +31,8 @@ func (r Register) compileBit() (modbusValue, []Problem) {
 			v.bit = *r.Bit
 		}
 	default:
-		ps.add("function", "%d; write 1 (coils), 2 (discrete inputs), 3 (holding registers) or 4 (input registers)", r.Function)
+		ps.add("function", "%d; write 1 (coils), 2 (discrete inputs), 3 (holding registers) or 4 (input registers)",
+			r.Function)
 	}
 	if r.Scale != "" {
 		ps.add("scale", "%q; a signal is on or off: remove it", r.Scale)

@@ -25,18 +25,28 @@ func TestSignalsAndCountersOverModbus(t *testing.T) {
 		fault    string
 	}{
 		{Register{Function: 1, Register: 0x13, Type: "bit"}, "\x07\x01\x00\x13\x00\x01", []byte{0xCD}, Level, 1, ""},
-		{Register{Function: 1, Register: 0x14, Type: "bit"}, "\x07\x01\x00\x14\x00\x01", []byte{0xCD >> 1}, Level, 0, ""},
+		{Register{Function: 1, Register: 0x14, Type: "bit"}, "\x07\x01\x00\x14\x00\x01", []byte{0xCD >> 1},
+			Level, 0, ""},
 		{Register{Register: 0xC4, Type: "bit"}, "\x07\x02\x00\xC4\x00\x01", []byte{1}, Level, 1, ""},
 		{Register{Register: 5, Type: "bit", Bit: at(0)}, "\x07\x03\x00\x05\x00\x01", []byte{0, 1}, Level, 1, ""},
-		{Register{Function: 4, Register: 5, Type: "bit", Bit: at(9)}, "\x07\x04\x00\x05\x00\x01", []byte{2, 0}, Level, 1, ""},
-		{Register{Function: 4, Register: 5, Type: "bit", Bit: at(9)}, "\x07\x04\x00\x05\x00\x01", []byte{0xFD, 0xFF}, Level, 0, ""},
-		{Register{Register: 9, Type: "uint16", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x01", []byte{4, 0xD2}, RunTime, 1234 * hour, ""},
-		{Register{Function: 4, Register: 9, Type: "uint32", Scale: "0.1 h"}, "\x07\x04\x00\x09\x00\x02", []byte{0, 0, 0x30, 0x39}, RunTime, 12345 * hour / 10, ""},
-		{Register{Register: 9, Type: "uint32", Order: "CDAB", Scale: "1 s"}, "\x07\x03\x00\x09\x00\x02", []byte{0x38, 0x80, 0, 1}, RunTime, 80000 * 1000, ""},
-		{Register{Register: 9, Type: "float32", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x02", []byte{0x3F, 0xC0, 0, 0}, RunTime, hour * 3 / 2, ""},
-		{Register{Register: 9, Type: "uint32", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x02", []byte{0xFF, 0xFF, 0xFF, 0xFF}, RunTime, 0, "out_of_range"},
-		{Register{Register: 9, Type: "int16", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x01", []byte{0xFF, 0xFF}, RunTime, 0, "out_of_range"},
-		{Register{Register: 9, Type: "float32", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x02", []byte{0x7F, 0xC0, 0, 0}, RunTime, 0, "out_of_range"},
+		{Register{Function: 4, Register: 5, Type: "bit", Bit: at(9)}, "\x07\x04\x00\x05\x00\x01", []byte{2, 0},
+			Level, 1, ""},
+		{Register{Function: 4, Register: 5, Type: "bit", Bit: at(9)}, "\x07\x04\x00\x05\x00\x01", []byte{0xFD, 0xFF},
+			Level, 0, ""},
+		{Register{Register: 9, Type: "uint16", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x01", []byte{4, 0xD2}, RunTime,
+			1234 * hour, ""},
+		{Register{Function: 4, Register: 9, Type: "uint32", Scale: "0.1 h"}, "\x07\x04\x00\x09\x00\x02",
+			[]byte{0, 0, 0x30, 0x39}, RunTime, 12345 * hour / 10, ""},
+		{Register{Register: 9, Type: "uint32", Order: "CDAB", Scale: "1 s"}, "\x07\x03\x00\x09\x00\x02",
+			[]byte{0x38, 0x80, 0, 1}, RunTime, 80000 * 1000, ""},
+		{Register{Register: 9, Type: "float32", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x02", []byte{0x3F, 0xC0, 0, 0},
+			RunTime, hour * 3 / 2, ""},
+		{Register{Register: 9, Type: "uint32", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x02",
+			[]byte{0xFF, 0xFF, 0xFF, 0xFF}, RunTime, 0, "out_of_range"},
+		{Register{Register: 9, Type: "int16", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x01", []byte{0xFF, 0xFF}, RunTime, 0,
+			"out_of_range"},
+		{Register{Register: 9, Type: "float32", Scale: "1 h"}, "\x07\x03\x00\x09\x00\x02", []byte{0x7F, 0xC0, 0, 0},
+			RunTime, 0, "out_of_range"},
 	} {
 		tc.r.Address, tc.r.Channel = 7, "spindle"
 		name := fmt.Sprintf("%+v % X", tc.r, tc.data)
@@ -97,7 +107,8 @@ func FuzzRunTimeScale(f *testing.F) {
 		if (err == nil) == (ms == 0) || math.IsNaN(ms) || ms < 0 {
 			t.Fatalf("%q: %v, %v", text, ms, err)
 		}
-		if v, ok := (quantity{kind: RunTime, count: ms}).of(count); ok && (v < 0 || float64(v) > MaxRunTimeHours*3.6e6) {
+		if v, ok := (quantity{kind: RunTime, count: ms}).of(count); ok &&
+			(v < 0 || float64(v) > MaxRunTimeHours*3.6e6) {
 			t.Fatalf("%q of %d: %d ms", text, count, v)
 		}
 	})

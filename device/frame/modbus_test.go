@@ -66,7 +66,8 @@ func TestModbusAnswer(t *testing.T) {
 		{kind: "float32", data: "7F C0 00 00", fault: "out_of_range"}, // not a number
 		{kind: "float32", data: "7F 80 00 00", fault: "out_of_range"}, // infinity
 	} {
-		f := newModbusFramer([]Register{{Address: 7, Function: 4, Register: 3, Type: tc.kind, Order: tc.order, Scale: "0.001 mm", Channel: "x"}}, RoleIndicator)
+		f := newModbusFramer([]Register{{Address: 7, Function: 4, Register: 3, Type: tc.kind, Order: tc.order,
+			Scale: "0.001 mm", Channel: "x"}}, RoleIndicator)
 		question := f.Next(0)
 		f.Asked(question, 5, false)
 		data := unhex(t, tc.data)
@@ -75,7 +76,8 @@ func TestModbusAnswer(t *testing.T) {
 		got := f.Feed(nil, append([]byte(question), answer...), 9)
 		if tc.fault != "" {
 			if len(got) != 0 || f.Faults()[tc.fault] != 1 || f.FaultTotal() != 1 || !f.Answered() {
-				t.Errorf("%s %s %s: got %v, faults %v; want one %s", tc.kind, tc.order, tc.data, got, f.Faults(), tc.fault)
+				t.Errorf("%s %s %s: got %v, faults %v; want one %s", tc.kind, tc.order, tc.data, got,
+					f.Faults(), tc.fault)
 			}
 			continue
 		}
@@ -94,7 +96,8 @@ func TestModbusTakesOnlyTheAnswer(t *testing.T) {
 	}
 	f.Asked(f.Next(0), 1, false)
 	for _, other := range [][]byte{
-		devicetest.Seal([]byte{8, 3, 2, 0, 100}), devicetest.Seal([]byte{7, 4, 2, 0, 100}), devicetest.Seal([]byte{7, 3, 4, 0, 0, 0, 100}),
+		devicetest.Seal([]byte{8, 3, 2, 0, 100}), devicetest.Seal([]byte{7, 4, 2, 0, 100}),
+		devicetest.Seal([]byte{7, 3, 4, 0, 0, 0, 100}),
 		append(devicetest.Seal([]byte{7, 3, 2, 0, 100})[:6], 0), good[:6],
 	} {
 		if got := f.Feed(nil, other, 2); len(got) != 0 {
@@ -145,7 +148,8 @@ func FuzzModbusFramer(f *testing.F) {
 			}, p, int(cut))
 		}
 		checkCuts(t, func() Framer {
-			f := newModbusFramer([]Register{{Address: 1, Type: "bit"}, {Address: 1, Type: "uint32", Scale: "1 s"}}, RoleMachine)
+			f := newModbusFramer([]Register{{Address: 1, Type: "bit"}, {Address: 1, Type: "uint32", Scale: "1 s"}},
+				RoleMachine)
 			f.Asked(f.Next(0), 0, false)
 			return f
 		}, p, int(cut))

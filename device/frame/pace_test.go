@@ -27,7 +27,8 @@ const stallEvery = Stamp(100 * time.Millisecond)
 // looked reads the instrument as the poller does a port that is read along with another: every tick, and now and then
 // promptly, each wake-up between 20 and 80 microseconds late; in the last part of each tenth of a second, stall, it has
 // no processor. It gives the stamps that come of it, and the longest time between two looks.
-func looked(t *testing.T, sent []Stamp, tick, anchor, stall time.Duration, rnd *rand.Rand) (got []Stamp, longest Stamp) {
+func looked(t *testing.T, sent []Stamp, tick, anchor, stall time.Duration, rnd *rand.Rand) (got []Stamp,
+	longest Stamp) {
 	t.Helper()
 	d := NewDecoder(NewTextFramer(), 921600)
 	d.Opened(true, sent[0]-1)
@@ -52,7 +53,8 @@ func looked(t *testing.T, sent []Stamp, tick, anchor, stall time.Duration, rnd *
 			lines = append(lines, "0.1\n"...)
 		}
 		longest = max(longest, at-from)
-		for _, s := range d.Read(lines, Arrival{From: from, At: at, Prompt: prompt, Gather: max(Stamp(tick), at-from)}) {
+		for _, s := range d.Read(lines,
+			Arrival{From: from, At: at, Prompt: prompt, Gather: max(Stamp(tick), at-from)}) {
 			got = append(got, s.At)
 		}
 		i += n
@@ -80,15 +82,24 @@ func TestStampsOfLinesReadAlong(t *testing.T) {
 		{"a little slower than the tick", 1003 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0, 0},
 		{"three lines a tick", 330 * time.Microsecond, time.Millisecond, 0, 60 * time.Microsecond, 0, 0},
 		{"fast and read seldom", 410 * time.Microsecond, 5 * time.Millisecond, 0, 80 * time.Microsecond, 0, 0},
-		{"a little uneven", time.Millisecond, 2 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 0, 0},
-		{"uneven by a whole period", time.Millisecond, 2 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 0, 0},
-		{"gathered in a sweep", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond, 0},
-		{"gathered at rest", 1003 * time.Microsecond, 50 * time.Millisecond, 0, 60 * time.Microsecond, 500 * time.Millisecond, 0},
-		{"gathered, a line a look", 19 * time.Millisecond, 20 * time.Millisecond, 0, 500 * time.Microsecond, 500 * time.Millisecond, 0},
-		{"gathered, a little uneven", time.Millisecond, 20 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 500 * time.Millisecond, 0},
-		{"gathered, on a tenth of a core", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 100 * time.Microsecond, 500 * time.Millisecond, 90 * time.Millisecond},
-		{"at every line, on a tenth of a core", 1003 * time.Microsecond, time.Millisecond, 0, 100 * time.Microsecond, 0, 90 * time.Millisecond},
-		{"gathered, uneven by a whole period", time.Millisecond, 20 * time.Millisecond, time.Millisecond, 600 * time.Microsecond, 500 * time.Millisecond, 0},
+		{"a little uneven", time.Millisecond, 2 * time.Millisecond, 100 * time.Microsecond, 100 * time.Microsecond, 0,
+			0},
+		{"uneven by a whole period", time.Millisecond, 2 * time.Millisecond, time.Millisecond,
+			600 * time.Microsecond, 0, 0},
+		{"gathered in a sweep", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 60 * time.Microsecond,
+			500 * time.Millisecond, 0},
+		{"gathered at rest", 1003 * time.Microsecond, 50 * time.Millisecond, 0, 60 * time.Microsecond,
+			500 * time.Millisecond, 0},
+		{"gathered, a line a look", 19 * time.Millisecond, 20 * time.Millisecond, 0, 500 * time.Microsecond,
+			500 * time.Millisecond, 0},
+		{"gathered, a little uneven", time.Millisecond, 20 * time.Millisecond, 100 * time.Microsecond,
+			100 * time.Microsecond, 500 * time.Millisecond, 0},
+		{"gathered, on a tenth of a core", 1003 * time.Microsecond, 20 * time.Millisecond, 0, 100 * time.Microsecond,
+			500 * time.Millisecond, 90 * time.Millisecond},
+		{"at every line, on a tenth of a core", 1003 * time.Microsecond, time.Millisecond, 0, 100 * time.Microsecond, 0,
+			90 * time.Millisecond},
+		{"gathered, uneven by a whole period", time.Millisecond, 20 * time.Millisecond, time.Millisecond,
+			600 * time.Microsecond, 500 * time.Millisecond, 0},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			rnd := rand.New(rand.NewPCG(1, 2))
@@ -98,7 +109,8 @@ func TestStampsOfLinesReadAlong(t *testing.T) {
 			for i := range got {
 				e := got[i] - truth[i]
 				if e > longest || e < -longest {
-					t.Fatalf("line %d is stamped %v from its arrival, looks were at most %v apart", i, time.Duration(e), time.Duration(longest))
+					t.Fatalf("line %d is stamped %v from its arrival, looks were at most %v apart", i, time.Duration(e),
+						time.Duration(longest))
 				}
 				squares += float64(e) * float64(e)
 				mean += float64(e) / n

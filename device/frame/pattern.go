@@ -56,7 +56,8 @@ const (
 )
 
 var partNames = map[string]partKind{
-	"value": partValue, "sign": partSign, "unit": partUnit, "channel": partChannel, "flag": partFlag, "any": partAny, "rest": partRest,
+	"value": partValue, "sign": partSign, "unit": partUnit, "channel": partChannel, "flag": partFlag, "any": partAny,
+	"rest": partRest,
 }
 
 type part struct {
@@ -171,10 +172,12 @@ func (f *patternFrame) checkParts(ps *problems, p Pattern) {
 		}
 	}
 	if (seen[partFlag] > 0) != (len(p.GoodFlags) > 0) {
-		ps.add("good_flags", `write {flag} in the form and in good_flags the flags of a good reading, or neither; an empty text in the list stands for no flag`)
+		ps.add("good_flags",
+			`write {flag} in the form and in good_flags the flags of a good reading, or neither; an empty text in the list stands for no flag`)
 	}
 	if seen[partSign] == 0 && p.Plus+p.Minus != "" {
-		ps.add("form", "plus or minus is written, but there is no {sign}; write it where the sign stands, or remove them")
+		ps.add(
+			"form", "plus or minus is written, but there is no {sign}; write it where the sign stands, or remove them")
 	}
 	if seen[partUnit] == 0 && len(p.Units) > 0 {
 		ps.add("form", "units are written, but there is no {unit}; write it where the unit stands, or remove them")
@@ -185,7 +188,9 @@ func (f *patternFrame) checkParts(ps *problems, p Pattern) {
 		}
 		for _, next := range f.follow(i+1, nil) {
 			if clash(x.kind, next) {
-				ps.add("form", "%s runs into %s, so a line could be read in two ways; give the first a width, as in {%s:2}, or write what stands between them",
+				ps.add(
+					"form",
+					"%s runs into %s, so a line could be read in two ways; give the first a width, as in {%s:2}, or write what stands between them",
 					partName(x), partName(next), strings.Trim(partName(x), "{}"))
 			}
 		}

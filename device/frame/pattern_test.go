@@ -19,7 +19,8 @@ func patternFramer(t testing.TB, p Pattern) Framer {
 }
 
 func TestPatternLine(t *testing.T) {
-	columns := Pattern{Form: `{channel:2}{flag:1}{value:8}{unit:2}`, GoodFlags: []string{"N", ""}, Units: map[string]string{"MM": "mm", "IN": "in"}}
+	columns := Pattern{Form: `{channel:2}{flag:1}{value:8}{unit:2}`, GoodFlags: []string{"N", ""},
+		Units: map[string]string{"MM": "mm", "IN": "in"}}
 	apart := Pattern{Form: `{sign}{value}{unit}[;{flag}]`, Plus: "P", Minus: "M", GoodFlags: []string{"", "ok"}}
 	counts := Pattern{Form: `\x02{channel}, {value} {rest}`, End: `\x03`, Decimals: 4, Unit: "in"}
 	for _, tc := range []struct {
@@ -138,7 +139,8 @@ func FuzzPatternFramer(f *testing.F) {
 	f.Fuzz(func(t *testing.T, p []byte, cut uint8) {
 		for i, x := range fuzzPatterns {
 			if i < 2 { // those that end at CR and LF
-				checkFramer(t, x.framer(RoleIndicator, false), x.framer(RoleIndicator, false), p, int(cut), 10_000_000_000)
+				checkFramer(t, x.framer(RoleIndicator, false), x.framer(RoleIndicator, false), p, int(cut),
+					10_000_000_000)
 			} else {
 				checkCuts(t, func() Framer { return x.framer(RoleIndicator, false) }, p, int(cut))
 			}

@@ -81,7 +81,10 @@ func (ps *problems) quantity(role Role, text string) quantity {
 // frame would cut it.
 func (ps *problems) gap(ms float64) {
 	if ms != 0 && !(ms >= 5 && ms <= 1000) {
-		ps.add("gap_ms", "%v; write the silence between frames, 5 to 1000 ms, or remove it to find frames by what is fixed in them", ms)
+		ps.add(
+			"gap_ms",
+			"%v; write the silence between frames, 5 to 1000 ms, or remove it to find frames by what is fixed in them",
+			ms)
 	}
 }
 

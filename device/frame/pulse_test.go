@@ -94,7 +94,8 @@ func TestPulsesOfAWheel(t *testing.T) {
 	}{{"p\r\n", 10}, {"p\n", 12}, {"sta", 20}, {"rt\n", 22}, {"p 4\np start\n", 30}, {"starting\n", 40}, {"p\n", 41}} {
 		got = f.Feed(got, []byte(p.text), ms(p.at))
 	}
-	want := []Sample{{At: ms(10)}, {At: ms(12)}, {At: ms(20), Mark: true}, {At: ms(30)}, {At: ms(30), Mark: true}, {At: ms(40)}, {At: ms(41)}}
+	want := []Sample{{At: ms(10)}, {At: ms(12)}, {At: ms(20), Mark: true}, {At: ms(30)}, {At: ms(30), Mark: true},
+		{At: ms(40)}, {At: ms(41)}}
 	if len(got) != len(want) {
 		t.Fatalf("%d pulses %+v", len(got), got)
 	}

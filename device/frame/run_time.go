@@ -17,7 +17,10 @@ var timeUnits = map[string]float64{"h": 3.6e6, "min": 6e4, "s": 1e3, "ms": 1}
 // parseRunTime reads the time of one count, "0.1 h", "1 min" or "1 h / 100", and gives it in milliseconds.
 func parseRunTime(text string) (float64, error) {
 	bad := func() (float64, error) {
-		return 0, fmt.Errorf(`%q is not the time of one count; write for example "1 h", "0.1 h", "1 min", "1 s" or "1 h / 100"`, text)
+		return 0,
+			fmt.Errorf(
+				`%q is not the time of one count; write for example "1 h", "0.1 h", "1 min", "1 s" or "1 h / 100"`,
+				text)
 	}
 	length, counts, divided := strings.Cut(text, "/")
 	d, rest, f := scanDecimal([]byte(strings.TrimSpace(length)))

@@ -147,7 +147,8 @@ func TestEncoderLine(t *testing.T) {
 		}
 	}
 	f := NewEncoderFramer(0)
-	if got := f.Feed(nil, []byte("12\n12 deg\n"), 0); len(got) != 1 || got[0].Kind != Angle || f.Faults()["bad_unit"] != 1 {
+	if got := f.Feed(nil, []byte("12\n12 deg\n"), 0); len(got) != 1 || got[0].Kind != Angle ||
+		f.Faults()["bad_unit"] != 1 {
 		t.Errorf("without counts a turn: got %v, faults %v; want the angle alone", got, f.Faults())
 	}
 }
@@ -186,7 +187,8 @@ func drawStream(t *rapid.T) []byte {
 		rapid.StringMatching(`([a-z]{1,3}:? )?[+-]?[0-9]{1,3}[.,][0-9]{1,5} ?(mm|in|um|deg)?`),
 		rapid.StringMatching(`-?[0-9]{1,6}`),
 		rapid.StringN(0, 20, 40),
-		rapid.Just(strings.Repeat("7", 255)), rapid.Just(strings.Repeat("7", 256)), rapid.Just(strings.Repeat("7", 600)),
+		rapid.Just(strings.Repeat("7", 255)), rapid.Just(strings.Repeat("7", 256)),
+		rapid.Just(strings.Repeat("7", 600)),
 		rapid.Just("12.3.4"), rapid.Just(""),
 	)
 	end := rapid.SampledFrom([]string{"\n", "\r", "\r\n", "\n\n"})
@@ -273,7 +275,8 @@ func TestFeedDoesNotAllocate(t *testing.T) {
 }
 
 func FuzzTextFramer(f *testing.F) {
-	for _, s := range []string{"arm: -0,0125 mm\r\n", "12.3.4\n1,234.5\n0x1f\n--1\n", "1: 0.5 \xb5m\r", "\x00\xff\n9\n"} {
+	for _, s := range []string{"arm: -0,0125 mm\r\n", "12.3.4\n1,234.5\n0x1f\n--1\n", "1: 0.5 \xb5m\r",
+		"\x00\xff\n9\n"} {
 		f.Add([]byte(s), uint8(3))
 	}
 	f.Fuzz(func(t *testing.T, p []byte, cut uint8) {

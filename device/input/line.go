@@ -107,7 +107,8 @@ func (s Spec) check() error {
 	case s.Debounce < 0 || s.Every <= 0 || s.Stale <= 0:
 		return errors.New("a time below zero: write a positive one")
 	case s.Stale < 2*s.Every:
-		return fmt.Errorf("it is read each %v, so what is %v old cannot be too old: write twice as long at least", s.Every, s.Stale)
+		return fmt.Errorf("it is read each %v, so what is %v old cannot be too old: write twice as long at least",
+			s.Every, s.Stale)
 	}
 	return nil
 }

@@ -50,7 +50,8 @@ func write(t *testing.T, path, text string) {
 func TestALineFromAFile(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "value")
-	l, err := New(Spec{Name: "spindle", Source: SourceFile, File: path, ActiveLow: true, Every: 2 * time.Millisecond, Debounce: 5 * time.Millisecond}, nil)
+	l, err := New(Spec{Name: "spindle", Source: SourceFile, File: path, ActiveLow: true, Every: 2 * time.Millisecond,
+		Debounce: 5 * time.Millisecond}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,7 +102,8 @@ func (m *made) Close() error { m.mu.Lock(); defer m.mu.Unlock(); m.closed++; ret
 func TestALineFromAModemLine(t *testing.T) {
 	t.Parallel()
 	m := &made{}
-	l, err := New(Spec{Name: "spindle", Source: SourceModem, Port: "/dev/x", Signal: "DSR", Every: 2 * time.Millisecond}, nil)
+	l, err := New(Spec{Name: "spindle", Source: SourceModem, Port: "/dev/x", Signal: "DSR",
+		Every: 2 * time.Millisecond}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

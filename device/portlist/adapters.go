@@ -50,9 +50,10 @@ type USB struct {
 	Serial       string `json:"serial,omitempty"`
 	Manufacturer string `json:"manufacturer,omitempty"`
 	Model        string `json:"model,omitempty"`
-	Interface    string `json:"interface,omitempty"` // two hexadecimal digits; an adapter with several lines has several
-	Line         string `json:"line,omitempty"`      // number of the line within the interface
-	Path         string `json:"path"`                // bus and sockets, as the kernel names them: 1-1.2
+	// two hexadecimal digits; an adapter with several lines has several
+	Interface string `json:"interface,omitempty"`
+	Line      string `json:"line,omitempty"` // number of the line within the interface
+	Path      string `json:"path"`           // bus and sockets, as the kernel names them: 1-1.2
 }
 
 // Note is something to know about a port, with what to do about it.
@@ -67,7 +68,10 @@ func List(r Roots) ([]Port, error) {
 	class := filepath.Join(r.Sys, "class/tty")
 	entries, err := os.ReadDir(class)
 	if err != nil {
-		return nil, fmt.Errorf("cannot list serial ports: %w; tramd looks for them in the kernel's own listing, which must be mounted", err)
+		return nil,
+			fmt.Errorf(
+				"cannot list serial ports: %w; tramd looks for them in the kernel's own listing, which must be mounted",
+				err)
 	}
 	var ports []Port
 	consoles := consoles(r)
@@ -139,7 +143,8 @@ func usbAbove(r Roots, dir string) *USB {
 		if v := attribute(filepath.Join(dir, "idVendor")); v != "" {
 			u.Vendor, u.Product = v, attribute(filepath.Join(dir, "idProduct"))
 			u.Serial = attribute(filepath.Join(dir, "serial"))
-			u.Manufacturer, u.Model = attribute(filepath.Join(dir, "manufacturer")), attribute(filepath.Join(dir, "product"))
+			u.Manufacturer, u.Model = attribute(filepath.Join(dir, "manufacturer")),
+				attribute(filepath.Join(dir, "product"))
 			u.Path = filepath.Base(dir)
 			return &u
 		}

@@ -20,7 +20,8 @@ type machine struct {
 
 func newMachine(t testing.TB) machine {
 	dir := t.TempDir()
-	m := machine{t, Roots{Sys: filepath.Join(dir, "sys"), Dev: filepath.Join(dir, "dev"), Proc: filepath.Join(dir, "proc")}}
+	m := machine{t, Roots{Sys: filepath.Join(dir, "sys"), Dev: filepath.Join(dir, "dev"),
+		Proc: filepath.Join(dir, "proc")}}
 	for _, d := range []string{"sys/class/tty", "dev", "proc"} {
 		m.ok(os.MkdirAll(filepath.Join(dir, d), 0o755))
 	}
@@ -62,7 +63,8 @@ type usb struct{ socket, vendor, product, serial, model string }
 func (m machine) plug(u usb, iface string) string {
 	m.t.Helper()
 	dev := "devices/platform/usb1/" + u.socket
-	for name, text := range map[string]string{"idVendor": u.vendor, "idProduct": u.product, "serial": u.serial, "product": u.model} {
+	for name, text := range map[string]string{"idVendor": u.vendor, "idProduct": u.product, "serial": u.serial,
+		"product": u.model} {
 		if text != "" {
 			m.write(filepath.Join(m.Sys, dev, name), text+"\n")
 		}
@@ -120,12 +122,18 @@ func TestABenchWithTwoAdaptersAndABoardsOwnPort(t *testing.T) {
 
 	sixteen := 16
 	want := []Port{
-		{Name: "/dev/serial/by-id/usb-Encoder_E4-if02", Node: "/dev/ttyACM0", ByID: "/dev/serial/by-id/usb-Encoder_E4-if02",
-			USB: &USB{Vendor: "1209", Product: "0002", Serial: "E4", Model: "Encoder", Interface: "02", Path: "1-1.3"}, OpenBy: []Process{}},
+		{Name: "/dev/serial/by-id/usb-Encoder_E4-if02", Node: "/dev/ttyACM0",
+			ByID: "/dev/serial/by-id/usb-Encoder_E4-if02",
+			USB: &USB{Vendor: "1209", Product: "0002", Serial: "E4", Model: "Encoder", Interface: "02",
+				Path: "1-1.3"},
+			OpenBy: []Process{}},
 		{Name: "/dev/ttyAMA0", Node: "/dev/ttyAMA0", Console: true, OpenBy: []Process{}},
-		{Name: "/dev/serial/by-id/usb-Bridge_LN7-if00-port0", Node: "/dev/ttyUSB0", ByID: "/dev/serial/by-id/usb-Bridge_LN7-if00-port0",
-			ByPath: "/dev/serial/by-path/platform-usb-0:1.2:1.0-port0", Driver: "bridge", LatencyMS: &sixteen, OpenBy: []Process{},
-			USB: &USB{Vendor: "1209", Product: "0001", Serial: "LN7", Model: "Bridge", Interface: "00", Line: "0", Path: "1-1.2"}},
+		{Name: "/dev/serial/by-id/usb-Bridge_LN7-if00-port0", Node: "/dev/ttyUSB0",
+			ByID:   "/dev/serial/by-id/usb-Bridge_LN7-if00-port0",
+			ByPath: "/dev/serial/by-path/platform-usb-0:1.2:1.0-port0", Driver: "bridge", LatencyMS: &sixteen,
+			OpenBy: []Process{},
+			USB: &USB{Vendor: "1209", Product: "0001", Serial: "LN7", Model: "Bridge", Interface: "00", Line: "0",
+				Path: "1-1.2"}},
 	}
 	got := m.list()
 	for i, c := range []string{"", "console", "latency"} {
@@ -151,10 +159,12 @@ func TestTwinsAreNamedByTheirSockets(t *testing.T) {
 	m.link("../../ttyUSB1", filepath.Join(m.Dev, "serial/by-id/usb-Serial-if00-port0"))
 	for i, s := range []string{"1.1", "1.4"} {
 		m.link(fmt.Sprintf("../../ttyUSB%d", i), filepath.Join(m.Dev, "serial/by-path/platform-usb-0:"+s+":1.0-port0"))
-		m.link(fmt.Sprintf("../../ttyUSB%d", i), filepath.Join(m.Dev, "serial/by-path/platform-usbv2-0:"+s+":1.0-port0"))
+		m.link(fmt.Sprintf("../../ttyUSB%d", i),
+			filepath.Join(m.Dev, "serial/by-path/platform-usbv2-0:"+s+":1.0-port0"))
 	}
 	for i, p := range m.list() {
-		want := []string{"/dev/serial/by-path/platform-usb-0:1.1:1.0-port0", "/dev/serial/by-path/platform-usb-0:1.4:1.0-port0"}[i]
+		want := []string{"/dev/serial/by-path/platform-usb-0:1.1:1.0-port0",
+			"/dev/serial/by-path/platform-usb-0:1.4:1.0-port0"}[i]
 		if p.Name != want || codes(p) != "twin" {
 			t.Errorf("%s is called %s with notes %q, want %s", p.Node, p.Name, codes(p), want)
 		}
@@ -198,7 +208,8 @@ func TestWhoHasItOpen(t *testing.T) {
 	var st unix.Stat_t
 	m.ok(unix.Stat(filepath.Join(m.Dev, "ttyUSB1"), &st))
 	place := fmt.Sprintf("%02x:%02x:%d", unix.Major(uint64(st.Dev)), unix.Minor(uint64(st.Dev)), st.Ino)
-	m.write(filepath.Join(m.Proc, "locks"), "1: FLOCK  ADVISORY  WRITE 900 "+place+" 0 EOF\n1: -> FLOCK  ADVISORY  WRITE 901 "+place+" 0 EOF\n2: POSIX ADVISORY READ 902 00:00:1 0 EOF\ncut\n")
+	m.write(filepath.Join(m.Proc, "locks"), "1: FLOCK  ADVISORY  WRITE 900 "+place+
+		" 0 EOF\n1: -> FLOCK  ADVISORY  WRITE 901 "+place+" 0 EOF\n2: POSIX ADVISORY READ 902 00:00:1 0 EOF\ncut\n")
 	got := m.list()
 	if d := cmp.Diff([]Process{{812, "terminal?[31m"}}, got[0].OpenBy); d != "" {
 		t.Error(d)
@@ -233,7 +244,8 @@ func TestWhatGoesAwayIsLeftOutAndNoListingIsAnError(t *testing.T) {
 	if got := m.list(); len(got) != 0 {
 		t.Errorf("%v", got)
 	}
-	if _, err := List(Roots{Sys: filepath.Join(m.Sys, "none")}); err == nil || !strings.Contains(err.Error(), "must be mounted") {
+	if _, err := List(Roots{Sys: filepath.Join(m.Sys, "none")}); err == nil ||
+		!strings.Contains(err.Error(), "must be mounted") {
 		t.Errorf("%v", err)
 	}
 	if _, err := List(Roots{}); err != nil {

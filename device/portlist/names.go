@@ -57,7 +57,8 @@ func hasTwin(ports []Port, i int) bool {
 	for j := range ports {
 		b := ports[j].USB
 		if j != i && a != nil && b != nil && a.Path != b.Path &&
-			a.Vendor == b.Vendor && a.Product == b.Product && a.Serial == b.Serial && a.Interface == b.Interface && a.Line == b.Line {
+			a.Vendor == b.Vendor && a.Product == b.Product && a.Serial == b.Serial && a.Interface == b.Interface &&
+			a.Line == b.Line {
 			return true
 		}
 	}

@@ -74,7 +74,8 @@ func inUse(path string, pid int) error {
 	case pid == os.Getpid():
 		by, cure = "this program", "two devices name the same port; give each its own"
 	case pid > 0:
-		by, cure = fmt.Sprintf("pid %d", pid), fmt.Sprintf("stop that program (ps -p %d names it), or give this device another port", pid)
+		by, cure = fmt.Sprintf("pid %d", pid),
+			fmt.Sprintf("stop that program (ps -p %d names it), or give this device another port", pid)
 	}
 	return &OpenError{Kind: ErrInUse, Text: fmt.Sprintf("port %s is in use by %s: %s", path, by, cure)}
 }

@@ -21,10 +21,13 @@ type Mode struct {
 
 // ParseMode reads "8N1": bits, parity, stop bits.
 func ParseMode(s string) (Mode, error) {
-	if len(s) == 3 && (s[0] == '7' || s[0] == '8') && (s[1] == 'N' || s[1] == 'E' || s[1] == 'O') && (s[2] == '1' || s[2] == '2') {
+	if len(s) == 3 && (s[0] == '7' || s[0] == '8') && (s[1] == 'N' || s[1] == 'E' || s[1] == 'O') &&
+		(s[2] == '1' || s[2] == '2') {
 		return Mode{int(s[0] - '0'), s[1], int(s[2] - '0')}, nil
 	}
-	return Mode{}, fmt.Errorf(`line %q: write data bits (7 or 8), parity (N none, E even, O odd) and stop bits (1 or 2), for example "8N1" or "7E1"`, s)
+	return Mode{},
+		fmt.Errorf(
+			`line %q: write data bits (7 or 8), parity (N none, E even, O odd) and stop bits (1 or 2), for example "8N1" or "7E1"`, s)
 }
 
 // CheckMode refuses what is not the framing of a character.

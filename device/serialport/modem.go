@@ -34,7 +34,8 @@ func OpenModem(path string) (*Modem, error) {
 func (m *Modem) Signals() (Signals, error) {
 	b, err := m.bits.GetModemStatusBits()
 	if err != nil {
-		return Signals{}, fmt.Errorf("port %s does not tell its modem lines (not every adapter has them; check its cable): %w", m.path, err)
+		return Signals{}, fmt.Errorf(
+			"port %s does not tell its modem lines (not every adapter has them; check its cable): %w", m.path, err)
 	}
 	return Signals{CTS: b.CTS, DSR: b.DSR, DCD: b.DCD, RI: b.RI}, nil
 }

@@ -90,7 +90,8 @@ func openError(path string, err error) error {
 	if errors.As(err, &pe) {
 		code = pe.Code()
 	}
-	gone := errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.ENODEV) || errors.Is(err, unix.EIO)
+	gone := errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.ENODEV) ||
+		errors.Is(err, unix.EIO)
 	switch {
 	case gone:
 		return &OpenError{Kind: ErrAbsent, Text: fmt.Sprintf(
@@ -104,7 +105,8 @@ func openError(path string, err error) error {
 	case errors.Is(err, unix.EBUSY) || code == serial.PortBusy:
 		return inUse(path, 0)
 	case code == serial.InvalidSerialPort:
-		return fmt.Errorf("%s is not a serial port, or refuses its settings: check the path and the baud rate: %w", path, err)
+		return fmt.Errorf("%s is not a serial port, or refuses its settings: check the path and the baud rate: %w",
+			path, err)
 	}
 	return fmt.Errorf("open port %s: %w", path, err)
 }

@@ -43,7 +43,8 @@ func TestPortInUseByAnotherProcess(t *testing.T) {
 		t.Fatalf("the other process said %q, %v", word, err)
 	}
 	_, err = Open(l.Path, 115200, Plain, locks)
-	if want := fmt.Sprintf("in use by pid %d: stop that program", cmd.Process.Pid); err == nil || !strings.Contains(err.Error(), want) {
+	if want := fmt.Sprintf("in use by pid %d: stop that program", cmd.Process.Pid); err == nil ||
+		!strings.Contains(err.Error(), want) {
 		t.Errorf("open: %v; want %q", err, want)
 	}
 	if err := cmd.Process.Kill(); err != nil {
@@ -85,7 +86,8 @@ func TestOpenErrors(t *testing.T) {
 	if err := os.WriteFile(plain, []byte("x"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(filepath.Join(dir, "none"), 115200, Plain, dir); !errors.Is(err, ErrAbsent) || !strings.Contains(err.Error(), "/dev/serial/by-id") {
+	if _, err := Open(filepath.Join(dir, "none"), 115200, Plain, dir); !errors.Is(err, ErrAbsent) ||
+		!strings.Contains(err.Error(), "/dev/serial/by-id") {
 		t.Errorf("absent: %v", err)
 	}
 	if _, err := Open(plain, 115200, Plain, dir); err == nil || !strings.Contains(err.Error(), "not a serial port") {

@@ -53,7 +53,8 @@ const settleFor = 20 * time.Millisecond
 
 // Listen listens for so long, and no longer than it takes to hear enough bytes. A request is written first, and again
 // each time the line has been silent for as long as pause.
-func (e *Probe) Listen(ctx context.Context, baud int, line string, long time.Duration, enough int, request string, pause time.Duration) ([]Chunk, error) {
+func (e *Probe) Listen(ctx context.Context, baud int, line string, long time.Duration, enough int, request string,
+	pause time.Duration) ([]Chunk, error) {
 	mode, err := ParseMode(line)
 	if err != nil {
 		return nil, err

@@ -28,7 +28,8 @@ func Multiply(ctx context.Context, path string, n int) (err error) {
 	defer func() { err = errors.Join(err, db.Close()) }()
 	db.SetMaxOpenConns(1)
 	var first, runs int64
-	if err := db.QueryRowContext(ctx, "SELECT min(id), count(*) FROM run WHERE outcome = 'finished'").Scan(&first, &runs); err != nil || runs != 1 {
+	if err := db.QueryRowContext(ctx, "SELECT min(id), count(*) FROM run WHERE outcome = 'finished'").Scan(
+		&first, &runs); err != nil || runs != 1 {
 		return fmt.Errorf("%s holds %d finished runs, want one to multiply: %w", path, runs, err)
 	}
 	// Each table's columns are asked for, so that a later schema is copied whole.
@@ -53,15 +54,19 @@ func Multiply(ctx context.Context, path string, n int) (err error) {
 			}
 			into, from = into+", "+name, from+", "+value
 		}
-		return fmt.Sprintf("INSERT INTO %s (%s) SELECT %s FROM %s, %s", table, into[2:], from[2:], numbers, table), rows.Err()
+		return fmt.Sprintf("INSERT INTO %s (%s) SELECT %s FROM %s, %s", table, into[2:], from[2:], numbers, table),
+			rows.Err()
 	}
-	numbers := fmt.Sprintf("(WITH RECURSIVE n (i) AS (SELECT %d UNION ALL SELECT i + 1 FROM n WHERE i < %d) SELECT i FROM n)", first+1, first+int64(n)-1)
+	numbers := fmt.Sprintf(
+		"(WITH RECURSIVE n (i) AS (SELECT %d UNION ALL SELECT i + 1 FROM n WHERE i < %d) SELECT i FROM n)", first+1,
+		first+int64(n)-1)
 	hours := fmt.Sprintf("(i - %d) * 3600000000", first+int64(n)-1)
 	for _, t := range []struct {
 		table string
 		own   map[string]string
 	}{
-		{"run", map[string]string{"id": "i", "started_us": "run.started_us + " + hours, "ended_us": "run.ended_us + " + hours}},
+		{"run", map[string]string{"id": "i", "started_us": "run.started_us + " + hours,
+			"ended_us": "run.ended_us + " + hours}},
 		{"result", map[string]string{"id": "", "run_id": "i"}},
 		{"chunk", map[string]string{"id": "i << 20 | chunk.seq", "run_id": "i"}},
 	} {
@@ -74,6 +79,8 @@ func Multiply(ctx context.Context, path string, n int) (err error) {
 			return fmt.Errorf("table %s: %w", t.table, err)
 		}
 	}
-	_, err = db.ExecContext(ctx, "UPDATE run_count SET runs = ? WHERE outcome = 'finished'; PRAGMA wal_checkpoint(TRUNCATE)", n)
+	_,
+		err = db.ExecContext(
+		ctx, "UPDATE run_count SET runs = ? WHERE outcome = 'finished'; PRAGMA wal_checkpoint(TRUNCATE)", n)
 	return err
 }

@@ -22,7 +22,8 @@ func states(ms []Message) (out []string) {
 func TestToldOnceAndClearedOnce(t *testing.T) {
 	b := newAlertState("linnet", nil, noon)
 	a := []Alarm{{Kind: "shift", About: "tilt", Since: noon.Add(-time.Hour)}}
-	if got := b.update(noon, a); len(got) != 1 || got[0].State != "raised" || !got[0].Since.Equal(noon.Add(-time.Hour)) {
+	if got := b.update(noon, a); len(got) != 1 || got[0].State != "raised" ||
+		!got[0].Since.Equal(noon.Add(-time.Hour)) {
 		t.Fatalf("got %v", got)
 	}
 	for s := range 20 {
@@ -49,7 +50,8 @@ func TestALooseCable(t *testing.T) {
 		if s < 200 || (s >= 600 && s%60 < 45) {
 			standing = lost
 			if s >= 600 {
-				standing = []Alarm{{Kind: "device", About: "arm", Since: noon.Add(600 * time.Second), After: deviceAfter}}
+				standing = []Alarm{{Kind: "device", About: "arm", Since: noon.Add(600 * time.Second),
+					After: deviceAfter}}
 			}
 		}
 		for _, m := range b.update(noon.Add(time.Duration(s)*time.Second), standing) {
@@ -92,18 +94,26 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 // A measurement of the assembly has alarms of its own, under the names of its rules.
 func TestStandingOfTheAssembly(t *testing.T) {
 	next := noon.AddDate(0, 0, -10)
-	s := &session.Snapshot{At: noon, Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true}, Assembly: []session.StandingState{
-		{Name: "left rail", Kind: "traverse", NextCheck: &next, Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour), Text: "tilt is outside"}}},
-		{Name: "shank", Kind: "bar", Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour), Text: "tilt is outside"}}},
-	}}
+	s := &session.Snapshot{At: noon, Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
+		Assembly: []session.StandingState{
+			{Name: "left rail", Kind: "traverse", NextCheck: &next,
+				Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour),
+					Text: "tilt is outside"}}},
+			{Name: "shank", Kind: "bar",
+				Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour),
+					Text: "tilt is outside"}}},
+		}}
 	got := Standing(s)
 	if len(got) != 3 || got[0].key() == got[2].key() {
 		t.Fatalf("got %+v", got)
 	}
 	for i, want := range []map[string]string{
-		{"alertname": "TramdAssemblyAlarm", "machine": "linnet", "severity": "warning", "name": "left rail", "measurement": "traverse", "kind": "outside", "axis": "tilt"},
-		{"alertname": "TramdAssemblyCheckOverdue", "machine": "linnet", "severity": "warning", "name": "left rail", "measurement": "traverse"},
-		{"alertname": "TramdAssemblyAlarm", "machine": "linnet", "severity": "warning", "name": "shank", "measurement": "bar", "kind": "outside", "axis": "tilt"},
+		{"alertname": "TramdAssemblyAlarm", "machine": "linnet", "severity": "warning", "name": "left rail",
+			"measurement": "traverse", "kind": "outside", "axis": "tilt"},
+		{"alertname": "TramdAssemblyCheckOverdue", "machine": "linnet", "severity": "warning", "name": "left rail",
+			"measurement": "traverse"},
+		{"alertname": "TramdAssemblyAlarm", "machine": "linnet", "severity": "warning", "name": "shank",
+			"measurement": "bar", "kind": "outside", "axis": "tilt"},
 	} {
 		if labels := alert("linnet", "", got[i], noon).Labels; !maps.Equal(labels, want) {
 			t.Errorf("got  %v\nwant %v", labels, want)
@@ -120,9 +130,12 @@ func TestStandingOfTheAssembly(t *testing.T) {
 
 func TestStanding(t *testing.T) {
 	next := noon.Add(-time.Hour)
-	s := &session.Snapshot{At: noon, NextCheck: &next, NextWhy: "no check yet", Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
+	s := &session.Snapshot{At: noon, NextCheck: &next, NextWhy: "no check yet", Clock: session.ClockState{Set: true},
+		Store:   session.StoreState{OK: true},
 		Devices: []session.DeviceState{{Name: "arm", State: "live"}, {Name: "encoder", State: "lost", SinceS: 90}},
-		Drift:   &session.DriftState{Alarms: []session.Alarm{{Kind: "trend", Axis: "tilt", Since: noon.AddDate(0, 0, -3), Text: "tilt is moving"}}},
+		Drift: &session.DriftState{
+			Alarms: []session.Alarm{{Kind: "trend", Axis: "tilt", Since: noon.AddDate(0, 0, -3),
+				Text: "tilt is moving"}}},
 	}
 	want := []Alarm{
 		{Kind: "trend", About: "tilt", Severity: "warning", Since: noon.AddDate(0, 0, -3), Text: "tilt is moving"},
@@ -153,10 +166,12 @@ func TestStanding(t *testing.T) {
 	for _, a := range Standing(s) {
 		if a.Kind == "chore" {
 			p := alert("linnet", "", a, noon)
-			chores[a.About] = a.Severity + " " + p.Labels["alertname"] + " " + p.Labels["kind"] + " " + p.Labels["axis"] + a.Text
+			chores[a.About] = a.Severity + " " + p.Labels["alertname"] + " " + p.Labels["kind"] + " " +
+				p.Labels["axis"] + a.Text
 		}
 	}
-	want2 := map[string]string{"record": "critical TramdTrouble record damaged", "backup": "warning TramdTrouble backup the stick is not there"}
+	want2 := map[string]string{"record": "critical TramdTrouble record damaged",
+		"backup": "warning TramdTrouble backup the stick is not there"}
 	if !maps.Equal(chores, want2) {
 		t.Errorf("chores %v, want %v", chores, want2)
 	}

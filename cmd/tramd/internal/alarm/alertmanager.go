@@ -36,13 +36,15 @@ type postable struct {
 
 // alertNames are those of the rules in dashboards/rules, so that one routing serves both ways.
 var alertNames = map[string]string{
-	"shift": "TramdLeanShifted", "trend": "TramdLeanMoving", "outside": "TramdLeanOutside", "again": "TramdLeanOutsideAgain",
-	"due": "TramdCheckDue", "overdue": "TramdCheckOverdue",
+	"shift": "TramdLeanShifted", "trend": "TramdLeanMoving", "outside": "TramdLeanOutside",
+	"again": "TramdLeanOutsideAgain",
+	"due":   "TramdCheckDue", "overdue": "TramdCheckOverdue",
 	"device": "TramdDeviceLost", "store": "TramdStoreStuck", "clock": "TramdClockNotSet", "chore": "TramdTrouble",
 }
 
 // assemblyNames are those of the rules about measurements of the assembly.
-var assemblyNames = map[string]string{"shift": "TramdAssemblyAlarm", "trend": "TramdAssemblyAlarm", "outside": "TramdAssemblyAlarm", "overdue": "TramdAssemblyCheckOverdue"}
+var assemblyNames = map[string]string{"shift": "TramdAssemblyAlarm", "trend": "TramdAssemblyAlarm",
+	"outside": "TramdAssemblyAlarm", "overdue": "TramdAssemblyCheckOverdue"}
 
 func alert(machine, page string, a Alarm, ends time.Time) postable {
 	p := postable{

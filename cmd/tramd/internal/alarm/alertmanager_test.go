@@ -33,7 +33,8 @@ func realAlertmanager(t *testing.T) string {
 	if err := os.WriteFile(file, []byte("route: {receiver: shop}\nreceivers: [{name: shop}]\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(path, "--config.file="+file, "--storage.path="+dir, "--web.listen-address="+addr, "--cluster.listen-address=")
+	cmd := exec.Command(path, "--config.file="+file, "--storage.path="+dir, "--web.listen-address="+addr,
+		"--cluster.listen-address=")
 	var said strings.Builder
 	cmd.Stdout, cmd.Stderr = &said, &said
 	if err := cmd.Start(); err != nil {
@@ -74,7 +75,8 @@ func TestARealAlertmanagerHearsBeginningAndEnd(t *testing.T) {
 	m.set(session.Alarm{Kind: "outside", Axis: "nod", Since: since, Text: "nod is 0.02 mm/m past its limit"})
 	until(t, "the Alertmanager", func() bool { _, ok := active(t, base); return ok })
 	// One of two addresses is dead, as in a shop where somebody moved a computer.
-	notifier := New(m, Options{Machine: "linnet", Alertmanagers: []string{"http://127.0.0.1:1", base + "/"}, File: filepath.Join(t.TempDir(), "a.alarms")})
+	notifier := New(m, Options{Machine: "linnet", Alertmanagers: []string{"http://127.0.0.1:1", base + "/"},
+		File: filepath.Join(t.TempDir(), "a.alarms")})
 	now := time.Now()
 	notifier.look(t.Context())
 	tell := func() {
@@ -90,8 +92,10 @@ func TestARealAlertmanagerHearsBeginningAndEnd(t *testing.T) {
 	if len(got) != 1 {
 		t.Fatalf("the Alertmanager shows %v", got)
 	}
-	want := map[string]string{"alertname": "TramdLeanOutside", "machine": "linnet", "axis": "nod", "severity": "warning"}
-	if !maps.Equal(got[0].Labels, want) { // those of the rules in dashboards/rules, or the Alertmanager would take them for two
+	want := map[string]string{"alertname": "TramdLeanOutside", "machine": "linnet", "axis": "nod",
+		"severity": "warning"}
+	// those of the rules in dashboards/rules, or the Alertmanager would take them for two
+	if !maps.Equal(got[0].Labels, want) {
 		t.Errorf("labels %v, not %v", got[0].Labels, want)
 	}
 	if !got[0].StartsAt.Equal(since) || got[0].Annotations["summary"] != "linnet: nod is 0.02 mm/m past its limit" {

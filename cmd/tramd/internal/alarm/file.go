@@ -35,7 +35,8 @@ func load(path string) (state, error) {
 	var got state
 	if err := json.Unmarshal(text, &got); err != nil {
 		aside := path + ".unreadable"
-		return s, errors.Join(fmt.Errorf("alarms that waited in %s cannot be read and were set aside as %s: %w", path, aside, err), os.Rename(path, aside))
+		return s, errors.Join(fmt.Errorf("alarms that waited in %s cannot be read and were set aside as %s: %w", path,
+			aside, err), os.Rename(path, aside))
 	}
 	if got.Waiting == nil {
 		got.Waiting = s.Waiting

@@ -28,7 +28,8 @@ func TestAFileThatCannotBeReadIsSetAside(t *testing.T) {
 func TestAQueueThatIsNeverEmptiedIsBounded(t *testing.T) {
 	s := state{Waiting: map[string][]Message{}, Lost: map[string]int{}}
 	for i := range maxWaiting + 7 {
-		s.wait("webhook", Message{State: "raised", Alarm: Alarm{Kind: "shift", Since: noon.Add(time.Duration(i) * time.Hour)}})
+		s.wait("webhook", Message{State: "raised",
+			Alarm: Alarm{Kind: "shift", Since: noon.Add(time.Duration(i) * time.Hour)}})
 	}
 	q := s.Waiting["webhook"]
 	if len(q) != maxWaiting || s.Lost["webhook"] != 7 || !q[0].Since.Equal(noon.Add(7*time.Hour)) {
@@ -42,7 +43,9 @@ func TestAQueueThatIsNeverEmptiedIsBounded(t *testing.T) {
 }
 
 func FuzzLoad(f *testing.F) {
-	f.Add([]byte(`{"told":[{"alarm":{"kind":"shift"},"told":true}],"waiting":{"webhook":[{"machine":"linnet","state":"cleared","kind":"shift","until":"2026-03-02T12:00:00Z"}]}}`))
+	f.Add(
+		[]byte(
+			`{"told":[{"alarm":{"kind":"shift"},"told":true}],"waiting":{"webhook":[{"machine":"linnet","state":"cleared","kind":"shift","until":"2026-03-02T12:00:00Z"}]}}`))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		path := filepath.Join(t.TempDir(), "a.alarms")
 		if err := os.WriteFile(path, text, 0o600); err != nil {

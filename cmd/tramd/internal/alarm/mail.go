@@ -12,9 +12,10 @@ import (
 
 // Mail is how messages are sent by mail.
 type Mail struct {
-	Host           string
-	Port           int
-	TLS            string // "require" (STARTTLS, or from the start on port 465) | "none", for a server on this computer or in the shop
+	Host string
+	Port int
+	// "require" (STARTTLS, or from the start on port 465) | "none", for a server on this computer or in the shop
+	TLS            string
 	User, Password string // both empty: no login
 	From           string
 	To             []string
@@ -31,7 +32,8 @@ func (m Mail) client() (*mail.Client, error) {
 		o = append(o, mail.WithSSL())
 	}
 	if m.User != "" {
-		o = append(o, mail.WithSMTPAuth(mail.SMTPAuthAutoDiscover), mail.WithUsername(m.User), mail.WithPassword(m.Password))
+		o = append(o, mail.WithSMTPAuth(mail.SMTPAuthAutoDiscover), mail.WithUsername(m.User),
+			mail.WithPassword(m.Password))
 	}
 	return mail.NewClient(m.Host, o...)
 }
@@ -59,7 +61,8 @@ func words(m Message) string {
 		fmt.Fprintf(&b, "Until %s\r\n", m.Until.Local().Format(time.DateTime))
 	}
 	if m.State == "raised" && (m.Kind == "outside" || m.Kind == "again" || m.Kind == "shift" || m.Kind == "trend") {
-		b.WriteString("\r\nBefore a hand or an arm goes near the spindle: isolate its power. Support the head before loosening what holds it.\r\n")
+		b.WriteString(
+			"\r\nBefore a hand or an arm goes near the spindle: isolate its power. Support the head before loosening what holds it.\r\n")
 	}
 	if m.Page != "" {
 		fmt.Fprintf(&b, "\r\n%s\r\n%s\r\n", m.Page, m.Runbook)

@@ -45,11 +45,14 @@ func TestALetter(t *testing.T) {
 	srv := smtp.NewServer(office)
 	go func() { _ = srv.Serve(l) }() // ends when it is closed
 	t.Cleanup(func() { _ = srv.Close() })
-	m := Mail{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, TLS: "none", From: "linnet@shop.example", To: []string{"a@shop.example", "b@shop.example"}}
+	m := Mail{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, TLS: "none", From: "linnet@shop.example",
+		To: []string{"a@shop.example", "b@shop.example"}}
 	ended := noon.Add(2 * time.Hour)
 	for _, msg := range []Message{
-		{Machine: "linnet", State: "raised", Alarm: Alarm{Kind: "outside", About: "nod", Since: noon, Text: "nod is past its limit"}},
-		{Machine: "linnet", State: "cleared", Alarm: Alarm{Kind: "device", About: "arm", Since: noon, Text: "arm sends nothing"}, Until: &ended},
+		{Machine: "linnet", State: "raised", Alarm: Alarm{Kind: "outside", About: "nod", Since: noon,
+			Text: "nod is past its limit"}},
+		{Machine: "linnet", State: "cleared", Alarm: Alarm{Kind: "device", About: "arm", Since: noon,
+			Text: "arm sends nothing"}, Until: &ended},
 	} {
 		if err := m.tell(t.Context(), msg); err != nil {
 			t.Fatal(err)
@@ -61,7 +64,8 @@ func TestALetter(t *testing.T) {
 		t.Fatalf("%d letters", len(office.letters))
 	}
 	for i, want := range [][]string{
-		{"linnet@shop.example > a@shop.example b@shop.example", "Subject: linnet: outside, nod\r\n", "nod is past its limit", "isolate its power"},
+		{"linnet@shop.example > a@shop.example b@shop.example", "Subject: linnet: outside, nod\r\n",
+			"nod is past its limit", "isolate its power"},
 		{"Subject: linnet: over: device, arm\r\n", "Until "},
 	} {
 		for _, w := range want {

@@ -31,7 +31,8 @@ func (m *machine) Snapshot(context.Context) (*session.Snapshot, error) {
 func (m *machine) set(alarms ...session.Alarm) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.s = session.Snapshot{Machine: "linnet", Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true}, Drift: &session.DriftState{Alarms: alarms}}
+	m.s = session.Snapshot{Machine: "linnet", Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
+		Drift: &session.DriftState{Alarms: alarms}}
 }
 
 // start runs a notifier until the returned function is called, or the test ends.
@@ -113,7 +114,10 @@ func TestAnAlarmOutlivesARestartAndANetworkThatIsAway(t *testing.T) {
 	m.set(shifted)
 	o := Options{Webhook: &Webhook{URL: srv.URL}, File: filepath.Join(t.TempDir(), "a.alarms")}
 	stop := start(t, m, o)
-	until(t, "the message to be kept", func() bool { s, err := load(o.File); return err == nil && len(s.Waiting["webhook"]) == 1 })
+	until(t, "the message to be kept", func() bool {
+		s, err := load(o.File)
+		return err == nil && len(s.Waiting["webhook"]) == 1
+	})
 	stop()
 	if got := d.kinds(); len(got) != 0 {
 		t.Fatalf("told while the network was away: %v", got)
@@ -162,7 +166,10 @@ func TestADeskThatHangsKeepsNothing(t *testing.T) {
 	stop := start(t, m, o)
 	until(t, "the first message to wait", func() bool { s, _ := load(o.File); return len(s.Waiting["webhook"]) == 1 })
 	m.set(shifted, session.Alarm{Kind: "outside", Axis: "nod", Since: noon})
-	until(t, "the second message to wait behind it", func() bool { s, _ := load(o.File); return len(s.Waiting["webhook"]) == 2 })
+	until(t, "the second message to wait behind it", func() bool {
+		s, _ := load(o.File)
+		return len(s.Waiting["webhook"]) == 2
+	})
 	began := time.Now()
 	stop()
 	if took := time.Since(began); took > 5*time.Second {

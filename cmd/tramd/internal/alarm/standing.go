@@ -12,9 +12,12 @@ import (
 
 // Alarm is one thing that is wrong now.
 type Alarm struct {
-	Kind     string        `json:"kind"`                  // shift | trend | outside | again | due | overdue | device | store | clock | chore
-	About    string        `json:"about"`                 // the axis, the device or the chore; empty where the kind says it all
-	Name     string        `json:"name,omitempty"`        // of the measurement of the assembly; empty: the machine's lean, or no measurement
+	// shift | trend | outside | again | due | overdue | device | store | clock | chore
+	Kind string `json:"kind"`
+	// the axis, the device or the chore; empty where the kind says it all
+	About string `json:"about"`
+	// of the measurement of the assembly; empty: the machine's lean, or no measurement
+	Name     string        `json:"name,omitempty"`
 	Measured string        `json:"measurement,omitempty"` // traverse | bar | travel | cross
 	Severity string        `json:"severity"`              // critical | warning | info
 	Since    time.Time     `json:"since"`
@@ -40,7 +43,8 @@ func Standing(s *session.Snapshot) []Alarm {
 			out = append(out, Alarm{Kind: a.Kind, About: a.Axis, Severity: "warning", Since: a.Since, Text: a.Text})
 			if _, again := s.Last.Found(a); a.Kind == "outside" && again {
 				out = append(out, Alarm{Kind: "again", About: a.Axis, Severity: "critical", Since: a.Since,
-					Text: a.Text + ", found by more than one check: take the machine out of work until its spindle has been squared again"})
+					Text: a.Text +
+						", found by more than one check: take the machine out of work until its spindle has been squared again"})
 			}
 		}
 	}
@@ -56,8 +60,9 @@ func Standing(s *session.Snapshot) []Alarm {
 			if d.State == session.StateSilent {
 				what = "its port is open"
 			}
-			out = append(out, Alarm{Kind: "device", About: d.Name, Severity: "warning", Since: since, After: deviceAfter,
-				Text: fmt.Sprintf("%s sends nothing: %s; look at cable, battery and adapter", d.Name, what)})
+			out = append(out, Alarm{Kind: "device", About: d.Name, Severity: "warning", Since: since,
+				After: deviceAfter,
+				Text:  fmt.Sprintf("%s sends nothing: %s; look at cable, battery and adapter", d.Name, what)})
 		}
 	}
 	if !s.Store.OK {
@@ -85,8 +90,9 @@ func Standing(s *session.Snapshot) []Alarm {
 func assembled(x *session.StandingState, s *session.Snapshot) (out []Alarm) {
 	const week = 7 * 24 * time.Hour
 	about := func(kind, axis string, since time.Time, text string) {
-		out = append(out, Alarm{Kind: kind, About: axis, Name: x.Name, Measured: x.Kind, Severity: "warning", Since: since,
-			Text: fmt.Sprintf("%s %s: %s", strings.ReplaceAll(x.Kind, "_", "-"), x.Name, text)})
+		out = append(out, Alarm{Kind: kind, About: axis, Name: x.Name, Measured: x.Kind, Severity: "warning",
+			Since: since,
+			Text:  fmt.Sprintf("%s %s: %s", strings.ReplaceAll(x.Kind, "_", "-"), x.Name, text)})
 	}
 	for _, a := range x.Alarms {
 		about(a.Kind, a.Axis, a.Since, a.Text)
@@ -105,10 +111,12 @@ func heldBack(s *session.Snapshot, known []Alarm) (out []Alarm) {
 	}
 	for name, axis := range map[string]*sweep.Axis{"tilt": x.Result.Tilt, "nod": x.Result.Nod} {
 		a := Alarm{Kind: "outside", About: name, Severity: "warning", Since: x.At}
-		if axis == nil || axis.Verdict != sweep.Outside || slices.ContainsFunc(known, func(k Alarm) bool { return k.key() == a.key() }) {
+		if axis == nil || axis.Verdict != sweep.Outside ||
+			slices.ContainsFunc(known, func(k Alarm) bool { return k.key() == a.key() }) {
 			continue
 		}
-		a.Text = fmt.Sprintf("%s was outside its tolerance in run %d: %+.4f ± %.4f mm/m, the limit is %.4f; this run is not stored yet",
+		a.Text = fmt.Sprintf(
+			"%s was outside its tolerance in run %d: %+.4f ± %.4f mm/m, the limit is %.4f; this run is not stored yet",
 			name, x.Run, axis.Slope.MMPerM(), axis.Expanded.MMPerM(), s.Limit)
 		out = append(out, a)
 	}
@@ -131,7 +139,8 @@ func due(s *session.Snapshot) []Alarm {
 	}
 	if s.At.Sub(next) > bears {
 		out = append(out, Alarm{Kind: "overdue", Severity: "warning", Since: next.Add(bears),
-			Text: fmt.Sprintf("the check that was due at %s is overdue by more than two intervals: nothing says that the machine still holds its tolerance", since)})
+			Text: fmt.Sprintf(
+				"the check that was due at %s is overdue by more than two intervals: nothing says that the machine still holds its tolerance", since)})
 	}
 	return out
 }

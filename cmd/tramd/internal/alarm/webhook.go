@@ -29,7 +29,8 @@ func Template(text string) (*template.Template, error) {
 		return nil, err
 	}
 	until := time.Unix(1, 0)
-	for _, m := range []Message{{State: "raised", Alarm: Alarm{Kind: "outside", About: "tilt"}}, {State: "cleared", Until: &until}} {
+	for _, m := range []Message{{State: "raised", Alarm: Alarm{Kind: "outside", About: "tilt"}},
+		{State: "cleared", Until: &until}} {
 		if err := t.Execute(&bytes.Buffer{}, m); err != nil { // before anything is wrong, and not when it is
 			return nil, err
 		}
@@ -76,17 +77,21 @@ func (a Alarm) over(until time.Time) string {
 		alone := a
 		alone.Name = ""
 		if a.Kind == "overdue" {
-			return fmt.Sprintf("%s %s: it was measured again, or is due later; the check was overdue %s", a.Measured, a.Name, span)
+			return fmt.Sprintf("%s %s: it was measured again, or is due later; the check was overdue %s", a.Measured,
+				a.Name, span)
 		}
 		return fmt.Sprintf("%s %s: %s", a.Measured, a.Name, alone.over(until))
 	}
 	switch a.Kind {
 	case "outside", "again":
-		return fmt.Sprintf("%s is back within its tolerance, or something was done to the machine; it was outside %s", a.About, span)
+		return fmt.Sprintf("%s is back within its tolerance, or something was done to the machine; it was outside %s",
+			a.About, span)
 	case "shift":
-		return fmt.Sprintf("%s is no longer said to have moved: it came back, or an event says why; the alarm stood %s", a.About, span)
+		return fmt.Sprintf("%s is no longer said to have moved: it came back, or an event says why; the alarm stood %s",
+			a.About, span)
 	case "trend":
-		return fmt.Sprintf("%s is no longer moving, or something was done to the machine; the alarm stood %s", a.About, span)
+		return fmt.Sprintf("%s is no longer moving, or something was done to the machine; the alarm stood %s",
+			a.About, span)
 	case "due", "overdue":
 		return fmt.Sprintf("the machine was checked, or is due later; the check was %s %s", a.Kind, span)
 	case "device":

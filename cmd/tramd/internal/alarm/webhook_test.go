@@ -20,7 +20,9 @@ func TestAChatServiceIsToldInItsOwnForm(t *testing.T) {
 		got = append(got, r.Header.Get("Authorization")+" "+r.Header.Get("Content-Type")+" "+string(text))
 	}))
 	defer srv.Close()
-	body, err := Template(`{"text": {{printf "%s\n%s" .Title .Text | json}}{{if .Until}}, "until": {{time .Until.UTC | json}}{{end}}, "link": {{json .Runbook}}}`)
+	body,
+		err := Template(
+		`{"text": {{printf "%s\n%s" .Title .Text | json}}{{if .Until}}, "until": {{time .Until.UTC | json}}{{end}}, "link": {{json .Runbook}}}`)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,7 +42,8 @@ func TestAChatServiceIsToldInItsOwnForm(t *testing.T) {
 	for i, must := range []string{`tilt is "outside" by 0.02 mm/m`, "tilt is back within its tolerance"} {
 		text, ok := strings.CutPrefix(got[i], "Bearer x application/json ")
 		var said struct{ Text, Link string }
-		if err := json.Unmarshal([]byte(text), &said); !ok || err != nil || !strings.Contains(said.Text, must) || said.Link != "https://linnet.shop.example/runbook#outside" {
+		if err := json.Unmarshal([]byte(text), &said); !ok || err != nil || !strings.Contains(said.Text, must) ||
+			said.Link != "https://linnet.shop.example/runbook#outside" {
 			t.Errorf("heard %q (%v), want %q in it", got[i], err, must)
 		}
 	}
@@ -54,8 +57,10 @@ func TestAChatServiceIsToldInItsOwnForm(t *testing.T) {
 // What stood outside at an earlier check, too, is critical; a check that stays away is overdue after two intervals.
 func TestAgainAndOverdue(t *testing.T) {
 	next := noon.Add(48 * time.Hour)
-	s := &session.Snapshot{Machine: "linnet", NextCheck: &next, Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true},
-		Last: &session.LastRun{At: noon}, Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: noon}}}}
+	s := &session.Snapshot{Machine: "linnet", NextCheck: &next, Store: session.StoreState{OK: true},
+		Clock: session.ClockState{Set: true},
+		Last:  &session.LastRun{At: noon},
+		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: noon}}}}
 	for _, x := range []struct {
 		at   time.Time
 		last time.Time
@@ -71,7 +76,8 @@ func TestAgainAndOverdue(t *testing.T) {
 		var kinds []string
 		for _, a := range Standing(s) {
 			kinds = append(kinds, a.Kind)
-			if a.Kind == "again" && a.Severity != "critical" || a.About == "nod" != (a.Kind == "outside" || a.Kind == "again") {
+			if a.Kind == "again" && a.Severity != "critical" ||
+				a.About == "nod" != (a.Kind == "outside" || a.Kind == "again") {
 				t.Errorf("%+v", a)
 			}
 		}

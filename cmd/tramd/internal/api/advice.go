@@ -19,7 +19,8 @@ type Advice struct {
 	Job       []Stage    `json:"job"`            // how the lean travelled, oldest first, this one last
 	Aims      []Aim      `json:"aims"`           // of a parked arm, for each move in turn
 
-	TighteningMM   float64         `json:"tightening_mm"`    // what tightening is expected to add to a parked arm's reading: aim so much short
+	// what tightening is expected to add to a parked arm's reading: aim so much short
+	TighteningMM   float64         `json:"tightening_mm"`
 	TighteningSDMM *float64        `json:"tightening_sd_mm"` // how much that scatters; null before two were seen
 	Cutters        []finish.Report `json:"cutters"`          // what the present lean leaves on the work
 }
@@ -42,8 +43,9 @@ func Adjusters(all []advice.Adjuster) []Adjuster {
 	out := make([]Adjuster, len(all))
 	for i, x := range all {
 		out[i] = Adjuster{
-			Name: x.Name, Unit: x.Unit, Tilt: x.Tilt, Nod: x.Nod, Step: x.Step, StockMM: append([]float64{}, x.StockMM...),
-			Plus: x.Words.Plus, Minus: x.Words.Minus, Notes: x.Words.Notes,
+			Name: x.Name, Unit: x.Unit, Tilt: x.Tilt, Nod: x.Nod, Step: x.Step,
+			StockMM: append([]float64{}, x.StockMM...),
+			Plus:    x.Words.Plus, Minus: x.Words.Minus, Notes: x.Words.Notes,
 		}
 	}
 	return out
@@ -68,14 +70,15 @@ func (s *Stage) Changed() bool { return len(s.Moved) > 0 || len(s.Logged) > 0 }
 
 // Aim is how far a parked arm's reading must go while one adjuster is loose.
 type Aim struct {
-	Adjuster   string  `json:"adjuster"`
-	By         float64 `json:"by"`
-	Indicator  string  `json:"indicator"`
-	Less       string  `json:"less,omitempty"` // a second indicator whose reading is taken off: the pivot then falls out
-	SpindleDeg float64 `json:"spindle_deg"`    // where to park the arm, 0 right, 90 back
-	ChangeMM   float64 `json:"change_mm"`      // of the reading, by what the adjuster is believed to do
-	UMM        float64 `json:"u_mm"`           // standard uncertainty of that
-	Point      string  `json:"point"`          // SpindleDeg in words: "to the right"
+	Adjuster  string  `json:"adjuster"`
+	By        float64 `json:"by"`
+	Indicator string  `json:"indicator"`
+	// a second indicator whose reading is taken off: the pivot then falls out
+	Less       string  `json:"less,omitempty"`
+	SpindleDeg float64 `json:"spindle_deg"` // where to park the arm, 0 right, 90 back
+	ChangeMM   float64 `json:"change_mm"`   // of the reading, by what the adjuster is believed to do
+	UMM        float64 `json:"u_mm"`        // standard uncertainty of that
+	Point      string  `json:"point"`       // SpindleDeg in words: "to the right"
 	Say        string  `json:"say"`
 
 	// The change at any spindle angle a is cos_mm cos(a) + sin_mm sin(a) + rest_mm: the arm may stand elsewhere.
@@ -87,18 +90,19 @@ type Aim struct {
 // JointAim is how a move shows at an indicator that is taken from a near end to a far one and parked there: the reading
 // at the far end less that at the near one.
 type JointAim struct {
-	Adjuster  string   `json:"adjuster"`
-	By        float64  `json:"by"`
-	Indicator string   `json:"indicator"`
-	Near      string   `json:"near"` // in words: "100 mm on the line at 40 mm"
-	Far       string   `json:"far"`
-	NearMM    float64  `json:"near_mm"` // along the line, or how far the head is up
-	FarMM     float64  `json:"far_mm"`
-	NowMM     *float64 `json:"now_mm"`    // the difference as it was measured; null where a bar or a square leans by itself
-	TargetMM  *float64 `json:"target_mm"` // what this move is to make of it; at the last one both ends read alike
-	ChangeMM  float64  `json:"change_mm"` // of the difference, by what the adjuster is believed to do
-	UMM       float64  `json:"u_mm"`      // standard uncertainty of that
-	Say       string   `json:"say"`
+	Adjuster  string  `json:"adjuster"`
+	By        float64 `json:"by"`
+	Indicator string  `json:"indicator"`
+	Near      string  `json:"near"` // in words: "100 mm on the line at 40 mm"
+	Far       string  `json:"far"`
+	NearMM    float64 `json:"near_mm"` // along the line, or how far the head is up
+	FarMM     float64 `json:"far_mm"`
+	// the difference as it was measured; null where a bar or a square leans by itself
+	NowMM    *float64 `json:"now_mm"`
+	TargetMM *float64 `json:"target_mm"` // what this move is to make of it; at the last one both ends read alike
+	ChangeMM float64  `json:"change_mm"` // of the difference, by what the adjuster is believed to do
+	UMM      float64  `json:"u_mm"`      // standard uncertainty of that
+	Say      string   `json:"say"`
 }
 
 // JointAdvice is what to move next at a joint.

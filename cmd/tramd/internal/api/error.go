@@ -31,9 +31,11 @@ const (
 var statuses = [...]int{
 	Internal: http.StatusInternalServerError, Invalid: http.StatusBadRequest, Unauthorized: http.StatusUnauthorized,
 	Forbidden: http.StatusForbidden, NotFound: http.StatusNotFound, Timeout: http.StatusRequestTimeout,
-	Conflict: http.StatusConflict, TooLarge: http.StatusRequestEntityTooLarge, Misdirected: http.StatusMisdirectedRequest,
-	Unfit: http.StatusUnprocessableEntity, TooMany: http.StatusTooManyRequests, Unavailable: http.StatusServiceUnavailable,
-	Full: http.StatusInsufficientStorage,
+	Conflict: http.StatusConflict, TooLarge: http.StatusRequestEntityTooLarge,
+	Misdirected: http.StatusMisdirectedRequest,
+	Unfit:       http.StatusUnprocessableEntity, TooMany: http.StatusTooManyRequests,
+	Unavailable: http.StatusServiceUnavailable,
+	Full:        http.StatusInsufficientStorage,
 }
 
 // Status returns the HTTP status of the kind.

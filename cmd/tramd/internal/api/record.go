@@ -30,12 +30,13 @@ type Run struct {
 	Log       string          `json:"log,omitempty"` // what was done step by step
 	Own       json.RawMessage `json:"own,omitempty"` // what its kind needs beside the setup
 
-	ReadingsGone bool     `json:"readings_gone,omitempty"`    // they were let go when they grew old
-	Missing      int      `json:"readings_missing,omitempty"` // readings that were lost with a damaged file
-	Origin       string   `json:"imported_from,omitempty"`    // the file it was brought in from
-	Damage       string   `json:"damage,omitempty"`           // what of it is not to be believed
-	Unstored     bool     `json:"unstored,omitempty"`         // the daemon holds it in memory and tries again to store it
-	TemperatureC *float64 `json:"temperature_c,omitempty"`    // when it began; null: not known, as the next
+	ReadingsGone bool   `json:"readings_gone,omitempty"`    // they were let go when they grew old
+	Missing      int    `json:"readings_missing,omitempty"` // readings that were lost with a damaged file
+	Origin       string `json:"imported_from,omitempty"`    // the file it was brought in from
+	Damage       string `json:"damage,omitempty"`           // what of it is not to be believed
+	// the daemon holds it in memory and tries again to store it
+	Unstored     bool     `json:"unstored,omitempty"`
+	TemperatureC *float64 `json:"temperature_c,omitempty"` // when it began; null: not known, as the next
 	SpindleHours *float64 `json:"spindle_hours,omitempty"`
 }
 

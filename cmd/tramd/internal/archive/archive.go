@@ -33,7 +33,8 @@ type Archive struct {
 func (a *Archive) BeginRun(ctx context.Context, b session.Beginning) (int64, error) {
 	set := a.ClockSet() // before the time is read: what is read after may be believed
 	run := store.NewRun{
-		Kind: b.Kind, Subject: b.Subject, Purpose: b.Purpose, Setup: b.Setup, Own: b.Own, StartedAt: time.Now(), BootTime: clock.SinceBoot(), ClockSet: set,
+		Kind: b.Kind, Subject: b.Subject, Purpose: b.Purpose, Setup: b.Setup, Own: b.Own, StartedAt: time.Now(),
+		BootTime: clock.SinceBoot(), ClockSet: set,
 		TemperatureC: a.Temperature.Now(),
 	}
 	id, err := a.Hours.Begin(ctx, func(m *store.Meter) (int64, error) {
@@ -85,7 +86,8 @@ func (a *Archive) AddDoubt(ctx context.Context, run int64, d sweep.Doubt) error 
 func (a *Archive) FinishRun(ctx context.Context, run int64, end session.Ending) error {
 	var err error
 	if f := end.Found; f != nil {
-		err = a.Store.FinishRunWith(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, &store.Finding{Model: f.Model, Version: f.Version, JSON: f.JSON})
+		err = a.Store.FinishRunWith(ctx, run, store.Outcome(end.Outcome), end.At, end.Why,
+			&store.Finding{Model: f.Model, Version: f.Version, JSON: f.JSON})
 	} else {
 		err = a.Store.FinishRun(ctx, run, store.Outcome(end.Outcome), end.At, end.Why, end.Result)
 	}

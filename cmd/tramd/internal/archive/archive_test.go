@@ -29,11 +29,13 @@ func TestARunIsStoredWithTheTemperatureAndTheHoursItBeganAt(t *testing.T) {
 		t.Fatal(err)
 	}
 	thermometer := temperature.New("", log)
-	a := &Archive{Store: s, ClockSet: set, Temperature: thermometer, Hours: meter, History: history.New(history.Options{}), Log: log}
+	a := &Archive{Store: s, ClockSet: set, Temperature: thermometer, Hours: meter,
+		History: history.New(history.Options{}), Log: log}
 	stored := func() store.Run {
 		t.Helper()
 		id, err := a.BeginRun(t.Context(), session.Beginning{Kind: "sweep", Purpose: "check", Setup: sweep.Setup{
-			Machine: "linnet", AngleSource: "encoder", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}})
+			Machine: "linnet", AngleSource: "encoder",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -50,6 +50,7 @@ func (a *Archive) RecallZero(ctx context.Context, angle *session.AngleRoute) {
 // KeepZero stores a zero that a person pointed.
 func (a *Archive) KeepZero(ctx context.Context, z session.KeptZero) error {
 	return a.Store.PutZero(ctx, store.Zero{
-		At: z.At, ClockSet: a.ClockSet(), Encoder: a.encoderIdentity(), Setup: a.Config.Setup(), ZeroDeg: z.ZeroDeg, Reversed: z.Reversed, IndexDeg: z.IndexDeg,
+		At: z.At, ClockSet: a.ClockSet(), Encoder: a.encoderIdentity(), Setup: a.Config.Setup(), ZeroDeg: z.ZeroDeg,
+		Reversed: z.Reversed, IndexDeg: z.IndexDeg,
 	})
 }

@@ -28,7 +28,8 @@ type joint struct {
 }
 
 func ofTravel(m *config.Measured, way *config.Moving) joint {
-	return joint{Measured: m, kind: sweep.KindTravel, quantities: []string{config.AxisTilt, config.AxisNod}, positions: way.TravelMM, sides: way.SidesDeg}
+	return joint{Measured: m, kind: sweep.KindTravel, quantities: []string{config.AxisTilt, config.AxisNod},
+		positions: way.TravelMM, sides: way.SidesDeg}
 }
 
 // jointOf finds a measurement by its name.
@@ -36,10 +37,12 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 	var all []joint
 	for i := range cfg.Traverses {
 		t := &cfg.Traverses[i]
-		j := joint{Measured: &t.Measured, kind: sweep.KindTraverse, alongLine: true, quantities: []string{config.MovesSlope}, positions: t.PositionsMM}
+		j := joint{Measured: &t.Measured, kind: sweep.KindTraverse, alongLine: true,
+			quantities: []string{config.MovesSlope}, positions: t.PositionsMM}
 		switch {
 		case t.Over == config.OverTable:
-			j.kind, j.alongLine, j.quantities, j.sides = sweep.KindCross, false, []string{config.AxisTilt, config.AxisNod}, t.SidesDeg
+			j.kind, j.alongLine, j.quantities, j.sides = sweep.KindCross, false,
+				[]string{config.AxisTilt, config.AxisNod}, t.SidesDeg
 		case t.Same:
 			continue // thicknesses are not moved
 		case len(t.LinesMM) > 1:
@@ -62,9 +65,11 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 		}
 	}
 	if len(known) == 0 {
-		return joint{}, api.NotFound.New("the configuration has no traverse, bar or square whose adjusters could be advised on: add one with its adjusters")
+		return joint{}, api.NotFound.New(
+			"the configuration has no traverse, bar or square whose adjusters could be advised on: add one with its adjusters")
 	}
-	return joint{}, api.NotFound.Errorf("no traverse, bar or square %q shows a joint that can be moved; there are %s", name, strings.Join(known, ", "))
+	return joint{}, api.NotFound.Errorf("no traverse, bar or square %q shows a joint that can be moved; there are %s",
+		name, strings.Join(known, ", "))
 }
 
 // Advise returns the next move at the joint that a named traverse, bar or square shows, learned from what its adjusters
@@ -84,7 +89,8 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config, name string
 		return a, err
 	}
 	if len(runs) == 0 {
-		return a, api.Conflict.Errorf("nothing is measured yet: measure %s first with `%s`", j.Name, command(config.Step{Kind: stepKind(j.kind), Of: j.Name}))
+		return a, api.Conflict.Errorf("nothing is measured yet: measure %s first with `%s`", j.Name,
+			command(config.Step{Kind: stepKind(j.kind), Of: j.Name}))
 	}
 	a.Run = runs[len(runs)-1].ID
 	if a.Answer, err = advice.Advise(p); err != nil {
@@ -126,7 +132,8 @@ func stepKind(kind string) string {
 }
 
 // history fills in what was measured and moved, oldest first.
-func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config, p *advice.Problem) ([]store.Run, error) {
+func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config, p *advice.Problem) (
+	[]store.Run, error) {
 	found, err := s.Find(ctx, store.Which{Kind: j.kind, Subject: j.Name, Limit: mostRuns})
 	if err != nil {
 		return nil, err
@@ -179,7 +186,8 @@ func (j *joint) history(ctx context.Context, s *store.Store, cfg *config.Config,
 						h.Moved = map[string]float64{}
 					}
 					h.Moved[name] += by
-				case own >= 0 && lowest(cfg, steps, name) <= own && by != 0: // a joint below this one moved: by how much here is not known
+				// a joint below this one moved: by how much here is not known
+				case own >= 0 && lowest(cfg, steps, name) <= own && by != 0:
 					h.Unrecorded = true
 				}
 			}

@@ -29,7 +29,8 @@ func TestASpoiledEventLeavesNothingToLearnFrom(t *testing.T) {
 	day := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 	slope := &sweep.Axis{Slope: 0.2e-3, U: 1e-5, Expanded: 2e-5}
 	for n := range 3 {
-		id, err := s.BeginRun(ctx, store.NewRun{Kind: sweep.KindTraverse, Subject: "rail", Purpose: "check", Setup: cfg.Setup(), StartedAt: day.AddDate(0, 0, n), ClockSet: true})
+		id, err := s.BeginRun(ctx, store.NewRun{Kind: sweep.KindTraverse, Subject: "rail", Purpose: "check",
+			Setup: cfg.Setup(), StartedAt: day.AddDate(0, 0, n), ClockSet: true})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -37,11 +38,13 @@ func TestASpoiledEventLeavesNothingToLearnFrom(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := s.FinishRunWith(ctx, id, store.Finished, day.AddDate(0, 0, n).Add(time.Hour), "", &found); err != nil {
+		if err := s.FinishRunWith(ctx, id, store.Finished, day.AddDate(0, 0, n).Add(time.Hour), "",
+			&found); err != nil {
 			t.Fatal(err)
 		}
 		if n == 1 {
-			if _, err := s.AddEvent(ctx, store.Event{At: day.AddDate(0, 0, 1).Add(2 * time.Hour), Kind: "adjusted", Moved: map[string]float64{"bolts": 0.1}}); err != nil {
+			if _, err := s.AddEvent(ctx, store.Event{At: day.AddDate(0, 0, 1).Add(2 * time.Hour), Kind: "adjusted",
+				Moved: map[string]float64{"bolts": 0.1}}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -72,7 +75,8 @@ func TestASpoiledEventLeavesNothingToLearnFrom(t *testing.T) {
 		t.Fatal(err)
 	}
 	var trigger string
-	if err := db.QueryRowContext(ctx, "SELECT sql FROM sqlite_schema WHERE name = 'event_sum_set'").Scan(&trigger); err != nil {
+	if err := db.QueryRowContext(ctx, "SELECT sql FROM sqlite_schema WHERE name = 'event_sum_set'").Scan(
+		&trigger); err != nil {
 		t.Fatal(err)
 	}
 	for _, text := range []string{"DROP TRIGGER event_sum_set", "UPDATE event SET at_us = 0, moved = '{}'", trigger} {

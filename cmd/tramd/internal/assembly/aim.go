@@ -29,7 +29,8 @@ func (j *joint) ways(last Result) []way {
 		return j.sideways(near, far)
 	}
 	r := last.Traverse
-	length, whole := (far-near)/1000, way{near: fmt.Sprintf("%g mm", near), far: fmt.Sprintf("%g mm", far), nearMM: near, farMM: far}
+	length, whole := (far-near)/1000, way{near: fmt.Sprintf("%g mm", near), far: fmt.Sprintf("%g mm", far),
+		nearMM: near, farMM: far}
 	if len(r.Lines) < 2 {
 		if r.Slope == nil {
 			return nil
@@ -77,7 +78,8 @@ func (j *joint) sideways(near, far float64) (out []way) {
 	}
 	for _, side := range j.sides {
 		sin, cos := math.Sincos(sweep.Radians(side))
-		w := way{near: fmt.Sprintf("%g mm, side %g°", near, side), far: fmt.Sprintf("%g mm, side %g°", far, side), nearMM: near, farMM: far}
+		w := way{near: fmt.Sprintf("%g mm, side %g°", near, side), far: fmt.Sprintf("%g mm, side %g°", far, side),
+			nearMM: near, farMM: far}
 		if j.kind == sweep.KindCross {
 			w.near, w.far = fmt.Sprintf("%g mm %s", near, along(side)), fmt.Sprintf("%g mm %s", far, along(side))
 		}
@@ -108,7 +110,8 @@ func aims(a *advice.Answer, ways []way, indicator string) []api.JointAim {
 		}
 		if best >= 0 {
 			w := ways[best]
-			x := api.JointAim{Adjuster: m.Adjuster, By: m.By, Indicator: indicator, Near: w.near, Far: w.far, NearMM: w.nearMM, FarMM: w.farMM,
+			x := api.JointAim{Adjuster: m.Adjuster, By: m.By, Indicator: indicator, Near: w.near, Far: w.far,
+				NearMM: w.nearMM, FarMM: w.farMM,
 				ChangeMM: w.gives[0]*tilt + w.gives[1]*nod, UMM: math.Hypot(w.gives[0], w.gives[1]) * u}
 			if w.known {
 				target := w.now + x.ChangeMM
@@ -128,9 +131,15 @@ func aimWords(x *api.JointAim) string {
 	begin := fmt.Sprintf("Read at %s, go to %s and park there. ", x.Near, x.Far)
 	switch {
 	case x.NowMM == nil:
-		return begin + fmt.Sprintf("Move %s until the reading has changed by %+.4f mm. Tighten, and read both ends again.", x.Adjuster, x.ChangeMM)
+		return begin +
+			fmt.Sprintf("Move %s until the reading has changed by %+.4f mm. Tighten, and read both ends again.",
+				x.Adjuster, x.ChangeMM)
 	case math.Abs(*x.TargetMM) < leastMM:
-		return begin + fmt.Sprintf("The far end was %+.4f mm against the near one; move %s until both ends read alike. Tighten, and read both ends again.", *x.NowMM, x.Adjuster)
+		return begin +
+			fmt.Sprintf(
+				"The far end was %+.4f mm against the near one; move %s until both ends read alike. Tighten, and read both ends again.", *x.NowMM, x.Adjuster)
 	}
-	return begin + fmt.Sprintf("The far end was %+.4f mm against the near one; move %s until it reads %+.4f mm against the near end. Tighten, and read both ends again.", *x.NowMM, x.Adjuster, *x.TargetMM)
+	return begin +
+		fmt.Sprintf(
+			"The far end was %+.4f mm against the near one; move %s until it reads %+.4f mm against the near end. Tighten, and read both ends again.", *x.NowMM, x.Adjuster, *x.TargetMM)
 }

@@ -13,7 +13,8 @@ type figures []api.Figure
 
 func (fs *figures) slope(name string, a *sweep.Axis) {
 	if a != nil {
-		*fs = append(*fs, api.Figure{Name: name, Value: a.Slope.MMPerM(), U: a.Expanded.MMPerM(), Unit: "mm/m", Verdict: a.Verdict})
+		*fs = append(*fs, api.Figure{Name: name, Value: a.Slope.MMPerM(), U: a.Expanded.MMPerM(), Unit: "mm/m",
+			Verdict: a.Verdict})
 	}
 }
 
@@ -49,10 +50,12 @@ func (r Result) Figures() []api.Figure {
 	case r.Bar != nil:
 		b := r.Bar
 		for _, h := range b.Heights {
-			fs.mm(fmt.Sprintf("run-out at %g mm", h.AtMM), h.RunOut, 2*h.U, h.Verdict) // twice the eccentricity, and so is its interval
+			// twice the eccentricity, and so is its interval
+			fs.mm(fmt.Sprintf("run-out at %g mm", h.AtMM), h.RunOut, 2*h.U, h.Verdict)
 		}
 		if a := b.Angle; a != nil {
-			fs = append(fs, api.Figure{Name: "angle to the axis", Value: a.MMPerM, U: a.Expanded, Unit: "mm/m", Verdict: a.Verdict})
+			fs = append(fs, api.Figure{Name: "angle to the axis", Value: a.MMPerM, U: a.Expanded, Unit: "mm/m",
+				Verdict: a.Verdict})
 		}
 		if n := b.AtNose; n != nil {
 			fs.mm("run-out at the nose", n.RunOut, 2*n.U, sweep.None)
@@ -63,7 +66,8 @@ func (r Result) Figures() []api.Figure {
 		for _, x := range []struct {
 			name  string
 			mm, u *float64
-		}{{"straightness, tilt", r.Travel.StraightMM.Tilt, r.Travel.StraightUMM.Tilt}, {"straightness, nod", r.Travel.StraightMM.Nod, r.Travel.StraightUMM.Nod}} {
+		}{{"straightness, tilt", r.Travel.StraightMM.Tilt, r.Travel.StraightUMM.Tilt},
+			{"straightness, nod", r.Travel.StraightMM.Nod, r.Travel.StraightUMM.Nod}} {
 			if x.mm != nil && x.u != nil {
 				fs.mm(x.name, *x.mm, *x.u, sweep.None)
 			}

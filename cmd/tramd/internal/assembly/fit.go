@@ -167,11 +167,13 @@ func fitBar(t, rechucked *sweep.Table, setup sweep.Setup, o Options) (Result, er
 			return Result{}, fmt.Errorf("the bar put back turned: %w", err)
 		}
 		if len(turned) > 0 || len(other) > 0 && len(again) > 0 {
-			return Result{}, errors.New("the column turned_deg holds both ways of the bar already: leave the second file away")
+			return Result{}, errors.New(
+				"the column turned_deg holds both ways of the bar already: leave the second file away")
 		}
 		turned = append(other, again...)
 	}
 	ind := setup.Indicators[0]
-	r, err := bar.Fit(first, turned, bar.Options{Indicator: ind, Tolerance: setup.Tolerance, RunOutMM: o.RunOutMM, NoseMM: o.NoseMM})
+	r, err := bar.Fit(first, turned, bar.Options{Indicator: ind, Tolerance: setup.Tolerance, RunOutMM: o.RunOutMM,
+		NoseMM: o.NoseMM})
 	return Result{Bar: r}, err
 }

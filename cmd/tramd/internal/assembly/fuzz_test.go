@@ -11,9 +11,15 @@ import (
 // FuzzFile reads and fits whatever a file of any kind may hold: it says what is wrong, or gives a result that can be
 // written, drawn and read again.
 func FuzzFile(f *testing.F) {
-	f.Add(uint8(0), "t_s,position_mm,reading_mm,line_mm,edge\n0,0,0.1,0,as_laid\n1,100,0.2,0,as_laid\n2,0,0.1,50,turned\n3,100,0.3,50,turned\n")
-	f.Add(uint8(1), "t_s,angle_deg,height_mm,reading_mm,turned_deg\n0,0,10,0.1,0\n1,90,10,0.2,0\n2,180,10,0.1,180\n3,270,35,0.3,0\n4,0,35,1,0\n5,120,35,1,0\n")
-	f.Add(uint8(2), "t_s,position_mm,reading_mm,side_deg,turned_deg\n0,0,0.1,0,0\n1,80,0.2,0,0\n2,0,0.1,90,180\n3,80,0.3,90,180\n")
+	f.Add(
+		uint8(0),
+		"t_s,position_mm,reading_mm,line_mm,edge\n0,0,0.1,0,as_laid\n1,100,0.2,0,as_laid\n2,0,0.1,50,turned\n3,100,0.3,50,turned\n")
+	f.Add(
+		uint8(1),
+		"t_s,angle_deg,height_mm,reading_mm,turned_deg\n0,0,10,0.1,0\n1,90,10,0.2,0\n2,180,10,0.1,180\n3,270,35,0.3,0\n4,0,35,1,0\n5,120,35,1,0\n")
+	f.Add(
+		uint8(2),
+		"t_s,position_mm,reading_mm,side_deg,turned_deg\n0,0,0.1,0,0\n1,80,0.2,0,0\n2,0,0.1,90,180\n3,80,0.3,90,180\n")
 	f.Add(uint8(3), "t_s,position_mm,reading_mm,side_deg\n0,0,0.1,0\n1,100,0.2,0\n")
 	f.Fuzz(func(t *testing.T, which uint8, text string) {
 		if len(text) > 4000 {

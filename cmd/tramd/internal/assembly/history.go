@@ -70,7 +70,8 @@ const RunOut = "run_out"
 
 // runOut returns how the run-out of a bar holds, at the height where each check found it largest. angles is the history
 // of the bar's angle: the same checks and events.
-func runOut(ctx context.Context, s *store.Store, cfg *config.Config, angles *drift.History, name string) (Standing, error) {
+func runOut(ctx context.Context, s *store.Store, cfg *config.Config, angles *drift.History, name string) (
+	Standing, error) {
 	out := Standing{Name: name, Kind: RunOut}
 	runs, err := s.Find(ctx, store.Which{Kind: sweep.KindBar, Subject: name, Limit: mostRuns})
 	if err != nil {
@@ -123,7 +124,8 @@ func runOut(ctx context.Context, s *store.Store, cfg *config.Config, angles *dri
 
 // History returns the checks of a named measurement, or of a relation, as a history of leans, and what of it they show
 // in words. kind may be empty where only one kind of measurement bears the name.
-func History(ctx context.Context, s *store.Store, cfg *config.Config, name, kind string) (*drift.History, string, error) {
+func History(ctx context.Context, s *store.Store, cfg *config.Config, name, kind string) (*drift.History,
+	string, error) {
 	h := &drift.History{Plan: cfg.Check.Intervals()}
 	byKind := map[string][]store.Run{}
 	var kinds []string
@@ -196,7 +198,8 @@ func checkOf(cfg *config.Config, run store.Run) (*drift.Check, string, error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("run %d: %w", run.ID, err)
 	}
-	c := &drift.Check{Time: run.StartedAt, Limit: run.Setup.Tolerance.Limit.MMPerM(), SpindleHours: math.NaN(), TemperatureC: run.TemperatureC}
+	c := &drift.Check{Time: run.StartedAt, Limit: run.Setup.Tolerance.Limit.MMPerM(), SpindleHours: math.NaN(),
+		TemperatureC: run.TemperatureC}
 	if run.SpindleHours != nil {
 		c.SpindleHours = *run.SpindleHours
 	}

@@ -50,7 +50,8 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, e
 		return nil, err
 	}
 	for i, step := range steps {
-		st := api.Step{Name: step.Name, Kind: step.Kind, Of: step.Of, Do: step.Do, State: StepAhead, Verdict: sweep.None, Command: command(step)}
+		st := api.Step{Name: step.Name, Kind: step.Kind, Of: step.Of, Do: step.Do, State: StepAhead,
+			Verdict: sweep.None, Command: command(step)}
 		if m := cfg.Measured(step.Kind, step.Of); m != nil {
 			st.Moves = len(m.Adjusters) > 0
 		}
@@ -61,7 +62,8 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, e
 			if first >= 0 && first < n-1 {
 				st.First, st.Before = found[i][first].run.ID, found[i][first].figures
 			}
-			st.State = map[sweep.Verdict]string{sweep.Outside: StepOutside, sweep.Undecided: StepUndecided}[last.verdict]
+			st.State = map[sweep.Verdict]string{sweep.Outside: StepOutside,
+				sweep.Undecided: StepUndecided}[last.verdict]
 			if st.State == "" {
 				st.State = StepDone
 			}
@@ -78,7 +80,8 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, e
 	for i := range job.Steps {
 		st := &job.Steps[i]
 		for _, x := range standings {
-			if x.Name != st.Of || x.Kind != st.Kind && !(x.Kind == sweep.KindCross && st.Kind == sweep.KindTraverse) && !(x.Kind == RunOut && st.Kind == sweep.KindBar) {
+			if x.Name != st.Of || x.Kind != st.Kind && !(x.Kind == sweep.KindCross && st.Kind == sweep.KindTraverse) &&
+				!(x.Kind == RunOut && st.Kind == sweep.KindBar) {
 				continue
 			}
 			for _, a := range x.Alarms {
@@ -106,8 +109,9 @@ func next(j *api.Job) {
 	}
 	j.Next = &i
 	s := j.Steps[i]
-	why := map[string]string{StepAhead: "is not measured yet", StepOutside: "is outside its tolerance", StepUndecided: "is not decided: measure it better",
-		StepUpset: "was upset: " + s.Upset}[s.State]
+	why := map[string]string{StepAhead: "is not measured yet", StepOutside: "is outside its tolerance",
+		StepUndecided: "is not decided: measure it better",
+		StepUpset:     "was upset: " + s.Upset}[s.State]
 	j.Say = fmt.Sprintf("Next, step %d of %d, %s: it %s. ", i+1, len(j.Steps), s.Name, why)
 	if s.Do != "" && s.State == StepOutside {
 		j.Say += strings.TrimSuffix(s.Do, ".") + ". "
@@ -138,7 +142,8 @@ func measurements(ctx context.Context, s *store.Store, cfg *config.Config, step 
 	}
 	var out []measured
 	for _, run := range runs {
-		if run.Outcome != store.Finished || run.Setup.Machine != cfg.Machine.Name || run.Raw == nil && run.Result == nil {
+		if run.Outcome != store.Finished || run.Setup.Machine != cfg.Machine.Name || run.Raw == nil &&
+			run.Result == nil {
 			continue
 		}
 		m := measured{run: run}

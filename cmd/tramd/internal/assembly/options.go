@@ -25,13 +25,15 @@ func Knows(kind string) bool {
 
 // Options are what a measurement needs beside its setup to be fitted. They are stored with the run, as JSON.
 type Options struct {
-	Of             string   `json:"of,omitempty"`              // what a travel's indicator touched: bar, square or table
-	StraightnessMM float64  `json:"straightness_mm,omitempty"` // limit of the form; 0: none
-	Same           bool     `json:"same,omitempty"`            // positions are judged against each other
-	EdgeMPEMM      float64  `json:"edge_mpe_mm,omitempty"`     // permissible error of the edge; 0: not stated
-	Artefact       string   `json:"artefact,omitempty"`        // how far a bar or square may lean itself, as written; empty: a general value
-	RunOutMM       float64  `json:"run_out_mm,omitempty"`      // limit of a bar's run-out; 0: none
-	NoseMM         *float64 `json:"nose_mm,omitempty"`         // height of the spindle's nose; nil: not known
+	// what a travel's indicator touched: bar, square or table
+	Of             string  `json:"of,omitempty"`
+	StraightnessMM float64 `json:"straightness_mm,omitempty"` // limit of the form; 0: none
+	Same           bool    `json:"same,omitempty"`            // positions are judged against each other
+	EdgeMPEMM      float64 `json:"edge_mpe_mm,omitempty"`     // permissible error of the edge; 0: not stated
+	// how far a bar or square may lean itself, as written; empty: a general value
+	Artefact string   `json:"artefact,omitempty"`
+	RunOutMM float64  `json:"run_out_mm,omitempty"` // limit of a bar's run-out; 0: none
+	NoseMM   *float64 `json:"nose_mm,omitempty"`    // height of the spindle's nose; nil: not known
 }
 
 // ParseOptions reads what JSON made of options. No text means none.
@@ -78,11 +80,14 @@ func (o Options) of(kind string) (string, error) {
 	case kind == sweep.KindCross && o.Of != travel.OfTable:
 		return "", fmt.Errorf("a cross is measured at the table: leave --of away, or write --of table")
 	case o.Of == "":
-		return "", fmt.Errorf("a header with side_deg fits a travel at a bar, at a square, and over the table: say which with --of bar, square or table")
+		return "",
+			fmt.Errorf(
+				"a header with side_deg fits a travel at a bar, at a square, and over the table: say which with --of bar, square or table")
 	}
 	return o.Of, nil
 }
 
 func (o Options) line(s sweep.Setup) line.Setup {
-	return line.Setup{Indicators: s.Indicators, Tolerance: s.Tolerance, EdgeMPEMM: o.EdgeMPEMM, StraightnessMM: o.StraightnessMM}
+	return line.Setup{Indicators: s.Indicators, Tolerance: s.Tolerance, EdgeMPEMM: o.EdgeMPEMM,
+		StraightnessMM: o.StraightnessMM}
 }

@@ -25,7 +25,9 @@ type Wanted struct {
 func Plan(cfg *config.Config, w Wanted) (session.Measurement, error) {
 	switch w.Kind {
 	case sweep.KindTraverse:
-		t, err := named("traverse", w.Name, cfg.Traverses, func(t *config.Traverse) *config.Measured { return &t.Measured })
+		t, err := named("traverse", w.Name, cfg.Traverses, func(t *config.Traverse) *config.Measured {
+			return &t.Measured
+		})
 		if err != nil {
 			return session.Measurement{}, err
 		}
@@ -41,7 +43,8 @@ func Plan(cfg *config.Config, w Wanted) (session.Measurement, error) {
 	case sweep.KindTravel:
 		return travelPlan(cfg, w)
 	}
-	return session.Measurement{}, fmt.Errorf("%q is no measurement that is taken by hand: ask for a traverse, a bar or a travel", w.Kind)
+	return session.Measurement{}, fmt.Errorf(
+		"%q is no measurement that is taken by hand: ask for a traverse, a bar or a travel", w.Kind)
 }
 
 // named finds a measurement of a kind by its name, or the only one.
@@ -55,7 +58,8 @@ func named[T any](kind, name string, all []T, of func(*T) *config.Measured) (*T,
 	}
 	switch {
 	case len(all) == 0:
-		return nil, fmt.Errorf("the configuration has no %s to be measured so: add a [[%s]] with its name and places", kind, kind)
+		return nil, fmt.Errorf("the configuration has no %s to be measured so: add a [[%s]] with its name and places",
+			kind, kind)
 	case name == "" && len(all) == 1:
 		return &all[0], nil
 	case name == "":
@@ -70,7 +74,8 @@ func begin(cfg *config.Config, kind string, m *config.Measured, typed bool, o Op
 	if err != nil {
 		return session.Measurement{}, err
 	}
-	out := session.Measurement{Kind: kind, Subject: m.Name, Setup: cfg.Setup(), Indicator: cfg.IndicatorOf(m), Typed: typed, Own: own}
+	out := session.Measurement{Kind: kind, Subject: m.Name, Setup: cfg.Setup(), Indicator: cfg.IndicatorOf(m),
+		Typed: typed, Own: own}
 	s := &out.Setup
 	s.Tolerance, s.StationsDeg, s.Steady, s.Surface, s.AngleSource = cfg.Limit(m), nil, nil, "", config.SourceStations
 	ind := s.Indicators[out.Indicator]
@@ -111,7 +116,8 @@ func traversePlan(cfg *config.Config, t *config.Traverse, typed bool) (session.M
 		for k, side := range t.SidesDeg {
 			way := along(side)
 			for i, x := range there(t.PositionsMM, k, t.BothWays) {
-				p := session.Place{Name: fmt.Sprintf("%g mm %s", x, way), Do: fmt.Sprintf("Run the machine %s to %g mm", way, x),
+				p := session.Place{Name: fmt.Sprintf("%g mm %s", x, way),
+					Do: fmt.Sprintf("Run the machine %s to %g mm", way, x),
 					At: x, Group: way, Deg: math.NaN(), Numbers: map[string]float64{"position_mm": x, "side_deg": side}}
 				if i == 0 && k > 0 {
 					p.Do = "Now the other way over the table. " + p.Do
@@ -133,7 +139,8 @@ func traversePlan(cfg *config.Config, t *config.Traverse, typed bool) (session.M
 	for e, edge := range edges {
 		for k, line := range lines {
 			for i, x := range there(t.PositionsMM, curve, t.BothWays) {
-				p := session.Place{Name: fmt.Sprintf("%g mm", x), Do: fmt.Sprintf("Move the indicator to %g mm", x), At: x, Deg: math.NaN(),
+				p := session.Place{Name: fmt.Sprintf("%g mm", x), Do: fmt.Sprintf("Move the indicator to %g mm", x),
+					At: x, Deg: math.NaN(),
 					Numbers: map[string]float64{"position_mm": x}}
 				if len(lines) > 1 {
 					p.Numbers["line_mm"] = line
@@ -168,8 +175,10 @@ func barPlan(cfg *config.Config, b *config.Bar, typed bool) (session.Measurement
 	for _, turned := range ways {
 		for k, h := range b.HeightsMM {
 			for i, deg := range b.AnglesDeg {
-				p := session.Place{Name: fmt.Sprintf("%g mm, %g°", h, deg), Do: fmt.Sprintf("Turn the spindle by hand until its %g° mark faces the indicator", deg),
-					At: deg, Group: fmt.Sprintf("height %g mm", h), Deg: deg, Numbers: map[string]float64{"height_mm": h}}
+				p := session.Place{Name: fmt.Sprintf("%g mm, %g°", h, deg),
+					Do: fmt.Sprintf("Turn the spindle by hand until its %g° mark faces the indicator", deg),
+					At: deg, Group: fmt.Sprintf("height %g mm", h), Deg: deg,
+					Numbers: map[string]float64{"height_mm": h}}
 				if i == 0 {
 					p.Do = fmt.Sprintf("Set the indicator at height %g mm. ", h) + p.Do
 				}
@@ -215,7 +224,8 @@ func travelPlan(cfg *config.Config, w Wanted) (out session.Measurement, err erro
 	if *m.Turned {
 		ways = append(ways, 180)
 	}
-	turn := map[string]string{travel.OfBar: "Turn the spindle with its bar by 180°. ", travel.OfSquare: "Turn the square by 180° about the vertical, and touch it from the same side. "}[m.of]
+	turn := map[string]string{travel.OfBar: "Turn the spindle with its bar by 180°. ",
+		travel.OfSquare: "Turn the square by 180° about the vertical, and touch it from the same side. "}[m.of]
 	curve := 0
 	for k, side := range m.SidesDeg {
 		order := slices.Clone(ways)
@@ -224,8 +234,10 @@ func travelPlan(cfg *config.Config, w Wanted) (out session.Measurement, err erro
 		}
 		for a, turned := range order {
 			for i, x := range there(m.TravelMM, curve, false) {
-				p := session.Place{Name: fmt.Sprintf("%g mm, side %g°", x, side), Do: fmt.Sprintf("Move the head to %g mm", x), At: x, Deg: math.NaN(),
-					Group: fmt.Sprintf("side %g°", side), Numbers: map[string]float64{"position_mm": x, "side_deg": side, "turned_deg": turned}}
+				p := session.Place{Name: fmt.Sprintf("%g mm, side %g°", x, side),
+					Do: fmt.Sprintf("Move the head to %g mm", x), At: x, Deg: math.NaN(),
+					Group:   fmt.Sprintf("side %g°", side),
+					Numbers: map[string]float64{"position_mm": x, "side_deg": side, "turned_deg": turned}}
 				if turned == 180 {
 					p.Name, p.Group = p.Name+", turned", p.Group+", turned"
 				}

@@ -53,12 +53,15 @@ func TestPlans(t *testing.T) {
 	for _, x := range []struct {
 		kind, name, as, places string
 	}{
-		{sweep.KindTraverse, "rail", sweep.KindTraverse, "0 on the line at 0|100 on the line at 0|100 on the line at 50|0 on the line at 50|" +
-			"0 on the line at 0, edge turned|100 on the line at 0, edge turned|100 on the line at 50, edge turned|0 on the line at 50, edge turned"},
-		{sweep.KindTraverse, "table", sweep.KindCross, "0 along X|100 along X|0 along X|0 along Y|100 along Y|0 along Y"},
+		{sweep.KindTraverse, "rail", sweep.KindTraverse,
+			"0 on the line at 0|100 on the line at 0|100 on the line at 50|0 on the line at 50|" +
+				"0 on the line at 0, edge turned|100 on the line at 0, edge turned|100 on the line at 50, edge turned|0 on the line at 50, edge turned"},
+		{sweep.KindTraverse, "table", sweep.KindCross,
+			"0 along X|100 along X|0 along X|0 along Y|100 along Y|0 along Y"},
 		{sweep.KindBar, "", sweep.KindBar, "10, 0°|10, 120°|10, 240°|35, 0°|35, 120°|35, 240°|" +
 			"10, 0°, put back turned|10, 120°, put back turned|10, 240°, put back turned|35, 0°, put back turned|35, 120°, put back turned|35, 240°, put back turned"},
-		{sweep.KindTravel, "shank", sweep.KindTravel, "0, side 0°|80, side 0°|80, side 0°, turned|0, side 0°, turned|0, side 90°, turned|80, side 90°, turned|80, side 90°|0, side 90°"},
+		{sweep.KindTravel, "shank", sweep.KindTravel,
+			"0, side 0°|80, side 0°|80, side 0°, turned|0, side 0°, turned|0, side 90°, turned|80, side 90°, turned|80, side 90°|0, side 90°"},
 		{sweep.KindTravel, "block", sweep.KindTravel, "0, side 0°|80, side 0°"},
 	} {
 		m, err := Plan(cfg, Wanted{Kind: x.kind, Name: x.name})

@@ -14,7 +14,8 @@ import (
 
 // layouts are the columns of a recorded file, by kind.
 var layouts = map[string][]sweep.Column{
-	sweep.KindTraverse: line.TraverseColumns, sweep.KindBar: bar.Columns, sweep.KindTravel: line.TravelColumns, sweep.KindCross: line.TravelColumns,
+	sweep.KindTraverse: line.TraverseColumns, sweep.KindBar: bar.Columns, sweep.KindTravel: line.TravelColumns,
+	sweep.KindCross: line.TravelColumns,
 }
 
 // common are the columns that the record keeps of every reading.

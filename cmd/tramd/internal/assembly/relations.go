@@ -38,7 +38,8 @@ func Relations(ctx context.Context, s *store.Store, machine string, after time.T
 			if err != nil {
 				return nil, fmt.Errorf("run %d: %w", run.ID, err)
 			}
-			for _, x := range []Newest{{r.Travel.Relation, "tilt", run, r.Travel.Tilt}, {r.Travel.Relation, "nod", run, r.Travel.Nod}} {
+			for _, x := range []Newest{{r.Travel.Relation, "tilt", run, r.Travel.Tilt},
+				{r.Travel.Relation, "nod", run, r.Travel.Nod}} {
 				key := [2]string{x.Relation, x.Axis}
 				if had, ok := best[key]; x.Value != nil && (!ok || run.StartedAt.After(had.Run.StartedAt)) {
 					best[key] = x
@@ -59,7 +60,8 @@ func Relations(ctx context.Context, s *store.Store, machine string, after time.T
 
 // counts reports whether a run is a dated, finished check of a machine with a result that can be believed.
 func counts(run store.Run, machine string) bool {
-	return run.Outcome == store.Finished && run.Purpose == "check" && run.ClockSet && run.Setup.Machine == machine && run.Raw != nil
+	return run.Outcome == store.Finished && run.Purpose == "check" && run.ClockSet && run.Setup.Machine == machine &&
+		run.Raw != nil
 }
 
 // Measured returns a relation as a stack takes it.

@@ -30,12 +30,15 @@ func TestRunOutHasItsOwnAlarmAndDate(t *testing.T) {
 	check := func(n int, runOutMM float64) {
 		t.Helper()
 		at := day.AddDate(0, 0, 7*n)
-		id, err := s.BeginRun(ctx, store.NewRun{Kind: sweep.KindBar, Subject: "shank", Purpose: "check", Setup: cfg.Setup(), Own: []byte(`{"run_out_mm":0.02}`), StartedAt: at, ClockSet: true})
+		id, err := s.BeginRun(ctx, store.NewRun{Kind: sweep.KindBar, Subject: "shank", Purpose: "check",
+			Setup: cfg.Setup(), Own: []byte(`{"run_out_mm":0.02}`), StartedAt: at, ClockSet: true})
 		if err != nil {
 			t.Fatal(err)
 		}
-		found, err := Result{Bar: &bar.Result{Kind: sweep.KindBar, Set: bar.Set{Angle: &bar.Angle{MMPerM: 0.01, U: 0.01},
-			Heights: []bar.Height{{AtMM: 20, Eccentricity: runOutMM / 4, RunOut: runOutMM / 2, U: 0.0004}, {AtMM: 45, Eccentricity: runOutMM / 2, RunOut: runOutMM, U: 0.0004}}}}}.Finding()
+		found, err := Result{Bar: &bar.Result{Kind: sweep.KindBar,
+			Set: bar.Set{Angle: &bar.Angle{MMPerM: 0.01, U: 0.01},
+				Heights: []bar.Height{{AtMM: 20, Eccentricity: runOutMM / 4, RunOut: runOutMM / 2, U: 0.0004},
+					{AtMM: 45, Eccentricity: runOutMM / 2, RunOut: runOutMM, U: 0.0004}}}}}.Finding()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -72,7 +75,8 @@ func TestRunOutHasItsOwnAlarmAndDate(t *testing.T) {
 		said = append(said, a.Text())
 	}
 	text := strings.Join(said, "; ")
-	if !strings.Contains(text, "run-out is outside its tolerance since") || !strings.Contains(text, "run-out moved by +0.0") || strings.Contains(text, "mm/m") {
+	if !strings.Contains(text, "run-out is outside its tolerance since") ||
+		!strings.Contains(text, "run-out moved by +0.0") || strings.Contains(text, "mm/m") {
 		t.Errorf("after it jumped: %q", text)
 	}
 	if x := of(sweep.KindBar); len(x.Alarms) != 0 {
@@ -84,7 +88,8 @@ func TestRunOutHasItsOwnAlarmAndDate(t *testing.T) {
 	}
 	shown := false
 	for _, st := range job.Steps {
-		shown = shown || st.Of == "shank" && st.Kind == sweep.KindBar && strings.Contains(strings.Join(st.Alarms, "; "), "run-out is outside") && st.Due != nil
+		shown = shown || st.Of == "shank" && st.Kind == sweep.KindBar &&
+			strings.Contains(strings.Join(st.Alarms, "; "), "run-out is outside") && st.Due != nil
 	}
 	if !shown {
 		t.Errorf("the job does not say it: %+v", job.Steps)

@@ -102,7 +102,8 @@ func TestPrintedSheetsAreTranslated(t *testing.T) {
 func TestPreferred(t *testing.T) {
 	t.Cleanup(catalogue.Put(&catalogue.Catalogue{Language: "de", Texts: map[string]string{"view.now": "Jetzt"}}))
 	for header, want := range map[string]string{
-		"": "en", "de": "de", "de-AT,de;q=0.9": "de", "fr, de;q=0.5, en;q=0.1": "de", "fr;q=1": "en", "*": "en", ";;,,": "en",
+		"": "en", "de": "de", "de-AT,de;q=0.9": "de", "fr, de;q=0.5, en;q=0.1": "de", "fr;q=1": "en", "*": "en",
+		";;,,": "en",
 	} {
 		if got := catalogue.Preferred(header).Language; got != want {
 			t.Errorf("%q: %s, want %s", header, got, want)
@@ -121,7 +122,8 @@ func TestPreferred(t *testing.T) {
 func FuzzSay(f *testing.F) {
 	c := cataloguetest.Catalogue(f)
 	for _, s := range []string{
-		"Keep turning: 0.74 of 2.", "a; b. c: d, e (f) g", "((((", ". . . .", "\xff\xfe", "tilt and nod are mm/m mm mm/m",
+		"Keep turning: 0.74 of 2.", "a; b. c: d, e (f) g", "((((", ". . . .", "\xff\xfe",
+		"tilt and nod are mm/m mm mm/m",
 	} {
 		f.Add(s)
 	}

@@ -23,7 +23,8 @@ var speaking = []struct {
 }{
 	{"sweep", "csv.go csv_blocks.go csv_row.go header.go table.go setup.go indicator.go"},
 	{"sweep/mixed", ""}, {"sweep/bar", ""}, {"sweep/line", "read.go"}, {"sweep/travel", ""}, {"sweep/traverse", ""},
-	{"sweep/advice", "log.go problem.go"}, {"sweep/stack", "log.go"}, {"sweep/drift", "csv.go csv_row.go encode.go record.go"},
+	{"sweep/advice", "log.go problem.go"}, {"sweep/stack", "log.go"},
+	{"sweep/drift", "csv.go csv_row.go encode.go record.go"},
 	{"sweep/finish", ""},
 	{"store", "*but history.go"},
 	{"cmd/tramd/internal/session", ""}, {"cmd/tramd/internal/interlock", ""}, {"cmd/tramd/internal/unattended", ""},
@@ -31,7 +32,8 @@ var speaking = []struct {
 	{"cmd/tramd/internal/alarm", "alertmanager.go file.go mail.go notifier.go webhook.go"},
 	{"cmd/tramd/internal/assembly", "options.go read.go fit.go history.go write.go"},
 	{"cmd/tramd/internal/picture", ""}, {"cmd/tramd/internal/report", "csv.go"}, {"cmd/tramd/internal/jobsheet", ""},
-	{"cmd/tramd/internal/daemon", "socket.go listen.go reload.go secrets.go status.go"}, {"cmd/tramd/internal/history", ""},
+	{"cmd/tramd/internal/daemon", "socket.go listen.go reload.go secrets.go status.go"},
+	{"cmd/tramd/internal/history", ""},
 	{"cmd/tramd/internal/inputs", ""}, {"cmd/tramd/internal/temperature", ""}, {"cmd/tramd/internal/archive", ""},
 	{"cmd/tramd/internal/service", ""}, {"cmd/tramd/internal/maintenance", "open.go"},
 	{"cmd/tramd/internal/runs", "csv.go"}, {"cmd/tramd/internal/api", ""},
@@ -39,7 +41,8 @@ var speaking = []struct {
 }
 
 // single are the words that stand alone in a sentence's blank or in a table's cell.
-var single = strings.Fields(`tilt nod lean check checks shift trend outside within undecided none never now day days hour
+var single = strings.Fields(
+	`tilt nod lean check checks shift trend outside within undecided none never now day days hour
 	hours week weeks traverse bar travel cross sweep square table spindle machine swing steady settling drifting stepping live
 	absent lost silent opening
 	verdict run when then no. step before state history alarms events
@@ -48,22 +51,27 @@ var single = strings.Fields(`tilt nod lean check checks shift trend outside with
 	expected tolerance encoder stations program typed up down trending from`)
 
 // counted are forms that the source puts together of a number and a word.
-var counted = []string{"{#1} weeks", "{#1} days", "{#1} hours", "1 week", "1 day", "1 hour", "less than an hour", "95 % from",
-	"{1} {#2}, {3} {#4} mm/m", "{1} {#2} mm/m", "sweep again", "measure {1} again", "both axes are", "the {1} is", "both"}
+var counted = []string{"{#1} weeks", "{#1} days", "{#1} hours", "1 week", "1 day", "1 hour", "less than an hour",
+	"95 % from",
+	"{1} {#2}, {3} {#4} mm/m", "{1} {#2} mm/m", "sweep again", "measure {1} again", "both axes are",
+	"the {1} is", "both"}
 
 var (
 	verb    = regexp.MustCompile(`%(?:\[\d+\])?[-+#0]*(?:\*|\d+)?(?:\.(?:\*|\d+))?[a-zA-Z]`)
 	enough  = regexp.MustCompile(`[A-Za-z]{2,}[^A-Za-z]* [^A-Za-z]*[A-Za-z]{2,}|[A-Za-z]{2,} |^[A-Za-z]{4,}: `)
 	oneWord = regexp.MustCompile(`^[a-z]{4,} \{#?1\}`)
-	foreign = regexp.MustCompile(`[<>=_]|^https?:|/api/|\x60\{\}|^\{"|^[a-z]+_[a-z_]+$|^[A-Z ]+$|^[A-Z][a-z]+-[A-Z][a-z]+$` +
-		`|^ORDER BY|^(GET|POST|DELETE) /|-src |^[A-Z]-[A-Z]|^no-store$|^still here$|^retry:|^export |^[a-z_]+=`)
+	foreign = regexp.MustCompile(
+		`[<>=_]|^https?:|/api/|\x60\{\}|^\{"|^[a-z]+_[a-z_]+$|^[A-Z ]+$|^[A-Z][a-z]+-[A-Z][a-z]+$` +
+			`|^ORDER BY|^(GET|POST|DELETE) /|-src |^[A-Z]-[A-Z]|^no-store$|^still here$|^retry:|^export |^[a-z_]+=`)
 	ends = regexp.MustCompile(`[.?!] +`)
 )
 
 // unheard are the calls whose words no reader of the page sees.
 var unheard = map[string]bool{
-	"Info": true, "Debug": true, "Warn": true, "Error": true, "panic": true, "MustCompile": true, "Parse": true, "Format": true,
-	"Split": true, "Cut": true, "Contains": true, "HasPrefix": true, "HasSuffix": true, "Trim": true, "TrimSuffix": true,
+	"Info": true, "Debug": true, "Warn": true, "Error": true, "panic": true, "MustCompile": true, "Parse": true,
+	"Format": true,
+	"Split":  true, "Cut": true, "Contains": true, "HasPrefix": true, "HasSuffix": true, "Trim": true,
+	"TrimSuffix": true,
 	"TrimPrefix": true, "QuoteMeta": true, "Text": true,
 }
 
@@ -86,7 +94,8 @@ func sourceForms(t *testing.T) []string {
 		for _, name := range names {
 			only, some := strings.CutPrefix(x.except, "*but ")
 			base := filepath.Base(name)
-			if strings.HasSuffix(name, "_test.go") || some && base != only || slices.Contains(strings.Fields(x.except), base) != some {
+			if strings.HasSuffix(name, "_test.go") || some && base != only ||
+				slices.Contains(strings.Fields(x.except), base) != some {
 				continue
 			}
 			goForms(t, name, found)

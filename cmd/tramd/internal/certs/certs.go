@@ -133,7 +133,8 @@ func (k *reloader) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 // name tells the certificate in force from others.
 func (k *reloader) name() string {
 	c := k.pair.Leaf
-	return fmt.Sprintf("certificate %d of %s, good until %s", c.SerialNumber, c.Subject, c.NotAfter.Local().Format(time.DateTime))
+	return fmt.Sprintf("certificate %d of %s, good until %s", c.SerialNumber, c.Subject,
+		c.NotAfter.Local().Format(time.DateTime))
 }
 
 // first returns the first certificate of a file in PEM.

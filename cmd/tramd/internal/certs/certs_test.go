@@ -56,7 +56,8 @@ func TestARenewedCertificateIsTakenUpAndABadOneIsNot(t *testing.T) {
 		t.Errorf("serial %d, want 7", n)
 	}
 	certstest.Write(t, dir, map[string][]byte{"cert.pem": []byte("half a certi")})
-	if n := serial(t, c, a); n != 7 || !strings.Contains(log.String(), "the old one holds") || !strings.Contains(log.String(), "certificate 7 of CN=linnet, good until ") {
+	if n := serial(t, c, a); n != 7 || !strings.Contains(log.String(), "the old one holds") ||
+		!strings.Contains(log.String(), "certificate 7 of CN=linnet, good until ") {
 		t.Errorf("with a bad file: serial %d, log %s", n, log.String())
 	}
 	put(8)

@@ -126,12 +126,14 @@ func (c *Client) StartSweep(ctx context.Context, turns int, purpose string) (int
 // StartSweepAt begins one at a temperature of the machine in degrees Celsius; nil: what the daemon knows of it.
 func (c *Client) StartSweepAt(ctx context.Context, turns int, purpose string, celsius *float64) (int64, error) {
 	var out struct{ Run int64 }
-	err := c.call(ctx, http.MethodPost, "/api/v1/sweeps", map[string]any{"turns": turns, "purpose": purpose, "temperature_c": celsius}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/sweeps", map[string]any{"turns": turns, "purpose": purpose,
+		"temperature_c": celsius}, &out)
 	return out.Run, err
 }
 
 // StartMeasurement begins a traverse, a bar or a travel of the configuration and gives its run.
-func (c *Client) StartMeasurement(ctx context.Context, kind, name, purpose string, typed bool, celsius *float64) (int64, error) {
+func (c *Client) StartMeasurement(ctx context.Context, kind, name, purpose string, typed bool, celsius *float64) (
+	int64, error) {
 	var out struct{ Run int64 }
 	err := c.call(ctx, http.MethodPost, "/api/v1/measurements",
 		map[string]any{"kind": kind, "name": name, "purpose": purpose, "typed": typed, "temperature_c": celsius}, &out)
@@ -185,12 +187,14 @@ func (c *Client) RedoStation(ctx context.Context, run int64) error {
 
 // PutReading gives what a person read off the indicator that is asked for.
 func (c *Client) PutReading(ctx context.Context, run int64, text string) error {
-	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/reading", run), map[string]string{"text": text}, nil)
+	return c.call(ctx, http.MethodPost, fmt.Sprintf("/api/v1/sweeps/%d/reading", run), map[string]string{"text": text},
+		nil)
 }
 
 // LogEvent stores something that happened to the machine; moved says how much, by adjuster, and may be nil.
 func (c *Client) LogEvent(ctx context.Context, kind, text string, moved map[string]float64) error {
-	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text, "moved": moved}, nil)
+	return c.call(ctx, http.MethodPost, "/api/v1/events", map[string]any{"kind": kind, "text": text, "moved": moved},
+		nil)
 }
 
 // Events returns the last events, the newest first.
@@ -215,7 +219,8 @@ func (c *Client) Advice(ctx context.Context) (advice.Answer, error) {
 // ArmMotion is the first act of moving the arm; with unattended above zero it arms planned checks for so long.
 func (c *Client) ArmMotion(ctx context.Context, unattended time.Duration) (session.Armed, error) {
 	var out session.Armed
-	err := c.call(ctx, http.MethodPost, "/api/v1/motion/arm", map[string]float64{"unattended_hours": unattended.Hours()}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/arm",
+		map[string]float64{"unattended_hours": unattended.Hours()}, &out)
 	return out, err
 }
 
@@ -227,7 +232,8 @@ func (c *Client) DisarmMotion(ctx context.Context) error {
 // StartMotion is the second act, and gives the run. The arm is stopped unless HoldMotion begins at once.
 func (c *Client) StartMotion(ctx context.Context, key, purpose string, celsius *float64) (int64, error) {
 	var out struct{ Run int64 }
-	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start", map[string]any{"key": key, "purpose": purpose, "temperature_c": celsius}, &out)
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start",
+		map[string]any{"key": key, "purpose": purpose, "temperature_c": celsius}, &out)
 	return out.Run, err
 }
 
@@ -254,7 +260,8 @@ func (c *Client) HoldMotion(ctx context.Context, run int64) error {
 			}
 		}
 	}()
-	return c.call(context.WithoutCancel(ctx), http.MethodPost, fmt.Sprintf("/api/v1/motion/hold/%d", run), signsOfLife{signs}, nil)
+	return c.call(context.WithoutCancel(ctx), http.MethodPost, fmt.Sprintf("/api/v1/motion/hold/%d", run),
+		signsOfLife{signs}, nil)
 }
 
 // Alive reports whether a daemon answers.
@@ -273,7 +280,8 @@ func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorde
 	if told.TemperatureC != nil {
 		q.Set("temperature_c", strconv.FormatFloat(*told.TemperatureC, 'g', -1, 64))
 	}
-	for key, value := range map[string]string{"kind": told.Kind, "subject": told.Subject, "tolerance": told.Tolerance, "options": string(told.Own)} {
+	for key, value := range map[string]string{"kind": told.Kind, "subject": told.Subject, "tolerance": told.Tolerance,
+		"options": string(told.Own)} {
 		if value != "" {
 			q.Set(key, value)
 		}

@@ -81,7 +81,8 @@ func chronySet(addr string) bool {
 	}
 	body := got[head:]
 	// A reference's number, its address (20 bytes), the stratum, the leap status.
-	return disciplined(binary.BigEndian.Uint16(body[26:]), binary.BigEndian.Uint16(body[24:]), binary.BigEndian.Uint32(body))
+	return disciplined(binary.BigEndian.Uint16(body[26:]), binary.BigEndian.Uint16(body[24:]),
+		binary.BigEndian.Uint32(body))
 }
 
 // ntpSet asks an NTP server on this computer as a client does (RFC 5905, section 7.3); ntpd answers its own computer.

@@ -36,7 +36,8 @@ func chronyd(t *testing.T, lines string) (monitor, ntp string) {
 	dir := t.TempDir()
 	monitorPort, ntpPort := port(t), port(t)
 	file := filepath.Join(dir, "chrony.conf")
-	text := fmt.Sprintf("%s\nallow 127.0.0.1\nport %d\ncmdport %d\nbindcmdaddress 127.0.0.1\nbindcmdaddress /\npidfile %s\n",
+	text := fmt.Sprintf(
+		"%s\nallow 127.0.0.1\nport %d\ncmdport %d\nbindcmdaddress 127.0.0.1\nbindcmdaddress /\npidfile %s\n",
 		lines, ntpPort, monitorPort, filepath.Join(dir, "pid"))
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
@@ -116,7 +117,8 @@ func TestTheKeeperAsksNowAndThen(t *testing.T) {
 		}
 	}()
 	now := time.Hour
-	k := &timekeepers{kernel: func() bool { return false }, chrony: "127.0.0.1:1", ntp: c.LocalAddr().String(), now: func() time.Duration { return now }}
+	k := &timekeepers{kernel: func() bool { return false }, chrony: "127.0.0.1:1", ntp: c.LocalAddr().String(),
+		now: func() time.Duration { return now }}
 	look := func(want bool) {
 		t.Helper()
 		if got := k.isSet(); got != want {

@@ -22,7 +22,8 @@ type Adjuster struct {
 	LeverMM   float64 `toml:"lever_mm"`
 	SpacingMM float64 `toml:"spacing_mm"`
 	PitchMM   float64 `toml:"pitch_mm"`
-	PivotMM   float64 `toml:"pivot_mm" zero:"meant"` // where it pivots, along its axis from the spindle: + right or back
+	// where it pivots, along its axis from the spindle: + right or back
+	PivotMM float64 `toml:"pivot_mm" zero:"meant"`
 	// Nominal effect of one unit.
 	TiltMMPerM float64 `toml:"tilt_mm_per_m" zero:"meant"`
 	NodMMPerM  float64 `toml:"nod_mm_per_m" zero:"meant"`
@@ -139,7 +140,8 @@ func (c *Config) Advisers() []advice.Adjuster {
 		x.Words.Loosens = a.LoosensHead || a.Kind == KindShim
 		x.Tilt, x.Nod = a.effect()
 		if a.Plus == "" && a.Kind == KindSwing {
-			x.Words.Plus, x.Words.Minus = "swing it by {}, the spindle's upper end to the "+a.Leans, "swing it by {}, the spindle's upper end to the "+opposite[a.Leans]
+			x.Words.Plus, x.Words.Minus = "swing it by {}, the spindle's upper end to the "+a.Leans,
+				"swing it by {}, the spindle's upper end to the "+opposite[a.Leans]
 		}
 		out = append(out, x)
 	}
@@ -166,7 +168,8 @@ func (c *Config) JointAdvisers(m *Measured, alongLine bool) []advice.Adjuster {
 }
 
 func (c *Config) adviser(a *Adjuster) advice.Adjuster {
-	x := advice.Adjuster{Name: a.Name, Unit: a.Unit, Step: a.Step, Words: advice.Words{Plus: a.Plus, Minus: a.Minus, Notes: a.Notes}}
+	x := advice.Adjuster{Name: a.Name, Unit: a.Unit, Step: a.Step, Words: advice.Words{Plus: a.Plus, Minus: a.Minus,
+		Notes: a.Notes}}
 	if a.Kind == KindShim && a.Step == 0 {
 		x.StockMM = c.Shims.StockMM
 	}
@@ -217,7 +220,8 @@ func (v *validator) adjusters(c *Config) {
 		v.optional(key("step"), a.Step, 0.00001, 1000)
 		v.number(key("pivot_mm"), a.PivotMM, -10000, 10000)
 		if (a.Plus == "") != (a.Minus == "") {
-			v.bad(key("plus"), `plus and minus belong together; write both, for example plus = "pack {} behind the lower bolts" and minus = "pack {} behind the upper bolts"`)
+			v.bad(key("plus"),
+				`plus and minus belong together; write both, for example plus = "pack {} behind the lower bolts" and minus = "pack {} behind the upper bolts"`)
 		}
 	}
 	if len(c.Shims.StockMM) > 64 {
@@ -225,7 +229,8 @@ func (v *validator) adjusters(c *Config) {
 	}
 	for _, s := range c.Shims.StockMM {
 		if !(s >= 0.001 && s <= 50) {
-			v.bad("shims.stock_mm", "%v is no thickness of a shim; write mm, one entry a piece, for example stock_mm = [0.05, 0.1, 0.1, 0.2]", s)
+			v.bad("shims.stock_mm",
+				"%v is no thickness of a shim; write mm, one entry a piece, for example stock_mm = [0.05, 0.1, 0.1, 0.2]", s)
 			break
 		}
 	}
@@ -233,10 +238,12 @@ func (v *validator) adjusters(c *Config) {
 
 // adjusterKind wants what a kind needs and refuses what it cannot use.
 func (v *validator) adjusterKind(a *Adjuster, key func(string) string) {
-	needs := map[string][]string{KindSwing: {"lever_mm"}, KindShim: {"spacing_mm"}, KindScrew: {"lever_mm", "pitch_mm"}, "": {}}
+	needs := map[string][]string{KindSwing: {"lever_mm"}, KindShim: {"spacing_mm"}, KindScrew: {"lever_mm", "pitch_mm"},
+		"": {}}
 	need, ok := needs[a.Kind]
 	if !ok {
-		v.bad(key("kind"), `%q is not a kind of adjuster; write "swing", "shim" or "screw", or leave it out and write tilt_mm_per_m and nod_mm_per_m`, a.Kind)
+		v.bad(key("kind"),
+			`%q is not a kind of adjuster; write "swing", "shim" or "screw", or leave it out and write tilt_mm_per_m and nod_mm_per_m`, a.Kind)
 		return
 	}
 	has := map[string]float64{"lever_mm": a.LeverMM, "spacing_mm": a.SpacingMM, "pitch_mm": a.PitchMM}
@@ -261,7 +268,8 @@ func (v *validator) adjusterKind(a *Adjuster, key func(string) string) {
 	_, known := leanWays[a.Leans]
 	switch {
 	case a.Moves != "" && !slices.Contains([]string{MovesSlope, MovesTwist, MovesCrossSlope}, a.Moves):
-		v.bad(key("moves"), `%q; write "slope", "twist" or "cross slope" for an adjuster that a traverse names, or leave it out and write leans`, a.Moves)
+		v.bad(key("moves"),
+			`%q; write "slope", "twist" or "cross slope" for an adjuster that a traverse names, or leave it out and write leans`, a.Moves)
 	case a.Moves != "" && a.Kind == "":
 		v.bad(key("moves"), "an adjuster of a traverse is described by its geometry; write kind with its lengths")
 	case a.Moves != "" && a.Leans != "":
@@ -270,7 +278,8 @@ func (v *validator) adjusterKind(a *Adjuster, key func(string) string) {
 	case a.Kind == "" && a.Leans != "":
 		v.bad(key("leans"), "an adjuster by nominal effect says its way by its signs; remove leans")
 	case a.Kind != "" && !known:
-		v.bad(key("leans"), `%q; write where a positive amount takes the spindle's upper end: leans = "right", "left", "back" or "front"`, a.Leans)
+		v.bad(key("leans"),
+			`%q; write where a positive amount takes the spindle's upper end: leans = "right", "left", "back" or "front"`, a.Leans)
 	}
 	v.nominalEffect(a, key)
 }
@@ -285,7 +294,8 @@ func (v *validator) nominalEffect(a *Adjuster, key func(string) string) {
 		}
 	}
 	if a.Kind == "" && a.TiltMMPerM == 0 && a.NodMMPerM == 0 {
-		v.bad(key("tilt_mm_per_m"), "no effect is described; write what one unit does as tilt_mm_per_m and nod_mm_per_m, or a kind with its geometry")
+		v.bad(key("tilt_mm_per_m"),
+			"no effect is described; write what one unit does as tilt_mm_per_m and nod_mm_per_m, or a kind with its geometry")
 	}
 }
 

@@ -55,13 +55,16 @@ func TestAdjustersByGeometry(t *testing.T) {
 		unit      string
 		stock     int
 		loosens   bool
-	}{{-1000.0 / 240, 0, "mm", 0, false}, {0, 1000.0 / 140, "mm", 3, true}, {0, -12.5, "turn", 0, false}, {1.5, -0.5, "mm", 0, false}} {
+	}{{-1000.0 / 240, 0, "mm", 0, false}, {0, 1000.0 / 140, "mm", 3, true}, {0, -12.5, "turn", 0, false},
+		{1.5, -0.5, "mm", 0, false}} {
 		a := got[i]
-		if math.Abs(a.Tilt-want.tilt) > 1e-12 || math.Abs(a.Nod-want.nod) > 1e-12 || a.Unit != want.unit || len(a.StockMM) != want.stock || a.Words.Loosens != want.loosens {
+		if math.Abs(a.Tilt-want.tilt) > 1e-12 || math.Abs(a.Nod-want.nod) > 1e-12 || a.Unit != want.unit ||
+			len(a.StockMM) != want.stock || a.Words.Loosens != want.loosens {
 			t.Errorf("%+v, want %+v", a, want)
 		}
 	}
-	if got[1].Words.Notes != "lower screws first" || got[0].Words.Minus != "swing it by {}, the spindle's upper end to the right" {
+	if got[1].Words.Notes != "lower screws first" ||
+		got[0].Words.Minus != "swing it by {}, the spindle's upper end to the right" {
 		t.Errorf("%+v %+v", got[1].Words, got[0].Words)
 	}
 	if tools := c.Tools(); len(tools) != 1 || tools[0].Validate() != nil || tools[0].LimitMM != 0.005 {
@@ -89,7 +92,9 @@ func mustServe(t *testing.T, c *Config) {
 
 func TestAnAdjusterThatWouldTurnTheHeadOverIsRefused(t *testing.T) {
 	text := strings.Replace(shopful, "pitch_mm = 1.25", "pitch_mm = 9000", 1)
-	if _, err := Parse("linnet.toml", []byte(strings.Replace(text, "lever_mm = 100.0", "lever_mm = 0.05", 1))); err == nil || !strings.Contains(err.Error(), "write its lengths as they are") {
+	if _, err := Parse("linnet.toml",
+		[]byte(strings.Replace(text, "lever_mm = 100.0", "lever_mm = 0.05", 1))); err == nil ||
+		!strings.Contains(err.Error(), "write its lengths as they are") {
 		t.Error(err)
 	}
 }

@@ -47,12 +47,15 @@ func (v *validator) alarm(c *Config) {
 	}
 	if c.Alarm.Body != "" {
 		if _, err := alarm.Template(c.Alarm.Body); err != nil {
-			v.bad("alarm.webhook_body", "%v; write a template as in Go's text/template, of the fields that configuration.md lists", err)
+			v.bad("alarm.webhook_body",
+				"%v; write a template as in Go's text/template, of the fields that configuration.md lists", err)
 		}
 	}
 	for i, h := range c.Alarm.Headers {
-		if name, value, ok := strings.Cut(h, ":"); !ok || !headerName.MatchString(name) || strings.ContainsAny(value, "\r\n") {
-			v.bad(fmt.Sprintf("alarm.webhook_headers.%d", i), `%q is not a header; write for example "Authorization: Bearer credential:chat"`, h)
+		if name, value, ok := strings.Cut(h, ":"); !ok || !headerName.MatchString(name) ||
+			strings.ContainsAny(value, "\r\n") {
+			v.bad(fmt.Sprintf("alarm.webhook_headers.%d", i),
+				`%q is not a header; write for example "Authorization: Bearer credential:chat"`, h)
 		}
 	}
 	m := &c.Mail
@@ -72,7 +75,9 @@ func (v *validator) alarm(c *Config) {
 		v.bad("mail.tls", `%q; write "require", or "none" for a server on this computer`, m.TLS)
 	}
 	if m.User != "" && m.TLS == "none" {
-		v.bad("mail.tls", "a password would cross the network unprotected; write tls = \"require\", or leave user and password out")
+		v.bad(
+			"mail.tls",
+			"a password would cross the network unprotected; write tls = \"require\", or leave user and password out")
 	}
 	if (m.User == "") != (m.Password == "") {
 		v.bad("mail.password", "user and password belong together; write both or neither")

@@ -10,13 +10,15 @@ type Angle struct {
 	Capture string  `toml:"capture"`
 
 	// Encoder.
-	CountsPerTurn     int64    `toml:"counts_per_turn"`
-	CounterBits       int      `toml:"counter_bits"`  // 16, 24 or 32; 0 = wraps after one turn, or counts on
-	SpindleTeeth      int64    `toml:"spindle_teeth"` // of the wheels that drive the encoder; both 0 = it sits on the spindle
-	EncoderTeeth      int64    `toml:"encoder_teeth"`
-	Reversed          bool     `toml:"reversed"`
-	ZeroUDeg          float64  `toml:"zero_u_deg" zero:"meant"` // standard uncertainty of ZeroDeg
-	ZeroDeg           *float64 `toml:"zero_deg"`                // spindle angle at which the encoder shows 0; nil: a person points it out
+	CountsPerTurn int64 `toml:"counts_per_turn"`
+	CounterBits   int   `toml:"counter_bits"` // 16, 24 or 32; 0 = wraps after one turn, or counts on
+	// of the wheels that drive the encoder; both 0 = it sits on the spindle
+	SpindleTeeth int64   `toml:"spindle_teeth"`
+	EncoderTeeth int64   `toml:"encoder_teeth"`
+	Reversed     bool    `toml:"reversed"`
+	ZeroUDeg     float64 `toml:"zero_u_deg" zero:"meant"` // standard uncertainty of ZeroDeg
+	// spindle angle at which the encoder shows 0; nil: a person points it out
+	ZeroDeg           *float64 `toml:"zero_deg"`
 	MaxGapMS          float64  `toml:"max_gap_ms"`
 	IndexMark         string   `toml:"index_mark"` // the word in the encoder's line for its index mark
 	IndexDeg          *float64 `toml:"index_deg"`  // spindle angle at the mark
@@ -32,7 +34,8 @@ type Angle struct {
 	TypedUnit   string    `toml:"typed_unit"` // of a typed reading without one
 
 	// Constant turning.
-	MarkDeg     *float64 `toml:"mark_deg"`        // spindle angle at the index pulse, or where the start is marked; nil: 0, known only where a person marks it
+	// spindle angle at the index pulse, or where the start is marked; nil: 0, known only where a person marks it
+	MarkDeg     *float64 `toml:"mark_deg"`
 	Clockwise   bool     `toml:"clockwise"`       // seen from above
 	TurnsPerMin float64  `toml:"turns_per_min"`   // roughly
 	Pulses      int      `toml:"pulses_per_turn"` // on the port; 0: one

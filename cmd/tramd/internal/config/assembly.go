@@ -10,14 +10,15 @@ import (
 
 // Measured is what a traverse, a bar and a square have in common.
 type Measured struct {
-	Name         string   `toml:"name"`
-	Joint        string   `toml:"joint"`     // the joint it speaks of, for people: "rails"
-	Axis         string   `toml:"axis"`      // tilt or nod, where it speaks of one only
-	Tolerance    string   `toml:"tolerance"` // empty: the machine's
-	Indicator    string   `toml:"indicator"` // empty: the first
-	ResolutionMM float64  `toml:"resolution_mm"`
-	MPEMM        float64  `toml:"mpe_mm" zero:"meant"` // this and the one before of a plain dial, whose readings are typed
-	Adjusters    []string `toml:"adjusters"`           // that change it
+	Name         string  `toml:"name"`
+	Joint        string  `toml:"joint"`     // the joint it speaks of, for people: "rails"
+	Axis         string  `toml:"axis"`      // tilt or nod, where it speaks of one only
+	Tolerance    string  `toml:"tolerance"` // empty: the machine's
+	Indicator    string  `toml:"indicator"` // empty: the first
+	ResolutionMM float64 `toml:"resolution_mm"`
+	// this and the one before of a plain dial, whose readings are typed
+	MPEMM     float64  `toml:"mpe_mm" zero:"meant"`
+	Adjusters []string `toml:"adjusters"` // that change it
 }
 
 // Traverse is a line, several lines, or the table under the cross travels.
@@ -30,9 +31,11 @@ type Traverse struct {
 	EdgeMPEMM      float64   `toml:"edge_mpe_mm" zero:"meant"` // permissible error of the edge
 	StraightnessMM float64   `toml:"straightness_mm"`          // limit of the form
 	Same           bool      `toml:"same"`                     // positions are judged against each other
-	Over           string    `toml:"over"`                     // "table": the machine's own cross travels carry the indicator over the table
-	SidesDeg       []float64 `toml:"sides_deg"`                // of that: along which ways
-	ByHand         *bool     `toml:"by_hand"`                  // a person goes to each place, though [position] is written
+	// "table": the machine's own cross travels carry the indicator over the table
+	Over     string    `toml:"over"`
+	SidesDeg []float64 `toml:"sides_deg"` // of that: along which ways
+	// a person goes to each place, though [position] is written
+	ByHand *bool `toml:"by_hand"`
 }
 
 // Bar is a round bar or a tool shank in the spindle.

@@ -30,7 +30,8 @@ func (v *validator) assembly(c *Config) {
 		at := fmt.Sprintf("square.%d.", i)
 		v.measured(c, at, "square", &q.Measured, names)
 		if len(q.TravelMM) == 0 {
-			v.bad(at+"travel_mm", "missing; write how far the head is up at each reading, for example travel_mm = [0, 40, 80, 120]")
+			v.bad(at+"travel_mm",
+				"missing; write how far the head is up at each reading, for example travel_mm = [0, 40, 80, 120]")
 			continue
 		}
 		v.moving(at, &q.Moving)
@@ -55,15 +56,19 @@ func (v *validator) movers(c *Config) {
 			named = true
 			switch {
 			case t.Over == OverTable:
-				v.bad(fmt.Sprintf("adjuster.%d.moves", i), "the traverse %q runs over the table and shows tilt and nod; write leans instead", t.Name)
+				v.bad(fmt.Sprintf("adjuster.%d.moves", i),
+					"the traverse %q runs over the table and shows tilt and nod; write leans instead", t.Name)
 			case a.Moves != MovesSlope && len(t.LinesMM) < 2:
-				v.bad(fmt.Sprintf("adjuster.%d.moves", i), "the traverse %q has one line, which shows no %s; give it lines_mm, for example lines_mm = [0, 160]", t.Name, a.Moves)
+				v.bad(fmt.Sprintf("adjuster.%d.moves", i),
+					"the traverse %q has one line, which shows no %s; give it lines_mm, for example lines_mm = [0, 160]", t.Name, a.Moves)
 			case a.Moves == MovesTwist && c.Across(&t.Measured) != MovesTwist:
-				v.bad(fmt.Sprintf("adjuster.%d.moves", i), "another adjuster of the traverse %q moves its cross slope; two things are aimed at together at most: measure one of them by a traverse of its own", t.Name)
+				v.bad(fmt.Sprintf("adjuster.%d.moves", i),
+					"another adjuster of the traverse %q moves its cross slope; two things are aimed at together at most: measure one of them by a traverse of its own", t.Name)
 			}
 		}
 		if !named {
-			v.bad(fmt.Sprintf("adjuster.%d.moves", i), "no [[traverse]] names this adjuster; write its name in the adjusters of the traverse that shows what it moves, or write leans")
+			v.bad(fmt.Sprintf("adjuster.%d.moves", i),
+				"no [[traverse]] names this adjuster; write its name in the adjusters of the traverse that shows what it moves, or write leans")
 		}
 	}
 }
@@ -83,7 +88,9 @@ func (v *validator) measured(c *Config, at, kind string, m *Measured, names map[
 	if _, err := units.ParseTolerance(m.Tolerance); err != nil {
 		v.bad(at+"tolerance", "%v", err)
 	}
-	if m.Indicator != "" && !slices.ContainsFunc(c.Indicators, func(x Indicator) bool { return x.Name == m.Indicator }) {
+	if m.Indicator != "" && !slices.ContainsFunc(c.Indicators, func(x Indicator) bool {
+		return x.Name == m.Indicator
+	}) {
 		known := make([]string, len(c.Indicators))
 		for i := range c.Indicators {
 			known[i] = c.Indicators[i].Name
@@ -136,13 +143,16 @@ func (v *validator) traverse(at string, t *Traverse) {
 		}
 	case OverTable:
 		v.sides(at+"sides_deg", t.SidesDeg)
-		for key, used := range map[string]bool{"lines_mm": len(t.LinesMM) > 0, "edge_turned": t.EdgeTurned, "same": t.Same, "edge_mpe_mm": t.EdgeMPEMM != 0} {
+		for key, used := range map[string]bool{"lines_mm": len(t.LinesMM) > 0, "edge_turned": t.EdgeTurned,
+			"same": t.Same, "edge_mpe_mm": t.EdgeMPEMM != 0} {
 			if used {
 				v.bad(at+key, `has no use in a traverse over the table; remove it`)
 			}
 		}
 	default:
-		v.bad(at+"over", `%q; write over = "table" where the machine's own travels carry the indicator over the table, or leave it out`, t.Over)
+		v.bad(
+			at+"over",
+			`%q; write over = "table" where the machine's own travels carry the indicator over the table, or leave it out`, t.Over)
 	}
 	if t.Same && t.EdgeTurned {
 		v.bad(at+"edge_turned", "with same = true there is no edge to turn; remove one of the two")
@@ -151,7 +161,8 @@ func (v *validator) traverse(at string, t *Traverse) {
 
 func (v *validator) bar(at string, b *Bar) {
 	if len(b.HeightsMM) == 0 && len(b.TravelMM) == 0 {
-		v.bad(at+"heights_mm", "missing; write where the indicator stands while the bar turns, for example heights_mm = [10, 35], or travel_mm for the head moving")
+		v.bad(at+"heights_mm",
+			"missing; write where the indicator stands while the bar turns, for example heights_mm = [10, 35], or travel_mm for the head moving")
 	}
 	if len(b.HeightsMM) > 0 {
 		v.places(at+"heights_mm", "heights", b.HeightsMM, 1, "heights_mm = [10, 35]")
@@ -166,7 +177,8 @@ func (v *validator) bar(at string, b *Bar) {
 	}
 	v.optional(at+"run_out_mm", b.RunOutMM, 1e-5, 100)
 	if len(b.HeightsMM)*len(b.AnglesDeg) > maxPlaces {
-		v.bad(at+"heights_mm", "%d readings in all; at most %d can be taken by hand", len(b.HeightsMM)*len(b.AnglesDeg), maxPlaces)
+		v.bad(at+"heights_mm", "%d readings in all; at most %d can be taken by hand", len(b.HeightsMM)*len(b.AnglesDeg),
+			maxPlaces)
 	}
 	v.moving(at, &b.Moving)
 }

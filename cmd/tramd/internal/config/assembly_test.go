@@ -34,7 +34,8 @@ func TestTheJobGoesFromTheRailsUp(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []string{"traverse left rail", "bar shank", "travel cylinder square", "travel shank", "traverse cross travels", "sweep "}
+	want := []string{"traverse left rail", "bar shank", "travel cylinder square", "travel shank",
+		"traverse cross travels", "sweep "}
 	var got []string
 	for _, s := range c.Steps() {
 		got = append(got, s.Kind+" "+s.Of)
@@ -57,7 +58,8 @@ func TestTheJobGoesFromTheRailsUp(t *testing.T) {
 	if got, want := c.Limit(&c.Squares[0].Measured), c.Setup().Tolerance; got != want {
 		t.Errorf("the square's limit is %v, want the machine's %v", got, want)
 	}
-	written, err := Parse("linnet.toml", []byte(assembled+"[[step]]\nkind = \"sweep\"\n[[step]]\nkind = \"bar\"\nof = \"shank\"\n"))
+	written, err := Parse("linnet.toml",
+		[]byte(assembled+"[[step]]\nkind = \"sweep\"\n[[step]]\nkind = \"bar\"\nof = \"shank\"\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,10 +136,13 @@ func TestAdjustersOfTraverses(t *testing.T) {
 	const screw = "[[adjuster]]\nname = \"jack\"\nkind = \"screw\"\npitch_mm = 1.0\nlever_mm = 300.0\n"
 	const line = "[[traverse]]\nname = \"plate\"\npositions_mm = [0, 100]\nadjusters = [\"jack\"]\n"
 	for text, want := range map[string]string{
-		screw + "moves = \"bend\"\n" + line:                                              `"bend"; write "slope"`,
-		screw + "moves = \"slope\"\nleans = \"back\"\n" + line:                           "moves says already what it does",
-		screw + "moves = \"slope\"\n":                                                    "no [[traverse]] names this adjuster",
-		screw + "moves = \"twist\"\n" + line:                                             "has one line, which shows no twist",
+		screw + "moves = \"bend\"\n" + line: `"bend"; write "slope"`,
+		screw + "moves = \"slope\"\nleans = \"back\"\n" +
+			line: "moves says already what it does",
+		screw +
+			"moves = \"slope\"\n": "no [[traverse]] names this adjuster",
+		screw + "moves = \"twist\"\n" +
+			line: "has one line, which shows no twist",
 		screw + "moves = \"twist\"\n" + line + "over = \"table\"\n":                      "shows tilt and nod",
 		"[[adjuster]]\nname = \"jack\"\ntilt_mm_per_m = 1.0\nmoves = \"slope\"\n" + line: "described by its geometry",
 	} {
@@ -149,7 +154,8 @@ func TestAdjustersOfTraverses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a := c.JointAdvisers(&c.Traverses[0].Measured, true); len(a) != 1 || a[0].Tilt != 0 || a[0].Nod < 3.33 || a[0].Nod > 3.34 || len(c.Advisers()) != 0 {
+	if a := c.JointAdvisers(&c.Traverses[0].Measured, true); len(a) != 1 || a[0].Tilt != 0 || a[0].Nod < 3.33 ||
+		a[0].Nod > 3.34 || len(c.Advisers()) != 0 {
 		t.Errorf("%+v", a)
 	}
 }

@@ -41,7 +41,8 @@ func (b Backup) Plan() schedule.Plan {
 func (v *validator) backup(b Backup) {
 	if b.To == "" {
 		if b != (Backup{}) {
-			v.bad("backup.to", `missing; write the folder backups go to, on another disk, for example to = "/mnt/stick/tramd"`)
+			v.bad("backup.to",
+				`missing; write the folder backups go to, on another disk, for example to = "/mnt/stick/tramd"`)
 		}
 		return
 	}
@@ -81,6 +82,7 @@ func (v *validator) keepReadings(text string) {
 		return
 	}
 	if d, ok := age(text); !ok || d < 7*24*time.Hour {
-		v.bad("store.keep_readings", `%q is not an age of 7 days or more; write for example "400 days" (results are kept for ever)`, text)
+		v.bad("store.keep_readings",
+			`%q is not an age of 7 days or more; write for example "400 days" (results are kept for ever)`, text)
 	}
 }

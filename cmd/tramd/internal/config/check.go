@@ -14,27 +14,29 @@ import (
 
 // Check is when the daemon takes a check by itself.
 type Check struct {
-	At           []string `toml:"at"`      // local times of day; none = no unattended checks
-	Days         []string `toml:"days"`    // of the week; none = each
-	Every        string   `toml:"every"`   // "3 days", counted from From
-	From         string   `toml:"from"`    // a date
-	When         string   `toml:"when"`    // always | due
-	First        string   `toml:"first"`   // the interval until the next check, where the record bears no date of its own
-	AtMost       string   `toml:"at_most"` // the longest interval, whatever the record says
-	SpindleHours float64  `toml:"spindle_hours"`
-	Turns        int      `toml:"turns"`
-	WarmUp       string   `toml:"warm_up"`
-	Patience     string   `toml:"patience"`
-	Retry        *bool    `toml:"retry"`
-	RetryAfter   string   `toml:"retry_after"`
-	StillMM      float64  `toml:"still_mm"`
-	MinMM        float64  `toml:"min_mm" zero:"meant"`
-	MaxMM        float64  `toml:"max_mm" zero:"meant"`
-	DryRun       bool     `toml:"dry_run"`
-	IdleAsk      string   `toml:"idle_ask"`    // what a motion controller is asked before it is to move
-	IdleAnswer   string   `toml:"idle_answer"` // a whole line that says the machine does nothing, as a regular expression
-	IdleInput    string   `toml:"idle_input"`  // an input that says it too, and is watched while the arm moves
-	IdleState    string   `toml:"idle_state"`  // what that is then: on | off
+	At    []string `toml:"at"`    // local times of day; none = no unattended checks
+	Days  []string `toml:"days"`  // of the week; none = each
+	Every string   `toml:"every"` // "3 days", counted from From
+	From  string   `toml:"from"`  // a date
+	When  string   `toml:"when"`  // always | due
+	// the interval until the next check, where the record bears no date of its own
+	First        string  `toml:"first"`
+	AtMost       string  `toml:"at_most"` // the longest interval, whatever the record says
+	SpindleHours float64 `toml:"spindle_hours"`
+	Turns        int     `toml:"turns"`
+	WarmUp       string  `toml:"warm_up"`
+	Patience     string  `toml:"patience"`
+	Retry        *bool   `toml:"retry"`
+	RetryAfter   string  `toml:"retry_after"`
+	StillMM      float64 `toml:"still_mm"`
+	MinMM        float64 `toml:"min_mm" zero:"meant"`
+	MaxMM        float64 `toml:"max_mm" zero:"meant"`
+	DryRun       bool    `toml:"dry_run"`
+	IdleAsk      string  `toml:"idle_ask"` // what a motion controller is asked before it is to move
+	// a whole line that says the machine does nothing, as a regular expression
+	IdleAnswer string `toml:"idle_answer"`
+	IdleInput  string `toml:"idle_input"` // an input that says it too, and is watched while the arm moves
+	IdleState  string `toml:"idle_state"` // what that is then: on | off
 }
 
 func (c *Check) setDefaults() {
@@ -128,7 +130,8 @@ func (v *validator) intervals(c Check) {
 // CheckPlan says how the checks are to go.
 func (c *Config) CheckPlan() unattended.Plan {
 	p := c.Check.plan()
-	if p.Moves = c.Angle.Source == SourceProgram; p.Moves && p.MinMM == 0 && p.MaxMM == 0 && len(c.Program.TravelMM) == 2 {
+	if p.Moves = c.Angle.Source == SourceProgram; p.Moves && p.MinMM == 0 && p.MaxMM == 0 &&
+		len(c.Program.TravelMM) == 2 {
 		p.MinMM, p.MaxMM = c.Program.TravelMM[0], c.Program.TravelMM[1]
 	}
 	return p
@@ -144,7 +147,8 @@ func (c Check) plan() unattended.Plan {
 	warm, _ := span(c.WarmUp)
 	patience, _ := span(c.Patience)
 	again, _ := span(c.RetryAfter)
-	return unattended.Plan{When: unattended.When(c.When), Hours: c.SpindleHours, DryRun: c.DryRun, Retry: c.Retry != nil && *c.Retry,
+	return unattended.Plan{When: unattended.When(c.When), Hours: c.SpindleHours, DryRun: c.DryRun,
+		Retry:      c.Retry != nil && *c.Retry,
 		RetryAfter: again, WarmUp: warm, Patience: patience, StillMM: c.StillMM, MinMM: c.MinMM, MaxMM: c.MaxMM}
 }
 
@@ -165,7 +169,8 @@ func span(text string) (time.Duration, bool) {
 func (v *validator) check(c Check, source string) {
 	v.intervals(c)
 	if len(c.At) == 0 {
-		if c.Days != nil || c.Every+c.From+c.When+c.WarmUp+c.Patience+c.RetryAfter != "" || c.SpindleHours != 0 || c.DryRun {
+		if c.Days != nil || c.Every+c.From+c.When+c.WarmUp+c.Patience+c.RetryAfter != "" ||
+			c.SpindleHours != 0 || c.DryRun {
 			v.bad("check.at", `missing; write the times of day of unattended checks, for example at = ["06:00"]`)
 		}
 		return
@@ -177,13 +182,16 @@ func (v *validator) check(c Check, source string) {
 		}
 	case SourceProgram:
 		if (c.IdleAsk == "" || c.IdleAnswer == "") && (c.IdleInput == "" || c.IdleAsk+c.IdleAnswer != "") {
-			v.bad("check.idle_ask", `idle_ask and idle_answer are needed before anything moves by itself; write what your controller is asked and the line by which it says that the machine does nothing, for example idle_ask = "STATE" and idle_answer = "state idle", or an input that says it: idle_input and idle_state`)
+			v.bad("check.idle_ask",
+				`idle_ask and idle_answer are needed before anything moves by itself; write what your controller is asked and the line by which it says that the machine does nothing, for example idle_ask = "STATE" and idle_answer = "state idle", or an input that says it: idle_input and idle_state`)
 		}
 		if _, err := whole(c.IdleAnswer); err != nil {
 			v.bad("check.idle_answer", "%q is not a regular expression: %v", c.IdleAnswer, err)
 		}
 	default:
-		v.bad("check.at", `an unattended check needs the spindle angle; write [angle] source = "encoder" or "program", or remove [check]`)
+		v.bad(
+			"check.at",
+			`an unattended check needs the spindle angle; write [angle] source = "encoder" or "program", or remove [check]`)
 	}
 	_, bad := c.slots()
 	for _, key := range []string{"at", "days", "every", "from"} {
@@ -192,7 +200,8 @@ func (v *validator) check(c Check, source string) {
 		}
 	}
 	if c.When != string(unattended.Always) && c.When != string(unattended.WhenDue) {
-		v.bad("check.when", `%q; write "always", or "due" for only when the drift of the machine asks for a check`, c.When)
+		v.bad("check.when", `%q; write "always", or "due" for only when the drift of the machine asks for a check`,
+			c.When)
 	}
 	for key, text := range map[string]string{"warm_up": c.WarmUp, "patience": c.Patience, "retry_after": c.RetryAfter} {
 		if _, ok := span(text); !ok {
@@ -213,6 +222,7 @@ func (v *validator) check(c Check, source string) {
 	_, low := v.at["check.min_mm"]
 	_, high := v.at["check.max_mm"]
 	if (low || high) && c.MinMM >= c.MaxMM && !v.told["check.min_mm"] && !v.told["check.max_mm"] {
-		v.bad("check.max_mm", "%v mm is not above min_mm, %v mm; write the travel the indicators may use", c.MaxMM, c.MinMM)
+		v.bad("check.max_mm", "%v mm is not above min_mm, %v mm; write the travel the indicators may use",
+			c.MaxMM, c.MinMM)
 	}
 }

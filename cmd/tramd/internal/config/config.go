@@ -64,8 +64,10 @@ type HTTP struct {
 	PasswordHash string   `toml:"password_hash"` // from `tramd password`, or credential:NAME; see Hash
 	TLSCert      string   `toml:"tls_cert"`      // PEM; empty = plain HTTP
 	TLSKey       string   `toml:"tls_key"`       // PEM, or credential:NAME
-	ClientCA     string   `toml:"client_ca"`     // PEM; who has a certificate from it may change things without a password
-	OpenLoopback bool     `toml:"open_loopback"` // requests from this computer itself may change things without a password
+	// PEM; who has a certificate from it may change things without a password
+	ClientCA string `toml:"client_ca"`
+	// requests from this computer itself may change things without a password
+	OpenLoopback bool `toml:"open_loopback"`
 }
 
 // Control is the local socket the commands speak to the daemon over.

@@ -112,7 +112,8 @@ func TestEveryMistakeIsShownAtOnce(t *testing.T) {
 		t.Fatal("it was taken")
 	}
 	last := 0
-	for _, want := range []string{":4: machine.tolerance", `unknown key "indicator.radius"; did you mean "radius_mm"?`, "angle.counts_per_turn", `unknown key "angle.zero_dge"; did you mean "zero_deg"?`} {
+	for _, want := range []string{":4: machine.tolerance", `unknown key "indicator.radius"; did you mean "radius_mm"?`,
+		"angle.counts_per_turn", `unknown key "angle.zero_dge"; did you mean "zero_deg"?`} {
 		at := strings.Index(err.Error(), want)
 		if at < last {
 			t.Errorf("%q is not said, or not in the order of the lines:\n%v", want, err)

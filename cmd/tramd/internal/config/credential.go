@@ -25,7 +25,8 @@ func (v *validator) passwordHash(hash string) {
 	case !strings.HasPrefix(hash, credentialScheme):
 		v.bad("http.password_hash", "is not a bcrypt hash; make one with `tramd password`")
 	case !credentialForm.MatchString(hash):
-		v.bad("http.password_hash", "%q names no credential; write \"credential:password_hash\", as the packaged unit calls it", hash)
+		v.bad("http.password_hash",
+			"%q names no credential; write \"credential:password_hash\", as the packaged unit calls it", hash)
 	}
 }
 
@@ -40,7 +41,9 @@ func (h HTTP) Hash() (string, error) {
 	case hash == noCredential || hash == "":
 		return "", nil
 	case !strings.HasPrefix(hash, "$2"):
-		return "", fmt.Errorf("http.password_hash: the credential holds no bcrypt hash; make its file with `tramd password --bare`")
+		return "",
+			fmt.Errorf(
+				"http.password_hash: the credential holds no bcrypt hash; make its file with `tramd password --bare`")
 	}
 	return hash, nil
 }
@@ -64,7 +67,10 @@ func secret(key, value string) (text string, handed bool, err error) {
 func credentialFile(value string) (string, error) {
 	dir := os.Getenv("CREDENTIALS_DIRECTORY")
 	if dir == "" {
-		return "", fmt.Errorf("%q is handed over by the service manager; start the daemon by systemctl, or write the value itself", value)
+		return "",
+			fmt.Errorf(
+				"%q is handed over by the service manager; start the daemon by systemctl, or write the value itself",
+				value)
 	}
 	return filepath.Join(dir, strings.TrimPrefix(value, credentialScheme)), nil
 }

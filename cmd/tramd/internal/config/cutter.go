@@ -18,7 +18,8 @@ type Cutter struct {
 func (c *Config) Tools() []finish.Cutter {
 	var out []finish.Cutter
 	for _, t := range c.Cutters {
-		out = append(out, finish.Cutter{Name: t.Name, DiameterMM: t.DiameterMM, StepoverMM: t.StepoverMM, LimitMM: t.LimitMM})
+		out = append(out, finish.Cutter{Name: t.Name, DiameterMM: t.DiameterMM, StepoverMM: t.StepoverMM,
+			LimitMM: t.LimitMM})
 	}
 	return out
 }
@@ -42,7 +43,8 @@ func (v *validator) cutters(c *Config) {
 			continue
 		}
 		if t.StepoverMM == 0 {
-			v.bad(key("stepover_mm"), "missing; write the distance between neighbouring passes in mm, for example stepover_mm = 3.0")
+			v.bad(key("stepover_mm"),
+				"missing; write the distance between neighbouring passes in mm, for example stepover_mm = 3.0")
 		} else {
 			v.number(key("stepover_mm"), t.StepoverMM, 0.001, t.DiameterMM)
 		}

@@ -9,8 +9,10 @@ import (
 )
 
 // documents are every text that shows pieces of a configuration. The keys are described in the first two.
-var documents = []string{"../../docs/configuration.md", "../../../../device/frame/frames.md", "../../../../README.md", "../../docs/first-sweep.md",
-	"../../docs/angle-sources.md", "../../docs/adjusting.md", "../../docs/assembly.md", "../../docs/network.md", "../../docs/backup.md"}
+var documents = []string{"../../docs/configuration.md", "../../../../device/frame/frames.md", "../../../../README.md",
+	"../../docs/first-sweep.md",
+	"../../docs/angle-sources.md", "../../docs/adjusting.md", "../../docs/assembly.md", "../../docs/network.md",
+	"../../docs/backup.md"}
 
 // block is a piece of a configuration in a document.
 type block struct {
@@ -49,7 +51,8 @@ func (b block) whole() string {
 	if !has("[angle]") {
 		out += "[angle]\nsource = \"encoder\"\nport = \"/dev/ttyUSB1\"\ncounts_per_turn = 4096\n"
 	}
-	for table, text := range map[string]string{"[machine]": "name = \"linnet\"\n", "[store]": "path = \"/var/lib/tramd/tramd.db\"\n"} {
+	for table, text := range map[string]string{"[machine]": "name = \"linnet\"\n",
+		"[store]": "path = \"/var/lib/tramd/tramd.db\"\n"} {
 		if !has(table) {
 			out += table + "\n" + text
 		}

@@ -5,7 +5,8 @@ import "strings"
 // encoder checks what an encoder may have beside counts.
 func (v *validator) encoder(a *Angle) {
 	if a.Pulses != 0 {
-		v.bad("angle.pulses_per_turn", `an encoder counts, and says which way it turns; remove it, or write source = "steady" for a wheel with a few pulses`)
+		v.bad("angle.pulses_per_turn",
+			`an encoder counts, and says which way it turns; remove it, or write source = "steady" for a wheel with a few pulses`)
 	}
 	v.counterBits("angle.counter_bits", a.CounterBits)
 	_, spindle := v.at["angle.spindle_teeth"]
@@ -17,7 +18,8 @@ func (v *validator) encoder(a *Angle) {
 	}
 	if a.IndexMark == "" {
 		if a.IndexDeg != nil || a.IndexToleranceDeg != 0 {
-			v.bad("angle.index_mark", `missing; write the word the encoder's line carries at its index, for example index_mark = "index"`)
+			v.bad("angle.index_mark",
+				`missing; write the word the encoder's line carries at its index, for example index_mark = "index"`)
 		}
 		return
 	}
@@ -30,7 +32,9 @@ func (v *validator) counterBits(path string, bits int) {
 	switch bits {
 	case 0, 16, 24, 32:
 	default:
-		v.bad(path, "%d is not the width of a counter tramd knows; write 16, 24 or 32, or leave it out for one that wraps after a turn or counts on", bits)
+		v.bad(
+			path,
+			"%d is not the width of a counter tramd knows; write 16, 24 or 32, or leave it out for one that wraps after a turn or counts on", bits)
 	}
 }
 
@@ -40,7 +44,9 @@ func (v *validator) markWord(word string) {
 		return
 	}
 	if len(word) > 16 || strings.ContainsAny(word, "0123456789+-., \t") || word == "deg" || !printable(word) {
-		v.bad("angle.index_mark", "%q; write a word of up to 16 characters without digits, signs, points or blanks, for example \"index\"", word)
+		v.bad("angle.index_mark",
+			"%q; write a word of up to 16 characters without digits, signs, points or blanks, for example \"index\"",
+			word)
 	}
 }
 
@@ -50,7 +56,8 @@ func (v *validator) indexMark(a *Angle) {
 	if a.IndexDeg != nil {
 		v.number("angle.index_deg", *a.IndexDeg, -360, 360)
 		if a.SpindleTeeth != a.EncoderTeeth {
-			v.bad("angle.index_deg", "a geared encoder passes its index at several spindle angles, so it cannot say one; remove index_deg (lost counts are still noticed)")
+			v.bad("angle.index_deg",
+				"a geared encoder passes its index at several spindle angles, so it cannot say one; remove index_deg (lost counts are still noticed)")
 		}
 	}
 }

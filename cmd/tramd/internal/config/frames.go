@@ -111,10 +111,12 @@ func (v *validator) framing(path, plain string, role frame.Role, f *Framing) {
 	case plain:
 	case frame.FramePattern, frame.FrameDigits, frame.FrameBinary, frame.FrameModbus:
 		if !described {
-			v.bad(key("frame"), "%q is not described; add the table [%s.%s] (device/frame/frames.md shows one)", f.Frame, tableOf(path), f.Frame)
+			v.bad(key("frame"), "%q is not described; add the table [%s.%s] (device/frame/frames.md shows one)",
+				f.Frame, tableOf(path), f.Frame)
 		}
 	default:
-		v.bad(key("frame"), `%q is not a frame tramd knows for %s; write frame = %q, or "pattern", "digits", "binary" or "modbus" with its table`, f.Frame, article(role), plain)
+		v.bad(key("frame"),
+			`%q is not a frame tramd knows for %s; write frame = %q, or "pattern", "digits", "binary" or "modbus" with its table`, f.Frame, article(role), plain)
 	}
 	for name := range tables {
 		if name != f.Frame && f.Frame != "" {
@@ -129,7 +131,9 @@ func (v *validator) framing(path, plain string, role frame.Role, f *Framing) {
 	switch f.Sends {
 	case "", SendsAlways, SendsAtTimes:
 	default:
-		v.bad(key("sends"), `%q; write "always", or "at_times" for one that sends only when it is moved or its button is pressed`, f.Sends)
+		v.bad(key("sends"),
+			`%q; write "always", or "at_times" for one that sends only when it is moved or its button is pressed`,
+			f.Sends)
 	}
 	if err := serialport.CheckMode(f.Line); err != nil {
 		v.bad(key("line"), "%v", err)
@@ -175,7 +179,8 @@ func article(r frame.Role) string {
 // sharing checks that the indicators of one port say the same of it.
 func (v *validator) sharing(i int, a, b *Indicator) {
 	bad := func(key string, x any, other any) {
-		v.bad(fmt.Sprintf("indicator.%d.%s", i, key), "%v here and %v for %q, which shares the port; write the same", x, other, b.Name)
+		v.bad(fmt.Sprintf("indicator.%d.%s", i, key), "%v here and %v for %q, which shares the port; write the same", x,
+			other, b.Name)
 	}
 	if a.Baud != b.Baud {
 		bad("baud", a.Baud, b.Baud)
@@ -199,7 +204,9 @@ func (v *validator) sharing(i int, a, b *Indicator) {
 		bad("sends", a.Sends, b.Sends)
 	}
 	if (a.Ask == "") != (b.Ask == "") {
-		v.bad(fmt.Sprintf("indicator.%d.ask", i), "%q is asked and %q is not, on one port; write ask for both, or for neither", pick(a.Ask != "", a, b).Name, pick(a.Ask == "", a, b).Name)
+		v.bad(fmt.Sprintf("indicator.%d.ask", i),
+			"%q is asked and %q is not, on one port; write ask for both, or for neither", pick(a.Ask != "", a, b).Name,
+			pick(a.Ask == "", a, b).Name)
 	}
 	for name, same := range map[string]bool{
 		"pattern": reflect.DeepEqual(a.Pattern, b.Pattern),
@@ -207,7 +214,8 @@ func (v *validator) sharing(i int, a, b *Indicator) {
 		"binary":  reflect.DeepEqual(a.Binary, b.Binary),
 	} {
 		if !same && a.Frame == b.Frame {
-			v.bad(fmt.Sprintf("indicator.%d.%s", i, name), "differs from that of %q, which shares the port; write the same, or leave it out here", b.Name)
+			v.bad(fmt.Sprintf("indicator.%d.%s", i, name),
+				"differs from that of %q, which shares the port; write the same, or leave it out here", b.Name)
 		}
 	}
 	if (a.Channel == "" || b.Channel == "") && a.Channel != b.Channel {
@@ -233,7 +241,8 @@ func (f *Framing) spec(s device.Spec) device.Spec {
 	s.Frame, s.Line, s.Pattern, s.Digits, s.Binary = f.Frame, f.Line, f.Pattern, f.Digits, f.Binary
 	s.AtTimes = f.Sends == SendsAtTimes
 	s.Asking = device.Asking{
-		Every: time.Duration(f.EveryMS * float64(time.Millisecond)), Answer: time.Duration(f.AnswerMS * float64(time.Millisecond)),
+		Every:    time.Duration(f.EveryMS * float64(time.Millisecond)),
+		Answer:   time.Duration(f.AnswerMS * float64(time.Millisecond)),
 		OnDemand: f.OnDemand,
 	}
 	return s

@@ -120,8 +120,9 @@ units = { "0" = "mm", "1" = "in" }
 gap_ms = 20
 `)
 	compare(t, []device.Spec{c.AnglePort()}, []device.Spec{{
-		Name: "encoder", Role: frame.RoleAngle, Port: "/dev/ttyUSB9", Baud: 115200, Line: "8N1", Frame: "binary", CountsPerTurn: 4096,
-		Binary: &frame.Binary{Layout: "AA value check", Bits: 24, Order: "high_first", Check: "sum"},
+		Name: "encoder", Role: frame.RoleAngle, Port: "/dev/ttyUSB9", Baud: 115200, Line: "8N1", Frame: "binary",
+		CountsPerTurn: 4096,
+		Binary:        &frame.Binary{Layout: "AA value check", Bits: 24, Order: "high_first", Check: "sum"},
 	}})
 	if got := c.IndicatorPorts(); got[0].Frame != "digits" || got[0].Digits.GapMS != 20 {
 		t.Errorf("got %+v", got)

@@ -86,8 +86,9 @@ func (c *Config) inputDefaults() {
 // Spec returns what the line must know.
 func (in Input) Spec() input.Spec {
 	ms := func(x float64) time.Duration { return time.Duration(x * float64(time.Millisecond)) }
-	return input.Spec{Name: in.Name, Source: in.Source, File: in.File, Port: in.Port, Signal: in.Signal, ActiveLow: in.ActiveLow,
-		Debounce: ms(*in.DebounceMS), Every: ms(in.EveryMS), Stale: ms(1000 * in.StaleS)}
+	return input.Spec{Name: in.Name, Source: in.Source, File: in.File, Port: in.Port, Signal: in.Signal,
+		ActiveLow: in.ActiveLow,
+		Debounce:  ms(*in.DebounceMS), Every: ms(in.EveryMS), Stale: ms(1000 * in.StaleS)}
 }
 
 // InputSpecs returns what the input lines must know.
@@ -105,7 +106,8 @@ func (c *Config) MachinePorts() []device.Spec {
 		i := slices.IndexFunc(specs, func(s device.Spec) bool { return s.Port == port })
 		if i < 0 {
 			i = len(specs)
-			specs = append(specs, device.Spec{Name: name, Role: frame.RoleMachine, Port: port, Baud: baud, Line: line, Frame: frame.FrameModbus,
+			specs = append(specs, device.Spec{Name: name, Role: frame.RoleMachine, Port: port, Baud: baud, Line: line,
+				Frame:  frame.FrameModbus,
 				Asking: device.Asking{Every: every}})
 		}
 		s := &specs[i]
@@ -147,8 +149,9 @@ func (c Check) IdleInputState() (name string, idle input.State) {
 }
 
 func (v *validator) inputs(c *Config) {
-	taken := map[string]string{"angle": "the angle's port", "encoder": "the encoder", "index": "the index pulse", "trigger": "the foot switch",
-		"motion": "the motion controller", "hours": "the hours' port", CounterChannel: "the hours' counter"}
+	taken := map[string]string{"angle": "the angle's port", "encoder": "the encoder", "index": "the index pulse",
+		"trigger": "the foot switch",
+		"motion":  "the motion controller", "hours": "the hours' port", CounterChannel: "the hours' counter"}
 	for _, ind := range c.Indicators {
 		taken[ind.Name] = "an indicator"
 	}
@@ -159,7 +162,8 @@ func (v *validator) inputs(c *Config) {
 		key := func(k string) string { return fmt.Sprintf("input.%d.%s", i, k) }
 		switch other := taken[in.Name]; {
 		case !nameForm.MatchString(in.Name):
-			v.bad(key("name"), `%q; write a name of letters, digits, ".", "_" or "-", for example name = "spindle"`, in.Name)
+			v.bad(key("name"), `%q; write a name of letters, digits, ".", "_" or "-", for example name = "spindle"`,
+				in.Name)
 		case other != "":
 			v.bad(key("name"), "%q is the name of %s; write another", in.Name, other)
 		}
@@ -170,13 +174,16 @@ func (v *validator) inputs(c *Config) {
 		if in.StaleS*1000 < 2*in.EveryMS && !v.told[key("every_ms")] && !v.told[key("stale_s")] {
 			v.bad(key("stale_s"), "%v s; it is read each %v ms, so write twice as long at least", in.StaleS, in.EveryMS)
 		}
-		uses := map[string]bool{"file": in.File != "", "port": in.Port != "", "signal": in.Signal != "", "modbus": in.Modbus != nil}
+		uses := map[string]bool{"file": in.File != "", "port": in.Port != "", "signal": in.Signal != "",
+			"modbus": in.Modbus != nil}
 		var needs []string
 		switch in.Source {
 		case input.SourceFile:
 			needs = []string{"file"}
 			if !strings.HasPrefix(in.File, "/") {
-				v.bad(key("file"), `%q; write the whole path of a file that says 0 or 1, for example "/sys/class/gpio/gpio529/value"`, in.File)
+				v.bad(key("file"),
+					`%q; write the whole path of a file that says 0 or 1, for example "/sys/class/gpio/gpio529/value"`,
+					in.File)
 			}
 		case input.SourceModem:
 			needs = []string{"port", "signal"}
@@ -184,7 +191,8 @@ func (v *validator) inputs(c *Config) {
 				v.bad(key("signal"), `%q; write "CTS", "DSR", "DCD" or "RI"`, in.Signal)
 			}
 			if !strings.HasPrefix(in.Port, "/") {
-				v.bad(key("port"), `%q; write the adapter's stable name, for example port = "/dev/serial/by-id/..."`, in.Port)
+				v.bad(key("port"), `%q; write the adapter's stable name, for example port = "/dev/serial/by-id/..."`,
+					in.Port)
 			}
 			v.freePort(key("port"), c, in.Port)
 			if _, other := asked[in.Port]; in.Port != "" && (modems[in.Port] || other) {
@@ -198,7 +206,8 @@ func (v *validator) inputs(c *Config) {
 				v.bad(key("modbus.type"), `%q; an input is one bit: write "bit", or leave it out`, in.Modbus.Type)
 			}
 		default:
-			v.bad(key("source"), `%q; write "file", "modem" (a line beside a serial adapter's data) or "modbus" (a bit that a controller is asked for)`, in.Source)
+			v.bad(key("source"),
+				`%q; write "file", "modem" (a line beside a serial adapter's data) or "modbus" (a bit that a controller is asked for)`, in.Source)
 			continue
 		}
 		for k, used := range uses {
@@ -212,7 +221,8 @@ func (v *validator) inputs(c *Config) {
 }
 
 // askedPort checks a port on which the machine is asked; several may share it.
-func (v *validator) askedPort(path string, c *Config, port string, baud int, line string, r *frame.Register, asked map[string]string, modems map[string]bool) {
+func (v *validator) askedPort(path string, c *Config, port string, baud int, line string, r *frame.Register,
+	asked map[string]string, modems map[string]bool) {
 	key := func(k string) string { return path + "." + k }
 	v.port(key("port"), port)
 	v.freePort(key("port"), c, port)
@@ -224,7 +234,8 @@ func (v *validator) askedPort(path string, c *Config, port string, baud int, lin
 		v.bad(key("port"), "an input's modem line is on the same port; give each its own adapter")
 	}
 	if r == nil {
-		v.bad(key("modbus"), "missing; write what is asked for, for example modbus = { address = 1, function = 2, register = 0 }")
+		v.bad(key("modbus"),
+			"missing; write what is asked for, for example modbus = { address = 1, function = 2, register = 0 }")
 		return
 	}
 	for _, p := range r.Problems(frame.RoleMachine) {
@@ -245,7 +256,8 @@ func (v *validator) freePort(path string, c *Config, port string) {
 			return
 		}
 	}
-	for what, other := range map[string]string{"the angle": c.Angle.Port, "the foot switch": c.Angle.TriggerPort, "the motion controller": c.Program.Port} {
+	for what, other := range map[string]string{"the angle": c.Angle.Port, "the foot switch": c.Angle.TriggerPort,
+		"the motion controller": c.Program.Port} {
 		if port != "" && other == port {
 			v.bad(path, "%s has the same port; the machine needs one of its own", what)
 		}
@@ -262,16 +274,19 @@ func (v *validator) hours(c *Config, asked map[string]string, modems map[string]
 	case h.Input != "" && (h.Modbus != nil || h.Port != ""):
 		v.bad("hours.input", "clashes with modbus; write one of the two")
 	case h.Input != "" && !c.hasInput(h.Input):
-		v.bad("hours.input", "there is no [[input]] of the name %q; add it, one that is on while the spindle runs", h.Input)
+		v.bad("hours.input", "there is no [[input]] of the name %q; add it, one that is on while the spindle runs",
+			h.Input)
 	case h.Input != "":
 	case h.Modbus != nil || h.Port != "":
 		v.askedPort("hours", c, h.Port, h.Baud, h.Line, h.Modbus, asked, modems)
 		v.number("hours.ask_every_s", h.AskEach, 1, 3600)
 		if h.Modbus != nil && h.Modbus.Type == "bit" {
-			v.bad("hours.modbus.type", `"bit" is no counter; write "uint16", "uint32" or another number, or make it an [[input]] and name it here`)
+			v.bad("hours.modbus.type",
+				`"bit" is no counter; write "uint16", "uint32" or another number, or make it an [[input]] and name it here`)
 		}
 	case h.Baud != 0 || h.Line != "" || h.AskEach != 0:
-		v.bad("hours.modbus", "missing; write what is asked for, or input for a signal that is on while the spindle runs")
+		v.bad("hours.modbus",
+			"missing; write what is asked for, or input for a signal that is on while the spindle runs")
 	}
 }
 
@@ -290,6 +305,7 @@ func (v *validator) idleInput(c *Config) {
 		v.bad("check.idle_input", "there is no [[input]] of the name %q; add it", k.IdleInput)
 	}
 	if k.IdleState != "on" && k.IdleState != "off" {
-		v.bad("check.idle_state", `%q; write "on" or "off": what the input is while the machine does nothing. "on" is safer, since a wire that breaks then stops the arm`, k.IdleState)
+		v.bad("check.idle_state",
+			`%q; write "on" or "off": what the input is while the machine does nothing. "on" is safer, since a wire that breaks then stops the arm`, k.IdleState)
 	}
 }

@@ -61,7 +61,8 @@ func Parse(name string, text []byte) (*Config, error) {
 	c.setDefaults()
 	v.config(&c)
 	v.numbers(numbers)
-	v.found = append(slices.DeleteFunc(v.found, func(m Mistake) bool { return keys[keyOf(m.Text)] }), append(found, wrong...)...)
+	v.found = append(slices.DeleteFunc(v.found, func(m Mistake) bool { return keys[keyOf(m.Text)] }),
+		append(found, wrong...)...)
 	if len(v.found) > 0 {
 		sort.SliceStable(v.found, func(i, j int) bool { return v.found[i].Line < v.found[j].Line })
 		return nil, v.found

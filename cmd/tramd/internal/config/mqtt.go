@@ -12,12 +12,13 @@ import (
 
 // MQTT says which broker the machine's state is published to; empty = none.
 type MQTT struct {
-	Broker    string `toml:"broker"`    // mqtt://host:1883, or mqtts://host:8883
-	User      string `toml:"user"`      // empty = no login
-	Password  string `toml:"password"`  // itself, or credential:NAME
-	CA        string `toml:"ca"`        // PEM file with the broker's authority; empty = the system's
-	Prefix    string `toml:"prefix"`    // first level of the topics; default tramd
-	Discovery string `toml:"discovery"` // first level of Home Assistant's discovery topics; default homeassistant; "off": none
+	Broker   string `toml:"broker"`   // mqtt://host:1883, or mqtts://host:8883
+	User     string `toml:"user"`     // empty = no login
+	Password string `toml:"password"` // itself, or credential:NAME
+	CA       string `toml:"ca"`       // PEM file with the broker's authority; empty = the system's
+	Prefix   string `toml:"prefix"`   // first level of the topics; default tramd
+	// first level of Home Assistant's discovery topics; default homeassistant; "off": none
+	Discovery string `toml:"discovery"`
 }
 
 // discoveryOff switches discovery off.
@@ -31,8 +32,10 @@ func (v *validator) mqtt(m *MQTT) {
 		return
 	}
 	u, err := url.Parse(m.Broker)
-	if err != nil || u.Scheme != "mqtt" && u.Scheme != "mqtts" || u.Hostname() == "" || u.User != nil || strings.Trim(u.Path, "/") != "" {
-		v.bad("mqtt.broker", `%q is no address of a broker; write for example "mqtt://broker.shop:1883", or "mqtts://broker.shop:8883" with encryption`, m.Broker)
+	if err != nil || u.Scheme != "mqtt" && u.Scheme != "mqtts" || u.Hostname() == "" || u.User != nil ||
+		strings.Trim(u.Path, "/") != "" {
+		v.bad("mqtt.broker",
+			`%q is no address of a broker; write for example "mqtt://broker.shop:1883", or "mqtts://broker.shop:8883" with encryption`, m.Broker)
 		return
 	}
 	if m.Password != "" && m.User == "" {

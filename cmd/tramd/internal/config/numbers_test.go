@@ -93,16 +93,18 @@ func numericKeys() map[string]numericKey {
 
 		"program.baud":             {table: program, rest: arm + moved},
 		"program.feed_deg_per_min": {table: program, rest: arm + moved},
-		"program.low_deg":          {table: without("low_deg = 0.0\n"), rest: arm + moved, meant: []string{"0.0", "-1.0"}},
-		"program.high_deg":         {table: without("high_deg = 360.0\n"), rest: arm + moved},
-		"program.travel_mm":        {table: without("travel_mm = [-2.0, 2.0]\n"), rest: arm + moved, list: "[%s, 2.0]", meant: any},
-		"program.dwell_s":          {table: program, rest: arm + moved, meant: size},
-		"program.settle_in_s":      {table: program, rest: arm + moved},
-		"program.ack_s":            {table: program, rest: arm + moved},
-		"program.open_s":           {table: program, rest: arm + moved, meant: size},
-		"program.retract_s":        {table: program, rest: arm + moved},
-		"program.silent_s":         {table: program, rest: arm + moved},
-		"program.frozen_deg":       {table: program, rest: arm + moved, meant: size},
+		"program.low_deg": {table: without("low_deg = 0.0\n"), rest: arm + moved,
+			meant: []string{"0.0", "-1.0"}},
+		"program.high_deg": {table: without("high_deg = 360.0\n"), rest: arm + moved},
+		"program.travel_mm": {table: without("travel_mm = [-2.0, 2.0]\n"), rest: arm + moved, list: "[%s, 2.0]",
+			meant: any},
+		"program.dwell_s":     {table: program, rest: arm + moved, meant: size},
+		"program.settle_in_s": {table: program, rest: arm + moved},
+		"program.ack_s":       {table: program, rest: arm + moved},
+		"program.open_s":      {table: program, rest: arm + moved, meant: size},
+		"program.retract_s":   {table: program, rest: arm + moved},
+		"program.silent_s":    {table: program, rest: arm + moved},
+		"program.frozen_deg":  {table: program, rest: arm + moved, meant: size},
 
 		"sweep.turns":         {table: "[sweep]\n"},
 		"sweep.idle_s":        {table: "[sweep]\n"},
@@ -137,8 +139,9 @@ func numericKeys() map[string]numericKey {
 		"hours.ask_every_s":     {table: counter + "modbus = { address = 1, type = \"uint32\", scale = \"1 h\" }\n"},
 		"hours.modbus.address":  {table: counter + "[hours.modbus]\ntype = \"uint32\"\nscale = \"1 h\"\n"},
 		"hours.modbus.function": {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n"},
-		"hours.modbus.register": {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n", meant: []string{"0"}},
-		"hours.modbus.bit":      {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n"},
+		"hours.modbus.register": {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n",
+			meant: []string{"0"}},
+		"hours.modbus.bit": {table: counter + "[hours.modbus]\naddress = 1\ntype = \"uint32\"\nscale = \"1 h\"\n"},
 	}
 	maps.Copy(out, assemblyNumbers())
 	for _, of := range []struct{ name, table, unit, scale string }{
@@ -212,7 +215,8 @@ func TestEveryNumberMeansWhatItSaysOrIsRefused(t *testing.T) {
 	for _, path := range slices.Sorted(maps.Keys(keys)) {
 		k, known := table[path]
 		if !known {
-			t.Errorf("%s: a numeric key that is not in the table: say which of the hostile values mean something there", path)
+			t.Errorf("%s: a numeric key that is not in the table: say which of the hostile values mean something there",
+				path)
 			continue
 		}
 		if k.rest == "" {
@@ -251,7 +255,8 @@ func TestEveryNumberMeansWhatItSaysOrIsRefused(t *testing.T) {
 				t.Errorf("%s = %s: it was not refused (%v)", path, x, err)
 				continue
 			}
-			if len(found) != 1 || found[0].Line != line || !strings.Contains(found[0].Text, leaf+": ") || !cure.MatchString(found[0].Text) {
+			if len(found) != 1 || found[0].Line != line || !strings.Contains(found[0].Text, leaf+": ") ||
+				!cure.MatchString(found[0].Text) {
 				t.Errorf("%s = %s in line %d: %v", path, x, line, found)
 			}
 		}
@@ -314,8 +319,9 @@ func TestNumbersOfInlineTables(t *testing.T) {
 	if err == nil {
 		t.Fatal("half a list was taken")
 	}
-	text := "indicator = [\n { name = \"arm\", port = \"/dev/ttyUSB0\", radius_mm = 120.0,\n   baud = 0, modbus = { address = 1,\n function = 0, type = \"int16\", scale = \"0.001 mm\" } } ]\n" +
-		numbersHead + anEncoder + "counts_per_turn = 4096\n"
+	text :=
+		"indicator = [\n { name = \"arm\", port = \"/dev/ttyUSB0\", radius_mm = 120.0,\n   baud = 0, modbus = { address = 1,\n function = 0, type = \"int16\", scale = \"0.001 mm\" } } ]\n" +
+			numbersHead + anEncoder + "counts_per_turn = 4096\n"
 	_, err = Parse("linnet.toml", []byte(text))
 	var found Mistakes
 	if !errors.As(err, &found) || len(found) != 2 || found[0].Line != 3 || found[1].Line != 4 {

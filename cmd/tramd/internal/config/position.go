@@ -51,7 +51,8 @@ func (p *Position) setDefaults() {
 
 // Scale returns what a linear scale's counts mean.
 func (p *Position) Scale() sweep.ScaleOptions {
-	o := sweep.ScaleOptions{CountsPerMM: p.CountsPerMM, Reversed: p.Reversed, CounterBits: p.CounterBits, MaxGapS: p.MaxGapMS / 1000}
+	o := sweep.ScaleOptions{CountsPerMM: p.CountsPerMM, Reversed: p.Reversed, CounterBits: p.CounterBits,
+		MaxGapS: p.MaxGapMS / 1000}
 	if p.ZeroMM != nil {
 		o.ZeroMM = *p.ZeroMM
 	}
@@ -61,7 +62,8 @@ func (p *Position) Scale() sweep.ScaleOptions {
 // ScalePort returns the port of the linear scale.
 func (c *Config) ScalePort() device.Spec {
 	p := &c.Position
-	s := p.spec(device.Spec{Name: PositionScale, Role: frame.RolePosition, Port: p.Port, Baud: p.Baud, Capture: p.Capture})
+	s := p.spec(device.Spec{Name: PositionScale, Role: frame.RolePosition, Port: p.Port, Baud: p.Baud,
+		Capture: p.Capture})
 	p.ask(&s, "")
 	return s
 }
@@ -95,7 +97,8 @@ func (v *validator) position(c *Config) {
 	case PositionScale:
 		v.scale(c)
 		if p.FeedMMPerMin != 0 {
-			v.bad("position.feed_mm_per_min", `a scale shows how fast the axis moves; remove it, or write source = "feed" and no port`)
+			v.bad("position.feed_mm_per_min",
+				`a scale shows how fast the axis moves; remove it, or write source = "feed" and no port`)
 		}
 	case PositionFeed:
 		v.feed(p)
@@ -105,7 +108,8 @@ func (v *validator) position(c *Config) {
 	for i := range c.Traverses {
 		t := &c.Traverses[i]
 		if t.Over == OverTable && c.PositionsOf(t) != "" && len(t.SidesDeg) > 1 {
-			v.bad(fmt.Sprintf("traverse.%d.by_hand", i), "a scale lies along one axis, and %q goes along %d ways; write one of them in sides_deg, or remove by_hand", t.Name, len(t.SidesDeg))
+			v.bad(fmt.Sprintf("traverse.%d.by_hand", i),
+				"a scale lies along one axis, and %q goes along %d ways; write one of them in sides_deg, or remove by_hand", t.Name, len(t.SidesDeg))
 		}
 	}
 }
@@ -114,7 +118,8 @@ func (v *validator) position(c *Config) {
 func (v *validator) noPosition(c *Config) {
 	bad := func(kind string, i int, byHand *bool) {
 		if byHand != nil && !*byHand {
-			v.bad(fmt.Sprintf("%s.%d.by_hand", kind, i), "nothing says where the axis stands; add the table [position], or remove by_hand")
+			v.bad(fmt.Sprintf("%s.%d.by_hand", kind, i),
+				"nothing says where the axis stands; add the table [position], or remove by_hand")
 		}
 	}
 	for i := range c.Traverses {
@@ -130,14 +135,16 @@ func (v *validator) noPosition(c *Config) {
 
 func (v *validator) feed(p *Position) {
 	if p.FeedMMPerMin == 0 {
-		v.bad("position.feed_mm_per_min", "missing; write the feed at which the machine moves the axis, for example feed_mm_per_min = 300.0")
+		v.bad("position.feed_mm_per_min",
+			"missing; write the feed at which the machine moves the axis, for example feed_mm_per_min = 300.0")
 	} else {
 		v.number("position.feed_mm_per_min", p.FeedMMPerMin, 1, 3000)
 	}
 	only := *p
 	only.Source, only.FeedMMPerMin = "", 0
 	if !reflect.ValueOf(only).IsZero() {
-		v.bad("position.source", `"feed" needs feed_mm_per_min and nothing else; remove the other keys, or write source = "scale"`)
+		v.bad("position.source",
+			`"feed" needs feed_mm_per_min and nothing else; remove the other keys, or write source = "scale"`)
 	}
 }
 
@@ -147,7 +154,8 @@ func (v *validator) scale(c *Config) {
 	v.whole("position.baud", int64(p.Baud), 50, 4_000_000)
 	v.framing("position", frame.FrameEncoder, frame.RolePosition, &p.Framing)
 	if p.CountsPerMM == 0 {
-		v.bad("position.counts_per_mm", "missing; write how many counts the scale gives in a millimetre, for example counts_per_mm = 200.0 for one that shows 0.005 mm")
+		v.bad("position.counts_per_mm",
+			"missing; write how many counts the scale gives in a millimetre, for example counts_per_mm = 200.0 for one that shows 0.005 mm")
 	} else {
 		v.number("position.counts_per_mm", p.CountsPerMM, 0.1, 1e6)
 	}
@@ -157,7 +165,8 @@ func (v *validator) scale(c *Config) {
 	}
 	v.number("position.delay_ms", p.DelayMS, 0, 5000)
 	v.optional("position.max_gap_ms", p.MaxGapMS, 1, 10000)
-	for what, port := range map[string]string{"the encoder": c.Angle.Port, "the trigger": c.Angle.TriggerPort, "the motion controller": c.Program.Port} {
+	for what, port := range map[string]string{"the encoder": c.Angle.Port, "the trigger": c.Angle.TriggerPort,
+		"the motion controller": c.Program.Port} {
 		if port != "" && port == p.Port {
 			v.bad("position.port", "%s has the same port; the scale needs one of its own", what)
 		}

@@ -21,9 +21,10 @@ type Program struct {
 	End     []string `toml:"end"`   // once, after the last
 	Stop    string   `toml:"stop"`
 	Retract []string `toml:"retract"` // after a stop, where that is safe; see package motion
-	Stopped string   `toml:"stopped"` // a whole line by which the controller says that it has stopped, as a regular expression
-	Done    string   `toml:"done"`    // a whole line that acknowledges, as a regular expression: "ok"
-	Refused string   `toml:"refused"` // a whole line that refuses, or tells of trouble: "error.*"
+	// a whole line by which the controller says that it has stopped, as a regular expression
+	Stopped string `toml:"stopped"`
+	Done    string `toml:"done"`    // a whole line that acknowledges, as a regular expression: "ok"
+	Refused string `toml:"refused"` // a whole line that refuses, or tells of trouble: "error.*"
 
 	FeedDegPerMin float64   `toml:"feed_deg_per_min"`
 	LowDeg        *float64  `toml:"low_deg"` // soft limits
@@ -36,7 +37,8 @@ type Program struct {
 	OpenS         *float64  `toml:"open_s"`      // quiet after opening the port
 	RetractS      float64   `toml:"retract_s"`   // how long each command of the retract may take
 	SilentS       float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
-	FrozenDeg     *float64  `toml:"frozen_deg"`  // and one that reads the same over so many degrees of turning; 0: it does not
+	// and one that reads the same over so many degrees of turning; 0: it does not
+	FrozenDeg *float64 `toml:"frozen_deg"`
 }
 
 func (p *Program) setDefaults(source string) {
@@ -110,7 +112,8 @@ func (c *Config) Motion() motion.Program {
 	p := &c.Program
 	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
 	out := motion.Program{
-		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, Retract: p.Retract, LineEnd: p.LineEnd,
+		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, Retract: p.Retract,
+		LineEnd:       p.LineEnd,
 		FeedDegPerMin: p.FeedDegPerMin, Dwell: seconds(*p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
 		Open: seconds(*p.OpenS), Silent: seconds(p.SilentS), RetractTime: seconds(p.RetractS),
 	}
@@ -157,39 +160,49 @@ func (v *validator) program(c *Config) {
 	}
 	for _, ind := range c.Indicators {
 		if ind.Port != "" && ind.Port == p.Port {
-			v.bad("program.port", "indicator %q has the same port; the motion controller needs one of its own", ind.Name)
+			v.bad("program.port", "indicator %q has the same port; the motion controller needs one of its own",
+				ind.Name)
 		}
 	}
 	if p.LineEnd != "\n" && p.LineEnd != "\r" && p.LineEnd != "\r\n" {
 		v.bad("program.line_end", `%q; write "\n", "\r" or "\r\n"`, p.LineEnd)
 	}
 	if p.LowDeg == nil || p.HighDeg == nil {
-		v.bad("program.low_deg", "low_deg and high_deg are needed: write the spindle angles the arm may be moved between, for example 0.0 and 360.0")
+		v.bad("program.low_deg",
+			"low_deg and high_deg are needed: write the spindle angles the arm may be moved between, for example 0.0 and 360.0")
 	} else {
 		v.number("program.low_deg", *p.LowDeg, -3600, 3600)
 		v.number("program.high_deg", *p.HighDeg, -3600, 3600)
 	}
 	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) || !(p.TravelMM[0] >= -1000 && p.TravelMM[1] <= 1000) {
-		v.bad("program.travel_mm", "write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
+		v.bad("program.travel_mm",
+			"write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
 	}
-	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused, "program.stopped": p.Stopped} {
+	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused,
+		"program.stopped": p.Stopped} {
 		if _, err := whole(text); err != nil {
 			v.bad(key, "%q is not a regular expression: %v", text, err)
 		}
 	}
 	if p.Done == "" {
-		v.bad("program.done", `missing; write the line by which the controller acknowledges a command, for example done = "ok"`)
+		v.bad("program.done",
+			`missing; write the line by which the controller acknowledges a command, for example done = "ok"`)
 	}
 	if p.Stop == "" {
-		v.bad("program.stop", "missing; write the command that stops the controller at once, as its manual says. Without it nothing is moved")
+		v.bad("program.stop",
+			"missing; write the command that stops the controller at once, as its manual says. Without it nothing is moved")
 	}
 	switch {
 	case len(p.Retract) > 0 && p.Stopped == "":
-		v.bad("program.stopped", "missing; write the line by which the controller says that it has stopped, one that is no acknowledgement. Without it nothing is retracted")
+		v.bad("program.stopped",
+			"missing; write the line by which the controller says that it has stopped, one that is no acknowledgement. Without it nothing is retracted")
 	case len(p.Retract) > 0 && p.Stopped == p.Done:
-		v.bad("program.stopped", "%q is what acknowledges a command too; write a line that says for sure that the controller has stopped", p.Stopped)
+		v.bad("program.stopped",
+			"%q is what acknowledges a command too; write a line that says for sure that the controller has stopped",
+			p.Stopped)
 	case len(p.Retract) == 0 && p.Stopped != "":
-		v.bad("program.retract", "missing, and stopped is for it alone; write the commands that take the arm away, or remove stopped")
+		v.bad("program.retract",
+			"missing, and stopped is for it alone; write the commands that take the arm away, or remove stopped")
 	}
 	v.number("program.retract_s", p.RetractS, 1, 120)
 	v.number("program.feed_deg_per_min", p.FeedDegPerMin, 1, motion.FeedMost)
@@ -215,16 +228,19 @@ func (v *validator) program(c *Config) {
 func (v *validator) softLimits(c *Config) {
 	low, high := *c.Program.LowDeg, *c.Program.HighDeg
 	if !(low < high) {
-		v.bad("program.high_deg", "%v is not above low_deg, %v; write the spindle angles the arm may be moved between", high, low)
+		v.bad("program.high_deg", "%v is not above low_deg, %v; write the spindle angles the arm may be moved between",
+			high, low)
 		return
 	}
 	for _, d := range c.targets() {
 		switch {
 		case d < low:
-			v.bad("program.low_deg", "the station at %v degrees lies outside the soft limits, %v to %v; write a lower limit if the arm may go there, or other stations_deg", d, low, high)
+			v.bad("program.low_deg",
+				"the station at %v degrees lies outside the soft limits, %v to %v; write a lower limit if the arm may go there, or other stations_deg", d, low, high)
 			return
 		case d > high:
-			v.bad("program.high_deg", "the station at %v degrees lies outside the soft limits, %v to %v; write a higher limit if the arm may go there, or other stations_deg", d, low, high)
+			v.bad("program.high_deg",
+				"the station at %v degrees lies outside the soft limits, %v to %v; write a higher limit if the arm may go there, or other stations_deg", d, low, high)
 			return
 		}
 	}

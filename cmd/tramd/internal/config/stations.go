@@ -71,7 +71,8 @@ func (v *validator) indicatorPort(path string, c *Config, port string) {
 
 func (v *validator) stations(degs []float64) {
 	if len(degs) < 2 || len(degs) > 360 {
-		v.bad("angle.stations_deg", "%d stations; write 2 to 360 angles in degrees, for example [0, 90, 180, 270]", len(degs))
+		v.bad("angle.stations_deg", "%d stations; write 2 to 360 angles in degrees, for example [0, 90, 180, 270]",
+			len(degs))
 		return
 	}
 	for i, d := range degs {
@@ -81,7 +82,8 @@ func (v *validator) stations(degs []float64) {
 		}
 		for _, e := range degs[:i] {
 			if math.Abs(math.Remainder(d-e, 360)) < 1 {
-				v.bad("angle.stations_deg", "%v and %v are the same place; write each once (the return to the first is `closing`)", e, d)
+				v.bad("angle.stations_deg",
+					"%v and %v are the same place; write each once (the return to the first is `closing`)", e, d)
 				return
 			}
 		}

@@ -22,7 +22,8 @@ func (a Angle) Steady() *sweep.Steady {
 	if a.MarkDeg != nil {
 		mark = *a.MarkDeg
 	}
-	return &sweep.Steady{MarkDeg: mark, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin, Pulses: max(1, a.Pulses), Marked: a.IndexMark != ""}
+	return &sweep.Steady{MarkDeg: mark, Clockwise: a.Clockwise, TurnsPerMin: a.TurnsPerMin, Pulses: max(1, a.Pulses),
+		Marked: a.IndexMark != ""}
 }
 
 // MarkUnknown reports whether the place of the index pulse is not written, so that results have no direction. A person
@@ -39,7 +40,8 @@ func (v *validator) steady(c *Config) {
 	}
 	v.optional("angle.turns_per_min", a.TurnsPerMin, 0.05, 120)
 	if a.Port == "" && a.TurnsPerMin == 0 {
-		v.bad("angle.turns_per_min", "missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse")
+		v.bad("angle.turns_per_min",
+			"missing; write roughly how fast the spindle is turned, for example turns_per_min = 6.0, or the port of an index pulse")
 	}
 	v.pulses(a)
 	if a.Frame != frame.FramePulse {
@@ -83,11 +85,13 @@ func (v *validator) pulses(a *Angle) {
 	}
 	// Two that come within the framer's rest would be one. A speed that is rough needs room.
 	if most := FastestTurning(a.Pulses); a.IndexMark == "" && a.Port != "" && a.TurnsPerMin > most {
-		v.bad("angle.turns_per_min", "%v with %d pulses a turn is too fast: pulses within %v count as one; write at most %.4g and turn no faster, or have each pulse send a line and one of them the word of index_mark",
+		v.bad("angle.turns_per_min",
+			"%v with %d pulses a turn is too fast: pulses within %v count as one; write at most %.4g and turn no faster, or have each pulse send a line and one of them the word of index_mark",
 			a.TurnsPerMin, max(1, a.Pulses), frame.PulseRest, most)
 	}
 	if a.Pulses > 1 && a.IndexMark == "" && a.TurnsPerMin == 0 {
-		v.bad("angle.turns_per_min", "missing; with several pulses a turn write roughly how fast it turns, so that a wrong number of pulses is noticed, for example turns_per_min = 6.0")
+		v.bad("angle.turns_per_min",
+			"missing; with several pulses a turn write roughly how fast it turns, so that a wrong number of pulses is noticed, for example turns_per_min = 6.0")
 	}
 }
 

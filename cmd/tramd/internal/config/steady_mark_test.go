@@ -13,7 +13,8 @@ func TestThePlaceOfAPulseIsKnownWhereItIsWritten(t *testing.T) {
 		{"a pulse", "port = \"/dev/index\"\n", false},
 		{"a start that is marked by hand", "turns_per_min = 6.0\n", true},
 	} {
-		text := "[machine]\nname = \"wren\"\n[store]\npath = \"/var/lib/tramd/wren.db\"\n[[indicator]]\nname = \"lever\"\nport = \"/dev/lever\"\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\n" + x.angle
+		text :=
+			"[machine]\nname = \"wren\"\n[store]\npath = \"/var/lib/tramd/wren.db\"\n[[indicator]]\nname = \"lever\"\nport = \"/dev/lever\"\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\n" + x.angle
 		c, err := Parse("wren.toml", []byte(text))
 		if err != nil {
 			t.Fatal(err)

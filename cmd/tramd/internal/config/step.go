@@ -90,7 +90,8 @@ func (v *validator) steps(c *Config) {
 			continue
 		}
 		if !slices.Contains(known, s.Of) {
-			what := map[string]string{sweep.KindTraverse: "traverse", sweep.KindBar: "bar", sweep.KindTravel: "bar or square"}[s.Kind]
+			what := map[string]string{sweep.KindTraverse: "traverse", sweep.KindBar: "bar",
+				sweep.KindTravel: "bar or square"}[s.Kind]
 			switch best := closest(s.Of, known); {
 			case s.Of == "":
 				v.bad(at+"of", "missing; write the name of the %s", what)

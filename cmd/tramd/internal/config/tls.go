@@ -33,15 +33,19 @@ func (v *validator) tls(h HTTP) {
 	case h.TLSCert == "" && h.ClientCA != "":
 		v.bad("http.client_ca", "needs TLS; write tls_cert and tls_key too")
 	}
-	for _, x := range []struct{ key, value string }{{"tls_cert", h.TLSCert}, {"tls_key", h.TLSKey}, {"client_ca", h.ClientCA}} {
+	for _, x := range []struct{ key, value string }{{"tls_cert", h.TLSCert}, {"tls_key", h.TLSKey},
+		{"client_ca", h.ClientCA}} {
 		switch {
 		case x.value == "" || filepath.IsAbs(x.value):
 		case x.key == "tls_key" && strings.HasPrefix(x.value, credentialScheme):
 			if !credentialForm.MatchString(x.value) {
-				v.bad("http.tls_key", `%q names no credential; write "credential:tls_key" and LoadCredential=tls_key:FILE in the unit`, x.value)
+				v.bad("http.tls_key",
+					`%q names no credential; write "credential:tls_key" and LoadCredential=tls_key:FILE in the unit`,
+					x.value)
 			}
 		default:
-			v.bad("http."+x.key, "%q is not a full path; write it from the root, for example \"/etc/tramd/%s.pem\"", x.value, x.key)
+			v.bad("http."+x.key, "%q is not a full path; write it from the root, for example \"/etc/tramd/%s.pem\"",
+				x.value, x.key)
 		}
 	}
 }

@@ -43,8 +43,10 @@ func (v *validator) truth(table string, t *Truth) {
 			v.bad(key(x.key), "is %d bytes long; write at most %d", len(x.text), longestText)
 		}
 	}
-	if t.TravelMM != nil && (len(t.TravelMM) != 2 || !(t.TravelMM[0] < t.TravelMM[1]) || !(t.TravelMM[0] >= -1000 && t.TravelMM[1] <= 1000)) {
-		v.bad(key("travel_mm"), "%v; write the lowest and the highest reading that the plunger still follows, for example travel_mm = [0.1, 12.4]", t.TravelMM)
+	if t.TravelMM != nil && (len(t.TravelMM) != 2 || !(t.TravelMM[0] < t.TravelMM[1]) ||
+		!(t.TravelMM[0] >= -1000 && t.TravelMM[1] <= 1000)) {
+		v.bad(key("travel_mm"),
+			"%v; write the lowest and the highest reading that the plunger still follows, for example travel_mm = [0.1, 12.4]", t.TravelMM)
 	}
 	v.number(key("stem_deg"), t.StemDeg, -60, 60)
 	v.number(key("stem_u_deg"), t.StemUDeg, 0, 30)
@@ -61,13 +63,15 @@ func (v *validator) calibration(key func(string) string, t *Truth) {
 	}
 	if len(t.ShownMM) == 0 && len(t.TrueMM) == 0 {
 		if t.TrueUMM != 0 || t.Certificate != "" {
-			v.bad(key("shown_mm"), "missing; write the certificate's table, for example shown_mm = [0, 5, 10] and true_mm = [0, 5.002, 10.001]")
+			v.bad(key("shown_mm"),
+				"missing; write the certificate's table, for example shown_mm = [0, 5, 10] and true_mm = [0, 5.002, 10.001]")
 		}
 		return
 	}
 	v.number(key("true_u_mm"), t.TrueUMM, 0, 1)
 	if len(t.ShownMM) != len(t.TrueMM) || len(t.ShownMM) < 2 || len(t.ShownMM) > 1000 {
-		v.bad(key("true_mm"), "%d true values for %d shown ones; write as many of each, 2 to 1000", len(t.TrueMM), len(t.ShownMM))
+		v.bad(key("true_mm"), "%d true values for %d shown ones; write as many of each, 2 to 1000", len(t.TrueMM),
+			len(t.ShownMM))
 		return
 	}
 	for i, shown := range t.ShownMM {

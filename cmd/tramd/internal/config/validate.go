@@ -41,7 +41,8 @@ func (v *validator) config(c *Config) {
 	v.tls(c.HTTP)
 	// A unix socket's address holds 108 bytes, its closing zero included (unix(7)).
 	if abs, err := filepath.Abs(c.Control.Socket); err == nil && len(abs) > 107 {
-		v.bad("control.socket", "%q is longer than the 107 bytes a socket path may have; write a shorter one, for example \"/run/tramd/tramd.sock\"", abs)
+		v.bad("control.socket",
+			"%q is longer than the 107 bytes a socket path may have; write a shorter one, for example \"/run/tramd/tramd.sock\"", abs)
 	}
 	v.keepReadings(c.Store.KeepReadings)
 	v.backup(c.Backup)
@@ -57,7 +58,8 @@ func (v *validator) config(c *Config) {
 	v.assembly(c)
 	v.position(c)
 	if c.Sweep.Both && c.Angle.Source != SourceEncoder {
-		v.bad("sweep.both_ways", `only a sweep by an encoder goes back the way it came; remove it (a program has program.both_ways)`)
+		v.bad("sweep.both_ways",
+			`only a sweep by an encoder goes back the way it came; remove it (a program has program.both_ways)`)
 	}
 	v.whole("sweep.turns", int64(c.Sweep.Turns), 1, sweep.MaxTurns)
 	v.number("sweep.idle_s", c.Sweep.IdleS, 5, 86400)
@@ -65,7 +67,8 @@ func (v *validator) config(c *Config) {
 
 func (v *validator) machine(c *Config) {
 	if !nameForm.MatchString(c.Machine.Name) {
-		v.bad("machine.name", `%q; write a name of letters, digits, ".", "_" or "-", for example name = "linnet"`, c.Machine.Name)
+		v.bad("machine.name", `%q; write a name of letters, digits, ".", "_" or "-", for example name = "linnet"`,
+			c.Machine.Name)
 	}
 	t, err := units.ParseTolerance(c.Machine.Tolerance)
 	if err != nil {
@@ -83,7 +86,8 @@ func (v *validator) indicators(c *Config) {
 		ind := &c.Indicators[i]
 		key := func(k string) string { return fmt.Sprintf("indicator.%d.%s", i, k) }
 		if !nameForm.MatchString(ind.Name) {
-			v.bad(key("name"), `%q; write a name of letters, digits, ".", "_" or "-", for example name = "arm"`, ind.Name)
+			v.bad(key("name"), `%q; write a name of letters, digits, ".", "_" or "-", for example name = "arm"`,
+				ind.Name)
 		} else if names[ind.Name] {
 			v.bad(key("name"), "%q is taken by another indicator; give each its own name", ind.Name)
 		}
@@ -93,11 +97,13 @@ func (v *validator) indicators(c *Config) {
 		v.framing(fmt.Sprintf("indicator.%d", i), frame.FrameText, frame.RoleIndicator, &ind.Framing)
 		place := ind.Port + "\x00" + ind.Channel
 		if other, ok := places[place]; ok && ind.Port != "" {
-			v.bad(key("port"), "indicator %q has the same port and channel; give each indicator of one port its own channel", other)
+			v.bad(key("port"),
+				"indicator %q has the same port and channel; give each indicator of one port its own channel", other)
 		}
 		places[place] = ind.Name
 		if ind.RadiusMM == 0 {
-			v.bad(key("radius_mm"), "missing; measure from the spindle axis to the contact point and write it in mm, for example radius_mm = 120.0")
+			v.bad(key("radius_mm"),
+				"missing; measure from the spindle axis to the contact point and write it in mm, for example radius_mm = 120.0")
 		} else {
 			v.number(key("radius_mm"), ind.RadiusMM, 1, 10000)
 		}
@@ -113,7 +119,8 @@ func (v *validator) indicators(c *Config) {
 	}
 	for i := range c.Indicators {
 		if c.Indicators[i].OnDemand && c.Angle.Source != SourceStations && c.Angle.Source != "" {
-			v.bad(fmt.Sprintf("indicator.%d.ask_on_demand", i), `a person's word is for stations; write ask_every_ms, or source = "stations" in [angle]`)
+			v.bad(fmt.Sprintf("indicator.%d.ask_on_demand", i),
+				`a person's word is for stations; write ask_every_ms, or source = "stations" in [angle]`)
 		}
 		for j := range c.Indicators[:i] {
 			if a, b := &c.Indicators[i], &c.Indicators[j]; a.Port == b.Port {
@@ -131,7 +138,8 @@ func (v *validator) angle(c *Config) {
 		v.whole("angle.baud", int64(a.Baud), 50, 4_000_000)
 		v.framing("angle", frame.FrameEncoder, frame.RoleAngle, &a.Framing)
 		if a.CountsPerTurn == 0 {
-			v.bad("angle.counts_per_turn", "missing; write the counts of one spindle turn, for example counts_per_turn = 4096 (for lines in degrees write 360)")
+			v.bad("angle.counts_per_turn",
+				"missing; write the counts of one spindle turn, for example counts_per_turn = 4096 (for lines in degrees write 360)")
 		} else {
 			v.whole("angle.counts_per_turn", a.CountsPerTurn, 4, 1<<40)
 		}
@@ -150,7 +158,9 @@ func (v *validator) angle(c *Config) {
 	case "":
 		v.bad("angle.source", `missing; write source = "encoder", "stations", "typed", "steady" or "program"`)
 	default:
-		v.bad("angle.source", `%q is not an angle source tramd knows; write "encoder", "stations", "typed", "steady" or "program"`, a.Source)
+		v.bad("angle.source",
+			`%q is not an angle source tramd knows; write "encoder", "stations", "typed", "steady" or "program"`,
+			a.Source)
 	}
 	if a.ZeroDeg != nil {
 		v.number("angle.zero_deg", *a.ZeroDeg, -360, 360)
@@ -168,7 +178,9 @@ func (v *validator) angle(c *Config) {
 func (v *validator) port(path, port string) {
 	switch {
 	case port == "":
-		v.bad(path, `missing; write the adapter's stable name, for example port = "/dev/serial/by-id/..." (or tcp://host:port)`)
+		v.bad(
+			path,
+			`missing; write the adapter's stable name, for example port = "/dev/serial/by-id/..." (or tcp://host:port)`)
 	case strings.HasPrefix(port, "tcp://"):
 		if host, p, err := net.SplitHostPort(strings.TrimPrefix(port, "tcp://")); err != nil || host == "" || p == "" {
 			v.bad(path, "%q is not an address; write tcp://host:port", port)

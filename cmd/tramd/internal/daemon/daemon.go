@@ -86,7 +86,8 @@ const readWithin = 20 * time.Millisecond
 // once runs the daemon until ctx ends, or until there is another configuration to run it with.
 func (d *Daemon) once(ctx context.Context) (next *order, err error) {
 	d.clock = clock.NewWatcher(clock.System(d.cfg.Clock.Trusted))
-	d.record, err = maintenance.Open(ctx, maintenance.Options{Config: d.cfg, Clock: d.clock, Fit: d.o.Fit, Unstored: d.backlog.Runs(), Log: d.o.Log})
+	d.record, err = maintenance.Open(ctx, maintenance.Options{Config: d.cfg, Clock: d.clock, Fit: d.o.Fit,
+		Unstored: d.backlog.Runs(), Log: d.o.Log})
 	if err != nil {
 		return nil, err
 	}
@@ -108,14 +109,16 @@ func (d *Daemon) build(ctx context.Context) (err error) {
 		return err
 	}
 	d.hours, err = hours.Open(ctx, hours.Options{
-		Store: db, From: hoursFrom(d.cfg), Line: d.inputs.Named(d.cfg.Hours.Input), Step: d.cfg.HoursStep(), ClockSet: d.clock.IsSet, Log: log,
+		Store: db, From: hoursFrom(d.cfg), Line: d.inputs.Named(d.cfg.Hours.Input), Step: d.cfg.HoursStep(),
+		ClockSet: d.clock.IsSet, Log: log,
 	})
 	if err != nil {
 		return err
 	}
 	d.interlock = newInterlock(d.cfg, d.inputs)
 	archive := &archive.Archive{
-		Store: db, Config: d.cfg, ClockSet: d.clock.IsSet, Temperature: d.thermometer, Hours: d.hours, History: d.history, Log: log,
+		Store: db, Config: d.cfg, ClockSet: d.clock.IsSet, Temperature: d.thermometer, Hours: d.hours,
+		History: d.history, Log: log,
 	}
 	fitter := &runs.Fitter{Store: db, Model: d.o.Fit, BothWays: d.cfg.Sweep.Both, Log: log}
 	specs, indicators, angle := routes(d.cfg)
@@ -142,11 +145,14 @@ func (d *Daemon) build(ctx context.Context) (err error) {
 		ports = append(ports, port)
 	}
 	d.session, err = session.New(session.Options{
-		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Position: position, Motion: motionOf(d.cfg, d.interlock),
-		Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
-		Archive: archive, Fit: fitter.Fit, Measure: assembly.Measure, Follow: fitter.Follow, ClockSet: d.clock.IsSet, Log: log,
-		Unstored: db.Waiting(), Backlog: d.backlog, Last: d.record.Past.Last, Counts: d.record.Past.Counts, Inputs: d.inputs.States,
-		Hours: d.hours.State, KeepZero: archive.KeepZero,
+		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Position: position,
+		Motion: motionOf(d.cfg, d.interlock),
+		Ports:  ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
+		Archive: archive, Fit: fitter.Fit, Measure: assembly.Measure, Follow: fitter.Follow,
+		ClockSet: d.clock.IsSet, Log: log,
+		Unstored: db.Waiting(), Backlog: d.backlog, Last: d.record.Past.Last, Counts: d.record.Past.Counts,
+		Inputs: d.inputs.States,
+		Hours:  d.hours.State, KeepZero: archive.KeepZero,
 		Latency: func(wait time.Duration) {
 			for _, dev := range d.devices {
 				dev.SetLatency(wait)
@@ -159,7 +165,8 @@ func (d *Daemon) build(ctx context.Context) (err error) {
 	}
 	d.record.Show(d.session)
 	d.service = &service.Service{
-		Store: db, Config: d.cfg, Session: d.session, Hours: d.hours, History: d.history, Temperature: d.thermometer, Fitter: fitter,
+		Store: db, Config: d.cfg, Session: d.session, Hours: d.hours, History: d.history, Temperature: d.thermometer,
+		Fitter:   fitter,
 		ClockSet: d.clock.IsSet, Version: d.o.Version, Log: log,
 	}
 	d.checks = d.planned()
@@ -227,7 +234,8 @@ func (d *Daemon) serve(ctx context.Context) (*order, error) {
 	d.started = true
 	d.tell(d.o.Manager.Ready(d.status(ctx)))
 	owner.Go(func() {
-		watchdog.Run(owning, watchdog.Options{Pulse: d.session.Pulse, Readers: d.readers, Manager: d.o.Manager, Status: d.status, Looked: d.o.Looked, Log: d.o.Log})
+		watchdog.Run(owning, watchdog.Options{Pulse: d.session.Pulse, Readers: d.readers, Manager: d.o.Manager,
+			Status: d.status, Looked: d.o.Looked, Log: d.o.Log})
 	})
 	owner.Go(func() { memtrim.OnceStarted(owning, d.o.Log) })
 

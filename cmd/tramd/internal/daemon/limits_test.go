@@ -53,7 +53,8 @@ func TestAHeaderThatNeverEndsIsCutOff(t *testing.T) {
 }
 
 func TestAHeaderThatIsTooLargeIsRefused(t *testing.T) {
-	c := say(t, pageServer(t), "GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Large: "+strings.Repeat("x", 2*maxHeader)+"\r\n\r\n")
+	c := say(t, pageServer(t), "GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Large: "+strings.Repeat("x", 2*maxHeader)+
+		"\r\n\r\n")
 	answer, err := io.ReadAll(c)
 	if !strings.HasPrefix(string(answer), "HTTP/1.1 431 ") {
 		t.Errorf("%.60q, %v", answer, err)

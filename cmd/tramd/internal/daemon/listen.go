@@ -35,10 +35,15 @@ func (d *Daemon) listen() error {
 		return errors.Join(err, tcp.Close())
 	}
 	common := web.Options{
-		Live: d.session, Records: d.service, Drift: d.service, Sweeps: d.session, Zeros: d.session, Temperature: d.thermometer, Motion: d.session, Imports: d.service, Refits: d.service, Indicators: d.cfg.Setup().Indicators,
-		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version, Page: d.cfg.Page(), Free: d.record.Store.Free, Assembly: d.history.Assembly}, d.o.Log), Hosts: d.cfg.HTTP.Hosts,
+		Live: d.session, Records: d.service, Drift: d.service, Sweeps: d.session, Zeros: d.session,
+		Temperature: d.thermometer, Motion: d.session, Imports: d.service, Refits: d.service,
+		Indicators: d.cfg.Setup().Indicators,
+		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version,
+			Page: d.cfg.Page(), Free: d.record.Store.Free, Assembly: d.history.Assembly}, d.o.Log),
+		Hosts:        d.cfg.HTTP.Hosts,
 		PasswordHash: d.secrets.hash, OpenLoopback: d.cfg.HTTP.OpenLoopback,
-		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, KindOf: runs.KindOf, Log: d.o.Log, Done: d.done,
+		ClientCerts: d.cfg.HTTP.ClientCA != "", Units: d.cfg.Display.Units, KindOf: runs.KindOf, Log: d.o.Log,
+		Done:     d.done,
 		Separate: d.service.Separate, Measure: d.service.Measure, Assembly: d.service, Advice: d.service.Advice,
 		JobSheet: web.Sheet{Policy: jobsheet.ContentPolicy(), Write: d.service.WriteJobSheet},
 		Report:   web.Sheet{Policy: report.ContentPolicy(), Write: d.service.WriteReport},

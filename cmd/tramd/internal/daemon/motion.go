@@ -24,8 +24,9 @@ func newInterlock(cfg *config.Config, m *inputs.Set) *interlock.Interlock {
 	if cfg.Angle.Source == config.SourceProgram && cfg.Check.IdleAsk != "" {
 		p := cfg.Motion()
 		o.Question = &interlock.Question{
-			Ask: cfg.Check.IdleAsk + cfg.Program.LineEnd, Answer: cfg.Check.Idle(), Quiet: p.Open, Within: p.Ack, Clock: clock.SinceBoot,
-			Open: func(ctx context.Context) (io.ReadWriteCloser, error) { return openController(ctx, cfg) },
+			Ask: cfg.Check.IdleAsk + cfg.Program.LineEnd, Answer: cfg.Check.Idle(), Quiet: p.Open, Within: p.Ack,
+			Clock: clock.SinceBoot,
+			Open:  func(ctx context.Context) (io.ReadWriteCloser, error) { return openController(ctx, cfg) },
 		}
 	}
 	return interlock.New(o)

@@ -20,7 +20,9 @@ func (d *Daemon) publishes() (*mqtt.Options, error) {
 		return nil, err
 	}
 	return &mqtt.Options{
-		Names:  mqtt.Names{Prefix: c.Prefix, Discovery: c.Announces(), Machine: d.cfg.Machine.Name, Version: d.o.Version, Page: d.cfg.Page()},
-		Broker: broker, User: c.User, Password: d.secrets.mqtt, TLS: trust, Live: session.Unwatched{Session: d.session}, Log: d.o.Log,
+		Names: mqtt.Names{Prefix: c.Prefix, Discovery: c.Announces(), Machine: d.cfg.Machine.Name,
+			Version: d.o.Version, Page: d.cfg.Page()},
+		Broker: broker, User: c.User, Password: d.secrets.mqtt, TLS: trust, Live: session.Unwatched{Session: d.session},
+		Log: d.o.Log,
 	}, nil
 }

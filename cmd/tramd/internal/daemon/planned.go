@@ -13,7 +13,8 @@ func (d *Daemon) planned() *unattended.Runner {
 		return nil
 	}
 	o := unattended.Options{
-		Store: d.record.Store, Session: session.Unwatched{Session: d.session}, Plan: d.cfg.CheckPlan(), Slots: d.cfg.Check.Slots(), Turns: d.cfg.Check.Turns,
+		Store: d.record.Store, Session: session.Unwatched{Session: d.session}, Plan: d.cfg.CheckPlan(),
+		Slots: d.cfg.Check.Slots(), Turns: d.cfg.Check.Turns,
 		ClockSet: d.clock.IsSet, Now: time.Now, Log: d.o.Log,
 	}
 	if o.Plan.Moves {

@@ -32,7 +32,8 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 			continue
 		}
 		at := slices.IndexFunc(specs, func(s device.Spec) bool { return s.Port == ind.Port })
-		indicators = append(indicators, session.IndicatorRoute{Device: at, Channel: ind.Channel, Delay: ms(ind.DelayMS)})
+		indicators = append(indicators, session.IndicatorRoute{Device: at, Channel: ind.Channel,
+			Delay: ms(ind.DelayMS)})
 	}
 	a := cfg.Angle
 	angle := session.AngleRoute{Device: -1, Delay: ms(a.DelayMS)}
@@ -57,7 +58,8 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 	case config.SourceStations, config.SourceTyped:
 		angle.TypedUnit = a.Unit()
 		angle.Stations = sweep.StationOptions{
-			AnglesDeg: a.StationsDeg, Closing: *a.Closing && len(a.StationsDeg) > 2, SettleS: a.SettleS, SettleMM: a.SettleMM,
+			AnglesDeg: a.StationsDeg, Closing: *a.Closing && len(a.StationsDeg) > 2, SettleS: a.SettleS,
+			SettleMM:   a.SettleMM,
 			Resolution: coarsest(cfg), Indicators: len(cfg.Indicators),
 			Typed: a.Source == config.SourceTyped,
 		}
@@ -65,11 +67,13 @@ func routes(cfg *config.Config) ([]device.Spec, []session.IndicatorRoute, sessio
 		angle.Steady = a.Steady()
 		if a.Port != "" {
 			angle.Device = len(specs)
-			specs = append(specs, device.Spec{Name: "index", Role: frame.RoleAngle, Port: a.Port, Baud: a.Baud, Frame: frame.FramePulse, IndexMark: a.IndexMark, Capture: a.Capture})
+			specs = append(specs, device.Spec{Name: "index", Role: frame.RoleAngle, Port: a.Port, Baud: a.Baud,
+				Frame: frame.FramePulse, IndexMark: a.IndexMark, Capture: a.Capture})
 		}
 	}
 	if a.TriggerPort != "" {
-		specs = append(specs, device.Spec{Name: "trigger", Role: frame.RoleTrigger, Port: a.TriggerPort, Baud: a.TriggerBaud})
+		specs = append(specs, device.Spec{Name: "trigger", Role: frame.RoleTrigger, Port: a.TriggerPort,
+			Baud: a.TriggerBaud})
 	}
 	return append(specs, cfg.MachinePorts()...), indicators, angle
 }

@@ -50,7 +50,8 @@ func readSecrets(c *config.Config, log *slog.Logger) (s secrets, err error) {
 // same reports whether others would change nothing. The page's certificate is no matter: it is looked at again at each
 // handshake.
 func (s secrets) same(o secrets) bool {
-	return s.hash == o.hash && s.mail == o.mail && s.mqtt == o.mqtt && s.headers(o) && bytes.Equal(s.authority(), o.authority())
+	return s.hash == o.hash && s.mail == o.mail && s.mqtt == o.mqtt && s.headers(o) &&
+		bytes.Equal(s.authority(), o.authority())
 }
 
 // headers reports whether the webhook's are the same.

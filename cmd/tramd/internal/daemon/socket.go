@@ -18,12 +18,17 @@ func listenSocket(path string) (net.Listener, error) {
 	}
 	if info, err := os.Lstat(path); err == nil {
 		if info.Mode().Type() != fs.ModeSocket {
-			return nil, fmt.Errorf("control socket %s: a file that is no socket is in the way; move it, or write another control.socket", path)
+			return nil,
+				fmt.Errorf(
+					"control socket %s: a file that is no socket is in the way; move it, or write another control.socket", path)
 		}
 		if c, err := net.DialTimeout("unix", path, time.Second); err == nil {
 			who := peer(c)
 			_ = c.Close()
-			return nil, fmt.Errorf("control socket %s: another daemon%s answers there; stop it first, or write another control.socket", path, who)
+			return nil,
+				fmt.Errorf(
+					"control socket %s: another daemon%s answers there; stop it first, or write another control.socket",
+					path, who)
 		}
 		if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("control socket %s: %w", path, err)

@@ -69,7 +69,9 @@ func peer(c net.Conn) string {
 		return ""
 	}
 	var who *unix.Ucred
-	if raw.Control(func(fd uintptr) { who, err = unix.GetsockoptUcred(int(fd), unix.SOL_SOCKET, unix.SO_PEERCRED) }) != nil || err != nil {
+	if raw.Control(func(fd uintptr) {
+		who, err = unix.GetsockoptUcred(int(fd), unix.SOL_SOCKET, unix.SO_PEERCRED)
+	}) != nil || err != nil {
 		return ""
 	}
 	return fmt.Sprintf(", pid %d,", who.Pid)

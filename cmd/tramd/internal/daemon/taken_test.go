@@ -41,10 +41,12 @@ func TestWhoHoldsAnAddressIsNamed(t *testing.T) {
 	proc := t.TempDir()
 	table := "  sl  local_address rem_address   st tx_queue rx_queue tr tm->when retrnsmt   uid  timeout inode\n" +
 		"   0: 0100007F:260F 00000000:0000 0A 00000000:00000000 00:00000000 00000000   998        0 77 1 0 100 0 0 10 0\n"
-	if err := errors.Join(os.Mkdir(filepath.Join(proc, "net"), 0o700), os.WriteFile(filepath.Join(proc, "net/tcp"), []byte(table), 0o600)); err != nil {
+	if err := errors.Join(os.Mkdir(filepath.Join(proc, "net"), 0o700),
+		os.WriteFile(filepath.Join(proc, "net/tcp"), []byte(table), 0o600)); err != nil {
 		t.Fatal(err)
 	}
-	for address, want := range map[string]string{"127.0.0.1:9743": "in use by a program of the user with number 998", "127.0.0.1:9744": "", "nonsense": ""} {
+	for address, want := range map[string]string{"127.0.0.1:9743": "in use by a program of the user with number 998",
+		"127.0.0.1:9744": "", "nonsense": ""} {
 		if got := holderOf(proc, address, syscall.EADDRINUSE); got != want {
 			t.Errorf("%s: %q, want %q", address, got, want)
 		}

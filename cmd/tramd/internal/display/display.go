@@ -64,7 +64,8 @@ const number = `[+−-]?\d+(?:\.\d+)?`
 var (
 	leans = regexp.MustCompile(number + `(?:(?: to | ± ?| and |,? +nod +(?:of )?|, expanded )` + number + `)* mm/m\b` +
 		`(?:(?: ± ?| \(standard uncertainty )` + number + `(?: mm/m\b)?)?`)
-	lengths = regexp.MustCompile(number + `(?:(?: to | ± ?| and |, )` + number + `)* mm\b(?:(?: ± ?|, at most )` + number + `(?: mm\b)?)?`)
+	lengths = regexp.MustCompile(number + `(?:(?: to | ± ?| and |, )` + number + `)* mm\b(?:(?: ± ?|, at most )` +
+		number + `(?: mm\b)?)?`)
 	numbers = regexp.MustCompile(number)
 )
 

@@ -18,8 +18,10 @@ func TestWords(t *testing.T) {
 		{"arcsec", "", "tilt +0.1786 mm/m", "tilt +36.84 arcsec"},
 		{"inch", "", "tilt +0.0068 mm/m ± 0.0031 (95 %), upper end", "tilt +0.082 thou/ft ± 0.037 (95 %), upper end"},
 		{"arcsec", "", "0.10 mm/m ± 0.02 mm/m", "21 arcsec ± 4 arcsec"},
-		{"arcsec", "", "tilt +0.1000 mm/m, standard uncertainty 0.0042, expanded 0.0083 mm/m", "tilt +20.63 arcsec, standard uncertainty 0.87, expanded 1.71 arcsec"},
-		{"arcsec", "", "tilt +4.17, nod +0.5 mm/m (standard uncertainty 0.10)", "tilt +860, nod +103 arcsec (standard uncertainty 21)"},
+		{"arcsec", "", "tilt +0.1000 mm/m, standard uncertainty 0.0042, expanded 0.0083 mm/m",
+			"tilt +20.63 arcsec, standard uncertainty 0.87, expanded 1.71 arcsec"},
+		{"arcsec", "", "tilt +4.17, nod +0.5 mm/m (standard uncertainty 0.10)",
+			"tilt +860, nod +103 arcsec (standard uncertainty 21)"},
 		{"inch", "", "marks of 0.0254 mm, at most 0.0508; good", "marks of 0.001000 in, at most 0.002000; good"},
 		{"arcsec", "", "tilt 0.1 ± 0.02, nod -0.2 mm/m, packed 0.1 mm", "tilt 21 ± 4, nod -41 arcsec, packed 0.1 mm"},
 		{"inch", "0.02/300", "tilt -0.178 mm/m", "tilt -2.14 thou/ft"},
@@ -29,8 +31,10 @@ func TestWords(t *testing.T) {
 		{"inch", "", "0.08 mm (0.05 + 0.02 mm)", "0.0031 in (0.05 + 0.0008 in)"},
 		{"arcsec", "", "tilt +0.1 ± 0.02, nod −0.2 mm/m", "tilt +21 ± 4, nod −41 arcsec"},
 		{"inch", "", "2 mm/m per mm", "2 mm/m per mm"},
-		{"arcsec", "", "moving by +0.00010 mm/m per day, +0.0309 mm/m so far", "moving by +0.021 arcsec per day, +6.37 arcsec so far"},
-		{"arcsec", "", "tilt +0.446 ± 0.010  nod -0.612 ± 0.011 mm/m, 1296 readings", "tilt +92.0 ± 2.1  nod -126.2 ± 2.3 arcsec, 1296 readings"},
+		{"arcsec", "", "moving by +0.00010 mm/m per day, +0.0309 mm/m so far",
+			"moving by +0.021 arcsec per day, +6.37 arcsec so far"},
+		{"arcsec", "", "tilt +0.446 ± 0.010  nod -0.612 ± 0.011 mm/m, 1296 readings",
+			"tilt +92.0 ± 2.1  nod -126.2 ± 2.3 arcsec, 1296 readings"},
 	} {
 		u, err := Of(c.units, c.tolerance)
 		if err != nil {

@@ -20,7 +20,8 @@ const oldBackup = 48 * time.Hour
 func (e *examination) backups(cfg *config.Config) {
 	b := cfg.Backup
 	if b.To == "" {
-		e.warn("backup", "write [backup] to = \"/mnt/stick/tramd\", a folder on another disk", "the record is copied nowhere: it is lost with its card or disk")
+		e.warn("backup", "write [backup] to = \"/mnt/stick/tramd\", a folder on another disk",
+			"the record is copied nowhere: it is lost with its card or disk")
 		return
 	}
 	at, count, err := store.Latest(e.m.at(b.To), cfg.Machine.Name)
@@ -36,7 +37,8 @@ func (e *examination) backups(cfg *config.Config) {
 	record, errRecord := e.m.Device(e.m.at(filepath.Dir(cfg.Store.Path)))
 	same := errFolder == nil && errRecord == nil && folder == record
 	if same && !b.SameDisk {
-		e.wrong("backup", "mount another disk there (is it plugged in?), or write same_disk = true", "%s lies on the disk that the record is on: no backup is made there", b.To)
+		e.wrong("backup", "mount another disk there (is it plugged in?), or write same_disk = true",
+			"%s lies on the disk that the record is on: no backup is made there", b.To)
 		return
 	}
 	const cure = "see why: tramd backup --config FILE"
@@ -46,9 +48,11 @@ func (e *examination) backups(cfg *config.Config) {
 	case age > oldBackup:
 		e.wrong("backup", cure, "the newest of %d in %s is %.0f days old", count, b.To, age.Hours()/24)
 	case age < -oldBackup:
-		e.warn("backup", "see that the clock is right", "the newest of %d in %s is from the future, %s", count, b.To, at.Format(time.DateOnly))
+		e.warn("backup", "see that the clock is right", "the newest of %d in %s is from the future, %s", count, b.To,
+			at.Format(time.DateOnly))
 	case same:
-		e.warn("backup", "copy them to another disk now and then", "the newest of %d in %s is %.0f hours old, but lies on the record's own disk", count, b.To, age.Hours())
+		e.warn("backup", "copy them to another disk now and then",
+			"the newest of %d in %s is %.0f hours old, but lies on the record's own disk", count, b.To, age.Hours())
 	default:
 		e.ok("backup", "the newest of %d in %s is %.0f hours old", count, b.To, max(age.Hours(), 0))
 	}

@@ -59,9 +59,10 @@ type Machine struct {
 // This is the machine we run on.
 func This() Machine {
 	m := Machine{
-		UID: os.Geteuid(), ClockSet: clock.IsSet, Now: time.Now, Daemon: askDaemon, Dial: new(net.Dialer).DialContext, Patience: time.Minute,
-		Statfs: func(path string) (st unix.Statfs_t, err error) { return st, unix.Statfs(path, &st) },
-		Device: deviceOf,
+		UID: os.Geteuid(), ClockSet: clock.IsSet, Now: time.Now, Daemon: askDaemon, Dial: new(net.Dialer).DialContext,
+		Patience: time.Minute,
+		Statfs:   func(path string) (st unix.Statfs_t, err error) { return st, unix.Statfs(path, &st) },
+		Device:   deviceOf,
 		Access: func(path string) error {
 			return unix.Faccessat(unix.AT_FDCWD, path, unix.R_OK|unix.W_OK, unix.AT_EACCESS)
 		},
@@ -103,7 +104,8 @@ func Examine(ctx context.Context, m Machine, file string) []Finding {
 	e.power()
 	if file == "" {
 		e.clock(nil)
-		e.add("config", Unknown, "name the configuration: tramd doctor --config FILE", "no configuration was looked at, nor the ports, disk, record and daemon it names")
+		e.add("config", Unknown, "name the configuration: tramd doctor --config FILE",
+			"no configuration was looked at, nor the ports, disk, record and daemon it names")
 		return e.found
 	}
 	cfg, err := config.Load(file)

@@ -27,10 +27,13 @@ func healthy(t *testing.T) (m Machine, file string) {
 	root := t.TempDir()
 	port := "/sys/devices/usb1/1-1/1-1:1.0/ttyUSB0"
 	for path, text := range map[string]string{
-		"/sys/devices/usb1/1-1/idVendor": "1209\n", "/sys/devices/usb1/1-1/idProduct": "0001\n", "/sys/devices/usb1/1-1/serial": "LN7\n",
-		port + "/latency_timer": "1\n", port + "/tty/ttyUSB0/dev": "188:0\n", "/dev/ttyUSB0": "", "/run/udev/control": "",
+		"/sys/devices/usb1/1-1/idVendor": "1209\n", "/sys/devices/usb1/1-1/idProduct": "0001\n",
+		"/sys/devices/usb1/1-1/serial": "LN7\n",
+		port + "/latency_timer":        "1\n", port + "/tty/ttyUSB0/dev": "188:0\n", "/dev/ttyUSB0": "",
+		"/run/udev/control":                            "",
 		"/mnt/stick/linnet-000001-20260301T023000Z.db": "",
-		"/proc/1/comm": "systemd\n", "/proc/uptime": "1 1\n", "/etc/group": "root:x:0:\ndialout:x:20:tramd,joiner\n",
+		"/proc/1/comm":                                 "systemd\n", "/proc/uptime": "1 1\n",
+		"/etc/group":                             "root:x:0:\ndialout:x:20:tramd,joiner\n",
 		"/usr/lib/systemd/system/tramd@.service": "", throttled: "0\n", "/var/lib/tramd/tramd.db": "",
 		"/etc/tramd/linnet.toml": `[machine]
 name = "linnet"
@@ -57,7 +60,8 @@ source = "stations"
 		write(t, filepath.Join(root, path), text)
 	}
 	for at, to := range map[string]string{
-		port + "/tty/ttyUSB0/device": root + port, "/sys/class/tty/ttyUSB0": root + port + "/tty/ttyUSB0", "/dev/serial/by-id/usb-Bridge_LN7": "../../ttyUSB0",
+		port + "/tty/ttyUSB0/device": root + port, "/sys/class/tty/ttyUSB0": root + port + "/tty/ttyUSB0",
+		"/dev/serial/by-id/usb-Bridge_LN7": "../../ttyUSB0",
 	} {
 		link(t, to, filepath.Join(root, at))
 	}
@@ -73,14 +77,17 @@ source = "stations"
 		t.Fatal(err)
 	}
 	return Machine{
-		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout", "tramd"}, ClockSet: func() bool { return true }, Now: time.Now, Patience: time.Minute,
+		Root: root, User: "joiner", UID: 1000, Groups: []string{"joiner", "dialout", "tramd"}, ClockSet: func() bool {
+			return true
+		}, Now: time.Now, Patience: time.Minute,
 		Statfs: func(string) (unix.Statfs_t, error) {
 			return unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 20}, nil
 		},
 		Device: func(path string) (uint64, error) { return uint64(len(path)), nil }, // each folder on a disk of its own
 		Access: func(string) error { return nil },
 		Daemon: func(context.Context, string) (*session.Snapshot, error) {
-			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true}}, nil
+			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true},
+				Clock: session.ClockState{Set: true}}, nil
 		},
 		Dial: answering("220 mail.shop ready\r\n"),
 	}, filepath.Join(root, "/etc/tramd/linnet.toml")
@@ -171,7 +178,8 @@ func TestAHealthyMachineHasNoComplaints(t *testing.T) {
 			t.Errorf("%+v", f)
 		}
 	}
-	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm", "disk", "record", "backup", "alarm", "mail", "mqtt"} {
+	for _, c := range []string{"user", "udev", "latency", "clock", "power", "config", "page", "daemon", "port of arm",
+		"disk", "record", "backup", "alarm", "mail", "mqtt"} {
 		if !checks[c] {
 			t.Errorf("%s was not looked at", c)
 		}
@@ -213,8 +221,10 @@ modbus = { address = 1, register = 1, type = "uint32", scale = "1 h" }
 		found[f.Check] = f
 	}
 	for check, want := range map[string]Finding{
-		"input good": {Status: OK, Text: "/sys/good says 1"}, "input bad": {Status: Wrong, Text: `/sys/bad says "in"`}, "input gone": {Status: Wrong, Text: "/sys/gone is not there"},
-		"port of input feed": {Status: Wrong, Text: "/dev/serial/by-id/none is not there"}, "port of the hours": {Status: Wrong, Text: "/dev/serial/by-id/nothing is not there"},
+		"input good": {Status: OK, Text: "/sys/good says 1"}, "input bad": {Status: Wrong, Text: `/sys/bad says "in"`},
+		"input gone":         {Status: Wrong, Text: "/sys/gone is not there"},
+		"port of input feed": {Status: Wrong, Text: "/dev/serial/by-id/none is not there"},
+		"port of the hours":  {Status: Wrong, Text: "/dev/serial/by-id/nothing is not there"},
 	} {
 		if f := found[check]; f.Status != want.Status || f.Text != want.Text || (f.Cure == "") != (f.Status == OK) {
 			t.Errorf("%s: %+v, want %+v", check, f, want)
@@ -250,7 +260,8 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 	}
 	secure := func(left time.Duration) func(*testing.T, *Machine, string) {
 		return func(t *testing.T, m *Machine, file string) {
-			edit("[store]", "[http]\ntls_cert = \"/etc/tramd/cert.pem\"\ntls_key = \"/etc/tramd/key.pem\"\n[store]")(t, m, file)
+			edit("[store]", "[http]\ntls_cert = \"/etc/tramd/cert.pem\"\ntls_key = \"/etc/tramd/key.pem\"\n[store]")(
+				t, m, file)
 			if left != 0 {
 				cert, _ := certstest.New(t, "shop").Issue("linnet", 1, time.Now().Add(left))
 				write(t, m.at("/etc/tramd/cert.pem"), string(cert))
@@ -270,45 +281,69 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 		status    Status
 		says, way string
 	}{
-		{"not in the group", func(_ *testing.T, m *Machine, _ string) { m.User, m.Groups = "turner", []string{"turner"} }, "user", Wrong, "not in the group dialout", "usermod -aG dialout turner"},
+		{"not in the group", func(_ *testing.T, m *Machine, _ string) {
+			m.User, m.Groups = "turner", []string{"turner"}
+		}, "user", Wrong, "not in the group dialout", "usermod -aG dialout turner"},
 		{"root", func(_ *testing.T, m *Machine, _ string) { m.UID = 0 }, "user", Unknown, "as root", "sudo -u tramd"},
-		{"the service is not in the group", put("/etc/group", "dialout:x:20:joiner\n"), "service user", Wrong, "tramd is not in the group", "usermod -aG dialout tramd"},
+		{"the service is not in the group", put("/etc/group", "dialout:x:20:joiner\n"), "service user", Wrong,
+			"tramd is not in the group", "usermod -aG dialout tramd"},
 		{"no udev", remove("/run/udev/control"), "udev", Wrong, "does not run", "systemd-udevd"},
-		{"slow adapter", put("/sys/devices/usb1/1-1/1-1:1.0/ttyUSB0/latency_timer", "16\n"), "latency", Warning, "for 16 ms", "/sys/class/tty/ttyUSB0/device/latency_timer"},
-		{"a rival", put("/proc/88/comm", "ModemManager\n"), "rivals", Warning, "ModemManager runs (pid 88)", "disable --now modemmanager"},
-		{"clock", func(_ *testing.T, m *Machine, _ string) { m.ClockSet = func() bool { return false } }, "clock", Warning, "nothing has set the clock", "set-ntp true"},
+		{"slow adapter", put("/sys/devices/usb1/1-1/1-1:1.0/ttyUSB0/latency_timer", "16\n"), "latency", Warning,
+			"for 16 ms", "/sys/class/tty/ttyUSB0/device/latency_timer"},
+		{"a rival", put("/proc/88/comm", "ModemManager\n"), "rivals", Warning, "ModemManager runs (pid 88)",
+			"disable --now modemmanager"},
+		{"clock", func(_ *testing.T, m *Machine, _ string) { m.ClockSet = func() bool { return false } }, "clock",
+			Warning, "nothing has set the clock", "set-ntp true"},
 		{"a clock that is trusted", func(t *testing.T, m *Machine, file string) {
 			m.ClockSet = func() bool { return false }
 			edit("[store]", "[clock]\ntrusted = true\n[store]")(t, m, file)
 		}, "clock", OK, "trusted = true takes it as it is", ""},
-		{"a page on IPv6's loopback", edit("[store]", "[http]\nlisten = \"[0:0:0:0:0:0:0:1]:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"), "page", OK, "on this machine only", ""},
+		{"a page on IPv6's loopback",
+			edit(
+				"[store]",
+				"[http]\nlisten = \"[0:0:0:0:0:0:0:1]:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"),
+			"page", OK, "on this machine only", ""},
 		{"weak supply now", put(throttled, "50005\n"), "power", Wrong, "right now", "supply"},
 		{"weak supply before", put(throttled, "0x50000\n"), "power", Warning, "since boot", "supply"},
 		{"odd firmware", put(throttled, "maybe\n"), "power", Unknown, `"maybe"`, ""},
 		{"no config", remove("/etc/tramd/linnet.toml"), "config", Wrong, "no such file", "config check"},
 		{"a mistake in it", edit("120.0", "-1"), "config", Wrong, "radius_mm", "config check"},
-		{"a hash for all to read", edit("[store]", "[http]\npassword_hash = \"$2a$10$x\"\n[store]"), "config", Warning, "everybody", "chmod o-r"},
-		{"passwords in the clear", edit("[store]", "[http]\nlisten = \"0.0.0.0:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"), "page", Warning, "unencrypted", "tls_cert"},
+		{"a hash for all to read", edit("[store]", "[http]\npassword_hash = \"$2a$10$x\"\n[store]"), "config", Warning,
+			"everybody", "chmod o-r"},
+		{"passwords in the clear", edit(
+			"[store]", "[http]\nlisten = \"0.0.0.0:9743\"\npassword_hash = \"credential:password_hash\"\n[store]"),
+			"page", Warning, "unencrypted", "tls_cert"},
 		{"a certificate that is not there", secure(0), "page", Wrong, "cannot be read", "http.tls_cert"},
 		{"a certificate that has expired", secure(-time.Hour), "page", Wrong, "has expired", "renew"},
 		{"a certificate about to expire", secure(48 * time.Hour), "page", Warning, "expires on", "renew"},
 		{"a good certificate", secure(60 * 24 * time.Hour), "page", OK, "good until", ""},
 		{"no adapter", remove("/dev/serial/by-id/usb-Bridge_LN7"), "port of arm", Wrong, "is not there", "tramd ports"},
-		{"no foot switch", edit("source = \"stations\"", "source = \"stations\"\ntrigger_port = \"/dev/none\""), "port of the foot switch", Wrong, "is not there", "tramd ports"},
-		{"a name that moves", edit("/dev/serial/by-id/usb-Bridge_LN7", "/dev/ttyUSB0"), "port of arm", Warning, "another adapter", `port = "/dev/serial/by-id/usb-Bridge_LN7"`},
-		{"no right to it", func(_ *testing.T, m *Machine, _ string) { m.Access = func(string) error { return unix.EACCES } }, "port of arm", Wrong, "may not open", "group of the port"},
+		{"no foot switch", edit("source = \"stations\"", "source = \"stations\"\ntrigger_port = \"/dev/none\""),
+			"port of the foot switch", Wrong, "is not there", "tramd ports"},
+		{"a name that moves", edit("/dev/serial/by-id/usb-Bridge_LN7", "/dev/ttyUSB0"), "port of arm", Warning,
+			"another adapter", `port = "/dev/serial/by-id/usb-Bridge_LN7"`},
+		{"no right to it", func(_ *testing.T, m *Machine, _ string) {
+			m.Access = func(string) error { return unix.EACCES }
+		}, "port of arm", Wrong, "may not open", "group of the port"},
 		{"somebody else has it", func(t *testing.T, m *Machine, _ string) {
 			write(t, m.at("/proc/77/comm"), "terminal\n")
 			link(t, m.at("/dev/ttyUSB0"), m.at("/proc/77/fd/4"))
 		}, "port of arm", Wrong, "open by terminal (pid 77)", "stop that program"},
-		{"a record that is forgotten", statfs(unix.Statfs_t{Type: 0x01021994, Bsize: 4096, Bavail: big}), "disk", Wrong, "tmpfs", "store.path"},
-		{"a system that forgets", statfs(unix.Statfs_t{Type: 0x794c7630, Bsize: 4096, Bavail: big}), "disk", Wrong, "overlay", "partition of its own"},
-		{"a worn card", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: big, Flags: unix.ST_RDONLY}), "disk", Wrong, "read-only", "remount"},
-		{"a full disk", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 10}), "disk", Wrong, "0 MB", "larger disk"},
-		{"a disk that fills", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 17}), "disk", Warning, "512 MB", "larger disk"},
+		{"a record that is forgotten", statfs(unix.Statfs_t{Type: 0x01021994, Bsize: 4096, Bavail: big}), "disk", Wrong,
+			"tmpfs", "store.path"},
+		{"a system that forgets", statfs(unix.Statfs_t{Type: 0x794c7630, Bsize: 4096, Bavail: big}), "disk", Wrong,
+			"overlay", "partition of its own"},
+		{"a worn card", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: big, Flags: unix.ST_RDONLY}), "disk",
+			Wrong, "read-only", "remount"},
+		{"a full disk", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 10}), "disk", Wrong, "0 MB",
+			"larger disk"},
+		{"a disk that fills", statfs(unix.Statfs_t{Type: 0xef53, Bsize: 4096, Bavail: 1 << 17}), "disk", Warning,
+			"512 MB", "larger disk"},
 		{"no folder", remove("/var/lib/tramd"), "disk", Wrong, "no folder", "make it"},
-		{"a broken record", put("/var/lib/tramd/tramd.db", strings.Repeat("broken ", 4000)), "record", Wrong, "tramd.db", ""},
-		{"no backups", edit("[backup]\nto = \"/mnt/stick\"\n", ""), "backup", Warning, "copied nowhere", "[backup] to ="},
+		{"a broken record", put("/var/lib/tramd/tramd.db", strings.Repeat("broken ", 4000)), "record", Wrong,
+			"tramd.db", ""},
+		{"no backups", edit("[backup]\nto = \"/mnt/stick\"\n", ""), "backup", Warning, "copied nowhere",
+			"[backup] to ="},
 		{"a stick that is not plugged in", remove("/mnt/stick"), "backup", Wrong, "no folder /mnt/stick", "plugged in"},
 		{"backups on the record's disk", func(_ *testing.T, m *Machine, _ string) {
 			m.Device = func(string) (uint64, error) { return 7, nil }
@@ -317,30 +352,45 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 			m.Device = func(string) (uint64, error) { return 7, nil }
 			edit("to = \"/mnt/stick\"", "to = \"/mnt/stick\"\nsame_disk = true")(t, m, file)
 		}, "backup", Warning, "own disk", "copy them"},
-		{"no backup yet", remove("/mnt/stick/linnet-000001-20260301T023000Z.db"), "backup", Warning, "no backup in /mnt/stick yet", "tramd backup"},
+		{"no backup yet", remove("/mnt/stick/linnet-000001-20260301T023000Z.db"), "backup", Warning,
+			"no backup in /mnt/stick yet", "tramd backup"},
 		{"old backups", func(_ *testing.T, m *Machine, _ string) {
 			m.Now = func() time.Time { return time.Now().Add(9 * 24 * time.Hour) }
 		}, "backup", Wrong, "is 9 days old", "tramd backup"},
-		{"logged in before", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"joiner"} }, "user", Wrong, "logged in before", "newgrp dialout"},
-		{"not in the service's group", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"dialout"} }, "service group", Warning, "not in the group tramd", "usermod -aG tramd joiner"},
-		{"nobody hears alarms", edit("[alarm]\nalertmanager = [\"http://alerts.shop:9093\"]\n[mail]\nserver = \"mail.shop:587\"\nfrom = \"linnet@shop.example\"\nto = [\"joiner@shop.example\"]\n", ""), "alarm", Warning, "sent to no one", "[alarm] alertmanager"},
-		{"Alertmanager is away", unanswered("alerts.shop:9093"), "alarm", Wrong, "alerts.shop:9093 does not answer: connection refused", "[alarm]"},
+		{"logged in before", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"joiner"} }, "user", Wrong,
+			"logged in before", "newgrp dialout"},
+		{"not in the service's group", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"dialout"} },
+			"service group", Warning, "not in the group tramd", "usermod -aG tramd joiner"},
+		{"nobody hears alarms", edit(
+			"[alarm]\nalertmanager = [\"http://alerts.shop:9093\"]\n[mail]\nserver = \"mail.shop:587\"\nfrom = \"linnet@shop.example\"\nto = [\"joiner@shop.example\"]\n", ""), "alarm", Warning, "sent to no one", "[alarm] alertmanager"},
+		{"Alertmanager is away", unanswered("alerts.shop:9093"), "alarm", Wrong,
+			"alerts.shop:9093 does not answer: connection refused", "[alarm]"},
 		{"a webhook that is away", func(t *testing.T, m *Machine, file string) {
 			edit("alertmanager = [\"http://alerts.shop:9093\"]", "webhook = \"https://chat.shop/alarm\"")(t, m, file)
 			unanswered("chat.shop:443")(t, m, file)
 		}, "alarm", Wrong, "chat.shop:443 does not answer", "[alarm]"},
 		{"mail is away", unanswered("mail.shop:587"), "mail", Wrong, "mail.shop:587 does not answer", "mail.server"},
-		{"no mail server", func(_ *testing.T, m *Machine, _ string) { m.Dial = answering("SSH-2.0-x\r\n") }, "mail", Wrong, `it says "SSH-2.0-x"`, "mail.server"},
-		{"the broker is away", unanswered("broker.shop:1883"), "mqtt", Wrong, "broker.shop:1883 does not answer", "mqtt.broker"},
+		{"no mail server", func(_ *testing.T, m *Machine, _ string) { m.Dial = answering("SSH-2.0-x\r\n") }, "mail",
+			Wrong, `it says "SSH-2.0-x"`, "mail.server"},
+		{"the broker is away", unanswered("broker.shop:1883"), "mqtt", Wrong, "broker.shop:1883 does not answer",
+			"mqtt.broker"},
 		{"a broker that is none of ours", func(t *testing.T, m *Machine, file string) {
 			edit("mqtt://broker.shop", "mqtts://broker.shop")(t, m, file)
 			distrusted("broker.shop:8883")(t, m, file)
 		}, "mqtt", Wrong, "a certificate that is not trusted", "ca-certificates"},
-		{"a clock that the daemon cannot see", daemon(&session.Snapshot{Store: session.StoreState{OK: true}}, nil), "daemon clock", Warning, "the daemon cannot see it", "chronyd"},
-		{"no daemon", daemon(nil, fmt.Errorf("%w at x", client.ErrNoDaemon)), "daemon", Warning, "no daemon answers", "systemctl start tramd@linnet"},
-		{"a daemon that will not be asked", daemon(nil, errors.New("dial: permission denied")), "daemon", Unknown, "cannot be asked", "sudo"},
-		{"a daemon that cannot store", daemon(&session.Snapshot{Store: session.StoreState{Error: "disk full: free some space"}}, nil), "daemon", Wrong, "disk full", ""},
-		{"a device in trouble", daemon(&session.Snapshot{Store: session.StoreState{OK: true}, Devices: []session.DeviceState{{Name: "arm", State: "lost", Error: "check the cable"}}}, nil), "device arm", Wrong, "lost: check the cable", ""},
+		{"a clock that the daemon cannot see", daemon(&session.Snapshot{Store: session.StoreState{OK: true}}, nil),
+			"daemon clock", Warning, "the daemon cannot see it", "chronyd"},
+		{"no daemon", daemon(nil, fmt.Errorf("%w at x", client.ErrNoDaemon)), "daemon", Warning, "no daemon answers",
+			"systemctl start tramd@linnet"},
+		{"a daemon that will not be asked", daemon(nil, errors.New("dial: permission denied")), "daemon", Unknown,
+			"cannot be asked", "sudo"},
+		{"a daemon that cannot store",
+			daemon(&session.Snapshot{Store: session.StoreState{Error: "disk full: free some space"}}, nil), "daemon",
+			Wrong, "disk full", ""},
+		{"a device in trouble", daemon(
+			&session.Snapshot{Store: session.StoreState{OK: true},
+				Devices: []session.DeviceState{{Name: "arm", State: "lost", Error: "check the cable"}}}, nil),
+			"device arm", Wrong, "lost: check the cable", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -348,7 +398,8 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 			c.ill(t, &m, file)
 			found := Examine(t.Context(), m, file)
 			for _, f := range found {
-				if f.Check == c.check && f.Status == c.status && strings.Contains(f.Text, c.says) && strings.Contains(f.Cure, c.way) {
+				if f.Check == c.check && f.Status == c.status && strings.Contains(f.Text, c.says) &&
+					strings.Contains(f.Cure, c.way) {
 					return
 				}
 			}

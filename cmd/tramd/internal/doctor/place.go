@@ -31,7 +31,8 @@ const (
 func (e *examination) place(dir string) {
 	path := e.m.at(dir)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		e.wrong("disk", "make it, owned by the user the daemon runs as (the package does at its first start)", "there is no folder %s", dir)
+		e.wrong("disk", "make it, owned by the user the daemon runs as (the package does at its first start)",
+			"there is no folder %s", dir)
 		return
 	}
 	st, err := e.m.Statfs(path)
@@ -44,13 +45,19 @@ func (e *examination) place(dir string) {
 	name, forgets := fleeting[int64(uint32(st.Type))]
 	switch {
 	case forgets:
-		e.wrong("disk", "write a store.path on a disk or card that is written through; with a read-only system, on a partition of its own", "%s is on %s: everything in it is lost at the next reboot", dir, name)
+		e.wrong(
+			"disk",
+			"write a store.path on a disk or card that is written through; with a read-only system, on a partition of its own", "%s is on %s: everything in it is lost at the next reboot", dir, name)
 	case st.Flags&unix.ST_RDONLY != 0:
-		e.wrong("disk", "see `dmesg` for why (a worn card turns read-only), then sudo mount -o remount,rw or another card", "%s is on a read-only file system", dir)
+		e.wrong(
+			"disk", "see `dmesg` for why (a worn card turns read-only), then sudo mount -o remount,rw or another card",
+			"%s is on a read-only file system", dir)
 	case free < noRoom:
-		e.wrong("disk", "delete what is not needed, or move store.path to a larger disk", "%d MB are left for %s", free>>20, dir)
+		e.wrong("disk", "delete what is not needed, or move store.path to a larger disk", "%d MB are left for %s",
+			free>>20, dir)
 	case free < littleRoom:
-		e.warn("disk", "delete what is not needed, or move store.path to a larger disk", "%d MB are left for %s", free>>20, dir)
+		e.warn("disk", "delete what is not needed, or move store.path to a larger disk", "%d MB are left for %s",
+			free>>20, dir)
 	default:
 		e.ok("disk", "%d MB are left for %s", free>>20, dir)
 	}
@@ -75,7 +82,8 @@ func (e *examination) record(ctx context.Context, cfg *config.Config) {
 	case err == nil:
 		e.ok("record", "%s is whole", cfg.Store.Path)
 	case ctx.Err() != nil:
-		e.add("record", Unknown, "look again when the machine is less busy", "%s could not be looked through in %v", cfg.Store.Path, e.m.Patience)
+		e.add("record", Unknown, "look again when the machine is less busy", "%s could not be looked through in %v",
+			cfg.Store.Path, e.m.Patience)
 	default:
 		e.wrong("record", "restart the daemon: it sets the damaged file aside and saves what can be read", "%v", err)
 	}
@@ -86,10 +94,12 @@ func (e *examination) daemon(ctx context.Context, cfg *config.Config) *session.S
 	snap, err := e.m.Daemon(ctx, e.m.at(cfg.Control.Socket))
 	switch {
 	case err != nil && (errors.Is(err, client.ErrNoDaemon) && !errors.Is(err, fs.ErrPermission)):
-		e.warn("daemon", "sudo systemctl start tramd@"+cfg.Machine.Name+", or tramd run --config FILE", "no daemon answers at %s", cfg.Control.Socket)
+		e.warn("daemon", "sudo systemctl start tramd@"+cfg.Machine.Name+", or tramd run --config FILE",
+			"no daemon answers at %s", cfg.Control.Socket)
 		return nil
 	case err != nil:
-		e.add("daemon", Unknown, "see `journalctl -u tramd@"+cfg.Machine.Name+"`; without the right to its socket, ask by sudo", "the daemon cannot be asked: %v", err)
+		e.add("daemon", Unknown, "see `journalctl -u tramd@"+cfg.Machine.Name+
+			"`; without the right to its socket, ask by sudo", "the daemon cannot be asked: %v", err)
 		return nil
 	case !snap.Store.OK:
 		e.wrong("daemon", "", "the daemon cannot store: %s", snap.Store.Error)
@@ -97,7 +107,8 @@ func (e *examination) daemon(ctx context.Context, cfg *config.Config) *session.S
 		e.ok("daemon", "the daemon answers; sweep %s", snap.Sweep.Phase)
 	}
 	if !snap.Clock.Set && e.m.ClockSet() {
-		e.warn("daemon clock", "sudo systemctl restart tramd@"+cfg.Machine.Name+"; if it says so again, let chronyd answer on this computer (no cmdport 0), or write [clock] trusted = true",
+		e.warn("daemon clock", "sudo systemctl restart tramd@"+cfg.Machine.Name+
+			"; if it says so again, let chronyd answer on this computer (no cmdport 0), or write [clock] trusted = true",
 			"the clock is set, but the daemon cannot see it: its checks are not dated")
 	}
 	for _, d := range snap.Devices {
@@ -115,10 +126,13 @@ func (e *examination) clock(cfg *config.Config) {
 		e.ok("clock", "the clock has been set since boot: %s", e.m.Now().Format("2006-01-02 15:04 MST"))
 		return
 	case cfg != nil && cfg.Clock.Trusted:
-		e.ok("clock", "nothing has set the clock since boot; [clock] trusted = true takes it as it is: %s", e.m.Now().Format("2006-01-02 15:04 MST"))
+		e.ok("clock", "nothing has set the clock since boot; [clock] trusted = true takes it as it is: %s",
+			e.m.Now().Format("2006-01-02 15:04 MST"))
 		return
 	}
-	e.warn("clock", "sudo timedatectl set-ntp true, with a network; without one, set it by hand (sudo timedatectl set-time) and write [clock] trusted = true",
+	e.warn(
+		"clock",
+		"sudo timedatectl set-ntp true, with a network; without one, set it by hand (sudo timedatectl set-time) and write [clock] trusted = true",
 		"nothing has set the clock since boot: runs are dated wrong until it is")
 }
 

@@ -20,7 +20,8 @@ import (
 func (e *examination) ports(cfg *config.Config, list []portlist.Port, running bool) {
 	seen := map[string]bool{}
 	look := func(check, port string) {
-		if port == "" || seen[port] || !strings.HasPrefix(port, "/") { // a network address or a capture is no port of ours
+		// a network address or a capture is no port of ours
+		if port == "" || seen[port] || !strings.HasPrefix(port, "/") {
 			return
 		}
 		seen[port] = true
@@ -46,7 +47,8 @@ func (e *examination) port(check, port string, list []portlist.Port, running boo
 	node, err := filepath.EvalSymlinks(e.m.at(port))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		e.wrong(check, "plug the adapter in, or correct the path; `tramd ports` shows what is there", "%s is not there", port)
+		e.wrong(check, "plug the adapter in, or correct the path; `tramd ports` shows what is there",
+			"%s is not there", port)
 		return
 	case err != nil:
 		e.wrong(check, "correct the path; `tramd ports` shows what is there", "%s: %v", port, err)
@@ -66,7 +68,8 @@ func (e *examination) port(check, port string, list []portlist.Port, running boo
 		}
 		for _, p := range known.OpenBy {
 			if p.Name != "tramd" || !running {
-				e.wrong(check, "stop that program (ps -p "+itoa(p.PID)+" shows it), or give it another port", "%s is open by %s (pid %d)", port, p.Name, p.PID)
+				e.wrong(check, "stop that program (ps -p "+itoa(p.PID)+" shows it), or give it another port",
+					"%s is open by %s (pid %d)", port, p.Name, p.PID)
 			}
 		}
 	}
@@ -90,7 +93,8 @@ func (e *examination) inputFile(check, file string) {
 	case errors.Is(err, fs.ErrNotExist):
 		e.wrong(check, "export the line, or correct the path; until then the input is unknown", "%s is not there", file)
 	case errors.Is(err, fs.ErrPermission):
-		e.wrong(check, "join the group of the file (ls -l "+file+" shows it), then log in again; the service's user needs it too", "%s may not read %s", e.m.User, file)
+		e.wrong(check, "join the group of the file (ls -l "+file+
+			" shows it), then log in again; the service's user needs it too", "%s may not read %s", e.m.User, file)
 	case err != nil:
 		e.wrong(check, "correct the path", "%v", err)
 	case said != "0" && said != "1":
@@ -102,8 +106,10 @@ func (e *examination) inputFile(check, file string) {
 
 func (e *examination) config(file string, cfg *config.Config) {
 	e.ok("config", "%s is right: machine %s", file, cfg.Machine.Name)
-	if st, err := os.Stat(file); err == nil && st.Mode().Perm()&0o004 != 0 && strings.HasPrefix(cfg.HTTP.PasswordHash, "$2") {
-		e.warn("config", "sudo chmod o-r "+file+", or keep the hash as a credential", "everybody on this machine may read %s and the password's hash in it", file)
+	if st, err := os.Stat(file); err == nil && st.Mode().Perm()&0o004 != 0 &&
+		strings.HasPrefix(cfg.HTTP.PasswordHash, "$2") {
+		e.warn("config", "sudo chmod o-r "+file+", or keep the hash as a credential",
+			"everybody on this machine may read %s and the password's hash in it", file)
 	}
 	host := cfg.HTTP.Listen[:strings.LastIndexByte(cfg.HTTP.Listen, ':')]
 	local := peerlimit.Loopback(host)
@@ -113,7 +119,8 @@ func (e *examination) config(file string, cfg *config.Config) {
 	case !local && cfg.HTTP.PasswordHash == "":
 		e.ok("page", "the network may look at %s and change nothing: there is no password", cfg.HTTP.Listen)
 	case !local:
-		e.warn("page", "write tls_cert and tls_key under [http], or keep it to a network you trust", "passwords travel to %s unencrypted", cfg.HTTP.Listen)
+		e.warn("page", "write tls_cert and tls_key under [http], or keep it to a network you trust",
+			"passwords travel to %s unencrypted", cfg.HTTP.Listen)
 	default:
 		e.ok("page", "the page is shown on this machine only (%s)", cfg.HTTP.Listen)
 	}
@@ -126,7 +133,8 @@ func (e *examination) certificate(file string) {
 	const cure = "renew it and write it over the old one; the daemon takes it up by itself"
 	switch {
 	case err != nil:
-		e.wrong("page", "correct http.tls_cert, and let the daemon's user read it", "the page's certificate cannot be read: %v", err)
+		e.wrong("page", "correct http.tls_cert, and let the daemon's user read it",
+			"the page's certificate cannot be read: %v", err)
 	case left <= 0:
 		e.wrong("page", cure, "the page's certificate has expired on %s", until.Format("2006-01-02"))
 	case left < 14*24*time.Hour:

@@ -27,12 +27,14 @@ func (e *examination) reach(ctx context.Context, cfg *config.Config) {
 		}
 		nowhere = false
 		if at, err := url.Parse(u); err == nil { // judged when the configuration was read
-			e.answer("alarm", "see that it runs, its address in [alarm], and the network", hostPort(at), e.connect(ctx, hostPort(at), at.Scheme == "https", nil))
+			e.answer("alarm", "see that it runs, its address in [alarm], and the network", hostPort(at),
+				e.connect(ctx, hostPort(at), at.Scheme == "https", nil))
 		}
 	}
 	if m := cfg.Mail; m.Server != "" {
 		nowhere = false
-		e.answer("mail", "see mail.server, and that the network lets mail out (port 587 or 465)", m.Server, e.greeting(ctx, m))
+		e.answer("mail", "see mail.server, and that the network lets mail out (port 587 or 465)", m.Server,
+			e.greeting(ctx, m))
 	}
 	if nowhere {
 		e.warn("alarm", "write [alarm] alertmanager or webhook, or [mail], or let a Prometheus look at /metrics",
@@ -60,7 +62,9 @@ func (e *examination) answer(check, cure, addr string, err error) {
 	case err == nil:
 		e.ok(check, "%s answers", addr)
 	case errors.As(err, &cert):
-		e.wrong(check, "have a certificate made for this name by an authority that this computer trusts (package ca-certificates)",
+		e.wrong(
+			check,
+			"have a certificate made for this name by an authority that this computer trusts (package ca-certificates)",
 			"%s shows a certificate that is not trusted: %v", addr, cert.Err)
 	default:
 		e.wrong(check, cure, "%s does not answer: %v", addr, err)

@@ -20,23 +20,28 @@ func (e *examination) rights() {
 	members, known := groupMembers(e.m.at("/etc/group"), serialGroup)
 	switch {
 	case e.m.UID == 0:
-		e.add("user", Unknown, "look again as that user: sudo -u tramd tramd doctor --config FILE", "looked at as root, who may open everything; what the daemon's own user may was not tried")
+		e.add("user", Unknown, "look again as that user: sudo -u tramd tramd doctor --config FILE",
+			"looked at as root, who may open everything; what the daemon's own user may was not tried")
 	case slices.Contains(e.m.Groups, serialGroup):
 		e.ok("user", "%s is in the group %s", e.m.User, serialGroup)
 	case slices.Contains(members, e.m.User):
-		e.wrong("user", "log out and in again, or for this shell: newgrp "+serialGroup, "%s was put into the group %s, but logged in before that", e.m.User, serialGroup)
+		e.wrong("user", "log out and in again, or for this shell: newgrp "+serialGroup,
+			"%s was put into the group %s, but logged in before that", e.m.User, serialGroup)
 	default:
-		e.wrong("user", "sudo usermod -aG "+serialGroup+" "+e.m.User+", then log in again", "%s is not in the group %s and cannot open serial ports", e.m.User, serialGroup)
+		e.wrong("user", "sudo usermod -aG "+serialGroup+" "+e.m.User+", then log in again",
+			"%s is not in the group %s and cannot open serial ports", e.m.User, serialGroup)
 	}
 	if _, err := os.Stat(e.m.at("/usr/lib/systemd/system/tramd@.service")); err != nil {
 		return
 	}
 	if known && !slices.Contains(members, "tramd") {
-		e.wrong("service user", "sudo usermod -aG "+serialGroup+" tramd, then restart the service", "the service's user tramd is not in the group %s", serialGroup)
+		e.wrong("service user", "sudo usermod -aG "+serialGroup+" tramd, then restart the service",
+			"the service's user tramd is not in the group %s", serialGroup)
 	}
 	if e.m.UID != 0 && !slices.Contains(e.m.Groups, serviceGroup) {
 		e.warn("service group", "sudo usermod -aG "+serviceGroup+" "+e.m.User+", then log in again",
-			"%s is not in the group %s: the service's daemon answers to sudo only, for tramd sweep, watch and event", e.m.User, serviceGroup)
+			"%s is not in the group %s: the service's daemon answers to sudo only, for tramd sweep, watch and event",
+			e.m.User, serviceGroup)
 	}
 }
 
@@ -57,7 +62,8 @@ func groupMembers(file, group string) ([]string, bool) {
 // udev reports whether lasting names and short latency timers are made here.
 func (e *examination) udev(ports []portlist.Port) {
 	if _, err := os.Stat(e.m.at("/run/udev/control")); err != nil {
-		e.wrong("udev", "sudo systemctl start systemd-udevd", "udev does not run: adapters get no lasting names, and ports no group")
+		e.wrong("udev", "sudo systemctl start systemd-udevd",
+			"udev does not run: adapters get no lasting names, and ports no group")
 	} else {
 		e.ok("udev", "udev runs")
 	}
@@ -67,7 +73,10 @@ func (e *examination) udev(ports []portlist.Port) {
 			switch n.Code {
 			case "latency":
 				slow++
-				e.warn("latency", "install the package's rule 70-tramd.rules and replug, or once: echo 1 | sudo tee /sys/class/tty/"+filepath.Base(p.Node)+"/device/latency_timer",
+				e.warn(
+					"latency",
+					"install the package's rule 70-tramd.rules and replug, or once: echo 1 | sudo tee /sys/class/tty/"+
+						filepath.Base(p.Node)+"/device/latency_timer",
 					"%s gathers bytes for %d ms: angles read through it lag", p.Name, *p.LatencyMS)
 			case "twin", "no-stable-name":
 				e.warn("names", "", "%s: %s", p.Node, n.Text)
@@ -95,7 +104,8 @@ func (e *examination) rivals() {
 		}
 		switch name := strings.TrimSpace(string(text)); name {
 		case "ModemManager", "brltty":
-			e.warn("rivals", "sudo systemctl disable --now "+strings.ToLower(name)+" if nothing here needs it, or keep it off the adapter by the rule shown in 70-tramd.rules",
+			e.warn("rivals", "sudo systemctl disable --now "+strings.ToLower(name)+
+				" if nothing here needs it, or keep it off the adapter by the rule shown in 70-tramd.rules",
 				"%s runs (pid %s): it may talk to new serial ports and confuse an instrument", name, p.Name())
 		}
 	}

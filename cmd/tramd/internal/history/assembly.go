@@ -71,7 +71,8 @@ func (k *Follower) readAssembly(ctx context.Context) (out metrics.Assembly, err 
 		return out, err
 	}
 	for _, x := range relations {
-		out.Relations = append(out.Relations, metrics.Relation{Name: x.Relation, Axis: x.Axis, Value: x.Value, Limit: float64(x.Run.Setup.Tolerance.Limit)})
+		out.Relations = append(out.Relations, metrics.Relation{Name: x.Relation, Axis: x.Axis, Value: x.Value,
+			Limit: float64(x.Run.Setup.Tolerance.Limit)})
 	}
 	standings, err := assembly.Standings(ctx, k.Store, k.Config)
 	if err != nil {
@@ -103,7 +104,8 @@ func (k *Follower) readAssembly(ctx context.Context) (out metrics.Assembly, err 
 				return out, err
 			}
 			if kind == sweep.KindTraverse {
-				out.Traverses = append(out.Traverses, metrics.Traverse{Name: run.Subject, Slope: r.Traverse.Slope, Limit: float64(run.Setup.Tolerance.Limit)})
+				out.Traverses = append(out.Traverses, metrics.Traverse{Name: run.Subject, Slope: r.Traverse.Slope,
+					Limit: float64(run.Setup.Tolerance.Limit)})
 				continue
 			}
 			options, err := assembly.ParseOptions(run.Own)

@@ -159,7 +159,8 @@ func (k *Follower) goOn(ctx context.Context, to Display) (done bool, err error) 
 			return false, err
 		}
 	}
-	k.history = &drift.History{Entries: append(k.history.Entries, more.Entries...), Warnings: k.history.Warnings, Left: k.history.Left}
+	k.history = &drift.History{Entries: append(k.history.Entries, more.Entries...), Warnings: k.history.Warnings,
+		Left: k.history.Left}
 	k.mark = mark
 	k.show(to)
 	return true, nil
@@ -172,7 +173,8 @@ func (k *Follower) apart(more *drift.History) bool {
 		return true
 	}
 	for _, e := range more.Entries {
-		if e.Check != nil && (len(k.rows) == 0 || e.Check.Limit != k.tracker.Limit() || e.Surface != k.history.Surface()) {
+		if e.Check != nil && (len(k.rows) == 0 || e.Check.Limit != k.tracker.Limit() ||
+			e.Surface != k.history.Surface()) {
 			return true
 		}
 	}

@@ -41,9 +41,11 @@ func newBench(t *testing.T) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	setup := sweep.Setup{Machine: "linnet", Tolerance: tol, AngleSource: "stations", StationsDeg: []float64{0, 90, 180, 270},
-		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
-	sess, err := session.New(session.Options{Setup: setup, Indicators: []session.IndicatorRoute{{}}, Angle: session.AngleRoute{Device: -1}})
+	setup := sweep.Setup{Machine: "linnet", Tolerance: tol, AngleSource: "stations",
+		StationsDeg: []float64{0, 90, 180, 270},
+		Indicators:  []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
+	sess, err := session.New(session.Options{Setup: setup, Indicators: []session.IndicatorRoute{{}},
+		Angle: session.AngleRoute{Device: -1}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -53,8 +55,9 @@ func newBench(t *testing.T) *bench {
 }
 
 func (b *bench) follower() *Follower {
-	return New(Options{Store: b.store, Config: &config.Config{Machine: config.Machine{Name: "linnet"}}, ClockSet: func() bool { return true },
-		Log: slog.New(slog.DiscardHandler)})
+	return New(Options{Store: b.store, Config: &config.Config{Machine: config.Machine{Name: "linnet"}},
+		ClockSet: func() bool { return true },
+		Log:      slog.New(slog.DiscardHandler)})
 }
 
 func (b *bench) at() time.Time {
@@ -64,15 +67,18 @@ func (b *bench) at() time.Time {
 func (b *bench) check(tilt float64) {
 	b.t.Helper()
 	b.day++
-	id, err := b.store.BeginRun(b.t.Context(), store.NewRun{Kind: "sweep", Purpose: "check", Setup: b.setup, StartedAt: b.at(), ClockSet: true})
+	id, err := b.store.BeginRun(b.t.Context(), store.NewRun{Kind: "sweep", Purpose: "check", Setup: b.setup,
+		StartedAt: b.at(), ClockSet: true})
 	if err != nil {
 		b.t.Fatal(err)
 	}
 	axis := func(mmPerM float64) *sweep.Axis {
-		return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM, Expanded: 0.006 * units.MMPerM, Verdict: sweep.Within}
+		return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: 0.003 * units.MMPerM,
+			Expanded: 0.006 * units.MMPerM, Verdict: sweep.Within}
 	}
 	x := 0.002 * float64(b.day*5%7-3)
-	if err := b.store.FinishRun(b.t.Context(), id, store.Finished, b.at(), "", &sweep.Result{Model: "plain", Tilt: axis(tilt + x), Nod: axis(-x)}); err != nil {
+	if err := b.store.FinishRun(b.t.Context(), id, store.Finished, b.at(), "",
+		&sweep.Result{Model: "plain", Tilt: axis(tilt + x), Nod: axis(-x)}); err != nil {
 		b.t.Fatal(err)
 	}
 }
@@ -101,14 +107,16 @@ func TestDriftOfTheRecord(t *testing.T) {
 	if _, err := b.drift.Drift(t.Context()); err == nil {
 		t.Error("a history before it was worked out")
 	}
-	if snap := b.work(); snap.Drift != nil || snap.NextCheck == nil || time.Since(*snap.NextCheck) > time.Minute || !strings.Contains(snap.NextWhy, "no check yet") {
+	if snap := b.work(); snap.Drift != nil || snap.NextCheck == nil || time.Since(*snap.NextCheck) > time.Minute ||
+		!strings.Contains(snap.NextWhy, "no check yet") {
 		t.Errorf("an empty record says %+v, %v", snap.Drift, snap.NextCheck)
 	}
 	for range 20 {
 		b.check(0.01)
 	}
 	snap := b.work()
-	if snap.Drift == nil || snap.Drift.TiltRate == nil || len(snap.Drift.Alarms) != 0 || snap.NextCheck == nil || !snap.NextCheck.After(b.at()) {
+	if snap.Drift == nil || snap.Drift.TiltRate == nil || len(snap.Drift.Alarms) != 0 || snap.NextCheck == nil ||
+		!snap.NextCheck.After(b.at()) {
 		t.Fatalf("a quiet machine: %+v, next %v", snap.Drift, snap.NextCheck)
 	}
 	for range 10 {
@@ -119,7 +127,8 @@ func TestDriftOfTheRecord(t *testing.T) {
 	if len(snap.Drift.Alarms) != 1 {
 		t.Fatalf("after a shift: %+v", snap.Drift.Alarms)
 	}
-	if a := snap.Drift.Alarms[0]; a.Kind != "shift" || a.Axis != "tilt" || a.Text == "" || a.Size < 0.015 || a.Size > 0.025 {
+	if a := snap.Drift.Alarms[0]; a.Kind != "shift" || a.Axis != "tilt" || a.Text == "" || a.Size < 0.015 ||
+		a.Size > 0.025 {
 		t.Errorf("%+v", a)
 	}
 	// Taken in one by one or all at once makes no difference, and neither does a restart.
@@ -131,7 +140,8 @@ func TestDriftOfTheRecord(t *testing.T) {
 	}
 	b.event("serviced")
 	snap = b.work()
-	if len(snap.Drift.Alarms) != 0 || snap.NextCheck == nil || !snap.NextCheck.Equal(b.at().Add(time.Hour)) || snap.NextWhy == "" {
+	if len(snap.Drift.Alarms) != 0 || snap.NextCheck == nil || !snap.NextCheck.Equal(b.at().Add(time.Hour)) ||
+		snap.NextWhy == "" {
 		t.Errorf("after the event: %+v, next %v", snap.Drift.Alarms, snap.NextCheck)
 	}
 	if v := b.view(); v["why"] == nil || len(v["events"].([]any)) != 1 || v["total"] != 30.0 {
@@ -212,8 +222,10 @@ func TestDriftRunsByItself(t *testing.T) {
 func TestTheLastEventOfEachKind(t *testing.T) {
 	day := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	h := &drift.History{Entries: []drift.Entry{
-		{Event: &drift.Event{Time: day.AddDate(0, 0, 3), Kind: "adjusted"}}, {Event: &drift.Event{Time: day, Kind: "adjusted"}},
-		{Event: &drift.Event{Time: day, Kind: "crashed"}}, {Event: &drift.Event{Time: day, Kind: "note"}}, {Check: &drift.Check{Time: day}},
+		{Event: &drift.Event{Time: day.AddDate(0, 0, 3), Kind: "adjusted"}},
+		{Event: &drift.Event{Time: day, Kind: "adjusted"}},
+		{Event: &drift.Event{Time: day, Kind: "crashed"}}, {Event: &drift.Event{Time: day, Kind: "note"}},
+		{Check: &drift.Check{Time: day}},
 	}}
 	want := map[string]time.Time{"adjusted": day.AddDate(0, 0, 3), "crashed": day}
 	if got := lastEvents(h); !maps.Equal(got, want) {

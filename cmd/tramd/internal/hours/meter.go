@@ -96,9 +96,12 @@ func (m *Meter) Read(at time.Duration, x float64) string {
 	m.begin(at, x)
 	if x < was {
 		m.room = m.most()
-		return fmt.Sprintf("the spindle's counter went back from %.1f to %.1f h, so it is another one; the hours go on from %.1f", was, x, m.hours)
+		return fmt.Sprintf(
+			"the spindle's counter went back from %.1f to %.1f h, so it is another one; the hours go on from %.1f", was,
+			x, m.hours)
 	}
-	return fmt.Sprintf("the spindle's counter went from %.1f to %.1f h, more than the time that passed, so it is another one or its scale is wrong; the hours go on from %.1f",
+	return fmt.Sprintf(
+		"the spindle's counter went from %.1f to %.1f h, more than the time that passed, so it is another one or its scale is wrong; the hours go on from %.1f",
 		was, x, m.hours)
 }
 
@@ -109,7 +112,9 @@ func (m *Meter) first(at time.Duration, x float64) string {
 	case math.IsNaN(m.hours) || x >= m.hours:
 		m.hours = x
 	default:
-		said = fmt.Sprintf("the spindle's counter shows %.1f h, less than the %.1f h that were known; the hours go on from those", x, m.hours)
+		said = fmt.Sprintf(
+			"the spindle's counter shows %.1f h, less than the %.1f h that were known; the hours go on from those",
+			x, m.hours)
 	}
 	m.begin(at, x)
 	m.room = m.most()

@@ -123,7 +123,8 @@ func (h *Recorder) keep(ctx context.Context) {
 	defer h.saving.Unlock()
 	m := h.now()
 	h.mu.Lock()
-	news := m != nil && (h.kept == nil || math.Abs(m.Hours-h.kept.Hours) >= oneSecond || (m.Counter == nil) != (h.kept.Counter == nil) ||
+	news := m != nil && (h.kept == nil || math.Abs(m.Hours-h.kept.Hours) >= oneSecond ||
+		(m.Counter == nil) != (h.kept.Counter == nil) ||
 		m.Counter != nil && *m.Counter != *h.kept.Counter)
 	h.mu.Unlock()
 	if !news {
@@ -179,7 +180,8 @@ func (h *Recorder) note(ctx context.Context) {
 		return
 	}
 	set := h.ClockSet()
-	if _, err := h.Store.AddEvent(ctx, store.Event{At: time.Now(), Kind: "note", Text: odd, BootTime: clock.SinceBoot(), ClockUnset: !set}); err != nil {
+	if _, err := h.Store.AddEvent(ctx, store.Event{At: time.Now(), Kind: "note", Text: odd, BootTime: clock.SinceBoot(),
+		ClockUnset: !set}); err != nil {
 		h.Log.Warn("cannot store what was noticed about the spindle's hours", "error", err)
 		return
 	}

@@ -28,7 +28,8 @@ func openStore(t *testing.T, path string) *store.Store {
 
 func meterOf(t *testing.T, s Store, from string) *Recorder {
 	t.Helper()
-	h, err := Open(t.Context(), Options{Store: s, From: from, Step: 0.1, ClockSet: func() bool { return true }, Log: slog.New(slog.DiscardHandler)})
+	h, err := Open(t.Context(), Options{Store: s, From: from, Step: 0.1, ClockSet: func() bool { return true },
+		Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -45,7 +46,8 @@ func shown(h *Recorder) float64 {
 // Whatever was shown or stored with a run before a kill, what comes after is never less.
 func TestHoursAreNeverTakenBackByAKill(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "linnet.db")
-	setup := sweep.Setup{Machine: "linnet", AngleSource: "encoder", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
+	setup := sweep.Setup{Machine: "linnet", AngleSource: "encoder",
+		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
 	most, stamp := 0.0, device.Stamp(0)
 	for life := range 5 {
 		s := openStore(t, path)
@@ -70,7 +72,8 @@ func TestHoursAreNeverTakenBackByAKill(t *testing.T) {
 			t.Errorf("%v in memory, %v shown", got, shown(h))
 		}
 		id, err := h.Begin(t.Context(), func(m *store.Meter) (int64, error) {
-			return s.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Setup: setup, Purpose: "check", StartedAt: time.Now(), Meter: m})
+			return s.BeginRun(t.Context(), store.NewRun{Kind: "sweep", Setup: setup, Purpose: "check",
+				StartedAt: time.Now(), Meter: m})
 		})
 		if err != nil {
 			t.Fatal(err)
@@ -113,7 +116,8 @@ func TestACounterThatBeganAgainBecomesAnEventAndAPersonSetsItRight(t *testing.T)
 	}
 	say(1, 1, 1) // and another one, the same day
 	events, err := s.Events(t.Context(), 10)
-	if err != nil || len(events) != 1 || events[0].Kind != "note" || !strings.Contains(events[0].Text, "went back from 1200.1 to 2.0 h") {
+	if err != nil || len(events) != 1 || events[0].Kind != "note" ||
+		!strings.Contains(events[0].Text, "went back from 1200.1 to 2.0 h") {
 		t.Errorf("events %+v, %v", events, err)
 	}
 	if _, err := h.Type(900, func() (int64, error) { return 0, errors.New("no room") }); err == nil || shown(h) < 1200 {

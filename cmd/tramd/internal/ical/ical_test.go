@@ -14,7 +14,8 @@ var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 // What is written is read back by a general-purpose library (arran4/golang-ical), whatever the text.
 func TestTextsSurvive(t *testing.T) {
 	for _, text := range []string{
-		"plain", `a, b; c \ d`, "two\nlines", strings.Repeat("ünïcode ½ µm ", 30), strings.Repeat("x", 75), strings.Repeat("é", 200), `\n is no new line`,
+		"plain", `a, b; c \ d`, "two\nlines", strings.Repeat("ünïcode ½ µm ", 30), strings.Repeat("x", 75),
+		strings.Repeat("é", 200), `\n is no new line`,
 	} {
 		checkBack(t, text, text)
 	}
@@ -24,7 +25,8 @@ func TestTextsSurvive(t *testing.T) {
 func checkBack(t *testing.T, text, want string) {
 	t.Helper()
 	var b strings.Builder
-	c := Calendar{Name: text, Stamp: noon, Again: time.Hour, Events: []Event{{UID: "u", Start: noon.Add(time.Hour), Length: time.Hour, Summary: text, Description: text}}}
+	c := Calendar{Name: text, Stamp: noon, Again: time.Hour,
+		Events: []Event{{UID: "u", Start: noon.Add(time.Hour), Length: time.Hour, Summary: text, Description: text}}}
 	if err := c.Write(&b); err != nil {
 		t.Fatal(err)
 	}
@@ -60,7 +62,8 @@ func FuzzText(f *testing.F) {
 	f.Add("END:VEVENT\r\nEND:VCALENDAR\r\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		var b strings.Builder
-		c := Calendar{Name: text, Stamp: noon, Events: []Event{{UID: text, Start: noon, AllDay: true, Summary: text, URL: text}}}
+		c := Calendar{Name: text, Stamp: noon,
+			Events: []Event{{UID: text, Start: noon, AllDay: true, Summary: text, URL: text}}}
 		if err := c.Write(&b); err != nil {
 			t.Fatal(err)
 		}

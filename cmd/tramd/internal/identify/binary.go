@@ -168,7 +168,8 @@ func (w window) channels(at int) []int {
 func (w window) widen(l layout, high bool, to int) layout {
 	l.high = high
 	idle := func(i int) bool {
-		return i >= l.lead && i < to && i != l.channelAt && w.constant(i) && (w.frames[0][i] == 0 || w.frames[0][i] == 0xFF)
+		return i >= l.lead && i < to && i != l.channelAt && w.constant(i) &&
+			(w.frames[0][i] == 0 || w.frames[0][i] == 0xFF)
 	}
 	for l.to-l.from < 4 && high && idle(l.from-1) {
 		l.from--
@@ -221,7 +222,8 @@ func (w window) findCheck(l *layout) {
 				for from := range min(l.lead+2, end-2) {
 					if w.checks(name, high, from, end) {
 						n, _ := frame.CheckValue(name, nil)
-						l.check, l.checkHigh, l.checkFrom, l.checkAt, l.checkEnd = name, high && n == 2, from, end-n, end
+						l.check, l.checkHigh, l.checkFrom, l.checkAt, l.checkEnd = name, high &&
+							n == 2, from, end-n, end
 						return
 					}
 				}

@@ -31,7 +31,8 @@ func (w window) binaryGuess(l layout, h Heard) guess {
 		fmt.Fprintf(&t, "order = %q\n", map[bool]string{true: "high_first", false: "low_first"}[l.high])
 	}
 	fmt.Fprintf(&t, "sign = %q\nscale = \"0.001 mm\"     # a guess\n", l.sign)
-	g.notes = append(g.notes, "how long a count is cannot be heard: scale is a guess; move the plunger by a known way and compare")
+	g.notes = append(
+		g.notes, "how long a count is cannot be heard: scale is a guess; move the plunger by a known way and compare")
 	if l.checkAt >= 0 {
 		g.what += ", with a check value"
 		g.rank = 36 + float64(l.checkEnd-l.checkAt)
@@ -57,7 +58,8 @@ func (w window) binaryGuess(l layout, h Heard) guess {
 		g.notes = append(g.notes, "the count never passed zero, so the sign is a guess: let it pass zero and try again")
 	}
 	if b, ok := w.mayBeHigher(l); ok {
-		g.notes = append(g.notes, fmt.Sprintf("the byte %02X beside the count never changed and may be its highest: if readings jump or stop further on, move the plunger over more of its travel and try again", b))
+		g.notes = append(g.notes, fmt.Sprintf(
+			"the byte %02X beside the count never changed and may be its highest: if readings jump or stop further on, move the plunger over more of its travel and try again", b))
 	}
 	g.table = t.String()
 	return g

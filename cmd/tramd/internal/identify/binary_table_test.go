@@ -15,7 +15,8 @@ func TestAByteThatMayBeTheHighestOfTheCount(t *testing.T) {
 		every int
 		said  bool
 	}{
-		"a small one beside it": {0x02, 13, true}, "a negative count": {0xFD, 13, true}, "a third byte of a sign of its own": {0x5A, 13, false}, "it moves": {0x02, 4001, false},
+		"a small one beside it": {0x02, 13, true}, "a negative count": {0xFD, 13, true},
+		"a third byte of a sign of its own": {0x5A, 13, false}, "it moves": {0x02, 4001, false},
 	} {
 		h := Heard{Baud: 115200, Line: "8N1"}
 		for i := range 150 {

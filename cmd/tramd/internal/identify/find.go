@@ -111,7 +111,8 @@ func prove(h Heard, g guess) (Finding, bool) {
 	f.Readings, f.Samples = len(samples), samples
 	share := float64(f.Readings) / float64(f.Readings+f.Bad)
 	f.rank = g.rank + share
-	if h.Line == "8E1" { // what is heard well with a parity bit has one: without, its place would hold the next start bit
+	// what is heard well with a parity bit has one: without, its place would hold the next start bit
+	if h.Line == "8E1" {
 		f.rank += 0.1
 	}
 	return f, f.Readings >= leastReadings && share >= leastShare

@@ -78,7 +78,9 @@ func formIn(cols []column, fixed bool, end string) (guess, bool) {
 			}
 		case c.width > 0:
 			fmt.Fprintf(&form, "{any:%d}", c.width)
-			g.notes = append(g.notes, fmt.Sprintf("what %q and the like mean is not known: if a letter marks readings that are not good, write {flag:%d} there and good_flags", only, c.width))
+			g.notes = append(g.notes,
+				fmt.Sprintf(
+					"what %q and the like mean is not known: if a letter marks readings that are not good, write {flag:%d} there and good_flags", only, c.width))
 		default:
 			return g, false
 		}
@@ -88,7 +90,9 @@ func formIn(cols []column, fixed bool, end string) (guess, bool) {
 			return g, false
 		}
 		extra = append(extra, "decimals = 3\n")
-		g.notes = append(g.notes, "the numbers have no decimal point: decimals = 3 is a guess; move the plunger by a known way and compare")
+		g.notes = append(
+			g.notes,
+			"the numbers have no decimal point: decimals = 3 is a guess; move the plunger by a known way and compare")
 	}
 	if !hasUnit {
 		g.notes = append(g.notes, "no unit is sent: millimetres are a guess; compare with the display")
@@ -111,7 +115,9 @@ func columns(lines []string, fixed bool) ([]column, bool) {
 		}
 		ts := tokens(strings.TrimRight(l, " \t"))
 		if fixed {
-			ts = slices.DeleteFunc(ts, func(t token) bool { return t.kind == blanks && t.end < len(l) && numberAt(l, t.end) > t.end })
+			ts = slices.DeleteFunc(ts, func(t token) bool {
+				return t.kind == blanks && t.end < len(l) && numberAt(l, t.end) > t.end
+			})
 		} else if len(ts) > 0 && ts[0].kind == blanks {
 			ts = ts[1:] // blanks around a line are not looked at
 		}
@@ -121,7 +127,8 @@ func columns(lines []string, fixed bool) ([]column, bool) {
 		from := 0
 		for i, t := range ts {
 			if n == 0 {
-				cols = append(cols, column{kind: t.kind, texts: map[string]int{}, lengths: map[int]bool{}, width: len(t.text), field: t.end - from, pointed: true})
+				cols = append(cols, column{kind: t.kind, texts: map[string]int{}, lengths: map[int]bool{},
+					width: len(t.text), field: t.end - from, pointed: true})
 				ends = append(ends, t.end)
 			}
 			c := &cols[i]
@@ -162,7 +169,8 @@ func valueColumn(cols []column) int {
 			varying++
 		}
 	}
-	if varying == 1 && len(cols[value].texts) > 2 && !cols[value].lengths[1] && !cols[value].lengths[2] && !cols[value].lengths[3] {
+	if varying == 1 && len(cols[value].texts) > 2 && !cols[value].lengths[1] && !cols[value].lengths[2] &&
+		!cols[value].lengths[3] {
 		return value
 	}
 	return -1

@@ -60,7 +60,8 @@ func TestABlockWithoutARadiusIsRefused(t *testing.T) {
 		t.Fatal("not found")
 	}
 	head := "machine = { name = \"one\" }\nstore = { path = \"/one\" }\nangle = { source = \"stations\" }\n"
-	if _, err := config.Parse("x", []byte(head+f.Blocks("/dev/x", 0))); err == nil || !strings.Contains(err.Error(), "radius_mm: missing") {
+	if _, err := config.Parse("x", []byte(head+f.Blocks("/dev/x", 0))); err == nil ||
+		!strings.Contains(err.Error(), "radius_mm: missing") {
 		t.Errorf("got %v", err)
 	}
 }
@@ -97,7 +98,8 @@ func TestNoiseGivesNothing(t *testing.T) {
 					rest = rest[n:]
 				}
 				if f, ok := Find([]Heard{h}); ok {
-					t.Fatalf("in reads of %d bytes it was taken for %s, %d readings, %d bad:\n%s", cut, f.What, f.Readings, f.Bad, f.Blocks("/dev/x", 100))
+					t.Fatalf("in reads of %d bytes it was taken for %s, %d readings, %d bad:\n%s", cut, f.What,
+						f.Readings, f.Bad, f.Blocks("/dev/x", 100))
 				}
 			}
 		})
@@ -181,7 +183,8 @@ func TestTheSpeedIsFound(t *testing.T) {
 			checkFinding(t, s, f, frames)
 			slices.Reverse(wrong)
 			if f, ok := Find(wrong); ok {
-				t.Errorf("without the right speed it was taken for %s at %d:\n%s", f.What, f.Baud, f.Blocks("/dev/x", 100))
+				t.Errorf("without the right speed it was taken for %s at %d:\n%s", f.What, f.Baud,
+					f.Blocks("/dev/x", 100))
 			}
 		})
 	}

@@ -21,7 +21,8 @@ func ModbusRequest(address, function byte, register, count uint16) string {
 // modbusGuesses reads the answers to a request for registers.
 func modbusGuesses(h Heard) []guess {
 	q := []byte(h.Request)
-	if len(q) != 8 || q[1] != 3 && q[1] != 4 || ModbusRequest(q[0], q[1], binary.BigEndian.Uint16(q[2:]), binary.BigEndian.Uint16(q[4:])) != h.Request {
+	if len(q) != 8 || q[1] != 3 && q[1] != 4 ||
+		ModbusRequest(q[0], q[1], binary.BigEndian.Uint16(q[2:]), binary.BigEndian.Uint16(q[4:])) != h.Request {
 		return nil
 	}
 	words := int(binary.BigEndian.Uint16(q[4:]))
@@ -60,7 +61,8 @@ func modbusAnswers(data []byte, address, function byte, words int) [][]byte {
 	for len(data) >= size {
 		f := data[:size]
 		_, crc := frame.CheckValue("crc16_modbus", f[:size-2])
-		if f[0] == address && f[1] == function && int(f[2]) == 2*words && crc == binary.LittleEndian.Uint16(f[size-2:]) {
+		if f[0] == address && f[1] == function && int(f[2]) == 2*words &&
+			crc == binary.LittleEndian.Uint16(f[size-2:]) {
 			out = append(out, f[3:size-2])
 			data = data[size:]
 			continue
@@ -98,11 +100,13 @@ func modbusValues(answers [][]byte, kind, order string) ([]float64, bool) {
 }
 
 func modbusGuess(q []byte, kind, order string) guess {
-	scale, note := "0.001 mm", "how long a count is cannot be heard: scale is a guess; move the plunger by a known way and compare"
+	scale, note := "0.001 mm",
+		"how long a count is cannot be heard: scale is a guess; move the plunger by a known way and compare"
 	if kind == "float32" {
 		scale, note = "1 mm", "that the number is millimetres is a guess; move the plunger by a known way and compare"
 	}
-	t := fmt.Sprintf("[indicator.modbus]\naddress = %d\nfunction = %d\nregister = %d\ntype = %q\norder = %q\nscale = %q\n",
+	t := fmt.Sprintf(
+		"[indicator.modbus]\naddress = %d\nfunction = %d\nregister = %d\ntype = %q\norder = %q\nscale = %q\n",
 		q[0], q[1], binary.BigEndian.Uint16(q[2:]), kind, order, scale)
 	return guess{what: "registers over Modbus RTU", table: t, rank: 39, notes: []string{note,
 		"only the first register was asked for: its maker's table says which one holds the reading"}}

@@ -153,12 +153,15 @@ func numberAt(l string, i int) int {
 }
 
 // otherUnits are of quantities that no indicator shows.
-var otherUnits = map[string]bool{"C": true, "F": true, "K": true, "V": true, "mV": true, "A": true, "mA": true, "kg": true, "g": true, "Hz": true,
-	"s": true, "ms": true, "min": true, "rpm": true, "RPM": true, "bar": true, "Pa": true, "hPa": true, "N": true, "Nm": true, "W": true, "deg": true, "dB": true, "l": true}
+var otherUnits = map[string]bool{"C": true, "F": true, "K": true, "V": true, "mV": true, "A": true, "mA": true,
+	"kg": true, "g": true, "Hz": true,
+	"s": true, "ms": true, "min": true, "rpm": true, "RPM": true, "bar": true, "Pa": true, "hPa": true, "N": true,
+	"Nm": true, "W": true, "deg": true, "dB": true, "l": true}
 
 // lengthUnits are the spellings that a table must explain, and those that need none.
-var lengthUnits = map[string]string{"mm": "", "MM": "", "in": "", "IN": "", "um": "", "UM": "", "\"": "", "\u00b5m": "", "\xb5m": "",
-	"Mm": "mm", "inch": "in", "INCH": "in", "Inch": "in", "In": "in"}
+var lengthUnits = map[string]string{"mm": "", "MM": "", "in": "", "IN": "", "um": "", "UM": "", "\"": "", "\u00b5m": "",
+	"\xb5m": "",
+	"Mm":    "mm", "inch": "in", "INCH": "in", "Inch": "in", "In": "in"}
 
 func quoteForm(s string) string {
 	var b strings.Builder

@@ -66,7 +66,8 @@ func (m *Set) States() (out []session.InputState) {
 	now := device.Now()
 	for _, l := range m.lines {
 		s := l.Status()
-		out = append(out, session.InputState{Name: l.Name(), State: s.State.String(), SinceS: (now - s.Since).Seconds(), Error: s.Err})
+		out = append(out, session.InputState{Name: l.Name(), State: s.State.String(), SinceS: (now - s.Since).Seconds(),
+			Error: s.Err})
 	}
 	return out
 }

@@ -27,7 +27,8 @@ func (b Bar) Shut() bool { return b.Why != "" }
 
 // Options are what the answer depends on besides armings and holds.
 type Options struct {
-	Input    func() string        // why the machine is not known to do nothing, by its input line; "" while it is. nil: no line tells
+	// why the machine is not known to do nothing, by its input line; "" while it is. nil: no line tells
+	Input    func() string
 	Question *Question            // nil: the controller is not asked
 	Clock    func() time.Duration // runs on while the computer sleeps
 }

@@ -85,14 +85,17 @@ func TestAMotionGoesOnWhileItIsHeld(t *testing.T) {
 				p.Hold()
 			}
 		}, ""},
-		"not held":          {func(l *locked, _ *Permit, _ string) { l.now += HoldFor + 1 }, "no sign came"},
-		"a sign too late":   {func(l *locked, _ *Permit, key string) { l.now += HoldFor + 1; l.Hold(key) }, "no sign came"},
+		"not held": {func(l *locked, _ *Permit, _ string) { l.now += HoldFor + 1 }, "no sign came"},
+		"a sign too late": {func(l *locked, _ *Permit, key string) { l.now += HoldFor + 1; l.Hold(key) },
+			"no sign came"},
 		"let go":            {func(l *locked, _ *Permit, key string) { l.LetGo(key) }, "let go"},
 		"a sign after that": {func(l *locked, _ *Permit, key string) { l.LetGo(key); l.Hold(key) }, "let go"},
 		"let go by another": {func(l *locked, _ *Permit, key string) { l.LetGo(key + "x"); l.LetGo("") }, ""},
-		"its terminal went": {func(_ *locked, p *Permit, _ string) { p.LetGo("the terminal is gone") }, "the terminal is gone"},
-		"disarmed":          {func(l *locked, _ *Permit, _ string) { l.Disarm() }, "disarmed"},
-		"somebody at it":    {func(l *locked, _ *Permit, _ string) { l.input = "input spindle is on" }, "input spindle is on"},
+		"its terminal went": {func(_ *locked, p *Permit, _ string) { p.LetGo("the terminal is gone") },
+			"the terminal is gone"},
+		"disarmed": {func(l *locked, _ *Permit, _ string) { l.Disarm() }, "disarmed"},
+		"somebody at it": {func(l *locked, _ *Permit, _ string) { l.input = "input spindle is on" },
+			"input spindle is on"},
 	} {
 		l := newLocked()
 		key := l.armed(t)
@@ -174,7 +177,8 @@ func (answering) Close() error                { return nil }
 func TestAPlannedCheckBeginsOnAFreshAnswer(t *testing.T) {
 	now, answer, asked := time.Hour, "state idle", 0
 	clock := func() time.Duration { return now }
-	l := New(Options{Clock: clock, Question: &Question{Ask: "state\n", Answer: regexp.MustCompile("^state idle$"), Within: 10 * time.Second, Clock: clock,
+	l := New(Options{Clock: clock, Question: &Question{Ask: "state\n", Answer: regexp.MustCompile("^state idle$"),
+		Within: 10 * time.Second, Clock: clock,
 		Open: func(context.Context) (io.ReadWriteCloser, error) {
 			asked++
 			return answering{bytes.NewReader([]byte(answer + "\n"))}, nil

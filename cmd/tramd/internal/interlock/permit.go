@@ -26,7 +26,8 @@ func (p *Permit) Bar() Bar {
 	case g.ended != "":
 		return Bar{Why: g.ended, Asked: true}
 	case g.key == "" && now >= g.until:
-		return Bar{Why: fmt.Sprintf("the arming of planned checks ran out at %s, so the arm was stopped", g.shows.Local().Format("15:04:05")), Asked: true}
+		return Bar{Why: fmt.Sprintf("the arming of planned checks ran out at %s, so the arm was stopped",
+			g.shows.Local().Format("15:04:05")), Asked: true}
 	case g.key != "" && now > g.held:
 		return Bar{Why: lostHold, Asked: true}
 	}

@@ -60,13 +60,15 @@ func TestTheMachineIsAskedWhetherItIsIdle(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			asked := make(chan string, 1)
-			q := &Question{Clock: clock.SinceBoot, Ask: "state\n", Answer: regexp.MustCompile(`^(?:state idle)$`), Within: 300 * time.Millisecond,
-				Open: controller(t, func(ask string) string { asked <- ask; return tc.answer })}
+			q := &Question{Clock: clock.SinceBoot, Ask: "state\n", Answer: regexp.MustCompile(`^(?:state idle)$`),
+				Within: 300 * time.Millisecond,
+				Open:   controller(t, func(ask string) string { asked <- ask; return tc.answer })}
 			if why := q.state(t.Context(), clock.SinceBoot()); why != "it has not answered yet" {
 				t.Errorf("before it was asked: %q", why)
 			}
 			q.settle()
-			if why := q.state(t.Context(), clock.SinceBoot()); !strings.HasPrefix(why, tc.says) || (why == "") != (tc.says == "") {
+			if why := q.state(t.Context(), clock.SinceBoot()); !strings.HasPrefix(why, tc.says) ||
+				(why == "") != (tc.says == "") {
 				t.Errorf("got %q, want %q", why, tc.says)
 			}
 			if ask := <-asked; ask != "state" {
@@ -79,7 +81,9 @@ func TestTheMachineIsAskedWhetherItIsIdle(t *testing.T) {
 			q.settle()
 		})
 	}
-	q := &Question{Clock: clock.SinceBoot, Open: func(context.Context) (io.ReadWriteCloser, error) { return nil, errors.New("no such port") }}
+	q := &Question{Clock: clock.SinceBoot, Open: func(context.Context) (io.ReadWriteCloser, error) {
+		return nil, errors.New("no such port")
+	}}
 	q.state(t.Context(), clock.SinceBoot())
 	q.settle()
 	if why := q.state(t.Context(), clock.SinceBoot()); why != "no such port" {

@@ -24,11 +24,15 @@ func linnet() *Sheet {
 		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, RadiusUMM: 0.5, ResolutionMM: 0.001}},
 		Units:      map[string]string{"swing": "mm", "lower shim": "mm"},
 		Stages: []Stage{
-			{Run: 7, StartedAt: nine, Verdict: "outside", Tilt: p(0.9), TiltHalf: p(0.02), Nod: p(-0.6), NodHalf: p(0.02),
-				Moved: map[string]float64{"swing": -0.2, "lower shim": 0.1}, Logged: []string{"one shim was bent <&> replaced"}},
-			{Run: 8, StartedAt: nine.Add(20 * time.Minute), Verdict: "outside", Tilt: p(0.1), TiltHalf: p(0.02), Nod: p(-0.05), NodHalf: p(0.02),
+			{Run: 7, StartedAt: nine, Verdict: "outside", Tilt: p(0.9), TiltHalf: p(0.02), Nod: p(-0.6),
+				NodHalf: p(0.02),
+				Moved:   map[string]float64{"swing": -0.2, "lower shim": 0.1},
+				Logged:  []string{"one shim was bent <&> replaced"}},
+			{Run: 8, StartedAt: nine.Add(20 * time.Minute), Verdict: "outside", Tilt: p(0.1), TiltHalf: p(0.02),
+				Nod: p(-0.05), NodHalf: p(0.02),
 				Moved: map[string]float64{"swing": -0.025}},
-			{Run: 9, StartedAt: nine.Add(40 * time.Minute), Verdict: "within", Tilt: p(0.01), TiltHalf: p(0.02), Nod: p(-0.02), NodHalf: p(0.02)},
+			{Run: 9, StartedAt: nine.Add(40 * time.Minute), Verdict: "within", Tilt: p(0.01), TiltHalf: p(0.02),
+				Nod: p(-0.02), NodHalf: p(0.02)},
 		},
 		Cutters: []string{"6 mm flat: steps of 0.0001 mm between passes."}, Version: "v1.2.3",
 	}
@@ -52,7 +56,9 @@ func TestGolden(t *testing.T) {
 	if d := cmp.Diff(string(want), b.String()); d != "" {
 		t.Errorf("the page differs (-want +got):\n%s", d)
 	}
-	for _, must := range []string{"−0.600 ± 0.020", "lower shim &#43;0.1 mm; swing −0.2 mm; one shim was bent &lt;&amp;&gt; replaced", `class="within">within`, "isolate the spindle’s power"} {
+	for _, must := range []string{"−0.600 ± 0.020",
+		"lower shim &#43;0.1 mm; swing −0.2 mm; one shim was bent &lt;&amp;&gt; replaced", `class="within">within`,
+		"isolate the spindle’s power"} {
 		if !strings.Contains(b.String(), must) {
 			t.Errorf("missing %q", must)
 		}
@@ -69,23 +75,27 @@ func TestThePageStandsOnTheSheet(t *testing.T) {
 	if err := s.Write(&b); err != nil {
 		t.Fatal(err)
 	}
-	if text := b.String(); !strings.Contains(text, `shape-rendering="crispEdges"`) || !strings.Contains(text, "page: http://linnet:9743<") {
+	if text := b.String(); !strings.Contains(text, `shape-rendering="crispEdges"`) ||
+		!strings.Contains(text, "page: http://linnet:9743<") {
 		t.Error(text)
 	}
 }
 
 func TestOddJobs(t *testing.T) {
 	for name, s := range map[string]*Sheet{
-		"nothing swept":    {Machine: "wren"},
-		"one sweep":        {Machine: "wren", Stages: linnet().Stages[:1]},
-		"one axis":         {Machine: "wren", LimitMMPerM: 0.1, Stages: []Stage{{Run: 1, Tilt: p(0.1)}, {Run: 2, Tilt: p(0.05)}}},
-		"markup in a name": {Machine: `<img src=x onerror=alert(1)>`, Stages: []Stage{{Run: 1, Logged: []string{`"><script>`}}}},
+		"nothing swept": {Machine: "wren"},
+		"one sweep":     {Machine: "wren", Stages: linnet().Stages[:1]},
+		"one axis": {Machine: "wren", LimitMMPerM: 0.1,
+			Stages: []Stage{{Run: 1, Tilt: p(0.1)}, {Run: 2, Tilt: p(0.05)}}},
+		"markup in a name": {Machine: `<img src=x onerror=alert(1)>`,
+			Stages: []Stage{{Run: 1, Logged: []string{`"><script>`}}}},
 	} {
 		var b strings.Builder
 		if err := s.Write(&b); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
-		if strings.Contains(b.String(), "<svg") || strings.Contains(b.String(), "<img") || strings.Contains(b.String(), "<script") {
+		if strings.Contains(b.String(), "<svg") || strings.Contains(b.String(), "<img") ||
+			strings.Contains(b.String(), "<script") {
 			t.Errorf("%s:\n%s", name, b.String())
 		}
 	}

@@ -27,7 +27,8 @@ var (
 // else.
 func ContentPolicy() string {
 	sum := sha256.Sum256([]byte(style))
-	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 }
 
 type row struct {
@@ -78,7 +79,8 @@ func (s *Sheet) Write(w io.Writer) error {
 }
 
 func (s *Sheet) row(g *Stage) row {
-	r := row{Run: g.Run, When: stamp(g.StartedAt), Tilt: s.lean(g.Tilt, g.TiltHalf), Nod: s.lean(g.Nod, g.NodHalf), Verdict: g.Verdict}
+	r := row{Run: g.Run, When: stamp(g.StartedAt), Tilt: s.lean(g.Tilt, g.TiltHalf), Nod: s.lean(g.Nod, g.NodHalf),
+		Verdict: g.Verdict}
 	if r.Verdict == "" {
 		r.Verdict = "none"
 	}

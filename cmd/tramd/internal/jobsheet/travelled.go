@@ -26,17 +26,21 @@ func (s *Sheet) travelled() template.HTML {
 	x := func(v float64) float64 { return mid + v/most*half }
 	y := func(v float64) float64 { return mid - v/most*half }
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 320 320" role="img" aria-label="The way of the upper end; the table tells the same">`)
-	fmt.Fprintf(&b, `<path class="axis" d="M%.0f %.0fH%.0fM%.0f %.0fV%.0f"/>`, mid-half, mid, mid+half, mid, mid-half, mid+half)
+	fmt.Fprintf(
+		&b, `<svg viewBox="0 0 320 320" role="img" aria-label="The way of the upper end; the table tells the same">`)
+	fmt.Fprintf(&b, `<path class="axis" d="M%.0f %.0fH%.0fM%.0f %.0fV%.0f"/>`, mid-half, mid, mid+half, mid,
+		mid-half, mid+half)
 	for _, t := range []struct {
 		x, y   float64
 		anchor string
 		text   string
-	}{{mid, 20, "middle", "back"}, {mid, 314, "middle", "front"}, {4, mid - 4, "start", "left"}, {316, mid - 4, "end", "right"}} {
+	}{{mid, 20, "middle", "back"}, {mid, 314, "middle", "front"}, {4, mid - 4, "start", "left"},
+		{316, mid - 4, "end", "right"}} {
 		fmt.Fprintf(&b, `<text x="%.0f" y="%.0f" text-anchor="%s">%s</text>`, t.x, t.y, t.anchor, t.text)
 	}
 	if l := s.LimitMMPerM; l > 0 {
-		fmt.Fprintf(&b, `<rect class="limit" x="%.1f" y="%.1f" width="%.1f" height="%.1f"/>`, x(-l), y(l), 2*l/most*half, 2*l/most*half)
+		fmt.Fprintf(&b, `<rect class="limit" x="%.1f" y="%.1f" width="%.1f" height="%.1f"/>`, x(-l), y(l),
+			2*l/most*half, 2*l/most*half)
 	}
 	var d []string
 	for _, p := range way {

@@ -30,7 +30,8 @@ func (r *Record) check(ctx context.Context, _ Parts) {
 	began := time.Now()
 	switch err := r.Store.Check(ctx); {
 	case err == nil && r.Store.CutShort():
-		r.Log.Info("the record was cut short; it was looked through and is whole", "took", time.Since(began).Round(time.Millisecond))
+		r.Log.Info("the record was cut short; it was looked through and is whole", "took",
+			time.Since(began).Round(time.Millisecond))
 	case err == nil || errors.Is(err, store.ErrDamaged): // then it is met as damage
 	case ctx.Err() == nil:
 		r.Log.Warn("cannot look through the record", "error", err)

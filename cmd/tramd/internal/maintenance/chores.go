@@ -49,7 +49,8 @@ const foldEvery = 10 * time.Second
 // let go. Nothing is begun while a sweep is in hand.
 func (r *Record) doChores(ctx context.Context, to Parts) {
 	c := &chores{
-		store: r.Store, log: r.Log, machine: r.Config.Machine.Name, backup: r.Config.Backup, kept: r.Config.Store.ReadingsKept(),
+		store: r.Store, log: r.Log, machine: r.Config.Machine.Name, backup: r.Config.Backup,
+		kept:    r.Config.Store.ReadingsKept(),
 		trouble: to.Session.Trouble, clockSet: r.Clock.IsSet, now: time.Now, began: time.Now(),
 		idle: func() bool {
 			idle, err := session.Unwatched{Session: to.Session}.Idle(ctx)
@@ -123,7 +124,8 @@ func (c *chores) backupDue(ctx context.Context) bool {
 
 func (c *chores) makeBackup(ctx context.Context) {
 	c.tried = c.now()
-	file, gone, err := c.store.Backup(ctx, c.backup.To, store.BackupOptions{Name: c.machine, Keep: c.backup.Keep, SameDisk: c.backup.SameDisk})
+	file, gone, err := c.store.Backup(ctx, c.backup.To, store.BackupOptions{Name: c.machine, Keep: c.backup.Keep,
+		SameDisk: c.backup.SameDisk})
 	if ctx.Err() != nil {
 		return
 	}

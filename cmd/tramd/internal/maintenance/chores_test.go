@@ -55,8 +55,11 @@ func TestBackupsAreMadeUpFor(t *testing.T) {
 	l := &ledger{now: &now}
 	set, idle, troubles := true, true, map[string]string{}
 	b := config.Backup{To: "/mnt/stick", At: "02:30", Keep: 3}
-	c := &chores{store: l, log: slog.New(slog.DiscardHandler), backup: b, trouble: func(k, why string) { troubles[k] = why },
-		clockSet: func() bool { return set }, now: func() time.Time { return now }, idle: func() bool { return idle }, began: now}
+	c := &chores{store: l, log: slog.New(slog.DiscardHandler), backup: b, trouble: func(k, why string) {
+		troubles[k] = why
+	},
+		clockSet: func() bool { return set }, now: func() time.Time { return now }, idle: func() bool { return idle },
+		began: now}
 	look := func(what string, after time.Duration, want int) {
 		t.Helper()
 		now = now.Add(after)
@@ -98,7 +101,8 @@ func TestOldReadingsGoInBatches(t *testing.T) {
 	now := time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
 	l := &ledger{now: &now, old: [][]int64{{1, 2}, {3}}}
 	set := false
-	c := &chores{store: l, log: slog.New(slog.DiscardHandler), kept: 400 * 24 * time.Hour, trouble: func(string, string) {},
+	c := &chores{store: l, log: slog.New(slog.DiscardHandler), kept: 400 * 24 * time.Hour,
+		trouble:  func(string, string) {},
 		clockSet: func() bool { return set }, now: func() time.Time { return now }, idle: func() bool { return true }}
 	c.look(t.Context())
 	if len(l.asked) != 0 {
@@ -112,7 +116,8 @@ func TestOldReadingsGoInBatches(t *testing.T) {
 		batches = append(batches, len(l.asked)-asked)
 		now = now.Add(time.Minute)
 	}
-	if n := len(l.asked); n != 4 || !slices.Equal(batches[:4], []int{1, 1, 1, 0}) { // two batches, none left, and again in an hour
+	// two batches, none left, and again in an hour
+	if n := len(l.asked); n != 4 || !slices.Equal(batches[:4], []int{1, 1, 1, 0}) {
 		t.Errorf("asked %d times: %v", n, batches)
 	}
 	if want := time.Date(2025, 1, 26, 7, 0, 0, 0, time.UTC); !l.asked[0].Equal(want) {
@@ -126,7 +131,8 @@ func TestTheLogIsFoldedInBetweenSweeps(t *testing.T) {
 	l := &ledger{now: &now}
 	idle := false
 	c := &chores{store: l, log: slog.New(slog.DiscardHandler), trouble: func(string, string) {},
-		clockSet: func() bool { return true }, now: func() time.Time { return now }, idle: func() bool { return idle }, began: now}
+		clockSet: func() bool { return true }, now: func() time.Time { return now }, idle: func() bool { return idle },
+		began: now}
 	see := func(what string, want int) {
 		t.Helper()
 		if l.folded != want {

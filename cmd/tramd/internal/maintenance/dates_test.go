@@ -21,7 +21,8 @@ type wall struct {
 }
 
 func (w *wall) clock() clock.Clock {
-	return clock.Clock{Wall: func() time.Time { return w.now }, Boot: func() time.Duration { return w.boot }, Set: func() bool { return w.set }}
+	return clock.Clock{Wall: func() time.Time { return w.now }, Boot: func() time.Duration { return w.boot },
+		Set: func() bool { return w.set }}
 }
 
 func TestTheRecordIsDatedWhenTheClockIsSet(t *testing.T) {
@@ -34,20 +35,24 @@ func TestTheRecordIsDatedWhenTheClockIsSet(t *testing.T) {
 	past := time.Date(2025, 5, 15, 0, 10, 0, 0, time.UTC)
 	setup := sweep.Setup{Machine: "linnet", AngleSource: "stations", StationsDeg: []float64{0, 90, 180, 270},
 		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
-	id, err := s.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: past, BootTime: 10 * time.Minute})
+	id, err := s.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: past,
+		BootTime: 10 * time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.FinishRun(ctx, id, store.Finished, past.Add(time.Minute), "", &sweep.Result{Model: "plain"}); err != nil {
+	if err := s.FinishRun(ctx, id, store.Finished, past.Add(time.Minute), "",
+		&sweep.Result{Model: "plain"}); err != nil {
 		t.Fatal(err)
 	}
-	sess, err := session.New(session.Options{Setup: setup, Indicators: []session.IndicatorRoute{{}}, Angle: session.AngleRoute{Device: -1},
-		Last: &session.LastRun{Run: id, At: past.Add(time.Minute)}})
+	sess, err := session.New(session.Options{Setup: setup, Indicators: []session.IndicatorRoute{{}},
+		Angle: session.AngleRoute{Device: -1},
+		Last:  &session.LastRun{Run: id, At: past.Add(time.Minute)}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	m := &wall{now: past.Add(5 * time.Minute), boot: 15 * time.Minute}
-	d := &dates{store: s, clock: clock.NewWatcher(m.clock()), log: slog.New(slog.DiscardHandler), to: Parts{Session: sess}, boot: "boot-1"}
+	d := &dates{store: s, clock: clock.NewWatcher(m.clock()), log: slog.New(slog.DiscardHandler),
+		to: Parts{Session: sess}, boot: "boot-1"}
 	d.look(ctx)
 	if run, err := s.Run(ctx, id); err != nil || run.ClockSet {
 		t.Fatalf("dated by a clock that is not set: %+v, %v", run, err)
@@ -66,7 +71,8 @@ func TestTheRecordIsDatedWhenTheClockIsSet(t *testing.T) {
 	}
 
 	// A run that was begun just as the clock was set was written after the first dating.
-	late, err := s.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: "check", Setup: setup, StartedAt: past.Add(6 * time.Minute), BootTime: 16 * time.Minute})
+	late, err := s.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: "check", Setup: setup,
+		StartedAt: past.Add(6 * time.Minute), BootTime: 16 * time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -59,8 +59,11 @@ func (r *Record) heal(ctx context.Context, to Parts) {
 				r.fitSpoiled(ctx, to, x.Result, "the stored result was damaged")
 				continue
 			}
-			r.Log.Error("the record is damaged; restart the daemon, which sets it aside and saves what can be read", "error", x.Why)
-			to.Session.RecordDamaged("the record is damaged; restart the daemon, which sets it aside and saves what can be read: " + x.Why.Error())
+			r.Log.Error("the record is damaged; restart the daemon, which sets it aside and saves what can be read",
+				"error", x.Why)
+			to.Session.RecordDamaged(
+				"the record is damaged; restart the daemon, which sets it aside and saves what can be read: " +
+					x.Why.Error())
 		}
 		select {
 		case <-ctx.Done():

@@ -68,7 +68,9 @@ func (r *Record) open(ctx context.Context, path string, o store.Options) (err er
 	}
 	r.dates = &dates{store: r.Store, clock: r.Clock, log: r.Log, boot: o.BootID}
 	if why := r.Store.Waiting(); why != nil {
-		o.Log.Error("the record cannot be opened for writing; what is measured is shown and not stored until there is room", "error", why)
+		o.Log.Error(
+			"the record cannot be opened for writing; what is measured is shown and not stored until there is room",
+			"error", why)
 		if err := r.readPast(ctx); err != nil && !errors.Is(err, store.ErrFull) {
 			o.Log.Warn("what was stored before cannot be read until there is room", "error", err)
 		}

@@ -184,7 +184,8 @@ func synopsis(c command) string {
 	return s
 }
 
-var marks = strings.NewReplacer(`\`, `\e`, "-", `\-`, `"`, `\(dq`, "'", `\(aq`, "`", `\(ga`, "°", `\(de`, "±", `\(+-`, "µ", `\(mc`, "\n", " ")
+var marks = strings.NewReplacer(`\`, `\e`, "-", `\-`, `"`, `\(dq`, "'", `\(aq`, "`", `\(ga`, "°", `\(de`, "±", `\(+-`,
+	"µ", `\(mc`, "\n", " ")
 
 func escape(s string) string {
 	s = marks.Replace(s)

@@ -81,7 +81,8 @@ func unchanged(smaps io.Reader, file string) ([]span, error) {
 			if n, err := fmt.Sscanf(line, "%x-%x %s", &at.from, &at.to, &mode); n != 3 || err != nil {
 				return nil, fmt.Errorf("a mapping reads %q", line)
 			}
-			candidate = strings.HasSuffix(line, " "+file) && len(mode) == 4 && mode[1] == '-' && mode[3] == 'p' && at.to > at.from
+			candidate = strings.HasSuffix(line, " "+file) && len(mode) == 4 && mode[1] == '-' && mode[3] == 'p' &&
+				at.to > at.from
 			continue
 		}
 		if candidate && key == "Anonymous:" && strings.Join(strings.Fields(rest), " ") == "0 kB" {

@@ -49,7 +49,8 @@ var (
 	relationDesc = desc("tramd_relation_radians",
 		"Lean of one body against another in the newest stored check of the relation.", "relation", "axis")
 	relationExpandedDesc = desc("tramd_relation_expanded_uncertainty_radians",
-		"Half width of the interval about tramd_relation_radians that covers the truth in 95 % of cases.", "relation", "axis")
+		"Half width of the interval about tramd_relation_radians that covers the truth in 95 % of cases.",
+		"relation", "axis")
 	relationLimitDesc = desc("tramd_relation_limit_radians",
 		"Largest lean that the tolerance of the relation's newest check allows, either way.", "relation", "axis")
 	slopeDesc = desc("tramd_traverse_slope_radians",
@@ -65,13 +66,15 @@ var (
 	runOutLimitDesc = desc("tramd_run_out_limit_metres",
 		"Largest run-out that was allowed in the bar's newest check.", "name")
 	assemblyAlarmDesc = desc("tramd_assembly_alarm",
-		"1 while an alarm stands about a measurement of the assembly: shift, trend or outside; 0 otherwise.", "name", "measurement", "kind")
+		"1 while an alarm stands about a measurement of the assembly: shift, trend or outside; 0 otherwise.", "name",
+		"measurement", "kind")
 	assemblyNextDesc = desc("tramd_assembly_next_check_timestamp_seconds",
 		"When a measurement of the assembly is to be checked next.", "name", "measurement")
 )
 
 func init() {
-	all = append(all, relationDesc, relationExpandedDesc, relationLimitDesc, slopeDesc, slopeExpandedDesc, slopeLimitDesc,
+	all = append(all, relationDesc, relationExpandedDesc, relationLimitDesc, slopeDesc, slopeExpandedDesc,
+		slopeLimitDesc,
 		runOutDesc, runOutExpandedDesc, runOutLimitDesc, assemblyAlarmDesc, assemblyNextDesc)
 }
 

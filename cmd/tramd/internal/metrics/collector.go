@@ -59,7 +59,8 @@ var (
 	driftDesc = desc("tramd_lean_drift_radians_per_second",
 		"How fast the lean changes, from the stored checks. Absent where there is too little to say.", "axis")
 	alarmDesc = desc("tramd_alarm",
-		"1 while the alarm stands: shift (something moved), trend (it is moving), outside (past the tolerance).", "kind", "axis")
+		"1 while the alarm stands: shift (something moved), trend (it is moving), outside (past the tolerance).",
+		"kind", "axis")
 	eventDesc = desc("tramd_last_event_timestamp_seconds",
 		"When something of this kind last happened to the machine, in seconds since 1970.", "kind")
 	alarmSinceDesc = desc("tramd_alarm_since_timestamp_seconds",
@@ -94,7 +95,8 @@ var (
 		"Always 1; the labels say which program this is.", "version", "goversion")
 
 	all = []*prometheus.Desc{
-		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc, eventDesc, pageDesc,
+		leanDesc, expandedDesc, limitDesc, lastCheckDesc, nextCheckDesc, driftDesc, alarmDesc, alarmSinceDesc,
+		eventDesc, pageDesc,
 		runsDesc, indicatorDesc, readingsDesc, faultsDesc, upDesc, inputDesc, inputKnownDesc, hoursDesc,
 		clockDesc, storeDesc, troubleDesc, freeDesc, buildDesc,
 	}

@@ -43,15 +43,18 @@ func linnet() *session.Snapshot {
 	return &session.Snapshot{
 		At: time.Date(2026, 3, 2, 9, 30, 0, 0, time.UTC), Machine: "linnet", Limit: 0.25, LimitAs: "0.075/300",
 		Devices: []session.DeviceState{
-			{Name: "arm", Role: "indicator", State: "live", Readings: 1500, Faults: map[string]uint64{"text": 2, "long": 0}, ReadingMM: ptr(1.25)},
-			{Name: "second", Role: "indicator", State: "lost", Readings: 7, ReadingMM: ptr(0.5), Faults: map[string]uint64{"text": 0}},
+			{Name: "arm", Role: "indicator", State: "live", Readings: 1500,
+				Faults: map[string]uint64{"text": 2, "long": 0}, ReadingMM: ptr(1.25)},
+			{Name: "second", Role: "indicator", State: "lost", Readings: 7, ReadingMM: ptr(0.5),
+				Faults: map[string]uint64{"text": 0}},
 			{Name: "encoder", Role: "angle", State: "live", Readings: 3000},
 		},
 		Last: &session.LastRun{Run: 3, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Result: sweep.Result{
 			Tilt: &sweep.Axis{Slope: 0.125 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Within},
 			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Outside},
 		}},
-		Drift: &session.DriftState{TiltRate: ptr(0.0), NodRate: ptr(-0.0054), Alarms: []session.Alarm{ // 0.0054 mm/m a day = 6.25e-11 rad/s
+		// 0.0054 mm/m a day = 6.25e-11 rad/s
+		Drift: &session.DriftState{TiltRate: ptr(0.0), NodRate: ptr(-0.0054), Alarms: []session.Alarm{
 			{Kind: "outside", Axis: "nod", Since: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)},
 			{Kind: "outside", Axis: "tilt", Since: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)},
 		}, Events: map[string]time.Time{"crashed": time.Date(2026, 2, 27, 16, 0, 0, 0, time.UTC)}},
@@ -71,7 +74,8 @@ func gather(t *testing.T, s *session.Snapshot) string {
 	if s.Last == nil { // nothing was ever measured
 		read = nil
 	}
-	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Page: "https://linnet.shop.example:9743", Free: gigabyte, Assembly: read}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
+	Handler(Options{Live: fixed{s: s}, Version: "v1.2.3", Page: "https://linnet.shop.example:9743", Free: gigabyte,
+		Assembly: read}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
 	if rec.Code != http.StatusOK {
 		t.Fatalf("scrape: %d %s", rec.Code, rec.Body)
 	}
@@ -102,7 +106,8 @@ func TestGolden(t *testing.T) {
 }
 
 func TestLint(t *testing.T) {
-	problems, err := testutil.GatherAndLint(Registry(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte, Assembly: rails}))
+	problems, err := testutil.GatherAndLint(
+		Registry(Options{Live: fixed{s: linnet()}, Version: "v1.2.3", Free: gigabyte, Assembly: rails}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -156,7 +161,9 @@ func TestTheComputersOwnState(t *testing.T) {
 			t.Errorf("missing %s in\n%s", want, got)
 		}
 	}
-	n, err := testutil.GatherAndCount(Registry(Options{Live: fixed{s: s}, Free: func() (uint64, error) { return 0, errors.New("gone") }}), "tramd_store_free_bytes")
+	n, err := testutil.GatherAndCount(
+		Registry(Options{Live: fixed{s: s}, Free: func() (uint64, error) { return 0, errors.New("gone") }}),
+		"tramd_store_free_bytes")
 	if err != nil || n != 0 {
 		t.Errorf("room that could not be asked for was told %d times, err %v", n, err)
 	}
@@ -205,7 +212,8 @@ func TestScrapeFailsAsAWhole(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			rec := httptest.NewRecorder()
 			Handler(Options{Live: live}, nil).ServeHTTP(rec, httptest.NewRequest("GET", "/metrics", nil))
-			if rec.Code != http.StatusInternalServerError || !strings.Contains(rec.Body.String(), "read the present state") {
+			if rec.Code != http.StatusInternalServerError ||
+				!strings.Contains(rec.Body.String(), "read the present state") {
 				t.Errorf("got %d %s", rec.Code, rec.Body)
 			}
 		})
@@ -276,7 +284,8 @@ func TestOpenMetricsHasTheSameSamples(t *testing.T) {
 	}
 	_, _, plain := names("text/plain")
 	kind, text, open := names("application/openmetrics-text; version=1.0.0")
-	if !strings.HasPrefix(kind, "application/openmetrics-text; version=1.0.0") || !strings.HasSuffix(text, "\n# EOF\n") {
+	if !strings.HasPrefix(kind, "application/openmetrics-text; version=1.0.0") ||
+		!strings.HasSuffix(text, "\n# EOF\n") {
 		t.Errorf("%s, which ends with %q", kind, text[max(0, len(text)-40):])
 	}
 	if d := cmp.Diff(plain, open); d != "" || len(open) < 30 {

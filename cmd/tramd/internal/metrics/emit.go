@@ -90,7 +90,8 @@ func (e emitter) drift(d *session.DriftState, last *session.LastRun) {
 			since, stands := oldest(d.Alarms, kind, axis)
 			e.gauge(alarmDesc, number(stands), kind, axis)
 			if stands && kind == "outside" {
-				since, _ = last.Found(session.Alarm{Since: since}) // the rules compare it with the end of the last check
+				// the rules compare it with the end of the last check
+				since, _ = last.Found(session.Alarm{Since: since})
 			}
 			if stands {
 				e.gauge(alarmSinceDesc, seconds(since), kind, axis)

@@ -36,7 +36,9 @@ func TestAFleetOfTwoHundred(t *testing.T) {
 	p.Wait(t, `count(count_over_time(tramd_build_info[1m]) >= 2)`, one(machines)) // what a rate needs
 	p.Wait(t, `count(machine:tramd_limit_used:max)`, one(machines))
 
-	series := number64(t, p.Wait(t, `max(scrape_samples_post_metric_relabeling)`, func(s []promtest.Sample) bool { return len(s) == 1 }))
+	series := number64(t, p.Wait(t, `max(scrape_samples_post_metric_relabeling)`, func(s []promtest.Sample) bool {
+		return len(s) == 1
+	}))
 	t.Logf("at most %.0f series a machine, the runtime's own among them", series)
 	if series > 150 {
 		t.Errorf("%.0f series for one machine", series)
@@ -51,7 +53,8 @@ func TestAFleetOfTwoHundred(t *testing.T) {
 			if took := time.Since(began); took > 5*time.Second {
 				t.Errorf("%s: %s took %s", board, q, took)
 			}
-			if len(got) == 0 && !strings.Contains(q, "== 0") && !strings.Contains(q, "== bool 0 > 0") { // nothing is wrong with this fleet
+			// nothing is wrong with this fleet
+			if len(got) == 0 && !strings.Contains(q, "== 0") && !strings.Contains(q, "== bool 0 > 0") {
 				t.Errorf("%s: no answer to %s", board, q)
 			}
 		}

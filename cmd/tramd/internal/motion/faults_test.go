@@ -44,39 +44,66 @@ func faults() []fault {
 	return []fault{
 		{name: "a person stops it", do: func(f *floor) { f.r.Stop("given up") }, says: "given up"},
 		{name: "the button is let go", do: func(f *floor) { f.lock.LetGo(f.key) }, says: "was let go"},
-		{name: "no sign of life any more", do: set(func(f *floor) { f.held = false }), within: interlock.HoldFor + soonAfter, says: "no sign came", moves: 5},
+		{name: "no sign of life any more", do: set(func(f *floor) { f.held = false }), within: interlock.HoldFor +
+			soonAfter, says: "no sign came", moves: 5},
 		{name: "disarmed", do: func(f *floor) { f.lock.Disarm() }, says: "disarmed"},
 		{name: "a planned check is disarmed", do: func(f *floor) { f.lock.Disarm() }, says: "disarmed", planned: true},
-		{name: "the arming of planned checks runs out", do: func(*floor) {}, says: "ran out", planned: true, runsOut: true},
-		{name: "somebody starts the machine", do: set(func(f *floor) { f.input = "input spindle is on" }), says: "input spindle is on"},
-		{name: "the input line is unknown", do: set(func(f *floor) { f.input = "input spindle is unknown" }), says: "is unknown"},
+		{name: "the arming of planned checks runs out", do: func(*floor) {}, says: "ran out", planned: true,
+			runsOut: true},
+		{name: "somebody starts the machine", do: set(func(f *floor) { f.input = "input spindle is on" }),
+			says: "input spindle is on"},
+		{name: "the input line is unknown", do: set(func(f *floor) { f.input = "input spindle is unknown" }),
+			says: "is unknown"},
 		{name: "the daemon ends", do: func(f *floor) { f.stop() }, says: "called off"},
 
-		{name: "a reading below its travel", do: reads(0, -2), shows: 30 * time.Millisecond, says: "outside its travel", notRetract: true},
-		{name: "a reading above its travel", do: reads(1, 2), shows: 30 * time.Millisecond, says: "far reads", notRetract: true},
-		{name: "a reading outside, for a moment", do: func(f *floor) { f.r.Reading(0, 1.5); f.r.Reading(0, 0.2) }, says: "arm reads 1.500 mm", notRetract: true},
-		{name: "a reading that is no number", do: func(f *floor) { f.r.Reading(0, math.NaN()) }, says: "arm reads NaN", notRetract: true},
-		{name: "the indicator falls silent", do: set(func(f *floor) { f.readings[0].silent = true }), within: 500*time.Millisecond + soonAfter, says: "arm has said nothing", moves: 3, notRetract: true},
-		{name: "the other indicator falls silent", do: set(func(f *floor) { f.readings[1].silent = true }), within: 500*time.Millisecond + soonAfter, says: "far has said nothing", moves: 3, notRetract: true},
-		{name: "both fall silent", do: set(func(f *floor) { f.readings[0].silent, f.readings[1].silent = true, true }), within: 500*time.Millisecond + soonAfter, says: "has said nothing", moves: 3, notRetract: true},
-		{name: "an indicator repeats one number", do: set(func(f *floor) { f.readings[0].frozen = true }), within: 6 * time.Second, says: "without a change", moves: 5, notRetract: true, whileMoving: true},
-		{name: "the other repeats one number", do: set(func(f *floor) { f.readings[1].frozen = true }), within: 6 * time.Second, says: "far has read", moves: 5, notRetract: true, whileMoving: true},
+		{name: "a reading below its travel", do: reads(0, -2), shows: 30 * time.Millisecond, says: "outside its travel",
+			notRetract: true},
+		{name: "a reading above its travel", do: reads(1, 2), shows: 30 * time.Millisecond, says: "far reads",
+			notRetract: true},
+		{name: "a reading outside, for a moment", do: func(f *floor) { f.r.Reading(0, 1.5); f.r.Reading(0, 0.2) },
+			says: "arm reads 1.500 mm", notRetract: true},
+		{name: "a reading that is no number", do: func(f *floor) { f.r.Reading(0, math.NaN()) }, says: "arm reads NaN",
+			notRetract: true},
+		{name: "the indicator falls silent", do: set(func(f *floor) { f.readings[0].silent = true }),
+			within: 500*time.Millisecond + soonAfter, says: "arm has said nothing", moves: 3, notRetract: true},
+		{name: "the other indicator falls silent", do: set(func(f *floor) { f.readings[1].silent = true }),
+			within: 500*time.Millisecond + soonAfter, says: "far has said nothing", moves: 3, notRetract: true},
+		{name: "both fall silent", do: set(func(f *floor) { f.readings[0].silent, f.readings[1].silent = true, true }),
+			within: 500*time.Millisecond + soonAfter, says: "has said nothing", moves: 3, notRetract: true},
+		{name: "an indicator repeats one number", do: set(func(f *floor) { f.readings[0].frozen = true }),
+			within: 6 * time.Second, says: "without a change", moves: 5, notRetract: true, whileMoving: true},
+		{name: "the other repeats one number", do: set(func(f *floor) { f.readings[1].frozen = true }),
+			within: 6 * time.Second, says: "far has read", moves: 5, notRetract: true, whileMoving: true},
 
-		{name: "the controller reports trouble", do: func(f *floor) { f.say("error: limit") }, says: "error: limit", notAtStart: true},
-		{name: "the controller starts again", do: func(f *floor) { f.say("ready 2.1") }, says: "ready 2.1", notAtStart: true},
-		{name: "an acknowledgement too many", do: func(f *floor) { f.say("ok") }, within: 4 * time.Second, says: "", notAtStart: true, notIn: []Stage{Returning}, notRetract: true},
-		{name: "acknowledgements come twice", do: set(func(f *floor) { f.twice = true }), within: untilDue, says: "", moves: 3, notIn: []Stage{Returning}, notRetract: true},
-		{name: "acknowledgements stay away", do: set(func(f *floor) { f.mute = true }), within: untilDue, says: "no acknowledgement", moves: 1},
-		{name: "an acknowledgement is damaged", do: set(func(f *floor) { f.spoilt = 1 }), within: untilDue, says: "no acknowledgement", moves: 1},
-		{name: "the controller is deaf", do: set(func(f *floor) { f.deaf = true }), within: untilDue, says: "no acknowledgement", moves: 1},
-		{name: "the line is half closed", do: func(f *floor) { close(f.eof) }, says: "the stop command was sent, but nothing more can be heard"},
-		{name: "the line breaks", do: func(f *floor) { f.locked(func() { f.writing = errGone }); close(f.eof) }, says: "could not be sent", lost: true},
-		{name: "the line breaks towards the controller", do: set(func(f *floor) { f.writing = errGone }), within: untilDue, says: "could not be sent", lost: true, outOfReach: true},
-		{name: "the line takes nothing any more", do: set(func(f *floor) { f.hangs = true }), within: untilDue, says: "could not be sent", lost: true, outOfReach: true},
+		{name: "the controller reports trouble", do: func(f *floor) { f.say("error: limit") }, says: "error: limit",
+			notAtStart: true},
+		{name: "the controller starts again", do: func(f *floor) { f.say("ready 2.1") }, says: "ready 2.1",
+			notAtStart: true},
+		{name: "an acknowledgement too many", do: func(f *floor) { f.say("ok") }, within: 4 * time.Second, says: "",
+			notAtStart: true, notIn: []Stage{Returning}, notRetract: true},
+		{name: "acknowledgements come twice", do: set(func(f *floor) { f.twice = true }), within: untilDue, says: "",
+			moves: 3, notIn: []Stage{Returning}, notRetract: true},
+		{name: "acknowledgements stay away", do: set(func(f *floor) { f.mute = true }), within: untilDue,
+			says: "no acknowledgement", moves: 1},
+		{name: "an acknowledgement is damaged", do: set(func(f *floor) { f.spoilt = 1 }), within: untilDue,
+			says: "no acknowledgement", moves: 1},
+		{name: "the controller is deaf", do: set(func(f *floor) { f.deaf = true }), within: untilDue,
+			says: "no acknowledgement", moves: 1},
+		{name: "the line is half closed", do: func(f *floor) { close(f.eof) },
+			says: "the stop command was sent, but nothing more can be heard"},
+		{name: "the line breaks", do: func(f *floor) { f.locked(func() { f.writing = errGone }); close(f.eof) },
+			says: "could not be sent", lost: true},
+		{name: "the line breaks towards the controller", do: set(func(f *floor) { f.writing = errGone }),
+			within: untilDue, says: "could not be sent", lost: true, outOfReach: true},
+		{name: "the line takes nothing any more", do: set(func(f *floor) { f.hangs = true }), within: untilDue,
+			says: "could not be sent", lost: true, outOfReach: true},
 
-		{name: "the program stands still for 6 s", do: set(func(f *floor) { f.frozen = 6 * time.Second }), shows: 6*time.Second + 20*time.Millisecond, says: "stood still for 6"},
-		{name: "the program stands still for 0.7 s", do: set(func(f *floor) { f.frozen = 700 * time.Millisecond }), shows: 720 * time.Millisecond, says: "stood still for 0.7"},
-		{name: "the computer sleeps for 6 s", do: set(func(f *floor) { f.skew += 6 * time.Second }), says: "stood still for 6"},
+		{name: "the program stands still for 6 s", do: set(func(f *floor) { f.frozen = 6 * time.Second }),
+			shows: 6*time.Second + 20*time.Millisecond, says: "stood still for 6"},
+		{name: "the program stands still for 0.7 s", do: set(func(f *floor) { f.frozen = 700 * time.Millisecond }),
+			shows: 720 * time.Millisecond, says: "stood still for 0.7"},
+		{name: "the computer sleeps for 6 s", do: set(func(f *floor) { f.skew += 6 * time.Second }),
+			says: "stood still for 6"},
 
 		{name: "a person stops it while the controller babbles", do: func(f *floor) {
 			for range 1000 {
@@ -121,7 +148,8 @@ func stages(f *floor) (names []string, at map[string][][2]time.Duration) {
 func TestNothingMovesAfterAnyFault(t *testing.T) {
 	clean := play(t, 0, nil)
 	names, spans := stages(clean)
-	if want := []string{"being made ready", "on its way", "at a station", "on its way back"}; !slices.Equal(names, want) {
+	if want := []string{"being made ready", "on its way", "at a station", "on its way back"}; !slices.Equal(
+		names, want) {
 		t.Fatalf("phases %q, want %q", names, want)
 	}
 	all := faults()
@@ -135,7 +163,8 @@ func TestNothingMovesAfterAnyFault(t *testing.T) {
 			tried := 0
 			for _, phase := range names {
 				stage := map[string]Stage{"on its way back": Returning}[phase]
-				if x.notAtStart && phase == "being made ready" || slices.Contains(x.notIn, stage) || x.whileMoving && stage == Returning {
+				if x.notAtStart && phase == "being made ready" || slices.Contains(x.notIn, stage) || x.whileMoving &&
+					stage == Returning {
 					continue
 				}
 				for range 10 {
@@ -216,7 +245,8 @@ func (x fault) judge(f *floor, at time.Duration) string {
 		return fmt.Sprintf("%d commands went out after it, at most %d may", moves, x.moves)
 	}
 	if stop >= 0 {
-		if after := f.got[stop+1:]; len(after) > 0 && !(after[0].text == "G91" && strings.HasSuffix(end.why, "; then it was retracted")) {
+		if after := f.got[stop+1:]; len(after) > 0 &&
+			!(after[0].text == "G91" && strings.HasSuffix(end.why, "; then it was retracted")) {
 			return fmt.Sprintf("%q went out after the stop", after[0].text)
 		}
 	}
@@ -233,7 +263,8 @@ func (x fault) judge(f *floor, at time.Duration) string {
 	case stop < 0:
 		return "no stop command went out"
 	case f.got[stop].at > shows+within:
-		return fmt.Sprintf("the stop command went out %v after it showed, at most %v may pass", f.got[stop].at-shows, within)
+		return fmt.Sprintf("the stop command went out %v after it showed, at most %v may pass",
+			f.got[stop].at-shows, within)
 	}
 	if !strings.Contains(end.why, x.says) {
 		return fmt.Sprintf("it says %q, and not %q", end.why, x.says)

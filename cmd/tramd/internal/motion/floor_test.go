@@ -82,11 +82,15 @@ type ending struct {
 // floorProgram goes to three stations and home, and is retracted after some stops.
 func floorProgram() Program {
 	return Program{
-		Targets: []float64{0, 90, 0}, Begin: []string{"G90"}, Move: []string{"G1 A{deg} F{feed}", "G4 P{dwell_s}"}, End: []string{"G1 A-90 F{feed}", "G4 P0.1"},
-		Retract: []string{"G91", "G0 Z20"}, Stop: "M0", LineEnd: "\n", Done: regexp.MustCompile(`^ok$`), Refused: regexp.MustCompile(`^(?:error.*|ready.*)$`), Stopped: regexp.MustCompile(`^stopped$`),
-		FeedDegPerMin: 1800, LowDeg: -90, HighDeg: 90, Dwell: 200 * time.Millisecond, Settle: 10 * time.Second, Ack: time.Second, RetractTime: 3 * time.Second,
+		Targets: []float64{0, 90, 0}, Begin: []string{"G90"}, Move: []string{"G1 A{deg} F{feed}", "G4 P{dwell_s}"},
+		End:     []string{"G1 A-90 F{feed}", "G4 P0.1"},
+		Retract: []string{"G91", "G0 Z20"}, Stop: "M0", LineEnd: "\n", Done: regexp.MustCompile(`^ok$`),
+		Refused: regexp.MustCompile(`^(?:error.*|ready.*)$`), Stopped: regexp.MustCompile(`^stopped$`),
+		FeedDegPerMin: 1800, LowDeg: -90, HighDeg: 90, Dwell: 200 * time.Millisecond, Settle: 10 * time.Second,
+		Ack: time.Second, RetractTime: 3 * time.Second,
 		Open: 300 * time.Millisecond, Silent: 500 * time.Millisecond,
-		Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1, FrozenDeg: 30}, {Name: "far", LowMM: -1, HighMM: 1, FrozenDeg: 30}},
+		Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1, FrozenDeg: 30},
+			{Name: "far", LowMM: -1, HighMM: 1, FrozenDeg: 30}},
 	}
 }
 
@@ -113,7 +117,8 @@ func play(t *testing.T, planned time.Duration, what map[time.Duration]func(*floo
 }
 
 func newFloor(t *testing.T, planned time.Duration) *floor {
-	f := &floor{began: time.Now(), held: true, owner: make(chan struct{}, 1), toHost: make(chan byte, 1<<16), eof: make(chan struct{}), closed: make(chan struct{})}
+	f := &floor{began: time.Now(), held: true, owner: make(chan struct{}, 1), toHost: make(chan byte, 1<<16),
+		eof: make(chan struct{}), closed: make(chan struct{})}
 	f.lock = interlock.New(interlock.Options{Clock: f.clock, Input: func() string {
 		f.mu.Lock()
 		defer f.mu.Unlock()

@@ -99,7 +99,9 @@ func (m *Machine) gap(now time.Duration) []Act {
 	if d <= longestGap || m.phase == notBegun {
 		return nil
 	}
-	return m.stop(now, fmt.Sprintf("this computer stood still for %.1f s (asleep or overloaded), so nothing watched the arm", d.Seconds()),
+	return m.stop(
+		now, fmt.Sprintf("this computer stood still for %.1f s (asleep or overloaded), so nothing watched the arm",
+			d.Seconds()),
 		"the computer stood still")
 }
 
@@ -122,10 +124,12 @@ func (m *Machine) Line(now time.Duration, text string) []Act {
 	case !m.p.Done.MatchString(text):
 		return nil // a remark
 	case m.asked == "":
-		return m.stop(now, fmt.Sprintf("the controller acknowledged (%q) when nothing was asked: it is out of step", text), inTrouble)
+		return m.stop(now, fmt.Sprintf("the controller acknowledged (%q) when nothing was asked: it is out of step",
+			text), inTrouble)
 	}
 	if m.phase == moving && len(m.queue) == 0 && m.at > 0 && now-m.began < m.p.moveTime(m.distance())*soonest/100 {
-		return m.stop(now, fmt.Sprintf("the controller acknowledged %q sooner than the arm can be there: it is out of step, or does not keep to the feed", m.asked), inTrouble)
+		return m.stop(now, fmt.Sprintf(
+			"the controller acknowledged %q sooner than the arm can be there: it is out of step, or does not keep to the feed", m.asked), inTrouble)
 	}
 	m.asked = ""
 	return m.next(now)
@@ -145,7 +149,8 @@ func (m *Machine) Readings(now time.Duration, indicator int, r Readings) []Act {
 		return nil
 	}
 	if mm, out := ind.outside(r); out {
-		return m.stop(now, fmt.Sprintf("indicator %s reads %.3f mm, outside its travel of %v to %v mm", ind.Name, mm, ind.LowMM, ind.HighMM), "")
+		return m.stop(now, fmt.Sprintf("indicator %s reads %.3f mm, outside its travel of %v to %v mm", ind.Name, mm,
+			ind.LowMM, ind.HighMM), "")
 	}
 	return nil
 }
@@ -196,7 +201,8 @@ func (m *Machine) Lost(now time.Duration, err error) []Act {
 	m.seen = now
 	switch m.phase {
 	case notBegun, ended:
-		return m.call(now, fmt.Sprintf("the line to the motion controller broke (%v) before anything was sent", err), false, "")
+		return m.call(now, fmt.Sprintf("the line to the motion controller broke (%v) before anything was sent", err),
+			false, "")
 	case stopping:
 		m.deaf = true
 		return m.Tick(now)
@@ -212,7 +218,8 @@ func (m *Machine) Unsent(now time.Duration, err error) []Act {
 	m.seen = now
 	if m.phase == stopping {
 		m.enter(ended, now)
-		return []Act{{End: true, Why: fmt.Sprintf("%s; the stop command could not be sent (%v): use the machine's own stop", m.why, err), Asked: m.asking}}
+		return []Act{{End: true, Why: fmt.Sprintf(
+			"%s; the stop command could not be sent (%v): use the machine's own stop", m.why, err), Asked: m.asking}}
 	}
 	acts := m.stop(now, fmt.Sprintf("%q could not be sent to the motion controller (%v)", m.asked, err), brokenLine)
 	for i := range acts {
@@ -230,10 +237,12 @@ func (m *Machine) Tick(now time.Duration) []Act {
 		for i, w := range m.watches {
 			ind := m.p.Indicators[i]
 			if now-w.heard > m.p.Silent {
-				return m.stop(now, fmt.Sprintf("indicator %s has said nothing for %.1f s", ind.Name, (now-w.heard).Seconds()), "")
+				return m.stop(now, fmt.Sprintf("indicator %s has said nothing for %.1f s", ind.Name,
+					(now-w.heard).Seconds()), "")
 			}
 			if deg := m.travelled(now) - w.since; ind.frozen(w, deg, m.p.moveTime(deg)) {
-				return m.stop(now, fmt.Sprintf("indicator %s has read %.3f mm without a change while the arm turned by %.0f degrees: it does not follow the table, or its readings are repeated by something on the way", ind.Name, w.mm, deg), "")
+				return m.stop(now, fmt.Sprintf(
+					"indicator %s has read %.3f mm without a change while the arm turned by %.0f degrees: it does not follow the table, or its readings are repeated by something on the way", ind.Name, w.mm, deg), "")
 			}
 		}
 	}
@@ -244,19 +253,22 @@ func (m *Machine) Tick(now time.Duration) []Act {
 		return m.next(now)
 	case m.phase == stopping && m.deaf:
 		m.enter(ended, now)
-		return []Act{{End: true, Why: m.end() + "; the stop command was sent, but nothing more can be heard from the controller: use the machine's own stop", Asked: m.asking}}
+		return []Act{{End: true, Why: m.end() +
+			"; the stop command was sent, but nothing more can be heard from the controller: use the machine's own stop", Asked: m.asking}}
 	case m.phase == stopping && now-m.began >= m.stopFor():
 		m.enter(ended, now)
 		return []Act{{End: true, Why: m.end(), Asked: m.asking}}
 	case m.asked != "" && now > m.due:
-		return m.stop(now, fmt.Sprintf("no acknowledgement of %q came in its time", m.asked), "the controller does not acknowledge in time")
+		return m.stop(now, fmt.Sprintf("no acknowledgement of %q came in its time", m.asked),
+			"the controller does not acknowledge in time")
 	case m.phase == dwelling && now-m.began >= m.p.Dwell && now >= m.there:
 		// Not before the arm can be there at the commanded feed, whatever was acknowledged: where that was an
 		// acknowledgement too many, the true one comes in this time and shows it.
 		m.enter(settling, now)
 		return []Act{{Arrive: true, Station: m.at}}
 	case m.phase == settling && now-m.began > m.p.Settle:
-		return m.stop(now, fmt.Sprintf("the reading at %v degrees did not settle in %.0f s", m.p.Targets[m.at], m.p.Settle.Seconds()), "")
+		return m.stop(now, fmt.Sprintf("the reading at %v degrees did not settle in %.0f s", m.p.Targets[m.at],
+			m.p.Settle.Seconds()), "")
 	}
 	return nil
 }

@@ -14,9 +14,11 @@ import (
 func iso() Program {
 	return Program{
 		Targets: []float64{0, 90, 180, 90, 0},
-		Begin:   []string{"G90", "G94"}, Move: []string{"G1 A{deg} F{feed}", "G4 P{dwell_s}"}, Stop: "M0", LineEnd: "\n",
-		Done: regexp.MustCompile(`^ok$`), Refused: regexp.MustCompile(`^error`),
-		FeedDegPerMin: 600, LowDeg: -5, HighDeg: 185, Dwell: 500 * time.Millisecond, Settle: 20 * time.Second, Ack: 2 * time.Second,
+		Begin:   []string{"G90", "G94"}, Move: []string{"G1 A{deg} F{feed}", "G4 P{dwell_s}"}, Stop: "M0",
+		LineEnd: "\n",
+		Done:    regexp.MustCompile(`^ok$`), Refused: regexp.MustCompile(`^error`),
+		FeedDegPerMin: 600, LowDeg: -5, HighDeg: 185, Dwell: 500 * time.Millisecond, Settle: 20 * time.Second,
+		Ack:    2 * time.Second,
 		Silent: time.Second, Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1}},
 	}
 }
@@ -122,9 +124,11 @@ func TestWhateverIsWrongStopsItAndNothingIsSentAfterTheStop(t *testing.T) {
 		do   func(s *script)
 		want string
 	}{
-		"no acknowledgement at all": {func(s *script) { s.wait(time.Minute, 0) }, `no acknowledgement of "G1 A0.000 F600"`},
-		"refused":                   {func(s *script) { s.take(s.m.Line(s.now, "error:9")) }, `refused "G1 A0.000 F600": "error:9"`},
-		"acknowledged twice":        {func(s *script) { s.ack(); s.ack(); s.ack() }, "out of step"},
+		"no acknowledgement at all": {func(s *script) { s.wait(time.Minute, 0) },
+			`no acknowledgement of "G1 A0.000 F600"`},
+		"refused": {func(s *script) { s.take(s.m.Line(s.now, "error:9")) },
+			`refused "G1 A0.000 F600": "error:9"`},
+		"acknowledged twice": {func(s *script) { s.ack(); s.ack(); s.ack() }, "out of step"},
 		"acknowledged too soon": {func(s *script) {
 			s.ack()
 			s.ack()
@@ -133,12 +137,22 @@ func TestWhateverIsWrongStopsItAndNothingIsSentAfterTheStop(t *testing.T) {
 			s.ack()
 			s.ack()
 		}, "sooner than the arm can be there"},
-		"trouble while it settles":    {func(s *script) { s.ack(); s.ack(); s.wait(time.Second, 0); s.take(s.m.Line(s.now, "error: limit")) }, `says "error: limit"`},
-		"an indicator out of travel":  {func(s *script) { s.ack(); s.take(s.m.Readings(s.now, 0, one(1.2))) }, "arm reads 1.200 mm, outside its travel"},
-		"an indicator that is no one": {func(s *script) { s.take(s.m.Readings(s.now, 0, one(nan()))) }, "outside its travel"},
-		"an indicator gone silent":    {func(s *script) { s.hush(1500 * time.Millisecond) }, "arm has said nothing for 1.1 s"},
-		"a person":                    {func(s *script) { s.take(s.m.Stop(s.now, "given up by the person")) }, "given up by the person"},
-		"nothing settles":             {func(s *script) { s.ack(); s.ack(); s.wait(30*time.Second, 0) }, "did not settle in 20 s"},
+		"trouble while it settles": {func(s *script) {
+			s.ack()
+			s.ack()
+			s.wait(time.Second, 0)
+			s.take(s.m.Line(s.now, "error: limit"))
+		}, `says "error: limit"`},
+		"an indicator out of travel": {func(s *script) { s.ack(); s.take(s.m.Readings(s.now, 0, one(1.2))) },
+			"arm reads 1.200 mm, outside its travel"},
+		"an indicator that is no one": {func(s *script) { s.take(s.m.Readings(s.now, 0, one(nan()))) },
+			"outside its travel"},
+		"an indicator gone silent": {func(s *script) { s.hush(1500 * time.Millisecond) },
+			"arm has said nothing for 1.1 s"},
+		"a person": {func(s *script) { s.take(s.m.Stop(s.now, "given up by the person")) },
+			"given up by the person"},
+		"nothing settles": {func(s *script) { s.ack(); s.ack(); s.wait(30*time.Second, 0) },
+			"did not settle in 20 s"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := ready()
@@ -168,7 +182,8 @@ func nan() float64 { zero := 0.0; return zero / zero }
 func TestTheStopIsTriedOnALineThatBroke(t *testing.T) {
 	end := func(s *script, sent int, want string) {
 		t.Helper()
-		if s.ended == nil || !strings.Contains(s.ended.Why, want) || !strings.HasSuffix(s.ended.Why, "use the machine's own stop") || len(s.sent) != sent {
+		if s.ended == nil || !strings.Contains(s.ended.Why, want) ||
+			!strings.HasSuffix(s.ended.Why, "use the machine's own stop") || len(s.sent) != sent {
 			t.Errorf("%+v, want %q; sent %q", s.ended, want, s.sent)
 		}
 	}
@@ -257,7 +272,8 @@ func TestTheWayBackIsStoppedToo(t *testing.T) {
 		s.ack()
 		s.station(t)
 		s.station(t)
-		if s.last() != "G1 A0 F600" || s.ended != nil || s.m.Stage() != Returning || !strings.Contains(s.m.Say(), "keep clear") {
+		if s.last() != "G1 A0 F600" || s.ended != nil || s.m.Stage() != Returning ||
+			!strings.Contains(s.m.Say(), "keep clear") {
 			t.Fatalf("sent %q, ended %+v, says %q", s.sent, s.ended, s.m.Say())
 		}
 		return s
@@ -273,7 +289,8 @@ func TestTheWayBackIsStoppedToo(t *testing.T) {
 		s := home(t)
 		do(s)
 		s.wait(2*time.Second, 0)
-		if s.last() != "M0" || s.ended == nil || !strings.Contains(s.ended.Why, want) || !strings.HasPrefix(s.ended.Why, "every station was taken, but") {
+		if s.last() != "M0" || s.ended == nil || !strings.Contains(s.ended.Why, want) ||
+			!strings.HasPrefix(s.ended.Why, "every station was taken, but") {
 			t.Errorf("%s: sent %q, ended %+v", want, s.sent, s.ended)
 		}
 	}
@@ -313,7 +330,8 @@ func TestANumberThatStaysStopsTheArm(t *testing.T) {
 		t.Fatalf("sent %q", s.sent)
 	}
 	stay(s, 2*time.Second, 0.5)
-	if s.ended == nil || !strings.Contains(s.ended.Why, "arm has read 0.500 mm without a change while the arm turned by 30 degrees") {
+	if s.ended == nil || !strings.Contains(s.ended.Why,
+		"arm has read 0.500 mm without a change while the arm turned by 30 degrees") {
 		t.Errorf("%+v", s.ended)
 	}
 	s = begin(p)
@@ -433,7 +451,8 @@ func TestAProgramThatIsNotSafeIsRefused(t *testing.T) {
 		"station at NaN degrees":  func(p *Program) { p.Targets[0] = nan() },
 	} {
 		p := iso()
-		p.Targets, p.Move, p.Begin = append([]float64(nil), p.Targets...), append([]string(nil), p.Move...), append([]string(nil), p.Begin...)
+		p.Targets, p.Move, p.Begin = append([]float64(nil), p.Targets...), append([]string(nil), p.Move...),
+			append([]string(nil), p.Begin...)
 		spoil(&p)
 		if err := p.Check(); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v, want %q", err, want)

@@ -17,12 +17,14 @@ import (
 type Program struct {
 	Targets []float64 // spindle angles in degrees, in order, unwrapped
 
-	Begin   []string       // sent once before the first move
-	Move    []string       // sent for each target; the last must be acknowledged only once the arm stands
-	End     []string       // sent once after the last station
-	Stop    string         // sent as it is when anything is wrong, LineEnd behind it
-	Retract []string       // sent after a stop, where that is safe to say: see the package's words. None: nothing is sent
-	Stopped *regexp.Regexp // a line by which the controller says that it has stopped; needed for Retract, and none that Done is
+	Begin []string // sent once before the first move
+	Move  []string // sent for each target; the last must be acknowledged only once the arm stands
+	End   []string // sent once after the last station
+	Stop  string   // sent as it is when anything is wrong, LineEnd behind it
+	// sent after a stop, where that is safe to say: see the package's words. None: nothing is sent
+	Retract []string
+	// a line by which the controller says that it has stopped; needed for Retract, and none that Done is
+	Stopped *regexp.Regexp
 	LineEnd string         // "\n" or "\r\n" or "\r"
 	Done    *regexp.Regexp // a line that acknowledges a command
 	Refused *regexp.Regexp // a line that refuses one, or tells of trouble at any time; nil = none
@@ -74,7 +76,8 @@ func (p Program) Check() error {
 		say("a retract needs the line by which the controller says that it has stopped, and a time for it")
 	}
 	if strings.Contains(strings.Join(p.Retract, "\n"), "{deg") {
-		say("a retract with {deg} in it: after a stop the arm's place is not known; write commands that do not depend on it")
+		say(
+			"a retract with {deg} in it: after a stop the arm's place is not known; write commands that do not depend on it")
 	}
 	for _, t := range slices.Concat([]string{p.Stop}, p.Begin, p.Move, p.End, p.Retract) {
 		if _, err := p.fill(t, 0); err != nil {
@@ -99,7 +102,8 @@ func (p Program) fill(template string, deg float64) (string, error) {
 	var bad error
 	out := holes.ReplaceAllStringFunc(template, func(hole string) string {
 		name, digits, dotted := strings.Cut(strings.Trim(hole, "{}"), ".")
-		values := map[string]float64{"deg": deg, "feed": p.FeedDegPerMin, "dwell_s": p.Dwell.Seconds(), "dwell_ms": float64(p.Dwell.Milliseconds())}
+		values := map[string]float64{"deg": deg, "feed": p.FeedDegPerMin, "dwell_s": p.Dwell.Seconds(),
+			"dwell_ms": float64(p.Dwell.Milliseconds())}
 		x, ok := values[name]
 		places := 3
 		if name != "deg" {
@@ -113,7 +117,8 @@ func (p Program) fill(template string, deg float64) (string, error) {
 			places = n
 		}
 		if !ok {
-			bad = fmt.Errorf("command %q: %s is not known; write {deg}, {feed}, {dwell_s} or {dwell_ms}, with decimals as in {deg.2}", template, hole)
+			bad = fmt.Errorf(
+				"command %q: %s is not known; write {deg}, {feed}, {dwell_s} or {dwell_ms}, with decimals as in {deg.2}", template, hole)
 			return hole
 		}
 		if x == 0 {

@@ -13,7 +13,8 @@ import (
 // lifting is a program that is retracted after a stop.
 func lifting() Program {
 	p := iso()
-	p.Retract, p.Stopped, p.RetractTime = []string{"G91", "G0 Z20"}, regexp.MustCompile(`^(?:stopped|ok)$`), 10*time.Second
+	p.Retract, p.Stopped, p.RetractTime = []string{"G91", "G0 Z20"}, regexp.MustCompile(`^(?:stopped|ok)$`),
+		10*time.Second
 	return p
 }
 
@@ -51,7 +52,8 @@ func TestItIsRetractedOnlyOnceTheControllerSaysThatItStands(t *testing.T) {
 	}
 	s.wait(8*time.Second, 0)
 	s.ack()
-	if s.ended == nil || !strings.Contains(s.ended.Why, "outside its travel") || !strings.HasSuffix(s.ended.Why, "; then it was retracted") {
+	if s.ended == nil || !strings.Contains(s.ended.Why, "outside its travel") ||
+		!strings.HasSuffix(s.ended.Why, "; then it was retracted") {
 		t.Fatalf("ended %+v", s.ended)
 	}
 	n := len(s.sent)
@@ -70,23 +72,31 @@ func TestWhatIsNotSafeToRetractFromIsNot(t *testing.T) {
 		do   func(s *script)
 		want string // empty: it is retracted
 	}{
-		"out of travel":      {outside, ""},
-		"gone silent":        {func(s *script) { s.hush(1500 * time.Millisecond) }, ""},
-		"a sleep":            {func(s *script) { s.now += 5 * time.Second; s.take(s.m.Tick(s.now)) }, "the computer stood still"},
-		"a broken line":      {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) }, "use the machine's own stop"},
-		"not settled":        {func(s *script) { settling(s); s.wait(20*time.Second, 0) }, ""},
-		"a person":           {func(s *script) { s.take(s.m.Stop(s.now, "given up")) }, "a stop was asked for"},
-		"somebody at it":     {func(s *script) { s.take(s.m.Barred(s.now, "the spindle runs", false)) }, "the machine may be in use"},
-		"late":               {func(s *script) { s.wait(40*time.Second, 0) }, "does not acknowledge in time"},
-		"refused":            {func(s *script) { s.hear("error:9") }, "in trouble or out of step"},
-		"trouble":            {func(s *script) { settling(s); s.hear("error: limit") }, "in trouble or out of step"},
-		"out of step":        {func(s *script) { settling(s); s.ack() }, "in trouble or out of step"},
-		"then a person":      {func(s *script) { outside(s); s.take(s.m.Stop(s.now, "given up")) }, "a stop was asked for"},
-		"then trouble":       {func(s *script) { outside(s); s.hear("error: emergency") }, "in trouble or out of step"},
-		"then somebody":      {func(s *script) { outside(s); s.take(s.m.Barred(s.now, "the spindle runs", false)) }, "the machine may be in use"},
-		"no word of a stop":  {func(s *script) { outside(s); s.wait(5*time.Second, 0) }, "did not say that it has stopped"},
-		"an ok for a word":   {func(s *script) { outside(s); s.ack(); s.ack(); s.wait(5*time.Second, 0) }, "did not say that it has stopped"},
-		"a word out of time": {func(s *script) { outside(s); s.wait(2100*time.Millisecond, 0) }, "did not say that it has stopped"},
+		"out of travel": {outside, ""},
+		"gone silent":   {func(s *script) { s.hush(1500 * time.Millisecond) }, ""},
+		"a sleep": {func(s *script) { s.now += 5 * time.Second; s.take(s.m.Tick(s.now)) },
+			"the computer stood still"},
+		"a broken line": {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) },
+			"use the machine's own stop"},
+		"not settled": {func(s *script) { settling(s); s.wait(20*time.Second, 0) }, ""},
+		"a person":    {func(s *script) { s.take(s.m.Stop(s.now, "given up")) }, "a stop was asked for"},
+		"somebody at it": {func(s *script) { s.take(s.m.Barred(s.now, "the spindle runs", false)) },
+			"the machine may be in use"},
+		"late":        {func(s *script) { s.wait(40*time.Second, 0) }, "does not acknowledge in time"},
+		"refused":     {func(s *script) { s.hear("error:9") }, "in trouble or out of step"},
+		"trouble":     {func(s *script) { settling(s); s.hear("error: limit") }, "in trouble or out of step"},
+		"out of step": {func(s *script) { settling(s); s.ack() }, "in trouble or out of step"},
+		"then a person": {func(s *script) { outside(s); s.take(s.m.Stop(s.now, "given up")) },
+			"a stop was asked for"},
+		"then trouble": {func(s *script) { outside(s); s.hear("error: emergency") }, "in trouble or out of step"},
+		"then somebody": {func(s *script) { outside(s); s.take(s.m.Barred(s.now, "the spindle runs", false)) },
+			"the machine may be in use"},
+		"no word of a stop": {func(s *script) { outside(s); s.wait(5*time.Second, 0) },
+			"did not say that it has stopped"},
+		"an ok for a word": {func(s *script) { outside(s); s.ack(); s.ack(); s.wait(5*time.Second, 0) },
+			"did not say that it has stopped"},
+		"a word out of time": {func(s *script) { outside(s); s.wait(2100*time.Millisecond, 0) },
+			"did not say that it has stopped"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := underway()
@@ -99,7 +109,8 @@ func TestWhatIsNotSafeToRetractFromIsNot(t *testing.T) {
 				return
 			}
 			s.wait(4*time.Second, 0)
-			if s.last() != "M0" || s.ended == nil || !strings.HasSuffix(s.ended.Why, c.want) || !strings.Contains(s.ended.Why, "; not retracted: ") {
+			if s.last() != "M0" || s.ended == nil || !strings.HasSuffix(s.ended.Why, c.want) ||
+				!strings.Contains(s.ended.Why, "; not retracted: ") {
 				t.Errorf("sent %q, ended %+v, want %q", s.sent, s.ended, c.want)
 			}
 		})
@@ -111,12 +122,18 @@ func TestARetractThatGoesWrongIsStopped(t *testing.T) {
 		do   func(s *script)
 		want string
 	}{
-		"a person":     {func(s *script) { s.take(s.m.Stop(s.now, "given up")) }, "the retract was stopped too: given up"},
-		"refused":      {func(s *script) { s.hear("error:2") }, `the retract was stopped too: the controller refused "G91"`},
-		"late":         {func(s *script) { s.wait(13*time.Second, 0) }, `the retract was stopped too: no acknowledgement of "G91"`},
-		"somebody":     {func(s *script) { s.take(s.m.Barred(s.now, "the spindle runs", false)) }, "the retract was stopped too: the spindle runs"},
-		"a lost line":  {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) }, "use the machine's own stop"},
-		"twice wanted": {func(s *script) { s.hear("error:2"); s.hear("stopped"); s.take(s.m.Stop(s.now, "x")) }, "the retract was stopped too"},
+		"a person": {func(s *script) { s.take(s.m.Stop(s.now, "given up")) },
+			"the retract was stopped too: given up"},
+		"refused": {func(s *script) {
+			s.hear("error:2")
+		}, `the retract was stopped too: the controller refused "G91"`},
+		"late": {func(s *script) { s.wait(13*time.Second, 0) },
+			`the retract was stopped too: no acknowledgement of "G91"`},
+		"somebody": {func(s *script) { s.take(s.m.Barred(s.now, "the spindle runs", false)) },
+			"the retract was stopped too: the spindle runs"},
+		"a lost line": {func(s *script) { s.take(s.m.Lost(s.now, errors.New("gone"))) }, "use the machine's own stop"},
+		"twice wanted": {func(s *script) { s.hear("error:2"); s.hear("stopped"); s.take(s.m.Stop(s.now, "x")) },
+			"the retract was stopped too"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := underway()
@@ -127,7 +144,8 @@ func TestARetractThatGoesWrongIsStopped(t *testing.T) {
 			s.hear("stopped")
 			s.wait(5*time.Second, 0)
 			got := strings.Join(s.sent[n:], "|")
-			if s.ended == nil || !strings.Contains(s.ended.Why, c.want) || strings.Contains(s.ended.Why, "not retracted") {
+			if s.ended == nil || !strings.Contains(s.ended.Why, c.want) ||
+				strings.Contains(s.ended.Why, "not retracted") {
 				t.Errorf("ended %+v, want %q", s.ended, c.want)
 			}
 			if want := "M0"; got != want {

@@ -43,7 +43,8 @@ func NewRunner(p Program, clock func() time.Duration, h Hooks) (*Runner, error) 
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	return &Runner{p: p, clock: clock, h: h, done: make(chan struct{}), wake: make(chan struct{}, 1), readings: make([]Readings, len(p.Indicators))}, nil
+	return &Runner{p: p, clock: clock, h: h, done: make(chan struct{}), wake: make(chan struct{}, 1),
+		readings: make([]Readings, len(p.Indicators))}, nil
 }
 
 // Reading takes what an indicator reads.
@@ -101,7 +102,9 @@ func (r *Runner) run(ctx context.Context, line Line, news *reporter) {
 		reader.Wait()
 	}()
 	start := r.clock()
-	w := &worker{r: r, m: NewMachine(r.p), line: line, news: news, since: func() time.Duration { return r.clock() - start }}
+	w := &worker{r: r, m: NewMachine(r.p), line: line, news: news, since: func() time.Duration {
+		return r.clock() - start
+	}}
 	tick := time.NewTicker(tickEvery)
 	defer tick.Stop()
 	w.bar() // nothing was sent yet

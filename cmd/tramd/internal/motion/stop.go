@@ -100,9 +100,11 @@ func (m *Machine) Say() string {
 	case notBegun, opening, preparing:
 		return "The motion controller is being made ready. Keep clear."
 	case moving:
-		return fmt.Sprintf("The arm is moved to %v° (%d of %d). Keep clear.", m.p.Targets[m.at], m.at+1, len(m.p.Targets))
+		return fmt.Sprintf("The arm is moved to %v° (%d of %d). Keep clear.", m.p.Targets[m.at], m.at+1,
+			len(m.p.Targets))
 	case dwelling, settling:
-		return fmt.Sprintf("Waiting for the reading at %v° (%d of %d). Keep clear: the arm moves on by itself.", m.p.Targets[m.at], m.at+1, len(m.p.Targets))
+		return fmt.Sprintf("Waiting for the reading at %v° (%d of %d). Keep clear: the arm moves on by itself.",
+			m.p.Targets[m.at], m.at+1, len(m.p.Targets))
 	case finishing:
 		return "Every station is taken. The arm is moved back: keep clear until it stands."
 	case stopping:

@@ -64,20 +64,25 @@ func (n Names) Announcements(s *session.Snapshot) []Message {
 	base := n.base()
 	for _, axis := range []struct{ id, name string }{{"tilt", "Tilt"}, {"nod", "Nod"}} {
 		topic := base + "/" + axis.id
-		announce("sensor", axis.id, entity{Name: axis.name, StateTopic: topic, Value: "{{ value_json.mm_per_m }}", Attributes: topic,
-			Unit: "mm/m", StateClass: "measurement", Digits: 4})
-		announce("sensor", axis.id+"_uncertainty", entity{Name: axis.name + " ±", StateTopic: topic, Value: "{{ value_json.U_mm_per_m }}",
-			Unit: "mm/m", StateClass: "measurement", Digits: 4})
+		announce("sensor", axis.id, entity{Name: axis.name, StateTopic: topic, Value: "{{ value_json.mm_per_m }}",
+			Attributes: topic,
+			Unit:       "mm/m", StateClass: "measurement", Digits: 4})
+		announce("sensor", axis.id+"_uncertainty", entity{Name: axis.name + " ±", StateTopic: topic,
+			Value: "{{ value_json.U_mm_per_m }}",
+			Unit:  "mm/m", StateClass: "measurement", Digits: 4})
 	}
 	check := base + "/check"
 	announce("sensor", "verdict", entity{Name: "Verdict", StateTopic: check, Value: "{{ value_json.verdict }}"})
-	announce("sensor", "last_check", entity{Name: "Last check", StateTopic: check, Value: "{{ value_json.last }}", Class: "timestamp"})
-	announce("sensor", "next_check", entity{Name: "Next check", StateTopic: check, Value: "{{ value_json.next }}", Class: "timestamp"})
+	announce("sensor", "last_check", entity{Name: "Last check", StateTopic: check, Value: "{{ value_json.last }}",
+		Class: "timestamp"})
+	announce("sensor", "next_check", entity{Name: "Next check", StateTopic: check, Value: "{{ value_json.next }}",
+		Class: "timestamp"})
 	announce("binary_sensor", "alarm", entity{Name: "Alarm", StateTopic: base + "/alarm", Value: "{{ value_json.on }}",
 		Attributes: base + "/alarm", Class: "problem", On: "True", Off: "False"})
 	for _, d := range s.Devices {
-		announce("binary_sensor", "device_"+identifier(d.Name), entity{Name: d.Name, StateTopic: base + "/device/" + level(d.Name),
-			Value: "{{ value_json.on }}", Class: "connectivity", On: "True", Off: "False"})
+		announce("binary_sensor", "device_"+identifier(d.Name),
+			entity{Name: d.Name, StateTopic: base + "/device/" + level(d.Name),
+				Value: "{{ value_json.on }}", Class: "connectivity", On: "True", Off: "False"})
 	}
 	return out
 }

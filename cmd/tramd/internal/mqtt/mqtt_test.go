@@ -40,8 +40,10 @@ func newLinnet() *linnet {
 		Machine: "linnet", NextCheck: &next, NextWhy: "it drifts slowly",
 		Last: &session.LastRun{Run: 3, At: at, Result: sweep.Result{
 			Tilt: axis(0.081, sweep.Outside), Nod: axis(-0.012, sweep.Within), Verdict: sweep.Outside}},
-		Drift:   &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Text: "The tilt is outside."}}},
-		Devices: []session.DeviceState{{Name: "arm", State: "live", Talk: "talking"}, {Name: "encoder", State: "absent"}},
+		Drift: &session.DriftState{
+			Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Text: "The tilt is outside."}}},
+		Devices: []session.DeviceState{{Name: "arm", State: "live", Talk: "talking"},
+			{Name: "encoder", State: "absent"}},
 	}}
 }
 
@@ -107,7 +109,8 @@ type reader struct {
 
 func read(t *testing.T, port int, args ...string) *reader {
 	t.Helper()
-	cmd := exec.Command("mosquitto_sub", append([]string{"-h", "127.0.0.1", "-p", fmt.Sprint(port), "-t", "#", "-F", "%t\t%p"}, args...)...)
+	cmd := exec.Command("mosquitto_sub",
+		append([]string{"-h", "127.0.0.1", "-p", fmt.Sprint(port), "-t", "#", "-F", "%t\t%p"}, args...)...)
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -146,7 +149,8 @@ func (r *reader) wait(t *testing.T, topic, want string) {
 
 func options(l *linnet, port int) Options {
 	return Options{
-		Names:  Names{Prefix: "tramd", Discovery: "homeassistant", Machine: "linnet", Version: "v1", Page: "http://linnet.local:9743/"},
+		Names: Names{Prefix: "tramd", Discovery: "homeassistant", Machine: "linnet", Version: "v1",
+			Page: "http://linnet.local:9743/"},
 		Broker: &url.URL{Scheme: "mqtt", Host: fmt.Sprintf("127.0.0.1:%d", port)}, Live: l,
 		Log: slog.New(slog.DiscardHandler), Every: 50 * time.Millisecond,
 	}
@@ -274,8 +278,11 @@ func TestAnEncryptedBrokerWithALogin(t *testing.T) {
 		t.Fatalf("%v: %s", err, out)
 	}
 	port := freePort(t)
-	broker(t, port, fmt.Sprintf("allow_anonymous false\npassword_file %s\nlistener %d 127.0.0.1\ncafile %s\ncertfile %s\nkeyfile %s\n",
-		people, port, ca, write("cert.pem", cert), write("key.pem", key)))
+	broker(
+		t, port,
+		fmt.Sprintf(
+			"allow_anonymous false\npassword_file %s\nlistener %d 127.0.0.1\ncafile %s\ncertfile %s\nkeyfile %s\n",
+			people, port, ca, write("cert.pem", cert), write("key.pem", key)))
 	o := options(newLinnet(), port)
 	o.Broker.Scheme = "mqtts"
 	o.User, o.Password, o.TLS = "linnet", "a plain word", authority.Client(nil, nil)
@@ -313,9 +320,11 @@ func (w writer) Write(b []byte) (int, error) { w(b); return len(b), nil }
 // (home-assistant.io/integrations/sensor.mqtt, binary_sensor.mqtt and mqtt; from memory, compared with public listings
 // of them).
 var (
-	sensorKeys = []string{"name", "unique_id", "state_topic", "value_template", "json_attributes_topic", "availability_topic",
+	sensorKeys = []string{"name", "unique_id", "state_topic", "value_template", "json_attributes_topic",
+		"availability_topic",
 		"unit_of_measurement", "device_class", "state_class", "suggested_display_precision", "device", "origin"}
-	binaryKeys = []string{"name", "unique_id", "state_topic", "value_template", "json_attributes_topic", "availability_topic",
+	binaryKeys = []string{"name", "unique_id", "state_topic", "value_template", "json_attributes_topic",
+		"availability_topic",
 		"device_class", "payload_on", "payload_off", "device", "origin"}
 	deviceKeys    = []string{"identifiers", "name", "sw_version", "configuration_url"}
 	originKeys    = []string{"name", "sw_version", "support_url"}
@@ -347,7 +356,8 @@ func TestDiscoveryHoldsToThePublishedKeys(t *testing.T) {
 		if len(parts) == 5 && parts[1] == "binary_sensor" {
 			keys, classes = binaryKeys, binaryClasses
 		}
-		if len(parts) != 5 || parts[0] != "homeassistant" || parts[4] != "config" || strings.Trim(parts[3], "abcdefghijklmnopqrstuvwxyz_") != "" {
+		if len(parts) != 5 || parts[0] != "homeassistant" || parts[4] != "config" ||
+			strings.Trim(parts[3], "abcdefghijklmnopqrstuvwxyz_") != "" {
 			t.Errorf("topic %s", m.Topic)
 		}
 		for part, known := range map[string][]string{"": keys, "device": deviceKeys, "origin": originKeys} {

@@ -100,7 +100,8 @@ func (p *publisher) config() autopaho.ClientConfig {
 		OnConnectError: func(err error) {
 			if !p.failing {
 				p.failing = true
-				p.o.Log.Warn("the MQTT broker cannot be reached; trying again", "broker", p.o.Broker.Redacted(), "error", err)
+				p.o.Log.Warn("the MQTT broker cannot be reached; trying again", "broker", p.o.Broker.Redacted(),
+					"error", err)
 			}
 		},
 		ClientConfig: paho.ClientConfig{ClientID: "tramd-" + identifier(p.o.Machine), PacketTimeout: sendTimeout},

@@ -81,7 +81,8 @@ func (n Names) States(s *session.Snapshot) []Message {
 			axis *sweep.Axis
 		}{{"tilt", s.Last.Result.Tilt}, {"nod", s.Last.Result.Nod}} {
 			if x.axis != nil {
-				out = append(out, message(base+"/"+x.name, axisState{x.axis.Slope.MMPerM(), x.axis.Expanded.MMPerM(), string(x.axis.Verdict)}))
+				out = append(out, message(base+"/"+x.name, axisState{x.axis.Slope.MMPerM(), x.axis.Expanded.MMPerM(),
+					string(x.axis.Verdict)}))
 			}
 		}
 	}
@@ -91,7 +92,8 @@ func (n Names) States(s *session.Snapshot) []Message {
 		if state == "" {
 			state = d.State
 		}
-		out = append(out, message(base+"/device/"+level(d.Name), deviceState{d.Talk == "talking" || d.Talk == "not_expected", state}))
+		out = append(out, message(base+"/device/"+level(d.Name), deviceState{d.Talk == "talking" ||
+			d.Talk == "not_expected", state}))
 	}
 	return out
 }

@@ -58,7 +58,8 @@ func TestWithoutAManagerNothingIsSaidAndBadAddressesAreRefused(t *testing.T) {
 		t.Error("a relative address was taken")
 	}
 	t.Setenv("NOTIFY_SOCKET", "/nowhere/at/all")
-	for usec, want := range map[string]bool{"": true, "0": false, "-1": false, "soon": false, "99999999999999999999": false, "1000": true} {
+	for usec, want := range map[string]bool{"": true, "0": false, "-1": false, "soon": false,
+		"99999999999999999999": false, "1000": true} {
 		t.Setenv("WATCHDOG_USEC", usec)
 		t.Setenv("WATCHDOG_PID", "")
 		if _, err := FromEnvironment(); (err == nil) != want {

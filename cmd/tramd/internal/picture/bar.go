@@ -34,13 +34,15 @@ func Bar(title string, rings []Ring) string {
 		}
 		way := r.TowardsDeg * math.Pi / 180
 		ex, ey := x+scale*r.EccentricityMM*math.Cos(way), y-scale*r.EccentricityMM*math.Sin(way)
-		c.put(`<circle cx="%.1f" cy="%.1f" r="62" fill="none" stroke="%s" stroke-width="1.5" stroke-dasharray="6 4"/>`, x, y, soft)
+		c.put(`<circle cx="%.1f" cy="%.1f" r="62" fill="none" stroke="%s" stroke-width="1.5" stroke-dasharray="6 4"/>`,
+			x, y, soft)
 		c.put(`<circle cx="%.1f" cy="%.1f" r="62" fill="none" stroke="%s" stroke-width="2.5"/>`, ex, ey, blue)
 		c.put(`<circle cx="%.1f" cy="%.1f" r="2.5" fill="%s"/>`, x, y, soft)
 		if math.Hypot(ex-x, ey-y) > 3 {
 			c.arrow(x, y, ex, ey, high)
 		}
-		c.text(x, 256, "middle", ink, "%s", fmt.Sprintf("at %.6g mm: %.1f µm to %.0f°", r.AtMM, 1000*r.EccentricityMM, r.TowardsDeg))
+		c.text(x, 256, "middle", ink, "%s", fmt.Sprintf("at %.6g mm: %.1f µm to %.0f°", r.AtMM, 1000*r.EccentricityMM,
+			r.TowardsDeg))
 	}
 	return c.close()
 }

@@ -27,7 +27,9 @@ type canvas struct {
 // open begins a picture that is named for those who do not see it.
 func open(width, height float64, name string) *canvas {
 	c := &canvas{width: width, height: height}
-	fmt.Fprintf(c, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" role="img" aria-label="%s" font-family="sans-serif" font-size="18">`,
+	fmt.Fprintf(
+		c,
+		`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" role="img" aria-label="%s" font-family="sans-serif" font-size="18">`,
 		width, height, html.EscapeString(name))
 	c.put(`<rect width="%g" height="%g" fill="%s"/>`, width, height, ground)
 	return c
@@ -38,11 +40,13 @@ func (c *canvas) put(format string, args ...any) { fmt.Fprintf(c, format, args..
 func (c *canvas) close() string { return c.String() + "</svg>" }
 
 func (c *canvas) text(x, y float64, anchor, colour, format string, args ...any) {
-	c.put(`<text x="%.1f" y="%.1f" text-anchor="%s" fill="%s">%s</text>`, x, y, anchor, colour, html.EscapeString(fmt.Sprintf(format, args...)))
+	c.put(`<text x="%.1f" y="%.1f" text-anchor="%s" fill="%s">%s</text>`, x, y, anchor, colour,
+		html.EscapeString(fmt.Sprintf(format, args...)))
 }
 
 func (c *canvas) line(x1, y1, x2, y2 float64, colour string, width float64) {
-	c.put(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%g"/>`, x1, y1, x2, y2, colour, width)
+	c.put(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%g"/>`, x1, y1, x2, y2,
+		colour, width)
 }
 
 // arrow draws a line with a head at its end.

@@ -11,7 +11,8 @@ type Link struct {
 }
 
 // bodies are where each stands in the picture.
-var bodies = map[string][2]float64{"spindle": {100, 66}, "head travel": {540, 66}, "table": {540, 290}, "cross travels": {100, 290}}
+var bodies = map[string][2]float64{"spindle": {100, 66}, "head travel": {540, 66}, "table": {540, 290},
+	"cross travels": {100, 290}}
 
 // Chain draws the bodies with an arrow for each relation.
 func Chain(title string, links []Link) string {
@@ -57,7 +58,8 @@ func Chain(title string, links []Link) string {
 	}
 	for _, name := range []string{"spindle", "head travel", "table", "cross travels"} {
 		at := bodies[name]
-		c.put(`<rect x="%.0f" y="%.0f" width="150" height="40" rx="4" fill="%s" stroke="%s" stroke-width="1.5"/>`, at[0]-75, at[1]-20, ground, ink)
+		c.put(`<rect x="%.0f" y="%.0f" width="150" height="40" rx="4" fill="%s" stroke="%s" stroke-width="1.5"/>`,
+			at[0]-75, at[1]-20, ground, ink)
 		c.text(at[0], at[1]+6, "middle", ink, "%s", name)
 	}
 	return c.close()

@@ -15,11 +15,14 @@ func TestPicturesAreWellFormedAndSayTheirNumbers(t *testing.T) {
 		svg  string
 		want []string
 	}{
-		"line": {Line("left <rail> & co", []Curve{{"", []Point{{300, 0.004}, {0, -0.002}, {150, 0}}}}), []string{"left &lt;rail&gt; &amp; co", "+4.0 µm", "−2.0 µm", "300 mm", "form × "}},
+		"line": {Line("left <rail> & co", []Curve{{"", []Point{{300, 0.004}, {0, -0.002}, {150, 0}}}}),
+			[]string{"left &lt;rail&gt; &amp; co", "+4.0 µm", "−2.0 µm", "300 mm", "form × "}},
 		"plane": {Plane("plate", []Cell{{0, 0, 0.003}, {100, 0, -0.003}, {0, 80, -0.003}, {100, 80, 0.003}}, &twist),
 			[]string{"+3.0 µm", "−3.0 µm", "twist +0.120 mm/m"}},
-		"bar":   {Bar("shank", []Ring{{10, 0.01, 30}, {35, 0.06, 40}}), []string{"at 10 mm: 10.0 µm to 30°", "at 35 mm: 60.0 µm to 40°"}},
-		"chain": {Chain("all relations", []Link{{From: "spindle", To: "table", Says: []string{"tilt -0.012 ± 0.004"}}, {From: "cross travels", To: "table"}}), []string{"tilt −0.012", "not measured", "head travel"}},
+		"bar": {Bar("shank", []Ring{{10, 0.01, 30}, {35, 0.06, 40}}),
+			[]string{"at 10 mm: 10.0 µm to 30°", "at 35 mm: 60.0 µm to 40°"}},
+		"chain": {Chain("all relations", []Link{{From: "spindle", To: "table", Says: []string{"tilt -0.012 ± 0.004"}},
+			{From: "cross travels", To: "table"}}), []string{"tilt −0.012", "not measured", "head travel"}},
 	} {
 		for _, want := range x.want {
 			if !strings.Contains(x.svg, want) {
@@ -42,8 +45,9 @@ func TestPicturesAreWellFormedAndSayTheirNumbers(t *testing.T) {
 func TestWhatCannotBeDrawn(t *testing.T) {
 	t.Parallel()
 	for name, svg := range map[string]string{
-		"no line": Line("x", nil), "one place": Line("x", []Curve{{"", []Point{{1, 1}}}}), "no plane": Plane("x", nil, nil),
-		"one row": Plane("x", []Cell{{0, 0, 1}, {1, 0, 1}}, nil), "no bar": Bar("x", nil), "no chain": Chain("x", nil),
+		"no line": Line("x", nil), "one place": Line("x", []Curve{{"", []Point{{1, 1}}}}),
+		"no plane": Plane("x", nil, nil),
+		"one row":  Plane("x", []Cell{{0, 0, 1}, {1, 0, 1}}, nil), "no bar": Bar("x", nil), "no chain": Chain("x", nil),
 	} {
 		if svg != "" {
 			t.Errorf("%s: %s", name, svg)

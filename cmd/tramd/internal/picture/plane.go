@@ -33,7 +33,8 @@ func Plane(title string, cells []Cell, twistMMPerM *float64) string {
 		i, _ := slices.BinarySearch(xs, cell.X)
 		j, _ := slices.BinarySearch(ys, cell.Y)
 		px, py := left+dx*float64(i), top+height-dy*float64(j+1) // larger y lies at the back, which is up
-		c.put(`<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" fill="%s" stroke="%s"/>`, px, py, dx, dy, shade(cell.MM/math.Max(most, 1e-9)), ground)
+		c.put(`<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" fill="%s" stroke="%s"/>`, px, py, dx, dy,
+			shade(cell.MM/math.Max(most, 1e-9)), ground)
 		if dx > 84 && dy > 24 {
 			c.text(px+dx/2, py+dy/2+6, "middle", ink, "%s", microns(cell.MM))
 		}

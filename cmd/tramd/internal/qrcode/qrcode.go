@@ -27,7 +27,8 @@ func SVG(address string) (string, error) {
 		}
 	}
 	side := code.Size + 2*quiet
-	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" shape-rendering="crispEdges"><rect width="%d" height="%d" fill="#fff"/><path d="%s"/></svg>`,
+	return fmt.Sprintf(
+		`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" shape-rendering="crispEdges"><rect width="%d" height="%d" fill="#fff"/><path d="%s"/></svg>`,
 		side, side, side, side, path.String()), nil
 }
 

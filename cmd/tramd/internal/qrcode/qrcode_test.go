@@ -38,7 +38,8 @@ func read(t *testing.T, side int, black func(x, y int) bool) string {
 }
 
 func TestAReaderFindsTheAddress(t *testing.T) {
-	for _, address := range []string{"http://linnet:9743", "https://shop-pi.local:9743/", "http://[fd00::12]:9743/" + strings.Repeat("x", 200)} {
+	for _, address := range []string{"http://linnet:9743", "https://shop-pi.local:9743/", "http://[fd00::12]:9743/" +
+		strings.Repeat("x", 200)} {
 		svg, err := SVG(address)
 		if err != nil {
 			t.Fatal(err)

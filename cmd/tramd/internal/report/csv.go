@@ -16,7 +16,9 @@ import (
 func WriteCSV(w io.Writer, h *drift.History) error {
 	out := csv.NewWriter(w)
 	head := strings.Split(drift.CSVHeader, ",")
-	warm := slices.ContainsFunc(h.Entries, func(e drift.Entry) bool { return e.Check != nil && e.Check.TemperatureC != nil })
+	warm := slices.ContainsFunc(h.Entries, func(e drift.Entry) bool {
+		return e.Check != nil && e.Check.TemperatureC != nil
+	})
 	if warm {
 		head = append(head, drift.TemperatureColumn)
 	}

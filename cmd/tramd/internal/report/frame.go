@@ -70,7 +70,8 @@ func (f *frame) grid() {
 		x := f.x(t)
 		fmt.Fprintf(&f.b, `<line class="grid" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, x, top, x, tall-bottom)
 		if x > left+10 && x < wide-right-26 || days < 1 {
-			fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, tall-bottom+15, t.Local().Format(form))
+			fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, tall-bottom+15,
+				t.Local().Format(form))
 		}
 	}
 	fmt.Fprintf(&f.b, `<text class="tick" x="%.1f" y="%.1f">%s</text>`, 4.0, top+4, f.leans.units.Lean())
@@ -113,7 +114,8 @@ func (f *frame) level(class string, v float64) {
 
 func (f *frame) moment(class string, t time.Time, label string) {
 	x := f.x(t)
-	fmt.Fprintf(&f.b, `<line class="%s" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"><title>%s</title></line>`, class, x, top, x, tall-bottom, html.EscapeString(label))
+	fmt.Fprintf(&f.b, `<line class="%s" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"><title>%s</title></line>`, class, x,
+		top, x, tall-bottom, html.EscapeString(label))
 }
 
 // mark writes a word along a moment's line, below the picture.
@@ -122,7 +124,8 @@ func (f *frame) mark(t time.Time, word string) {
 	if x > wide-right-40 { // or its end is cut off
 		x, anchor = wide-2, "end"
 	}
-	fmt.Fprintf(&f.b, `<text class="mark" x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, tall-4, anchor, html.EscapeString(word))
+	fmt.Fprintf(&f.b, `<text class="mark" x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, tall-4, anchor,
+		html.EscapeString(word))
 }
 
 type spot struct {
@@ -168,7 +171,8 @@ func (f *frame) dots(class string, s []spot) {
 	for _, p := range s {
 		x, y := f.x(p.t), f.clip(p.v)
 		if p.high > p.low && len(s) <= 150 {
-			fmt.Fprintf(&f.b, `<line class="bar" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, x, f.clip(p.low), x, f.clip(p.high))
+			fmt.Fprintf(&f.b, `<line class="bar" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, x, f.clip(p.low), x,
+				f.clip(p.high))
 		}
 		fmt.Fprintf(&f.b, `<circle class="%s" cx="%.1f" cy="%.1f" r="%s"/>`, class, x, y, radius(len(s)))
 	}

@@ -41,7 +41,8 @@ func (l leans) history(v *drift.View, axis int) picture {
 		till = earlier(ahead[n-1].t, till.Add(till.Sub(from)/2))
 	}
 	low, high := extent(v.Limit, measured, expected(measured, until(ahead, till)))
-	p.Says = fmt.Sprintf("%s from %s to %s: %d checks, tolerance, events, and what is expected until %s", name, day(from), day(measured[len(measured)-1].t), v.Total, day(till))
+	p.Says = fmt.Sprintf("%s from %s to %s: %d checks, tolerance, events, and what is expected until %s", name,
+		day(from), day(measured[len(measured)-1].t), v.Total, day(till))
 	f := l.newFrame(from, till, low, high, p.Says)
 	if v.Limit > 0 {
 		f.level("limit", v.Limit)

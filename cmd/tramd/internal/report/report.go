@@ -42,7 +42,8 @@ var style string
 // nothing else.
 func ContentPolicy() string {
 	sum := sha256.Sum256([]byte(style))
-	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 }
 
 var page = template.Must(template.New("page").Parse(pageText))
@@ -88,9 +89,12 @@ type eventRow struct{ Time, Kind, Text string }
 func (r *Report) Write(w io.Writer) error {
 	a := r.Answer
 	s := sheet{
-		Title: "How long " + r.Machine + " stays square", Machine: r.Machine, Surface: r.Surface, Tolerance: r.Tolerance,
-		Style: template.CSS(style), Checks: len(a.Rows), Verdict: string(a.Verdict), Why: r.Units.Words(a.Forecast.Why),
-		Reliability: figure(100*r.Reliability, 4), Version: r.Version, Unit: r.Units.Lean(), Scale: "1 mm/m is 0.3 mm over 300 mm",
+		Title: "How long " + r.Machine + " stays square", Machine: r.Machine, Surface: r.Surface,
+		Tolerance: r.Tolerance,
+		Style:     template.CSS(style), Checks: len(a.Rows), Verdict: string(a.Verdict),
+		Why:         r.Units.Words(a.Forecast.Why),
+		Reliability: figure(100*r.Reliability, 4), Version: r.Version, Unit: r.Units.Lean(),
+		Scale: "1 mm/m is 0.3 mm over 300 mm",
 	}
 	l := leans{r.Units}
 	if s.Unit != "mm/m" {
@@ -112,7 +116,8 @@ func (r *Report) Write(w io.Writer) error {
 	if o := a.Forecast.Outside; o != nil {
 		s.Outside = fmt.Sprintf("%s, with 95 %% between %s and %s", date(o.Time), date(o.Low), date(o.High))
 		if o.HighOpen {
-			s.Outside = fmt.Sprintf("%s, with 97.5 %% not before %s; it may as well never be", date(o.Time), date(o.Low))
+			s.Outside = fmt.Sprintf("%s, with 97.5 %% not before %s; it may as well never be", date(o.Time),
+				date(o.Low))
 		}
 	}
 	v := a.View(r.History, drawn, r.Reliability)
@@ -125,7 +130,8 @@ func (r *Report) Write(w io.Writer) error {
 	s.Trends, s.TrendChecks = l.trends(r.History)
 	intervals := a.Intervals(r.History, r.Reliability)
 	for _, x := range intervals {
-		s.Intervals = append(s.Intervals, intervalRow{x.Method, interval(x.Days), hours(x.Hours), r.Units.Words(x.Basis)})
+		s.Intervals = append(s.Intervals, intervalRow{x.Method, interval(x.Days), hours(x.Hours),
+			r.Units.Words(x.Basis)})
 	}
 	s.Manual = r.manual(intervals[0])
 	s.Episodes = l.episodes(a.Rows)
@@ -148,16 +154,19 @@ func (r *Report) Write(w io.Writer) error {
 func (l leans) axisRows(a *drift.Answer) []axisRow {
 	var out []axisRow
 	for i, x := range a.Tracker.Now() {
-		row := axisRow{Name: drift.Axes[i], Level: "not measured", U: "–", Rate: "–", RateU: "–", Scatter: "–", Kind: "–"}
+		row := axisRow{Name: drift.Axes[i], Level: "not measured", U: "–", Rate: "–", RateU: "–",
+			Scatter: "–", Kind: "–"}
 		if x != nil {
 			row.Level = l.signed(x.Level, 4)
 			row.U, row.Rate, row.RateU = l.number(1.96*x.U, 4), l.signed(x.Rate, 6), l.number(1.96*x.RateU, 6)
 			row.Scatter = l.number(a.Scatter[i], 4)
 			if rate, u, ok := a.RatePer100Hours(i); ok {
-				row.Rate += fmt.Sprintf(" (by the spindle's hours: %s ± %s per 100 h)", l.signed(rate, 5), l.number(1.96*u, 5))
+				row.Rate += fmt.Sprintf(" (by the spindle's hours: %s ± %s per 100 h)", l.signed(rate, 5),
+					l.number(1.96*u, 5))
 			}
 			if perK, u, ok := a.PerKelvin(i); ok {
-				row.Level += fmt.Sprintf(" (at %s °C; with the temperature: %s ± %s per kelvin)", number(a.AtC, 1), l.signed(perK, 5), l.number(1.96*u, 5))
+				row.Level += fmt.Sprintf(" (at %s °C; with the temperature: %s ± %s per kelvin)", number(a.AtC, 1),
+					l.signed(perK, 5), l.number(1.96*u, 5))
 			}
 			best := 0.0
 			for k := drift.Steady; k <= drift.Settling; k++ {
@@ -193,7 +202,8 @@ func (l leans) trends(h *drift.History) ([]trendRow, int) {
 		if math.IsNaN(s.Slope) {
 			continue
 		}
-		out = append(out, trendRow{name, signed(float64(m.S), 0), signed(m.Z, 2), probability(m.P()), l.signed(s.Slope, 6), l.signed(s.Low, 6), l.signed(s.High, 6)})
+		out = append(out, trendRow{name, signed(float64(m.S), 0), signed(m.Z, 2), probability(m.P()),
+			l.signed(s.Slope, 6), l.signed(s.Low, 6), l.signed(s.High, 6)})
 	}
 	return out, len(seg)
 }

@@ -24,7 +24,8 @@ func linnet() *drift.History {
 	h := &drift.History{}
 	at := time.Date(2026, 1, 5, 7, 30, 0, 0, time.UTC)
 	event := func(kind, text string) {
-		h.Entries = append(h.Entries, drift.Entry{Event: &drift.Event{Time: at.Add(-time.Hour), Kind: kind, Text: text}})
+		h.Entries = append(h.Entries,
+			drift.Entry{Event: &drift.Event{Time: at.Add(-time.Hour), Kind: kind, Text: text}})
 	}
 	event("adjusted", "swing by 0.15 mm, <shim> of 0.05 mm")
 	hours := 1200.0
@@ -58,7 +59,8 @@ func reportOf(t *testing.T, h *drift.History) *Report {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &Report{Machine: "linnet", Surface: "bed", Tolerance: "0.02/300", History: h, Answer: a, Reliability: 0.95, Version: "v1.2.3"}
+	return &Report{Machine: "linnet", Surface: "bed", Tolerance: "0.02/300", History: h, Answer: a, Reliability: 0.95,
+		Version: "v1.2.3"}
 }
 
 func TestReportIsTheSameForTheSameHistory(t *testing.T) {
@@ -80,7 +82,8 @@ func TestReportIsTheSameForTheSameHistory(t *testing.T) {
 		t.Errorf("the report changed; look at it, then run with -update")
 	}
 	text := b.String()
-	for _, must := range []string{"For the machine's manual", "whichever comes first", "swing by 0.15 mm, &lt;shim&gt;", "nod is moving by", "Isolate the spindle"} {
+	for _, must := range []string{"For the machine's manual", "whichever comes first", "swing by 0.15 mm, &lt;shim&gt;",
+		"nod is moving by", "Isolate the spindle"} {
 		if !strings.Contains(text, must) {
 			t.Errorf("no %q in the report", must)
 		}
@@ -110,7 +113,8 @@ func TestTheReportIsInTheReadersUnits(t *testing.T) {
 		at := strings.Index(b.String(), "mm/m")
 		t.Errorf("mm/m stands there %d times: ...%s", n, b.String()[max(0, at-200):at+4])
 	}
-	if text := b.String(); !strings.Contains(text, `shape-rendering="crispEdges"`) || !strings.Contains(text, "page: http://linnet:9743<") {
+	if text := b.String(); !strings.Contains(text, `shape-rendering="crispEdges"`) ||
+		!strings.Contains(text, "page: http://linnet:9743<") {
 		t.Error("the page's address and its code do not stand there")
 	}
 	nod := r.Answer.Tracker.Now()[1].Level * 206.265
@@ -164,9 +168,10 @@ func csvComesBack(t *testing.T, warm bool) {
 	}
 	for i, e := range h.Entries {
 		got := back.Entries[i]
-		if (e.Check == nil) != (got.Check == nil) || e.Check != nil && (*got.Check.Axis[0] != *e.Check.Axis[0] || got.Check.SpindleHours != e.Check.SpindleHours ||
-			!cmp.Equal(got.Check.TemperatureC, e.Check.TemperatureC) ||
-			!got.Check.Time.Equal(e.Check.Time)) || e.Event != nil && got.Event.Kind != e.Event.Kind {
+		if (e.Check == nil) != (got.Check == nil) || e.Check != nil &&
+			(*got.Check.Axis[0] != *e.Check.Axis[0] || got.Check.SpindleHours != e.Check.SpindleHours ||
+				!cmp.Equal(got.Check.TemperatureC, e.Check.TemperatureC) ||
+				!got.Check.Time.Equal(e.Check.Time)) || e.Event != nil && got.Event.Kind != e.Event.Kind {
 			t.Errorf("entry %d: %+v, want %+v", i, got, e)
 		}
 	}
@@ -186,7 +191,8 @@ func TestTheReportTellsTheTemperature(t *testing.T) {
 	if err := reportOf(t, h).Write(&b); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{" °C; with the temperature: &#43;0.00", "and the date reckons with the swing of the temperature"} {
+	for _, want := range []string{" °C; with the temperature: &#43;0.00",
+		"and the date reckons with the swing of the temperature"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the report does not say %q", want)
 		}
@@ -194,7 +200,8 @@ func TestTheReportTellsTheTemperature(t *testing.T) {
 }
 
 func TestIntervalsInWords(t *testing.T) {
-	for days, want := range map[float64]string{0: "now", 0.02: "less than an hour", 1.5: "36 hours", 12.9: "12 days", 100: "14 weeks (100 days)", math.NaN(): "–"} {
+	for days, want := range map[float64]string{0: "now", 0.02: "less than an hour", 1.5: "36 hours", 12.9: "12 days",
+		100: "14 weeks (100 days)", math.NaN(): "–"} {
 		if got := interval(days); got != want {
 			t.Errorf("%v days: %q, want %q", days, got, want)
 		}
@@ -211,7 +218,8 @@ func TestMain(m *testing.M) {
 func TestTheForecastsBandIsNotClippedToNothing(t *testing.T) {
 	at := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
 	measured := []spot{{t: at, v: 0.01}, {t: at.AddDate(0, 0, 1), v: 0.012}}
-	ahead := []spot{{t: at.AddDate(0, 0, 2), v: 0.05, low: 0.03, high: 0.07}, {t: at.AddDate(0, 0, 9), v: 0.3, low: -2, high: 2.6}}
+	ahead := []spot{{t: at.AddDate(0, 0, 2), v: 0.05, low: 0.03, high: 0.07},
+		{t: at.AddDate(0, 0, 9), v: 0.3, low: -2, high: 2.6}}
 	low, high := extent(0, measured, expected(measured, ahead))
 	for _, s := range ahead {
 		if shown := math.Min(s.high, high) - math.Max(s.low, low); shown < 0.03 {

@@ -92,7 +92,8 @@ func hours(h float64) string {
 // manual is the text for a machine's manual, a paragraph each.
 func (r *Report) manual(own drift.Interval) []string {
 	if math.IsNaN(own.Days) {
-		return []string{fmt.Sprintf("No interval can be recommended for %s yet: %s.", r.Machine, r.Units.Words(own.Basis))}
+		return []string{fmt.Sprintf("No interval can be recommended for %s yet: %s.", r.Machine,
+			r.Units.Words(own.Basis))}
 	}
 	every := "Check the squareness of the spindle to the table within " + interval(own.Days)
 	if own.Days <= 0 {
@@ -108,11 +109,14 @@ func (r *Report) manual(own drift.Interval) []string {
 	warm := ""
 	for i := range drift.Axes {
 		if _, _, ok := r.Answer.PerKelvin(i); ok {
-			warm = fmt.Sprintf("; levels are those at %s °C, and the date reckons with the swing of the temperature", number(r.Answer.AtC, 1))
+			warm = fmt.Sprintf("; levels are those at %s °C, and the date reckons with the swing of the temperature",
+				number(r.Answer.AtC, 1))
 		}
 	}
-	basis := fmt.Sprintf("Basis: %d checks of %s from %s to %s against a tolerance of %s on either axis, and a reliability of %s %%; %s%s.",
-		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance, figure(100*r.Reliability, 4), r.Units.Words(own.Basis), warm)
+	basis := fmt.Sprintf(
+		"Basis: %d checks of %s from %s to %s against a tolerance of %s on either axis, and a reliability of %s %%; %s%s.",
+		n, r.Machine, date(r.Answer.Rows[0].Time), date(r.Answer.Rows[n-1].Time), r.Tolerance,
+		figure(100*r.Reliability, 4), r.Units.Words(own.Basis), warm)
 	return []string{
 		every,
 		"Isolate the spindle's power before a hand or an arm is near it and make sure that it cannot be switched on; never run the spindle with an arm on it; " +

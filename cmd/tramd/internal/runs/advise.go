@@ -127,7 +127,8 @@ func (a *adviser) finish(ctx context.Context, s *store.Store, cfg *config.Config
 }
 
 func stage(t store.Trial) api.Stage {
-	st := api.Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved, Logged: t.Told}
+	st := api.Stage{Run: t.Run, StartedAt: t.StartedAt, Purpose: t.Purpose, Verdict: t.Verdict, Moved: t.Entry.Moved,
+		Logged: t.Told}
 	if st.Moved == nil {
 		st.Moved = map[string]float64{}
 	}
@@ -158,9 +159,12 @@ func CheckMoves(cfg *config.Config, kind string, moved map[string]float64) error
 	for name, by := range moved {
 		switch {
 		case !slices.Contains(names, name) && len(names) == 0:
-			return fmt.Errorf("moved: the configuration describes no adjusters; add an [[adjuster]] named %q to it", name)
+			return fmt.Errorf("moved: the configuration describes no adjusters; add an [[adjuster]] named %q to it",
+				name)
 		case !slices.Contains(names, name):
-			return fmt.Errorf("moved: %q is not among the adjusters (%s); correct the name, or describe it in the configuration", name, strings.Join(names, ", "))
+			return fmt.Errorf(
+				"moved: %q is not among the adjusters (%s); correct the name, or describe it in the configuration",
+				name, strings.Join(names, ", "))
 		case !(math.Abs(by) <= 1000):
 			return fmt.Errorf("moved: %v is no amount of %s; write a signed number", by, name)
 		}

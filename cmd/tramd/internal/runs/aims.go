@@ -49,8 +49,9 @@ func (a *adviser) aim(cfg *config.Config) {
 				continue
 			}
 			arm := advice.Parked{Angle: angle, RadiusMM: ind.RadiusMM}
-			aim := api.Aim{Adjuster: m.Adjuster, By: m.By, Indicator: ind.Name, SpindleDeg: math.Mod(sweep.Degrees(angle)-ind.PhaseDeg+720, 360),
-				ChangeMM: arm.Travel(pivots[m.Adjuster], tilt, nod)}
+			aim := api.Aim{Adjuster: m.Adjuster, By: m.By, Indicator: ind.Name,
+				SpindleDeg: math.Mod(sweep.Degrees(angle)-ind.PhaseDeg+720, 360),
+				ChangeMM:   arm.Travel(pivots[m.Adjuster], tilt, nod)}
 			u := units.Slope(m.By*l.U) * units.MMPerM
 			aim.UMM = math.Hypot(arm.Travel(pivots[m.Adjuster], u, 0), arm.Travel(pivots[m.Adjuster], 0, u))
 			way := "up"
@@ -62,7 +63,8 @@ func (a *adviser) aim(cfg *config.Config) {
 				return at.Travel(pivots[m.Adjuster], tilt, nod)
 			})
 			aim.Point = pointWords(aim.SpindleDeg)
-			aim.Say = fmt.Sprintf("Point the arm %s. While %s is loose, bring the reading of %s %s by %.3f mm, then tighten and sweep again.",
+			aim.Say = fmt.Sprintf(
+				"Point the arm %s. While %s is loose, bring the reading of %s %s by %.3f mm, then tighten and sweep again.",
 				aim.Point, m.Adjuster, ind.Name, way, math.Abs(aim.ChangeMM))
 			a.Aims = append(a.Aims, aim)
 		}
@@ -79,8 +81,9 @@ func (a *adviser) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u u
 	one := advice.Parked{Angle: angle, RadiusMM: first.RadiusMM}
 	other := advice.Parked{Angle: angle + sweep.Radians(second.PhaseDeg-first.PhaseDeg), RadiusMM: second.RadiusMM}
 	aim := api.Aim{Adjuster: m.Adjuster, By: m.By, Indicator: first.Name, Less: second.Name,
-		SpindleDeg: math.Mod(sweep.Degrees(angle)-first.PhaseDeg+720, 360), ChangeMM: advice.TravelApart(one, other, tilt, nod),
-		UMM: math.Hypot(advice.TravelApart(one, other, u, 0), advice.TravelApart(one, other, 0, u))}
+		SpindleDeg: math.Mod(sweep.Degrees(angle)-first.PhaseDeg+720, 360),
+		ChangeMM:   advice.TravelApart(one, other, tilt, nod),
+		UMM:        math.Hypot(advice.TravelApart(one, other, u, 0), advice.TravelApart(one, other, 0, u))}
 	if math.Abs(aim.ChangeMM) < 0.2*(first.RadiusMM+second.RadiusMM)*math.Hypot(float64(tilt), float64(nod)) {
 		return // side by side on one bar they see the same
 	}
@@ -90,7 +93,8 @@ func (a *adviser) aimApart(m advice.Move, inds []sweep.Indicator, tilt, nod, u u
 		return advice.TravelApart(one, other, tilt, nod)
 	})
 	aim.Point = pointWords(sweep.Degrees(angle))
-	aim.Say = fmt.Sprintf("Point the end of the bar with %s %s. While %s is loose, change the difference of %s less %s by %+.3f mm, then tighten and sweep again.",
+	aim.Say = fmt.Sprintf(
+		"Point the end of the bar with %s %s. While %s is loose, change the difference of %s less %s by %+.3f mm, then tighten and sweep again.",
 		first.Name, aim.Point, m.Adjuster, first.Name, second.Name, aim.ChangeMM)
 	a.Aims = append(a.Aims, aim)
 }

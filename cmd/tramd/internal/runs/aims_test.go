@@ -15,19 +15,22 @@ import (
 func TestThePairIsAimedByItsDifference(t *testing.T) {
 	m := advice.Move{Adjuster: "swing", By: 0.24}
 	var a adviser
-	a.aimApart(m, []sweep.Indicator{{Name: "one", RadiusMM: 120}, {Name: "other", RadiusMM: 100, PhaseDeg: 180}}, 1*units.MMPerM, 0, 0.1*units.MMPerM)
+	a.aimApart(m, []sweep.Indicator{{Name: "one", RadiusMM: 120}, {Name: "other", RadiusMM: 100, PhaseDeg: 180}},
+		1*units.MMPerM, 0, 0.1*units.MMPerM)
 	if len(a.Aims) != 1 {
 		t.Fatalf("%d aims", len(a.Aims))
 	}
 	x := a.Aims[0]
-	if x.Indicator != "one" || x.Less != "other" || math.Abs(math.Abs(x.ChangeMM)-0.220) > 1e-9 || math.Abs(x.UMM-0.022) > 1e-9 {
+	if x.Indicator != "one" || x.Less != "other" || math.Abs(math.Abs(x.ChangeMM)-0.220) > 1e-9 ||
+		math.Abs(x.UMM-0.022) > 1e-9 {
 		t.Errorf("%+v", x)
 	}
 	if right := x.SpindleDeg == 0; (x.ChangeMM > 0) != right {
 		t.Errorf("with the first at %g degrees the difference changes by %g mm", x.SpindleDeg, x.ChangeMM)
 	}
 	a = adviser{}
-	a.aimApart(m, []sweep.Indicator{{Name: "one", RadiusMM: 120}, {Name: "other", RadiusMM: 120, PhaseDeg: 5}}, 1*units.MMPerM, 0, 0)
+	a.aimApart(m, []sweep.Indicator{{Name: "one", RadiusMM: 120}, {Name: "other", RadiusMM: 120, PhaseDeg: 5}},
+		1*units.MMPerM, 0, 0)
 	if len(a.Aims) != 0 {
 		t.Errorf("%+v", a.Aims)
 	}
@@ -57,7 +60,8 @@ func TestAnAimHoldsWhereverTheArmStands(t *testing.T) {
 }
 
 func TestAnArmPointsInWords(t *testing.T) {
-	for deg, want := range map[float64]string{0: "to the right", 359.6: "to the right", 90: "to the back", 180: "to the left", 270: "to the front", 37: "to 37° (0 right, 90 back)"} {
+	for deg, want := range map[float64]string{0: "to the right", 359.6: "to the right", 90: "to the back",
+		180: "to the left", 270: "to the front", 37: "to 37° (0 right, 90 back)"} {
 		if got := pointWords(deg); got != want {
 			t.Errorf("%v: %q, want %q", deg, got, want)
 		}

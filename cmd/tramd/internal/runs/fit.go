@@ -21,7 +21,8 @@ type FitFunc = func([]sweep.Point, sweep.Setup, mixed.Options) (sweep.Result, er
 
 // FitKnowing fits a run with what the record knows of earlier ones (those before a run, or all if before is 0): a run
 // of few stations borrows the repeatability that this machine showed, and an indicator that was changed is pointed out.
-func FitKnowing(ctx context.Context, s *store.Store, before int64, pts []sweep.Point, setup sweep.Setup, fit FitFunc, log *slog.Logger) (sweep.Result, error) {
+func FitKnowing(ctx context.Context, s *store.Store, before int64, pts []sweep.Point, setup sweep.Setup, fit FitFunc,
+	log *slog.Logger) (sweep.Result, error) {
 	few := len(pts) <= fewReadings
 	var runs []store.Run
 	if few || serialKnown(setup) {
@@ -51,7 +52,8 @@ func pool(runs []store.Run, setup sweep.Setup) (mm, dof float64) {
 	sum := 0.0
 	for _, r := range runs {
 		if r.Outcome != store.Finished || r.Result == nil || r.Setup.Machine != setup.Machine ||
-			r.Setup.AngleSource != setup.AngleSource || r.Result.Readings > fewReadings || math.IsNaN(r.Result.ResidualRMSMM) {
+			r.Setup.AngleSource != setup.AngleSource || r.Result.Readings > fewReadings ||
+			math.IsNaN(r.Result.ResidualRMSMM) {
 			continue
 		}
 		free := float64(r.Result.Readings - len(r.Setup.Indicators) - 2)

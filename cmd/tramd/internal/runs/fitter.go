@@ -33,7 +33,8 @@ func (f *Fitter) Follow(pts []sweep.Point, setup sweep.Setup, pace func()) (sess
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
 	defer cancel()
 	var filter *mixed.Filter
-	r, err := FitKnowing(ctx, f.Store, 0, pts, setup, func(pts []sweep.Point, setup sweep.Setup, known mixed.Options) (sweep.Result, error) {
+	r, err := FitKnowing(ctx, f.Store, 0, pts, setup, func(pts []sweep.Point, setup sweep.Setup, known mixed.Options) (
+		sweep.Result, error) {
 		known.Pace, known.BothWays = pace, f.BothWays
 		var r sweep.Result
 		var err error

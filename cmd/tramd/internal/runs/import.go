@@ -17,10 +17,12 @@ import (
 
 // Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind,
 // unless f does.
-func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup, fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (api.Imported, error) {
+func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup,
+	fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (api.Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:
-		return api.Imported{}, api.Invalid.Errorf("at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
+		return api.Imported{}, api.Invalid.Errorf(
+			"at: when the sweep was taken is needed, such as 2026-03-02T07:30:00Z")
 	case f.Purpose != "check" && f.Purpose != "adjust":
 		return api.Imported{}, api.Invalid.Errorf("purpose %q; write \"check\" or \"adjust\"", f.Purpose)
 	}
@@ -58,8 +60,9 @@ func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded
 		return api.Imported{}, err
 	}
 	id, err := s.ImportRun(ctx, store.Import{
-		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At, TemperatureC: f.TemperatureC},
-		File:   f.Name, Points: pts, Result: result, Again: f.Again,
+		NewRun: store.NewRun{Kind: "sweep", Purpose: f.Purpose, Setup: setup, StartedAt: f.At,
+			TemperatureC: f.TemperatureC},
+		File: f.Name, Points: pts, Result: result, Again: f.Again,
 	})
 	if err != nil {
 		return api.Imported{}, twice(err)

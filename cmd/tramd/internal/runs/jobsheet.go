@@ -23,7 +23,8 @@ func WriteJobSheet(ctx context.Context, w io.Writer, s *store.Store, cfg *config
 	setup := cfg.Setup()
 	sheet := jobsheet.Sheet{
 		Machine: setup.Machine, Surface: setup.Surface, Tolerance: setup.Tolerance.Text, AngleSource: setup.AngleSource,
-		Indicators: setup.Indicators, Units: map[string]string{}, Stages: jobsheet.Last(a.Job), Version: version, Display: cfg.Units(), Page: cfg.Page(),
+		Indicators: setup.Indicators, Units: map[string]string{}, Stages: jobsheet.Last(a.Job), Version: version,
+		Display: cfg.Units(), Page: cfg.Page(),
 	}
 	if a.Limit != nil {
 		sheet.LimitMMPerM = *a.Limit
@@ -33,7 +34,8 @@ func WriteJobSheet(ctx context.Context, w io.Writer, s *store.Store, cfg *config
 		if err != nil {
 			return err
 		}
-		sheet.Surface, sheet.AngleSource, sheet.Indicators = run.Setup.Surface, run.Setup.AngleSource, run.Setup.Indicators
+		sheet.Surface, sheet.AngleSource, sheet.Indicators = run.Setup.Surface, run.Setup.AngleSource,
+			run.Setup.Indicators
 	}
 	for _, x := range a.Adjusters {
 		sheet.Units[x.Name] = x.Unit
@@ -56,9 +58,12 @@ func assemblyOf(ctx context.Context, s *store.Store, cfg *config.Config) (*jobsh
 	if err != nil {
 		return nil, err
 	}
-	out := &jobsheet.Assembly{Say: job.Say, Drawn: template.HTML(assembly.ChainPicture("all relations, mm/m", job.Stack))} // our own drawing, its words escaped
+	// our own drawing, its words escaped
+	out := &jobsheet.Assembly{Say: job.Say,
+		Drawn: template.HTML(assembly.ChainPicture("all relations, mm/m", job.Stack))}
 	for i, x := range job.Steps {
-		step := jobsheet.AssemblyStep{Number: i + 1, Name: x.Name, State: x.State, Upset: x.Upset, Before: numbers(x.Before), Now: numbers(x.Now), Run: x.Run}
+		step := jobsheet.AssemblyStep{Number: i + 1, Name: x.Name, State: x.State, Upset: x.Upset,
+			Before: numbers(x.Before), Now: numbers(x.Now), Run: x.Run}
 		if x.At != nil {
 			step.At = *x.At
 		}

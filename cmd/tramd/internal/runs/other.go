@@ -33,7 +33,8 @@ func kindOf(r io.Reader, f session.Recorded) (kind string, again io.Reader, err 
 			again = r // whose size is known
 		}
 	}
-	if slices.Contains(columns, "angle_deg") && !slices.Contains(columns, "height_mm") && !slices.Contains(columns, "position_mm") {
+	if slices.Contains(columns, "angle_deg") && !slices.Contains(columns, "height_mm") &&
+		!slices.Contains(columns, "position_mm") {
 		return sweep.KindSweep, again, nil
 	}
 	kind, err = sweep.KindOf(columns)
@@ -48,7 +49,8 @@ func kindOf(r io.Reader, f session.Recorded) (kind string, again io.Reader, err 
 }
 
 // importOther stores a measurement that is no sweep.
-func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, f session.Recorded, setup sweep.Setup) (api.Imported, error) {
+func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, f session.Recorded, setup sweep.Setup) (
+	api.Imported, error) {
 	options, err := assembly.ParseOptions(f.Own)
 	if err != nil {
 		return api.Imported{}, refused(err)
@@ -70,8 +72,9 @@ func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, 
 		return api.Imported{}, err
 	}
 	id, err := s.ImportRun(ctx, store.Import{
-		NewRun: store.NewRun{Kind: kind, Subject: f.Subject, Purpose: f.Purpose, Setup: setup, Own: own, StartedAt: f.At, TemperatureC: f.TemperatureC},
-		File:   f.Name, Samples: &samples, Finding: &finding, Again: f.Again,
+		NewRun: store.NewRun{Kind: kind, Subject: f.Subject, Purpose: f.Purpose, Setup: setup, Own: own,
+			StartedAt: f.At, TemperatureC: f.TemperatureC},
+		File: f.Name, Samples: &samples, Finding: &finding, Again: f.Again,
 	})
 	if err != nil {
 		return api.Imported{}, twice(err)

@@ -58,7 +58,8 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 }
 
 // Again fits a stored run of whatever kind again.
-func Again(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc, log *slog.Logger) (api.Refitted, error) {
+func Again(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc, log *slog.Logger) (
+	api.Refitted, error) {
 	if other, err := IsOther(ctx, s, id); err == nil && other {
 		x, err := RefitOther(ctx, s, id, keep)
 		if err != nil {

@@ -22,7 +22,8 @@ func WriteReport(ctx context.Context, w io.Writer, s *store.Store, cfg *config.C
 		return err
 	}
 	r := report.Report{
-		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: cfg.Machine.Tolerance, History: h, Answer: a, Reliability: Reliability, Version: version,
+		Machine: cfg.Machine.Name, Surface: h.Surface(), Tolerance: cfg.Machine.Tolerance, History: h, Answer: a,
+		Reliability: Reliability, Version: version,
 		Units: cfg.Units(), Page: cfg.Page(),
 	}
 	return r.Write(w)

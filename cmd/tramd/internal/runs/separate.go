@@ -23,7 +23,8 @@ func Separate(ctx context.Context, s *store.Store, first, turned int64) (api.Sep
 			return api.Separated{}, api.Conflict.Errorf("run %d has no result", id)
 		}
 		if i == 1 && r.Setup.Machine != setup.Machine {
-			return api.Separated{}, api.Conflict.Errorf("run %d is of %s and run %d of %s; take both on one machine", first, setup.Machine, id, r.Setup.Machine)
+			return api.Separated{}, api.Conflict.Errorf("run %d is of %s and run %d of %s; take both on one machine",
+				first, setup.Machine, id, r.Setup.Machine)
 		}
 		results[i], setup = *r.Result, r.Setup
 	}
@@ -32,6 +33,7 @@ func Separate(ctx context.Context, s *store.Store, first, turned int64) (api.Sep
 		return api.Separated{}, api.Conflict.Errorf("runs %d and %d: %v", first, turned, err)
 	}
 	return api.Separated{
-		Spindle: api.Axes{Tilt: sep.SpindleTilt, Nod: sep.SpindleNod}, Plate: api.Axes{Tilt: sep.PlateTilt, Nod: sep.PlateNod},
+		Spindle: api.Axes{Tilt: sep.SpindleTilt, Nod: sep.SpindleNod},
+		Plate:   api.Axes{Tilt: sep.PlateTilt, Nod: sep.PlateNod},
 	}, nil
 }

@@ -53,7 +53,8 @@ func (p Plan) Next(after time.Time) (Slot, bool) {
 	slices.Sort(times)
 	y, m, d := after.Date()
 	loc := after.Location()
-	for n := -1; n < 3660 && len(times) > 0; n++ { // from the day before: its last slot may have been put off past midnight
+	// from the day before: its last slot may have been put off past midnight
+	for n := -1; n < 3660 && len(times) > 0; n++ {
 		day := time.Date(y, m, d+n, 0, 0, 0, 0, time.UTC) // a date, not a moment
 		if !p.on(day) {
 			continue
@@ -104,7 +105,8 @@ func moment(day time.Time, t Minute, loc *time.Location) time.Time {
 		for _, around := range []time.Duration{-36 * time.Hour, 0, 36 * time.Hour} {
 			_, offset := wall.Add(around).In(loc).Zone()
 			at := wall.Add(-time.Duration(offset) * time.Second).In(loc)
-			if at.Format(time.DateOnly+" 15:04") == wall.Format(time.DateOnly+" 15:04") && (first.IsZero() || at.Before(first)) {
+			if at.Format(time.DateOnly+" 15:04") == wall.Format(time.DateOnly+" 15:04") &&
+				(first.IsZero() || at.Before(first)) {
 				first = at
 			}
 		}

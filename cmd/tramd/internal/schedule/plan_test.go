@@ -55,13 +55,15 @@ func TestTimesThatAreSkippedOrComeTwice(t *testing.T) {
 
 // Each day of two years has its slot once, whatever the clocks of the place do.
 func TestOnceADay(t *testing.T) {
-	for _, name := range []string{"Europe/Berlin", "America/New_York", "America/Santiago", "Australia/Lord_Howe", "UTC"} {
+	for _, name := range []string{"Europe/Berlin", "America/New_York", "America/Santiago",
+		"Australia/Lord_Howe", "UTC"} {
 		for _, text := range []string{"00:00", "01:30", "02:30", "02:59", "23:59"} {
 			p := Plan{Times: []Minute{at(t, text)}}
 			now := time.Date(2026, 1, 1, 12, 0, 0, 0, place(t, name))
 			for n := range 730 {
 				s, ok := p.Next(now)
-				want := time.Date(2026, 1, 1+n+map[bool]int{true: 0, false: 1}[at(t, text) > 12*60], 0, 0, 0, 0, time.UTC).Format(time.DateOnly) + " " + text
+				want := time.Date(2026, 1, 1+n+map[bool]int{true: 0, false: 1}[at(t, text) > 12*60], 0, 0, 0, 0,
+					time.UTC).Format(time.DateOnly) + " " + text
 				if !ok || s.Name != want || !s.At.After(now) {
 					t.Fatalf("%s: after %v comes %q at %v, want %q", name, now, s.Name, s.At, want)
 				}
@@ -89,9 +91,12 @@ func TestDaysAndEveryFew(t *testing.T) {
 		plan Plan
 		want []string
 	}{
-		{"two times on two days", Plan{Times: []Minute{at(t, "18:00"), at(t, "06:00")}, Days: []time.Weekday{time.Tuesday, time.Friday}},
-			[]string{"2026-03-03 06:00", "2026-03-03 18:00", "2026-03-06 06:00", "2026-03-06 18:00", "2026-03-10 06:00"}},
-		{"every third day", Plan{Times: []Minute{at(t, "06:00")}, Every: 3, From: from}, []string{"2026-03-02 06:00", "2026-03-05 06:00", "2026-03-08 06:00"}},
+		{"two times on two days", Plan{Times: []Minute{at(t, "18:00"), at(t, "06:00")},
+			Days: []time.Weekday{time.Tuesday, time.Friday}},
+			[]string{"2026-03-03 06:00", "2026-03-03 18:00", "2026-03-06 06:00", "2026-03-06 18:00",
+				"2026-03-10 06:00"}},
+		{"every third day", Plan{Times: []Minute{at(t, "06:00")}, Every: 3, From: from},
+			[]string{"2026-03-02 06:00", "2026-03-05 06:00", "2026-03-08 06:00"}},
 		{"never", Plan{}, nil},
 	} {
 		got := names(tc.plan, len(tc.want))
@@ -118,7 +123,8 @@ func TestLast(t *testing.T) {
 		{"just now", Plan{Times: []Minute{540}}, "2026-03-02 09:00"},
 		{"yesterday", Plan{Times: []Minute{541}}, "2026-03-01 09:01"},
 		{"last week", Plan{Times: []Minute{360}, Days: []time.Weekday{time.Tuesday}}, "2026-02-24 06:00"},
-		{"last year", Plan{Times: []Minute{360}, Every: 365, From: time.Date(2024, 3, 4, 0, 0, 0, 0, time.UTC)}, "2025-03-04 06:00"},
+		{"last year", Plan{Times: []Minute{360}, Every: 365, From: time.Date(2024, 3, 4, 0, 0, 0, 0, time.UTC)},
+			"2025-03-04 06:00"},
 		{"not yet", Plan{Times: []Minute{360}, Every: 2, From: time.Date(2026, 3, 3, 0, 0, 0, 0, time.UTC)}, ""},
 	} {
 		if s, ok := tc.plan.Last(now); s.Name != tc.want || ok != (tc.want != "") {
@@ -154,7 +160,8 @@ func FuzzNext(f *testing.F) {
 	f.Fuzz(func(t *testing.T, now, from int64, minute, every int) {
 		const span = 1 << 33
 		loc := zones[uint(minute)%uint(len(zones))]
-		p := Plan{Times: []Minute{Minute(uint(minute) % 1440)}, Every: every % 1000, From: time.Unix(from%span, 0).In(loc)}
+		p := Plan{Times: []Minute{Minute(uint(minute) % 1440)}, Every: every % 1000,
+			From: time.Unix(from%span, 0).In(loc)}
 		n := time.Unix(now%span, 0).In(loc)
 		if s, ok := p.Next(n); ok && !s.At.After(n) {
 			t.Errorf("%v comes after %v", s, n)

@@ -45,21 +45,31 @@ func TestEachSlotIsGivenOutOnce(t *testing.T) {
 		want  []string
 	}{
 		{"the first start has missed nothing", six, time.Time{}, []time.Time{clock("2026-03-02 09:00:00")}, nil},
-		{"an ordinary morning", six, clock("2026-03-01 06:00:00"), seconds(clock("2026-03-02 05:59:00"), 180, time.Second), []string{"due 2026-03-02 06:00"}},
-		{"a busy machine looks late", six, clock("2026-03-01 06:00:00"), []time.Time{clock("2026-03-02 05:59:59"), clock("2026-03-02 06:03:00")}, []string{"due 2026-03-02 06:00"}},
-		{"the power came back too late", six, clock("2026-03-01 06:00:00"), []time.Time{clock("2026-03-02 06:05:01"), clock("2026-03-02 06:05:02")}, []string{"missed 2026-03-02 06:00"}},
+		{"an ordinary morning", six, clock("2026-03-01 06:00:00"),
+			seconds(clock("2026-03-02 05:59:00"), 180, time.Second), []string{"due 2026-03-02 06:00"}},
+		{"a busy machine looks late", six, clock("2026-03-01 06:00:00"),
+			[]time.Time{clock("2026-03-02 05:59:59"), clock("2026-03-02 06:03:00")}, []string{"due 2026-03-02 06:00"}},
+		{"the power came back too late", six, clock("2026-03-01 06:00:00"),
+			[]time.Time{clock("2026-03-02 06:05:01"), clock("2026-03-02 06:05:02")},
+			[]string{"missed 2026-03-02 06:00"}},
 		{"off over the weekend", six, clock("2026-03-06 06:00:00"), []time.Time{clock("2026-03-09 06:00:10")},
 			[]string{"missed 2026-03-07 06:00", "missed 2026-03-08 06:00", "due 2026-03-09 06:00"}},
-		{"restarted in the same minute", six, clock("2026-03-02 06:00:00"), []time.Time{clock("2026-03-02 06:00:30")}, nil},
+		{"restarted in the same minute", six, clock("2026-03-02 06:00:00"), []time.Time{clock("2026-03-02 06:00:30")},
+			nil},
 		{"the clock is put back over it", six, clock("2026-03-01 06:00:00"),
-			[]time.Time{clock("2026-03-02 06:00:00"), clock("2026-03-02 05:30:00"), clock("2026-03-02 06:00:00"), clock("2026-03-02 06:00:01")}, []string{"due 2026-03-02 06:00"}},
+			[]time.Time{clock("2026-03-02 06:00:00"), clock("2026-03-02 05:30:00"), clock("2026-03-02 06:00:00"),
+				clock("2026-03-02 06:00:01")}, []string{"due 2026-03-02 06:00"}},
 		{"the clock is put forward over it", six, clock("2026-03-01 06:00:00"),
-			[]time.Time{clock("2026-03-02 05:30:00"), clock("2026-03-02 07:30:00"), clock("2026-03-03 06:00:00")}, []string{"missed 2026-03-02 06:00", "due 2026-03-03 06:00"}},
+			[]time.Time{clock("2026-03-02 05:30:00"), clock("2026-03-02 07:30:00"), clock("2026-03-03 06:00:00")},
+			[]string{"missed 2026-03-02 06:00", "due 2026-03-03 06:00"}},
 		{"the clock was years ahead for a while", six, clock("2031-03-01 06:00:00"),
 			[]time.Time{clock("2026-03-02 05:59:00"), clock("2026-03-02 06:00:00")}, []string{"due 2026-03-02 06:00"}},
-		{"summer time begins", Plan{Times: []Minute{2*60 + 30}}, clock("2026-03-28 02:30:00"), seconds(clock("2026-03-29 01:30:00"), 200, time.Minute), []string{"due 2026-03-29 02:30"}},
-		{"summer time ends", Plan{Times: []Minute{2*60 + 30}}, clock("2026-10-24 02:30:00"), seconds(clock("2026-10-25 01:30:00"), 300, time.Minute), []string{"due 2026-10-25 02:30"}},
-		{"two slots within the grace", Plan{Times: []Minute{360, 362}}, clock("2026-03-01 12:00:00"), []time.Time{clock("2026-03-02 06:03:00")},
+		{"summer time begins", Plan{Times: []Minute{2*60 + 30}}, clock("2026-03-28 02:30:00"),
+			seconds(clock("2026-03-29 01:30:00"), 200, time.Minute), []string{"due 2026-03-29 02:30"}},
+		{"summer time ends", Plan{Times: []Minute{2*60 + 30}}, clock("2026-10-24 02:30:00"),
+			seconds(clock("2026-10-25 01:30:00"), 300, time.Minute), []string{"due 2026-10-25 02:30"}},
+		{"two slots within the grace", Plan{Times: []Minute{360, 362}}, clock("2026-03-01 12:00:00"),
+			[]time.Time{clock("2026-03-02 06:03:00")},
 			[]string{"missed 2026-03-02 06:00", "due 2026-03-02 06:02"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -79,7 +89,8 @@ func TestNoSlotTwice(t *testing.T) {
 	now := time.Date(2026, 1, 1, 0, 0, 0, 0, berlin)
 	k.Look(now)
 	seen := map[string]int{}
-	steps := []time.Duration{time.Second, time.Second, time.Minute, 20 * time.Minute, 3 * time.Hour, -10 * time.Second, -50 * time.Minute}
+	steps := []time.Duration{time.Second, time.Second, time.Minute, 20 * time.Minute, 3 * time.Hour, -10 * time.Second,
+		-50 * time.Minute}
 	for i := 0; now.Year() == 2026; i++ {
 		now = now.Add(steps[(i*i+i/7)%len(steps)])
 		for _, what := range lookThrough(k, now) {

@@ -67,7 +67,8 @@ func run(url, out string, scale float64, until string, whole bool, shots []strin
 }
 
 func take(ctx context.Context, url, file string, w, h int64, scale float64, scheme, until string, whole bool) error {
-	media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}
+	media := emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}
 	if scheme == "print" {
 		media = emulation.SetEmulatedMediaParams{Media: "print"}
 	}
@@ -75,11 +76,13 @@ func take(ctx context.Context, url, file string, w, h int64, scale float64, sche
 		_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, media)
 		return err
 	})
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(w, h, chromedp.EmulateScale(scale)), dress, chromedp.Navigate(url)); err != nil {
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(w, h, chromedp.EmulateScale(scale)), dress,
+		chromedp.Navigate(url)); err != nil {
 		return err
 	}
 	for _, what := range []string{ready, until} {
-		if _, err := chromedp.Run(ctx, chromedp.Poll[bool](what, chromedp.WithPollingTimeout(time.Minute))); err != nil {
+		if _, err := chromedp.Run(ctx,
+			chromedp.Poll[bool](what, chromedp.WithPollingTimeout(time.Minute))); err != nil {
 			return fmt.Errorf("waited in vain for %s: %w", what, err)
 		}
 	}

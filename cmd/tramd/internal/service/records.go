@@ -47,18 +47,25 @@ func (s *Service) unstored(ctx context.Context, id int64) (out store.Run, raw js
 	if x.Found != nil {
 		raw = x.Found.JSON
 	}
-	return store.Run{ID: x.Run, Kind: x.Kind, Subject: x.Subject, Purpose: x.Purpose, Outcome: store.Outcome(x.Outcome), StartedAt: x.Started,
-		EndedAt: x.At, ClockSet: s.ClockSet(), Setup: x.Setup, Tolerance: x.Setup.Tolerance.Text, Readings: x.Readings, Result: x.Result, Why: x.Why,
+	return store.Run{ID: x.Run, Kind: x.Kind, Subject: x.Subject, Purpose: x.Purpose, Outcome: store.Outcome(x.Outcome),
+		StartedAt: x.Started,
+		EndedAt:   x.At, ClockSet: s.ClockSet(), Setup: x.Setup, Tolerance: x.Setup.Tolerance.Text,
+		Readings: x.Readings,
+		Result:   x.Result, Why: x.Why,
 		Unstored: true}, raw, true, err
 }
 
 // answer returns a run as the API gives it.
 func answer(r *store.Run, result json.RawMessage) api.Run {
 	return api.Run{
-		ID: r.ID, Kind: r.Kind, Subject: r.Subject, Purpose: r.Purpose, Outcome: string(r.Outcome), StartedAt: r.StartedAt, EndedAt: r.EndedAt,
-		ClockSet: r.ClockSet, BootID: r.BootID, BootTime: r.BootTime, Setup: r.Setup, Tolerance: r.Tolerance, Readings: r.Readings, Untagged: r.Untagged,
-		Doubts: r.Doubts, Result: result, Why: r.Why, Note: r.Note, Log: r.Log, Own: r.Own, ReadingsGone: r.ReadingsGone, Missing: r.Missing,
-		Origin: r.Origin, Damage: r.Damage, Unstored: r.Unstored, TemperatureC: r.TemperatureC, SpindleHours: r.SpindleHours,
+		ID: r.ID, Kind: r.Kind, Subject: r.Subject, Purpose: r.Purpose, Outcome: string(r.Outcome),
+		StartedAt: r.StartedAt, EndedAt: r.EndedAt,
+		ClockSet: r.ClockSet, BootID: r.BootID, BootTime: r.BootTime, Setup: r.Setup, Tolerance: r.Tolerance,
+		Readings: r.Readings, Untagged: r.Untagged,
+		Doubts: r.Doubts, Result: result, Why: r.Why, Note: r.Note, Log: r.Log, Own: r.Own,
+		ReadingsGone: r.ReadingsGone, Missing: r.Missing,
+		Origin: r.Origin, Damage: r.Damage, Unstored: r.Unstored, TemperatureC: r.TemperatureC,
+		SpindleHours: r.SpindleHours,
 	}
 }
 
@@ -69,7 +76,8 @@ func (s *Service) AddEvent(ctx context.Context, e api.NewEvent) (int64, error) {
 	}
 	set := s.ClockSet()
 	event := store.Event{
-		At: time.Now(), Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, Tightened: (*store.Tightened)(e.Tightened), BootTime: clock.SinceBoot(), ClockUnset: !set,
+		At: time.Now(), Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved,
+		Tightened: (*store.Tightened)(e.Tightened), BootTime: clock.SinceBoot(), ClockUnset: !set,
 	}
 	add := func() (int64, error) { return s.Store.AddEvent(ctx, event) }
 	var id int64
@@ -93,7 +101,8 @@ func (s *Service) Events(ctx context.Context, limit int) ([]api.Event, error) {
 	list, err := s.Store.Events(ctx, limit)
 	out := make([]api.Event, len(list))
 	for i, e := range list {
-		out[i] = api.Event{ID: e.ID, At: e.At, Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved, Tightened: (*api.Tightened)(e.Tightened),
+		out[i] = api.Event{ID: e.ID, At: e.At, Kind: e.Kind, Text: e.Text, Run: e.Run, Moved: e.Moved,
+			Tightened:  (*api.Tightened)(e.Tightened),
 			ClockUnset: e.ClockUnset, Damage: e.Damage, Undone: e.Undone}
 	}
 	return out, err

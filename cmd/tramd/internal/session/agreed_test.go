@@ -33,7 +33,8 @@ func TestOneLineAloneMovesNothing(t *testing.T) {
 		for i, um := range x.um {
 			l.take(device.Stamp(1e9)+device.Stamp(i)*x.every, units.Length(um)*units.Micrometre)
 		}
-		if a, s := l.agreed(), l.shown(); a != units.Length(x.agreed)*units.Micrometre || s != units.Length(x.shown)*units.Micrometre {
+		if a, s := l.agreed(), l.shown(); a != units.Length(x.agreed)*units.Micrometre ||
+			s != units.Length(x.shown)*units.Micrometre {
 			t.Errorf("%s: agreed %v, shown %v; want %d and %d um", x.name, a, s, x.agreed, x.shown)
 		}
 		if l.n != uint64(len(x.um)) {

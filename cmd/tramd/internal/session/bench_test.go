@@ -64,7 +64,8 @@ func benchSession(b *testing.B, ports []Port) (*Session, *shelf) {
 // benchOptions are those of an arm with one indicator and an encoder.
 func benchOptions(ports []Port, sh *shelf) Options {
 	return Options{
-		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: benchCounts}},
 		Ports:      ports, Archive: sh, Fit: sweep.FitPlain,

@@ -21,7 +21,8 @@ func handRig(t *testing.T, bothWays bool, wall func() time.Time) *rig {
 	sh := &shelf{}
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	s, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", AngleSource: "encoder", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet", AngleSource: "encoder",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 36000}},
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}},
@@ -59,9 +60,12 @@ func (r *rig) sweepLate(rng *rand.Rand, back bool) {
 		t := float64(i) / rate
 		r.at = start + device.Stamp(t*1e9)
 		th := sweep.Radians(place(t))
-		z, _ := units.FromMM(math.Round(1000*(1+120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))+0.001*rng.NormFloat64())) / 1000) // well inside an indicator's travel
+		// well inside an indicator's travel
+		z, _ := units.FromMM(math.Round(
+			1000*(1+120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))+0.001*rng.NormFloat64())) / 1000)
 		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(place(t-lateS) * 100)}}})
+		r.Sink(device.Batch{Device: 1,
+			Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(place(t-lateS) * 100)}}})
 	}
 }
 
@@ -99,7 +103,8 @@ func TestAStepOfTheClockDoesNotTouchASweep(t *testing.T) {
 		if _, err := r.Start(t.Context(), 1, "check"); err != nil {
 			t.Fatal(err)
 		}
-		for deadline := time.Now().Add(300 * time.Millisecond); time.Now().Before(deadline); { // ticks go by, with readers watching
+		// ticks go by, with readers watching
+		for deadline := time.Now().Add(300 * time.Millisecond); time.Now().Before(deadline); {
 			if _, err := r.Snapshot(t.Context()); err != nil {
 				t.Fatal(err)
 			}

@@ -259,7 +259,8 @@ func (c *course) forget(s *Session, j *job, leg int, say string) {
 		x.void = true
 		if x.fromS <= x.toS {
 			j.flush(s, time.Now()) // what is in doubt must be there before the doubt
-			j.doubt(s, sweep.Doubt{Code: sweep.DoubtRedone, FromS: x.fromS, ToS: x.toS, Text: fmt.Sprintf(say, c.legs[leg].Name)})
+			j.doubt(s, sweep.Doubt{Code: sweep.DoubtRedone, FromS: x.fromS, ToS: x.toS,
+				Text: fmt.Sprintf(say, c.legs[leg].Name)})
 		}
 	}
 }
@@ -290,7 +291,8 @@ func (c *course) soFar() ([]sweep.Point, *Spots) {
 
 // show adds what a face shows of it.
 func (c *course) show(out *MeasuredState) {
-	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken", sweep.StationSkipped: "skipped"}
+	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",
+		sweep.StationSkipped: "skipped"}
 	for i, l := range c.legs {
 		x := PlaceState{Name: l.Name, Group: l.Group, At: l.FromMM, State: names[c.states[i]]}
 		if i == c.at {

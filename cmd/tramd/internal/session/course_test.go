@@ -32,7 +32,8 @@ func newRailRigBy(t *testing.T, position PositionRoute) *railRig {
 	r := &railRig{rig: &rig{at: device.Now()}, count: 5000, fits: make(chan *Spots, 1000), kept: &shelf{}}
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	s, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet",
+			Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}}, Angle: AngleRoute{Device: -1},
 		Position: position,
 		Ports:    []Port{{Name: "dial", Status: live}, {Name: "scale", Role: PositionRole, Status: live}},
@@ -62,18 +63,21 @@ func (r *railRig) wind(to float64) {
 		r.at += device.Stamp(5 * time.Millisecond)
 		z, _ := units.FromMM(0.5 + 1e-3*r.place)
 		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(math.Round(100*r.place)) + r.count}}})
+		r.Sink(device.Batch{Device: 1,
+			Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(math.Round(100*r.place)) + r.count}}})
 	}
 }
 
 // thereAndBack are two lines of 20 mm, the first there and back.
 func thereAndBack() Measurement {
 	leg := func(from, to float64, line float64, follows bool) Leg {
-		return Leg{Place: Place{Name: "line", Do: "Set it", Numbers: map[string]float64{"line_mm": line}}, FromMM: from, ToMM: to, Follows: follows}
+		return Leg{Place: Place{Name: "line", Do: "Set it", Numbers: map[string]float64{"line_mm": line}}, FromMM: from,
+			ToMM: to, Follows: follows}
 	}
 	return Measurement{Kind: "traverse", Subject: "plate", Along: "scale", Own: []byte(`{}`),
-		Setup: sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}},
-		Legs:  []Leg{leg(0, 20, 0, false), leg(20, 0, 0, true), leg(0, 20, 80, false)}}
+		Setup: sweep.Setup{Machine: "linnet",
+			Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Legs: []Leg{leg(0, 20, 0, false), leg(20, 0, 0, true), leg(0, 20, 80, false)}}
 }
 
 // Lines are taken there and back, taken again, begun at the wrong place, cut short and skipped; the end holds what
@@ -179,7 +183,8 @@ func TestACourseWhoseScaleStartsOver(t *testing.T) {
 	r.count = -700
 	r.wind(11)
 	snap := r.wait(t, "the loss to be seen", func(s *Snapshot) bool { return strings.Contains(s.Sweep.Say, "jumped") })
-	if p := snap.Sweep.Measured.Places; p[0].State != "here" || p[1].State != "ahead" || snap.Sweep.Measured.Act != "begin" || len(snap.Sweep.Measured.Curve) > 0 || snap.Position.MM != nil {
+	if p := snap.Sweep.Measured.Places; p[0].State != "here" || p[1].State != "ahead" ||
+		snap.Sweep.Measured.Act != "begin" || len(snap.Sweep.Measured.Curve) > 0 || snap.Position.MM != nil {
 		t.Errorf("%+v, position %v", snap.Sweep.Measured, snap.Position)
 	}
 	r.wind(0)
@@ -212,7 +217,8 @@ func TestACourseAtConstantFeed(t *testing.T) {
 		for range int(math.Round(10 * seconds)) {
 			r.locked(func() { clock += 0.1 })
 			z, _ := units.FromMM(0.5)
-			r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Stamp(clock * 1e9), Kind: frame.Length, Value: int64(z)}}})
+			r.Sink(device.Batch{Device: 0,
+				Samples: []device.Sample{{At: device.Stamp(clock * 1e9), Kind: frame.Length, Value: int64(z)}}})
 		}
 	}
 	take := func(why string) {
@@ -233,10 +239,13 @@ func TestACourseAtConstantFeed(t *testing.T) {
 	}
 	send(3.5)
 	take("") // 20 mm in 9 s
-	r.wait(t, "the next line", func(s *Snapshot) bool { return s.Sweep.Measured.Places[1].State == "here" && s.Sweep.Readings == 90 })
+	r.wait(t, "the next line", func(s *Snapshot) bool {
+		return s.Sweep.Measured.Places[1].State == "here" && s.Sweep.Readings == 90
+	})
 	r.locked(func() {
 		at := r.job.points.since(0)[0]
-		if at[0].Angle < 0.2 || at[0].Angle > 0.25 || math.Abs(at[89].Angle-20) > 1e-6 || math.Abs(at[44].Angle-10) > 1e-6 {
+		if at[0].Angle < 0.2 || at[0].Angle > 0.25 || math.Abs(at[89].Angle-20) > 1e-6 ||
+			math.Abs(at[44].Angle-10) > 1e-6 {
 			t.Errorf("positions %v to %v", at[0].Angle, at[89].Angle)
 		}
 	})

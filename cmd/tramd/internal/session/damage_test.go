@@ -12,7 +12,8 @@ import (
 	"tramd/sweep"
 )
 
-var damageReport = flag.Bool("damage", false, "print how many wrong angles of 100,000 damaged encoder lines are believed, by line and kind of damage")
+var damageReport = flag.Bool("damage", false,
+	"print how many wrong angles of 100,000 damaged encoder lines are believed, by line and kind of damage")
 
 // One damaged line of an encoder shows no wrong angle, neither where the arm stands nor where it turns: what lies far
 // from the arm's course waits for the next line. Run with -damage for the whole table.
@@ -21,8 +22,14 @@ func TestADamagedEncoderLineMovesNoAngle(t *testing.T) {
 		name string
 		do   func(r *rand.Rand, l []byte) []byte
 	}{
-		{"a character lost", func(r *rand.Rand, l []byte) []byte { i := r.IntN(len(l)); return append(l[:i:i], l[i+1:]...) }},
-		{"a character doubled", func(r *rand.Rand, l []byte) []byte { i := r.IntN(len(l)); return append(l[:i+1:i+1], l[i:]...) }},
+		{"a character lost", func(r *rand.Rand, l []byte) []byte {
+			i := r.IntN(len(l))
+			return append(l[:i:i], l[i+1:]...)
+		}},
+		{"a character doubled", func(r *rand.Rand, l []byte) []byte {
+			i := r.IntN(len(l))
+			return append(l[:i+1:i+1], l[i:]...)
+		}},
 		{"a bit flipped", func(r *rand.Rand, l []byte) []byte {
 			out := append([]byte(nil), l...)
 			out[r.IntN(len(out))] ^= 1 << r.IntN(8)
@@ -139,7 +146,8 @@ func TestAFlippedBitReachesNoLimit(t *testing.T) {
 			fmt.Printf("| %s | %d | %d | %d |\n", line.name, frame, shown, limit)
 		}
 		if limit > 0 || shown > n/100 || frame < n/20 {
-			t.Errorf("%s: of %d flipped bits %d came through the frame, %d were shown, %d reached a limit", line.name, n, frame, shown, limit)
+			t.Errorf("%s: of %d flipped bits %d came through the frame, %d were shown, %d reached a limit", line.name,
+				n, frame, shown, limit)
 		}
 	}
 }

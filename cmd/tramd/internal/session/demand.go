@@ -69,7 +69,8 @@ func (s *Session) awaitAnswers(ctx context.Context, run int64) error {
 		case !waiting:
 			return nil
 		case late:
-			return api.Conflict.Errorf("the indicator was asked and has not answered; see its port, then take the station again")
+			return api.Conflict.Errorf(
+				"the indicator was asked and has not answered; see its port, then take the station again")
 		}
 	}
 }

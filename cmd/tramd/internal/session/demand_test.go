@@ -21,7 +21,8 @@ func TestAnIndicatorAskedOnDemand(t *testing.T) {
 			return
 		}
 		z, _ := units.FromMM(heightAt(degs[at])) // well inside an indicator's travel
-		go r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Value: int64(z)}}})
+		go r.Sink(device.Batch{Device: 0,
+			Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Value: int64(z)}}})
 	}
 	run, err := r.Start(t.Context(), 1, "check")
 	if err != nil {
@@ -32,7 +33,8 @@ func TestAnIndicatorAskedOnDemand(t *testing.T) {
 		if i == 2 { // once it does not answer; the person tries again
 			mute = true
 			begin := time.Now()
-			if err := r.Take(t.Context(), run); err == nil || !strings.Contains(err.Error(), "has not answered") || time.Since(begin) < demandWait {
+			if err := r.Take(t.Context(), run); err == nil || !strings.Contains(err.Error(), "has not answered") ||
+				time.Since(begin) < demandWait {
 				t.Fatalf("of a mute indicator: %v", err)
 			}
 			mute = false

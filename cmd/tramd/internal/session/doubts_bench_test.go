@@ -38,7 +38,8 @@ func BenchmarkDoubt(b *testing.B) {
 		began := time.Now()
 		s.locked(func() {
 			old = j.live
-			j.doubt(s, sweep.Doubt{Code: sweep.DoubtMissedCounts, FromS: 100, ToS: 101, Text: "the encoder lost counts"})
+			j.doubt(s, sweep.Doubt{Code: sweep.DoubtMissedCounts, FromS: 100, ToS: 101,
+				Text: "the encoder lost counts"})
 		})
 		longest = max(longest, time.Since(began))
 		for made := false; !made; {

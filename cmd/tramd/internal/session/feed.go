@@ -53,9 +53,11 @@ func (f *feeding) end(leg Leg) error {
 	feed := leg.length() / took
 	switch {
 	case took < soonest:
-		return api.Conflict.Errorf("the end is marked %.1f s after the beginning; press as the axis passes %g mm", took, leg.ToMM)
+		return api.Conflict.Errorf("the end is marked %.1f s after the beginning; press as the axis passes %g mm",
+			took, leg.ToMM)
 	case math.Abs(feed-f.mmPerS) > feedOff*f.mmPerS:
-		return api.Conflict.Errorf("by the two marks the axis moved at %.0f mm/min, and feed_mm_per_min is %.0f: press as it passes %g mm, or take the line again",
+		return api.Conflict.Errorf(
+			"by the two marks the axis moved at %.0f mm/min, and feed_mm_per_min is %.0f: press as it passes %g mm, or take the line again",
 			60*feed, 60*f.mmPerS, leg.ToMM)
 	}
 	f.give(func(t float64) float64 { return leg.FromMM + (leg.ToMM-leg.FromMM)*(t-f.from)/took }, took)
@@ -85,7 +87,8 @@ func (f *feeding) where() (mm float64, known bool) {
 }
 
 func (f *feeding) sayBegin(leg Leg) string {
-	return fmt.Sprintf("%s, and a little back from there. Run the axis at %.0f mm/min towards %g mm, keep clear of it, and press as it passes %g mm.",
+	return fmt.Sprintf(
+		"%s, and a little back from there. Run the axis at %.0f mm/min towards %g mm, keep clear of it, and press as it passes %g mm.",
 		leg.Do, 60*f.mmPerS, leg.ToMM, leg.FromMM)
 }
 

@@ -68,11 +68,13 @@ type following struct {
 // follow begins a full fit when one is due.
 func (s *Session) follow(now time.Time) {
 	j := s.job
-	if j != nil && j.course != nil && j.phase != Fitting && j.grown && !j.works && now.Sub(s.watched) <= watchedFor && !now.Before(j.nextFit) {
+	if j != nil && j.course != nil && j.phase != Fitting && j.grown && !j.works && now.Sub(s.watched) <= watchedFor &&
+		!now.Before(j.nextFit) {
 		j.fitSoFar(s)
 		return
 	}
-	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == Fitting || now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
+	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == Fitting ||
+		now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
 		return
 	}
 	if j.steady == nil && j.live.Ready() != nil {
@@ -270,7 +272,8 @@ func (s *Session) ageOf(x *shown, mono device.Stamp) time.Duration {
 func (s *Session) silent(mono device.Stamp) string {
 	for i := range s.latest {
 		if age := time.Duration(mono - s.latest[i].at); s.latest[i].at != 0 && age > lateAfter {
-			return s.o.Setup.Indicators[i].Name + " has sent nothing for " + tenths(age) + " s. The lean is from before."
+			return s.o.Setup.Indicators[i].Name + " has sent nothing for " + tenths(age) +
+				" s. The lean is from before."
 		}
 	}
 	if age := time.Duration(mono - s.angleAt); s.encoder != nil && s.angleAt != 0 && age > lateAfter {

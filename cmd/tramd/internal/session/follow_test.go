@@ -88,12 +88,16 @@ func TestASilentIndicatorIsNamed(t *testing.T) {
 	f := newFollowed(t)
 	f.arc(0, 300)
 	f.wait(t, "the first fit", func(s *Snapshot) bool { return s.Sweep.Result != nil })
-	s := f.wait(t, "its age", func(s *Snapshot) bool { return strings.Contains(s.Sweep.Live, "arm has sent nothing for") })
+	s := f.wait(t, "its age", func(s *Snapshot) bool {
+		return strings.Contains(s.Sweep.Live, "arm has sent nothing for")
+	})
 	if s.Sweep.Result == nil || s.Sweep.ResultAgeS == nil || *s.Sweep.ResultAgeS < lateAfter.Seconds() {
 		t.Errorf("the lean lost its age: %+v", s.Sweep)
 	}
 	f.arc(301, 320)
-	f.wait(t, "fresh words", func(s *Snapshot) bool { return s.Sweep.Live == "" && s.Sweep.ResultReadings == s.Sweep.Readings })
+	f.wait(t, "fresh words", func(s *Snapshot) bool {
+		return s.Sweep.Live == "" && s.Sweep.ResultReadings == s.Sweep.Readings
+	})
 }
 
 // A fit that fails leaves the lean to the filter, and says so.
@@ -104,7 +108,8 @@ func TestAFailedFitLeavesTheFilter(t *testing.T) {
 	f.failing.Store(true)
 	f.arc(151, 500)
 	f.wait(t, "the words", func(s *Snapshot) bool {
-		return strings.Contains(s.Sweep.Live, "not what it was") && s.Sweep.ResultReadings == s.Sweep.Readings && s.Sweep.Result != nil ||
+		return strings.Contains(s.Sweep.Live, "not what it was") && s.Sweep.ResultReadings == s.Sweep.Readings &&
+			s.Sweep.Result != nil ||
 			s.Sweep.Live != "" && f.again()
 	})
 	f.failing.Store(false)

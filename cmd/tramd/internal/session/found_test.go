@@ -14,10 +14,14 @@ func TestACheckThatEndsAfterItBeganBearsNothingOut(t *testing.T) {
 		since time.Time
 		again bool
 	}{
-		"no check on record":           {nil, began, false},
-		"the check itself":             {&LastRun{Started: began.Add(3 * time.Millisecond), At: began.Add(4 * time.Minute)}, began.Add(4 * time.Minute), false},
-		"a check before it":            {&LastRun{Started: began.Add(-time.Hour), At: began.Add(-50 * time.Minute)}, began, false},
-		"the next check":               {&LastRun{Started: began.Add(5 * time.Minute), At: began.Add(9 * time.Minute)}, began, true},
+		"no check on record": {nil, began, false},
+		"the check itself": {
+			&LastRun{Started: began.Add(3 * time.Millisecond), At: began.Add(4 * time.Minute)},
+			began.Add(4 * time.Minute), false},
+		"a check before it": {&LastRun{Started: began.Add(-time.Hour), At: began.Add(-50 * time.Minute)},
+			began, false},
+		"the next check": {&LastRun{Started: began.Add(5 * time.Minute), At: began.Add(9 * time.Minute)},
+			began, true},
 		"one whose start is not known": {&LastRun{At: began.Add(24 * time.Hour)}, began, true},
 	} {
 		if since, again := c.last.Found(alarm); !since.Equal(c.since) || again != c.again {

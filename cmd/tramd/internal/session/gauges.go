@@ -34,10 +34,11 @@ func (s *Session) Gauges(ctx context.Context) ([]Gauge, error) {
 
 // CheckState is how the unattended checks stand.
 type CheckState struct {
-	Next   string   `json:"next"`    // RFC 3339; empty: none planned
-	Moves  bool     `json:"moves"`   // the arm is moved by a motion controller; see AngleState.ArmedUntil
-	WhyNot []string `json:"why_not"` // what would keep the next from being taken if all stayed as it is; empty: nothing would
-	Say    string   `json:"say"`     // the last thing that was done or waited for, in words
+	Next  string `json:"next"`  // RFC 3339; empty: none planned
+	Moves bool   `json:"moves"` // the arm is moved by a motion controller; see AngleState.ArmedUntil
+	// what would keep the next from being taken if all stayed as it is; empty: nothing would
+	WhyNot []string `json:"why_not"`
+	Say    string   `json:"say"` // the last thing that was done or waited for, in words
 	DryRun bool     `json:"dry_run"`
 }
 

@@ -25,7 +25,8 @@ func (s *Session) halfTurn(deg float64) runSpec {
 // becomeHalfTurn has a job that was just made take its two stations.
 func (j *job) becomeHalfTurn(s *Session) {
 	degs := j.setup.StationsDeg
-	if rad, _, known := s.encoderAngle(); known && math.Abs(math.Remainder(rad-sweep.Radians(degs[0]), 2*math.Pi)) > math.Pi/2 {
+	if rad, _, known := s.encoderAngle(); known &&
+		math.Abs(math.Remainder(rad-sweep.Radians(degs[0]), 2*math.Pi)) > math.Pi/2 {
 		degs = []float64{degs[1], degs[0]} // the nearer first
 	}
 	o := s.o.Angle.Stations
@@ -78,7 +79,8 @@ func (j *job) sayHalfTurn(s *Session) string {
 	first := s.o.Setup.Indicators[a]
 	do := fmt.Sprintf("Spindle power isolated? Set the bar with %s at %s", first.Name, place(deg+first.PhaseDeg))
 	if j.stations.Taken() > 0 {
-		do = fmt.Sprintf("Read. Now turn the spindle half a turn by hand, %s to %s", first.Name, place(deg+first.PhaseDeg))
+		do = fmt.Sprintf("Read. Now turn the spindle half a turn by hand, %s to %s", first.Name,
+			place(deg+first.PhaseDeg))
 	}
 	if s.o.Angle.Stations.Typed {
 		return fmt.Sprintf("%s, and type the reading of %s.", do, s.wanted(j))
@@ -92,7 +94,8 @@ func (j *job) sayHalfTurn(s *Session) string {
 		return fmt.Sprintf("%s; it stands at %s.", do, place(math.Round(now)))
 	}
 	if span, long := j.stations.Unsettled(); long > unsettledFor {
-		return fmt.Sprintf("The readings of %s and %s do not lie still (%.3f mm to and fro): let go of the bar, or take them as they are.",
+		return fmt.Sprintf(
+			"The readings of %s and %s do not lie still (%.3f mm to and fro): let go of the bar, or take them as they are.",
 			first.Name, s.o.Setup.Indicators[b].Name, span)
 	}
 	return do + ", let go and keep still."

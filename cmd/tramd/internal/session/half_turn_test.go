@@ -40,8 +40,10 @@ func newBar(t *testing.T, angle AngleRoute, source string) *barRig {
 	}
 	s, err := New(Options{
 		Setup: sweep.Setup{Machine: "wren", AngleSource: source, Indicators: []sweep.Indicator{
-			{Name: "near", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "far", RadiusMM: 150, PhaseDeg: 180, ResolutionMM: 0.001}}},
-		Indicators: []IndicatorRoute{{Device: 0}, {Device: 1}}, Angle: angle, Ports: ports, Archive: r.shelf, Fit: mixed.Fit,
+			{Name: "near", RadiusMM: 100, ResolutionMM: 0.001},
+			{Name: "far", RadiusMM: 150, PhaseDeg: 180, ResolutionMM: 0.001}}},
+		Indicators: []IndicatorRoute{{Device: 0}, {Device: 1}}, Angle: angle, Ports: ports, Archive: r.shelf,
+		Fit: mixed.Fit,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -57,11 +59,13 @@ func (r *barRig) shows(deg, seconds float64, encoder bool) {
 	for range int(seconds * 20) {
 		r.at = max(r.at+device.Stamp(50*time.Millisecond), device.Now()-device.Stamp(50*time.Millisecond))
 		if encoder {
-			r.Sink(device.Batch{Device: 2, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(math.Round(deg * 10))}}})
+			r.Sink(device.Batch{Device: 2,
+				Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(math.Round(deg * 10))}}})
 		}
 		for i, radius := range []float64{100, 150} {
 			th := sweep.Radians(deg + 180*float64(i))
-			z, _ := units.FromMM(math.Round(1000*(1.3-barZero*float64(i)+radius*(r.tilt*math.Cos(th)+r.nod*math.Sin(th)))) / 1000)
+			z, _ := units.FromMM(math.Round(
+				1000*(1.3-barZero*float64(i)+radius*(r.tilt*math.Cos(th)+r.nod*math.Sin(th)))) / 1000)
 			r.Sink(device.Batch{Device: i, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 		}
 	}
@@ -84,20 +88,23 @@ func (r *barRig) reads(t *testing.T, deg, mmPerM float64) *PairState {
 	t.Helper()
 	return r.wait(t, "the lean along the bar", func(s *Snapshot) bool {
 		p := s.Pair
-		return p != nil && p.MMPerM != nil && p.Deg != nil && math.Abs(*p.Deg-deg) < 0.5 && math.Abs(*p.MMPerM-mmPerM) < 0.01
+		return p != nil && p.MMPerM != nil && p.Deg != nil && math.Abs(*p.Deg-deg) < 0.5 &&
+			math.Abs(*p.MMPerM-mmPerM) < 0.01
 	}).Pair
 }
 
 // Two half turns at right angles, by eye: each zeroes the pair, the lean along the bar then follows a head that is
 // swung, and both axes are told.
 func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
-	r := newBar(t, AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 90, 180, 270}, Closing: true}}, "stations")
+	r := newBar(t, AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 90, 180, 270},
+		Closing: true}}, "stations")
 	run, err := r.StartHalfTurn(t.Context(), "tilt")
 	if err != nil {
 		t.Fatal(err)
 	}
 	snap, _ := r.Snapshot(t.Context())
-	if sw := snap.Sweep; sw.Kind != HalfTurn || len(sw.Stations) != 2 || sw.Say != "Spindle power isolated? Set the bar with near at 0° (right), let go and keep still." {
+	if sw := snap.Sweep; sw.Kind != HalfTurn || len(sw.Stations) != 2 ||
+		sw.Say != "Spindle power isolated? Set the bar with near at 0° (right), let go and keep still." {
 		t.Errorf("%+v", sw)
 	}
 	r.shows(0, 1.2, false)
@@ -117,7 +124,8 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	r.shelf.mu.Lock()
 	end := r.shelf.ends[0]
 	r.shelf.mu.Unlock()
-	if f := end.Result.Pair; f == nil || math.Abs(f.ZeroMM-barZero) > 0.001 || !(f.UMM > 0.0005) || end.Result.Tilt == nil || end.Result.Nod != nil {
+	if f := end.Result.Pair; f == nil || math.Abs(f.ZeroMM-barZero) > 0.001 || !(f.UMM > 0.0005) ||
+		end.Result.Tilt == nil || end.Result.Nod != nil {
 		t.Errorf("stored %+v of %+v", f, end.Result)
 	}
 	r.shows(180, 0.2, false)
@@ -142,12 +150,15 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	r.shows(270, 0.2, false)
 	r.reads(t, 270, 0.1)
 	both := r.wait(t, "both axes", func(s *Snapshot) bool { return s.Pair.Tilt != nil }).Pair
-	if math.Abs(both.Tilt.MMPerM-0.1) > 0.01 || math.Abs(both.Nod.MMPerM+0.1) > 0.01 || !both.Tilt.At.Before(both.Nod.At) || both.Tilt.Half < both.Half/2 {
+	if math.Abs(both.Tilt.MMPerM-0.1) > 0.01 || math.Abs(both.Nod.MMPerM+0.1) > 0.01 ||
+		!both.Tilt.At.Before(both.Nod.At) || both.Tilt.Half < both.Half/2 {
 		t.Errorf("tilt %+v nod %+v", both.Tilt, both.Nod)
 	}
 
 	r.reconnects.Add(1)
-	r.wait(t, "the zero to be given up with the indicator that went away", func(s *Snapshot) bool { return s.Pair == nil })
+	r.wait(t, "the zero to be given up with the indicator that went away", func(s *Snapshot) bool {
+		return s.Pair == nil
+	})
 }
 
 // With an encoder readings count only where it says that the arm rests at the end of the half turn, and their angles
@@ -161,7 +172,8 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 	}
 	r.shows(170, 1.5, true)
 	snap, _ := r.Snapshot(t.Context())
-	if sw := snap.Sweep; sw.Stations[0].Deg != 180 || sw.Readings != 0 || !strings.HasSuffix(sw.Say, "near at 180° (left); it stands at 170°.") {
+	if sw := snap.Sweep; sw.Stations[0].Deg != 180 || sw.Readings != 0 ||
+		!strings.HasSuffix(sw.Say, "near at 180° (left); it stands at 170°.") {
 		t.Errorf("%+v", sw)
 	}
 	var refused *api.Error
@@ -188,7 +200,8 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 		degs = append(degs, math.Round(10*sweep.Degrees(p.Angle))/10)
 	}
 	r.shelf.mu.Unlock()
-	if len(degs) != 4 || degs[0] != 181 || slices.Max(degs)-slices.Min(degs) > 180.6 || slices.Max(degs)-slices.Min(degs) < 179.4 {
+	if len(degs) != 4 || degs[0] != 181 || slices.Max(degs)-slices.Min(degs) > 180.6 ||
+		slices.Max(degs)-slices.Min(degs) < 179.4 {
 		t.Errorf("angles %v", degs)
 	}
 	r.shows(360.5, 0.2, true)
@@ -212,21 +225,24 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 // Where a person types, or a motor turns the spindle for sweeps, a half turn is taken by hand as well; what cannot be
 // is refused.
 func TestHalfTurnsOfOtherSources(t *testing.T) {
-	typed := newBar(t, AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 90}, Typed: true, Indicators: 2}, TypedUnit: units.Millimetre}, "typed")
+	typed := newBar(t, AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: []float64{0, 90}, Typed: true,
+		Indicators: 2}, TypedUnit: units.Millimetre}, "typed")
 	run, err := typed.StartHalfTurn(t.Context(), "nod")
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i, text := range []string{"1.31", "1.09", "1.29", "1.11"} {
 		snap, _ := typed.Snapshot(t.Context())
-		if want := []string{"near", "far"}[i%2]; snap.Sweep.Wanted != want || !strings.HasSuffix(snap.Sweep.Say, "type the reading of "+want+".") {
+		if want := []string{"near", "far"}[i%2]; snap.Sweep.Wanted != want ||
+			!strings.HasSuffix(snap.Sweep.Say, "type the reading of "+want+".") {
 			t.Fatalf("%+v", snap.Sweep)
 		}
 		if err := typed.Put(t.Context(), run, "", text); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if p := typed.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && s.Pair != nil }).Pair; math.Abs(p.ZeroMM-0.2) > 1e-9 {
+	if p := typed.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && s.Pair != nil }).Pair; math.Abs(
+		p.ZeroMM-0.2) > 1e-9 {
 		t.Errorf("%+v", p)
 	}
 
@@ -247,7 +263,8 @@ func TestHalfTurnsOfOtherSources(t *testing.T) {
 	if _, err := steady.StartHalfTurn(t.Context(), "yaw"); !errors.As(err, &refused) || refused.Kind != api.Invalid {
 		t.Errorf("of no axis: %v", err)
 	}
-	if _, err := newRig(t, 0).StartHalfTurn(t.Context(), "tilt"); !errors.As(err, &refused) || !strings.Contains(refused.Error(), "phase_deg = 180") {
+	if _, err := newRig(t, 0).StartHalfTurn(t.Context(), "tilt"); !errors.As(err, &refused) ||
+		!strings.Contains(refused.Error(), "phase_deg = 180") {
 		t.Errorf("of one indicator: %v", err)
 	}
 }

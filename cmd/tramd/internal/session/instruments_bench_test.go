@@ -38,15 +38,19 @@ const benchAsk = "?\r"
 var benchRegister = frame.Register{Address: 1, Function: 4, Register: 16, Type: "int32", Scale: "1 um"}
 
 var spoken = map[string]frameKind{
-	"text":       {frame: textFrame},
-	"text_asked": {spec: device.Spec{Asking: device.Asking{Asks: []frame.Ask{{Request: benchAsk}}}}, frame: textFrame, question: len(benchAsk)},
-	"pattern": {spec: device.Spec{Frame: frame.FramePattern, Pattern: &frame.Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
+	"text": {frame: textFrame},
+	"text_asked": {spec: device.Spec{Asking: device.Asking{Asks: []frame.Ask{{Request: benchAsk}}}}, frame: textFrame,
+		question: len(benchAsk)},
+	"pattern": {spec: device.Spec{Frame: frame.FramePattern,
+		Pattern: &frame.Pattern{Form: "{channel:2}N{value:9}{unit:2}"}},
 		frame: func(dst []byte, um int64) []byte { return fmt.Appendf(dst, "01N%9.3fMM\r\n", float64(um)/1000) }},
-	"digits": {spec: device.Spec{Frame: frame.FrameDigits, Digits: &frame.Digits{Map: "FF 0 dddddd 3", Decimals: 3}}, frame: digitsFrame},
+	"digits": {spec: device.Spec{Frame: frame.FrameDigits, Digits: &frame.Digits{Map: "FF 0 dddddd 3", Decimals: 3}},
+		frame: digitsFrame},
 	// Guarded by 16 bits of check value, so handed on as it comes.
-	"binary_crc16": {spec: binarySpec("AA 55 value check", "crc16_modbus", 0), frame: func(dst []byte, um int64) []byte {
-		return withCRC(dst, countFrame(nil, um))
-	}},
+	"binary_crc16": {spec: binarySpec("AA 55 value check", "crc16_modbus", 0),
+		frame: func(dst []byte, um int64) []byte {
+			return withCRC(dst, countFrame(nil, um))
+		}},
 	// Not guarded: held until the next is good too, or until a silence.
 	"binary_bare": {spec: binarySpec("AA 55 value", "", 0), frame: countFrame},
 	// Found by the silence before it, and handed on when the one after it is over.
@@ -58,7 +62,8 @@ var spoken = map[string]frameKind{
 }
 
 func binarySpec(layout, check string, gapMS float64) device.Spec {
-	return device.Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: layout, Bits: 24, Order: "high_first", Scale: "1 um", Check: check, GapMS: gapMS}}
+	return device.Spec{Frame: frame.FrameBinary, Binary: &frame.Binary{Layout: layout, Bits: 24, Order: "high_first",
+		Scale: "1 um", Check: check, GapMS: gapMS}}
 }
 
 func textFrame(dst []byte, um int64) []byte {
@@ -103,7 +108,8 @@ type plan struct {
 }
 
 func newPlan(rate int, within float64, seed uint64) *plan {
-	p := &plan{start: monotonic(), gap: int64(time.Second) / int64(rate), within: within, rnd: rand.New(rand.NewPCG(1, seed)), n: -1}
+	p := &plan{start: monotonic(), gap: int64(time.Second) / int64(rate), within: within,
+		rnd: rand.New(rand.NewPCG(1, seed)), n: -1}
 	p.step()
 	return p
 }

@@ -78,7 +78,8 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := &job{runSpec: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now, flushedAt: now, live: live}
+	j := &job{runSpec: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now,
+		flushedAt: now, live: live}
 	j.follower = &follower{}
 	switch {
 	case s.o.Angle.Steady != nil:
@@ -161,7 +162,8 @@ func (j *job) turned() float64 {
 
 // cameRound reports whether the hand stopped close enough to the start to call it a turn.
 func (j *job) cameRound(now time.Time) bool {
-	return j.stations == nil && j.steady == nil && j.course == nil && j.begun && !j.back && j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
+	return j.stations == nil && j.steady == nil && j.course == nil && j.begun && !j.back &&
+		j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
 }
 
 // flush hands the new points to the write queue.
@@ -181,8 +183,9 @@ func (j *job) sayEnding(s *Session) string {
 	case j.awaits || j.run == 0:
 		return "All readings are in. Working out the result."
 	case err != nil:
-		return fmt.Sprintf("The run cannot be stored now: %v. Make room on the disk, or mend it; what was read and its result stay in "+
-			"memory, and storing is tried each second. Do not stop the daemon: that loses what is not stored (%d of %d readings are).",
+		return fmt.Sprintf(
+			"The run cannot be stored now: %v. Make room on the disk, or mend it; what was read and its result stay in "+
+				"memory, and storing is tried each second. Do not stop the daemon: that loses what is not stored (%d of %d readings are).",
 			err, j.durable.Load(), j.points.n)
 	}
 	return "All readings are in. Storing the result."

@@ -6,8 +6,9 @@ import "time"
 // whole wait. A person sees no difference: each look has what waits read first (see bring). An arm that a program moves
 // is stopped by what the ports say, so there they are read at every line.
 const (
-	idleLatency  = 50 * time.Millisecond
-	sweepLatency = 20 * time.Millisecond // the end of a sweep, and a person's hand at a station, are noticed so much later
+	idleLatency = 50 * time.Millisecond
+	// the end of a sweep, and a person's hand at a station, are noticed so much later
+	sweepLatency = 20 * time.Millisecond
 )
 
 // readNow has the ports read before something rests on what they say now. It is called without the lock.

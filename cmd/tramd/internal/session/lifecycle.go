@@ -49,7 +49,8 @@ const Sweeping = "sweep"
 func (s *Session) sweeping() runSpec { return runSpec{kind: Sweeping, setup: s.setup()} }
 
 // begin begins a run, with what ready does to its job before any reading can come.
-func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose string, ready func(*job) error) (int64, error) {
+func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose string, ready func(*job) error) (
+	int64, error) {
 	if turns < 1 || turns > sweep.MaxTurns {
 		return 0, api.Invalid.Errorf("%d turns; ask for 1 to %d", turns, sweep.MaxTurns)
 	}
@@ -84,7 +85,9 @@ func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose strin
 			}
 			if err != nil { // nothing was taken, and the record is not to hold an open run
 				s.job = nil
-				s.archive.add(writing{run: run, end: &Ending{Outcome: Failed, At: s.o.Wall(), Why: "it could not be begun: " + err.Error()}})
+				s.archive.add(writing{
+					run: run, end: &Ending{Outcome: Failed, At: s.o.Wall(), Why: "it could not be begun: " +
+						err.Error()}})
 			}
 		}
 	}); e != nil {
@@ -320,7 +323,8 @@ func (s *Session) conclude(end Ending) {
 func (s *Session) whenStored(j *job, end Ending) func() {
 	n := j.points.n
 	return func() {
-		s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", n, "why", end.Why) // when the daemon stops, too
+		// when the daemon stops, too
+		s.o.Log.Info(j.kind+" ended", "run", j.run, "outcome", end.Outcome, "readings", n, "why", end.Why)
 		// An error here means that the session has stopped: it has no readers then.
 		_ = s.ask(context.Background(), func() { s.concluded(j, end) })
 	}

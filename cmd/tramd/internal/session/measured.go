@@ -48,10 +48,11 @@ type Found struct {
 
 // MeasuredState is a measurement in hand.
 type MeasuredState struct {
-	Subject string          `json:"subject"`
-	Places  []PlaceState    `json:"places"`
-	Found   json.RawMessage `json:"result"` // what the readings so far say, as in the record; null until they say something
-	Say     string          `json:"say"`    // that in one line
+	Subject string       `json:"subject"`
+	Places  []PlaceState `json:"places"`
+	// what the readings so far say, as in the record; null until they say something
+	Found json.RawMessage `json:"result"`
+	Say   string          `json:"say"` // that in one line
 
 	Curve []CourseValue `json:"curve,omitempty"` // of an axis that moves: means of the readings over short pieces
 	Act   string        `json:"act,omitempty"`   // of such: what taking means now: begin | end
@@ -89,7 +90,8 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 	if s.o.Measure == nil {
 		return 0, api.Conflict.Errorf("nothing but sweeps is measured here")
 	}
-	if len(m.Places)+len(m.Legs) == 0 || m.Indicator < 0 || m.Indicator >= len(s.o.Indicators) || len(m.Setup.Indicators) != 1 {
+	if len(m.Places)+len(m.Legs) == 0 || m.Indicator < 0 || m.Indicator >= len(s.o.Indicators) ||
+		len(m.Setup.Indicators) != 1 {
 		return 0, api.Invalid.Errorf("a %s needs places and one indicator", m.Kind)
 	}
 	if s.o.Indicators[m.Indicator].Device < 0 {
@@ -105,7 +107,8 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 		for i := range m.Places {
 			o.AnglesDeg[i] = m.Places[i].Deg
 		}
-		o.Closing, o.Indicators, o.Typed, o.Told, o.Resolution = false, 1, m.Typed, false, m.Setup.Indicators[0].ResolutionMM
+		o.Closing, o.Indicators, o.Typed, o.Told, o.Resolution = false, 1, m.Typed, false,
+			m.Setup.Indicators[0].ResolutionMM
 		j.steady, j.stations, j.whyNot = nil, sweep.NewStations(o), "there are no readings yet"
 		return nil
 	})
@@ -126,7 +129,9 @@ func (s *Session) alongLine(j *job) error {
 	}
 	switch {
 	case r.Device < 0 || s.o.Ports[r.Device].Ask != nil:
-		return api.Conflict.Errorf("%s sends no readings by itself, so none can be taken while the axis moves: write by_hand = true there", j.measured.Setup.Indicators[0].Name)
+		return api.Conflict.Errorf(
+			"%s sends no readings by itself, so none can be taken while the axis moves: write by_hand = true there",
+			j.measured.Setup.Indicators[0].Name)
 	}
 	j.steady, j.stations, j.course, j.whyNot = nil, nil, newCourse(j.measured.Legs, a), "there are no readings yet"
 	feed.keep = func(p sweep.Point) { j.course.add(s, j, p) }
@@ -271,7 +276,8 @@ func (j *job) showMeasured(st *SweepState) {
 		return
 	}
 	here, _, left := j.stations.Here()
-	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken", sweep.StationSkipped: "skipped"}
+	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",
+		sweep.StationSkipped: "skipped"}
 	for i, p := range j.measured.Places {
 		_, state, r := j.stations.Station(i)
 		x := PlaceState{Name: p.Name, Group: p.Group, At: p.At, State: names[state]}

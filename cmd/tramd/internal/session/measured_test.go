@@ -13,9 +13,11 @@ import (
 // railAt is a traverse of three places, typed.
 func railAt(typed bool) Measurement {
 	m := Measurement{Kind: "traverse", Subject: "left rail", Typed: typed, Own: []byte(`{}`),
-		Setup: sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}}}
+		Setup: sweep.Setup{Machine: "linnet",
+			Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}}}
 	for _, x := range []float64{0, 100, 200} {
-		m.Places = append(m.Places, Place{Name: fmt.Sprintf("%g mm", x), Do: fmt.Sprintf("Move the indicator to %g mm", x), At: x, Deg: math.NaN(),
+		m.Places = append(m.Places, Place{Name: fmt.Sprintf("%g mm", x),
+			Do: fmt.Sprintf("Move the indicator to %g mm", x), At: x, Deg: math.NaN(),
 			Numbers: map[string]float64{"position_mm": x}})
 	}
 	return m
@@ -30,7 +32,8 @@ func meanOf(_ Measurement, pts []sweep.Point, spots *Spots) (Found, error) {
 	for _, p := range pts {
 		sum += p.Reading
 	}
-	return Found{JSON: fmt.Appendf(nil, `{"mean":%.3f}`, sum/float64(len(pts))), Model: "mean", Version: 1, Say: "mean"}, nil
+	return Found{JSON: fmt.Appendf(nil, `{"mean":%.3f}`, sum/float64(len(pts))), Model: "mean", Version: 1,
+		Say: "mean"}, nil
 }
 
 // Places are typed, taken again and skipped; the end holds what counts, and the encoder that is gone does not matter.
@@ -74,7 +77,8 @@ func TestAMeasurementPlaceByPlace(t *testing.T) {
 			t.Fatalf("live: %+v", st.Measured)
 		}
 	}
-	if p := st.Measured.Places; p[0].State != "taken" || p[2].State != "here" || *p[1].ReadingMM != 0.3 || st.Say != "Move the indicator to 200 mm and type the reading." || st.Wanted != "dial" {
+	if p := st.Measured.Places; p[0].State != "taken" || p[2].State != "here" || *p[1].ReadingMM != 0.3 ||
+		st.Say != "Move the indicator to 200 mm and type the reading." || st.Wanted != "dial" {
 		t.Errorf("places %+v, says %q, wants %q", p, st.Say, st.Wanted)
 	}
 	if err := r.Take(ctx, run); err == nil {
@@ -88,7 +92,8 @@ func TestAMeasurementPlaceByPlace(t *testing.T) {
 		ends := append([]Ending(nil), r.shelf.ends...)
 		r.shelf.mu.Unlock()
 		if len(ends) == 1 {
-			if e := ends[0]; e.Outcome != Finished || e.Result != nil || e.Found == nil || string(e.Found.JSON) != `{"mean":0.200}` {
+			if e := ends[0]; e.Outcome != Finished || e.Result != nil || e.Found == nil ||
+				string(e.Found.JSON) != `{"mean":0.200}` {
 				t.Errorf("it ended %+v", e)
 			}
 			break

@@ -53,7 +53,8 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, err
 	if err != nil {
 		return Armed{}, err
 	}
-	out := Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract, AboutS: s.o.Motion.Program.Duration().Seconds()}
+	out := Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract,
+		AboutS: s.o.Motion.Program.Duration().Seconds()}
 	if unattended > 0 {
 		out.Until = s.o.Motion.Interlock.ArmPlanned(unattended)
 	} else {
@@ -81,7 +82,9 @@ func (s *Session) StartMotion(ctx context.Context, key, purpose string) (int64, 
 	if s.o.Motion == nil {
 		return 0, errNoMotion
 	}
-	return s.startMotion(ctx, purpose, s.o.Motion.Program, func() (*interlock.Permit, interlock.Bar) { return s.o.Motion.Interlock.Begin(key) })
+	return s.startMotion(ctx, purpose, s.o.Motion.Program, func() (*interlock.Permit, interlock.Bar) {
+		return s.o.Motion.Interlock.Begin(key)
+	})
 }
 
 // StartArmed starts the program for a planned check, by the arming that a person made for such.
@@ -89,10 +92,13 @@ func (s *Session) StartArmed(ctx context.Context, purpose string) (int64, error)
 	if s.o.Motion == nil {
 		return 0, errNoMotion
 	}
-	return s.startMotion(ctx, purpose, s.o.Motion.Planned, func() (*interlock.Permit, interlock.Bar) { return s.o.Motion.Interlock.BeginPlanned(ctx) })
+	return s.startMotion(ctx, purpose, s.o.Motion.Planned, func() (*interlock.Permit, interlock.Bar) {
+		return s.o.Motion.Interlock.BeginPlanned(ctx)
+	})
 }
 
-func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Program, permit func() (*interlock.Permit, interlock.Bar)) (int64, error) {
+func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Program,
+	permit func() (*interlock.Permit, interlock.Bar)) (int64, error) {
 	var err error
 	if e := s.ask(ctx, func() {
 		switch {
@@ -120,7 +126,8 @@ func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Prog
 	return run, err
 }
 
-func (s *Session) openAndBegin(ctx context.Context, purpose string, p motion.Program, may *interlock.Permit) (int64, error) {
+func (s *Session) openAndBegin(ctx context.Context, purpose string, p motion.Program, may *interlock.Permit) (
+	int64, error) {
 	line, err := s.o.Motion.Open(ctx)
 	if err != nil {
 		return 0, api.Conflict.Errorf("%v", err)

@@ -66,19 +66,27 @@ func motionRig(t *testing.T, targets []float64, home ...string) (*rig, *shopFloo
 	floor := &shopFloor{}
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	p := motion.Program{
-		Targets: targets, Move: []string{"G1 A{deg.0}"}, End: home, Stop: "M0", LineEnd: "\n", Done: regexp.MustCompile("^ok$"),
-		FeedDegPerMin: 1800, LowDeg: 0, HighDeg: 360, Settle: 20 * time.Second, Ack: 5 * time.Second, Silent: 5 * time.Second,
+		Targets: targets, Move: []string{"G1 A{deg.0}"}, End: home, Stop: "M0", LineEnd: "\n",
+		Done:          regexp.MustCompile("^ok$"),
+		FeedDegPerMin: 1800, LowDeg: 0, HighDeg: 360, Settle: 20 * time.Second, Ack: 5 * time.Second,
+		Silent:     5 * time.Second,
 		Indicators: []motion.Indicator{{Name: "arm", LowMM: -5, HighMM: 5}},
 	}
 	sh := &shelf{}
-	lock := interlock.New(interlock.Options{Clock: func() time.Duration { return clock.SinceBoot() + time.Duration(floor.later.Load()) }})
+	lock := interlock.New(interlock.Options{Clock: func() time.Duration {
+		return clock.SinceBoot() + time.Duration(floor.later.Load())
+	}})
 	s, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", AngleSource: "program", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet", AngleSource: "program",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
-		Angle:      AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: targets, Told: true, SettleS: 0.2}},
-		Motion:     &Motion{Program: p, Planned: p, Open: floor.line, Interlock: lock},
-		Ports:      []Port{{Name: "arm", Status: live}},
-		Archive:    sh, Fit: func([]sweep.Point, sweep.Setup) (sweep.Result, error) { return sweep.Result{Model: "plain"}, nil },
+		Angle: AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: targets, Told: true,
+			SettleS: 0.2}},
+		Motion:  &Motion{Program: p, Planned: p, Open: floor.line, Interlock: lock},
+		Ports:   []Port{{Name: "arm", Status: live}},
+		Archive: sh, Fit: func([]sweep.Point, sweep.Setup) (sweep.Result, error) {
+			return sweep.Result{Model: "plain"}, nil
+		},
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -206,15 +214,24 @@ func TestARunEndsWhenTheArmStandsAndSaysWhy(t *testing.T) {
 		outcome Outcome
 		why     string
 	}{
-		"given up":      {false, func(r *rig, _ *shopFloor, run int64, _ string) error { return r.Abandon(context.Background(), run) }, Abandoned, "given up by the person"},
-		"let go":        {false, func(r *rig, _ *shopFloor, _ int64, key string) error { return r.LetGo(context.Background(), key) }, Abandoned, "was let go"},
-		"disarmed":      {false, func(r *rig, _ *shopFloor, _ int64, _ string) error { return r.Disarm(context.Background()) }, Abandoned, "the motion was disarmed"},
-		"plan disarmed": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { return r.Disarm(context.Background()) }, Abandoned, "the motion was disarmed"},
+		"given up": {false, func(r *rig, _ *shopFloor, run int64, _ string) error {
+			return r.Abandon(context.Background(), run)
+		}, Abandoned, "given up by the person"},
+		"let go": {false, func(r *rig, _ *shopFloor, _ int64, key string) error {
+			return r.LetGo(context.Background(), key)
+		}, Abandoned, "was let go"},
+		"disarmed": {false, func(r *rig, _ *shopFloor, _ int64, _ string) error {
+			return r.Disarm(context.Background())
+		}, Abandoned, "the motion was disarmed"},
+		"plan disarmed": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error {
+			return r.Disarm(context.Background())
+		}, Abandoned, "the motion was disarmed"},
 		"arming ran out": {true, func(_ *rig, floor *shopFloor, _ int64, _ string) error {
 			floor.later.Store(int64(2 * time.Hour))
 			return nil
 		}, Abandoned, "the arming of planned checks ran out"},
-		"a reading": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { r.reads(9); return nil }, Failed, "arm reads 9.000 mm, outside its travel"},
+		"a reading": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { r.reads(9); return nil }, Failed,
+			"arm reads 9.000 mm, outside its travel"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -271,7 +288,8 @@ func (r *rig) begins(t *testing.T, planned bool) (run int64, key string) {
 
 // reads brings one reading of so many millimetres.
 func (r *rig) reads(mm int64) {
-	r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: device.Now(), Kind: frame.Length, Value: mm * int64(units.Millimetre)}}})
+	r.Sink(device.Batch{Device: 0, Samples: []device.Sample{
+		{At: device.Now(), Kind: frame.Length, Value: mm * int64(units.Millimetre)}}})
 }
 
 // The arm is moved back after the last station: until it stands the run goes on, can be stopped, and keeps what was
@@ -283,8 +301,9 @@ func TestTheWayBackBelongsToTheRun(t *testing.T) {
 		why     string
 	}{
 		"undisturbed": {func(*rig, int64) error { return nil }, Finished, ""},
-		"given up":    {func(r *rig, run int64) error { return r.Abandon(context.Background(), run) }, Abandoned, "every station was taken, but the arm did not come to the end of its way back: given up by the person"},
-		"a reading":   {func(r *rig, _ int64) error { r.reads(-9); return nil }, Failed, "outside its travel"},
+		"given up": {func(r *rig, run int64) error { return r.Abandon(context.Background(), run) }, Abandoned,
+			"every station was taken, but the arm did not come to the end of its way back: given up by the person"},
+		"a reading": {func(r *rig, _ int64) error { r.reads(-9); return nil }, Failed, "outside its travel"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -299,11 +318,13 @@ func TestTheWayBackBelongsToTheRun(t *testing.T) {
 			}
 			r.wait(t, "the end", idleNow)
 			end := r.shelf.ended()[0]
-			if end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) || end.Result == nil || len(r.shelf.points) != 4 {
+			if end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) || end.Result == nil ||
+				len(r.shelf.points) != 4 {
 				t.Errorf("stored as %v: %q with %+v, %d points", end.Outcome, end.Why, end.Result, len(r.shelf.points))
 			}
 			got := strings.Join(floor.commands(), "|")
-			if want := "G1 A0|G1 A1|G1 A2|G1 A3|G1 A-0"; got != want && got != want+"|M0" || strings.HasSuffix(got, "M0") == (tc.why == "") {
+			if want := "G1 A0|G1 A1|G1 A2|G1 A3|G1 A-0"; got != want && got != want+"|M0" ||
+				strings.HasSuffix(got, "M0") == (tc.why == "") {
 				t.Errorf("sent %q", got)
 			}
 		})
@@ -318,13 +339,15 @@ func TestARunThatCannotBeBegunIsClosed(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.shelf.begins = func() { floor.later.Store(int64(3 * time.Second)) } // so slowly that nobody holds any more
-	if _, err := r.StartMotion(t.Context(), armed.Key, "check"); err == nil || !strings.Contains(err.Error(), "no sign came") {
+	if _, err := r.StartMotion(t.Context(), armed.Key, "check"); err == nil ||
+		!strings.Contains(err.Error(), "no sign came") {
 		t.Fatal(err)
 	}
 	for end := time.Now().Add(5 * time.Second); len(r.shelf.ended()) == 0 && time.Now().Before(end); {
 		time.Sleep(5 * time.Millisecond)
 	}
-	if ends := r.shelf.ended(); len(ends) != 1 || ends[0].Outcome != Failed || !strings.Contains(ends[0].Why, "could not be begun") || len(floor.commands()) != 0 {
+	if ends := r.shelf.ended(); len(ends) != 1 || ends[0].Outcome != Failed ||
+		!strings.Contains(ends[0].Why, "could not be begun") || len(floor.commands()) != 0 {
 		t.Errorf("%+v, sent %q", ends, floor.commands())
 	}
 }

@@ -21,8 +21,10 @@ type PairState struct {
 	ZeroMM float64   `json:"zero_mm"`   // the difference of their readings at no lean
 	ZeroU  float64   `json:"zero_u_mm"`
 
-	Deg    *float64 `json:"deg"`      // the way the bar's first indicator points: the lean is positive towards there; nil: not known
-	Told   bool     `json:"told"`     // Deg is where the person was asked to put it: tramd cannot see whether it was moved since
+	// the way the bar's first indicator points: the lean is positive towards there; nil: not known
+	Deg *float64 `json:"deg"`
+	// Deg is where the person was asked to put it: tramd cannot see whether it was moved since
+	Told   bool     `json:"told"`
 	MMPerM *float64 `json:"mm_per_m"` // nil with Why
 	U      float64  `json:"u_mm_per_m"`
 	Half   float64  `json:"U_mm_per_m"`
@@ -87,7 +89,8 @@ func (s *Session) zeroPair(run int64, kind string, r *sweep.Result, told *float6
 	if !ok {
 		return
 	}
-	z := &pairZero{run: run, kind: kind, at: s.o.Wall(), a: a, b: b, pair: p, zero: zero, told: told, reconnects: s.pairPorts(a, b)}
+	z := &pairZero{run: run, kind: kind, at: s.o.Wall(), a: a, b: b, pair: p, zero: zero, told: told,
+		reconnects: s.pairPorts(a, b)}
 	s.pair = z
 	if kind != HalfTurn {
 		return
@@ -97,7 +100,8 @@ func (s *Session) zeroPair(run int64, kind string, r *sweep.Result, told *float6
 	}
 	for i, x := range []*sweep.Axis{r.Tilt, r.Nod} {
 		if x != nil {
-			z.seen[i] = &pairSeen{way: float64(i) * math.Pi / 2, lean: sweep.PairLean{Slope: x.Slope, U: x.U, Expanded: x.Expanded}, at: z.at, told: told != nil}
+			z.seen[i] = &pairSeen{way: float64(i) * math.Pi / 2,
+				lean: sweep.PairLean{Slope: x.Slope, U: x.U, Expanded: x.Expanded}, at: z.at, told: told != nil}
 		}
 	}
 }
@@ -164,7 +168,8 @@ func (s *Session) watchPair(mono device.Stamp, deg *float64) {
 		return
 	}
 	if s.pairPorts(z.a, z.b) != z.reconnects {
-		s.o.Log.Warn("an indicator of the pair went away and came back; its zero may be another, so the pair must be zeroed again")
+		s.o.Log.Warn(
+			"an indicator of the pair went away and came back; its zero may be another, so the pair must be zeroed again")
 		s.pair = nil
 		return
 	}
@@ -235,7 +240,8 @@ var HalfTurnAlong = []string{"tilt", "nod"}
 // hand.
 func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error) {
 	if s.o.Motion != nil {
-		return 0, api.Conflict.Errorf("a motor moves the arm of this machine: a sweep zeroes its pair, start it with `tramd program`")
+		return 0, api.Conflict.Errorf(
+			"a motor moves the arm of this machine: a sweep zeroes its pair, start it with `tramd program`")
 	}
 	first := 0.0
 	switch axis {
@@ -243,18 +249,21 @@ func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error)
 	case "nod":
 		first = 90
 	default:
-		return 0, api.Invalid.Errorf("half turn %q; write \"tilt\" for the bar along X, left to right, or \"nod\" for along Y", axis)
+		return 0, api.Invalid.Errorf(
+			"half turn %q; write \"tilt\" for the bar along X, left to right, or \"nod\" for along Y", axis)
 	}
 	unknown := false
 	if e := s.ask(ctx, func() { unknown = s.encoder != nil && !s.zero.zero.Known() }); e != nil {
 		return 0, e
 	}
 	if unknown {
-		return 0, api.Conflict.Errorf("where 0 degrees is has not been established, so the bar cannot be seen to lie along an axis: set the zero first")
+		return 0, api.Conflict.Errorf(
+			"where 0 degrees is has not been established, so the bar cannot be seen to lie along an axis: set the zero first")
 	}
 	a, _, _, ok := sweep.OppositePair(s.o.Setup)
 	if !ok {
-		return 0, api.Conflict.Errorf("no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
+		return 0, api.Conflict.Errorf(
+			"no two indicators of the configuration lie opposite each other: mount them on one bar and write phase_deg = 180 for the second")
 	}
 	var w runSpec
 	if e := s.ask(ctx, func() { w = s.halfTurn(first - s.o.Setup.Indicators[a].PhaseDeg) }); e != nil {

@@ -17,7 +17,8 @@ import (
 func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	s := &Session{latest: make([]latest, 2)}
 	s.o.Wall = time.Now
-	s.o.Setup.Indicators = []sweep.Indicator{{Name: "right", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}
+	s.o.Setup.Indicators = []sweep.Indicator{{Name: "right", RadiusMM: 100, ResolutionMM: 0.001},
+		{Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}
 	axis := &sweep.Axis{U: 0.002 * units.MMPerM}
 	s.zeroPair(7, Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1.5, 1.2}, DoF: 30}, nil)
 	now := device.Stamp(100e9)
@@ -25,8 +26,10 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	s.latest[1] = latest{at: now, mm: 1170 * units.Millimetre / 1000, n: 1}
 	deg := 90.0
 	got := s.pairState(now, &deg)
-	if got == nil || got.MMPerM == nil || got.Deg == nil || got.Run != 7 || math.Abs(*got.MMPerM-0.3) > 1e-9 || math.Abs(*got.Deg-90) > 1e-9 ||
-		got.U < 0.002 || got.U > 0.0045 || got.Half < 2*got.U || math.Abs(got.DiffMM-0.06) > 1e-9 || math.Abs(got.ZeroMM-0.3) > 1e-9 {
+	if got == nil || got.MMPerM == nil || got.Deg == nil || got.Run != 7 || math.Abs(*got.MMPerM-0.3) > 1e-9 ||
+		math.Abs(*got.Deg-90) > 1e-9 ||
+		got.U < 0.002 || got.U > 0.0045 || got.Half < 2*got.U || math.Abs(got.DiffMM-0.06) > 1e-9 ||
+		math.Abs(got.ZeroMM-0.3) > 1e-9 {
 		t.Fatalf("%+v, want 0.3 mm/m towards 90 degrees", got)
 	}
 	text, err := json.Marshal(Snapshot{Pair: got})
@@ -54,7 +57,8 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
 	s := &Session{latest: make([]latest, 2)}
 	s.o.Wall = time.Now
-	s.o.Setup.Indicators = []sweep.Indicator{{Name: "right", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}
+	s.o.Setup.Indicators = []sweep.Indicator{{Name: "right", RadiusMM: 100, ResolutionMM: 0.001},
+		{Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}
 	for i := range s.latest {
 		s.latest[i].contact = sweep.NewContact(s.o.Setup.Indicators[i], 0.1)
 	}
@@ -68,7 +72,8 @@ func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
 		s.latest[1].take(now, units.Millimetre-2*k*units.Micrometre)
 	}
 	moving := s.pairState(now, &deg)
-	if moving.MMPerM == nil || math.Abs(*moving.MMPerM-(1.98+0.1)) > 0.001 || math.Abs(moving.Lag-0.1) > 0.001 || moving.Half < 0.05 || *moving.AgeS != 0 {
+	if moving.MMPerM == nil || math.Abs(*moving.MMPerM-(1.98+0.1)) > 0.001 || math.Abs(moving.Lag-0.1) > 0.001 ||
+		moving.Half < 0.05 || *moving.AgeS != 0 {
 		t.Errorf("moving: %+v", moving)
 	}
 	var d DeviceState
@@ -81,7 +86,8 @@ func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
 		s.latest[0].take(now, 1198*units.Micrometre)
 		s.latest[1].take(now, 802*units.Micrometre)
 	}
-	if at := s.pairState(now, &deg); at.MMPerM == nil || math.Abs(*at.MMPerM-1.98) > 1e-9 || at.Lag != 0 || at.Half > moving.Half/2 {
+	if at := s.pairState(now, &deg); at.MMPerM == nil || math.Abs(*at.MMPerM-1.98) > 1e-9 || at.Lag != 0 ||
+		at.Half > moving.Half/2 {
 		t.Errorf("standing: %+v", at)
 	}
 }

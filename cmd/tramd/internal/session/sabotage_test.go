@@ -123,7 +123,8 @@ func TestNoReadingIsGivenAWrongAngleSilently(t *testing.T) {
 						sweep.Degrees(worst), sweep.Degrees(limit), e.Jumps(), e.Spikes(), len(doubts))
 				}
 				if known < len(pts)/2 {
-					t.Errorf("only %d of %d readings have an angle; %d jumps, %d doubts", known, len(pts), e.Jumps(), len(doubts))
+					t.Errorf("only %d of %d readings have an angle; %d jumps, %d doubts", known, len(pts), e.Jumps(),
+						len(doubts))
 				}
 			})
 		}
@@ -136,7 +137,8 @@ func TestLostCountsAreKeptWithTheRunAndLeftOutOfItsFit(t *testing.T) {
 		t.Fatal(err)
 	}
 	mark := func(deg int) {
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: true, Value: int64(deg * 10)}}})
+		r.Sink(device.Batch{Device: 1,
+			Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: true, Value: int64(deg * 10)}}})
 	}
 	r.turn(0, 360)
 	mark(360)
@@ -186,7 +188,9 @@ func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 		}
 		mark := func(deg int) {
 			if index {
-				r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: true, Value: int64(deg*10 - r.lost)}}})
+				r.Sink(device.Batch{
+					Device: 1, Samples: []device.Sample{
+						{At: r.at, Kind: frame.Count, Mark: true, Value: int64(deg*10 - r.lost)}}})
 			}
 		}
 		r.turn(0, 360)
@@ -200,7 +204,8 @@ func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 		}
 		if !index {
 			r.wait(t, "the end", idleNow)
-			if end := r.shelf.ends[0]; end.Outcome != Failed || !strings.Contains(end.Why, "further than an arm can turn") {
+			if end := r.shelf.ends[0]; end.Outcome != Failed ||
+				!strings.Contains(end.Why, "further than an arm can turn") {
 				t.Errorf("%+v", end)
 			}
 			continue
@@ -209,7 +214,8 @@ func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 		mark(720)
 		r.turn(721, 1100)
 		snap := r.wait(t, "the end", idleNow)
-		if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
+		if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 ||
+			math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
 			t.Errorf("%+v", snap.Last)
 		}
 	}
@@ -230,13 +236,16 @@ func TestCountsLostBetweenTurnsAreFoundByTheReadings(t *testing.T) {
 	r.turn(781, 1110)
 	snap := r.wait(t, "the end", idleNow)
 	doubts := r.shelf.kept()
-	if len(doubts) != 1 || doubts[0].Code != sweep.DoubtTurnsDiffer || !strings.Contains(doubts[0].Text, "between turn 2 and 3") {
+	if len(doubts) != 1 || doubts[0].Code != sweep.DoubtTurnsDiffer ||
+		!strings.Contains(doubts[0].Text, "between turn 2 and 3") {
 		t.Fatalf("doubts %+v", doubts)
 	}
 	if d := doubts[0]; d.FromS > lost+0.1 || d.ToS < float64(r.at)/1e9-0.1 {
 		t.Errorf("%+v, but they were lost from %v s on", d, lost)
 	}
-	if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 || got.Warnings[len(got.Warnings)-1].Code != sweep.DoubtTurnsDiffer {
+	if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 ||
+		math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 ||
+		got.Warnings[len(got.Warnings)-1].Code != sweep.DoubtTurnsDiffer {
 		t.Errorf("%+v", got)
 	}
 }

@@ -131,7 +131,8 @@ func (x *scaled) begin(leg Leg) error {
 	case !known:
 		return api.Conflict.Errorf("the scale has said nothing yet; wait for it, or see its port")
 	case math.Abs(mm-leg.FromMM) > math.Max(awayMM, awayPart*leg.length()):
-		return api.Conflict.Errorf("the scale shows %.2f mm, and %s begins at %g mm: move there first", mm, leg.Name, leg.FromMM)
+		return api.Conflict.Errorf("the scale shows %.2f mm, and %s begins at %g mm: move there first", mm, leg.Name,
+			leg.FromMM)
 	}
 	return nil
 }
@@ -139,7 +140,8 @@ func (x *scaled) begin(leg Leg) error {
 // end takes it that a leg ends short of where it was meant to.
 func (x *scaled) end(leg Leg) error {
 	if mm, known := x.where(); known && leg.done(mm) < 0.5 {
-		return api.Conflict.Errorf("the scale shows %.2f mm, which is not half of %s: go on to %g mm, or skip it", mm, leg.Name, leg.ToMM)
+		return api.Conflict.Errorf("the scale shows %.2f mm, which is not half of %s: go on to %g mm, or skip it", mm,
+			leg.Name, leg.ToMM)
 	}
 	return nil
 }

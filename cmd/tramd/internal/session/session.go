@@ -62,17 +62,21 @@ type Options struct {
 	Unstored   error    // why nothing can be stored from the start; nil: it can
 	Backlog    *Backlog // what an earlier session could not store; nil: all was
 	Fit        func([]sweep.Point, sweep.Setup) (sweep.Result, error)
-	Measure    func(Measurement, []sweep.Point, *Spots) (Found, error) // fits what is no sweep; nil: nothing else is measured
-	Follow     FollowFunc                                              // for what is shown while the arm turns; nil: running sums alone
-	ClockSet   func() bool
-	Log        *slog.Logger
-	Last       *LastRun                              // from the store, at start
-	Counts     map[RunKey]uint64                     // from the store, at start
-	Inputs     func() []InputState                   // the machine's input lines; nil: there are none. This and the next never wait
-	Hours      func() *HoursState                    // of the spindle; nil: nothing counts them
-	KeepZero   func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
-	Latency    func(time.Duration)                   // called with how long bytes may wait to be read; at first not at all. May be nil
-	ReadNow    func()                                // has what waits read before somebody looks; nil: nothing waits
+	// fits what is no sweep; nil: nothing else is measured
+	Measure func(Measurement, []sweep.Point, *Spots) (Found, error)
+	// for what is shown while the arm turns; nil: running sums alone
+	Follow   FollowFunc
+	ClockSet func() bool
+	Log      *slog.Logger
+	Last     *LastRun          // from the store, at start
+	Counts   map[RunKey]uint64 // from the store, at start
+	// the machine's input lines; nil: there are none. This and the next never wait
+	Inputs   func() []InputState
+	Hours    func() *HoursState                    // of the spindle; nil: nothing counts them
+	KeepZero func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
+	// called with how long bytes may wait to be read; at first not at all. May be nil
+	Latency func(time.Duration)
+	ReadNow func() // has what waits read before somebody looks; nil: nothing waits
 }
 
 // staleAfter is the age at which a reading or an angle is no longer shown as the present one.
@@ -117,7 +121,8 @@ type Session struct {
 	motionCtx  context.Context // ends with the session; programs under way are stopped
 	stopMotion context.CancelFunc
 
-	onPoints func(n int) // for tests: called under the lock after each batch that brought points, with how many there are
+	// for tests: called under the lock after each batch that brought points, with how many there are
+	onPoints func(n int)
 }
 
 type latest struct {
@@ -132,9 +137,11 @@ type latest struct {
 }
 
 const (
-	streamGap = device.Stamp(500 * time.Millisecond) // readings further apart are no stream: each is sent for its own sake
-	quietMM   = 0.01                                 // a step that any reading may take
-	paceTimes = 4                                    // a hand that moves something takes steps of like size, one after the other
+	// readings further apart are no stream: each is sent for its own sake
+	streamGap = device.Stamp(500 * time.Millisecond)
+	quietMM   = 0.01 // a step that any reading may take
+	// a hand that moves something takes steps of like size, one after the other
+	paceTimes = 4
 )
 
 // take takes a reading.

@@ -98,7 +98,8 @@ func newRig(t *testing.T, idle time.Duration) *rig {
 	r.waits.Store(-1)
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	s, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}},
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}},
@@ -131,7 +132,8 @@ func (r *rig) turn(from, to int) {
 		z, _ := units.FromMM(1 + 120*(rigTilt*math.Cos(th)+rigNod*math.Sin(th))) // well inside an indicator's travel
 		r.at += device.Stamp(5 * time.Millisecond)
 		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(deg*10 - r.lost)}}})
+		r.Sink(device.Batch{Device: 1,
+			Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(deg*10 - r.lost)}}})
 	}
 }
 
@@ -222,7 +224,8 @@ func TestOneSweepAtATimeAndOnlyItCanBeAbandoned(t *testing.T) {
 		turns   int
 		purpose string
 	}{{0, "check"}, {sweep.MaxTurns + 1, "check"}, {1, "fun"}} {
-		if _, err := r.Start(t.Context(), bad.turns, bad.purpose); !errors.As(err, &refused) || refused.Kind != api.Invalid {
+		if _, err := r.Start(t.Context(), bad.turns, bad.purpose); !errors.As(err, &refused) ||
+			refused.Kind != api.Invalid {
 			t.Errorf("%+v: %v", bad, err)
 		}
 	}

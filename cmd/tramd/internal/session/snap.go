@@ -44,7 +44,8 @@ func (s *Session) snapshot() *Snapshot {
 	out := &Snapshot{
 		At: s.o.Wall(), Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
-		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check, Clock: ClockState{Set: s.o.ClockSet()},
+		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check,
+		Clock: ClockState{Set: s.o.ClockSet()},
 		Drift: s.drift, Assembly: s.assembly, NextCheck: s.next, NextWhy: s.nextWhy,
 	}
 	if out.Assembly == nil {
@@ -82,7 +83,8 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 	p := s.o.Ports[i]
 	st := p.Status()
 	d := DeviceState{
-		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), Talk: string(st.Talk), SinceS: (mono - st.Since).Seconds(),
+		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), Talk: string(st.Talk),
+		SinceS:   (mono - st.Since).Seconds(),
 		Readings: st.Readings, Faults: st.Faults, Reconnects: st.Reconnects, Error: st.Err,
 		Asked: st.Asked, Answered: st.Answered, AnswerMS: float64(st.AnswerDelay.Microseconds()) / 1000,
 	}
@@ -131,11 +133,13 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 			x.Error = st.Unanswered[r.Channel] // another's reason is not this one's
 		}
 		// The port's other indicators may speak on while this one is silent. A shared port gives each its turn.
-		if wait := device.Stamp(st.SilentFor) * device.Stamp(len(out)); st.Talk == device.Talking && mono-max(l.at, st.Since) > wait {
+		if wait := device.Stamp(st.SilentFor) * device.Stamp(len(out)); st.Talk == device.Talking &&
+			mono-max(l.at, st.Since) > wait {
 			x.Talk = string(device.Silent)
 			x.silent(max(l.at, st.Since), mono)
 			if x.Error == "" {
-				x.Error = fmt.Sprintf("others on its port send, but no reading of it has come for %.0f s: check that it is on, its cable, and its channel %q",
+				x.Error = fmt.Sprintf(
+					"others on its port send, but no reading of it has come for %.0f s: check that it is on, its cable, and its channel %q",
 					x.SinceS, r.Channel)
 			}
 		}

@@ -9,16 +9,18 @@ import (
 // Snapshot is everything a face of the program may show, at one moment. It is never changed after it was handed out.
 // Its JSON is what the page and the terminal read.
 type Snapshot struct {
-	At        time.Time         `json:"at"`
-	Machine   string            `json:"machine"`
-	Limit     float64           `json:"limit_mm_per_m"` // 0 when no tolerance was given
-	LimitAs   string            `json:"tolerance"`      // as written in the config: "0.02/300"
-	Devices   []DeviceState     `json:"devices"`
-	Angle     AngleState        `json:"angle"`
-	Position  *PositionState    `json:"position"` // of the axis that [position] speaks of; nil: nothing says it
-	Sweep     SweepState        `json:"sweep"`
-	Last      *LastRun          `json:"last"`               // the last finished sweep in the store, nil when there is none
-	Unstored  []UnstoredRun     `json:"unstored,omitempty"` // runs that have ended and are held in memory alone, in order
+	At       time.Time      `json:"at"`
+	Machine  string         `json:"machine"`
+	Limit    float64        `json:"limit_mm_per_m"` // 0 when no tolerance was given
+	LimitAs  string         `json:"tolerance"`      // as written in the config: "0.02/300"
+	Devices  []DeviceState  `json:"devices"`
+	Angle    AngleState     `json:"angle"`
+	Position *PositionState `json:"position"` // of the axis that [position] speaks of; nil: nothing says it
+	Sweep    SweepState     `json:"sweep"`
+	// the last finished sweep in the store, nil when there is none
+	Last *LastRun `json:"last"`
+	// runs that have ended and are held in memory alone, in order
+	Unstored  []UnstoredRun     `json:"unstored,omitempty"`
 	Store     StoreState        `json:"store"`
 	Clock     ClockState        `json:"clock"`
 	Runs      map[RunKey]uint64 `json:"-"` // runs ended, by kind and outcome, since the database was made
@@ -30,8 +32,10 @@ type Snapshot struct {
 	Hours     *HoursState       `json:"hours"`          // of the spindle; nil: nothing counts them
 	Drift     *DriftState       `json:"drift"`          // nil until the stored checks say something
 	Assembly  []StandingState   `json:"assembly"`       // of the traverses, bars and travels that were checked
-	Paired    bool              `json:"paired"`         // two indicators lie opposite each other: a half turn can zero them
-	Pair      *PairState        `json:"pair"`           // of two opposite indicators, after a sweep or a half turn with them; nil: their offsets are not known
+	// two indicators lie opposite each other: a half turn can zero them
+	Paired bool `json:"paired"`
+	// of two opposite indicators, after a sweep or a half turn with them; nil: their offsets are not known
+	Pair *PairState `json:"pair"`
 }
 
 // DriftState is what the stored checks of the machine, taken together, say today.
@@ -83,10 +87,12 @@ type DeviceState struct {
 	AnswerMS   float64           `json:"answer_ms,omitempty"` // from the latest question to the last byte of its answer
 	ReadingMM  *float64          `json:"reading_mm"`          // nil: none, or too old to be shown
 	AgeS       *float64          `json:"age_s"`
-	RateMMPerS *float64          `json:"rate_mm_per_s,omitempty"` // of the reading; this and the next two are nil without one
-	LagMM      *float64          `json:"lag_mm,omitempty"`        // the surface is at the reading plus so much
-	UMM        *float64          `json:"u_mm,omitempty"`          // standard uncertainty of that, as one of two that are compared
-	Error      string            `json:"error"`
+	// of the reading; this and the next two are nil without one
+	RateMMPerS *float64 `json:"rate_mm_per_s,omitempty"`
+	LagMM      *float64 `json:"lag_mm,omitempty"` // the surface is at the reading plus so much
+	// standard uncertainty of that, as one of two that are compared
+	UMM   *float64 `json:"u_mm,omitempty"`
+	Error string   `json:"error"`
 }
 
 // AngleState is where the arm points.
@@ -128,10 +134,12 @@ type SweepState struct {
 	Wanted      string         `json:"wanted"`   // the indicator whose reading is to be typed now; empty: none is
 	Say         string         `json:"say"`      // what the person should do next, in words
 	Result      *sweep.Result  `json:"result"`   // the live lean by the full model; nil while it cannot be fitted
-	Live        string         `json:"live"`     // what is wrong with it, in words; empty when it holds the newest reading
+	// what is wrong with it, in words; empty when it holds the newest reading
+	Live string `json:"live"`
 
-	ResultReadings int      `json:"result_readings"` // counted in the result, those left out included
-	ResultAgeS     *float64 `json:"result_age_s"`    // since the newest reading in it was measured; nil without a result
+	ResultReadings int `json:"result_readings"` // counted in the result, those left out included
+	// since the newest reading in it was measured; nil without a result
+	ResultAgeS *float64 `json:"result_age_s"`
 
 	WhyNot   string         `json:"why_not"`  // why there is no live fit yet
 	Measured *MeasuredState `json:"measured"` // of a measurement that is no sweep; nil: it is one

@@ -57,7 +57,8 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
 			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case s.job.motion != nil:
-			err = api.Conflict.Errorf("a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
+			err = api.Conflict.Errorf(
+				"a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
 		case s.job.stations == nil && s.job.course == nil:
 			err = api.Conflict.Errorf("the angle source of this machine knows no stations")
 		default:
@@ -137,7 +138,9 @@ func (j *job) askAgain() string {
 }
 
 func (j *job) sayUnstirred() string {
-	return fmt.Sprintf("Nothing has stirred the plunger since the last station. %s; if it stands there, take it once more.", j.wayThere())
+	return fmt.Sprintf(
+		"Nothing has stirred the plunger since the last station. %s; if it stands there, take it once more.",
+		j.wayThere())
 }
 
 // Put takes what a person read off a plain indicator at the present station: "0.12", "-3 um", "0,004 in". The indicator
@@ -254,7 +257,8 @@ func (j *job) sayStation(s *Session) string {
 		return fmt.Sprintf("%s and type the reading%s.", j.wayThere(), who)
 	}
 	if span, long := j.stations.Unsettled(); long > unsettledFor {
-		return fmt.Sprintf("The reading at %s does not lie still (%.3f mm to and fro): let go, or take it as it is.", j.nameOf(i), span)
+		return fmt.Sprintf("The reading at %s does not lie still (%.3f mm to and fro): let go, or take it as it is.",
+			j.nameOf(i), span)
 	}
 	if j.stations.Moved() {
 		return fmt.Sprintf("%s, let go and keep still.", j.wayThere())
@@ -287,7 +291,8 @@ func (s *Session) stationStates(st *sweep.Stations) []StationState {
 		st = sweep.NewStations(s.o.Angle.Stations)
 	}
 	here, _, _ := st.Here()
-	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken", sweep.StationSkipped: "skipped"}
+	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",
+		sweep.StationSkipped: "skipped"}
 	var out []StationState
 	for i := range st.Len() {
 		deg, state, r := st.Station(i)

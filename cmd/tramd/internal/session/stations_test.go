@@ -147,8 +147,10 @@ func TestReadingsAreTyped(t *testing.T) {
 	for _, bad := range []struct {
 		indicator, text string
 		status          int
-	}{{"", "half a tenth", 400}, {"", "3 furlongs", 400}, {"", "12 m 3", 400}, {"", "99999 m", 400}, {"dial", "0.1", 400}, {"", "", 400}} {
-		if err := r.Put(t.Context(), run, bad.indicator, bad.text); !errors.As(err, &refused) || refused.Kind.Status() != bad.status {
+	}{{"", "half a tenth", 400}, {"", "3 furlongs", 400}, {"", "12 m 3", 400}, {"", "99999 m", 400},
+		{"dial", "0.1", 400}, {"", "", 400}} {
+		if err := r.Put(t.Context(), run, bad.indicator, bad.text); !errors.As(err, &refused) ||
+			refused.Kind.Status() != bad.status {
 			t.Errorf("%+v: %v", bad, err)
 		}
 	}
@@ -168,7 +170,8 @@ func TestReadingsAreTyped(t *testing.T) {
 	}
 	snap = r.wait(t, "the end", idleNow)
 	got := snap.Last.Result
-	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-8 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-8 || got.Readings != 5 {
+	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-8 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-8 ||
+		got.Readings != 5 {
 		t.Errorf("tilt %v nod %v of %d", got.Tilt.Slope, got.Nod.Slope, got.Readings)
 	}
 	if err := r.Put(t.Context(), run, "", "1"); !errors.As(err, &refused) || refused.Kind != api.NotFound {
@@ -204,12 +207,14 @@ func TestAStationThatNothingStirredForIsAskedForTwice(t *testing.T) {
 	r.hold(5, heightAt(0))
 	var refused *api.Error
 	for range 2 { // the second comes as soon as contacts bounce
-		if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict || !strings.Contains(err.Error(), "once more") {
+		if err := r.Take(t.Context(), run); !errors.As(err, &refused) || refused.Kind != api.Conflict ||
+			!strings.Contains(err.Error(), "once more") {
 			t.Fatalf("taken where nothing stirred: %v", err)
 		}
 	}
 	snap, err := r.Snapshot(t.Context())
-	if err != nil || !strings.Contains(snap.Sweep.Say, "Nothing has stirred") || snap.Sweep.Stations[1].State != "here" {
+	if err != nil || !strings.Contains(snap.Sweep.Say, "Nothing has stirred") ||
+		snap.Sweep.Stations[1].State != "here" {
 		t.Errorf("%v %+v", err, snap.Sweep)
 	}
 	time.Sleep(450 * time.Millisecond)

@@ -113,11 +113,13 @@ func (j *job) saySteady(s *Session) string {
 	w := j.steady
 	switch {
 	case !j.begun && w.pulses && w.o.Pulses > 1 && !w.o.Marked:
-		return fmt.Sprintf("Put the arm just before %s, so that the pulse there comes first, and let the spindle be turned slowly at a constant speed. Keep clear of it.", place(w.o.MarkDeg))
+		return fmt.Sprintf(
+			"Put the arm just before %s, so that the pulse there comes first, and let the spindle be turned slowly at a constant speed. Keep clear of it.", place(w.o.MarkDeg))
 	case !j.begun && w.pulses:
 		return "Waiting for the index pulse: let the spindle be turned slowly at a constant speed. Keep clear of it."
 	case !j.begun:
-		return fmt.Sprintf("Let the spindle be turned slowly at a constant speed, then take the mark as the arm passes %s. Keep clear of it.", place(w.o.MarkDeg))
+		return fmt.Sprintf(
+			"Let the spindle be turned slowly at a constant speed, then take the mark as the arm passes %s. Keep clear of it.", place(w.o.MarkDeg))
 	}
 	return fmt.Sprintf("Let it turn: %.1f of %d.", w.turns(device.Now().Seconds()), j.turns)
 }

@@ -108,7 +108,8 @@ func TestConstantTurningWithAStartMark(t *testing.T) {
 	got := snap.Last.Result
 	// The mark was taken a little before the arm passed: what that is in angle may show.
 	off := (mark - device.Stamp(r.shelf.points[0].T*1e9)).Seconds() * 2 * math.Pi
-	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > rigTilt*(off+0.01) || math.Abs(float64(got.Nod.Slope)-rigNod) > rigTilt*(off+0.01) {
+	if math.Abs(float64(got.Tilt.Slope)-rigTilt) > rigTilt*(off+0.01) ||
+		math.Abs(float64(got.Nod.Slope)-rigNod) > rigTilt*(off+0.01) {
 		t.Errorf("tilt %v nod %v, mark early by %v rad", got.Tilt.Slope, got.Nod.Slope, off)
 	}
 	if n := len(r.shelf.points); n < 200 {
@@ -139,7 +140,9 @@ func TestConstantTurningWithFourMagnets(t *testing.T) {
 	if snap.Last == nil {
 		t.Fatalf("no result: %+v", r.shelf.ends)
 	}
-	if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 2e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 2e-6 || len(got.Warnings) == 0 || got.Warnings[0].Code != sweep.WarnMissedPulses {
+	if got := snap.Last.Result; math.Abs(float64(got.Tilt.Slope)-rigTilt) > 2e-6 ||
+		math.Abs(float64(got.Nod.Slope)-rigNod) > 2e-6 || len(got.Warnings) == 0 ||
+		got.Warnings[0].Code != sweep.WarnMissedPulses {
 		t.Errorf("tilt %v nod %v, %+v", got.Tilt.Slope, got.Nod.Slope, got.Warnings)
 	}
 }
@@ -154,10 +157,13 @@ func TestAPulseWithoutAPlaceGivesNoDirection(t *testing.T) {
 	}
 	r.spin(3.2, true)
 	snap := r.wait(t, "the end", idleNow)
-	if snap.Last == nil || snap.Last.Result.Tilt != nil || snap.Last.Result.Lean == nil || !math.IsNaN(snap.Last.Result.Lean.Azimuth) {
+	if snap.Last == nil || snap.Last.Result.Tilt != nil || snap.Last.Result.Lean == nil ||
+		!math.IsNaN(snap.Last.Result.Lean.Azimuth) {
 		t.Fatalf("last %+v", snap.Last)
 	}
-	if !slices.ContainsFunc(snap.Last.Result.Warnings, func(w sweep.Warning) bool { return w.Code == sweep.WarnZeroUnknown }) {
+	if !slices.ContainsFunc(snap.Last.Result.Warnings, func(w sweep.Warning) bool {
+		return w.Code == sweep.WarnZeroUnknown
+	}) {
 		t.Errorf("warnings %v", snap.Last.Result.Warnings)
 	}
 }

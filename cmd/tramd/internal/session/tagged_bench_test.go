@@ -43,13 +43,16 @@ var taggedCases = []taggedCase{
 	{"text/100", "text", 100, 1000, ofReadings}, {"text/1000", "text", 1000, 1000, ofReadings},
 	{"pattern/100", "pattern", 100, 1000, ofReadings}, {"pattern/1000", "pattern", 1000, 1000, ofReadings},
 	{"digits/100", "digits", 100, 1000, ofReadings}, {"digits/1000", "digits", 1000, 1000, ofReadings},
-	{"binary_crc16/100", "binary_crc16", 100, 1000, ofReadings}, {"binary_crc16/1000", "binary_crc16", 1000, 1000, ofReadings},
-	{"binary_bare/100", "binary_bare", 100, 1000, ofReadings}, {"binary_bare/1000", "binary_bare", 1000, 1000, ofReadings},
+	{"binary_crc16/100", "binary_crc16", 100, 1000, ofReadings}, {"binary_crc16/1000", "binary_crc16", 1000, 1000,
+		ofReadings},
+	{"binary_bare/100", "binary_bare", 100, 1000, ofReadings},
+	{"binary_bare/1000", "binary_bare", 1000, 1000, ofReadings},
 	{"binary_gap/100", "binary_gap", 100, 1000, ofReadings},
 	{"text_asked/100", "text_asked", 100, 1000, ofReadings}, {"text_asked/most", "text_asked", 1000, 1000, ofReadings},
 	{"modbus/100", "modbus", 100, 1000, ofReadings}, {"modbus/most", "modbus", 1000, 1000, ofReadings},
 	{"encoder/100", "text", 1000, 100, ofCounts}, {"encoder/1000", "text", 1000, 1000, ofCounts},
-	{"steady_text/100", "text", 100, -benchPulses, ofReadings}, {"steady_text/1000", "text", 1000, -benchPulses, ofReadings},
+	{"steady_text/100", "text", 100, -benchPulses, ofReadings}, {"steady_text/1000", "text", 1000, -benchPulses,
+		ofReadings},
 	{"steady_pulse/10", "text", 1000, -benchPulses, ofPulses},
 }
 
@@ -73,7 +76,8 @@ func BenchmarkTagged(b *testing.B) {
 		})
 	}
 	fmt.Printf("\nLoad average before the start: %s. Times in milliseconds.\n\n", strings.Fields(string(load))[0])
-	fmt.Println("| frame, how many a second | measured | a second | median | 99th percentile | from the last byte needed, median | 99th percentile | not tagged | instruments late, 99th percentile | CPU % |")
+	fmt.Println(
+		"| frame, how many a second | measured | a second | median | 99th percentile | from the last byte needed, median | 99th percentile | not tagged | instruments late, 99th percentile | CPU % |")
 	fmt.Println("|---|---|---|---|---|---|---|---|---|---|")
 	fmt.Println(strings.Join(rows, "\n"))
 }
@@ -81,7 +85,8 @@ func BenchmarkTagged(b *testing.B) {
 // taggedTimes is what one run gave, in nanoseconds.
 type taggedTimes struct {
 	whole, own []int64 // from the frame's last byte, and from the last byte that its point needs
-	bare       int     // readings whose point has no angle, as the encoder was silent too long; pulses taken for one with another
+	// readings whose point has no angle, as the encoder was silent too long; pulses taken for one with another
+	bare       int
 	perSecond  float64
 	lateP99    int64
 	cpuPercent float64
@@ -99,7 +104,8 @@ func (x taggedTimes) report(b *testing.B, name string) string {
 		b.ReportMetric(float64(p99)/1e3, list.name+"p99-µs")
 		row += fmt.Sprintf("| %.2f | %.2f ", float64(median)/1e6, float64(p99)/1e6)
 	}
-	b.ReportMetric(float64(x.lateP99)/1e3, "instruments-late-p99-µs") // above the reader's own, the machine was too busy to tell
+	// above the reader's own, the machine was too busy to tell
+	b.ReportMetric(float64(x.lateP99)/1e3, "instruments-late-p99-µs")
 	b.ReportMetric(x.cpuPercent, "cpu-%")
 	b.ReportMetric(x.perSecond, "frames/s")
 	b.ReportMetric(float64(x.bare), "not-tagged")
@@ -172,13 +178,15 @@ type taggedRig struct {
 }
 
 func newTaggedRig(b *testing.B, tc taggedCase) *taggedRig {
-	r := &taggedRig{shelf: &shelf{}, lines: [2]*devicetest.Line{devicetest.Open(b), devicetest.Open(b)}, seen: make([]int64, 0, 32<<10)}
+	r := &taggedRig{shelf: &shelf{}, lines: [2]*devicetest.Line{devicetest.Open(b), devicetest.Open(b)},
+		seen: make([]int64, 0, 32<<10)}
 	arm := spoken[tc.kind].spec
 	arm.Name, arm.Role, arm.Port, arm.Baud = "arm", frame.RoleIndicator, r.lines[0].Path, 921600
 	if spoken[tc.kind].question > 0 {
 		arm.Asking.Every = time.Second / time.Duration(tc.rate)
 	}
-	beside := device.Spec{Name: "encoder", Role: frame.RoleAngle, Port: r.lines[1].Path, Baud: 921600, CountsPerTurn: benchCounts}
+	beside := device.Spec{Name: "encoder", Role: frame.RoleAngle, Port: r.lines[1].Path, Baud: 921600,
+		CountsPerTurn: benchCounts}
 	if tc.beside < 0 {
 		beside.Frame, beside.CountsPerTurn = frame.FramePulse, 0
 	}

@@ -70,8 +70,9 @@ type aside struct {
 }
 
 func (x aside) state() UnstoredRun {
-	out := UnstoredRun{Run: x.j.run, Kind: x.j.kind, Purpose: x.j.purpose, Started: x.j.started, At: x.end.At, Outcome: x.end.Outcome,
-		Why: x.end.Why, Readings: x.j.points.n, Stored: int(x.j.durable.Load())}
+	out := UnstoredRun{Run: x.j.run, Kind: x.j.kind, Purpose: x.j.purpose, Started: x.j.started, At: x.end.At,
+		Outcome: x.end.Outcome,
+		Why:     x.end.Why, Readings: x.j.points.n, Stored: int(x.j.durable.Load())}
 	if x.j.measured == nil {
 		out.Result = x.end.Result
 	}
@@ -82,11 +83,14 @@ func (x aside) state() UnstoredRun {
 // else of it.
 func (s *Session) beginUnstored(u *Unwritable) (int64, error) {
 	if n := s.archive.held(); n > unstoredMost {
-		return 0, api.Full.Errorf("%v. Besides, %d readings wait in memory to be stored, and no more are taken before some are", u.Why, n)
+		return 0,
+			api.Full.Errorf(
+				"%v. Besides, %d readings wait in memory to be stored, and no more are taken before some are", u.Why, n)
 	}
 	s.nextRun = max(s.nextRun+1, u.Next)
 	s.archive.add(writing{run: s.nextRun, begins: u.Beginning})
-	s.o.Log.Warn("the run is not stored; it is measured and shown, and stored when that can be done", "run", s.nextRun, "error", u.Why)
+	s.o.Log.Warn("the run is not stored; it is measured and shown, and stored when that can be done", "run", s.nextRun,
+		"error", u.Why)
 	return s.nextRun, nil
 }
 
@@ -101,7 +105,8 @@ func (s *Session) setAside() {
 		s.zeroPair(j.run, j.kind, j.ended.Result, s.leftAt(j))
 	}
 	s.job = nil
-	s.o.Log.Error("the run has ended and is not stored; it is held in memory, and storing is tried each second", "run", j.run, "readings", j.points.n)
+	s.o.Log.Error("the run has ended and is not stored; it is held in memory, and storing is tried each second", "run",
+		j.run, "readings", j.points.n)
 }
 
 // stored takes a run off those that are set aside.

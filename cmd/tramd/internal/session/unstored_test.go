@@ -54,7 +54,8 @@ func newFullRig(t *testing.T, f *fullShelf, b *Backlog, ctx context.Context) (r 
 	t.Helper()
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	s, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}},
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}},
@@ -87,7 +88,8 @@ func TestASweepOnAFullDiskIsMeasuredAndStoredLater(t *testing.T) {
 		r.turn(from, from+370)
 		snap := r.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && len(s.Unstored) == i+1 })
 		held := snap.HeldBack()
-		if held == nil || held.Run != run || held.Result == nil || held.Stored != 0 || held.Readings < 360 || snap.Store.OK {
+		if held == nil || held.Run != run || held.Result == nil || held.Stored != 0 || held.Readings < 360 ||
+			snap.Store.OK {
 			t.Fatalf("held back: %+v, store %+v, all %+v", held, snap.Store, snap.Unstored)
 		}
 		if snap.Last != nil || len(snap.Runs) != 0 {
@@ -103,7 +105,8 @@ func TestASweepOnAFullDiskIsMeasuredAndStoredLater(t *testing.T) {
 	if snap.Last == nil || snap.Last.Run != 9 || snap.Runs[RunKey{"sweep", "finished"}] != 2 {
 		t.Errorf("last %+v, runs %v", snap.Last, snap.Runs)
 	}
-	if !slices.Equal(f.stored, []int64{8, 9}) || fmt.Sprint(f.begun) != "[sweep check sweep check]" || len(f.points) < 720 {
+	if !slices.Equal(f.stored, []int64{8, 9}) || fmt.Sprint(f.begun) != "[sweep check sweep check]" ||
+		len(f.points) < 720 {
 		t.Errorf("stored %v, begun %v, %d points", f.stored, f.begun, len(f.points))
 	}
 	if _, err := r.Unstored(t.Context(), 9); !errors.Is(err, ErrNotAside) {

@@ -22,7 +22,8 @@ func (s *Session) windDown() {
 		s.o.Log.Error("the motion controller's line does not let go; use the machine's own stop")
 		s.locked(func() {
 			if j := s.job; j != nil && j.motion != nil && !j.motion.over {
-				s.motionEnded(j, why+", and the motion controller's line did not let go: it is not known whether the arm stands", false)
+				s.motionEnded(j, why+
+					", and the motion controller's line did not let go: it is not known whether the arm stands", false)
 			}
 		})
 	}

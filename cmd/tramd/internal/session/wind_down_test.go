@@ -54,9 +54,12 @@ func TestADiskThatHangsDoesNotHoldUpTheEnd(t *testing.T) {
 func TestTheEndHoldsNoLockWhileItWaitsForAFit(t *testing.T) {
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	r, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", AngleSource: "encoder", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
-		Indicators: []IndicatorRoute{{Device: 0}}, Angle: AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}},
-		Ports: []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}}, Archive: &shelf{}, Fit: sweep.FitPlain,
+		Setup: sweep.Setup{Machine: "linnet", AngleSource: "encoder",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Indicators: []IndicatorRoute{{Device: 0}},
+		Angle:      AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}},
+		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: live}}, Archive: &shelf{},
+		Fit: sweep.FitPlain,
 	})
 	if err != nil {
 		t.Fatal(err)

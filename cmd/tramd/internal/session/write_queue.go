@@ -56,7 +56,8 @@ type writeQueue struct {
 	timeout time.Duration // how long the last writes may take
 
 	keepZero func(context.Context, KeptZero) error // may be nil
-	renumber func(from, to int64)                  // called when a run gets another number than it was given; may be nil
+	// called when a run gets another number than it was given; may be nil
+	renumber func(from, to int64)
 
 	mu     sync.Mutex
 	queue  []writing
@@ -80,7 +81,8 @@ type writing struct {
 }
 
 func newWriteQueue(a Archive, unstored error, log *slog.Logger) *writeQueue {
-	w := &writeQueue{archive: a, err: unstored, log: log, timeout: lastWrites, actual: map[int64]int64{}, wake: make(chan struct{}, 1)}
+	w := &writeQueue{archive: a, err: unstored, log: log, timeout: lastWrites, actual: map[int64]int64{},
+		wake: make(chan struct{}, 1)}
 	if unstored != nil {
 		w.since = time.Now()
 	}
@@ -228,7 +230,8 @@ func (a *writeQueue) drain(ctx context.Context) {
 		a.mu.Unlock()
 		switch {
 		case err != nil && changed:
-			a.log.Error("storing failed; keeping the readings in memory and trying again each second", "run", w.run, "error", err)
+			a.log.Error("storing failed; keeping the readings in memory and trying again each second", "run", w.run,
+				"error", err)
 		case err == nil && changed:
 			a.log.Info("storing works again")
 		}

@@ -21,9 +21,10 @@ type ZeroState struct {
 	Say   string         `json:"say"`  // what to do before it
 	Why   string         `json:"why"`  // why the zero is not known; empty: it is
 
-	ZeroDeg  *float64 `json:"zero_deg"`  // the spindle angle at which the encoder shows 0; null: not known
-	Reversed bool     `json:"reversed"`  // the encoder counts up clockwise, seen from above
-	IndexDeg *float64 `json:"index_deg"` // the spindle angle at the index mark; null: there is none, or it was not passed yet
+	ZeroDeg  *float64 `json:"zero_deg"` // the spindle angle at which the encoder shows 0; null: not known
+	Reversed bool     `json:"reversed"` // the encoder counts up clockwise, seen from above
+	// the spindle angle at the index mark; null: there is none, or it was not passed yet
+	IndexDeg *float64 `json:"index_deg"`
 }
 
 // ZeroStep is one press of the two.
@@ -79,7 +80,8 @@ func (s *Session) beginZero() {
 	default:
 		why := "Where 0 degrees is has not been established yet."
 		if a.Kept != nil {
-			why = fmt.Sprintf("The zero that was pointed on %s lasted until the encoder's port was closed: without an index mark its count may begin anywhere.",
+			why = fmt.Sprintf(
+				"The zero that was pointed on %s lasted until the encoder's port was closed: without an index mark its count may begin anywhere.",
 				a.Kept.At.Local().Format("2006-01-02 15:04"))
 		}
 		s.loseZero(why)
@@ -142,7 +144,8 @@ func (s *Session) zeroState() *ZeroState {
 		return nil
 	}
 	z := &s.zero
-	st := &ZeroState{Known: z.zero.Known(), From: z.zero.From, Why: z.why, Next: ZeroRight, Say: sayPointRight, Reversed: s.encoder.Reversed()}
+	st := &ZeroState{Known: z.zero.Known(), From: z.zero.From, Why: z.why, Next: ZeroRight, Say: sayPointRight,
+		Reversed: s.encoder.Reversed()}
 	if z.aiming {
 		st.Next, st.Say = ZeroBack, sayTurnBack
 	}
@@ -197,7 +200,8 @@ func (s *Session) press(step ZeroStep) error {
 	case ZeroBack:
 		return s.pressBack(place)
 	}
-	return api.Invalid.Errorf("step %q; write \"right\" once the arm points right, then \"back\" once it was turned towards the back", step)
+	return api.Invalid.Errorf(
+		"step %q; write \"right\" once the arm points right, then \"back\" once it was turned towards the back", step)
 }
 
 func (s *Session) pressRight(place int64) error {
@@ -212,24 +216,28 @@ func (s *Session) pressRight(place int64) error {
 func (s *Session) pressBack(place int64) error {
 	z := &s.zero
 	if !z.aiming {
-		return api.Conflict.Errorf("the arm was not pointed right yet, or the encoder went away meanwhile: point it right, hold it still and press")
+		return api.Conflict.Errorf(
+			"the arm was not pointed right yet, or the encoder went away meanwhile: point it right, hold it still and press")
 	}
 	turned := s.encoder.TravelDeg(z.right, place)
 	if math.Abs(turned) < leastDeg || math.Abs(turned) > mostDeg {
-		return api.Conflict.Errorf("the encoder shows %.0f degrees since the arm pointed right; turn it about a quarter turn towards the back, "+
-			"the short way, and press again (if it was turned so, counts_per_turn or the wheels in the configuration are wrong)", math.Abs(turned))
+		return api.Conflict.Errorf(
+			"the encoder shows %.0f degrees since the arm pointed right; turn it about a quarter turn towards the back, "+
+				"the short way, and press again (if it was turned so, counts_per_turn or the wheels in the configuration are wrong)", math.Abs(turned))
 	}
 	s.encoder.SetZero(z.right, turned < 0)
 	s.jumps = s.encoder.Jumps()
 	now := s.o.Wall()
-	s.zero = zeroing{zero: sweep.Zero{From: sweep.ZeroPointed, At: now, UDeg: sweep.PointedUDeg}, moved: z.moved, movedS: z.movedS}
+	s.zero = zeroing{zero: sweep.Zero{From: sweep.ZeroPointed, At: now, UDeg: sweep.PointedUDeg}, moved: z.moved,
+		movedS: z.movedS}
 	s.zero.pointed = KeptZero{At: now, ZeroDeg: s.encoder.ZeroDeg(), Reversed: s.encoder.Reversed()}
 	if deg, ok := s.encoder.MarkDeg(); ok {
 		s.zero.pointed.IndexDeg = &deg
 	}
 	s.storeZero()
 	s.pair = nil // what it read was put to other angles
-	s.o.Log.Info("a person set the zero of the encoder", "zero_deg", s.zero.pointed.ZeroDeg, "reversed", s.zero.pointed.Reversed)
+	s.o.Log.Info("a person set the zero of the encoder", "zero_deg", s.zero.pointed.ZeroDeg, "reversed",
+		s.zero.pointed.Reversed)
 	return nil
 }
 

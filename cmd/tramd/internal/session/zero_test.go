@@ -37,12 +37,14 @@ func newZeroRig(t *testing.T, off, sign, mark int, change func(*AngleRoute)) *ze
 		defer r.mu.Unlock()
 		return device.Status{State: device.StateLive, Reconnects: r.returned}
 	}
-	angle := AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}, ZeroUnknown: true, IndexMark: mark >= 0}
+	angle := AngleRoute{Device: 1, Encoder: sweep.EncoderOptions{CountsPerTurn: 3600}, ZeroUnknown: true,
+		IndexMark: mark >= 0}
 	if change != nil {
 		change(&angle)
 	}
 	s, err := New(Options{
-		Setup:      sweep.Setup{Machine: "linnet", AngleSource: "encoder", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
+		Setup: sweep.Setup{Machine: "linnet", AngleSource: "encoder",
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      angle,
 		Ports:      []Port{{Name: "arm", Status: live}, {Name: "encoder", Status: encoder}},
@@ -78,7 +80,9 @@ func (r *zeroRig) swing(from, to int) {
 		r.at += device.Stamp(5 * time.Millisecond)
 		r.Sink(device.Batch{Device: 0, Samples: []device.Sample{{At: r.at, Kind: frame.Length, Value: int64(z)}}})
 		mark := r.mark >= 0 && ((deg-r.mark)%360+360)%360 == 0
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Mark: mark, Value: int64(r.sign * (deg - r.off) * 10)}}})
+		r.Sink(device.Batch{Device: 1,
+			Samples: []device.Sample{
+				{At: r.at, Kind: frame.Count, Mark: mark, Value: int64(r.sign * (deg - r.off) * 10)}}})
 		if deg == to {
 			return
 		}
@@ -89,7 +93,8 @@ func (r *zeroRig) swing(from, to int) {
 func (r *zeroRig) rest(deg int) {
 	for range 80 {
 		r.at += device.Stamp(5 * time.Millisecond)
-		r.Sink(device.Batch{Device: 1, Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(r.sign * (deg - r.off) * 10)}}})
+		r.Sink(device.Batch{Device: 1,
+			Samples: []device.Sample{{At: r.at, Kind: frame.Count, Value: int64(r.sign * (deg - r.off) * 10)}}})
 	}
 }
 
@@ -114,7 +119,9 @@ func (r *zeroRig) sweepOnce(t *testing.T) *sweep.Result {
 		t.Fatal(err)
 	}
 	r.swing(75, 445)
-	snap := r.wait(t, "the result", func(s *Snapshot) bool { return s.Sweep.Phase == Idle && s.Last != nil && s.Last.Run == run })
+	snap := r.wait(t, "the result", func(s *Snapshot) bool {
+		return s.Sweep.Phase == Idle && s.Last != nil && s.Last.Run == run
+	})
 	return &snap.Last.Result
 }
 
@@ -128,15 +135,18 @@ func TestTwoPressesEstablishWhereZeroDegreesIs(t *testing.T) {
 		if snap.Angle.Zero == nil || snap.Angle.Zero.Known || snap.Angle.Deg != nil {
 			t.Errorf("%+v: before: zero %+v, deg %v", x, snap.Angle.Zero, snap.Angle.Deg)
 		}
-		if got := r.sweepOnce(t); got.Tilt != nil || got.Nod != nil || math.Abs(got.Lean.Slope.MMPerM()-math.Hypot(0.4, 0.2)) > 1e-3 {
+		if got := r.sweepOnce(t); got.Tilt != nil || got.Nod != nil ||
+			math.Abs(got.Lean.Slope.MMPerM()-math.Hypot(0.4, 0.2)) > 1e-3 {
 			t.Errorf("%+v: before: %+v", x, got)
 		}
 		r.point(t)
 		got := r.sweepOnce(t)
-		if got.Tilt == nil || math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
+		if got.Tilt == nil || math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 ||
+			math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
 			t.Errorf("%+v: after: %+v", x, got)
 		}
-		if len(r.kept) != 1 || r.kept[0].Reversed != (x.sign < 0) || math.Abs(math.Remainder(r.kept[0].ZeroDeg-float64(x.off), 360)) > 0.01 || r.kept[0].At.IsZero() {
+		if len(r.kept) != 1 || r.kept[0].Reversed != (x.sign < 0) ||
+			math.Abs(math.Remainder(r.kept[0].ZeroDeg-float64(x.off), 360)) > 0.01 || r.kept[0].At.IsZero() {
 			t.Errorf("%+v: stored %+v", x, r.kept)
 		}
 	}
@@ -177,7 +187,8 @@ func TestAnIndexMarkKeepsTheZeroOverAnUnpluggedEncoder(t *testing.T) {
 			continue
 		}
 		r.swing(30, 75)
-		if got := r.sweepOnce(t); got.Tilt == nil || math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
+		if got := r.sweepOnce(t); got.Tilt == nil || math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 ||
+			math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
 			t.Errorf("after the mark: %+v", got)
 		}
 		if last := r.kept[len(r.kept)-1]; last.IndexDeg == nil || math.Abs(*last.IndexDeg-40) > 0.2 {
@@ -194,7 +205,8 @@ func TestAKeptZeroIsTakenUpAtTheNextStart(t *testing.T) {
 		a.Encoder.IndexDeg, a.Encoder.Reversed = &deg, true
 	})
 	r.swing(30, 75)
-	if got := r.sweepOnce(t); got.Tilt == nil || math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 || math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
+	if got := r.sweepOnce(t); got.Tilt == nil || math.Abs(float64(got.Tilt.Slope)-rigTilt) > 1e-6 ||
+		math.Abs(float64(got.Nod.Slope)-rigNod) > 1e-6 {
 		t.Errorf("%+v", got)
 	}
 	r = newZeroRig(t, -77, -1, -1, func(a *AngleRoute) { a.Kept = &KeptZero{At: time.Now()} })

@@ -22,7 +22,10 @@ var usualAdjusters = []adjuster{
 }
 
 func (d *adjuster) text(b *strings.Builder) {
-	fmt.Fprintf(b, "\n[[adjuster]]\nname = %s\nkind = %s\nleans = %s   # where a positive amount takes the spindle's upper end\n", quote(d.name), quote(d.kind), quote(d.leans))
+	fmt.Fprintf(
+		b,
+		"\n[[adjuster]]\nname = %s\nkind = %s\nleans = %s   # where a positive amount takes the spindle's upper end\n",
+		quote(d.name), quote(d.kind), quote(d.leans))
 	switch d.kind {
 	case config.KindShim:
 		fmt.Fprintf(b, "spacing_mm = %s   # between the bolt rows\n", d.spacing)
@@ -65,12 +68,15 @@ func (p *plan) askAdjuster(a *Prompter, i int) error {
 	if err := a.ask("Its name", d.name, p.set(key("name"), &d.name, nil, "adjuster")); err != nil {
 		return err
 	}
-	if err := a.ask("Its kind (swing of a plate, shim behind a bolt row, screw)", d.kind, p.set(key("kind"), &d.kind, nil)); err != nil {
+	if err := a.ask("Its kind (swing of a plate, shim behind a bolt row, screw)", d.kind,
+		p.set(key("kind"), &d.kind, nil)); err != nil {
 		return err
 	}
 	lengths := map[string][]func() error{
-		config.KindSwing: {p.askLength(a, "From the pivot to where the movement is measured, mm", key("lever_mm"), &d.lever, key("kind"))},
-		config.KindShim:  {p.askLength(a, "From one bolt row to the other, mm", key("spacing_mm"), &d.spacing, key("kind"))},
+		config.KindSwing: {p.askLength(a, "From the pivot to where the movement is measured, mm", key("lever_mm"),
+			&d.lever, key("kind"))},
+		config.KindShim: {p.askLength(a, "From one bolt row to the other, mm", key("spacing_mm"), &d.spacing,
+			key("kind"))},
 		config.KindScrew: {p.askLength(a, "From the pivot to the screw, mm", key("lever_mm"), &d.lever, key("kind")),
 			p.askLength(a, "How far one turn takes the screw, mm", key("pitch_mm"), &d.pitch, key("kind"))},
 	}
@@ -85,7 +91,8 @@ func (p *plan) askAdjuster(a *Prompter, i int) error {
 		}
 		a.say("  A shim behind the other row is an amount below 0.")
 	}
-	if err := a.ask("Where more of it takes the spindle's upper end (right, left, back, front)", d.leans, p.set(key("leans"), &d.leans, nil)); err != nil {
+	if err := a.ask("Where more of it takes the spindle's upper end (right, left, back, front)", d.leans,
+		p.set(key("leans"), &d.leans, nil)); err != nil {
 		return err
 	}
 	if d.kind == config.KindShim { // the bolts come loose for it in any case

@@ -46,22 +46,26 @@ func (p *plan) askAngle(ctx context.Context, a *Prompter, o Options) error {
 }
 
 func (p *plan) askStations(a *Prompter) error {
-	return a.ask("Stations, deg (0 right, 90 back, 180 left, 270 front)", p.stations, p.set("angle.stations_deg", &p.stations, numbers))
+	return a.ask("Stations, deg (0 right, 90 back, 180 left, 270 front)", p.stations,
+		p.set("angle.stations_deg", &p.stations, numbers))
 }
 
 func angleKey(k string) string { return "angle." + k }
 
 func (p *plan) askEncoder(ctx context.Context, a *Prompter, o Options) error {
-	if err := p.askLine(ctx, a, o, "Port of the encoder", angleKey, &p.encoderPort, &p.encoderFrame, false); err != nil {
+	if err := p.askLine(ctx, a, o, "Port of the encoder", angleKey, &p.encoderPort, &p.encoderFrame,
+		false); err != nil {
 		return err
 	}
-	return a.ask("Counts of one spindle turn (360 for lines in degrees)", "", p.set("angle.counts_per_turn", &p.counts, number))
+	return a.ask("Counts of one spindle turn (360 for lines in degrees)", "",
+		p.set("angle.counts_per_turn", &p.counts, number))
 }
 
 // askSteady asks for constant turning. The way round is asked for, since the wrong one would turn a lean's sign over.
 func (p *plan) askSteady(a *Prompter, o Options) error {
 	a.say("Never the spindle's own power: an arm is on it. Keep clear of what turns it.")
-	a.say("An index pulse once a turn, on a port of its own, makes the angles surer. Without one the start is marked by a key or button.")
+	a.say(
+		"An index pulse once a turn, on a port of its own, makes the angles surer. Without one the start is marked by a key or button.")
 	if err := p.askPort(a, o, "Port of the index pulse", noPort, angleKey("port"), &p.pulsePort); err != nil {
 		return err
 	}
@@ -74,7 +78,8 @@ func (p *plan) askSteady(a *Prompter, o Options) error {
 			return err
 		}
 		if p.pulses != "1" {
-			if err := a.ask("Word in the line of the pulse that is the start mark (- if the first one of a run is it)", "-", p.set(angleKey("index_mark"), &p.markWord, textOrNone)); err != nil {
+			if err := a.ask("Word in the line of the pulse that is the start mark (- if the first one of a run is it)",
+				"-", p.set(angleKey("index_mark"), &p.markWord, textOrNone)); err != nil {
 				return err
 			}
 		}
@@ -83,7 +88,8 @@ func (p *plan) askSteady(a *Prompter, o Options) error {
 	if err := a.ask(speed, usual, p.set(angleKey("turns_per_min"), &p.turnsPerMin, numberOrNone)); err != nil {
 		return err
 	}
-	if err := a.ask(mark+", deg (0 right, 90 back, 180 left, 270 front)", p.mark, p.set(angleKey("mark_deg"), &p.mark, number)); err != nil {
+	if err := a.ask(mark+", deg (0 right, 90 back, 180 left, 270 front)", p.mark,
+		p.set(angleKey("mark_deg"), &p.mark, number)); err != nil {
 		return err
 	}
 	var err error

@@ -17,25 +17,30 @@ func arm(source string) []string { return []string{"", "", source, "", "", "", "
 var last, lastOfProgram = []string{"", "", ""}, []string{"", "", "", "", ""}
 
 func TestConstantTurningWithoutAPulseNeedsItsSpeed(t *testing.T) {
-	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("steady"), []string{"", "-", "fast", "-3", "6,5", "400", "90", "y"}, last)...)
+	_, text, said, err := interview(t, Options{Ports: bench},
+		slices.Concat(arm("steady"), []string{"", "-", "fast", "-3", "6,5", "400", "90", "y"}, last)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
-	if a := parsed(t, text).Angle; a.Source != config.SourceSteady || a.Port != "" || a.TurnsPerMin != 6.5 || *a.MarkDeg != 90 || !a.Clockwise {
+	if a := parsed(t, text).Angle; a.Source != config.SourceSteady || a.Port != "" || a.TurnsPerMin != 6.5 ||
+		*a.MarkDeg != 90 || !a.Clockwise {
 		t.Errorf("%s", text)
 	}
-	if !strings.Contains(said, `"fast" is not a number`) || strings.Count(said, "Turns a minute") != 4 || strings.Count(said, "Where the arm points") != 2 ||
+	if !strings.Contains(said, `"fast" is not a number`) || strings.Count(said, "Turns a minute") != 4 ||
+		strings.Count(said, "Where the arm points") != 2 ||
 		!strings.Contains(said, "an arm is on it") || !strings.Contains(text, "an arm is on it") {
 		t.Error(said)
 	}
 }
 
 func TestConstantTurningWithAPulseNeedsNoSpeed(t *testing.T) {
-	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("3"), []string{"1", "2", "9600", "", "", "", ""}, last)...)
+	_, text, said, err := interview(t, Options{Ports: bench},
+		slices.Concat(arm("3"), []string{"1", "2", "9600", "", "", "", ""}, last)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
-	if a := parsed(t, text).Angle; a.Port != bench[1].Name || a.Baud != 9600 || a.TurnsPerMin != 0 || *a.MarkDeg != 0 || a.Clockwise {
+	if a := parsed(t, text).Angle; a.Port != bench[1].Name || a.Baud != 9600 || a.TurnsPerMin != 0 || *a.MarkDeg != 0 ||
+		a.Clockwise {
 		t.Errorf("%s", text)
 	}
 	if !strings.Contains(said, "the index pulse needs a port of its own") {
@@ -45,29 +50,39 @@ func TestConstantTurningWithAPulseNeedsNoSpeed(t *testing.T) {
 
 func TestAMotionControllerInWordsOfISO6983(t *testing.T) {
 	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("program"),
-		[]string{"", "1", "2", "", "", "", "g", "c", "", "feed-hold", "", "", "", "0", "5000", "90", "10", "", "200", "", "1", "", ""}, lastOfProgram)...)
+		[]string{"", "1", "2", "", "", "", "g", "c", "", "feed-hold", "", "", "", "0", "5000", "90", "10", "", "200",
+			"", "1", "", ""}, lastOfProgram)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	c := parsed(t, text)
 	g := c.Motion()
-	if c.Angle.Source != config.SourceProgram || c.Program.Port != bench[1].Name || !slices.Equal(g.Begin, []string{"G90", "G94"}) ||
-		!slices.Equal(g.Move, []string{"G1 C{deg} F{feed}", "G4 P{dwell_s}"}) || g.Stop != "feed-hold" || !g.Done.MatchString("ok") || g.Done.MatchString("not ok") ||
-		!g.Refused.MatchString("error 3") || g.FeedDegPerMin != 90 || g.LowDeg != 0 || g.HighDeg != 360 || !slices.Equal(c.Program.TravelMM, []float64{-1, 1}) ||
-		!slices.Equal(g.Targets, []float64{0, 90, 180, 270, 360, 270, 180, 90, 0}) || *c.Program.DwellS != 0.5 || c.Program.LineEnd != "\n" {
+	if c.Angle.Source != config.SourceProgram || c.Program.Port != bench[1].Name ||
+		!slices.Equal(g.Begin, []string{"G90", "G94"}) ||
+		!slices.Equal(g.Move, []string{"G1 C{deg} F{feed}", "G4 P{dwell_s}"}) || g.Stop != "feed-hold" ||
+		!g.Done.MatchString("ok") || g.Done.MatchString("not ok") ||
+		!g.Refused.MatchString("error 3") || g.FeedDegPerMin != 90 || g.LowDeg != 0 || g.HighDeg != 360 ||
+		!slices.Equal(c.Program.TravelMM, []float64{-1, 1}) ||
+		!slices.Equal(g.Targets, []float64{0, 90, 180, 270, 360, 270, 180, 90, 0}) || *c.Program.DwellS != 0.5 ||
+		c.Program.LineEnd != "\n" {
 		t.Errorf("%s\n%+v", text, g)
 	}
 	lines, stop, err := g.Lines()
-	if err != nil || stop != "feed-hold" || !slices.Contains(lines, "G1 C90.000 F90") || !slices.Contains(lines, "G4 P0.5") {
+	if err != nil || stop != "feed-hold" || !slices.Contains(lines, "G1 C90.000 F90") ||
+		!slices.Contains(lines, "G4 P0.5") {
 		t.Errorf("%q, %q, %v", lines, stop, err)
 	}
-	for _, want := range []string{"missing; write the adapter's stable name", "needs one of its own", "letter of an axis", "without it nothing is moved", "0 is taken for not written, which means 180", "out of range",
-		"0 degrees lies outside the soft limits, 10 to 720", "270 degrees lies outside the soft limits, 0 to 200", "write the lowest and the highest reading", "the port is not opened"} {
+	for _, want := range []string{"missing; write the adapter's stable name", "needs one of its own",
+		"letter of an axis", "without it nothing is moved", "0 is taken for not written, which means 180",
+		"out of range",
+		"0 degrees lies outside the soft limits, 10 to 720", "270 degrees lies outside the soft limits, 0 to 200",
+		"write the lowest and the highest reading", "the port is not opened"} {
 		if !strings.Contains(strings.ToLower(said), strings.ToLower(want)) {
 			t.Errorf("%q was not said:\n%s", want, said)
 		}
 	}
-	for _, caution := range []string{"isolate the spindle's own power", "machine's own stop", "manual", "moves a machine"} {
+	for _, caution := range []string{"isolate the spindle's own power", "machine's own stop", "manual",
+		"moves a machine"} {
 		before, _, asked := strings.Cut(strings.ToLower(said), "port of the motion controller")
 		if !asked || !strings.Contains(before, caution) || !strings.Contains(strings.ToLower(text), caution) {
 			t.Errorf("%q stands not before the questions, or not in the file", caution)
@@ -76,21 +91,26 @@ func TestAMotionControllerInWordsOfISO6983(t *testing.T) {
 }
 
 func TestAMotionControllerWithCommandsOfItsOwn(t *testing.T) {
-	_, text, said, err := interview(t, Options{Ports: bench}, slices.Concat(arm("5"), []string{"tcp://192.0.2.7:4001", "", "nl", "crlf", "3", "2",
-		"power; {rpm}", "absolute; slow", "", // once, before
-		"lamp on", "-", "turn {deg.1}, {feed}", "wait \"{dwell_ms}\"", "-", // each
-		"rest\x7f", "", // after
-		"halt {rpm}", "halt", "(", "done.*", "-", "0 -90 -180", "", "-180", "", "0 5", "0"}, lastOfProgram)...)
+	_, text, said, err := interview(t, Options{Ports: bench},
+		slices.Concat(arm("5"), []string{"tcp://192.0.2.7:4001", "", "nl", "crlf", "3", "2",
+			"power; {rpm}", "absolute; slow", "", // once, before
+			"lamp on", "-", "turn {deg.1}, {feed}", "wait \"{dwell_ms}\"", "-", // each
+			"rest\x7f", "", // after
+			"halt {rpm}", "halt", "(", "done.*", "-", "0 -90 -180", "", "-180", "", "0 5", "0"}, lastOfProgram)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	g := parsed(t, text).Motion()
-	if !slices.Equal(g.Begin, []string{"absolute; slow"}) || !slices.Equal(g.Move, []string{"turn {deg.1}, {feed}", `wait "{dwell_ms}"`}) ||
-		!slices.Equal(g.End, []string{"rest\x7f"}) || g.Stop != "halt" || g.LineEnd != "\r\n" || g.Refused != nil || !g.Done.MatchString("done 7") ||
-		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.LowDeg != -180 || g.HighDeg != 0 || g.Dwell != 0 {
+	if !slices.Equal(g.Begin, []string{"absolute; slow"}) ||
+		!slices.Equal(g.Move, []string{"turn {deg.1}, {feed}", `wait "{dwell_ms}"`}) ||
+		!slices.Equal(g.End, []string{"rest\x7f"}) || g.Stop != "halt" || g.LineEnd != "\r\n" || g.Refused != nil ||
+		!g.Done.MatchString("done 7") ||
+		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.LowDeg != -180 || g.HighDeg != 0 ||
+		g.Dwell != 0 {
 		t.Errorf("%s\n%+v", text, g)
 	}
-	for _, want := range []string{"write LF, CR or CRLF", "write 1 or 2", `"power; {rpm}": {rpm} is not known`, `"halt {rpm}": {rpm} is not known`, "no move command with {deg} in it; the list begins again",
+	for _, want := range []string{"write LF, CR or CRLF", "write 1 or 2", `"power; {rpm}": {rpm} is not known`,
+		`"halt {rpm}": {rpm} is not known`, "no move command with {deg} in it; the list begins again",
 		"is not a regular expression", "Lowest spindle angle the arm may be moved to, deg [-360]"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("%q was not said:\n%s", want, said)
@@ -105,11 +125,14 @@ func TestTheMotionControllerIsNotListenedTo(t *testing.T) {
 		heard = append(heard, port)
 		return &Found{Keys: "baud = 9600\n"}, nil
 	}}
-	_, text, said, err := interview(t, o, slices.Concat([]string{"", "", "5", "", "", "y", "120", "", "", "", "2", "", "", "", "", "halt", "", "", "", "", "", "", "", ""}, lastOfProgram)...)
+	_, text, said, err := interview(
+		t, o, slices.Concat([]string{"", "", "5", "", "", "y", "120", "", "", "", "2", "", "", "", "", "halt", "", "",
+			"", "", "", "", "", ""}, lastOfProgram)...)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
-	if c := parsed(t, text); !slices.Equal(heard, []string{bench[0].Name}) || c.Program.Port != bench[1].Name || c.Program.Baud != 115200 {
+	if c := parsed(t, text); !slices.Equal(heard, []string{bench[0].Name}) || c.Program.Port != bench[1].Name ||
+		c.Program.Baud != 115200 {
 		t.Errorf("listened to %q\n%s", heard, text)
 	}
 }

@@ -62,7 +62,8 @@ func Interview(ctx context.Context, a *Prompter, o Options) (name, text string, 
 			return a.ask("Database of the runs", o.Record(p.name), p.set("store.path", &p.store, nil, "control.socket"))
 		},
 		func() error {
-			return a.ask("Address of the page (0.0.0.0:9743 shows it to the shop's network)", p.listen, p.set("http.listen", &p.listen, nil))
+			return a.ask("Address of the page (0.0.0.0:9743 shows it to the shop's network)", p.listen,
+				p.set("http.listen", &p.listen, nil))
 		},
 		func() error { return p.askPassword(a, o.Hide) },
 		func() error { return p.askAdjusters(a) },
@@ -127,7 +128,8 @@ func (p *plan) askIndicators(ctx context.Context, a *Prompter, o Options) error 
 			}
 		}
 		if i > 0 {
-			if err := a.ask("Where it sits when the arm points to 0 deg, deg", "180", p.set(key("phase_deg"), &ind.phase, number)); err != nil {
+			if err := a.ask("Where it sits when the arm points to 0 deg, deg", "180",
+				p.set(key("phase_deg"), &ind.phase, number)); err != nil {
 				return err
 			}
 		}

@@ -12,7 +12,8 @@ const shortestPassword = 8
 
 // askPassword asks for the password of the page; the configuration holds its hash and never the word itself.
 func (p *plan) askPassword(a *Prompter, hide func() (show func())) error {
-	question := fmt.Sprintf("Password for changes on the page, at least %d characters (- for none: the page only shows)", shortestPassword)
+	question := fmt.Sprintf(
+		"Password for changes on the page, at least %d characters (- for none: the page only shows)", shortestPassword)
 	for {
 		word, again := "", ""
 		show := func() {}

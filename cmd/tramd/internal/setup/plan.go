@@ -40,18 +40,21 @@ func newPlan() *plan {
 	return &plan{
 		name: "linnet", store: "/var/lib/tramd/tramd.db", listen: "127.0.0.1:9743", source: config.SourceStations,
 		encoderPort: "/dev/encoder", encoderFrame: "baud = 115200\n", counts: "4096", stations: "0, 90, 180, 270",
-		pulseFrame: "baud = 115200\n", turnsPerMin: "6", mark: "0", pulses: "1", program: newProgram(), heard: map[string]*Found{},
+		pulseFrame: "baud = 115200\n", turnsPerMin: "6", mark: "0", pulses: "1", program: newProgram(),
+		heard: map[string]*Found{},
 	}
 }
 
 func newIndicator(port string) indicator {
-	return indicator{name: "arm", port: port, frame: "baud = 115200\n", radius: "100", radiusU: "0", resolution: "0.001", phase: "0"}
+	return indicator{name: "arm", port: port, frame: "baud = 115200\n", radius: "100", radiusU: "0",
+		resolution: "0.001", phase: "0"}
 }
 
 // text is the configuration as it is written.
 func (p *plan) text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Written by tramd setup. `tramd config check FILE` says whether it is still right after a change.\n\n")
+	fmt.Fprintf(
+		&b, "# Written by tramd setup. `tramd config check FILE` says whether it is still right after a change.\n\n")
 	fmt.Fprintf(&b, "[machine]\nname = %s\n", quote(p.name))
 	if p.tolerance != "" {
 		fmt.Fprintf(&b, "tolerance = %s   # largest lean on either axis\n", quote(p.tolerance))
@@ -62,7 +65,9 @@ func (p *plan) text() string {
 	}
 	for _, ind := range p.indicators {
 		fmt.Fprintf(&b, "\n[[indicator]]\nname = %s\n", quote(ind.name))
-		fmt.Fprintf(&b, "radius_mm = %s     # spindle axis to contact point\nradius_u_mm = %s   # how sure that is (standard uncertainty)\nresolution_mm = %s\n",
+		fmt.Fprintf(
+			&b,
+			"radius_mm = %s     # spindle axis to contact point\nradius_u_mm = %s   # how sure that is (standard uncertainty)\nresolution_mm = %s\n",
 			ind.radius, ind.radiusU, ind.resolution)
 		if ind.phase != "0" {
 			fmt.Fprintf(&b, "phase_deg = %s     # where it sits when the arm points to 0\n", ind.phase)
@@ -104,7 +109,9 @@ func (p *plan) steadyText(b *strings.Builder) {
 	if p.turnsPerMin != "" {
 		fmt.Fprintf(b, "turns_per_min = %s   # roughly\n", p.turnsPerMin)
 	}
-	fmt.Fprintf(b, "mark_deg = %s   # where the arm points at the pulse, or where the start is marked\nclockwise = %t   # seen from above\n", p.mark, p.clockwise)
+	fmt.Fprintf(
+		b,
+		"mark_deg = %s   # where the arm points at the pulse, or where the start is marked\nclockwise = %t   # seen from above\n", p.mark, p.clockwise)
 }
 
 // wrong says what the rules have against the values of some keys; nil: nothing.

@@ -61,7 +61,8 @@ func (p *plan) askBaud(a *Prompter, key string, frame *string) error {
 }
 
 // askLine asks for a port and for how the instrument behind it speaks.
-func (p *plan) askLine(ctx context.Context, a *Prompter, o Options, question string, key func(string) string, port, frame *string, find bool) error {
+func (p *plan) askLine(ctx context.Context, a *Prompter, o Options, question string, key func(string) string, port,
+	frame *string, find bool) error {
 	if err := p.askPort(a, o, question, p.freePort(o), key("port"), port); err != nil {
 		return err
 	}
@@ -91,7 +92,8 @@ func (p *plan) find(ctx context.Context, a *Prompter, o Options, port string, fr
 		a.say("  %v", err)
 		return false, nil
 	case f == nil:
-		a.say("  What came, if anything, tells nothing. `tramd listen` shows it; the settings can be corrected in the file later.")
+		a.say(
+			"  What came, if anything, tells nothing. `tramd listen` shows it; the settings can be corrected in the file later.")
 		return false, nil
 	}
 	a.say("  Found:\n    %s", strings.ReplaceAll(strings.TrimSpace(f.Keys), "\n", "\n    "))

@@ -24,7 +24,8 @@ type program struct {
 // newProgram is right until the questions come to it; no station lies outside its limits.
 func newProgram() program {
 	return program{
-		port: "/dev/controller", frame: "baud = 115200\n", lineEnd: "\n", move: []string{"{deg}"}, stop: "stop", done: "ok",
+		port: "/dev/controller", frame: "baud = 115200\n", lineEnd: "\n", move: []string{"{deg}"}, stop: "stop",
+		done: "ok",
 		feed: "180", low: "-720", high: "720", travel: "-1, 1", dwell: "0.5",
 	}
 }
@@ -45,7 +46,8 @@ port = %s
 %sline_end = %s
 `, quote(g.port), g.frame, quote(g.lineEnd))
 	fmt.Fprintf(b, "begin = %s   # once, before the first move\n", quotes(g.begin))
-	fmt.Fprintf(b, "move = %s   # for each station; the last must be acknowledged only once the arm stands\n", quotes(g.move))
+	fmt.Fprintf(b, "move = %s   # for each station; the last must be acknowledged only once the arm stands\n",
+		quotes(g.move))
 	fmt.Fprintf(b, "end = %s   # once, after the last station\n", quotes(g.end))
 	fmt.Fprintf(b, "stop = %s   # what stops the controller at once, as its manual says\n", quote(g.stop))
 	fmt.Fprintf(b, "done = %s   # a whole line that acknowledges a command, as a regular expression\n", quote(g.done))
@@ -53,10 +55,14 @@ port = %s
 		fmt.Fprintf(b, "refused = %s   # one that refuses, or tells of trouble\n", quote(g.refused))
 	}
 	if len(g.retract) > 0 {
-		fmt.Fprintf(b, "retract = %s   # after a stop, where that is safe\nstopped = %s   # a whole line by which the controller says that it has stopped\n", quotes(g.retract), quote(g.stopped))
+		fmt.Fprintf(
+			b,
+			"retract = %s   # after a stop, where that is safe\nstopped = %s   # a whole line by which the controller says that it has stopped\n", quotes(g.retract), quote(g.stopped))
 	}
-	fmt.Fprintf(b, "feed_deg_per_min = %s\nlow_deg = %s   # soft limits of the spindle angle\nhigh_deg = %s\n", g.feed, g.low, g.high)
-	fmt.Fprintf(b, "travel_mm = [%s]   # readings outside it stop the arm\nboth_ways = true   # there and back\n", g.travel)
+	fmt.Fprintf(b, "feed_deg_per_min = %s\nlow_deg = %s   # soft limits of the spindle angle\nhigh_deg = %s\n", g.feed,
+		g.low, g.high)
+	fmt.Fprintf(b, "travel_mm = [%s]   # readings outside it stop the arm\nboth_ways = true   # there and back\n",
+		g.travel)
 	fmt.Fprintf(b, "dwell_s = %s   # from the arrival to the first reading that counts\n", g.dwell)
 }
 
@@ -75,7 +81,8 @@ func (p *plan) askProgram(a *Prompter, o Options) error {
 		func() error { return p.askCommands(a) },
 		put("Command that stops the controller at once, as its manual says", "", "stop", &g.stop, nil),
 		put(`Line that acknowledges a command, as a regular expression`, "ok", "done", &g.done, nil),
-		put(`Line that refuses one, as a regular expression (- for none)`, "error.*", "refused", &g.refused, textOrNone),
+		put(`Line that refuses one, as a regular expression (- for none)`, "error.*", "refused", &g.refused,
+			textOrNone),
 		func() error { return p.askStations(a) },
 		put("Feed, deg a minute", "180", "feed_deg_per_min", &g.feed, number),
 		func() error { return p.askLimits(a) },
@@ -87,7 +94,8 @@ func (p *plan) askProgram(a *Prompter, o Options) error {
 			return err
 		}
 	}
-	a.say("Before the first motion read what `tramd program --config FILE --dry-run` prints beside the controller's manual; it moves nothing.")
+	a.say(
+		"Before the first motion read what `tramd program --config FILE --dry-run` prints beside the controller's manual; it moves nothing.")
 	return nil
 }
 
@@ -172,10 +180,12 @@ func (p *plan) askList(a *Prompter, what string, at *[]string, rest ...string) e
 func (p *plan) askLimits(a *Prompter) error {
 	g := &p.program
 	low, high := usualLimits(p.stations)
-	if err := a.ask("Lowest spindle angle the arm may be moved to, deg", low, p.set("program.low_deg", &g.low, number, "program")); err != nil {
+	if err := a.ask("Lowest spindle angle the arm may be moved to, deg", low,
+		p.set("program.low_deg", &g.low, number, "program")); err != nil {
 		return err
 	}
-	return a.ask("Highest spindle angle the arm may be moved to, deg", high, p.set("program.high_deg", &g.high, number, "program"))
+	return a.ask("Highest spindle angle the arm may be moved to, deg", high,
+		p.set("program.high_deg", &g.high, number, "program"))
 }
 
 func usualLimits(stations string) (low, high string) {

@@ -17,7 +17,8 @@ import (
 
 var bench = []portlist.Port{
 	{Name: "/dev/serial/by-id/usb-Bridge_LN7", Node: "/dev/ttyUSB0", USB: &portlist.USB{Model: "Bridge"}},
-	{Name: "/dev/serial/by-id/usb-Encoder_E4", Node: "/dev/ttyACM0", USB: &portlist.USB{Model: "Encoder"}, OpenBy: []portlist.Process{{PID: 77, Name: "terminal"}}},
+	{Name: "/dev/serial/by-id/usb-Encoder_E4", Node: "/dev/ttyACM0", USB: &portlist.USB{Model: "Encoder"},
+		OpenBy: []portlist.Process{{PID: 77, Name: "terminal"}}},
 }
 
 func interview(t *testing.T, o Options, answers ...string) (name, text, said string, err error) {
@@ -43,14 +44,17 @@ func parsed(t *testing.T, text string) *config.Config {
 }
 
 func TestTheShortestWayThroughTheQuestions(t *testing.T) {
-	name, text, said, err := interview(t, Options{Ports: bench}, "", "", "", "", "", "", "120", "", "", "", "", "", "", "")
+	name, text, said, err := interview(t, Options{Ports: bench}, "", "", "", "", "", "", "120", "", "", "", "",
+		"", "", "")
 	if err != nil {
 		t.Fatal(err)
 	}
 	c := parsed(t, text)
 	ind := c.Indicators[0]
-	if name != "linnet" || c.Machine.Name != "linnet" || c.Machine.Tolerance != "0.02/300" || c.Angle.Source != "stations" || len(c.Angle.StationsDeg) != 4 ||
-		ind.Port != bench[0].Name || ind.RadiusMM != 120 || ind.RadiusUMM != 0.5 || ind.ResolutionMM != 0.001 || ind.Baud != 115200 ||
+	if name != "linnet" || c.Machine.Name != "linnet" || c.Machine.Tolerance != "0.02/300" ||
+		c.Angle.Source != "stations" || len(c.Angle.StationsDeg) != 4 ||
+		ind.Port != bench[0].Name || ind.RadiusMM != 120 || ind.RadiusUMM != 0.5 || ind.ResolutionMM != 0.001 ||
+		ind.Baud != 115200 ||
 		c.Store.Path != "/srv/linnet.db" || c.HTTP.Listen != "127.0.0.1:9743" {
 		t.Errorf("%s", text)
 	}
@@ -69,12 +73,15 @@ func TestTwoIndicatorsAndAnEncoderWithSlipsOfThePen(t *testing.T) {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	c := parsed(t, text)
-	if c.Machine.Name != "wren" || len(c.Indicators) != 2 || c.Indicators[0].Baud != 9600 || c.Indicators[0].RadiusMM != 120.5 || c.Indicators[1].Name != "right" ||
-		c.Indicators[1].PhaseDeg != 180 || c.Indicators[1].Port != "tcp://192.0.2.7:4001" || c.Angle.Port != bench[1].Name || c.Angle.CountsPerTurn != 3600 ||
+	if c.Machine.Name != "wren" || len(c.Indicators) != 2 || c.Indicators[0].Baud != 9600 ||
+		c.Indicators[0].RadiusMM != 120.5 || c.Indicators[1].Name != "right" ||
+		c.Indicators[1].PhaseDeg != 180 || c.Indicators[1].Port != "tcp://192.0.2.7:4001" ||
+		c.Angle.Port != bench[1].Name || c.Angle.CountsPerTurn != 3600 ||
 		c.Store.Path != `/srv/wren/"odd".db` || c.HTTP.Listen != "0.0.0.0:9743" {
 		t.Errorf("%s\n%s", text, said)
 	}
-	for _, want := range []string{"letters, digits", "there is no port 7", "write a whole number, for example 9600", `"none" is not a number`, "out of range", "write y or n",
+	for _, want := range []string{"letters, digits", "there is no port 7", "write a whole number, for example 9600",
+		`"none" is not a number`, "out of range", "write y or n",
 		"is taken by another", "has the same port", "counts", "is not an address"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("%q was not said:\n%s", want, said)
@@ -93,18 +100,21 @@ func TestThePasswordAndTheAdjusters(t *testing.T) {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	c := parsed(t, text)
-	if bcrypt.CompareHashAndPassword([]byte(c.HTTP.PasswordHash), []byte("a long enough word")) != nil || strings.Contains(text, "a long enough word") {
+	if bcrypt.CompareHashAndPassword([]byte(c.HTTP.PasswordHash), []byte("a long enough word")) != nil ||
+		strings.Contains(text, "a long enough word") {
 		t.Errorf("the hash %q\n%s", c.HTTP.PasswordHash, text)
 	}
 	want := []config.Adjuster{
 		{Name: "swing", Kind: "swing", Leans: "right", LeverMM: 260, Unit: "mm"},
-		{Name: "lower shim", Kind: "shim", Leans: "front", SpacingMM: 150, Unit: "mm", Plus: "pack {} behind the upper bolts", Minus: "pack {} behind the lower bolts"},
+		{Name: "lower shim", Kind: "shim", Leans: "front", SpacingMM: 150, Unit: "mm",
+			Plus: "pack {} behind the upper bolts", Minus: "pack {} behind the lower bolts"},
 		{Name: "back jack", Kind: "screw", Leans: "back", LeverMM: 80, PitchMM: 0.8, Unit: "turn", LoosensHead: true},
 	}
 	if d := cmp.Diff(want, c.Adjusters); d != "" {
 		t.Errorf("adjusters (-want +got):\n%s", d)
 	}
-	for _, w := range []string{"too short", "the two are not the same", "out of range", "is taken by another adjuster", "is not a kind of adjuster", "write lower, upper"} {
+	for _, w := range []string{"too short", "the two are not the same", "out of range", "is taken by another adjuster",
+		"is not a kind of adjuster", "write lower, upper"} {
 		if !strings.Contains(said, w) {
 			t.Errorf("%q was not said:\n%s", w, said)
 		}
@@ -112,12 +122,14 @@ func TestThePasswordAndTheAdjusters(t *testing.T) {
 }
 
 func TestAPlainDialNeedsNoPort(t *testing.T) {
-	_, text, said, err := interview(t, Options{}, "wren", "-", "typed", "dial", "95", "", "0.01", "", "0 180", "", "", "")
+	_, text, said, err := interview(t, Options{}, "wren", "-", "typed", "dial", "95", "", "0.01", "", "0 180",
+		"", "", "")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	c := parsed(t, text)
-	if c.Angle.Source != config.SourceTyped || c.Indicators[0].Port != "" || c.Machine.Tolerance != "" || len(c.Angle.StationsDeg) != 2 {
+	if c.Angle.Source != config.SourceTyped || c.Indicators[0].Port != "" || c.Machine.Tolerance != "" ||
+		len(c.Angle.StationsDeg) != 2 {
 		t.Errorf("%s", text)
 	}
 }
@@ -148,12 +160,14 @@ func TestChannelsOfOnePortGoToOneIndicatorEach(t *testing.T) {
 		heard++
 		return &Found{Keys: "baud = 9600\n", Channels: []string{"A", "B"}}, nil
 	}}
-	_, text, said, err := interview(t, o, "", "", "", "", "1", "", "120", "", "", "y", "", "1", "100", "", "", "", "n", "", "", "", "")
+	_, text, said, err := interview(t, o, "", "", "", "", "1", "", "120", "", "", "y", "", "1", "100", "", "", "", "n",
+		"", "", "", "")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
 	}
 	c := parsed(t, text)
-	if heard != 1 || len(c.Indicators) != 2 || c.Indicators[0].Channel != "A" || c.Indicators[1].Channel != "B" || c.Indicators[1].Baud != 9600 {
+	if heard != 1 || len(c.Indicators) != 2 || c.Indicators[0].Channel != "A" || c.Indicators[1].Channel != "B" ||
+		c.Indicators[1].Baud != 9600 {
 		t.Errorf("listened %d times\n%s", heard, text)
 	}
 }
@@ -167,7 +181,8 @@ func TestAnswersThatEndWriteNothing(t *testing.T) {
 	in, w := io.Pipe()
 	defer w.Close()
 	time.AfterFunc(50*time.Millisecond, stop)
-	if _, _, err := Interview(ctx, NewPrompter(ctx, in, io.Discard), Options{Machine: "linnet"}); !errors.Is(err, context.Canceled) {
+	if _, _, err := Interview(ctx, NewPrompter(ctx, in, io.Discard), Options{Machine: "linnet"}); !errors.Is(
+		err, context.Canceled) {
 		t.Errorf("%v", err)
 	}
 }
@@ -176,14 +191,19 @@ func FuzzAnswersNeverMakeABadConfiguration(f *testing.F) {
 	f.Add("\n\n\n\n\n\n120\n\n\n\n\n\n\n")
 	f.Add("wren\n-\ntyped\na\"b\n1e9\n95\n\n\nn\n0\n0 180\n/x\n[::1]:1\n")
 	f.Add("\n\nprogram\n\n\n\n120\n\n\n\n\n\n\n\n\nM0\n\n\n\n\n\n\n\n\n\n\n")
-	f.Add("\n\n5\n\n\n\n120\n\n\n\n2\n\nCR\n2\na\x7f\n-\nmove {deg.2};{feed}\nwait \"{dwell_ms}\"\n-\n-\nhalt\n.*\n-\n0 180\n1e2\n-400\n400\n-2 2\n1\n\n\n")
+	f.Add(
+		"\n\n5\n\n\n\n120\n\n\n\n2\n\nCR\n2\na\x7f\n-\nmove {deg.2};{feed}\nwait \"{dwell_ms}\"\n-\n-\nhalt\n.*\n-\n0 180\n1e2\n-400\n400\n-2 2\n1\n\n\n")
 	f.Add("\n\n\n\n\n\n120\n\n\n\n\n/" + strings.Repeat("x", 120) + "/x.db\n\n\n")
-	f.Add("\n\n5\n\n\n\n120\n\n\n\n2\n\n\n\n\nhalt\n\n\n\n\n\n\n\n\ny\nstopped\nG0 Z50\n-\ny\n-\n/run/idle\n\n\n/run/on\n\n\n")
-	f.Add("\n\ntyped\n\n120\n\n\n\n\n\n\n\nlong enough\nlong enough\ny\n\nshim\n7\nlower\nback\ny\nx\nscrew\n1\n2\nleft\ny\nn\n")
+	f.Add(
+		"\n\n5\n\n\n\n120\n\n\n\n2\n\n\n\n\nhalt\n\n\n\n\n\n\n\n\ny\nstopped\nG0 Z50\n-\ny\n-\n/run/idle\n\n\n/run/on\n\n\n")
+	f.Add(
+		"\n\ntyped\n\n120\n\n\n\n\n\n\n\nlong enough\nlong enough\ny\n\nshim\n7\nlower\nback\ny\nx\nscrew\n1\n2\nleft\ny\nn\n")
 	f.Add("\n\nsteady\n\n\n\n120\n\n\n\n2\n\n-\n90\ny\n\n\n")
 	f.Fuzz(func(t *testing.T, answers string) {
 		a := NewPrompter(t.Context(), strings.NewReader(answers), io.Discard)
-		_, text, err := Interview(t.Context(), a, Options{Ports: bench, Machine: "linnet", Record: func(string) string { return "/srv/x.db" }})
+		_, text, err := Interview(t.Context(), a, Options{Ports: bench, Machine: "linnet", Record: func(string) string {
+			return "/srv/x.db"
+		}})
 		if err == nil {
 			_, err = config.Parse("x", []byte(text))
 		} else if errors.Is(err, errNoAnswer) {

@@ -24,7 +24,9 @@ const (
 // what that showed. The direction of counting holds for good. The zero does only where the encoder keeps it while it is
 // off.
 func AskZero(a *Prompter, open func() (arm Arm, done func(), err error)) (lines string, kept bool, err error) {
-	now, err := a.yes("Is the encoder switched on, the spindle's power isolated, and the arm free to be turned by hand? Then where 0 degrees is can be shown now", false)
+	now,
+		err := a.yes(
+		"Is the encoder switched on, the spindle's power isolated, and the arm free to be turned by hand? Then where 0 degrees is can be shown now", false)
 	if err != nil || !now {
 		return "", false, err
 	}
@@ -45,21 +47,24 @@ func AskZero(a *Prompter, open func() (arm Arm, done func(), err error)) (lines 
 	if err := a.press("Now turn the arm about a quarter turn towards the back, and press Enter", func() error {
 		turned = arm.TravelDeg(right, arm.Place())
 		if x := math.Abs(turned); x < leastTurnDeg || x > mostTurnDeg {
-			return fmt.Errorf("the encoder shows %.0f degrees since the arm pointed right; turn it about a quarter turn towards the back, the short way "+
-				"(if it was turned so, counts of one turn is wrong: begin again with tramd setup --force)", x)
+			return fmt.Errorf(
+				"the encoder shows %.0f degrees since the arm pointed right; turn it about a quarter turn towards the back, the short way "+
+					"(if it was turned so, counts of one turn is wrong: begin again with tramd setup --force)", x)
 		}
 		return nil
 	}); err != nil {
 		return "", false, err
 	}
 	zero := arm.SetZero(right, turned < 0)
-	lines = fmt.Sprintf("reversed = %t   # shown by hand: true where it counts up clockwise, seen from above\n", turned < 0)
+	lines = fmt.Sprintf("reversed = %t   # shown by hand: true where it counts up clockwise, seen from above\n",
+		turned < 0)
 	kept, err = a.yes("Does the encoder show the same angle after it was switched off (an absolute encoder)", false)
 	if err != nil {
 		return "", false, err
 	}
 	if kept {
-		lines += fmt.Sprintf("zero_deg = %.1f   # pointed by eye\nzero_u_deg = 2.0   # how sure that is (standard uncertainty)\n", zero)
+		lines += fmt.Sprintf(
+			"zero_deg = %.1f   # pointed by eye\nzero_u_deg = 2.0   # how sure that is (standard uncertainty)\n", zero)
 	}
 	return lines, kept, nil
 }

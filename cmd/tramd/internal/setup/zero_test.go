@@ -40,16 +40,20 @@ func TestTwoPressesInSetup(t *testing.T) {
 	}{
 		{"not now", []string{""}, playedArm{}, "", "", false},
 		{"a counter", []string{"y", "", "", "n"}, playedArm{places: []int64{500, 1400}}, "reversed = false", "", false},
-		{"a counter that counts clockwise", []string{"y", "", "", ""}, playedArm{places: []int64{500, -300}}, "reversed = true", "", false},
-		{"an absolute encoder", []string{"y", "", "", "y"}, playedArm{places: []int64{900, 1790}}, "zero_deg = 270.0", "", true},
-		{"slips", []string{"y", "", "x", "", "", "", "n"}, playedArm{places: []int64{10, 20, 30, 900}, moving: 1}, "reversed = false", "the encoder shows 1 degrees", false},
+		{"a counter that counts clockwise", []string{"y", "", "", ""}, playedArm{places: []int64{500, -300}},
+			"reversed = true", "", false},
+		{"an absolute encoder", []string{"y", "", "", "y"}, playedArm{places: []int64{900, 1790}},
+			"zero_deg = 270.0", "", true},
+		{"slips", []string{"y", "", "x", "", "", "", "n"}, playedArm{places: []int64{10, 20, 30, 900}, moving: 1},
+			"reversed = false", "the encoder shows 1 degrees", false},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			var out strings.Builder
 			a := NewPrompter(t.Context(), strings.NewReader(strings.Join(x.answers, "\n")+"\n"), &out)
 			done := false
 			lines, kept, err := AskZero(a, func() (Arm, func(), error) { return &x.arm, func() { done = true }, nil })
-			if err != nil || kept != x.kept || !strings.Contains(lines, x.want) || (x.want == "") != (lines == "") || !strings.Contains(out.String(), x.said) {
+			if err != nil || kept != x.kept || !strings.Contains(lines, x.want) || (x.want == "") != (lines == "") ||
+				!strings.Contains(out.String(), x.said) {
 				t.Errorf("%q, kept %v, %v\n%s", lines, kept, err, out.String())
 			}
 			if !done && lines != "" {
@@ -59,7 +63,9 @@ func TestTwoPressesInSetup(t *testing.T) {
 	}
 	var out strings.Builder
 	a := NewPrompter(t.Context(), strings.NewReader("y\n"), &out)
-	if lines, _, err := AskZero(a, func() (Arm, func(), error) { return nil, nil, errors.New("there is no such port") }); err != nil || lines != "" || !strings.Contains(out.String(), "no such port") {
+	if lines, _, err := AskZero(a, func() (Arm, func(), error) {
+		return nil, nil, errors.New("there is no such port")
+	}); err != nil || lines != "" || !strings.Contains(out.String(), "no such port") {
 		t.Errorf("%q %v %s", lines, err, out.String())
 	}
 }

@@ -23,7 +23,8 @@ type Assembly struct {
 // LinnetAssembly returns that of the demo's gantry router, as it is before anybody has trued it.
 func LinnetAssembly(seed uint64) *Assembly {
 	return &Assembly{
-		RailMMPerM: 0.41, TwistMMPerM: -0.33, PlateWidth: 160, Travel: Truth{0.02, -0.03}, Bar: Truth{0.09, -0.06}, Beside: 0.002,
+		RailMMPerM: 0.41, TwistMMPerM: -0.33, PlateWidth: 160, Travel: Truth{0.02, -0.03}, Bar: Truth{0.09, -0.06},
+		Beside: 0.002,
 		Square: Truth{0.012, -0.008}, NoiseMM: 0.0008, rng: rand.New(rand.NewPCG(seed, 17)),
 	}
 }
@@ -46,13 +47,15 @@ func (a *Assembly) Plate(x, line float64) float64 {
 // Shank is the dial that stands at a height while its mark of so many degrees faces it.
 func (a *Assembly) Shank(height, deg float64) float64 {
 	th := deg * math.Pi / 180
-	return a.shown(0.3 + (a.Beside+a.Bar.TiltMMPerM*height/1000)*math.Cos(th) + a.Bar.NodMMPerM*height/1000*math.Sin(th))
+	return a.shown(0.3 + (a.Beside+a.Bar.TiltMMPerM*height/1000)*math.Cos(th) +
+		a.Bar.NodMMPerM*height/1000*math.Sin(th))
 }
 
 // AlongShank is the dial that stands on the table at a side of the shank, with the head so far up; spindle is that
 // against table.
 func (a *Assembly) AlongShank(up, side float64, turned bool, spindle Truth) float64 {
-	return a.moved(up, side, turned, Truth{spindle.TiltMMPerM - a.Travel.TiltMMPerM, spindle.NodMMPerM - a.Travel.NodMMPerM}, a.Bar)
+	return a.moved(up, side, turned, Truth{spindle.TiltMMPerM - a.Travel.TiltMMPerM,
+		spindle.NodMMPerM - a.Travel.NodMMPerM}, a.Bar)
 }
 
 // AlongSquare is the dial that the head carries along a side of the square.
@@ -65,5 +68,6 @@ func (a *Assembly) moved(up, side float64, turned bool, lean, own Truth) float64
 		own = Truth{-own.TiltMMPerM, -own.NodMMPerM}
 	}
 	p := side * math.Pi / 180
-	return a.shown(0.25 - ((lean.TiltMMPerM+own.TiltMMPerM)*math.Cos(p)+(lean.NodMMPerM+own.NodMMPerM)*math.Sin(p))*up/1000)
+	return a.shown(0.25 - ((lean.TiltMMPerM+own.TiltMMPerM)*math.Cos(p)+(lean.NodMMPerM+own.NodMMPerM)*math.Sin(
+		p))*up/1000)
 }

@@ -34,7 +34,8 @@ const (
 func newTurning(rng *rand.Rand, begin time.Duration, fromDeg, turns, rpm float64) turning {
 	totalDeg := turns * 360
 	seconds := math.Abs(turns) / rpm * 60
-	h := turning{begin: begin, length: time.Duration(seconds * 1e9), fromDeg: fromDeg, toDeg: fromDeg + totalDeg, duration: seconds}
+	h := turning{begin: begin, length: time.Duration(seconds * 1e9), fromDeg: fromDeg, toDeg: fromDeg + totalDeg,
+		duration: seconds}
 
 	var raw float64 // length of the plan before it is stretched to fit
 	for done, left := 0.0, math.Abs(totalDeg); left > 0; {
@@ -46,7 +47,8 @@ func newTurning(rng *rand.Rand, begin time.Duration, fromDeg, turns, rpm float64
 			raw += 0.1 + 0.3*rng.Float64()
 		}
 		took := by / 90 * (0.75 + 0.6*rng.Float64())
-		h.strokes = append(h.strokes, stroke{at: raw, seconds: took, fromDeg: fromDeg + math.Copysign(done, totalDeg), byDeg: math.Copysign(by, totalDeg)})
+		h.strokes = append(h.strokes, stroke{at: raw, seconds: took, fromDeg: fromDeg + math.Copysign(done, totalDeg),
+			byDeg: math.Copysign(by, totalDeg)})
 		raw += took
 		done += by
 		left -= by

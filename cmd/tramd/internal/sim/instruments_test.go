@@ -12,9 +12,13 @@ import (
 func TestRateDoesNotDrift(t *testing.T) {
 	const hz = 700
 	for name, work := range map[string]func(*rand.Rand, int) time.Duration{
-		"at once":            func(*rand.Rand, int) time.Duration { return 0 },
-		"uneven work":        func(r *rand.Rand, _ int) time.Duration { return time.Duration(r.IntN(1400)) * time.Microsecond },
-		"now and then 50 ms": func(_ *rand.Rand, call int) time.Duration { return time.Duration(call%100/99) * 50 * time.Millisecond },
+		"at once": func(*rand.Rand, int) time.Duration { return 0 },
+		"uneven work": func(r *rand.Rand, _ int) time.Duration {
+			return time.Duration(r.IntN(1400)) * time.Microsecond
+		},
+		"now and then 50 ms": func(_ *rand.Rand, call int) time.Duration {
+			return time.Duration(call%100/99) * 50 * time.Millisecond
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {

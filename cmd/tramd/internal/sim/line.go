@@ -17,7 +17,8 @@ func newDisplay(resolutionMM float64) display {
 		resolutionMM = 1e-6
 	}
 	d := display{stepMM: resolutionMM, decimals: 3}
-	for scale := 1e3; d.decimals < 6 && math.Abs(resolutionMM*scale-math.Round(resolutionMM*scale)) > 1e-9*scale*resolutionMM; scale *= 10 {
+	for scale := 1e3; d.decimals < 6 &&
+		math.Abs(resolutionMM*scale-math.Round(resolutionMM*scale)) > 1e-9*scale*resolutionMM; scale *= 10 {
 		d.decimals++
 	}
 	return d

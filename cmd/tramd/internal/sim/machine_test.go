@@ -79,7 +79,8 @@ func TestBytesGiveTheTruth(t *testing.T) {
 			test.change(&p)
 			m := start(t, p)
 			got, want := stations(t, m, test.turns), m.Truth()
-			if math.Abs(got.TiltMMPerM-want.TiltMMPerM) > test.allowed || math.Abs(got.NodMMPerM-want.NodMMPerM) > test.allowed {
+			if math.Abs(got.TiltMMPerM-want.TiltMMPerM) > test.allowed ||
+				math.Abs(got.NodMMPerM-want.NodMMPerM) > test.allowed {
 				t.Errorf("the bytes say %+v, the truth is %+v, allowed %v", got, want, test.allowed)
 			}
 			if math.Abs(m.Angle()-360*test.turns) > 1e-9 {
@@ -134,7 +135,8 @@ func TestPortsAgreeInTime(t *testing.T) {
 		}
 	}
 	if len(off) < 50 {
-		t.Fatalf("of %d readings only %d came promptly: let this computer rest, and test again", len(readings.at), len(off))
+		t.Fatalf("of %d readings only %d came promptly: let this computer rest, and test again",
+			len(readings.at), len(off))
 	}
 	sort.Float64s(off)
 	if median := off[len(off)/2]; median > 0.0015 {

@@ -35,7 +35,8 @@ func TestHandIsUnevenAndComplete(t *testing.T) {
 				fastest, last = math.Max(fastest, speed), deg
 			}
 			if fastest < 1.3 || fastest > 6 || slow == 0 || slow > steps*2/3 {
-				t.Errorf("%v turns: fastest %.2f of the mean, slow for %d of %d steps: want uneven, but a turn", turns, fastest, slow, steps)
+				t.Errorf("%v turns: fastest %.2f of the mean, slow for %d of %d steps: want uneven, but a turn", turns,
+					fastest, slow, steps)
 			}
 			if last != from+turns*360 {
 				t.Errorf("%v turns came to %v", turns, last)
@@ -46,7 +47,8 @@ func TestHandIsUnevenAndComplete(t *testing.T) {
 
 func TestUselessTurnsRest(t *testing.T) {
 	m := start(t, Linnet())
-	for _, c := range [][2]float64{{0, 10}, {1, 0}, {1, -5}, {math.NaN(), 10}, {math.Inf(1), 10}, {1, math.NaN()}, {1, 1e-300}} {
+	for _, c := range [][2]float64{{0, 10}, {1, 0}, {1, -5}, {math.NaN(), 10}, {math.Inf(1), 10}, {1, math.NaN()},
+		{1, 1e-300}} {
 		m.Turn(c[0], c[1])
 		select {
 		case <-m.TurnDone():
@@ -127,15 +129,33 @@ func TestDisplay(t *testing.T) {
 
 func TestParamsRefused(t *testing.T) {
 	for want, change := range map[string]func(*Params){
-		"radius in mm is 0, write a value from 1 to 10000":                             func(p *Params) { p.RadiusMM = 0 },
-		"tilt in mm/m is NaN":                                                          func(p *Params) { p.TiltMMPerM = math.NaN() },
-		"encoder rate in Hz is +Inf":                                                   func(p *Params) { p.EncoderHz = math.Inf(1) },
-		"waves in a turn of the table's form is 1, write a value from 2":               func(p *Params) { p.Form = []Harmonic{{K: 1}} },
-		"counts per turn is 0":                                                         func(p *Params) { p.CountsPerTurn = 0 },
-		"bad line every is -1":                                                         func(p *Params) { p.BadLineEvery = -1 },
-		"noise in mm is -0.001, write a value from 0 to 10":                            func(p *Params) { p.NoiseMM = -0.001 },
-		"simulate a machine: resolution in mm is -1":                                   func(p *Params) { p.ResolutionMM = -1 },
-		"simulate a machine: indicator rate in Hz is 0, write a value from 0.01 to 20": func(p *Params) { p.IndicatorHz = 0 },
+		"radius in mm is 0, write a value from 1 to 10000": func(p *Params) {
+			p.RadiusMM = 0
+		},
+		"tilt in mm/m is NaN": func(p *Params) {
+			p.TiltMMPerM = math.NaN()
+		},
+		"encoder rate in Hz is +Inf": func(p *Params) {
+			p.EncoderHz = math.Inf(1)
+		},
+		"waves in a turn of the table's form is 1, write a value from 2": func(p *Params) {
+			p.Form = []Harmonic{{K: 1}}
+		},
+		"counts per turn is 0": func(p *Params) {
+			p.CountsPerTurn = 0
+		},
+		"bad line every is -1": func(p *Params) {
+			p.BadLineEvery = -1
+		},
+		"noise in mm is -0.001, write a value from 0 to 10": func(p *Params) {
+			p.NoiseMM = -0.001
+		},
+		"simulate a machine: resolution in mm is -1": func(p *Params) {
+			p.ResolutionMM = -1
+		},
+		"simulate a machine: indicator rate in Hz is 0, write a value from 0.01 to 20": func(p *Params) {
+			p.IndicatorHz = 0
+		},
 	} {
 		p := Linnet()
 		change(&p)

@@ -41,10 +41,11 @@ func Linnet() Params {
 		CountsPerTurn: 4096,
 		NoiseMM:       0.0012,
 		SlowNoiseMM:   0.0008,
-		Form:          []Harmonic{{K: 2, MM: 0.003, PhaseDeg: 35}, {K: 3, MM: 0.0015, PhaseDeg: -80}, {K: 5, MM: 0.0006, PhaseDeg: 10}},
-		BadLineEvery:  400,
-		ResolutionMM:  0.001,
-		Seed:          1,
+		Form: []Harmonic{{K: 2, MM: 0.003, PhaseDeg: 35}, {K: 3, MM: 0.0015, PhaseDeg: -80},
+			{K: 5, MM: 0.0006, PhaseDeg: 10}},
+		BadLineEvery: 400,
+		ResolutionMM: 0.001,
+		Seed:         1,
 	}
 }
 

@@ -27,20 +27,23 @@ func LinnetYear(now time.Time) []Entry {
 		at.NodMMPerM -= 0.0005
 		switch week {
 		case spring:
-			year = append(year, Entry{At: day.Add(-3 * time.Hour), Event: "crashed", Text: "a clamp was left on the bed"})
+			year = append(year, Entry{At: day.Add(-3 * time.Hour), Event: "crashed",
+				Text: "a clamp was left on the bed"})
 			at.TiltMMPerM += 0.11
 			year = append(year, check(day.Add(-2*time.Hour), at, week, 0.0009, rng))
 			year = append(year, Entry{At: day.Add(-time.Hour), Event: "adjusted", Text: "plate swung back"})
 			at.TiltMMPerM -= 0.105
 		case autumn:
-			year = append(year, Entry{At: day.Add(-2 * time.Hour), Event: "serviced", Text: "gantry bearings replaced, spindle squared"})
+			year = append(year, Entry{At: day.Add(-2 * time.Hour), Event: "serviced",
+				Text: "gantry bearings replaced, spindle squared"})
 			at = Truth{TiltMMPerM: -0.006, NodMMPerM: 0.008}
 		}
 		if week%2 == 0 {
 			year = append(year, check(day, at, week, 0.0009, rng))
 		}
 	}
-	return append(year, Entry{At: now.Add(-time.Hour), Event: "moved", Text: "to the place beside the window; not squared yet"})
+	return append(year, Entry{At: now.Add(-time.Hour), Event: "moved",
+		Text: "to the place beside the window; not squared yet"})
 }
 
 // WrenYear returns a bench mill's year: checked each week, leaning with the warmth of the summer, and tilting ever

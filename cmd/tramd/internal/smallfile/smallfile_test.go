@@ -26,7 +26,8 @@ func TestRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, endless := range []string{path, "/dev/zero"} {
-		if got, err := smallfile.Read(endless); got != nil || err == nil || !strings.Contains(err.Error(), "longer than") {
+		if got, err := smallfile.Read(endless); got != nil || err == nil ||
+			!strings.Contains(err.Error(), "longer than") {
 			t.Errorf("%s: %d bytes, %v", endless, len(got), err)
 		}
 	}

@@ -116,9 +116,11 @@ func (a *aiming) again(near float64) {
 	left := a.aim.ChangeMM - a.done
 	if a.aim.TargetMM != nil {
 		left = *a.aim.TargetMM - now
-		a.says = fmt.Sprintf("The far end is %+.4f mm against the near one; %+.4f mm was aimed at.", now, *a.aim.TargetMM)
+		a.says = fmt.Sprintf("The far end is %+.4f mm against the near one; %+.4f mm was aimed at.", now,
+			*a.aim.TargetMM)
 	} else {
-		a.says = fmt.Sprintf("The far end changed by %+.4f mm against the near one; %+.4f mm was aimed at.", a.done, a.aim.ChangeMM)
+		a.says = fmt.Sprintf("The far end changed by %+.4f mm against the near one; %+.4f mm was aimed at.", a.done,
+			a.aim.ChangeMM)
 	}
 	if math.Abs(left) > nearEnough(a.aim.ChangeMM) {
 		a.says += " Press a to aim once more."
@@ -145,7 +147,8 @@ func (a *aiming) say() string {
 	case aimNear:
 		return fmt.Sprintf("Go to %s, let the reading lie still, and press Enter.", a.aim.Near)
 	case aimPark:
-		return fmt.Sprintf("Go to %s and park there. Support what can drop, loosen the joint, and press Enter.", a.aim.Far)
+		return fmt.Sprintf("Go to %s and park there. Support what can drop, loosen the joint, and press Enter.",
+			a.aim.Far)
 	case aimMove:
 		switch {
 		case a.there():

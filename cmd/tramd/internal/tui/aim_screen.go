@@ -76,7 +76,8 @@ func Aim(ctx context.Context, w io.Writer, u display.Units, in io.Reader, cl *cl
 	if !logged {
 		return nil
 	}
-	return cl.LogEvent(context.WithoutCancel(ctx), "adjusted", "", map[string]float64{aim.Adjuster: math.Round(a.moved()*1e4) / 1e4})
+	return cl.LogEvent(context.WithoutCancel(ctx), "adjusted", "",
+		map[string]float64{aim.Adjuster: math.Round(a.moved()*1e4) / 1e4})
 }
 
 // readKeys sends keys until in or ctx ends, and closes them then.

@@ -22,7 +22,8 @@ func (r rail) far() float64  { return r.up + r.slope/2 }
 func TestAnAimAtAJointInTheTerminal(t *testing.T) {
 	t.Parallel()
 	zero := 0.0
-	a := newAiming(api.JointAim{Adjuster: "bolts", By: -0.08, Indicator: "lever", Near: "0 mm", Far: "500 mm", NowMM: &zero, TargetMM: &zero, ChangeMM: -0.2, Say: "Read, park, move."})
+	a := newAiming(api.JointAim{Adjuster: "bolts", By: -0.08, Indicator: "lever", Near: "0 mm", Far: "500 mm",
+		NowMM: &zero, TargetMM: &zero, ChangeMM: -0.2, Say: "Read, park, move."})
 	reads := func(mm float64) {
 		a.see(&session.Snapshot{Devices: []session.DeviceState{{Name: "lever", State: "live", ReadingMM: &mm}}})
 	}
@@ -45,7 +46,8 @@ func TestAnAimAtAJointInTheTerminal(t *testing.T) {
 		if math.Abs(a.toGo()-whole) > 1e-9 || a.there() {
 			t.Fatalf("%v to go, want %v", a.toGo(), whole)
 		}
-		if far := a.bellAfter(); !strings.Contains(view(), map[bool]string{true: "up", false: "down"}[whole > 0]) || far < 500*time.Millisecond {
+		if far := a.bellAfter(); !strings.Contains(view(), map[bool]string{true: "up", false: "down"}[whole > 0]) ||
+			far < 500*time.Millisecond {
 			t.Errorf("far off: bell after %v, %s", far, view())
 		}
 		before := a.bellAfter()
@@ -76,7 +78,8 @@ func TestAnAimAtAJointInTheTerminal(t *testing.T) {
 	reads(r.far())
 	a.next()
 	round(0.1)
-	if strings.Contains(view(), "once more") || !strings.Contains(view(), "Press l to log bolts by -0.080") || math.Abs(r.slope) > 1e-9 {
+	if strings.Contains(view(), "once more") || !strings.Contains(view(), "Press l to log bolts by -0.080") ||
+		math.Abs(r.slope) > 1e-9 {
 		t.Errorf("after the second: %v, %s", r.slope, view())
 	}
 }
@@ -84,12 +87,14 @@ func TestAnAimAtAJointInTheTerminal(t *testing.T) {
 // The own lean of a bar is in what it shows, so its aim is a change.
 func TestAnAimByChange(t *testing.T) {
 	t.Parallel()
-	a := newAiming(api.JointAim{Adjuster: "swing", By: 0.1, Indicator: "lever", Near: "0 mm, side 0°", Far: "80 mm, side 0°", ChangeMM: 0.06})
+	a := newAiming(api.JointAim{Adjuster: "swing", By: 0.1, Indicator: "lever", Near: "0 mm, side 0°",
+		Far: "80 mm, side 0°", ChangeMM: 0.06})
 	for _, mm := range []float64{0.1, 0.35, 0.38, 0.38, 0.1} {
 		a.see(&session.Snapshot{Devices: []session.DeviceState{{Name: "lever", State: "live", ReadingMM: &mm}}})
 		a.next()
 	}
-	if a.step != aimDone || math.Abs(a.done-0.03) > 1e-9 || math.Abs(a.moved()-0.05) > 1e-9 || !strings.Contains(a.says, "changed by +0.0300 mm") {
+	if a.step != aimDone || math.Abs(a.done-0.03) > 1e-9 || math.Abs(a.moved()-0.05) > 1e-9 ||
+		!strings.Contains(a.says, "changed by +0.0300 mm") {
 		t.Errorf("%+v", a)
 	}
 	a.once()

@@ -17,7 +17,8 @@ import (
 
 // Steer lets a person at a terminal steer a sweep by stations: single keys where the indicator speaks by itself, lines
 // where its readings are typed. The result puts the terminal back as it was.
-func Steer(ctx context.Context, source string, cl *client.Client, run int64, in io.Reader, show *Progress) (restore func()) {
+func Steer(ctx context.Context, source string, cl *client.Client, run int64, in io.Reader, show *Progress) (
+	restore func()) {
 	restore = func() {}
 	if in == nil {
 		return restore
@@ -26,13 +27,15 @@ func Steer(ctx context.Context, source string, cl *client.Client, run int64, in 
 	tty := isFile && term.IsTerminal(int(f.Fd()))
 	switch {
 	case source == config.SourceTyped: // readings may come through a pipe too
-		show.note("Type each reading as the dial shows it (0.12, -3 um, 0.0005 in); larger is the plunger pushed further in. u: the last again, s: skip.")
+		show.note(
+			"Type each reading as the dial shows it (0.12, -3 um, 0.0005 in); larger is the plunger pushed further in. u: the last again, s: skip.")
 		go typeLines(ctx, cl, run, in, show)
 	case source == config.PositionScale || source == config.PositionFeed:
 		if tty {
 			restore = singleKeys(int(f.Fd()))
 		}
-		show.note("Enter or space: the axis is where the line begins; once more: the line ends here. s: skip the line. r: the last again. Ctrl-C: give up.")
+		show.note(
+			"Enter or space: the axis is where the line begins; once more: the line ends here. s: skip the line. r: the last again. Ctrl-C: give up.")
 		go pressKeys(ctx, cl, run, in, show)
 	case source == config.SourceSteady && tty:
 		restore = singleKeys(int(f.Fd()))

@@ -46,7 +46,8 @@ func Listen(ctx context.Context, out, notes io.Writer, spec device.Spec, o Liste
 			cancel()
 		}
 	}()
-	fmt.Fprintf(notes, "Listening to %s, %d baud %s, frame %s. Ctrl-C stops.\n", d.Spec().Port, d.Spec().Baud, d.Spec().Line, d.Spec().Frame)
+	fmt.Fprintf(notes, "Listening to %s, %d baud %s, frame %s. Ctrl-C stops.\n", d.Spec().Port, d.Spec().Baud,
+		d.Spec().Line, d.Spec().Frame)
 	var ticks sync.WaitGroup
 	ticks.Go(func() { v.tick(ctx) })
 	err = d.Run(ctx)

@@ -100,7 +100,8 @@ func (v *listenView) flush() {
 		v.skipped = 0
 	}
 	if v.json {
-		b.WriteString(jsonLine(api.Listened{Seconds: (v.at - v.start).Seconds(), Asked: v.asked, Bytes: hex.EncodeToString(raw), Read: slices.Clone(read)}))
+		b.WriteString(jsonLine(api.Listened{Seconds: (v.at - v.start).Seconds(), Asked: v.asked,
+			Bytes: hex.EncodeToString(raw), Read: slices.Clone(read)}))
 	} else {
 		WriteRows(&b, (v.at - v.start).Seconds(), raw, v.asked, strings.Join(read, ", "))
 	}
@@ -181,7 +182,8 @@ func (v *listenView) summary(st device.Status) error {
 	defer v.mu.Unlock()
 	took := (device.Now() - v.start).Seconds()
 	if v.json {
-		sum := api.ListenedSum{Readings: st.Readings, Seconds: took, Asked: st.Asked, Answered: st.Answered, Faults: st.Faults}
+		sum := api.ListenedSum{Readings: st.Readings, Seconds: took, Asked: st.Asked, Answered: st.Answered,
+			Faults: st.Faults}
 		if _, err := io.WriteString(v.out, jsonLine(sum)); err != nil {
 			return err
 		}
@@ -189,7 +191,8 @@ func (v *listenView) summary(st device.Status) error {
 	}
 	line := fmt.Sprintf("%d readings in %.1f s (%.1f a second)", st.Readings, took, float64(st.Readings)/took)
 	if st.Asked > 0 {
-		line += fmt.Sprintf("; asked %d times, answered %d, the latest after %.1f ms", st.Asked, st.Answered, float64(st.AnswerDelay.Microseconds())/1000)
+		line += fmt.Sprintf("; asked %d times, answered %d, the latest after %.1f ms", st.Asked, st.Answered,
+			float64(st.AnswerDelay.Microseconds())/1000)
 	}
 	var bad []string
 	for _, reason := range sortedKeys(st.Faults) {

@@ -112,7 +112,8 @@ func cut(text string, height int) string {
 }
 
 // verdictColours are those of ECMA-48. The word says the same.
-var verdictColours = strings.NewReplacer("within", "\x1b[36mwithin\x1b[0m", "outside", "\x1b[1;31moutside\x1b[0m", "undecided", "\x1b[35mundecided\x1b[0m")
+var verdictColours = strings.NewReplacer("within", "\x1b[36mwithin\x1b[0m", "outside", "\x1b[1;31moutside\x1b[0m",
+	"undecided", "\x1b[35mundecided\x1b[0m")
 
 // lost draws what was last seen, with its age.
 func (s *screen) lost(err error) {

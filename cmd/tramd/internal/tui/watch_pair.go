@@ -19,7 +19,8 @@ func pairRows(s *session.Snapshot) []string {
 		return []string{fmt.Sprintf("%-12s %s; %s", "pair", p.Why, zero)}
 	}
 	rows := []string{
-		fmt.Sprintf("%-12s %+.3f ±%.3f mm/m towards %.0f° (%s less %s %+.4f mm)", "pair", *p.MMPerM, p.Half, *p.Deg, p.First, p.Less, p.DiffMM),
+		fmt.Sprintf("%-12s %+.3f ±%.3f mm/m towards %.0f° (%s less %s %+.4f mm)", "pair", *p.MMPerM, p.Half, *p.Deg,
+			p.First, p.Less, p.DiffMM),
 		fmt.Sprintf("%-12s %s", "", zero),
 	}
 	if p.AgeS != nil {
@@ -36,7 +37,8 @@ func pairRows(s *session.Snapshot) []string {
 		axis *session.PairAxis
 	}{{"tilt", p.Tilt}, {"nod", p.Nod}} {
 		if a.axis != nil {
-			rows = append(rows, fmt.Sprintf("%-12s %-4s %+.3f ±%.3f mm/m, %s ago", "", a.name, a.axis.MMPerM, a.axis.Half, lasted(s.At.Sub(a.axis.At))))
+			rows = append(rows, fmt.Sprintf("%-12s %-4s %+.3f ±%.3f mm/m, %s ago", "", a.name, a.axis.MMPerM,
+				a.axis.Half, lasted(s.At.Sub(a.axis.At))))
 		}
 	}
 	return rows

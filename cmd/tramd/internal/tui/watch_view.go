@@ -77,7 +77,8 @@ func View(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 // drawing writes both axes in large figures, and the plan beside them where the terminal is wide enough, else below.
 func drawing(r *sweep.Result, limit float64, width int, u display.Units) []string {
 	if l := r.SizeOnly(); l != nil {
-		return append(largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(r.Verdict), u), l.Direction())
+		return append(largeFigure("lean", fmt.Sprintf("%.3f", l.Slope.MMPerM()), l.Expanded.MMPerM(), string(r.Verdict),
+			u), l.Direction())
 	}
 	if r == nil {
 		return nil
@@ -114,7 +115,8 @@ func progress(sw session.SweepState, width int) string {
 	part = min(1, max(0, part))
 	wide := min(30, max(8, width-40))
 	full := int(math.Round(part * float64(wide)))
-	return fmt.Sprintf("[%s%s] %3.0f %%  %d readings, %d on disk", strings.Repeat("#", full), strings.Repeat("-", wide-full), 100*part, sw.Readings, sw.Stored)
+	return fmt.Sprintf("[%s%s] %3.0f %%  %d readings, %d on disk", strings.Repeat("#", full),
+		strings.Repeat("-", wide-full), 100*part, sw.Readings, sw.Stored)
 }
 
 // planned says when the next check is to be taken by itself, and what would keep it from that as things are.

@@ -78,7 +78,8 @@ func (c *Checker) Step(f Facts) []Act {
 	if f.ClockSet { // a time that cannot be believed gives out no slots
 		due, missed := c.keep.Look(f.Now)
 		if n := len(missed); n > missedEach {
-			do(Missed, missed[n-1].Name, "%d checks were missed, from %s to %s: tramd was not ready at the time", n, missed[0].Name, missed[n-1].Name)
+			do(Missed, missed[n-1].Name, "%d checks were missed, from %s to %s: tramd was not ready at the time", n,
+				missed[0].Name, missed[n-1].Name)
 			missed = nil
 		}
 		for _, m := range missed {

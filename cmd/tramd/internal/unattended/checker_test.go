@@ -17,8 +17,9 @@ var (
 
 // plan is one in which all conditions count.
 func plan() Plan {
-	return Plan{When: Always, Moves: true, Retry: true, RetryAfter: 5 * time.Minute, WarmUp: 2 * time.Minute, Patience: 10 * time.Minute,
-		StillMM: 0.005, MinMM: 0.1, MaxMM: 0.9}
+	return Plan{When: Always, Moves: true, Retry: true, RetryAfter: 5 * time.Minute, WarmUp: 2 * time.Minute,
+		Patience: 10 * time.Minute,
+		StillMM:  0.005, MinMM: 0.1, MaxMM: 0.9}
 }
 
 // shop is what the checker looks at, and what happens to a check that it begins.
@@ -36,8 +37,10 @@ type shop struct {
 }
 
 func newShop(t *testing.T, p Plan) *shop {
-	return &shop{t: t, c: New(p, six, monday.Add(-23*time.Hour)), step: time.Second, after: time.Minute, ends: []Taking{{Run: 7, OK: true}},
-		f: Facts{Now: monday, ClockSet: true, ArmedUntil: monday.Add(12 * time.Hour), Gauges: []Gauge{{Name: "arm", Live: true, MM: 0.5, SpanMM: 0.001}}}}
+	return &shop{t: t, c: New(p, six, monday.Add(-23*time.Hour)), step: time.Second, after: time.Minute,
+		ends: []Taking{{Run: 7, OK: true}},
+		f: Facts{Now: monday, ClockSet: true, ArmedUntil: monday.Add(12 * time.Hour),
+			Gauges: []Gauge{{Name: "arm", Live: true, MM: 0.5, SpanMM: 0.001}}}}
 }
 
 // run steps through some time and gives what was done, one word and the rest of the text each.
@@ -100,17 +103,21 @@ func TestEachConditionHoldsItBack(t *testing.T) {
 		says  string
 		final bool
 	}{
-		"barred for good":      {func(f *Facts) { f.Barred = Bar{"it is not armed: tramd arm", true} }, "it is not armed", true},
-		"barred for now":       {func(f *Facts) { f.Barred = Bar{Why: "the machine does not say that it is idle"} }, "does not say that it is idle", false},
+		"barred for good": {func(f *Facts) { f.Barred = Bar{"it is not armed: tramd arm", true} },
+			"it is not armed", true},
+		"barred for now": {func(f *Facts) { f.Barred = Bar{Why: "the machine does not say that it is idle"} },
+			"does not say that it is idle", false},
 		"a sweep by hand":      {func(f *Facts) { f.Busy = "run 6 is being taken" }, "run 6 is being taken", false},
 		"silent":               {func(f *Facts) { f.Gauges[0].Live = false }, "indicator arm sends nothing", false},
 		"below its travel":     {func(f *Facts) { f.Gauges[0].MM = 0.05 }, "outside its travel: 0.050 mm", false},
 		"above its travel":     {func(f *Facts) { f.Gauges[0].MM = 0.95 }, "outside its travel: 0.9", false},
 		"no number":            {func(f *Facts) { f.Gauges[0].MM = nan() }, "outside its travel", false},
 		"no word of stillness": {func(f *Facts) { f.Gauges[0].SpanMM = nan() }, "not still", false},
-		"not still":            {func(f *Facts) { f.Gauges[0].SpanMM = 0.02 }, "not still: it wandered by 0.020 mm", false},
-		"the second one":       {func(f *Facts) { f.Gauges = append(f.Gauges, Gauge{Name: "column"}) }, "indicator column sends nothing", false},
-		"none":                 {func(f *Facts) { f.Gauges = nil }, "there is no indicator", true},
+		"not still": {func(f *Facts) { f.Gauges[0].SpanMM = 0.02 }, "not still: it wandered by 0.020 mm",
+			false},
+		"the second one": {func(f *Facts) { f.Gauges = append(f.Gauges, Gauge{Name: "column"}) },
+			"indicator column sends nothing", false},
+		"none": {func(f *Facts) { f.Gauges = nil }, "there is no indicator", true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := newShop(t, plan())
@@ -134,7 +141,8 @@ func TestEachConditionHoldsItBack(t *testing.T) {
 			if tc.final {
 				at = "06:00:00"
 			}
-			if !strings.HasPrefix(last, at+" gaveup: the check of 2026-03-02 06:00 was not begun: ") || !strings.Contains(last, tc.says) {
+			if !strings.HasPrefix(last, at+" gaveup: the check of 2026-03-02 06:00 was not begun: ") ||
+				!strings.Contains(last, tc.says) {
 				t.Errorf("it said %q, want at %s: %q", last, at, tc.says)
 			}
 		})
@@ -147,8 +155,10 @@ func TestWhatDoesNotHoldIsWaitedForAndTheWarmUpBeginsAnew(t *testing.T) {
 	s := newShop(t, plan())
 	s.wrong = func(s *shop) {
 		since := s.f.Now.Sub(monday.Add(time.Minute))
-		s.f.Barred = Bar{Why: map[bool]string{true: "the machine does not say that it is idle: no answer"}[since < 3*time.Minute]}
-		s.f.Gauges[0].SpanMM = map[bool]float64{true: 0.1, false: 0.001}[since >= 4*time.Minute && since < 4*time.Minute+10*time.Second]
+		s.f.Barred = Bar{Why: map[bool]string{
+			true: "the machine does not say that it is idle: no answer"}[since < 3*time.Minute]}
+		s.f.Gauges[0].SpanMM = map[bool]float64{true: 0.1, false: 0.001}[since >= 4*time.Minute &&
+			since < 4*time.Minute+10*time.Second]
 	}
 	want(t, s.run(20*time.Minute),
 		"06:00:00 note: the check",
@@ -163,13 +173,16 @@ func TestWhatDoesNotHoldIsWaitedForAndTheWarmUpBeginsAnew(t *testing.T) {
 func TestOneMoreTry(t *testing.T) {
 	s := newShop(t, plan())
 	s.ends = []Taking{{Why: "cannot be fitted"}, {Run: 8, OK: true}}
-	want(t, s.run(30*time.Minute), "06:00:00 note", "06:00:00 note", "06:02:00 begin", "06:03:00 note: the check of 2026-03-02 06:00 failed: cannot be fitted; once more in 5m0s",
-		"06:08:00 note: trying", "06:08:01 note: all conditions hold", "06:10:01 begin", "06:11:01 done: the check of 2026-03-02 06:00 is run 8")
+	want(t, s.run(30*time.Minute), "06:00:00 note", "06:00:00 note", "06:02:00 begin",
+		"06:03:00 note: the check of 2026-03-02 06:00 failed: cannot be fitted; once more in 5m0s",
+		"06:08:00 note: trying", "06:08:01 note: all conditions hold", "06:10:01 begin",
+		"06:11:01 done: the check of 2026-03-02 06:00 is run 8")
 
 	s = newShop(t, plan())
 	s.ends = []Taking{{Why: "cannot be fitted"}, {Why: "nothing moved"}}
 	got := s.run(3 * time.Hour)
-	if s.begun != 2 || !strings.Contains(got[len(got)-1], "gaveup: the check of 2026-03-02 06:00 failed: nothing moved") {
+	if s.begun != 2 || !strings.Contains(got[len(got)-1],
+		"gaveup: the check of 2026-03-02 06:00 failed: nothing moved") {
 		t.Errorf("begun %d times:\n%s", s.begun, strings.Join(got, "\n"))
 	}
 
@@ -188,7 +201,8 @@ func TestThePowerComesBack(t *testing.T) {
 
 	s = newShop(t, plan()) // a month later
 	s.f.Now = monday.Add(30 * 24 * time.Hour)
-	want(t, s.run(30*time.Second), "05:59:00 missed: 30 checks were missed, from 2026-03-02 06:00 to 2026-03-31 06:00: tramd was not ready")
+	want(t, s.run(30*time.Second),
+		"05:59:00 missed: 30 checks were missed, from 2026-03-02 06:00 to 2026-03-31 06:00: tramd was not ready")
 
 	s = newShop(t, plan()) // before the network is there: the time of day is a guess
 	s.f.ClockSet = false
@@ -206,7 +220,8 @@ func TestThePowerComesBack(t *testing.T) {
 // The clock is stepped about while a check is prepared, taken and waited for: it is begun once a slot, at most.
 func TestStepsOfTheClock(t *testing.T) {
 	for _, at := range []time.Duration{30 * time.Second, 90 * time.Second, 200 * time.Second, 250 * time.Second} {
-		for _, by := range []time.Duration{-2 * time.Hour, -time.Hour, -30 * time.Second, 30 * time.Second, 3 * time.Minute, time.Hour, 26 * time.Hour} {
+		for _, by := range []time.Duration{-2 * time.Hour, -time.Hour, -30 * time.Second, 30 * time.Second,
+			3 * time.Minute, time.Hour, 26 * time.Hour} {
 			s := newShop(t, plan())
 			s.f.ArmedUntil = monday.Add(100 * time.Hour)
 			stepped := false
@@ -267,7 +282,8 @@ func TestOnlyWhenDue(t *testing.T) {
 			s.f.Hours = &tc.hours
 		}
 		got := s.run(time.Hour)
-		if s.begun != tc.begun || tc.begun == 0 && !strings.Contains(got[0], "skip: no check at 2026-03-02 06:00: the next check is due at ") {
+		if s.begun != tc.begun || tc.begun == 0 &&
+			!strings.Contains(got[0], "skip: no check at 2026-03-02 06:00: the next check is due at ") {
 			t.Errorf("%s: begun %d times, want %d:\n%s", name, s.begun, tc.begun, strings.Join(got, "\n"))
 		}
 	}
@@ -277,7 +293,8 @@ func TestDryRun(t *testing.T) {
 	p := plan()
 	p.DryRun = true
 	s := newShop(t, p)
-	want(t, s.run(time.Hour), "06:00:00 note", "06:00:00 note", "06:02:00 done: dry run: the check of 2026-03-02 06:00 would begin now")
+	want(t, s.run(time.Hour), "06:00:00 note", "06:00:00 note",
+		"06:02:00 done: dry run: the check of 2026-03-02 06:00 would begin now")
 	if s.begun != 0 {
 		t.Error("a dry run began a check")
 	}
@@ -312,21 +329,24 @@ func TestOutlook(t *testing.T) {
 		change func(p *Plan, f *Facts)
 		want   string
 	}{
-		"all holds":           {func(*Plan, *Facts) {}, ""},
-		"not armed":           {func(_ *Plan, f *Facts) { f.ArmedUntil = time.Time{} }, "it is not armed: tramd arm"},
-		"armed for too short": {func(_ *Plan, f *Facts) { f.ArmedUntil = slot }, "the arming runs out before, at 2026-03-02 06:00:00: tramd arm"},
-		"nothing moves":       {func(p *Plan, f *Facts) { p.Moves, f.ArmedUntil = false, time.Time{} }, ""},
-		"the clock":           {func(_ *Plan, f *Facts) { f.ClockSet = false }, "the clock is not set"},
-		"silent":              {func(_ *Plan, f *Facts) { f.Gauges[0].Live = false }, "indicator arm sends nothing"},
-		"out of its travel":   {func(_ *Plan, f *Facts) { f.Gauges[0].MM = 0.95 }, "indicator arm is outside its travel: 0.950 mm, allowed are 0.100 to 0.900 mm"},
-		"no indicator":        {func(_ *Plan, f *Facts) { f.Gauges = nil }, "there is no indicator"},
+		"all holds": {func(*Plan, *Facts) {}, ""},
+		"not armed": {func(_ *Plan, f *Facts) { f.ArmedUntil = time.Time{} }, "it is not armed: tramd arm"},
+		"armed for too short": {func(_ *Plan, f *Facts) { f.ArmedUntil = slot },
+			"the arming runs out before, at 2026-03-02 06:00:00: tramd arm"},
+		"nothing moves": {func(p *Plan, f *Facts) { p.Moves, f.ArmedUntil = false, time.Time{} }, ""},
+		"the clock":     {func(_ *Plan, f *Facts) { f.ClockSet = false }, "the clock is not set"},
+		"silent":        {func(_ *Plan, f *Facts) { f.Gauges[0].Live = false }, "indicator arm sends nothing"},
+		"out of its travel": {func(_ *Plan, f *Facts) { f.Gauges[0].MM = 0.95 },
+			"indicator arm is outside its travel: 0.950 mm, allowed are 0.100 to 0.900 mm"},
+		"no indicator": {func(_ *Plan, f *Facts) { f.Gauges = nil }, "there is no indicator"},
 		"not due": {func(p *Plan, f *Facts) {
 			p.When = WhenDue
 			at := slot.Add(time.Second)
 			f.NextCheck = &at
 		}, "the next check is due at 2026-03-02 06:00:01"},
 		"due by then": {func(p *Plan, f *Facts) { p.When, f.NextCheck = WhenDue, &slot }, ""},
-		"two things":  {func(_ *Plan, f *Facts) { f.ClockSet, f.ArmedUntil = false, time.Time{} }, "the clock is not set; it is not armed: tramd arm"},
+		"two things": {func(_ *Plan, f *Facts) { f.ClockSet, f.ArmedUntil = false, time.Time{} },
+			"the clock is not set; it is not armed: tramd arm"},
 	} {
 		p := plan()
 		f := newShop(t, p).f

@@ -45,7 +45,9 @@ func (p Plan) hindered(f Facts) *hindrance {
 			return &hindrance{text: fmt.Sprintf("indicator %s has not been watched for long enough", g.Name)}
 		}
 		if p.StillMM > 0 && !(g.SpanMM <= p.StillMM) {
-			return &hindrance{text: fmt.Sprintf("indicator %s is not still: it wandered by %.3f mm, at most %.3f mm is still", g.Name, g.SpanMM, p.StillMM)}
+			return &hindrance{text: fmt.Sprintf(
+				"indicator %s is not still: it wandered by %.3f mm, at most %.3f mm is still", g.Name, g.SpanMM,
+				p.StillMM)}
 		}
 	}
 	return nil
@@ -67,7 +69,8 @@ func (p Plan) Outlook(f Facts, slot time.Time) (why []string) {
 	case !f.ArmedUntil.After(f.Now):
 		why = append(why, "it is not armed: tramd arm")
 	case !f.ArmedUntil.After(slot):
-		why = append(why, fmt.Sprintf("the arming runs out before, at %s: tramd arm", f.ArmedUntil.Format(time.DateTime)))
+		why = append(why, fmt.Sprintf("the arming runs out before, at %s: tramd arm",
+			f.ArmedUntil.Format(time.DateTime)))
 	}
 	if len(f.Gauges) == 0 {
 		why = append(why, "there is no indicator")
@@ -86,7 +89,8 @@ func (p Plan) gauge(g Gauge) string {
 	case !g.Live:
 		return fmt.Sprintf("indicator %s sends nothing", g.Name)
 	case (p.MinMM != 0 || p.MaxMM != 0) && !(g.MM >= p.MinMM && g.MM <= p.MaxMM):
-		return fmt.Sprintf("indicator %s is outside its travel: %.3f mm, allowed are %.3f to %.3f mm", g.Name, g.MM, p.MinMM, p.MaxMM)
+		return fmt.Sprintf("indicator %s is outside its travel: %.3f mm, allowed are %.3f to %.3f mm", g.Name, g.MM,
+			p.MinMM, p.MaxMM)
 	}
 	return ""
 }
@@ -111,5 +115,6 @@ func (p Plan) wanted(f Facts) (bool, string) {
 	if f.Hours == nil {
 		return true, "" // not known is no reason to leave the machine unchecked
 	}
-	return false, fmt.Sprintf("the spindle has turned %.1f h since the last check, one is due after %.1f h", *f.Hours, p.Hours)
+	return false, fmt.Sprintf("the spindle has turned %.1f h since the last check, one is due after %.1f h",
+		*f.Hours, p.Hours)
 }

@@ -4,9 +4,10 @@ import "time"
 
 // Plan is how unattended checks are to go.
 type Plan struct {
-	When       When
-	Hours      float64       // of the spindle since the last check; 0: they do not count
-	Moves      bool          // a stepped program turns the arm, and is stopped by its own watch; else somebody or something else does
+	When  When
+	Hours float64 // of the spindle since the last check; 0: they do not count
+	// a stepped program turns the arm, and is stopped by its own watch; else somebody or something else does
+	Moves      bool
 	DryRun     bool          // everything but the check itself
 	Retry      bool          // one more try after a failure
 	RetryAfter time.Duration // how long after

@@ -258,7 +258,8 @@ func (c *Runner) do(ctx context.Context, a Act, now time.Time) {
 	case Missed, GaveUp:
 		c.Log.Warn("unattended check", "slot", a.Slot, "why", a.Text)
 		c.Session.Trouble("check", a.Text)
-		if _, err := c.Store.AddEvent(ctx, store.Event{At: now, Kind: "note", Text: a.Text, ClockUnset: !c.ClockSet()}); err != nil {
+		if _, err := c.Store.AddEvent(
+			ctx, store.Event{At: now, Kind: "note", Text: a.Text, ClockUnset: !c.ClockSet()}); err != nil {
 			c.Log.Warn("cannot store that a check was missed", "error", err)
 		}
 		if a.Do == GaveUp {

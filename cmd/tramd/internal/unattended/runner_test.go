@@ -54,8 +54,10 @@ func (b *bed) Start(ctx context.Context, turns int, purpose string) (int64, erro
 	if turns != 2 || purpose != "check" {
 		b.t.Errorf("%d turns, purpose %q", turns, purpose)
 	}
-	setup := sweep.Setup{Machine: "linnet", AngleSource: "encoder", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
-	id, err := b.store.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: b.now, ClockSet: true})
+	setup := sweep.Setup{Machine: "linnet", AngleSource: "encoder",
+		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
+	id, err := b.store.BeginRun(ctx, store.NewRun{Kind: "sweep", Purpose: purpose, Setup: setup, StartedAt: b.now,
+		ClockSet: true})
 	b.run = id
 	return id, err
 }
@@ -69,9 +71,12 @@ func newBed(t *testing.T) (*bed, *Runner) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = s.Close() })
-	b := &bed{t: t, store: s, now: time.Date(2026, 3, 2, 5, 59, 50, 0, time.UTC), mm: []float64{0.5}, ends: []store.Outcome{store.Finished}, troubles: map[string]string{}}
-	return b, NewRunner(Options{Store: s, Session: b, Turns: 2, ClockSet: func() bool { return true }, Now: func() time.Time { return b.now },
-		Log: slog.New(slog.DiscardHandler), Plan: Plan{When: Always, Retry: true, RetryAfter: time.Minute, Patience: 10 * time.Minute, StillMM: 0.01},
+	b := &bed{t: t, store: s, now: time.Date(2026, 3, 2, 5, 59, 50, 0, time.UTC), mm: []float64{0.5},
+		ends: []store.Outcome{store.Finished}, troubles: map[string]string{}}
+	return b, NewRunner(Options{Store: s, Session: b, Turns: 2, ClockSet: func() bool { return true },
+		Now: func() time.Time { return b.now },
+		Log: slog.New(slog.DiscardHandler), Plan: Plan{When: Always, Retry: true, RetryAfter: time.Minute,
+			Patience: 10 * time.Minute, StillMM: 0.01},
 		Slots: schedule.Plan{Times: []schedule.Minute{360}}})
 }
 
@@ -113,12 +118,15 @@ func TestAnUnattendedCheckIsTakenAndItsStepsAreKept(t *testing.T) {
 		t.Fatalf("%+v, %v; begun %d times", run, err, b.starts)
 	}
 	lines := strings.Split(strings.TrimSpace(run.Log), "\n")
-	for i, want := range []string{"2026-03-02T06:00:00Z the check of 2026-03-02 06:00 is due", "waiting: indicator arm has not been watched", "waiting: indicator arm is not still: it wandered by 0.100", "all conditions hold", "begins", "is run 1"} {
+	for i, want := range []string{"2026-03-02T06:00:00Z the check of 2026-03-02 06:00 is due",
+		"waiting: indicator arm has not been watched", "waiting: indicator arm is not still: it wandered by 0.100",
+		"all conditions hold", "begins", "is run 1"} {
 		if i >= len(lines) || !strings.Contains(lines[i], want) {
 			t.Fatalf("step %d is not %q:\n%s", i, want, run.Log)
 		}
 	}
-	if b.check.Next != "2026-03-03T06:00:00Z" || !strings.Contains(b.check.Say, "is run 1") || b.troubles["check"] != "" {
+	if b.check.Next != "2026-03-03T06:00:00Z" || !strings.Contains(b.check.Say, "is run 1") ||
+		b.troubles["check"] != "" {
 		t.Errorf("the session shows %+v, troubles %v", b.check, b.troubles)
 	}
 
@@ -169,7 +177,8 @@ func TestACheckThatCannotBeBegunOrWasMissed(t *testing.T) {
 	b.now = time.Date(2026, 3, 4, 9, 0, 0, 0, time.UTC) // the power was off for two days
 	b.pass(c, time.Minute)
 	events, err := b.store.Events(t.Context(), 10)
-	if err != nil || len(events) != 3 || b.starts != 2 || !strings.Contains(events[0].Text, "2026-03-04 06:00 was missed") {
+	if err != nil || len(events) != 3 || b.starts != 2 ||
+		!strings.Contains(events[0].Text, "2026-03-04 06:00 was missed") {
 		t.Errorf("begun %d times, events %+v, %v", b.starts, events, err)
 	}
 }
@@ -199,10 +208,17 @@ func TestACheckByASteppedProgram(t *testing.T) {
 		"not armed": {func(m *moving, b *bed) {
 			m.until, m.bar = time.Time{}, interlock.Bar{Why: "it is not armed: tramd arm", Final: true}
 		}, 0, "it is not armed"},
-		"not idle":   {func(m *moving, b *bed) { m.bar = interlock.Bar{Why: `it answered "run"`} }, 0, `it answered "run"`},
-		"stopped":    {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, "the acknowledgement is late" }, 1, "the acknowledgement is late"},
-		"disarmed":   {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Abandoned}, "the motion was disarmed" }, 1, "the motion was disarmed"},
-		"not fitted": {func(m *moving, b *bed) { b.ends, b.why = []store.Outcome{store.Failed}, session.NotFitted+"too few" }, 2, "too few"},
+		"not idle": {func(m *moving, b *bed) { m.bar = interlock.Bar{Why: `it answered "run"`} }, 0,
+			`it answered "run"`},
+		"stopped": {func(m *moving, b *bed) {
+			b.ends, b.why = []store.Outcome{store.Failed}, "the acknowledgement is late"
+		}, 1, "the acknowledgement is late"},
+		"disarmed": {func(m *moving, b *bed) {
+			b.ends, b.why = []store.Outcome{store.Abandoned}, "the motion was disarmed"
+		}, 1, "the motion was disarmed"},
+		"not fitted": {func(m *moving, b *bed) {
+			b.ends, b.why = []store.Outcome{store.Failed}, session.NotFitted+"too few"
+		}, 2, "too few"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			b, c := newBed(t)
@@ -210,11 +226,13 @@ func TestACheckByASteppedProgram(t *testing.T) {
 			c.Plan.Moves, c.Mover, c.Interlock = true, m, m
 			tc.spoil(m, b)
 			b.pass(c, time.Second)
-			if armed := m.until.After(b.now.Add(10 * time.Second)); b.check.Next != "2026-03-02T06:00:00Z" || !b.check.Moves || armed != (len(b.check.WhyNot) == 0) {
+			if armed := m.until.After(b.now.Add(10 * time.Second)); b.check.Next != "2026-03-02T06:00:00Z" ||
+				!b.check.Moves || armed != (len(b.check.WhyNot) == 0) {
 				t.Errorf("beforehand it shows %+v", b.check)
 			}
 			b.pass(c, 15*time.Minute)
-			if m.starts != tc.starts || !strings.Contains(b.troubles["check"], tc.says) || (tc.says == "") != (b.troubles["check"] == "") {
+			if m.starts != tc.starts || !strings.Contains(b.troubles["check"], tc.says) ||
+				(tc.says == "") != (b.troubles["check"] == "") {
 				t.Errorf("started %d times, want %d; troubles %v", m.starts, tc.starts, b.troubles)
 			}
 		})
@@ -225,7 +243,8 @@ func TestTheSpindlesHours(t *testing.T) {
 	b, _ := newBed(t)
 	event := func(at time.Duration, text string) {
 		t.Helper()
-		if _, err := b.store.AddEvent(t.Context(), store.Event{At: b.now.Add(at), Kind: "hours", Text: text}); err != nil {
+		if _, err := b.store.AddEvent(t.Context(),
+			store.Event{At: b.now.Add(at), Kind: "hours", Text: text}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -59,7 +59,8 @@ func hung(now device.Stamp, p session.Pulse, readers []*Reader) error {
 			return fmt.Errorf("the reader of device %q has ended", r.Name)
 		}
 		if at := r.busy.Load(); at != 0 && time.Duration(now)-time.Duration(at) > readerTimeout {
-			return fmt.Errorf("the reader of device %q has hung for %.0f s", r.Name, (time.Duration(now) - time.Duration(at)).Seconds())
+			return fmt.Errorf("the reader of device %q has hung for %.0f s", r.Name,
+				(time.Duration(now) - time.Duration(at)).Seconds())
 		}
 	}
 	return nil

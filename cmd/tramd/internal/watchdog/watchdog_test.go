@@ -21,9 +21,12 @@ func TestEachPartThatHangsIsNamed(t *testing.T) {
 	}{
 		{"all is well", session.Pulse{Tick: ago(time.Second), Store: ago(time.Minute)}, -1, false, ""},
 		{"a batch is being taken", session.Pulse{Tick: now, Store: now}, time.Second, false, ""},
-		{"the session", session.Pulse{Tick: ago(11 * time.Second), Store: now}, -1, false, "the session has not moved for 11 s"},
-		{"the store", session.Pulse{Tick: now, Store: ago(121 * time.Second)}, -1, false, "the store's queue has not moved for 121 s"},
-		{"a sink that never comes back", session.Pulse{Tick: now, Store: now}, 12 * time.Second, false, `the reader of device "arm" has hung for 12 s`},
+		{"the session", session.Pulse{Tick: ago(11 * time.Second), Store: now}, -1, false,
+			"the session has not moved for 11 s"},
+		{"the store", session.Pulse{Tick: now, Store: ago(121 * time.Second)}, -1, false,
+			"the store's queue has not moved for 121 s"},
+		{"a sink that never comes back", session.Pulse{Tick: now, Store: now}, 12 * time.Second, false,
+			`the reader of device "arm" has hung for 12 s`},
 		{"a reader that ended", session.Pulse{Tick: now, Store: now}, -1, true, `the reader of device "arm" has ended`},
 	} {
 		r := &Reader{Name: "arm"}

@@ -35,7 +35,8 @@ func (s *server) changes(next http.HandlerFunc) http.HandlerFunc {
 
 // may reports whether a request comes from someone who may change things.
 func (s *server) may(r *http.Request) bool {
-	return s.Local || s.OpenLoopback && peerlimit.Peer(r.RemoteAddr).IsLoopback() || s.login.holds(r) || s.ClientCerts && r.TLS != nil && len(r.TLS.VerifiedChains) > 0
+	return s.Local || s.OpenLoopback && peerlimit.Peer(r.RemoteAddr).IsLoopback() || s.login.holds(r) ||
+		s.ClientCerts && r.TLS != nil && len(r.TLS.VerifiedChains) > 0
 }
 
 // whoami tells the page what it may offer.

@@ -37,7 +37,8 @@ var kinds = map[string]string{
 }
 
 // sheets are the style sheets in the order in which they count; the page asks for them as one file.
-var sheets = []string{"base.css", "frame.css", "now.css", "adjust.css", "history.css", "runs.css", "machine.css", "print.css"}
+var sheets = []string{"base.css", "frame.css", "now.css", "adjust.css", "history.css", "runs.css", "machine.css",
+	"print.css"}
 
 func load() map[string]file {
 	out := map[string]file{}
@@ -69,7 +70,8 @@ func read(name string) []byte {
 func newFile(body []byte, kind string) file {
 	sum := sha256.Sum256(body)
 	version := base64.RawURLEncoding.EncodeToString(sum[:12])
-	return file{body: body, tag: `"` + version + `"`, kind: kind, packed: sync.OnceValue(func() []byte { return pack(body) })}
+	return file{body: body, tag: `"` + version + `"`, kind: kind,
+		packed: sync.OnceValue(func() []byte { return pack(body) })}
 }
 
 // pack compresses body; nil where that saves nothing. It takes milliseconds and a megabyte of work, so no command pays

@@ -25,14 +25,22 @@ func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
 		prepare           func()
 	}{
 		{"turning", "", `document.querySelector("#machine").textContent === "linnet"`, func() { s.show(linnet) }},
-		{"by hand", "", `document.querySelector("#machine").textContent === "wren"`, func() { s.show(still(wrenByHand())) }},
-		{"adjust", "/adjust", `document.querySelectorAll("#moves li").length > 0 && document.querySelectorAll("#travel li").length === 2`, func() { s.show(still(barredWren())) }},
-		{"history", "/history", `document.querySelectorAll("#history-tilt .checks").length === 2`, func() { s.show(still(quietWren())) }},
+		{"by hand", "", `document.querySelector("#machine").textContent === "wren"`, func() {
+			s.show(still(wrenByHand()))
+		}},
+		{"adjust", "/adjust",
+			`document.querySelectorAll("#moves li").length > 0 && document.querySelectorAll("#travel li").length === 2`,
+			func() { s.show(still(barredWren())) }},
+		{"history", "/history", `document.querySelectorAll("#history-tilt .checks").length === 2`,
+			func() { s.show(still(quietWren())) }},
 		{"runs", "/runs", `document.querySelectorAll("#runs .id").length > 2`, func() { s.show(linnet) }},
 		{"machine", "/machine", `document.querySelectorAll("#devices li").length > 2`, func() { s.show(linnet) }},
-		{"the cautions", "/", `(document.querySelector("#caution").open || document.querySelector("#caution").showModal(), document.querySelector("#machine").textContent === "wren")`, func() { s.show(still(quietWren())) }},
-		{"the password", "/", `(document.querySelector("#login").open || document.querySelector("#login").showModal(), document.querySelector("#machine").textContent === "wren")`, func() { s.show(still(quietWren())) }},
-		{"the aim", "/adjust", `document.querySelector("#aims button") !== null && (document.querySelector("#target").open || (document.querySelector("#aims button").click(), true))`, func() { s.show(still(quietWren())) }},
+		{"the cautions", "/",
+			`(document.querySelector("#caution").open || document.querySelector("#caution").showModal(), document.querySelector("#machine").textContent === "wren")`, func() { s.show(still(quietWren())) }},
+		{"the password", "/",
+			`(document.querySelector("#login").open || document.querySelector("#login").showModal(), document.querySelector("#machine").textContent === "wren")`, func() { s.show(still(quietWren())) }},
+		{"the aim", "/adjust",
+			`document.querySelector("#aims button") !== null && (document.querySelector("#target").open || (document.querySelector("#aims button").click(), true))`, func() { s.show(still(quietWren())) }},
 		{"a run", "/runs/11", runOpen, func() { s.show(still(quietWren())) }},
 	} {
 		c.prepare()
@@ -42,7 +50,8 @@ func TestPageForThoseWhoCannotSeeIt(t *testing.T) {
 			width  int64
 			scheme string
 		}{{360, "light"}, {360, "dark"}, {1280, "light"}, {1280, "dark"}} {
-			if c.name != "turning" && (look.width == 360) != (look.scheme == "dark") { // the colours and the widths are the same in all: two looks are enough
+			// the colours and the widths are the same in all: two looks are enough
+			if c.name != "turning" && (look.width == 360) != (look.scheme == "dark") {
 				continue
 			}
 			resize(t, ctx, look.width, 800)
@@ -71,7 +80,8 @@ func TestTheSheetsForThoseWhoCannotSeeThem(t *testing.T) {
 	s := newStage(t, "")
 	sheets := httptest.NewServer(http.FileServer(http.Dir("..")))
 	t.Cleanup(sheets.Close)
-	for _, url := range []string{sheets.URL + "/report/testdata/linnet.html", sheets.URL + "/jobsheet/testdata/linnet.html", s.url + "/runbook"} {
+	for _, url := range []string{sheets.URL + "/report/testdata/linnet.html",
+		sheets.URL + "/jobsheet/testdata/linnet.html", s.url + "/runbook"} {
 		open(t, ctx, url, 360, 800, "light")
 		for _, width := range []int64{360, 1280} {
 			resize(t, ctx, width, 800)

@@ -32,7 +32,8 @@ func BenchmarkFirstPaint(b *testing.B) {
 func firstPaint(b *testing.B, url string) {
 	ctx := browser(b)
 	slow := chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		if _, err := cdp.Call(ctx, tab, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: true}); err != nil {
+		if _, err := cdp.Call(ctx, tab, network.SetCacheDisabled,
+			network.SetCacheDisabledParams{CacheDisabled: true}); err != nil {
 			return err
 		}
 		_, err := cdp.Call(ctx, tab, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 4})

@@ -20,7 +20,8 @@ func TestHistoryInABrowser(t *testing.T) {
 	open(t, ctx, s.url+"/history?unit=mm_per_m", 360, 800, "light")
 	until(t, ctx, `document.querySelectorAll("#history-tilt .checks").length === 2`)
 	dots := func(axis string) int {
-		return eval[int](t, ctx, `[...document.querySelectorAll("#history-`+axis+` .checks")].map(e => (e.getAttribute("d").match(/M/g) ?? []).length).reduce((a, b) => a + b, 0)`)
+		return eval[int](t, ctx, `[...document.querySelectorAll("#history-`+axis+
+			` .checks")].map(e => (e.getAttribute("d").match(/M/g) ?? []).length).reduce((a, b) => a + b, 0)`)
 	}
 	for _, axis := range []string{"tilt", "nod"} {
 		if n := dots(axis); n != len(view.Checks) {
@@ -31,7 +32,8 @@ func TestHistoryInABrowser(t *testing.T) {
 		}
 	}
 	words := eval[string](t, ctx, `document.querySelector("#history").innerText`)
-	want := []string{"60 checks since 2026-01-05", view.Alarms[0].Text, fmt.Sprintf(" at %.1f °C, and leans with the temperature by +0.00", *view.AtC), "per kelvin"}
+	want := []string{"60 checks since 2026-01-05", view.Alarms[0].Text,
+		fmt.Sprintf(" at %.1f °C, and leans with the temperature by +0.00", *view.AtC), "per kelvin"}
 	if view.Next != nil {
 		want = append(want, "Next check: "+view.Next.Time[:10])
 	}
@@ -40,12 +42,14 @@ func TestHistoryInABrowser(t *testing.T) {
 			t.Errorf("not said: %q in\n%s", w, words)
 		}
 	}
-	look(t, ctx, s.url+"/history", `document.querySelectorAll("#history-tilt .checks").length === 2`, func(width int64, scheme string) {
-		if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
-			t.Errorf("%d px: %d px too wide", width, over)
-		}
-		picture(t, ctx, fmt.Sprintf("history-%d-%s", width, scheme))
-	})
+	look(t, ctx, s.url+"/history", `document.querySelectorAll("#history-tilt .checks").length === 2`,
+		func(width int64, scheme string) {
+			if over := eval[int](t, ctx,
+				`document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+				t.Errorf("%d px: %d px too wide", width, over)
+			}
+			picture(t, ctx, fmt.Sprintf("history-%d-%s", width, scheme))
+		})
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
 	}
@@ -58,7 +62,9 @@ func TestKeys(t *testing.T) {
 	s := newStage(t, hashed(t))
 	s.show(still(wrenByHand()))
 	open(t, ctx, s.url, 360, 800, "light")
-	until(t, ctx, `document.querySelector("#machine").textContent === "wren" && !document.querySelector("#login-open").hidden`)
+	until(
+		t, ctx,
+		`document.querySelector("#machine").textContent === "wren" && !document.querySelector("#login-open").hidden`)
 	press := func(key string) {
 		t.Helper()
 		if err := chromedp.Do(ctx, chromedp.KeyEvent(key)); err != nil {

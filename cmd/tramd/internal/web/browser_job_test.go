@@ -41,16 +41,20 @@ func TestTheJobInABrowser(t *testing.T) {
 	if got := s.shop.last(); strings.HasPrefix(got, "event") {
 		t.Errorf("a move was logged without a login: %s", got)
 	}
-	look(t, ctx, s.url+"/adjust", `document.querySelectorAll("#travel li").length === 2`, func(width int64, scheme string) {
-		if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
-			t.Errorf("%d px: %d px too wide", width, over)
-		}
-		picture(t, ctx, fmt.Sprintf("job-%d-%s", width, scheme))
-	})
+	look(t, ctx, s.url+"/adjust", `document.querySelectorAll("#travel li").length === 2`,
+		func(width int64, scheme string) {
+			if over := eval[int](t, ctx,
+				`document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+				t.Errorf("%d px: %d px too wide", width, over)
+			}
+			picture(t, ctx, fmt.Sprintf("job-%d-%s", width, scheme))
+		})
 
 	logIn(t, ctx)
 	until(t, ctx, `!document.querySelector("#moved-log").disabled`)
-	eval[bool](t, ctx, `document.querySelectorAll("#moved-rows input").forEach(e => e.value = ""); document.querySelector("#moved-log").click() ?? true`)
+	eval[bool](
+		t, ctx,
+		`document.querySelectorAll("#moved-rows input").forEach(e => e.value = ""); document.querySelector("#moved-log").click() ?? true`)
 	until(t, ctx, `document.querySelector("#moved-answer").textContent.startsWith("Write what you moved")`)
 	eval[bool](t, ctx, `(document.querySelector("#moved-0").value = "-0.04") !== ""`)
 	tap(t, ctx, `"#moved-log"`)

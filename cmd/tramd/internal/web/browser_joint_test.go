@@ -30,14 +30,16 @@ func TestAJointIsAimedOnThePage(t *testing.T) {
 	tap(t, ctx, `".joint button"`)
 	until(t, ctx, `document.querySelectorAll(".joint .row .main").length === 1`)
 	list := eval[string](t, ctx, `document.querySelector(".joint").innerText`)
-	for _, want := range []string{"To be loosened: rails", "take 0.08 mm out", "Loosen one bolt row only.", "The slope is outside.", "the chain closes"} {
+	for _, want := range []string{"To be loosened: rails", "take 0.08 mm out", "Loosen one bolt row only.",
+		"The slope is outside.", "the chain closes"} {
 		if !strings.Contains(list, want) {
 			t.Errorf("the joint does not say %q: %s", want, list)
 		}
 	}
 	for _, width := range []int64{360, 1280} {
 		resize(t, ctx, width, 800)
-		if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+		if over := eval[int](t, ctx,
+			`document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
 			t.Errorf("%d px: %d px too wide", width, over)
 		}
 		whole(t, ctx, fmt.Sprintf("joint-%d", width))
@@ -54,7 +56,10 @@ func TestAJointIsAimedOnThePage(t *testing.T) {
 	}
 	digits := func(want string) {
 		t.Helper()
-		until(t, ctx, fmt.Sprintf(`document.querySelector("#target-arrow").innerText + " " + document.querySelector("#target-digits").innerText === %q`, want))
+		until(
+			t, ctx,
+			fmt.Sprintf(
+				`document.querySelector("#target-arrow").innerText + " " + document.querySelector("#target-digits").innerText === %q`, want))
 	}
 	tap(t, ctx, `".joint .row .main"`)
 	words("The scale shows 3.5 mm. Go to 0 mm.")

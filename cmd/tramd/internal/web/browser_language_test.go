@@ -27,7 +27,8 @@ func foreigner(t *testing.T) context.Context {
 		if _, err := cdp.Call(ctx, tab, network.Enable, network.EnableParams{}); err != nil {
 			return err
 		}
-		_, err := cdp.Call(ctx, tab, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: network.Headers{"Accept-Language": cataloguetest.Language}})
+		_, err := cdp.Call(ctx, tab, network.SetExtraHTTPHeaders,
+			network.SetExtraHTTPHeadersParams{Headers: network.Headers{"Accept-Language": cataloguetest.Language}})
 		return err
 	})
 	if err := chromedp.Do(ctx, asks); err != nil {
@@ -57,17 +58,23 @@ func TestPageIsWholeInAnotherLanguage(t *testing.T) {
 	ctx := foreigner(t)
 	s := newStage(t, hashed(t))
 	s.shop.detail, s.shop.csv = runInFull, readingsInFull()
-	own := strings.Fields("linnet wren lever arm encoder swing lower shim plate bed new stock flat tramd UTC over arcsec mrad thou " +
-		"LEVER dev serial http listen JSON CSV QR Prometheus localhost wire " + // a path, a key of the configuration, formats, a network
-		"Swing Pack after knock later version " + // a code that a later version may store
-		"the top edge left right pack behind bolts take out from two are pivot steps between passes first squared spindle door") // the adjusters' words, a person's notes
+	own := strings.Fields(
+		"linnet wren lever arm encoder swing lower shim plate bed new stock flat tramd UTC over arcsec mrad thou " +
+			// a path, a key of the configuration, formats, a network
+			"LEVER dev serial http listen JSON CSV QR Prometheus localhost wire " +
+			"Swing Pack after knock later version " + // a code that a later version may store
+			// the adjusters' words, a person's notes
+			"the top edge left right pack behind bolts take out from two are pivot steps between passes first squared spindle door")
 	turning := settled(linnet(0))
 	turning.Sweep.Say = "Keep turning: 0.74 of 2."
-	turning.Sweep.Result.Warnings = []sweep.Warning{{Code: "gaps", Text: "95 degrees of the circle were not seen, from 265 to 360 degrees"}}
+	turning.Sweep.Result.Warnings = []sweep.Warning{
+		{Code: "gaps", Text: "95 degrees of the circle were not seen, from 265 to 360 degrees"}}
 	turning.Hours = nil
 	stations := settled(wrenByHand())
 	stations.Sweep.Say = "Turn the arm to 180°, let go and keep still."
-	stations.Sweep.Result.Warnings = []sweep.Warning{{Code: "axis_not_measured", Text: "nod was not measured: two opposite stations show one axis only; add stations at 90 and 270 degrees"}}
+	stations.Sweep.Result.Warnings = []sweep.Warning{
+		{Code: "axis_not_measured",
+			Text: "nod was not measured: two opposite stations show one axis only; add stations at 90 and 270 degrees"}}
 	idle := settled(quietWren())
 	idle.Sweep.Say = ""
 	troubled := settled(quietWren())
@@ -79,12 +86,16 @@ func TestPageIsWholeInAnotherLanguage(t *testing.T) {
 		name, path, ready string
 		state             *session.Snapshot
 	}{
-		{"idle", "/", `document.querySelector("#moves li") !== null && document.querySelector("#say").textContent !== ""`, idle},
+		{"idle", "/",
+			`document.querySelector("#moves li") !== null && document.querySelector("#say").textContent !== ""`, idle},
 		{"turning", "/", `document.querySelector("#tilt .digits").textContent.includes("0")`, turning},
 		{"stations", "/", `document.querySelector("#tilt .digits").textContent.includes("0")`, stations},
 		{"troubled", "/", `document.querySelector("#notices .notice") !== null`, troubled},
-		{"adjust", "/adjust", `document.querySelectorAll("#moves li").length > 0 && document.querySelectorAll("#travel li").length === 2`, idle},
-		{"history", "/history", `document.querySelectorAll("#history-tilt .checks").length === 2 && document.querySelector("#history-words").textContent !== ""`, idle},
+		{"adjust", "/adjust",
+			`document.querySelectorAll("#moves li").length > 0 && document.querySelectorAll("#travel li").length === 2`,
+			idle},
+		{"history", "/history",
+			`document.querySelectorAll("#history-tilt .checks").length === 2 && document.querySelector("#history-words").textContent !== ""`, idle},
 		{"runs", "/runs", `document.querySelectorAll("#runs .id").length > 2`, turning},
 		{"a run", "/runs/11", runOpen, idle},
 		{"machine", "/machine", `document.querySelectorAll("#devices li").length > 1`, turning},
@@ -94,7 +105,10 @@ func TestPageIsWholeInAnotherLanguage(t *testing.T) {
 		open(t, ctx, "about:blank", 1280, 900, "light")
 		open(t, ctx, s.url+c.path, 1280, 900, "light")
 		until(t, ctx, c.ready)
-		until(t, ctx, fmt.Sprintf(`document.documentElement.lang === "qps" && document.body.classList.contains("fresh") && document.querySelector("#machine").textContent === %q`, c.state.Machine))
+		until(
+			t, ctx,
+			fmt.Sprintf(
+				`document.documentElement.lang === "qps" && document.body.classList.contains("fresh") && document.querySelector("#machine").textContent === %q`, c.state.Machine))
 		eval[bool](t, ctx, `[...document.querySelectorAll("details")].forEach(d => { d.open = true; }) ?? true`)
 		for _, text := range strings.Split(eval[string](t, ctx, shownTexts), "\n") {
 			if left := cataloguetest.English(text, own...); len(left) > 0 {
@@ -114,7 +128,8 @@ func TestPageAndProgramTranslateAlike(t *testing.T) {
 	c := catalogue.Preferred(cataloguetest.Language)
 	var texts []string
 	for form := range c.Said {
-		text := strings.NewReplacer("{1}", "linnet", "{#1}", "1.25", "{2}", "wren", "{#2}", "-3", "{#3}", "+0.5", "{3}", "tilt", "{#4}", "17", "{4}", "the lean is from before", "mm/m", "arcsec").Replace(form)
+		text := strings.NewReplacer("{1}", "linnet", "{#1}", "1.25", "{2}", "wren", "{#2}", "-3", "{#3}", "+0.5", "{3}",
+			"tilt", "{#4}", "17", "{4}", "the lean is from before", "mm/m", "arcsec").Replace(form)
 		texts = append(texts, text+". Keep clear.", "arm: "+text+"; direction not known")
 	}
 	texts = append(texts, "", "12", "a note (in brackets), with: all; kinds. Of separators\nand lines", "((", ")")
@@ -144,7 +159,8 @@ func TestThePageBeforeItsScript(t *testing.T) {
 	w := httptest.NewRecorder()
 	Handler(Options{Live: always(state)}).ServeHTTP(w, r)
 	p := cataloguetest.Pseudo
-	for _, want := range []string{`<html lang="qps" `, "<span>" + p("Now") + "</span>", p("Turn the arm slowly by hand, either way round.")} {
+	for _, want := range []string{`<html lang="qps" `, "<span>" + p("Now") + "</span>",
+		p("Turn the arm slowly by hand, either way round.")} {
 		if !strings.Contains(w.Body.String(), want) {
 			t.Errorf("no %s", want)
 		}

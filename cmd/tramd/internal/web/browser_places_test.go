@@ -25,13 +25,16 @@ const aJob = `{"machine":"wren","next":1,"say":"Next, step 2 of 2, plate: it is 
 		{"name":"plate","kind":"traverse","of":"plate","state":"to do","at":null,"verdict":"none","now":null,"before":null,"command":"tramd traverse plate","alarms":null,"due":null}]}`
 
 func (rails) Measured(context.Context, int64) (api.Measured, error) {
-	return as[api.Measured](json.RawMessage(`{"title":"traverse left rail","verdict":"outside","picture":true,"figures":[
+	return as[api.Measured](json.RawMessage(
+		`{"title":"traverse left rail","verdict":"outside","picture":true,"figures":[
 		{"name":"slope","value":0.21,"U":0.012,"unit":"mm/m","verdict":"outside"},
 		{"name":"straightness","value":0.0042,"U":0.0011,"unit":"mm","verdict":"none"}]}`)), nil
 }
 
 func (rails) Picture(context.Context, int64) (string, error) {
-	return svgs.Line("traverse left rail", []svgs.Curve{{Points: []svgs.Point{{At: 0, FormMM: -0.002}, {At: 150, FormMM: 0.004}, {At: 300, FormMM: -0.002}}}}), nil
+	return svgs.Line("traverse left rail",
+		[]svgs.Curve{{Points: []svgs.Point{{At: 0, FormMM: -0.002}, {At: 150, FormMM: 0.004},
+			{At: 300, FormMM: -0.002}}}}), nil
 }
 
 func (r rails) Job(context.Context) (*api.Job, error) {
@@ -63,13 +66,17 @@ func (r rails) Chain(ctx context.Context) (string, error) { return r.Picture(ctx
 // aTraverse is one that is being read off a plain dial, with two of four places taken.
 func aTraverse() *session.Snapshot {
 	s := quietWren()
-	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500, ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
+	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500,
+		ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
 	s.Clock.Set = true
 	s.Sweep = session.SweepState{
-		Phase: session.Turning, Run: 5, Kind: "traverse", TurnsWanted: 1, Readings: 2, Stored: 2, Wanted: "dial", Say: "Move the indicator to 200 mm and type the reading.",
-		Measured: &session.MeasuredState{Subject: "left rail", Say: "slope +0.200 ± 0.127 mm/m", Places: []session.PlaceState{
-			{Name: "0 mm", At: 0, State: "taken", ReadingMM: ptr(0.3)}, {Name: "100 mm", At: 100, State: "taken", ReadingMM: ptr(0.32)},
-			{Name: "200 mm", At: 200, State: "here"}, {Name: "300 mm", At: 300, State: "ahead"}}},
+		Phase: session.Turning, Run: 5, Kind: "traverse", TurnsWanted: 1, Readings: 2, Stored: 2, Wanted: "dial",
+		Say: "Move the indicator to 200 mm and type the reading.",
+		Measured: &session.MeasuredState{Subject: "left rail", Say: "slope +0.200 ± 0.127 mm/m",
+			Places: []session.PlaceState{
+				{Name: "0 mm", At: 0, State: "taken", ReadingMM: ptr(0.3)},
+				{Name: "100 mm", At: 100, State: "taken", ReadingMM: ptr(0.32)},
+				{Name: "200 mm", At: 200, State: "here"}, {Name: "300 mm", At: 300, State: "ahead"}}},
 	}
 	return s
 }
@@ -82,14 +89,18 @@ func TestATraverseInABrowser(t *testing.T) {
 	said := complaints(t, ctx)
 	s := newStage(t, "")
 	s.shop.detail = func(id int64) any {
-		return map[string]any{"id": id, "kind": "traverse", "subject": "left rail", "purpose": "check", "outcome": "finished", "clock_set": true,
+		return map[string]any{"id": id, "kind": "traverse", "subject": "left rail", "purpose": "check",
+			"outcome": "finished", "clock_set": true,
 			"started_at": time.Now(), "ended_at": time.Now(), "setup": map[string]any{"machine": "wren"},
-			"result": map[string]any{"slope": map[string]any{"mm_per_m": 0.21, "U_mm_per_m": 0.012}, "verdict": "outside",
-				"warnings": []map[string]string{{"code": "few_positions", "text": "three positions show little of the form"}}}}
+			"result": map[string]any{"slope": map[string]any{"mm_per_m": 0.21, "U_mm_per_m": 0.012},
+				"verdict": "outside",
+				"warnings": []map[string]string{
+					{"code": "few_positions", "text": "three positions show little of the form"}}}}
 	}
 	s.show(still(aTraverse()))
 	open(t, ctx, s.url+"/?unit=mm_per_m", 360, 800, "light")
-	until(t, ctx, `!document.querySelector("#places").hidden && document.querySelectorAll("#places circle").length === 2`)
+	until(
+		t, ctx, `!document.querySelector("#places").hidden && document.querySelectorAll("#places circle").length === 2`)
 	for what, expr := range map[string]string{
 		"its name":             `document.querySelector("#places .title").textContent === "traverse left rail"`,
 		"what it says so far":  `document.querySelector("#places .places-say").textContent.includes("0.200")`,
@@ -121,7 +132,8 @@ func TestATraverseInABrowser(t *testing.T) {
 	open(t, ctx, s.url+"/runs/11?unit=mm_per_m", 360, 800, "dark")
 	until(t, ctx, `document.querySelector(".measured-picture")?.naturalWidth > 0`)
 	text := eval[string](t, ctx, `document.querySelector("#detail").textContent`)
-	for _, want := range []string{"traverse", "slope+0.210 ± 0.012 mm/m", "outside", "straightness0.0042 ± 0.0011 mm", "three positions show little"} {
+	for _, want := range []string{"traverse", "slope+0.210 ± 0.012 mm/m", "outside", "straightness0.0042 ± 0.0011 mm",
+		"three positions show little"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the run does not say %q: %s", want, text)
 		}
@@ -147,9 +159,12 @@ func TestTheJobsStepsInABrowser(t *testing.T) {
 	s.job.Store(&text)
 	s.show(still(quietWren()))
 	open(t, ctx, s.url+"/adjust?unit=mm_per_m", 360, 800, "light")
-	until(t, ctx, `document.querySelectorAll("#steps-list > li").length === 2 && document.querySelector("#chain-picture").naturalWidth > 0`)
+	until(
+		t, ctx,
+		`document.querySelectorAll("#steps-list > li").length === 2 && document.querySelector("#chain-picture").naturalWidth > 0`)
 	list := eval[string](t, ctx, `document.querySelector("#steps").innerText`)
-	for _, want := range []string{"Next, step 2 of 2, plate", "upset: rear bolts moved", "slope +0.210 ± 0.012 mm/m", "(before: +0.410 ± 0.012 mm/m)", "tilt is outside",
+	for _, want := range []string{"Next, step 2 of 2, plate", "upset: rear bolts moved", "slope +0.210 ± 0.012 mm/m",
+		"(before: +0.410 ± 0.012 mm/m)", "tilt is outside",
 		"next check by 2026-04-02", "the chain closes", "Support a head before you loosen it"} {
 		if !strings.Contains(list, want) {
 			t.Errorf("the steps do not say %q: %s", want, list)
@@ -174,7 +189,9 @@ func TestTheJobsStepsInABrowser(t *testing.T) {
 	}
 	until(t, ctx, `document.body.dataset.view === "now"`)
 	s.show(still(aTraverse()))
-	until(t, ctx, `!document.querySelector("#places").hidden && !document.querySelector("#typed").hidden && document.querySelector("#steps-list button").disabled`)
+	until(
+		t, ctx,
+		`!document.querySelector("#places").hidden && !document.querySelector("#typed").hidden && document.querySelector("#steps-list button").disabled`)
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
 	}

@@ -25,23 +25,29 @@ func TestAPlannedCheckOnThePage(t *testing.T) {
 	armed.Check = &session.CheckState{Next: next.Format(time.RFC3339), Moves: true, WhyNot: []string{}}
 	missed := linnet(0)
 	missed.Sweep = session.SweepState{Phase: session.Idle}
-	missed.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm"}
-	missed.Check = &session.CheckState{Next: next.Format(time.RFC3339), Moves: true, Say: "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm",
-		WhyNot: []string{"it is not armed: tramd arm", "indicator arm is outside its travel: 0.950 mm, allowed are 0.100 to 0.900 mm"}}
+	missed.Troubles = map[string]string{
+		"check": "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm"}
+	missed.Check = &session.CheckState{Next: next.Format(time.RFC3339), Moves: true,
+		Say: "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm",
+		WhyNot: []string{"it is not armed: tramd arm",
+			"indicator arm is outside its travel: 0.950 mm, allowed are 0.100 to 0.900 mm"}}
 	for _, scene := range []struct {
 		name    string
 		state   *session.Snapshot
 		all     []string
 		notices string
 	}{
-		{"armed", armed, []string{"Next planned check: " + local(next) + ", in 5 h.", "Armed until " + local(until6) + ": the arm moves by itself"}, "Armed: the arm moves by itself at " + local(next) + ". Keep clear of it."},
-		{"missed", missed, []string{"Not armed: nothing will move.", "Not as things are: it is not armed: tramd arm.", "0.950 mm", "Last: the check of 2026-03-02 06:00 was not begun"}, "was not begun: it is not armed"},
+		{"armed", armed, []string{"Next planned check: " + local(next) + ", in 5 h.", "Armed until " + local(until6) +
+			": the arm moves by itself"}, "Armed: the arm moves by itself at " + local(next) + ". Keep clear of it."},
+		{"missed", missed, []string{"Not armed: nothing will move.", "Not as things are: it is not armed: tramd arm.",
+			"0.950 mm", "Last: the check of 2026-03-02 06:00 was not begun"}, "was not begun: it is not armed"},
 	} {
 		s.show(still(scene.state))
 		for _, scheme := range []string{"light", "dark"} {
 			open(t, ctx, s.url+"/history", 360, 800, scheme)
 			until(t, ctx, `document.querySelector("#planned").offsetParent !== null`)
-			words, notices := eval[string](t, ctx, `document.querySelector("#planned").innerText`), eval[string](t, ctx, `document.querySelector("#notices").innerText`)
+			words, notices := eval[string](t, ctx, `document.querySelector("#planned").innerText`),
+				eval[string](t, ctx, `document.querySelector("#notices").innerText`)
 			for _, want := range scene.all {
 				if !strings.Contains(words, want) {
 					t.Errorf("%s: no %q in %q", scene.name, want, words)
@@ -57,7 +63,9 @@ func TestAPlannedCheckOnThePage(t *testing.T) {
 		}
 	}
 	s.show(still(quietWren()))
-	until(t, ctx, `document.querySelector("#machine").textContent === "wren" && document.querySelector("#planned").offsetParent === null`)
+	until(
+		t, ctx,
+		`document.querySelector("#machine").textContent === "wren" && document.querySelector("#planned").offsetParent === null`)
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
 	}

@@ -25,22 +25,28 @@ func TestRunInFullInABrowser(t *testing.T) {
 	look(t, ctx, s.url+"/runs/11?unit=mm_per_m", runOpen, func(width int64, scheme string) {
 		name := fmt.Sprintf("run-%d-%s", width, scheme)
 		eval[bool](t, ctx, `document.querySelector("#detail .more").open = true`)
-		until(t, ctx, `document.querySelector(".rest-svg").getAttribute("width") === String(Math.floor(document.querySelector(".rest-plot").clientWidth))`)
+		until(
+			t, ctx,
+			`document.querySelector(".rest-svg").getAttribute("width") === String(Math.floor(document.querySelector(".rest-plot").clientWidth))`)
 		whole(t, ctx, name)
-		if over := eval[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+		if over := eval[int](t, ctx,
+			`document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
 			t.Errorf("%s: %d px too wide", name, over)
 		}
 		if cut := eval[string](t, ctx, cutOff); cut != "" {
 			t.Errorf("%s: cut off: %s", name, cut)
 		}
-		if small := eval[string](t, ctx, `[...document.querySelectorAll("#detail a")].filter(e => { const r = e.getBoundingClientRect(); return r.width < 43.5 || r.height < 43.5 }).map(e => e.id).join()`); small != "" {
+		if small := eval[string](t, ctx,
+			`[...document.querySelectorAll("#detail a")].filter(e => { const r = e.getBoundingClientRect(); return r.width < 43.5 || r.height < 43.5 }).map(e => e.id).join()`); small != "" {
 			t.Errorf("%s: too small for a gloved finger: %s", name, small)
 		}
 		// Stacked or not, a listener hears a table with its rows, and every cell is beside or under its heading.
-		if rows := eval[int](t, ctx, `document.querySelectorAll("#budget-tilt [role=table] [role=rowgroup] [role=row]").length`); rows != 8 {
+		if rows := eval[int](t, ctx,
+			`document.querySelectorAll("#budget-tilt [role=table] [role=rowgroup] [role=row]").length`); rows != 8 {
 			t.Errorf("%s: budget of %d rows, want 7 components and a head", name, rows)
 		}
-		label := eval[string](t, ctx, `getComputedStyle(document.querySelector("#budget-tilt .sensitivity"), "::before").content`)
+		label := eval[string](t, ctx,
+			`getComputedStyle(document.querySelector("#budget-tilt .sensitivity"), "::before").content`)
 		if stacked := label == `"Sensitivity"`; stacked != (width < 860) {
 			t.Errorf("%s: label in the cell: %s", name, label)
 		}
@@ -67,13 +73,17 @@ func TestRunInFullSaysAll(t *testing.T) {
 	half, k := b.Expanded(0.95)
 	for _, want := range []string{
 		"Run 11", "linnet · sweep · to check · at 21.5 °C", "Outcome: finished", "Note: after the new shim",
-		"+0.060", "−0.021", "undecided", "within the limit", "Probability of conformity 91.4 %", "Probability of conformity > 99.9 %", "both axes are within it: 91.4 %",
-		"leans 0.064 mm/m towards 341° (right)", "0.02/300", "0.0010 mm", "1.2000 mm", "0.0020 mm", fmt.Sprintf("peak to valley%.4f mm", demoFormPV()),
+		"+0.060", "−0.021", "undecided", "within the limit", "Probability of conformity 91.4 %",
+		"Probability of conformity > 99.9 %", "both axes are within it: 91.4 %",
+		"leans 0.064 mm/m towards 341° (right)", "0.02/300", "0.0010 mm", "1.2000 mm", "0.0020 mm",
+		fmt.Sprintf("peak to valley%.4f mm", demoFormPV()),
 		"2 a turn3.10 µm31.5°", "680 fitted, 40 left out, 720 stored, 8 without an angle", "full, version 3",
 		"radius 120.0 mm (u 0.50 mm)", "at 30° from the arm’s zero", "bed",
-		"8not known0.0–0.7 sthe spindle angle was not known", "30100.0–114.5°20.0–22.9 san arc below the surface", "1200.5°40.1 ssingle readings above", "knock_of_a_later_version",
+		"8not known0.0–0.7 sthe spindle angle was not known", "30100.0–114.5°20.0–22.9 san arc below the surface",
+		"1200.5°40.1 ssingle readings above", "knock_of_a_later_version",
 		"readings left out as off the surface: 30", "Crosses: 32 readings left out",
-		fmt.Sprintf("Combined standard uncertainty%.5f mm/m", b.Combined()), fmt.Sprintf("Expanded uncertainty, 95 %%%.5f mm/m", half), fmt.Sprintf("Coverage factor%.2f", k),
+		fmt.Sprintf("Combined standard uncertainty%.5f mm/m", b.Combined()),
+		fmt.Sprintf("Expanded uncertainty, 95 %%%.5f mm/m", half), fmt.Sprintf("Coverage factor%.2f", k),
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the run does not say %q", want)
@@ -83,19 +93,27 @@ func TestRunInFullSaysAll(t *testing.T) {
 		t.Error("a budget that adds up was called wrong")
 	}
 	for i, c := range b {
-		cells := eval[[]string](t, ctx, fmt.Sprintf(`[...document.querySelectorAll("#budget-tilt tbody tr")[%d].children].map(e => e.textContent)`, i))
-		if len(cells) != 8 || cells[0] != c.Name || cells[1] != string(c.Type) || cells[7] != c.Note || cells[6] != fmt.Sprintf("%.1f %%", 100*b.Share(i)) && !strings.HasPrefix(cells[6], "< ") {
+		cells := eval[[]string](t, ctx,
+			fmt.Sprintf(`[...document.querySelectorAll("#budget-tilt tbody tr")[%d].children].map(e => e.textContent)`,
+				i))
+		if len(cells) != 8 || cells[0] != c.Name || cells[1] != string(c.Type) || cells[7] != c.Note ||
+			cells[6] != fmt.Sprintf("%.1f %%", 100*b.Share(i)) && !strings.HasPrefix(cells[6], "< ") {
 			t.Errorf("component %d: %q, share %v", i, cells, b.Share(i))
 		}
-		if bar := eval[float64](t, ctx, fmt.Sprintf(`Number(document.querySelectorAll("#budget-tilt .part")[%d].getAttribute("width"))`, i)); bar < 100*b.Share(i)-0.01 || bar > 100*b.Share(i)+0.01 {
+		if bar := eval[float64](t, ctx,
+			fmt.Sprintf(`Number(document.querySelectorAll("#budget-tilt .part")[%d].getAttribute("width"))`,
+				i)); bar < 100*b.Share(i)-0.01 || bar > 100*b.Share(i)+0.01 {
 			t.Errorf("%s: bar of %v for a share of %v", c.Name, bar, b.Share(i))
 		}
 	}
-	first := eval[string](t, ctx, `document.querySelector("#budget-tilt tbody tr").innerText.split(/\s*\t\s*/).join("|")`)
+	first := eval[string](
+		t, ctx, `document.querySelector("#budget-tilt tbody tr").innerText.split(/\s*\t\s*/).join("|")`)
 	if want := "repeatability|A|0.000310 mm|8.33 mm/m per mm|38.0|0.00258|"; !strings.HasPrefix(first, want) {
 		t.Errorf("first component %q, want %q", first, want)
 	}
-	if stem := eval[string](t, ctx, `document.querySelector("#budget-tilt tbody tr:last-child").textContent`); !strings.Contains(stem, "B0.0004100.0604 mm/mtaken as known2.48×10⁻⁵") {
+	if stem := eval[string](
+		t, ctx, `document.querySelector("#budget-tilt tbody tr:last-child").textContent`); !strings.Contains(
+		stem, "B0.0004100.0604 mm/mtaken as known2.48×10⁻⁵") {
 		t.Errorf("a component without a unit: %q", stem)
 	}
 	// With offset, lean and phase taken off rightly, the drawn readings lie about the drawn form as closely as their
@@ -104,8 +122,12 @@ func TestRunInFullSaysAll(t *testing.T) {
 	if want := demoNoiseMM / demoFormPV(); ratio < 0.85*want || ratio > 1.15*want {
 		t.Errorf("readings lie %.4f of the form's height about it, want %.4f", ratio, want)
 	}
-	eval[bool](t, ctx, `(e => { e.value = "arcsec"; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`)
-	until(t, ctx, `document.querySelector(".found.tilt .figure").textContent.startsWith("+12.5") && document.querySelector(".rest-svg") !== null`)
+	eval[bool](
+		t, ctx,
+		`(e => { e.value = "arcsec"; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`)
+	until(
+		t, ctx,
+		`document.querySelector(".found.tilt .figure").textContent.startsWith("+12.5") && document.querySelector(".rest-svg") !== null`)
 	s.shop.mu.Lock()
 	fetched := strings.Count(strings.Join(s.shop.calls, "\n"), "csv 11")
 	s.shop.mu.Unlock()
@@ -113,18 +135,27 @@ func TestRunInFullSaysAll(t *testing.T) {
 		t.Errorf("the readings were fetched %d times", fetched)
 	}
 
-	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/9"), dispatchEvent(new PopStateEvent("popstate")), true)`) // nothing was concluded
-	until(t, ctx, `document.querySelector("#detail").textContent.includes("This run gave no result") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
+	// nothing was concluded
+	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/9"), dispatchEvent(new PopStateEvent("popstate")), true)`)
+	until(
+		t, ctx,
+		`document.querySelector("#detail").textContent.includes("This run gave no result") && document.querySelector(".outcome").textContent.includes("at 140 degrees")`)
 	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/8"), dispatchEvent(new PopStateEvent("popstate")), true)`)
-	until(t, ctx, `document.querySelector("#budget-tilt")?.textContent.includes("not what was combined") && !document.querySelector("#budget-nod").textContent.includes("not what was combined")
+	until(
+		t, ctx,
+		`document.querySelector("#budget-tilt")?.textContent.includes("not what was combined") && !document.querySelector("#budget-nod").textContent.includes("not what was combined")
 		&& document.querySelector(".found.nod .chance").textContent === "Probability of conformity <\u00a00.1\u00a0%"`)
 	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/10"), dispatchEvent(new PopStateEvent("popstate")), true)`)
-	until(t, ctx, `document.querySelector(".rest-words")?.textContent.startsWith("20001 readings are too many to draw") && document.querySelector(".rest-svg") === null`)
+	until(
+		t, ctx,
+		`document.querySelector(".rest-words")?.textContent.startsWith("20001 readings are too many to draw") && document.querySelector(".rest-svg") === null`)
 	if list := said(); len(list) > 0 {
 		t.Errorf("the browser complained:\n%s", strings.Join(list, "\n"))
 	}
 	eval[bool](t, ctx, `(history.pushState(null, "", "/runs/404"), dispatchEvent(new PopStateEvent("popstate")), true)`)
-	until(t, ctx, `document.querySelector("#detail-state").textContent.startsWith("Run 404 cannot be shown: run 404: not found")`)
+	until(
+		t, ctx,
+		`document.querySelector("#detail-state").textContent.startsWith("Run 404 cannot be shown: run 404: not found")`)
 }
 
 // aboutTheForm is the root mean square distance, up and down, of the drawn readings from the drawn form, over its
@@ -194,7 +225,9 @@ func TestRunGoingOnIsReadAgain(t *testing.T) {
 		return run
 	}
 	open(t, ctx, s.url+"/runs/12", 360, 800, "dark")
-	until(t, ctx, `document.querySelector(".outcome")?.textContent === "Outcome: still going on" && document.querySelector("#detail").textContent.includes("No result yet")`)
+	until(
+		t, ctx,
+		`document.querySelector(".outcome")?.textContent === "Outcome: still going on" && document.querySelector("#detail").textContent.includes("No result yet")`)
 	until(t, ctx, `document.body.className === "fresh"`)
 	ended.Store(true)
 	s.show(still(quietWren()))
@@ -237,13 +270,17 @@ func TestARunOnceMore(t *testing.T) {
 	}
 	logIn(t, ctx)
 	click("again-fit")
-	until(t, ctx, `(t => t.includes("Before, plain 1") && t.includes("+0.071 ± 0.009") && t.includes("−0.031 ± 0.009"))(document.querySelector(".again-out").innerText)`)
+	until(
+		t, ctx,
+		`(t => t.includes("Before, plain 1") && t.includes("+0.071 ± 0.009") && t.includes("−0.031 ± 0.009"))(document.querySelector(".again-out").innerText)`)
 	if got := s.shop.last(); got != "refit 11 false" {
 		t.Errorf("the daemon was told %q", got)
 	}
 	eval[bool](t, ctx, `document.querySelector("#again-turned").value = "10"; true`)
 	click("again-separate")
-	until(t, ctx, `(t => t.includes("Spindle against the machine") && t.includes("−0.040 ± 0.007"))(document.querySelector(".again-out").innerText)`)
+	until(
+		t, ctx,
+		`(t => t.includes("Spindle against the machine") && t.includes("−0.040 ± 0.007"))(document.querySelector(".again-out").innerText)`)
 	whole(t, ctx, "run-once-more-360")
 	if cut := eval[string](t, ctx, cutOff); cut != "" {
 		t.Errorf("cut off: %s", cut)
@@ -252,10 +289,13 @@ func TestARunOnceMore(t *testing.T) {
 		t.Error("what is shown now could be kept as a fit")
 	}
 	click("again-fit")
-	until(t, ctx, `!document.querySelector("#again-keep").hidden && document.querySelector(".again-out").innerText.includes("Before")`)
+	until(
+		t, ctx,
+		`!document.querySelector("#again-keep").hidden && document.querySelector(".again-out").innerText.includes("Before")`)
 	click("again-keep")
 	until(t, ctx, `document.querySelector(".again-out").childElementCount === 0`) // the run is read again
-	if got := strings.Join(s.shop.calls, ", "); !strings.Contains(got, "separate 11 10") || !strings.Contains(got, "refit 11 true") {
+	if got := strings.Join(s.shop.calls, ", "); !strings.Contains(got, "separate 11 10") ||
+		!strings.Contains(got, "refit 11 true") {
 		t.Errorf("the daemon was told %q", got)
 	}
 	if list := said(); len(list) > 0 {

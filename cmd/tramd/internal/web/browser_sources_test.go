@@ -36,7 +36,8 @@ func TestAReadingIsTypedOnThePage(t *testing.T) {
 	scene := wrenByHand()
 	scene.Angle.Source, scene.Sweep.Wanted = "typed", "lever"
 	s, do, see, shot := loggedIn(t, scene)
-	see(`!document.querySelector("#typed").hidden && !document.querySelector("#put").disabled && document.querySelector("#take").hidden`)
+	see(
+		`!document.querySelector("#typed").hidden && !document.querySelector("#put").disabled && document.querySelector("#take").hidden`)
 	shot("typed-390")
 	see(`document.querySelector("#typed-what").textContent === "Reading of lever"`)
 	do(`(document.querySelector("#typed-text").value = "-3 um", document.querySelector("#put").click() ?? true)`)
@@ -56,14 +57,19 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	see(`document.querySelector("#start").textContent === "Arm the motion" && document.querySelector("#motion").hidden`)
 	see(`(e => !e.disabled && (e.click(), true))(document.querySelector("#start"))`)
 	s.did(t, "arm 0s")
-	see(`!document.querySelector("#motion").hidden && document.querySelector("#motion-cautions").innerText.includes("Keep clear of the arm")`)
-	see(`document.querySelector("#motion-plan").textContent.includes("2 commands") && document.querySelector("#motion-plan").textContent.includes("M0")`)
+	see(
+		`!document.querySelector("#motion").hidden && document.querySelector("#motion-cautions").innerText.includes("Keep clear of the arm")`)
+	see(
+		`document.querySelector("#motion-plan").textContent.includes("2 commands") && document.querySelector("#motion-plan").textContent.includes("M0")`)
 	shot("motion-390")
 	// A long press on the button is what is wanted: it is as large as a thumb, and neither scrolls the page nor marks
 	// text.
-	see(`(b => { const s = getComputedStyle(b); return b.offsetHeight >= 72 && b.offsetWidth >= 72 && s.touchAction === "none" && s.userSelect === "none" })(document.querySelector("#motion-hold"))`)
+	see(
+		`(b => { const s = getComputedStyle(b); return b.offsetHeight >= 72 && b.offsetWidth >= 72 && s.touchAction === "none" && s.userSelect === "none" })(document.querySelector("#motion-hold"))`)
 	name := func(word string) {
-		do(fmt.Sprintf(`(f => { f.value = %q; f.dispatchEvent(new Event("input")); return true })(document.querySelector("#motion-name"))`, word))
+		do(
+			fmt.Sprintf(
+				`(f => { f.value = %q; f.dispatchEvent(new Event("input")); return true })(document.querySelector("#motion-name"))`, word))
 	}
 	name("yes")
 	see(`document.querySelector("#motion-hold").disabled`)
@@ -76,7 +82,9 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	see(`document.querySelector("#answer").textContent.includes("keep it pressed")`)
 	s.did(t, "arm 0s")
 	press := func(kind string) {
-		do(fmt.Sprintf(`document.querySelector("#motion-hold").dispatchEvent(new KeyboardEvent(%q, { key: " ", bubbles: true, cancelable: true }))||true`, kind))
+		do(
+			fmt.Sprintf(
+				`document.querySelector("#motion-hold").dispatchEvent(new KeyboardEvent(%q, { key: " ", bubbles: true, cancelable: true }))||true`, kind))
 	}
 	// Whatever ends the hold lets the motion go, by a request that outlives the page.
 	for _, end := range []string{
@@ -95,7 +103,8 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 		s.did(t, `hold "k"`)
 		do(end)
 		s.did(t, `let go "k"`)
-		see(`document.querySelector("#motion").hidden && document.querySelector("#answer").textContent.includes("You let go")`)
+		see(
+			`document.querySelector("#motion").hidden && document.querySelector("#answer").textContent.includes("You let go")`)
 		see(`(e => !e.disabled && (e.click(), true))(document.querySelector("#start"))`)
 		s.did(t, "arm 0s")
 		see(`!document.querySelector("#motion").hidden`)
@@ -104,11 +113,14 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	}
 	// Its readings are in, but the arm still moves: that stands at the top, in the tab's title and in the news.
 	do(`dispatchEvent(new Event("pageshow")) || true`) // the page was put away above
-	for phase, title := range map[session.SweepPhase]string{session.Returning: "Keep clear: the arm goes back", session.Stopping: "Keep clear: the arm is stopping"} {
+	for phase, title := range map[session.SweepPhase]string{session.Returning: "Keep clear: the arm goes back",
+		session.Stopping: "Keep clear: the arm is stopping"} {
 		scene := wrenByHand()
 		scene.Angle.Source, scene.Sweep.Phase, scene.Sweep.Stations = "program", phase, nil
 		s.show(still(scene))
-		see(fmt.Sprintf(`document.title.includes(%q) && document.querySelector("#notices .moves").innerText.includes("Keep clear until it stands") && document.querySelector("#news").innerText === "live · the arm moves"`, title))
+		see(
+			fmt.Sprintf(
+				`document.title.includes(%q) && document.querySelector("#notices .moves").innerText.includes("Keep clear until it stands") && document.querySelector("#news").innerText === "live · the arm moves"`, title))
 	}
 	s.show(still(scene))
 	see(`document.querySelector("#motion").hidden === false && !document.querySelector("#motion-hold").disabled`)

@@ -13,13 +13,16 @@ func TestPageSteersASweep(t *testing.T) {
 	s.show(still(quietWren()))
 	open(t, ctx, s.url, 768, 900, "light")
 	until(t, ctx, `!document.querySelector("#start").disabled`)
-	if caution := eval[string](t, ctx, `document.querySelector("#acts .caution").innerText`); !strings.Contains(caution, "Never run the spindle with the arm on it") {
+	if caution := eval[string](t, ctx, `document.querySelector("#acts .caution").innerText`); !strings.Contains(
+		caution, "Never run the spindle with the arm on it") {
 		t.Errorf("caution beside the start button: %q", caution)
 	}
 	tap(t, ctx, `"#start"`)
 	until(t, ctx, `document.querySelector("#login").open`)
 	enter(t, ctx, "wrong")
-	until(t, ctx, `document.querySelector("#login-answer").textContent === "wrong password" && document.querySelector("#login").open`)
+	until(
+		t, ctx,
+		`document.querySelector("#login-answer").textContent === "wrong password" && document.querySelector("#login").open`)
 	tap(t, ctx, `"#login-cancel"`)
 	logIn(t, ctx)
 	if got := s.shop.last(); strings.HasPrefix(got, "start") {
@@ -33,7 +36,9 @@ func TestPageSteersASweep(t *testing.T) {
 	}
 	eval[bool](t, ctx, `(document.querySelector("#temperature").value = "21.5") !== ""`)
 	tap(t, ctx, `"#start"`) // the first start of a job: the cautions come first, in full
-	until(t, ctx, `document.querySelector("#caution").open && document.querySelector("#caution").innerText.includes("Support the head before you loosen it")`)
+	until(
+		t, ctx,
+		`document.querySelector("#caution").open && document.querySelector("#caution").innerText.includes("Support the head before you loosen it")`)
 	if got := s.shop.last(); strings.HasPrefix(got, "start") {
 		t.Errorf("a sweep was started before the cautions were read: %s", got)
 	}
@@ -48,8 +53,10 @@ func TestPageSteersASweep(t *testing.T) {
 	press("take", "take 5")
 	press("abandon", "abandon 5")
 
-	for unit, want := range map[string]string{"own": "+0.0184", "arcsec": "+12.7", "thou_ft": "+0.74", "mm_per_m": "+0.061"} {
-		eval[bool](t, ctx, fmt.Sprintf(`(e => { e.value = %q; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`, unit))
+	for unit, want := range map[string]string{"own": "+0.0184", "arcsec": "+12.7", "thou_ft": "+0.74",
+		"mm_per_m": "+0.061"} {
+		eval[bool](t, ctx, fmt.Sprintf(
+			`(e => { e.value = %q; e.dispatchEvent(new Event("change")); return true })(document.querySelector("#unit"))`, unit))
 		until(t, ctx, fmt.Sprintf(`document.querySelector("#tilt .digits").textContent === %q`, want))
 	}
 }

@@ -50,7 +50,9 @@ func newStage(t testing.TB, hash string) *stage {
 	}}
 	done := make(chan struct{})
 	srv := httptest.NewServer(Handler(Options{
-		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop, Assembly: rails{&s.job}, Measure: s.measure, Separate: s.shop.Separate, Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
+		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop,
+		Assembly: rails{&s.job}, Measure: s.measure, Separate: s.shop.Separate,
+		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
 		Drift: historyOf(someHistory(t)), Advice: adviceOf(someAdvice(t)),
 	}))
 	t.Cleanup(func() { close(done); srv.Close() })
@@ -75,7 +77,9 @@ func until(t testing.TB, ctx context.Context, expr string) {
 	safe := "(() => { try { return (" + expr + "\n); } catch { return false; } })()"
 	var err error
 	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
-		if _, err = chromedp.Run(ctx, chromedp.Poll[bool](safe, chromedp.WithPollingTimeout(time.Minute))); err == nil || ctx.Err() != nil || !strings.Contains(err.Error(), "find context") {
+		if _, err = chromedp.Run(ctx,
+			chromedp.Poll[bool](safe, chromedp.WithPollingTimeout(time.Minute))); err == nil || ctx.Err() != nil ||
+			!strings.Contains(err.Error(), "find context") {
 			break
 		}
 	}
@@ -98,7 +102,8 @@ func eval[T any](t testing.TB, ctx context.Context, expr string) T {
 // clicks in one go: on a busy machine news may come late, and a button that was enabled a moment ago is not any more.
 func tap(t *testing.T, ctx context.Context, selector string) {
 	t.Helper()
-	until(t, ctx, fmt.Sprintf(`(e => e !== null && !e.disabled && (e.click(), true))(document.querySelector(%s))`, selector))
+	until(t, ctx, fmt.Sprintf(`(e => e !== null && !e.disabled && (e.click(), true))(document.querySelector(%s))`,
+		selector))
 }
 
 func open(t testing.TB, ctx context.Context, url string, width, height int64, scheme string) {
@@ -120,7 +125,10 @@ func resize(t *testing.T, ctx context.Context, width, height int64) {
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height)); err != nil {
 		t.Fatal(err)
 	}
-	until(t, ctx, fmt.Sprintf(`innerWidth === %d && new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))`, width))
+	until(
+		t, ctx,
+		fmt.Sprintf(
+			`innerWidth === %d && new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))`, width))
 }
 
 // look opens a page once and shows it at each width, light and dark.
@@ -253,7 +261,8 @@ func TestPageInABrowser(t *testing.T) {
 			if over := eval[int](t, ctx, tooWide); over > 0 {
 				t.Errorf("%s: %d px too wide", name, over)
 			}
-			if size := eval[float64](t, ctx, `parseFloat(getComputedStyle(document.querySelector("#tilt .digits")).fontSize)`); size < 56 {
+			if size := eval[float64](
+				t, ctx, `parseFloat(getComputedStyle(document.querySelector("#tilt .digits")).fontSize)`); size < 56 {
 				t.Errorf("%s: digits of %v px", name, size)
 			}
 			if small := eval[string](t, ctx, tooSmall); small != "" {
@@ -296,8 +305,13 @@ func TestPageMarksOldNews(t *testing.T) {
 	picture(t, ctx, "stale-360")
 	until(t, ctx, `document.querySelector("#spoken").textContent.includes("What you see is old")`)
 	s.mute.Store(false)
-	until(t, ctx, `!document.body.classList.contains("stale") && document.querySelector("#news").textContent.startsWith("live")`)
-	if why := eval[string](t, ctx, `document.querySelector("#start").disabled && document.querySelector("#why").textContent`); !strings.Contains(why, "tramd password") {
+	until(
+		t, ctx,
+		`!document.body.classList.contains("stale") && document.querySelector("#news").textContent.startsWith("live")`)
+	if why := eval[string](
+		t, ctx,
+		`document.querySelector("#start").disabled && document.querySelector("#why").textContent`); !strings.Contains(
+		why, "tramd password") {
 		t.Errorf("without a password the start button says %q", why)
 	}
 	if list := said(); len(list) > 0 {

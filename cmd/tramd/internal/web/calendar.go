@@ -49,11 +49,13 @@ func (s *server) calendar(w http.ResponseWriter, r *http.Request) {
 
 // feed returns a machine's calendar: the next check at its date, and once that has passed a reminder on today.
 func feed(s *session.Snapshot, page string) *ical.Calendar {
-	id := "next-check-" + url.PathEscape(s.Machine) + "@tramd" // stays when the date moves, so that the entry moves with it
+	// stays when the date moves, so that the entry moves with it
+	id := "next-check-" + url.PathEscape(s.Machine) + "@tramd"
 	c := &ical.Calendar{Name: "Checks of " + s.Machine, Stamp: s.At, Again: time.Hour}
 	if s.NextCheck != nil {
 		c.Events = append(c.Events, ical.Event{
-			UID: id, Start: *s.NextCheck, Length: checkLength, Summary: "Check " + s.Machine, Description: s.NextWhy, URL: page,
+			UID: id, Start: *s.NextCheck, Length: checkLength, Summary: "Check " + s.Machine,
+			Description: s.NextWhy, URL: page,
 		})
 	}
 	if s.NextCheck == nil || !s.NextCheck.After(s.At) {
@@ -61,7 +63,8 @@ func feed(s *session.Snapshot, page string) *ical.Calendar {
 		if s.NextCheck != nil {
 			summary = "Check " + s.Machine + ": due since " + s.NextCheck.Local().Format("2 January 2006")
 		}
-		c.Events = append(c.Events, ical.Event{UID: "due-" + id, Start: s.At.Local(), AllDay: true, Summary: summary, Description: s.NextWhy, URL: page})
+		c.Events = append(c.Events, ical.Event{UID: "due-" + id, Start: s.At.Local(), AllDay: true, Summary: summary,
+			Description: s.NextWhy, URL: page})
 	}
 	return c
 }

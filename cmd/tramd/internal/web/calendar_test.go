@@ -39,8 +39,10 @@ func TestTheCalendarShowsTheNextCheck(t *testing.T) {
 	}
 	at, err := first[0].GetStartAt()
 	if err != nil || !at.Equal(*s.NextCheck) || value(first[0], ics.ComponentPropertySummary) != "Check linnet" ||
-		value(first[0], ics.ComponentPropertyDescription) != s.NextWhy || value(first[0], ics.ComponentPropertyUrl) != "http://127.0.0.1:9743/" {
-		t.Errorf("%v %v %s", at, err, first[0].Serialize(&ics.SerializationConfiguration{MaxLength: 75, NewLine: "\n", PropertyMaxLength: 75}))
+		value(first[0], ics.ComponentPropertyDescription) != s.NextWhy ||
+		value(first[0], ics.ComponentPropertyUrl) != "http://127.0.0.1:9743/" {
+		t.Errorf("%v %v %s", at, err,
+			first[0].Serialize(&ics.SerializationConfiguration{MaxLength: 75, NewLine: "\n", PropertyMaxLength: 75}))
 	}
 
 	s.NextCheck = ptr(now.Add(3 * 24 * time.Hour)) // a sweep brought another date
@@ -53,8 +55,10 @@ func TestTheCalendarShowsTheNextCheck(t *testing.T) {
 	if len(late) != 2 || late[0].Id() != first[0].Id() || late[1].Id() == late[0].Id() {
 		t.Fatalf("overdue: %d entries", len(late))
 	}
-	if day, err := late[1].GetAllDayStartAt(); err != nil || day.Format(time.DateOnly) != now.Local().Format(time.DateOnly) ||
-		!strings.Contains(value(late[1], ics.ComponentPropertySummary), "due since "+s.NextCheck.Local().Format("2 January")) {
+	if day, err := late[1].GetAllDayStartAt(); err != nil ||
+		day.Format(time.DateOnly) != now.Local().Format(time.DateOnly) ||
+		!strings.Contains(value(late[1], ics.ComponentPropertySummary), "due since "+s.NextCheck.Local().Format(
+			"2 January")) {
 		t.Errorf("overdue: %v %v %q", day, err, value(late[1], ics.ComponentPropertySummary))
 	}
 
@@ -63,7 +67,8 @@ func TestTheCalendarShowsTheNextCheck(t *testing.T) {
 		t.Errorf("%d entries without a date", len(never))
 	}
 	s.Clock.Set = false
-	if w := do(Handler(Options{Live: always(s)}), call{method: "GET", path: "/calendar.ics"}); w.Code != 503 || !strings.Contains(w.Body.String(), "clock") {
+	if w := do(Handler(Options{Live: always(s)}), call{method: "GET", path: "/calendar.ics"}); w.Code != 503 ||
+		!strings.Contains(w.Body.String(), "clock") {
 		t.Errorf("with a clock that was not set: %d %s", w.Code, w.Body)
 	}
 }

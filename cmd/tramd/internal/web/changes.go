@@ -96,7 +96,9 @@ func (s *server) putReading(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	s.steer(w, r, func(sw Sweeps, ctx context.Context, run int64) error { return sw.Put(ctx, run, in.Indicator, in.Text) })
+	s.steer(w, r, func(sw Sweeps, ctx context.Context, run int64) error {
+		return sw.Put(ctx, run, in.Indicator, in.Text)
+	})
 }
 
 // steering is one of the methods of Sweeps that name a run.

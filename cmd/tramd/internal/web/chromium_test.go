@@ -76,7 +76,8 @@ func browser(t testing.TB) context.Context {
 	t.Cleanup(cancel)
 	// The first call binds the window's life to its context; the limit is for all that comes after.
 	focused := chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		_, err := cdp.Call(ctx, tab, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
+		_, err := cdp.Call(ctx, tab, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{
+			Enabled: true})
 		return err
 	})
 	if err := chromedp.Do(ctx, focused); err != nil {

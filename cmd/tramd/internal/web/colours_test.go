@@ -92,8 +92,10 @@ func TestColours(t *testing.T) {
 				}
 			}
 		}
-		for _, p := range [][2]string{{"ink", "paper"}, {"ink", "field"}, {"soft", "paper"}, {"soft", "field"}, {"blue", "field"}, {"blue", "paper"}, {"blue-ink", "blue"}, {"good", "field"},
-			{"bad", "field"}, {"open", "field"}, {"on", "good"}, {"on", "bad"}, {"ink", "good-field"}, {"ink", "bad-field"}, {"ink", "note-field"}} {
+		for _, p := range [][2]string{{"ink", "paper"}, {"ink", "field"}, {"soft", "paper"}, {"soft", "field"},
+			{"blue", "field"}, {"blue", "paper"}, {"blue-ink", "blue"}, {"good", "field"},
+			{"bad", "field"}, {"open", "field"}, {"on", "good"}, {"on", "bad"}, {"ink", "good-field"},
+			{"ink", "bad-field"}, {"ink", "note-field"}} {
 			if c := contrast(colours[p[0]], colours[p[1]]); c < 4.5 {
 				t.Errorf("%s: %s on %s has a contrast of %.1f", scheme, p[0], p[1], c)
 			}

@@ -58,7 +58,8 @@ func (s *server) curveOf(ctx context.Context, id int64) (*curveView, error) {
 		}
 		for i, x := range run.Setup.Indicators {
 			if i < len(offsets) && offsets[i] != nil {
-				view.Fit = append(view.Fit, harmonic{i, *offsets[i], res.Tilt.MMPerM * x.RadiusMM / 1000, res.Nod.MMPerM * x.RadiusMM / 1000})
+				view.Fit = append(view.Fit, harmonic{i, *offsets[i], res.Tilt.MMPerM * x.RadiusMM / 1000,
+					res.Nod.MMPerM * x.RadiusMM / 1000})
 			}
 		}
 	}

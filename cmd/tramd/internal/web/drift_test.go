@@ -24,8 +24,11 @@ func TestDriftAnswers(t *testing.T) {
 		says  string
 	}{
 		{"none", nil, http.StatusServiceUnavailable, "started without it"},
-		{"not yet", driftFunc(func() (*drift.View, error) { return nil, api.Unavailable.New("still being worked through") }), http.StatusServiceUnavailable, "still being"},
-		{"there", driftFunc(func() (*drift.View, error) { return &drift.View{Total: 3}, nil }), http.StatusOK, `"total":3`},
+		{"not yet", driftFunc(func() (*drift.View, error) {
+			return nil, api.Unavailable.New("still being worked through")
+		}), http.StatusServiceUnavailable, "still being"},
+		{"there", driftFunc(func() (*drift.View, error) { return &drift.View{Total: 3}, nil }), http.StatusOK,
+			`"total":3`},
 	} {
 		w := httptest.NewRecorder()
 		r := httptest.NewRequest(http.MethodGet, "http://localhost/api/v1/drift", nil)

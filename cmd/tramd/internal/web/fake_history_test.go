@@ -27,7 +27,8 @@ func someHistory(t testing.TB) *drift.View {
 		if i >= 20 {
 			tilt = -0.03 + 0.0022*float64(i-20) + wobble
 		}
-		warm := 15 - 6*math.Cos(float64(3*i)/365.25*2*math.Pi) + 2*math.Sin(float64(7*i*i)) // a shop's winter and summer
+		// a shop's winter and summer
+		warm := 15 - 6*math.Cos(float64(3*i)/365.25*2*math.Pi) + 2*math.Sin(float64(7*i*i))
 		nod += 0.002 * (warm - 15)
 		fmt.Fprintf(&b, "%s,%.5f,0.004,%.5f,0.004,,,%.1f\n", at.Format(time.RFC3339), tilt, nod, warm)
 	}

@@ -13,7 +13,8 @@ import (
 )
 
 // demoForm is the shape of the demo table along the circle.
-var demoForm = []sweep.Harmonic{{Order: 2, AmplitudeMM: 0.0031, PhaseDeg: 31.5}, {Order: 3, AmplitudeMM: 0.0012, PhaseDeg: 75}}
+var demoForm = []sweep.Harmonic{{Order: 2, AmplitudeMM: 0.0031, PhaseDeg: 31.5},
+	{Order: 3, AmplitudeMM: 0.0012, PhaseDeg: 75}}
 
 func demoFormAt(a float64) (z float64) {
 	for _, h := range demoForm {
@@ -36,13 +37,19 @@ const demoNoiseMM = 0.0008
 func demoBudget(own, other float64) uncertainty.Budget {
 	known := math.Inf(1)
 	return uncertainty.Budget{
-		{Name: "repeatability", Type: uncertainty.A, U: 0.00031, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 38, Note: "scatter and slow noise of the readings about the fit"},
-		{Name: "warming", Type: uncertainty.A, U: 0.00012, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 6.4, Note: "slow drift during the sweep; the closure is what it comes to over the whole"},
-		{Name: "resolution", Type: uncertainty.B, U: 0.001 / math.Sqrt(12), Unit: "mm", Sensitivity: 0.61, DoF: known, Note: "rectangular over one step, less what the noise of the readings averages out"},
-		{Name: "permissible error", Type: uncertainty.B, U: 0.0004, Unit: "mm", Sensitivity: 500.0 / 120, DoF: known, Note: "rectangular on the difference of two readings across the circle"},
-		{Name: "radius", Type: uncertainty.B, U: 0.5, Unit: "mm", Sensitivity: -own / 120, DoF: known, Note: "as stated in the setup"},
+		{Name: "repeatability", Type: uncertainty.A, U: 0.00031, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 38,
+			Note: "scatter and slow noise of the readings about the fit"},
+		{Name: "warming", Type: uncertainty.A, U: 0.00012, Unit: "mm", Sensitivity: 1000.0 / 120, DoF: 6.4,
+			Note: "slow drift during the sweep; the closure is what it comes to over the whole"},
+		{Name: "resolution", Type: uncertainty.B, U: 0.001 / math.Sqrt(12), Unit: "mm", Sensitivity: 0.61, DoF: known,
+			Note: "rectangular over one step, less what the noise of the readings averages out"},
+		{Name: "permissible error", Type: uncertainty.B, U: 0.0004, Unit: "mm", Sensitivity: 500.0 / 120, DoF: known,
+			Note: "rectangular on the difference of two readings across the circle"},
+		{Name: "radius", Type: uncertainty.B, U: 0.5, Unit: "mm", Sensitivity: -own / 120, DoF: known,
+			Note: "as stated in the setup"},
 		{Name: "angle", Type: uncertainty.B, U: 0.11, Unit: "deg", Sensitivity: other * math.Pi / 180, DoF: known},
-		{Name: "stem angle", Type: uncertainty.B, U: 4.1e-4, Unit: "1", Sensitivity: own, DoF: known, Note: "cosine of an angle within 3 degrees"},
+		{Name: "stem angle", Type: uncertainty.B, U: 4.1e-4, Unit: "1", Sensitivity: own, DoF: known,
+			Note: "cosine of an angle within 3 degrees"},
 	}
 }
 
@@ -50,8 +57,9 @@ func budgeted(mmPerM, other, conformity float64, v sweep.Verdict) *sweep.Axis {
 	b := demoBudget(mmPerM, other)
 	half, _ := b.Expanded(0.95)
 	return &sweep.Axis{
-		Slope: units.Slope(mmPerM) * units.MMPerM, U: units.Slope(b.Combined()) * units.MMPerM, Expanded: units.Slope(half) * units.MMPerM,
-		Verdict: v, Conformity: &conformity, Budget: b,
+		Slope: units.Slope(mmPerM) * units.MMPerM, U: units.Slope(b.Combined()) * units.MMPerM,
+		Expanded: units.Slope(half) * units.MMPerM,
+		Verdict:  v, Conformity: &conformity, Budget: b,
 	}
 }
 
@@ -59,11 +67,14 @@ func budgeted(mmPerM, other, conformity float64, v sweep.Verdict) *sweep.Axis {
 // add up and a probability lost in rounding, run 9 was abandoned and has no result, run 10 is long.
 func runInFull(id int64) any {
 	run := map[string]any{
-		"id": id, "kind": "sweep", "purpose": "check", "outcome": "finished", "clock_set": true, "tolerance": "0.02/300", "why": "", "note": "after the new shim", "temperature_c": 21.5,
-		"started_at": time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), "ended_at": time.Date(2026, 3, 2, 9, 1, 12, 0, time.UTC), "readings": 720, "untagged": 8,
+		"id": id, "kind": "sweep", "purpose": "check", "outcome": "finished", "clock_set": true,
+		"tolerance": "0.02/300", "why": "", "note": "after the new shim", "temperature_c": 21.5,
+		"started_at": time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC),
+		"ended_at":   time.Date(2026, 3, 2, 9, 1, 12, 0, time.UTC), "readings": 720, "untagged": 8,
 		"setup": sweep.Setup{
 			Machine: "linnet", AngleSource: "encoder", Surface: "bed",
-			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, RadiusUMM: 0.5, ResolutionMM: 0.001, PhaseDeg: 30}},
+			Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, RadiusUMM: 0.5, ResolutionMM: 0.001,
+				PhaseDeg: 30}},
 		},
 	}
 	if id == 9 {
@@ -82,7 +93,8 @@ func runInFull(id int64) any {
 		{Code: "spike_up", FromS: 40.1, ToS: 40.1, FromDeg: 200.5, ToDeg: 200.5, Readings: 1},
 		{Code: "knock_of_a_later_version", FromS: 71.9, ToS: 71.9, FromDeg: 359.5, ToDeg: 359.5, Readings: 1},
 	}
-	r.Warnings = []sweep.Warning{{Code: "off_surface", Text: "readings left out as off the surface: 30 (30 below: slots, holes; 0 above: chips, burrs)"}}
+	r.Warnings = []sweep.Warning{{Code: "off_surface",
+		Text: "readings left out as off the surface: 30 (30 below: slots, holes; 0 above: chips, burrs)"}}
 	switch id {
 	case 8: // stored by something that combined other than it listed
 		r.Tilt.U *= 2

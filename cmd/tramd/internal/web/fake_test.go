@@ -174,7 +174,8 @@ func (f *shop) Refit(_ context.Context, run int64, keep bool) (api.Refitted, err
 }
 
 func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
-	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"}, Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
+	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"},
+		Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }
 
 func (f *shop) Set(celsius float64) error { return f.note("at %v", celsius) }
@@ -202,7 +203,9 @@ func (f *shop) Import(_ context.Context, csv io.Reader, in session.Recorded) (ap
 	if in.TemperatureC != nil {
 		temperature = fmt.Sprint(*in.TemperatureC)
 	}
-	return api.Imported{Run: 9, Kind: "sweep", Result: json.RawMessage("{}")}, f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature, in.Again, len(text))
+	return api.Imported{Run: 9, Kind: "sweep", Result: json.RawMessage("{}")},
+		f.note("import %s %s %s at %s %v %d bytes", in.Name, in.At.Format(time.DateOnly), in.Purpose, temperature,
+			in.Again, len(text))
 }
 
 // as returns v as the page would read it from an answer of the type T.
@@ -220,7 +223,8 @@ func as[T any](v any) (out T) {
 func ptr[T any](v T) *T { return &v }
 
 func axis(mmPerM, u float64, v sweep.Verdict) *sweep.Axis {
-	return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: units.Slope(u/2) * units.MMPerM, Expanded: units.Slope(u) * units.MMPerM, Verdict: v}
+	return &sweep.Axis{Slope: units.Slope(mmPerM) * units.MMPerM, U: units.Slope(u/2) * units.MMPerM,
+		Expanded: units.Slope(u) * units.MMPerM, Verdict: v}
 }
 
 func result(tilt, nod, u float64) *sweep.Result {
@@ -237,7 +241,8 @@ func result(tilt, nod, u float64) *sweep.Result {
 	c := u / 2 * 1e-3
 	return &sweep.Result{
 		Model: "plain", ModelVersion: 1, Tilt: axis(tilt, u, judge(tilt)), Nod: axis(nod, u, judge(nod)),
-		Lean:     &sweep.Lean{Slope: units.Slope(math.Hypot(tilt, nod)) * units.MMPerM, Azimuth: math.Mod(math.Atan2(nod, tilt)+2*math.Pi, 2*math.Pi)},
+		Lean: &sweep.Lean{Slope: units.Slope(math.Hypot(tilt, nod)) * units.MMPerM,
+			Azimuth: math.Mod(math.Atan2(nod, tilt)+2*math.Pi, 2*math.Pi)},
 		OffsetMM: []float64{1.2}, ClosureMM: 0.001, ResidualRMSMM: 0.002, FormPVMM: math.NaN(),
 		Readings: 900, Coverage: 1.75 * math.Pi, CoverageFactor: 2.01, DoF: 38, Verdict: worst,
 		Covariance: [2][2]float64{{c * c, 0.4 * c * c}, {0.4 * c * c, c * c}},
@@ -260,20 +265,25 @@ func linnet(t time.Duration) *session.Snapshot {
 	for d := 0; d <= 265; d++ {
 		a := sweep.Radians(float64(d))
 		wave := 0.002 * math.Sin(7*a+s/3)
-		curve = append(curve, session.CurvePoint{Deg: float64(d), MM: 1.2 + 0.12*(tilt*math.Cos(a)+nod*math.Sin(a)) + wave})
+		curve = append(curve, session.CurvePoint{Deg: float64(d), MM: 1.2 + 0.12*(tilt*math.Cos(a)+nod*math.Sin(a)) +
+			wave})
 	}
 	return &session.Snapshot{
 		At: time.Now(), Machine: "linnet", Limit: 0.0667, LimitAs: "0.02/300",
 		Devices: []session.DeviceState{
-			{Name: "arm", Role: "indicator", Port: "/dev/serial/by-id/a", State: "live", SinceS: 311, Readings: 18220, Faults: map[string]uint64{"text": 3}, ReadingMM: ptr(1.2 + 0.01*math.Sin(3*s)), AgeS: ptr(0.01)},
-			{Name: "encoder", Role: "angle", Port: "/dev/serial/by-id/e", State: "live", SinceS: 311, Readings: 40210, AgeS: ptr(0.01)},
+			{Name: "arm", Role: "indicator", Port: "/dev/serial/by-id/a", State: "live", SinceS: 311, Readings: 18220,
+				Faults: map[string]uint64{"text": 3}, ReadingMM: ptr(1.2 + 0.01*math.Sin(3*s)), AgeS: ptr(0.01)},
+			{Name: "encoder", Role: "angle", Port: "/dev/serial/by-id/e", State: "live", SinceS: 311, Readings: 40210,
+				AgeS: ptr(0.01)},
 		},
-		Inputs: []session.InputState{{Name: "spindle", State: "off", SinceS: 312}, {Name: "door", State: "unknown", SinceS: 41, Error: "/sys/class/gpio/gpio5/value says \"in\", not 0 or 1"}},
-		Hours:  &session.HoursState{Hours: ptr(1234.5), From: "input spindle"},
-		Angle:  session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
+		Inputs: []session.InputState{{Name: "spindle", State: "off", SinceS: 312},
+			{Name: "door", State: "unknown", SinceS: 41, Error: "/sys/class/gpio/gpio5/value says \"in\", not 0 or 1"}},
+		Hours: &session.HoursState{Hours: ptr(1234.5), From: "input spindle"},
+		Angle: session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
 		Sweep: session.SweepState{
 			Phase: session.Turning, Run: 12, TurnsWanted: 1, TurnsDone: 0.74, Readings: 900, Sectors: string(sectors),
-			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083), Curve: curve, Stored: 240,
+			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083),
+			Curve: curve, Stored: 240,
 		},
 		Last:  &session.LastRun{Run: 11, At: time.Now().Add(-26 * time.Hour), Result: *result(0.031, -0.012, 0.0079)},
 		Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true},
@@ -286,7 +296,8 @@ func quietWren() *session.Snapshot {
 	return &session.Snapshot{
 		At: time.Now(), Machine: "wren", Limit: 0.0667, LimitAs: "0.02/300",
 		Devices: []session.DeviceState{
-			{Name: "lever", Role: "indicator", State: "lost", SinceS: 75, Readings: 220, Reconnects: 2, Error: "no such device; plug the adapter in again"},
+			{Name: "lever", Role: "indicator", State: "lost", SinceS: 75, Readings: 220, Reconnects: 2,
+				Error: "no such device; plug the adapter in again"},
 		},
 		Angle: session.AngleState{Source: "stations"},
 		Sweep: session.SweepState{Phase: session.Idle, Say: "Plug the indicator in, then start a sweep."},
@@ -298,16 +309,20 @@ func quietWren() *session.Snapshot {
 // wrenByHand is the bench mill with two of four stations taken.
 func wrenByHand() *session.Snapshot {
 	s := quietWren()
-	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500, ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
+	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500,
+		ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
 	s.Angle.Deg = ptr(180.0)
 	s.Clock.Set = true
 	r := result(0.0614, 0, 0.0105)
 	r.Nod, r.Lean, r.Verdict, r.Coverage = nil, nil, sweep.Undecided, math.Pi
-	r.Warnings = []sweep.Warning{{Code: "one_axis", Text: "two opposite stations show tilt alone; nod was not measured"}}
+	r.Warnings = []sweep.Warning{{Code: "one_axis",
+		Text: "two opposite stations show tilt alone; nod was not measured"}}
 	s.Sweep = session.SweepState{
-		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2, Say: "Hold still at 180°: the reading is settling.", Stored: 4, Result: r,
+		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2,
+		Say: "Hold still at 180°: the reading is settling.", Stored: 4, Result: r,
 		Stations: []session.StationState{
-			{Deg: 0, State: "taken", ReadingMM: ptr(0.012)}, {Deg: 90, State: "ahead"}, {Deg: 180, State: "here"}, {Deg: 270, State: "ahead"},
+			{Deg: 0, State: "taken", ReadingMM: ptr(0.012)}, {Deg: 90, State: "ahead"}, {Deg: 180, State: "here"},
+			{Deg: 270, State: "ahead"},
 		},
 		Curve: []session.CurvePoint{{Deg: 0, MM: 0.012}, {Deg: 180, MM: -0.034}},
 	}

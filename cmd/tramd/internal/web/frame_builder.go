@@ -40,14 +40,16 @@ type frameBuilder struct {
 	curve      []byte
 	curveNo    uint64
 	curveAt    time.Time
-	last       *session.LastRun // as it was written last: a result with its budgets is most of a state, and stays the same
-	lastText   json.RawMessage
-	stateLen   int // of the last state's event
+	// as it was written last: a result with its budgets is most of a state, and stays the same
+	last     *session.LastRun
+	lastText json.RawMessage
+	stateLen int // of the last state's event
 }
 
 func (p *frameBuilder) paint(s *session.Snapshot, now time.Time) (*frame, error) {
 	if p.curve == nil || now.Sub(p.curveAt) >= curveEvery {
-		c, err := event("curve", len(p.curve), curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve), Fit: fits(s.Sweep.Result, p.indicators)})
+		c, err := event("curve", len(p.curve), curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve),
+			Fit: fits(s.Sweep.Result, p.indicators)})
 		if err != nil {
 			return nil, err
 		}

@@ -48,10 +48,12 @@ func TestAClientCertificateIsALogin(t *testing.T) {
 		tls   *tls.ConnectionState
 		code  int
 	}{
-		{"verified", true, verified, 201}, {"shown but not verified", true, shown, 401}, {"plain", true, nil, 401}, {"not asked for", false, verified, 401},
+		{"verified", true, verified, 201}, {"shown but not verified", true, shown, 401}, {"plain", true, nil, 401},
+		{"not asked for", false, verified, 401},
 	} {
 		store := &shop{}
-		h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store, ClientCerts: c.certs})
+		h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store,
+			ClientCerts: c.certs})
 		ask := func(method, path, origin string) *httptest.ResponseRecorder {
 			r := httptest.NewRequest(method, "https://127.0.0.1:9743"+path, nil)
 			r.TLS = c.tls
@@ -78,7 +80,8 @@ func TestAClientCertificateIsALogin(t *testing.T) {
 func TestTheCookieIsSecureOverTLS(t *testing.T) {
 	for scheme, want := range map[string]bool{"http": false, "https": true} {
 		h := Handler(Options{PasswordHash: hashed(t)})
-		r := httptest.NewRequest("POST", scheme+"://127.0.0.1:9743/api/v1/login", strings.NewReader(`{"password":"`+password+`"}`))
+		r := httptest.NewRequest("POST", scheme+"://127.0.0.1:9743/api/v1/login",
+			strings.NewReader(`{"password":"`+password+`"}`))
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, r)
 		k := w.Result().Cookies()
@@ -92,7 +95,8 @@ func TestTheCookieIsSecureOverTLS(t *testing.T) {
 func TestThePagesPolicyIsTight(t *testing.T) {
 	w := do(Handler(Options{}), call{method: "GET", path: "/"})
 	policy := w.Header().Get("Content-Security-Policy")
-	for _, want := range []string{"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "base-uri 'none'", "form-action 'self'"} {
+	for _, want := range []string{"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'",
+		"base-uri 'none'", "form-action 'self'"} {
 		if !strings.Contains(policy, want) {
 			t.Errorf("%q is not in %q", want, policy)
 		}
@@ -110,7 +114,8 @@ func TestNoChangeWithoutALogin(t *testing.T) {
 	var routes []string
 	newServer(Options{}).routes(func(pattern string, _ http.HandlerFunc) { routes = append(routes, pattern) })
 	store := &shop{}
-	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, PasswordHash: hashed(t), ClientCerts: true})
+	h := Handler(Options{Live: always(linnet(0)), Records: store, Sweeps: store, PasswordHash: hashed(t),
+		ClientCerts: true})
 	tried := 0
 	for _, r := range routes {
 		method, path, _ := strings.Cut(strings.ReplaceAll(r, "{id}", "7"), " ")

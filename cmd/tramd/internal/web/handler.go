@@ -36,7 +36,9 @@ func newServer(o Options) *server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), imports: newImportLimits(), reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), timeout: writeTimeout, answerTimeout: answerTimeout}
+	s := &server{Options: o, hub: newHub(o.Live, o.Indicators, o.Log), imports: newImportLimits(),
+		reads: peerlimit.New(maxReads, maxReadsPerPeer), login: newLogin(o.PasswordHash), timeout: writeTimeout,
+		answerTimeout: answerTimeout}
 	if s.login.hashErr != nil {
 		o.Log.Error("no login is possible", "why", s.login.hashErr)
 	}

@@ -19,7 +19,8 @@ func (s *server) healthz(w http.ResponseWriter, r *http.Request) {
 	defer cancel()
 	snap, err := snapshot(ctx, s.Live)
 	if err != nil {
-		s.reply(w, http.StatusServiceUnavailable, map[string]any{"ok": false, "error": "the present state cannot be had: " + err.Error()})
+		s.reply(w, http.StatusServiceUnavailable,
+			map[string]any{"ok": false, "error": "the present state cannot be had: " + err.Error()})
 		return
 	}
 	devices := make([]deviceHealth, 0, len(snap.Devices))
@@ -30,5 +31,6 @@ func (s *server) healthz(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		code = http.StatusServiceUnavailable
 	}
-	s.reply(w, code, map[string]any{"ok": ok, "store": snap.Store, "troubles": snap.Troubles, "clock": snap.Clock, "devices": devices})
+	s.reply(w, code, map[string]any{"ok": ok, "store": snap.Store, "troubles": snap.Troubles, "clock": snap.Clock,
+		"devices": devices})
 }

@@ -53,7 +53,8 @@ type client struct {
 }
 
 func newHub(live Live, indicators []sweep.Indicator, log *slog.Logger) *hub {
-	return &hub{live: live, indicators: indicators, log: log, limit: peerlimit.New(maxClients, maxPerPeer), clients: map[*client]struct{}{}}
+	return &hub{live: live, indicators: indicators, log: log, limit: peerlimit.New(maxClients, maxPerPeer),
+		clients: map[*client]struct{}{}}
 }
 
 // join adds a client, or returns nil when there are too many, in all or from its address.

@@ -14,7 +14,8 @@ func TestAMovedReadingIsShownMoreOften(t *testing.T) {
 	var m movement
 	show := func(mm float64, phase session.SweepPhase) time.Duration {
 		now = now.Add(100 * time.Millisecond)
-		return m.pace(&session.Snapshot{Devices: []session.DeviceState{{Name: "arm", ReadingMM: &mm}}, Sweep: session.SweepState{Phase: phase}}, now)
+		return m.pace(&session.Snapshot{Devices: []session.DeviceState{{Name: "arm", ReadingMM: &mm}},
+			Sweep: session.SweepState{Phase: phase}}, now)
 	}
 	for i, mm := range []float64{1, 1.001, 1, 1.001} {
 		if got := show(mm, session.Idle); got != stateEvery {

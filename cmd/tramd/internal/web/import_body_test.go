@@ -50,7 +50,10 @@ func upload(t *testing.T, to string, size int) net.Conn {
 	if err := c.SetDeadline(time.Now().Add(30 * time.Second)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := fmt.Fprintf(c, "POST /api/v1/imports?name=a.csv&at=2026-03-02T07:30:00Z HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: %d\r\n\r\n", size); err != nil {
+	if _,
+		err := fmt.Fprintf(
+		c,
+		"POST /api/v1/imports?name=a.csv&at=2026-03-02T07:30:00Z HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: %d\r\n\r\n", size); err != nil {
 		t.Fatal(err)
 	}
 	return c

@@ -21,7 +21,8 @@ func counting(size int) *liveFunc {
 	var n atomic.Int64
 	pad := strings.Repeat("x", size)
 	return &liveFunc{ask: func() (*session.Snapshot, error) {
-		return &session.Snapshot{Machine: "linnet", Sweep: session.SweepState{Phase: session.Turning, Readings: int(n.Add(1)), Say: pad,
+		return &session.Snapshot{Machine: "linnet", Sweep: session.SweepState{Phase: session.Turning,
+			Readings: int(n.Add(1)), Say: pad,
 			Curve: []session.CurvePoint{{Deg: 1, MM: 1.5}}}}, nil
 	}}
 }

@@ -15,7 +15,8 @@ func logInAs(h http.Handler, word, from string) (int, []*http.Cookie, string) {
 
 func TestChangingNeedsALogin(t *testing.T) {
 	store := &shop{}
-	h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store, Records: store, PasswordHash: hashed(t)})
+	h := Handler(Options{Live: always(linnet(0)), Sweeps: store, Motion: store, Imports: store, Records: store,
+		PasswordHash: hashed(t)})
 	changes := []call{
 		{method: "POST", path: "/api/v1/sweeps", body: "{}"},
 		{method: "DELETE", path: "/api/v1/sweeps/7"},
@@ -60,7 +61,8 @@ func TestChangingNeedsALogin(t *testing.T) {
 			t.Errorf("logged in: %s %s: got %d %s", c.method, c.path, w.Code, w.Body)
 		}
 	}
-	if w := do(h, call{method: "GET", path: "/api/v1/login", cookies: cookies}); !strings.Contains(w.Body.String(), `"may_change":true`) {
+	if w := do(h, call{method: "GET", path: "/api/v1/login", cookies: cookies}); !strings.Contains(w.Body.String(),
+		`"may_change":true`) {
 		t.Errorf("who am I: %s", w.Body)
 	}
 	do(h, call{method: "POST", path: "/api/v1/logout", cookies: cookies})
@@ -70,7 +72,8 @@ func TestChangingNeedsALogin(t *testing.T) {
 
 func TestWithoutAPasswordNothingCanBeChanged(t *testing.T) {
 	h := Handler(Options{Live: always(linnet(0)), Sweeps: &shop{}})
-	for _, c := range []call{{method: "POST", path: "/api/v1/sweeps"}, {method: "POST", path: "/api/v1/login", body: `{"password":""}`}} {
+	for _, c := range []call{{method: "POST", path: "/api/v1/sweeps"},
+		{method: "POST", path: "/api/v1/login", body: `{"password":""}`}} {
 		if w := do(h, c); w.Code != 401 || !strings.Contains(w.Body.String(), "http.password_hash") {
 			t.Errorf("%s: got %d %s", c.path, w.Code, w.Body)
 		}
@@ -98,7 +101,8 @@ func TestOpenLoopback(t *testing.T) {
 	store := &shop{}
 	h := Handler(Options{Live: always(linnet(0)), Records: store, PasswordHash: hashed(t), OpenLoopback: true})
 	note := call{method: "POST", path: "/api/v1/events", body: `{"kind":"note","text":"x"}`}
-	for from, want := range map[string]int{"127.0.0.1:4000": 201, "[::1]:4000": 201, "192.168.7.20:4000": 401, "[2001:db8::1]:4000": 401} {
+	for from, want := range map[string]int{"127.0.0.1:4000": 201, "[::1]:4000": 201, "192.168.7.20:4000": 401,
+		"[2001:db8::1]:4000": 401} {
 		note.from = from
 		if w := do(h, note); w.Code != want {
 			t.Errorf("from %s: got %d %s, want %d", from, w.Code, w.Body, want)
@@ -154,7 +158,8 @@ func TestLoginIsLimited(t *testing.T) {
 			t.Fatalf("wrong password: %d, %d cookies", code, len(cookies))
 		}
 	}
-	w := do(h, call{method: "POST", path: "/api/v1/login", body: `{"password":"` + password + `"}`, from: "192.168.7.31:4000"})
+	w := do(h, call{method: "POST", path: "/api/v1/login", body: `{"password":"` + password + `"}`,
+		from: "192.168.7.31:4000"})
 	if w.Code != 429 || w.Header().Get("Retry-After") == "" {
 		t.Errorf("got %d, Retry-After %q", w.Code, w.Header().Get("Retry-After"))
 	}

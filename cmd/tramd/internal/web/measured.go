@@ -14,7 +14,8 @@ type Assembly interface {
 	Picture(ctx context.Context, run int64) (string, error)
 	Job(ctx context.Context) (*api.Job, error)
 	Chain(ctx context.Context) (string, error)
-	Joint(ctx context.Context, of string) (api.JointAdvice, error) // what to move at the one that a traverse, a bar or a square shows
+	// what to move at the one that a traverse, a bar or a square shows
+	Joint(ctx context.Context, of string) (api.JointAdvice, error)
 }
 
 var noAssembly = api.Unavailable.New("the record of the assembly is not open: see the daemon's log")

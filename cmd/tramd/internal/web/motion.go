@@ -127,7 +127,8 @@ func (s *server) holdMotion(w http.ResponseWriter, r *http.Request) {
 	ctl := http.NewResponseController(w)
 	sign := make([]byte, 16)
 	for {
-		_ = ctl.SetReadDeadline(time.Now().Add(2 * interlock.HoldFor)) // where there are no deadlines the session's own clock decides
+		// where there are no deadlines the session's own clock decides
+		_ = ctl.SetReadDeadline(time.Now().Add(2 * interlock.HoldFor))
 		n, err := r.Body.Read(sign)
 		if n > 0 && s.Motion.HoldMotion(r.Context(), run) != nil {
 			break // the motion is over

@@ -55,7 +55,8 @@ func TestTheDescriptionKnowsEveryRoute(t *testing.T) {
 	var served, described []string
 	s := newServer(Options{Metrics: http.NotFoundHandler()})
 	s.routes(func(pattern string, _ http.HandlerFunc) {
-		for _, view := range append([]string{"{$}", "runs/{id}", "runbook", "assets/{name}", "app.webmanifest"}, views[1:]...) {
+		for _, view := range append([]string{"{$}", "runs/{id}", "runbook", "assets/{name}", "app.webmanifest"},
+			views[1:]...) {
 			if pattern == "GET /"+view {
 				return // for people
 			}

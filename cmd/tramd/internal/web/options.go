@@ -24,7 +24,8 @@ type Records interface {
 	Run(ctx context.Context, id int64) (api.Run, error)
 	WriteReadingsCSV(ctx context.Context, id int64, w io.Writer) error // t_s,angle_deg,reading_mm,indicator
 	AddEvent(ctx context.Context, e api.NewEvent) (int64, error)
-	Events(ctx context.Context, limit int) ([]api.Event, error) // the last stored first, with those that were taken back
+	// the last stored first, with those that were taken back
+	Events(ctx context.Context, limit int) ([]api.Event, error)
 	UndoEvent(ctx context.Context, id int64) error
 }
 
@@ -78,24 +79,29 @@ type Imports interface {
 
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.
 type Options struct {
-	Live         Live
-	Records      Records
-	Sweeps       Sweeps
-	Zeros        Zeros
-	Temperature  Temperature
-	Imports      Imports
-	Assembly     Assembly
-	Refits       Refits
-	Motion       Motion
-	Drift        Drift
-	Separate     func(ctx context.Context, first, turned int64) (api.Separated, error) // the spindle apart from a loose plate
-	Measure      func(ctx context.Context, w api.Wanted) (run int64, err error)        // begins a traverse, a bar or a travel; its run is steered as a sweep's is
-	Advice       func(ctx context.Context) (api.Advice, error)                         // what to move next
-	JobSheet     Sheet                                                                 // the record of the last job; without Write there is none
-	Report       Sheet                                                                 // the maintenance report; without Write there is none
-	Metrics      http.Handler
-	Indicators   []sweep.Indicator    // by index, for the fitted curve; without them only the points are drawn
-	Units        string               // that figures are first shown in: mm, inch or arcsec; "" is as the tolerance is written
+	Live        Live
+	Records     Records
+	Sweeps      Sweeps
+	Zeros       Zeros
+	Temperature Temperature
+	Imports     Imports
+	Assembly    Assembly
+	Refits      Refits
+	Motion      Motion
+	Drift       Drift
+	// the spindle apart from a loose plate
+	Separate func(ctx context.Context, first, turned int64) (api.Separated, error)
+	// begins a traverse, a bar or a travel; its run is steered as a sweep's is
+	Measure func(ctx context.Context, w api.Wanted) (run int64, err error)
+	Advice  func(ctx context.Context) (api.Advice, error) // what to move next
+	// the record of the last job; without Write there is none
+	JobSheet Sheet
+	// the maintenance report; without Write there is none
+	Report     Sheet
+	Metrics    http.Handler
+	Indicators []sweep.Indicator // by index, for the fitted curve; without them only the points are drawn
+	// that figures are first shown in: mm, inch or arcsec; "" is as the tolerance is written
+	Units        string
 	Hosts        []string             // further names this machine may be called by
 	OpenLoopback bool                 // requests from this computer itself may change things without a password
 	PasswordHash string               // bcrypt; "" means nothing can be changed over TCP

@@ -20,7 +20,8 @@ import (
 // views are the parts of the page that have an address of their own, in the order of the bar.
 var views = []string{"now", "adjust", "history", "runs", "machine"}
 
-var shell = template.Must(template.New("shell.html").Funcs(template.FuncMap{"t": func(string) string { return "" }}).Parse(string(read("shell.html"))))
+var shell = template.Must(template.New("shell.html").Funcs(template.FuncMap{"t": func(string) string { return "" }}).
+	Parse(string(read("shell.html"))))
 
 // filling is what the shell is filled with. The figures stand in it before any script runs: they are the first thing
 // that is seen, and all there is without JavaScript.
@@ -48,7 +49,9 @@ type runRow struct {
 
 // modules are the page's scripts but the first two, in a row: the browser fetches them side by side once it has
 // painted.
-var modules = strings.Join(slices.DeleteFunc(scripts(), func(name string) bool { return name == "main.js" || name == "start.js" }), " ")
+var modules = strings.Join(slices.DeleteFunc(scripts(), func(name string) bool {
+	return name == "main.js" || name == "start.js"
+}), " ")
 
 func scripts() []string {
 	var out []string
@@ -65,7 +68,8 @@ func scripts() []string {
 func (s *server) page(view string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		words := language(r)
-		p := filling{Language: words.Language, View: view, Views: views, Modules: modules, Machine: "tramd", Title: "tramd", Verdict: "none"}
+		p := filling{Language: words.Language, View: view, Views: views, Modules: modules, Machine: "tramd",
+			Title: "tramd", Verdict: "none"}
 		if id := r.PathValue("id"); id != "" {
 			n, err := pathID(r)
 			if err != nil {
@@ -88,7 +92,8 @@ func (s *server) page(view string) http.HandlerFunc {
 			p.RunsUnit = unit.label
 		}
 		var body bytes.Buffer
-		page := template.Must(shell.Clone()).Funcs(template.FuncMap{"t": func(key string) string { return words.Text(key) }})
+		page := template.Must(shell.Clone()).Funcs(
+			template.FuncMap{"t": func(key string) string { return words.Text(key) }})
 		if err := page.Execute(&body, p); err != nil {
 			s.fail(w, err)
 			return
@@ -111,10 +116,12 @@ func (p *filling) fill(s *session.Snapshot, words *catalogue.Catalogue) {
 		p.Source = words.Text("now.sofar.short", "run", strconv.FormatInt(s.Sweep.Run, 10))
 	case held != nil:
 		result = held.Result
-		p.Source = words.Text("now.unstored", "run", strconv.FormatInt(held.Run, 10), "when", held.At.Local().Format("2006-01-02 15:04"))
+		p.Source = words.Text("now.unstored", "run", strconv.FormatInt(held.Run, 10), "when",
+			held.At.Local().Format("2006-01-02 15:04"))
 	case s.Last != nil:
 		result = &s.Last.Result
-		p.Source = words.Text("now.last", "run", strconv.FormatInt(s.Last.Run, 10), "when", s.Last.At.Local().Format("2006-01-02 15:04"))
+		p.Source = words.Text("now.last", "run", strconv.FormatInt(s.Last.Run, 10), "when",
+			s.Last.At.Local().Format("2006-01-02 15:04"))
 	default:
 		result = nil
 		p.Source = words.Text("now.nothing")
@@ -141,10 +148,13 @@ func (p *filling) fill(s *session.Snapshot, words *catalogue.Catalogue) {
 		}
 		p.Axes = append(p.Axes, a)
 	}
-	if result != nil && result.Tilt == nil && result.Nod == nil && result.Lean != nil { // where 0 degrees is, is not known
+	// where 0 degrees is, is not known
+	if result != nil && result.Tilt == nil && result.Nod == nil && result.Lean != nil {
 		lean := result.Lean
 		half := lean.Expanded.Over(1000)
-		p.Axes[0].Digits, p.Axes[0].Expanded, p.Axes[0].Words = strings.TrimLeft(unit.signed(lean.Slope.Over(1000), half), "+−"), "± "+unit.expanded(half)+" "+unit.label, words.Text("axis.size")
+		p.Axes[0].Digits, p.Axes[0].Expanded,
+			p.Axes[0].Words = strings.TrimLeft(unit.signed(lean.Slope.Over(1000), half), "+−"),
+			"± "+unit.expanded(half)+" "+unit.label, words.Text("axis.size")
 		p.Axes[1].Words = words.Text("axis.nodirection")
 	}
 	if !s.Store.OK {
@@ -190,7 +200,8 @@ func (s *server) rows(ctx context.Context, only int64, unit unit) []runRow {
 	}
 	out := make([]runRow, 0, len(runs))
 	for _, r := range runs {
-		row := runRow{ID: r.ID, Kind: r.Kind, Outcome: cmp.Or(r.Outcome, "running"), When: r.Started.Local().Format("2006-01-02 15:04"), Verdict: "none", Both: "–"}
+		row := runRow{ID: r.ID, Kind: r.Kind, Outcome: cmp.Or(r.Outcome, "running"),
+			When: r.Started.Local().Format("2006-01-02 15:04"), Verdict: "none", Both: "–"}
 		if r.Result != nil {
 			row.Verdict, row.Both = r.Result.Verdict, r.Result.Tilt.in(unit)+", "+r.Result.Nod.in(unit)
 		}

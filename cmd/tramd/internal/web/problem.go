@@ -31,7 +31,8 @@ func (s *server) refuseUnknown(mux *http.ServeMux) http.Handler {
 		}
 		refusal := refusal{header: w.Header(), code: http.StatusOK}
 		h.ServeHTTP(&refusal, r)
-		s.reply(w, refusal.code, map[string]string{"error": r.Method + " is not served here; /api/v1/openapi.json lists what is"})
+		s.reply(w, refusal.code, map[string]string{
+			"error": r.Method + " is not served here; /api/v1/openapi.json lists what is"})
 	})
 }
 
@@ -51,7 +52,8 @@ func (s *server) reply(w http.ResponseWriter, code int, v any) {
 	body, err := json.Marshal(v)
 	if err != nil {
 		s.Log.Error("answer cannot be written as JSON", "why", err)
-		code, body = http.StatusInternalServerError, []byte(`{"error":"the answer could not be written as JSON; the log says why"}`)
+		code, body = http.StatusInternalServerError,
+			[]byte(`{"error":"the answer could not be written as JSON; the log says why"}`)
 	}
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")

@@ -53,7 +53,8 @@ func TestRegionCovers(t *testing.T) {
 		}
 		k := chi / dof // estimated variance over the true one
 		r := &sweep.Result{
-			Tilt: &sweep.Axis{Slope: units.Slope(1e-4 + du)}, Nod: &sweep.Axis{Slope: units.Slope(-2e-4 + dv)}, DoF: dof,
+			Tilt: &sweep.Axis{Slope: units.Slope(1e-4 + du)}, Nod: &sweep.Axis{Slope: units.Slope(-2e-4 + dv)},
+			DoF:        dof,
 			Covariance: [2][2]float64{{k * su * su, k * rho * su * sv}, {k * rho * su * sv, k * sv * sv}},
 		}
 		e := regionOf(r)
@@ -74,7 +75,8 @@ func TestRegionWithoutCovariance(t *testing.T) {
 	r := &sweep.Result{Tilt: &sweep.Axis{U: 2e-6}, Nod: &sweep.Axis{U: 5e-6}, DoF: math.NaN()}
 	e := regionOf(r)
 	k := math.Sqrt(-2 * math.Log(0.05))
-	if math.Abs(e.MajorMMPerM-5e-3*k) > 1e-9 || math.Abs(e.MinorMMPerM-2e-3*k) > 1e-9 || math.Abs(math.Abs(e.TurnDeg)-90) > 1e-9 {
+	if math.Abs(e.MajorMMPerM-5e-3*k) > 1e-9 || math.Abs(e.MinorMMPerM-2e-3*k) > 1e-9 ||
+		math.Abs(math.Abs(e.TurnDeg)-90) > 1e-9 {
 		t.Errorf("got %+v", e)
 	}
 	r.Nod = nil

@@ -64,7 +64,8 @@ func queryInt(r *http.Request, name string, low, high, otherwise int64) (int64, 
 // words checks a text that will be stored and shown.
 func words(name, text string, least, most int) (string, error) {
 	text = strings.TrimSpace(text)
-	if n := utf8.RuneCountInString(text); n < least || n > most || !utf8.ValidString(text) || strings.ContainsRune(text, 0) {
+	if n := utf8.RuneCountInString(text); n < least || n > most || !utf8.ValidString(text) ||
+		strings.ContainsRune(text, 0) {
 		return "", api.Invalid.Errorf("%s: write %d to %d characters", name, least, most)
 	}
 	return text, nil

@@ -15,7 +15,8 @@ func TestTheRunbookSpeaksOfEveryAlarm(t *testing.T) {
 	if rec.Code != http.StatusOK || !strings.HasPrefix(rec.Header().Get("Content-Type"), "text/html") {
 		t.Fatalf("%d, %s", rec.Code, rec.Header())
 	}
-	for _, kind := range []string{"outside", "again", "shift", "trend", "due", "device", "store", "clock", "chore", "gone", "failing", "input", "twice"} {
+	for _, kind := range []string{"outside", "again", "shift", "trend", "due", "device", "store", "clock", "chore",
+		"gone", "failing", "input", "twice"} {
 		if !strings.Contains(rec.Body.String(), `id="`+kind+`"`) {
 			t.Errorf("nothing of %s", kind)
 		}

@@ -42,7 +42,8 @@ func TestTheCatalogueIsWhole(t *testing.T) {
 	everywhere := source.String() + shellText + goSource(t)
 	for key := range words {
 		stem, tail, _ := cutLast(key)
-		dotted := strings.Contains(everywhere, stem+".${") || strings.Contains(everywhere, stem+`."`) || strings.Contains(everywhere, stem+".%s")
+		dotted := strings.Contains(everywhere, stem+".${") || strings.Contains(everywhere, stem+`."`) ||
+			strings.Contains(everywhere, stem+".%s")
 		counted := (tail == "one" || tail == "other") && strings.Contains(everywhere, stem)
 		if !strings.Contains(everywhere, key) && !dotted && !counted && !computed(key, everywhere) {
 			t.Errorf("nothing asks for %q", key)
@@ -61,7 +62,8 @@ func cutLast(key string) (stem, tail string, ok bool) {
 // computed says whether a key is put together from its first word and something else.
 func computed(key, source string) bool {
 	first, _, dotted := strings.Cut(key, ".")
-	return dotted && (strings.Contains(source, first+".${") || strings.Contains(source, "'"+first+"'") || strings.Contains(source, `"`+first+`."`))
+	return dotted && (strings.Contains(source, first+".${") || strings.Contains(source, "'"+first+"'") ||
+		strings.Contains(source, `"`+first+`."`))
 }
 
 // goSource is the package itself, its tests apart.

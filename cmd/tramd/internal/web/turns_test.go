@@ -15,7 +15,8 @@ func TestThePageKnowsTheMostTurns(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := fmt.Sprintf(`id="turns" type="number" min="1" max="%d"`, sweep.MaxTurns); !strings.Contains(string(text), want) {
+	if want := fmt.Sprintf(`id="turns" type="number" min="1" max="%d"`, sweep.MaxTurns); !strings.Contains(
+		string(text), want) {
 		t.Errorf("no %s on the page", want)
 	}
 }

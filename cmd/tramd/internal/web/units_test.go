@@ -17,7 +17,8 @@ func TestThePageBeginsInTheUnitOfTheConfiguration(t *testing.T) {
 		snap := linnet(0)
 		snap.LimitAs = c.tolerance
 		w := do(Handler(Options{Live: always(snap), Units: c.units, Local: true}), call{method: "GET", path: "/"})
-		if got := w.Body.String(); !strings.Contains(got, `data-unit="`+c.key+`"`) || !strings.Contains(got, " "+c.label+"<") {
+		if got := w.Body.String(); !strings.Contains(got, `data-unit="`+c.key+`"`) ||
+			!strings.Contains(got, " "+c.label+"<") {
 			t.Errorf("%+v: %s", c, got[:600])
 		}
 	}

@@ -31,7 +31,8 @@ var webAppIcons = []webAppIcon{
 	{Src: "/assets/icon.svg", Sizes: "any", Type: "image/svg+xml"},
 	{Src: "/assets/icon-192.png", Sizes: "192x192", Type: "image/png"},
 	{Src: "/assets/icon-512.png", Sizes: "512x512", Type: "image/png"},
-	{Src: "/assets/icon-512.png", Sizes: "512x512", Type: "image/png", Purpose: "maskable"}, // its margin may be cut off
+	// its margin may be cut off
+	{Src: "/assets/icon-512.png", Sizes: "512x512", Type: "image/png", Purpose: "maskable"},
 }
 
 func (s *server) webApp(w http.ResponseWriter, r *http.Request) {
@@ -42,7 +43,8 @@ func (s *server) webApp(w http.ResponseWriter, r *http.Request) {
 		machine = snap.Machine
 	}
 	text, err := json.Marshal(webApp{
-		ID: "/", Name: machine + ": spindle and table", ShortName: machine, StartURL: "/", Scope: "/", Display: "standalone",
+		ID: "/", Name: machine + ": spindle and table", ShortName: machine, StartURL: "/", Scope: "/",
+		Display:    "standalone",
 		Background: "#e7e6e1", Theme: "#1d4f91", Icons: webAppIcons,
 	})
 	if err != nil {

@@ -50,7 +50,8 @@ func TestTheIconsAreWhatTheManifestSays(t *testing.T) {
 	h := Handler(Options{Live: always(linnet(0)), Local: true})
 	w := do(h, call{method: "GET", path: "/app.webmanifest"})
 	var m webApp
-	if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil || w.Code != 200 || w.Header().Get("Content-Type") != "application/manifest+json" {
+	if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil || w.Code != 200 ||
+		w.Header().Get("Content-Type") != "application/manifest+json" {
 		t.Fatalf("%d %v %s", w.Code, err, w.Body)
 	}
 	if m.ShortName != "linnet" || m.Display != "standalone" || m.StartURL != "/" {
@@ -65,7 +66,8 @@ func TestTheIconsAreWhatTheManifestSays(t *testing.T) {
 			continue
 		}
 		picture, err := png.DecodeConfig(bytes.NewReader(w.Body.Bytes()))
-		if size := strings.Split(icon.Sizes, "x")[0]; err != nil || picture.Width != picture.Height || size != map[int]string{192: "192", 512: "512"}[picture.Width] {
+		if size := strings.Split(icon.Sizes, "x")[0]; err != nil || picture.Width != picture.Height ||
+			size != map[int]string{192: "192", 512: "512"}[picture.Width] {
 			t.Errorf("%s: %v, %d by %d", icon.Src, err, picture.Width, picture.Height)
 		}
 	}

@@ -52,25 +52,42 @@ func Texts() []Stream {
 		text("right in its field", "8N1", tenth, func(k int) string { return fmt.Sprintf("%9.3f\r\n", mm(k)) }),
 		text("two names", "8N1", tenth, func(k int) string { return fmt.Sprintf("%c: %.3f mm\r\n", 'A'+k%2, mm(k)) }),
 		text("a word", "8N1", tenth, func(k int) string { return fmt.Sprintf("arm=%+.3f\r\n", mm(k)) }),
-		text("micrometres", "8N1", tenth, func(k int) string { return fmt.Sprintf("%.1f um\r\n", float64(Micrometres(k))) }),
+		text("micrometres", "8N1", tenth, func(k int) string {
+			return fmt.Sprintf("%.1f um\r\n", float64(Micrometres(k)))
+		}),
 		text("seven bits even", "7E1", tenth, func(k int) string { return parity(fmt.Sprintf("%+.3f\r\n", mm(k)), 0) }),
-		text("seven bits odd", "7O1", tenth, func(k int) string { return parity(fmt.Sprintf("%+.3f mm\r\n", mm(k)), 1) }),
-		text("seven bits, two stops", "7N2", tenth, func(k int) string { return parity(fmt.Sprintf("%+.3f\r\n", mm(k)), 2) }),
+		text("seven bits odd", "7O1", tenth, func(k int) string {
+			return parity(fmt.Sprintf("%+.3f mm\r\n", mm(k)), 1)
+		}),
+		text("seven bits, two stops", "7N2", tenth, func(k int) string {
+			return parity(fmt.Sprintf("%+.3f\r\n", mm(k)), 2)
+		}),
 		text("columns with a flag", "8N1", tenth, func(k int) string { return fmt.Sprintf("01N%8.3fMM\r\n", mm(k)) }),
 		text("between controls", "8N1", tenth, func(k int) string { return fmt.Sprintf("\x02%+.3f\x03", mm(k)) }),
 		text("sign behind", "8N1", tenth, func(k int) string {
-			return fmt.Sprintf("%07.3f %c\r\n", math.Abs(mm(k)), map[bool]byte{true: '-', false: '+'}[Micrometres(k) < 0])
+			return fmt.Sprintf("%07.3f %c\r\n", math.Abs(mm(k)),
+				map[bool]byte{true: '-', false: '+'}[Micrometres(k) < 0])
 		}),
-		text("a counter before it", "8N1", tenth, func(k int) string { return fmt.Sprintf("%06d,%+.3f\r\n", 1000+7*k, mm(k)) }),
+		text("a counter before it", "8N1", tenth, func(k int) string {
+			return fmt.Sprintf("%06d,%+.3f\r\n", 1000+7*k, mm(k))
+		}),
 		text("whole numbers", "8N1", tenth, func(k int) string { return fmt.Sprintf("%+06d\r\n", Micrometres(k)) }),
 		text("in brackets", "8N1", tenth, func(k int) string { return fmt.Sprintf("[%+.3f]\r\n", mm(k)) }),
 		text("ended by a mark", "8N1", tenth, func(k int) string { return fmt.Sprintf("D%+.3f*", mm(k)) }),
-		text("two channels in columns", "8N1", tenth, func(k int) string { return fmt.Sprintf("CH%d %+8.3f mm\r\n", 1+k%2, mm(k)) }),
-		text("columns, seven bits", "7E1", tenth, func(k int) string { return parity(fmt.Sprintf("G1 %8.3f;\r\n", mm(k)), 0) }),
+		text("two channels in columns", "8N1", tenth, func(k int) string {
+			return fmt.Sprintf("CH%d %+8.3f mm\r\n", 1+k%2, mm(k))
+		}),
+		text("columns, seven bits", "7E1", tenth, func(k int) string {
+			return parity(fmt.Sprintf("G1 %8.3f;\r\n", mm(k)), 0)
+		}),
 	}
 	for _, s := range []Stream{
-		text("inches", "8N1", tenth, func(k int) string { return fmt.Sprintf("%+.5f in\r\n", float64(Micrometres(k))*0.00005) }),
-		text("the whole word", "8N1", tenth, func(k int) string { return fmt.Sprintf("%+.5f INCH\r\n", float64(Micrometres(k))*0.00005) }),
+		text("inches", "8N1", tenth, func(k int) string {
+			return fmt.Sprintf("%+.5f in\r\n", float64(Micrometres(k))*0.00005)
+		}),
+		text("the whole word", "8N1", tenth, func(k int) string {
+			return fmt.Sprintf("%+.5f INCH\r\n", float64(Micrometres(k))*0.00005)
+		}),
 	} {
 		s.Nm = inches
 		out = append(out, s)
@@ -183,7 +200,9 @@ func Bytes() []Stream {
 			b := big(Micrometres(k), 3)
 			return join([]byte{0xAB, 0xCD}, b, []byte{xor(b)})
 		}),
-		frame("16 bits, bare, without a pause", 0, func(k int) []byte { return join([]byte{0xAA, 0x55}, little(Micrometres(k), 2)) }),
+		frame("16 bits, bare, without a pause", 0, func(k int) []byte {
+			return join([]byte{0xAA, 0x55}, little(Micrometres(k), 2))
+		}),
 		frame("32 bits between silences", tenth, func(k int) []byte { return big(Micrometres(k), 4) }),
 		frame("a bit for the sign", tenth, func(k int) []byte {
 			v := Micrometres(k)
@@ -199,7 +218,9 @@ func Bytes() []Stream {
 		}),
 		frame("digits after a silence", tenth, func(k int) []byte { return packed(k) }),
 		frame("digits without a pause", 0, func(k int) []byte { return packed(k) }),
-		frame("thirteen nibbles, two a byte, and one that fills the last", tenth, func(k int) []byte { return append([]byte{0xFF}, packed(k)...) }),
+		frame("thirteen nibbles, two a byte, and one that fills the last", tenth, func(k int) []byte {
+			return append([]byte{0xFF}, packed(k)...)
+		}),
 		frame("thirteen nibbles, filled with F", tenth, func(k int) []byte {
 			b := append([]byte{0xFF}, packed(k)...)
 			b[len(b)-1] |= 0x0F
@@ -264,7 +285,8 @@ func Asked() []Stream {
 	registers := func(name string, address, function byte, words int, value func(k int) []byte) Stream {
 		next := k()
 		return Stream{Name: name, Line: "8N1", Holds: within, Answer: func(r string) []byte {
-			if len(r) != 8 || r[0] != address || r[1] != function || crc([]byte(r[:6]), 0xA001, 0xFFFF) != int(r[6])|int(r[7])<<8 {
+			if len(r) != 8 || r[0] != address || r[1] != function ||
+				crc([]byte(r[:6]), 0xA001, 0xFFFF) != int(r[6])|int(r[7])<<8 {
 				return nil
 			}
 			if int(r[5]) > words {
@@ -278,7 +300,9 @@ func Asked() []Stream {
 	return []Stream{
 		onlyTo("asked by CR", "\r", func(k int) []byte { return []byte(fmt.Sprintf("%+.3f\r\n", mm(k))) }),
 		onlyTo("asked by a question mark", "?", func(k int) []byte { return []byte(fmt.Sprintf("%.3f mm\r", mm(k))) }),
-		onlyTo("asked by a question mark and CR", "?\r", func(k int) []byte { return []byte(fmt.Sprintf("01N%8.3fMM\r\n", mm(k))) }),
+		onlyTo("asked by a question mark and CR", "?\r", func(k int) []byte {
+			return []byte(fmt.Sprintf("01N%8.3fMM\r\n", mm(k)))
+		}),
 		onlyTo("asked by ENQ", "\x05", func(k int) []byte {
 			b := append([]byte{0xA5}, big(Micrometres(k), 3)...)
 			return append(b, xor(b))

@@ -50,16 +50,26 @@ func Noise() map[string][]byte {
 		"prompts":           repeat(func(int) string { return "ready> \r\n" }),
 		"prose":             repeat(func(int) string { return "the quick brown fox jumps over the lazy dog\r\n" }),
 		"a clock":           repeat(func(k int) string { return fmt.Sprintf("%02d:%02d:%02d\r\n", 12, k/60, k%60) }),
-		"a log":             repeat(func(k int) string { return fmt.Sprintf("[%5d.%06d] usb 1-1: event %d\n", k, 7919*k%1000000, k%7) }),
+		"a log": repeat(func(k int) string {
+			return fmt.Sprintf("[%5d.%06d] usb 1-1: event %d\n", k, 7919*k%1000000, k%7)
+		}),
 		"a place on earth": repeat(func(k int) string {
 			return fmt.Sprintf("$GP,1235%02d,4807.%03d,N,01131.%03d,E,1,08*47\r\n", k%60, k%999, k*3%999)
 		}),
-		"a thermometer":       repeat(func(k int) string { return fmt.Sprintf("temp %.1f C\r\n", 21+math.Sin(float64(k)/9)) }),
-		"a voltmeter":         repeat(func(k int) string { return fmt.Sprintf("%+.4f V\r\n", 1+math.Sin(float64(k)/9)) }),
-		"two numbers":         repeat(func(k int) string { return fmt.Sprintf("%.3f %.3f\r\n", math.Sin(float64(k)), math.Cos(float64(k))) }),
-		"errors":              repeat(func(k int) string { return fmt.Sprintf("err %d\r\n", k%5) }),
-		"base 64":             random(4000, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/\n"),
-		"a dump":              repeat(func(k int) string { return fmt.Sprintf("%04x: %02x %02x %02x\n", 16*k, 37*k%256, 91*k%256, 53*k%256) }),
+		"a thermometer": repeat(func(k int) string {
+			return fmt.Sprintf("temp %.1f C\r\n", 21+math.Sin(float64(k)/9))
+		}),
+		"a voltmeter": repeat(func(k int) string {
+			return fmt.Sprintf("%+.4f V\r\n", 1+math.Sin(float64(k)/9))
+		}),
+		"two numbers": repeat(func(k int) string {
+			return fmt.Sprintf("%.3f %.3f\r\n", math.Sin(float64(k)), math.Cos(float64(k)))
+		}),
+		"errors":  repeat(func(k int) string { return fmt.Sprintf("err %d\r\n", k%5) }),
+		"base 64": random(4000, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/\n"),
+		"a dump": repeat(func(k int) string {
+			return fmt.Sprintf("%04x: %02x %02x %02x\n", 16*k, 37*k%256, 91*k%256, 53*k%256)
+		}),
 		"random under a mark": repeat(func(int) string { return "\xAA" + string(random(4, "")) }),
 	}
 }
