@@ -17,8 +17,8 @@ TERSE    := google.golang.org/protobuf/... github.com/wneessen/... golang.org/x/
             gonum.org/v1/gonum/blas/... gonum.org/v1/gonum/lapack/... mime/... image/... go/... os/exec os/signal expvar encoding/csv gonum.org/v1/gonum/mathext/... vendor/... crypto/tls crypto/x509 \
             crypto/internal/fips140/nistec/... net net/http/... net/mail net/smtp net/textproto html/... text/... encoding/asn1 encoding/json math/big log/slog regexp/... tramd/cmd/tramd \
             $(addprefix tramd/cmd/tramd/internal/,alarm api archive assembly catalogue certs client clock config daemon display doctor \
-                history hours ical identify inputs interlock jobsheet maintenance manual metrics motion mqtt notify peerlimit picture qrcode report runs schedule service setup sim smallfile temperature tui unattended watchdog web) \
-            $(addprefix tramd/sweep/,advice bar charts finish line stack travel traverse) tramd/device/portlist github.com/beorn7/... rsc.io/... tramd/store
+                history hours ical identify inputs interlock jobsheet largepages maintenance manual memtrim metrics motion mqtt notify peerlimit picture qrcode report runs schedule service setup sim smallfile temperature tui unattended watchdog web) \
+            $(addprefix tramd/sweep/,advice bar charts finish line stack travel traverse zone) tramd/device/portlist github.com/beorn7/... rsc.io/... tramd/store
 # Fortified (_FORTIFY_SOURCE, glibc): SQLite's copies into buffers of known size are checked as they run.
 export CGO_CFLAGS := -Os -g0 -ffunction-sections -fdata-sections -D_FORTIFY_SOURCE=2
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcflags=%=-l) \

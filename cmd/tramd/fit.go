@@ -9,6 +9,7 @@ import (
 
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/display"
+	"tramd/cmd/tramd/internal/largepages"
 	"tramd/sweep"
 	"tramd/sweep/finish"
 	"tramd/sweep/units"
@@ -107,6 +108,9 @@ func (c *fitCmd) setup() (sweep.Setup, error) {
 	return s, nil
 }
 
+// fitBytes is how much memory the full model takes for each byte of a recorded sweep, all in all.
+const fitBytes = 6
+
 // fitted is what came of one file of whatever kind.
 type fitted struct {
 	json    any
@@ -135,6 +139,8 @@ func (c *fitCmd) one(path string) (fitted, error) {
 	fit := fitFullCSV
 	if c.Model == sweep.ModelPlain {
 		fit = sweep.FitPlainCSV
+	} else if info, err := f.Stat(); err == nil {
+		largepages.Prepare(fitBytes * info.Size())
 	}
 	r, err := fit(in, setup)
 	return fitted{r, r.Verdict, func(w io.Writer, title string) error {

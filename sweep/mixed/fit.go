@@ -79,12 +79,17 @@ func fitAxes(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep
 	if err != nil {
 		return nil, sweep.Result{}, err
 	}
+	var shift sweep.TurnShift
+	var shifted bool
+	var repeat float64
+	found := meanwhile(len(pts), func() { shift, shifted, repeat = sweep.FindTurnShift(pts, setup) })
+	defer found()
 	segs, st, groups := clean(in)
 	base, err := in.plain()
 	if err != nil {
 		return nil, sweep.Result{}, err
 	}
-	shift, shifted, repeat := sweep.FindTurnShift(pts, setup)
+	found()
 	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, repeat: repeat, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
 	f.weighEvenly()

@@ -10,7 +10,7 @@ func (in *input) dropEnds() {
 		tr := &in.tracks[k]
 		low, high := math.Inf(1), math.Inf(-1)
 		for _, z := range tr.z {
-			low, high = math.Min(low, z), math.Max(high, z)
+			low, high = min(low, z), max(high, z)
 		}
 		if high-low < 6*in.setup.Indicators[tr.indicator].ResolutionMM || low == high {
 			continue // too few steps to tell an end from a step
@@ -65,7 +65,7 @@ func (in *input) dropFlats(s *start) (dropped int) {
 		q := math.Max(in.setup.Indicators[tr.indicator].ResolutionMM, 1e-3*in.step())
 		low, high := math.Inf(1), math.Inf(-1)
 		for _, z := range tr.z {
-			low, high = math.Min(low, z), math.Max(high, z)
+			low, high = min(low, z), max(high, z)
 		}
 		for lo := 0; lo < len(tr.z); {
 			hi := lo + 1

@@ -194,11 +194,12 @@ func split(segs []segment, at, group int) []segment {
 func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
 	out = append([]segment(nil), segs...)
 	r, off := make([]float64, len(segs)), make([]float64, len(segs))
-	for i := range segs {
-		r[i] = s.residual(in, &segs[i])
-	}
-	var buf []float64
-	side := func(i, step int) float64 {
+	inShares(len(segs), func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			r[i] = s.residual(in, &segs[i])
+		}
+	})
+	side := func(i, step int, buf []float64) float64 {
 		buf = buf[:0]
 		for k := i + step; k >= 0 && k < len(segs) && len(buf) < sharpMost && segs[k].track == segs[i].track; k += step {
 			if math.Abs(segs[k].th-segs[i].th) > sharpSpan {
@@ -213,11 +214,16 @@ func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
 		}
 		return math.Abs(r[i] - median(buf))
 	}
-	var seen []float64
-	for i := range segs {
-		off[i] = math.Min(side(i, -1), side(i, 1))
-		if !math.IsInf(off[i], 1) {
-			seen = append(seen, off[i])
+	inShares(len(segs), func(lo, hi int) {
+		buf := make([]float64, 0, sharpMost)
+		for i := lo; i < hi; i++ {
+			off[i] = min(side(i, -1, buf), side(i, 1, buf))
+		}
+	})
+	seen := make([]float64, 0, len(segs))
+	for _, apart := range off {
+		if !math.IsInf(apart, 1) {
+			seen = append(seen, apart)
 		}
 	}
 	if len(seen) == 0 {

@@ -14,6 +14,7 @@ func TestStepScanAgainstOneMoreColumn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	in.findWays()
 	segs := in.segments()
 	for i := range segs {
 		segs[i].mean(&in.tracks[segs[i].track])

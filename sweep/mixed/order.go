@@ -15,7 +15,7 @@ func median(x []float64) float64 {
 	}
 	lower := x[0] // the largest of those before the upper one
 	for _, v := range x[1:h] {
-		lower = math.Max(lower, v)
+		lower = max(lower, v)
 	}
 	return (lower + upper) / 2
 }

@@ -11,8 +11,10 @@ import (
 // of the stylus. It marks readings and segments, and returns the segments with their means, the robust fit and the
 // number of offset groups.
 func clean(in *input) ([]segment, start, int) {
+	found := meanwhile(in.readings, in.findWays)
 	in.dropDuplicates()
 	in.dropEnds()
+	found()
 	segs := in.segments()
 	groups := len(in.tracks)
 	stations := len(segs) < denseSegments
@@ -88,72 +90,84 @@ func (in *input) dropDuplicates() {
 
 // dropSpikes leaves out single readings far from the middle of their neighbours.
 func (in *input) dropSpikes(segs []segment, s *start) {
-	n := 0
-	for i := range segs {
-		n += segs[i].hi - segs[i].lo
-	}
-	off := make([][]float64, len(segs))
-	backing, sorted := make([]float64, 0, n), make([]float64, segmentCount)
-	var spreads []float64
-	for i := range segs {
-		g := &segs[i]
-		tr := &in.tracks[g.track]
-		// The curve is straight over a segment.
-		th0, th1 := tr.th[g.lo], tr.th[g.hi-1]
-		z0, slope := s.at(tr.scale, th0, g.t), 0.0
-		if th1 != th0 {
-			slope = (s.at(tr.scale, th1, g.t) - z0) / (th1 - th0)
-		}
-		first := len(backing)
-		for j := g.lo; j < g.hi; j++ {
-			if tr.why[j] == kept {
-				backing = append(backing, tr.z[j]-z0-slope*(tr.th[j]-th0))
+	const few = 4 // readings do not show their spread
+	furthest, spreads := make([]float64, len(segs)), make([]float64, len(segs))
+	inShares(len(segs), func(lo, hi int) {
+		var off, size []float64
+		for i := lo; i < hi; i++ {
+			off, size = segs[i].offMiddle(&in.tracks[segs[i].track], s, off, size)
+			for _, v := range size {
+				furthest[i] = max(furthest[i], v)
+			}
+			spreads[i] = -1
+			if len(size) >= few {
+				spreads[i] = toSD * median(size)
 			}
 		}
-		d := backing[first:]
-		sorted = append(sorted[:0], d...)
-		mid := median(sorted)
-		for j := range d {
-			d[j] -= mid
-			sorted[j] = math.Abs(d[j])
-		}
-		off[i] = d
-		if len(d) >= 4 {
-			spreads = append(spreads, toSD*median(sorted))
+	})
+	shown := spreads[:0]
+	for _, v := range spreads {
+		if v >= 0 {
+			shown = append(shown, v)
 		}
 	}
-	if len(spreads) == 0 {
+	if len(shown) == 0 {
 		return
 	}
-	in.scatter = median(spreads)
+	in.scatter = median(shown)
 	limit := 4*math.Max(in.scatter, 0.29*in.resolution) + 0.5*in.resolution
 	in.spike = limit
-	buf := []float64{}
+	var off, buf []float64
 	for i := range segs {
 		g := &segs[i]
 		tr := &in.tracks[g.track]
-		if len(off[i]) < 3 {
+		if furthest[i] <= limit {
 			continue
 		}
-		n, at := 0, 0
+		off, buf = g.offMiddle(tr, s, off, buf)
+		if len(off) < 3 {
+			continue
+		}
+		at := 0
 		for j := g.lo; j < g.hi; j++ {
 			if tr.why[j] != kept {
 				continue
 			}
-			d := off[i][at]
+			d := off[at]
 			at++
 			if math.Abs(d) > limit {
-				n++
 				tr.why[j] = spikeDown
 				if d > 0 {
 					tr.why[j] = spikeUp
 				}
 			}
 		}
-		if n > 0 {
-			buf = g.middle(tr, buf)
+		buf = g.middle(tr, buf)
+	}
+}
+
+// offMiddle returns how far each kept reading of a segment is from their middle, the curve of the fit taken off, and
+// the sizes of that. Both are written over what was in the buffers.
+func (g *segment) offMiddle(tr *track, s *start, off, size []float64) (offs, sizes []float64) {
+	// The curve is straight over a segment.
+	th0, th1 := tr.th[g.lo], tr.th[g.hi-1]
+	z0, slope := s.at(tr.scale, th0, g.t), 0.0
+	if th1 != th0 {
+		slope = (s.at(tr.scale, th1, g.t) - z0) / (th1 - th0)
+	}
+	off = off[:0]
+	for j := g.lo; j < g.hi; j++ {
+		if tr.why[j] == kept {
+			off = append(off, tr.z[j]-z0-slope*(tr.th[j]-th0))
 		}
 	}
+	size = append(size[:0], off...)
+	mid := median(size)
+	for j := range off {
+		off[j] -= mid
+		size[j] = math.Abs(off[j])
+	}
+	return off, size
 }
 
 // rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.

@@ -41,6 +41,13 @@ type segment struct {
 	why           code
 }
 
+// findWays finds which way round the arm went at each reading.
+func (in *input) findWays() {
+	for k := range in.tracks {
+		in.tracks[k].way = directions(in.tracks[k].th)
+	}
+}
+
 // segments cuts every track.
 func (in *input) segments() []segment {
 	n := 0
@@ -48,13 +55,9 @@ func (in *input) segments() []segment {
 		n += len(in.tracks[k].t)
 	}
 	out := make([]segment, 0, n/16+64)
-	var buf []float64
 	group := len(in.tracks)
 	for k := range in.tracks {
 		tr := &in.tracks[k]
-		if tr.way == nil {
-			tr.way = directions(tr.th)
-		}
 		way := tr.way
 		own, cuts := k, tr.cuts // the first offset of each track comes before those after jumps
 		for lo := 0; lo < len(tr.t); {
@@ -79,11 +82,16 @@ func (in *input) segments() []segment {
 			}
 			s := segment{track: k, lo: lo, hi: hi, fresh: fresh, group: own, dir: float64(way[lo])}
 			s.span = math.Abs(tr.th[hi-1] - tr.th[lo])
-			buf = s.middle(tr, buf)
 			out = append(out, s)
 			lo = hi
 		}
 	}
+	inShares(len(out), func(lo, hi int) {
+		var buf []float64
+		for i := lo; i < hi; i++ {
+			buf = out[i].middle(&in.tracks[out[i].track], buf)
+		}
+	})
 	return out
 }
 

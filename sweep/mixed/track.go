@@ -144,7 +144,7 @@ func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
 func (tr *track) unwind() {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, a := range tr.th {
-		low, high = math.Min(low, a), math.Max(high, a)
+		low, high = min(low, a), max(high, a)
 	}
 	if high-low > 2*math.Pi*(1+1e-9) || high-low < 1.5*math.Pi {
 		return

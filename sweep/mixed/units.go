@@ -18,11 +18,10 @@ func (tr *track) oneUnit() error {
 	if len(tr.z) < 2*least {
 		return nil
 	}
-	size := make([]float64, 0, len(tr.z))
 	low, high := math.Inf(1), 0.0
 	for _, z := range tr.z {
 		a := math.Abs(z)
-		low, high = math.Min(low, a), math.Max(high, a)
+		low, high = min(low, a), max(high, a)
 		if z*tr.z[0] < 0 {
 			return nil
 		}
@@ -30,6 +29,7 @@ func (tr *track) oneUnit() error {
 	if !(high > 20*low) || low == 0 { // by far the most sweeps end here
 		return nil
 	}
+	size := make([]float64, 0, len(tr.z))
 	for _, z := range tr.z {
 		size = append(size, math.Abs(z))
 	}
