@@ -5,7 +5,7 @@ import (
 	"syscall"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A watchdog's abort wrote 425 lines of goroutines. Now it says what hung, in a line, and sums the rest up in a few.
@@ -14,7 +14,7 @@ func TestAnAbortSaysWhatHungAndLittleElse(t *testing.T) {
 	m := startOther(t)
 	s := newShop(t, encoderPorts(m.Paths.Indicator, m.Paths.Encoder))
 	d := s.daemon(t)
-	waitState(t, s, "both ports live", func(snap *session.Snapshot) bool { return live(snap) })
+	waitState(t, s, "both ports live", func(snap *api.Snapshot) bool { return live(snap) })
 	before := strings.Count(d.err.String(), "\n")
 	if err := d.cmd.Process.Signal(syscall.SIGABRT); err != nil {
 		t.Fatal(err)

@@ -9,7 +9,7 @@ import (
 	"syscall"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A backup is made beside a daemon in the middle of a sweep, later put back, and holds what the record held then.
@@ -27,7 +27,7 @@ func TestBackupAndRestore(t *testing.T) {
 	sweepOnce := func() {
 		t.Helper()
 		sw := program(t, "sweep", "--config", s.config)
-		waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+		waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 		m.turn(t)
 		if got := sw.wait(); got != exitOutside {
 			t.Fatalf("exit status %d: %s", got, sw.err.String())

@@ -9,10 +9,10 @@ import (
 	"path/filepath"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/daemon"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/sim"
 	"tramd/sweep/mixed"
 )
@@ -76,8 +76,8 @@ func (m *demoMachine) hand(ctx context.Context) {
 	turning := int64(0)
 	dir := 1.0
 	for ctx.Err() == nil {
-		_ = m.client.Live(ctx, func(s *session.Snapshot) bool {
-			if s.Sweep.Phase == session.Waiting && s.Sweep.Measured == nil && s.Sweep.Run != turning {
+		_ = m.client.Live(ctx, func(s *api.Snapshot) bool {
+			if s.Sweep.Phase == api.PhaseWaiting && s.Sweep.Measured == nil && s.Sweep.Run != turning {
 				turning = s.Sweep.Run
 				m.machine.Turn(dir*(float64(s.Sweep.TurnsWanted)+0.03), demoRPM)
 				dir = -dir

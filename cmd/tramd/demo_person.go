@@ -6,8 +6,8 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/advice"
@@ -91,14 +91,14 @@ func (p *demoPerson) sweep(ctx context.Context, purpose string) (store.Run, erro
 // whenFree starts a measurement once nothing is being measured; a visitor may be quicker, then it waits again.
 func (p *demoPerson) whenFree(ctx context.Context, start func() error) error {
 	for {
-		err := p.m.client.Live(ctx, func(now *session.Snapshot) bool { return now.Sweep.Phase != session.Idle })
+		err := p.m.client.Live(ctx, func(now *api.Snapshot) bool { return now.Sweep.Phase != api.PhaseIdle })
 		if err != nil || ctx.Err() != nil {
 			return err
 		}
 		if err = start(); err == nil || ctx.Err() != nil {
 			return err
 		}
-		if s, e := p.m.client.Snapshot(ctx); e != nil || s.Sweep.Phase == session.Idle {
+		if s, e := p.m.client.Snapshot(ctx); e != nil || s.Sweep.Phase == api.PhaseIdle {
 			return err
 		}
 	}
@@ -181,7 +181,7 @@ func (p *demoPerson) visitor(ctx context.Context) (moves map[string]float64, swe
 		}
 		_, _, touched := p.head.adjusted()
 		switch {
-		case now.Sweep.Phase != session.Idle:
+		case now.Sweep.Phase != api.PhaseIdle:
 			acted = time.Now()
 		case touched.After(acted):
 			acted = touched

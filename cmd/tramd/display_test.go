@@ -5,8 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/tui"
 )
 
@@ -68,8 +68,8 @@ func TestTheWatchIsInTheUnitsOfTheConfiguration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &session.Snapshot{Machine: "linnet", At: time.Now(), Limit: 0.07,
-		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "shift", Text: "tilt moved by +0.0309 mm/m"}}}}
+	s := &api.Snapshot{Machine: "linnet", At: time.Now(), Limit: 0.07,
+		Drift: &api.DriftState{Alarms: []api.Alarm{{Kind: "shift", Text: "tilt moved by +0.0309 mm/m"}}}}
 	if got := tui.View(s, 100, 0, u); !strings.Contains(got, "moved by +6.37 arcsec") {
 		t.Error(got)
 	}

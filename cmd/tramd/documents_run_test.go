@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // provenElsewhere are the shown commands that need more than this test's bench: a terminal, a pair, a machine that
@@ -70,8 +70,8 @@ func TestWhatTheDocumentsShowRuns(t *testing.T) {
 	for range 2 {
 		sw := program(t, "sweep", "--config", s.config)
 		// the second may see the end of the first one's turn
-		waitState(t, s, "a sweep", func(snap *session.Snapshot) bool {
-			return snap.Sweep.Phase == session.Waiting || snap.Sweep.Phase == session.Turning
+		waitState(t, s, "a sweep", func(snap *api.Snapshot) bool {
+			return snap.Sweep.Phase == api.PhaseWaiting || snap.Sweep.Phase == api.PhaseTurning
 		})
 		m.turn(t)
 		if got := sw.wait(); got != exitDone && got != exitOutside && got != exitUndecided {

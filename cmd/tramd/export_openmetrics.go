@@ -7,9 +7,9 @@ import (
 	"slices"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
@@ -56,7 +56,7 @@ func (c *exportCmd) openMetrics(e *env, now time.Time) error {
 	// A check and its sweep have one moment: the sweep first, so that the state is whole when the drift follows.
 	slices.SortStableFunc(steps, func(a, b step) int { return a.at.Compare(b.at) })
 	var out metrics.History
-	state := &session.Snapshot{Machine: cfg.Machine.Name}
+	state := &api.Snapshot{Machine: cfg.Machine.Name}
 	late := 0
 	for _, x := range steps {
 		if x.at.After(now.Add(-headBlock)) {
@@ -81,12 +81,12 @@ func (c *exportCmd) openMetrics(e *env, now time.Time) error {
 // step is one change in the answer to a scrape: a stored sweep, or a check or an event that the drift takes in.
 type step struct {
 	at    time.Time
-	last  session.LastRun
+	last  api.LastRun
 	limit float64 // mm/m
 	entry *drift.Entry
 }
 
-func (x *step) apply(t *drift.Tracker, state *session.Snapshot) error {
+func (x *step) apply(t *drift.Tracker, state *api.Snapshot) error {
 	switch {
 	case x.entry == nil:
 		state.Last, state.Limit = &x.last, x.limit
@@ -139,7 +139,7 @@ func sweepSteps(e *env, s *store.Store, machine string) ([]step, error) {
 					r.ID, err, r.ID)
 			}
 			x := step{at: r.EndedAt, limit: r.Setup.Tolerance.Limit.MMPerM(),
-				last: session.LastRun{Run: r.ID, At: r.EndedAt, Started: r.StartedAt}}
+				last: api.LastRun{Run: r.ID, At: r.EndedAt, Started: r.StartedAt}}
 			if a := short.Tilt; a != nil {
 				x.last.Result.Tilt = &sweep.Axis{Slope: units.Slope(a.Lean) * units.MMPerM,
 					Expanded: units.Slope(a.Expanded) * units.MMPerM}

@@ -15,7 +15,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // mayMount makes sure that the test may mount a disk. Where it may not, the test is run once more, as root of a name
@@ -110,16 +110,16 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config, "--turns", "2", "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
-	waitState(t, s, "stored readings", func(snap *session.Snapshot) bool { return snap.Sweep.Stored > 500 })
+	waitState(t, s, "stored readings", func(snap *api.Snapshot) bool { return snap.Sweep.Stored > 500 })
 	makeRoom := fillDisk(t, disk)
 	var stored, seen int
-	waitState(t, s, "the trouble shown", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the trouble shown", func(snap *api.Snapshot) bool {
 		stored, seen = snap.Sweep.Stored, snap.Sweep.Readings
 		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space")
 	})
-	waitState(t, s, "the live view going on", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the live view going on", func(snap *api.Snapshot) bool {
 		return snap.Sweep.Readings > seen+1000
 	})
 	if text := get(t, "http://"+s.page+"/metrics"); !strings.Contains(text, `tramd_store_ok{machine="linnet"} 0`) ||
@@ -130,8 +130,8 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 		!strings.Contains(text, "no room left") {
 		t.Errorf("health with a full disk: %d %s", code, text)
 	}
-	waitState(t, s, "its end, none of the rest stored", func(snap *session.Snapshot) bool {
-		return snap.Sweep.Phase == session.Idle && snap.HeldBack() != nil && snap.HeldBack().Stored <= stored+1000
+	waitState(t, s, "its end, none of the rest stored", func(snap *api.Snapshot) bool {
+		return snap.Sweep.Phase == api.PhaseIdle && snap.HeldBack() != nil && snap.HeldBack().Stored <= stored+1000
 	})
 	// the person at the terminal has a result, and knows that it is not stored
 	if got := sw.wait(); got != exitOutside {
@@ -148,7 +148,7 @@ func TestADiskThatFillsUpLosesNothing(t *testing.T) {
 		t.Errorf("the record with a full disk: %d %.300s", code, text)
 	}
 	makeRoom()
-	waitState(t, s, "storing again", func(snap *session.Snapshot) bool {
+	waitState(t, s, "storing again", func(snap *api.Snapshot) bool {
 		return snap.Store.OK && snap.HeldBack() == nil
 	})
 	var r swept
@@ -169,7 +169,7 @@ func TestADaemonStartsOnADamagedRecord(t *testing.T) {
 	d := s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config)
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
 	sw.wait()
 	if err := d.cmd.Process.Signal(syscall.SIGTERM); err != nil {
@@ -223,7 +223,7 @@ func TestDamageMetWhileServing(t *testing.T) {
 	d := s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config)
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
 	sw.wait()
 	_, before := status(t, "http://"+s.page+"/api/v1/runs/1")
@@ -340,7 +340,7 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 	makeRoom := fillDisk(t, disk)
 	d := s.daemon(t)
 	waitState(t, s, "both ports live", live)
-	waitState(t, s, "the trouble shown", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the trouble shown", func(snap *api.Snapshot) bool {
 		return !snap.Store.OK && strings.Contains(snap.Store.Error, "free some space") &&
 			strings.Contains(snap.Troubles["record"], "free some space")
 	})
@@ -363,10 +363,10 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 		t.Errorf("the list of a record that is not there: %d %s", code, text)
 	}
 	sw := program(t, "sweep", "--config", s.config, "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
-	waitState(t, s, "its end", func(snap *session.Snapshot) bool {
-		return snap.HeldBack() != nil && snap.Sweep.Phase == session.Idle
+	waitState(t, s, "its end", func(snap *api.Snapshot) bool {
+		return snap.HeldBack() != nil && snap.Sweep.Phase == api.PhaseIdle
 	})
 	sw.wait()
 	var r swept
@@ -399,10 +399,10 @@ func TestADaemonStartsOnAFullDisk(t *testing.T) {
 			t.Fatalf("not well again: %v %+v", err, resp)
 		}
 	}
-	waitState(t, s, "both ports live", func(snap *session.Snapshot) bool {
+	waitState(t, s, "both ports live", func(snap *api.Snapshot) bool {
 		return snap.Store.OK && snap.Troubles["record"] == "" && live(snap)
 	})
-	waitState(t, s, "the run stored", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the run stored", func(snap *api.Snapshot) bool {
 		return snap.HeldBack() == nil && snap.Last != nil
 	})
 	checkStored(t, s, r)
@@ -416,7 +416,7 @@ func TestACopyOfTheFileAloneHoldsTheSweep(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config)
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	time.Sleep(11 * time.Second) // a sweep takes longer than the daemon looks away
 	m.turn(t)
 	sw.wait()

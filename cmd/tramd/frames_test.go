@@ -9,7 +9,7 @@ import (
 	"os/exec"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A whole sweep by frames that are no lines: an indicator asked for a register, an encoder that sends bytes. The
@@ -64,7 +64,7 @@ check = "crc16_modbus"
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config, "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	if _, err := io.WriteString(in, "turn\n"); err != nil {
 		t.Fatal(err)
 	}
@@ -78,7 +78,7 @@ check = "crc16_modbus"
 	if r.Tilt == nil || r.Nod == nil || math.Abs(r.Tilt.MMPerM-tilt) > 0.02 || math.Abs(r.Nod.MMPerM-nod) > 0.02 {
 		t.Errorf("result %+v %+v %+v; the truth is %v and %v", r, r.Tilt, r.Nod, tilt, nod)
 	}
-	waitState(t, s, "the questions", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the questions", func(snap *api.Snapshot) bool {
 		return snap.Devices[0].Answered > 50 && snap.Devices[0].AnswerMS > 0
 	})
 }

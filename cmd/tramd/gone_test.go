@@ -7,7 +7,7 @@ import (
 	"syscall"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A daemon that is killed in a sweep leaves a person at the terminal who wants to know what is left of it; one that is
@@ -25,11 +25,11 @@ func TestADaemonThatGoesAwayInASweep(t *testing.T) {
 			d := s.daemon(t)
 			waitState(t, s, "both ports live", live)
 			sw := program(t, "sweep", "--config", s.config, "--turns", "50")
-			waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+			waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 			m.turn(t)
 			// The terminal, which may be behind the daemon, reports what it has seen stored: it has shown several
 			// seconds' worth, of which all but the last second's is stored.
-			waitState(t, s, "readings shown", func(*session.Snapshot) bool {
+			waitState(t, s, "readings shown", func(*api.Snapshot) bool {
 				return shownReadings(sw.err.String()) > 500
 			})
 			if err := d.cmd.Process.Signal(x.signal); err != nil {

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // Two indicators on one bar, each on a port of its own, are zeroed by a half turn; a head that is swung afterwards is
@@ -36,11 +36,11 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	}
 	stand(0, handTilt)
 	s.daemon(t)
-	waitState(t, s, "both indicators live", func(snap *session.Snapshot) bool {
+	waitState(t, s, "both indicators live", func(snap *api.Snapshot) bool {
 		return live(snap) && snap.Paired && snap.Pair == nil
 	})
 	sw := program(t, "sweep", "--config", s.config, "--half-turn", "tilt", "--json")
-	waitState(t, s, "the first reading", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the first reading", func(snap *api.Snapshot) bool {
 		return len(snap.Sweep.Stations) == 2 && snap.Sweep.Stations[0].State == "taken"
 	})
 	stand(180, handTilt)
@@ -69,7 +69,7 @@ func TestAHalfTurnByHandZeroesAPair(t *testing.T) {
 	}
 	reads := func(want float64) {
 		t.Helper()
-		waitState(t, s, fmt.Sprintf("%+.3f mm/m along the bar", want), func(snap *session.Snapshot) bool {
+		waitState(t, s, fmt.Sprintf("%+.3f mm/m along the bar", want), func(snap *api.Snapshot) bool {
 			p := snap.Pair
 			return p != nil && p.MMPerM != nil && math.Abs(*p.Deg-180) < 1e-6 && math.Abs(*p.MMPerM-want) < 0.006
 		})

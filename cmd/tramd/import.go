@@ -14,7 +14,6 @@ import (
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/mixed"
@@ -132,13 +131,13 @@ func (c *importCmd) judgeTimes() error {
 }
 
 // importer brings one file in.
-type importer func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error)
+type importer func(ctx context.Context, file *os.File, f api.Recorded) (api.Imported, error)
 
 // importWay is through the daemon where one runs, else straight into the store.
 func importWay(e *env, cfg *config.Config) (way importer, closing func(), err error) {
 	cl := client.New(cfg.Control.Socket)
 	if cl.Alive(e.ctx) {
-		return func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error) {
+		return func(ctx context.Context, file *os.File, f api.Recorded) (api.Imported, error) {
 			return cl.Import(ctx, file, f)
 		}, cl.Close, nil
 	}
@@ -147,7 +146,7 @@ func importWay(e *env, cfg *config.Config) (way importer, closing func(), err er
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(ctx context.Context, file *os.File, f session.Recorded) (api.Imported, error) {
+	return func(ctx context.Context, file *os.File, f api.Recorded) (api.Imported, error) {
 		return runs.Import(ctx, s, file, f, cfg.Setup(), func(pts []sweep.Point, setup sweep.Setup) (
 			sweep.Result, error) {
 			return runs.FitKnowing(ctx, s, 0, pts, setup, mixed.FitWith, e.log)
@@ -176,7 +175,7 @@ func (c *importCmd) bring(ctx context.Context, way importer, path string) (out a
 	if err != nil {
 		return out, at, err
 	}
-	out, err = way(ctx, file, session.Recorded{
+	out, err = way(ctx, file, api.Recorded{
 		Name: filepath.Base(path), At: at, Purpose: c.Purpose, TemperatureC: c.Temperature, Again: c.Again,
 		Kind: c.Kind, Subject: c.Subject, Tolerance: c.Limit, Own: own,
 	})

@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // recordedSweep finds a recorded sweep of the test data.
@@ -93,7 +93,7 @@ func TestRecordedSweepsAreImportedOnce(t *testing.T) {
 		!strings.Contains(out, "taken 2026-03-02 07:30") {
 		t.Errorf("again: %d %s %s", status, out, errOut)
 	}
-	waitState(t, s, "the imported check", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the imported check", func(snap *api.Snapshot) bool {
 		return snap.Last != nil && snap.Last.Run == 2
 	})
 	if _, out, _ := call(t, "runs", "--config", s.config); !strings.Contains(out, "2026-02-03 10:20:00") ||

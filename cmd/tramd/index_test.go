@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -26,9 +26,9 @@ func loseCounts(t *testing.T, lose string) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config, "--turns", "4", "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
-	waitState(t, s, "the doubt", func(snap *session.Snapshot) bool { return len(snap.Sweep.Doubts) > 0 })
+	waitState(t, s, "the doubt", func(snap *api.Snapshot) bool { return len(snap.Sweep.Doubts) > 0 })
 	if got := sw.wait(); got != exitOutside {
 		t.Errorf("status %d: %s", got, sw.err.String())
 	}
@@ -57,7 +57,7 @@ func TestAnEncoderThatStartsAnewEndsTheSweep(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config, "--turns", "2")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
 	if got := sw.wait(); got != exitFailed ||
 		!strings.Contains(sw.err.String(), "jumped further than an arm can turn") {

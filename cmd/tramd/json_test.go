@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // oneObject runs a command and decodes the one JSON object that it must print.
@@ -48,7 +48,7 @@ func TestProgramsAreAnsweredInJSON(t *testing.T) {
 		t.Error(err)
 	}
 	status, out, errOut := call(t, "watch", "--config", s.config, "--once", "--json")
-	var snap session.Snapshot
+	var snap api.Snapshot
 	if err := json.Unmarshal([]byte(out), &snap); err != nil || status != exitDone || snap.Machine != "linnet" ||
 		len(snap.Devices) != 2 {
 		t.Errorf("watch: status %d, %v, %+v, %s", status, err, snap, errOut)

@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A controller that is not ours tells whether its spindle runs, and how long it has: on the page, with the run and in
@@ -48,18 +48,18 @@ baud = 19200
 modbus = { address = 9, function = 4, register = 16, type = "uint32", scale = "0.1 h" }
 ask_every_s = 1.0
 `, plugIn(t, peer.Port)))
-	hours := func(want float64) func(*session.Snapshot) bool {
-		return func(snap *session.Snapshot) bool {
+	hours := func(want float64) func(*api.Snapshot) bool {
+		return func(snap *api.Snapshot) bool {
 			return snap.Hours != nil && snap.Hours.Hours != nil && math.Abs(*snap.Hours.Hours-want) < 1e-9
 		}
 	}
 	d := s.daemon(t)
 	waitState(t, s, "the hours", hours(1200))
-	waitState(t, s, "the spindle off, the door not known", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the spindle off, the door not known", func(snap *api.Snapshot) bool {
 		return len(snap.Inputs) == 2 && snap.Inputs[0].State == "off" && snap.Inputs[1].State == "unknown"
 	})
 	io.WriteString(in, "run 1\nhours 12001\n")
-	waitState(t, s, "the spindle on", func(snap *session.Snapshot) bool { return snap.Inputs[0].State == "on" })
+	waitState(t, s, "the spindle on", func(snap *api.Snapshot) bool { return snap.Inputs[0].State == "on" })
 	text := get(t, "http://"+s.page+"/metrics")
 	for _, want := range []string{`tramd_input_on{input="spindle",machine="linnet"} 1`,
 		`tramd_spindle_run_seconds_total{machine="linnet"} 4.32e+06`,
@@ -73,7 +73,7 @@ ask_every_s = 1.0
 	}
 	waitState(t, s, "both ports", live)
 	sweep := program(t, "sweep", "--config", s.config, "--json")
-	waitState(t, s, "the sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "the sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
 	if got := sweep.wait(); got != exitDone && got != exitOutside && got != exitUndecided {
 		t.Fatalf("the sweep ended with %d: %s", got, sweep.err.String())
@@ -88,17 +88,17 @@ ask_every_s = 1.0
 	d.kill()
 	io.WriteString(in, "hours 12003\n")
 	s.daemon(t)
-	waitState(t, s, "at least what was shown", func(snap *session.Snapshot) bool {
+	waitState(t, s, "at least what was shown", func(snap *api.Snapshot) bool {
 		return snap.Hours != nil && snap.Hours.Hours != nil && *snap.Hours.Hours >= 1200.1
 	})
 	if status, _, errOut := call(t, "event", "hours", "900", "--config", s.config); status != exitDone {
 		t.Fatal(errOut)
 	}
-	waitState(t, s, "the correction", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the correction", func(snap *api.Snapshot) bool {
 		return snap.Hours.Hours != nil && *snap.Hours.Hours < 901
 	})
 	io.WriteString(in, "mute\n")
-	waitState(t, s, "not known any more", func(snap *session.Snapshot) bool {
+	waitState(t, s, "not known any more", func(snap *api.Snapshot) bool {
 		return snap.Inputs[0].State == "unknown"
 	})
 }
@@ -122,10 +122,10 @@ func TestTheArmStopsWhenTheMachineIsNoLongerIdle(t *testing.T) {
 	s := c.shop(t, retracts+fmt.Sprintf(
 		"[check]\nidle_input = \"rests\"\nidle_state = \"on\"\n[[input]]\nname = \"rests\"\nsource = \"file\"\nfile = %q\n", value))
 	s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	for text, want := range map[string]string{"": "input rests is unknown", "0\n": "input rests is off"} {
 		say(text)
-		waitState(t, s, want, func(snap *session.Snapshot) bool {
+		waitState(t, s, want, func(snap *api.Snapshot) bool {
 			return strings.Contains("input rests is "+snap.Inputs[0].State, want)
 		})
 		p := programIn(t, "program", "--config", s.config)
@@ -136,10 +136,10 @@ func TestTheArmStopsWhenTheMachineIsNoLongerIdle(t *testing.T) {
 		}
 	}
 	say("1\n")
-	waitState(t, s, "rest", func(snap *session.Snapshot) bool { return snap.Inputs[0].State == "on" })
+	waitState(t, s, "rest", func(snap *api.Snapshot) bool { return snap.Inputs[0].State == "on" })
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
-	waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+	waitState(t, s, "the first station", func(snap *api.Snapshot) bool { return snap.Sweep.Readings == 1 })
 	say("0\n")
 	if got := p.wait(); got != exitFailed ||
 		!strings.Contains(p.err.String(), "input rests is off; not retracted: the machine may be in use") {

@@ -13,9 +13,9 @@ import (
 	"testing"
 	"time"
 
-	"github.com/santhosh-tekuri/jsonschema/v6"
+	"tramd/cmd/tramd/internal/api"
 
-	"tramd/cmd/tramd/internal/session"
+	"github.com/santhosh-tekuri/jsonschema/v6"
 )
 
 // described is the daemon's own description of its API, as it is served, held against what the daemon answers.
@@ -245,9 +245,9 @@ func TestTheDaemonAnswersAsItsDescriptionSays(t *testing.T) {
 	d.stream(t)
 	d.ask(t, "POST /api/v1/sweeps", "/api/v1/sweeps", `{}`) // one is going on
 	m.turn(t)
-	waitState(t, s, "a lean while the arm turns", func(x *session.Snapshot) bool { return x.Sweep.Result != nil })
+	waitState(t, s, "a lean while the arm turns", func(x *api.Snapshot) bool { return x.Sweep.Result != nil })
 	d.stream(t)
-	waitState(t, s, "the end", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
+	waitState(t, s, "the end", func(x *api.Snapshot) bool { return x.Sweep.Phase == api.PhaseIdle })
 	d.stream(t)
 	d.must(t, "GET /api/v1/chain.svg", "/api/v1/chain.svg", "") // what is logged below makes the sweep an old one
 	run := fmt.Sprintf("/api/v1/runs/%d", swept.Run)
@@ -314,7 +314,7 @@ func (d *described) typedByHand(t *testing.T) {
 	d.stream(t)
 	d.must(t, "DELETE /api/v1/sweeps/{id}", at, "")
 	d.ask(t, "DELETE /api/v1/sweeps/{id}", "/api/v1/sweeps/4711", "")
-	waitState(t, s, "the end", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
+	waitState(t, s, "the end", func(x *api.Snapshot) bool { return x.Sweep.Phase == api.PhaseIdle })
 
 	var out struct{ Run int64 }
 	begun := d.must(t, "POST /api/v1/measurements", "/api/v1/measurements", `{"kind":"traverse","typed":true}`)
@@ -327,7 +327,7 @@ func (d *described) typedByHand(t *testing.T) {
 			`{"text":"`+mm+`"}`)
 		d.stream(t)
 	}
-	waitState(t, s, "the end", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
+	waitState(t, s, "the end", func(x *api.Snapshot) bool { return x.Sweep.Phase == api.PhaseIdle })
 	d.must(t, "GET /api/v1/runs/{id}", fmt.Sprintf("/api/v1/runs/%d", out.Run), "")
 	d.must(t, "GET /api/v1/runs", "/api/v1/runs", "")
 	d.must(t, "GET /api/v1/runs/{id}/measured", fmt.Sprintf("/api/v1/runs/%d/measured", out.Run), "")
@@ -353,7 +353,7 @@ func (d *described) pair(t *testing.T) {
 	s := newShop(t, ports+"[angle]\nsource = \"stations\"\nsettle_s = 0.3\n")
 	s.daemon(t)
 	d.to(t, s)
-	waitState(t, s, "both indicators live", func(x *session.Snapshot) bool { return live(x) && x.Paired })
+	waitState(t, s, "both indicators live", func(x *api.Snapshot) bool { return live(x) && x.Paired })
 	var out struct{ Run int64 }
 	if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/pair", "/api/v1/pair", `{"axis":"nod"}`)),
 		&out); err != nil {
@@ -371,7 +371,7 @@ func (d *described) motion(t *testing.T) {
 	s := c.shop(t)
 	s.daemon(t)
 	d.to(t, s)
-	waitState(t, s, "the indicator", func(x *session.Snapshot) bool { return x.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(x *api.Snapshot) bool { return x.Devices[0].State == "live" })
 	arm := func() string {
 		var out struct{ Key string }
 		if err := json.Unmarshal([]byte(d.must(t, "POST /api/v1/motion/arm", "/api/v1/motion/arm", "")),
@@ -392,7 +392,7 @@ func (d *described) motion(t *testing.T) {
 	d.must(t, "POST /api/v1/motion/hold", "/api/v1/motion/hold", key)
 	d.stream(t)
 	d.must(t, "POST /api/v1/motion/hold/{id}", fmt.Sprintf("/api/v1/motion/hold/%d", out.Run), ".")
-	waitState(t, s, "the stop", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
+	waitState(t, s, "the stop", func(x *api.Snapshot) bool { return x.Sweep.Phase == api.PhaseIdle })
 	arm()
 	if code, _ := d.ask(t, "POST /api/v1/motion/start", "/api/v1/motion/start", `{"key":"none"}`); code < 400 {
 		t.Errorf("a key that is none: %d", code)
@@ -400,5 +400,5 @@ func (d *described) motion(t *testing.T) {
 	key = arm()
 	d.must(t, "POST /api/v1/motion/start", "/api/v1/motion/start", key)
 	d.must(t, "POST /api/v1/motion/release", "/api/v1/motion/release", key)
-	waitState(t, s, "the stop", func(x *session.Snapshot) bool { return x.Sweep.Phase == session.Idle })
+	waitState(t, s, "the stop", func(x *api.Snapshot) bool { return x.Sweep.Phase == api.PhaseIdle })
 }

@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A daemon that stood still has watched nothing: the first thing it sends is the stop command.
@@ -19,10 +19,10 @@ func TestAfterAFreezeNothingMoves(t *testing.T) {
 	c := startController(t, "--speedup", "1")
 	s := c.shop(t)
 	d := s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
-	waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+	waitState(t, s, "the first station", func(snap *api.Snapshot) bool { return snap.Sweep.Readings == 1 })
 	if err := d.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
 		t.Fatal(err)
 	}
@@ -70,7 +70,7 @@ func TestALineThatIsHalfClosedGetsTheStop(t *testing.T) {
 	c.Paths.Controller = "tcp://" + l.Addr().String()
 	s := c.shop(t)
 	s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
 	if got := p.wait(); got != exitFailed ||

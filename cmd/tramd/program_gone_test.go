@@ -11,9 +11,9 @@ import (
 
 	"github.com/creack/pty"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/interlock"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 )
 
@@ -52,12 +52,12 @@ func TestATerminalThatGoesAwayStopsTheArm(t *testing.T) {
 			c := startController(t, "--speedup", "1")
 			s := c.shop(t)
 			s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+			waitState(t, s, "the indicator", func(snap *api.Snapshot) bool {
 				return snap.Devices[0].State == "live"
 			})
 			cmd, keys := programOnTerminal(t, "program", "--config", s.config)
 			io.WriteString(keys, "linnet\n")
-			waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+			waitState(t, s, "the first station", func(snap *api.Snapshot) bool { return snap.Sweep.Readings == 1 })
 			gone := time.Now()
 			if err := goAway(cmd.Process, keys); err != nil {
 				t.Fatal(err)
@@ -67,7 +67,7 @@ func TestATerminalThatGoesAwayStopsTheArm(t *testing.T) {
 			if d := time.Since(gone); d > 2*interlock.HoldFor+6*time.Second {
 				t.Errorf("stopped after %v", d)
 			}
-			waitState(t, s, "the end", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Idle })
+			waitState(t, s, "the end", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseIdle })
 			cl := client.New(s.socket)
 			defer cl.Close()
 			run, err := endedRun(t.Context(), cl, 1)

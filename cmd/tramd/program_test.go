@@ -11,7 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // controller is a motion controller that shares no code with tramd: a script in Python on a pty.
@@ -86,7 +86,7 @@ func TestAProgramSweepsThereAndBack(t *testing.T) {
 	c := startController(t)
 	s := c.shop(t)
 	s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	_, want, _ := call(t, "program", "--config", s.config, "--dry-run")
 	if n := len(c.commands(t)); n != 0 {
 		t.Fatalf("a dry run sent %d commands", n)
@@ -136,7 +136,7 @@ func TestWhateverGoesWrongStopsTheArm(t *testing.T) {
 			c := startController(t, "--fault", tc.fault)
 			s := c.shop(t)
 			s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+			waitState(t, s, "the indicator", func(snap *api.Snapshot) bool {
 				return snap.Devices[0].State == "live"
 			})
 			p := programIn(t, "program", "--config", s.config)
@@ -168,13 +168,13 @@ func TestAfterAStopItIsRetractedWhereThatIsSafe(t *testing.T) {
 			c := startController(t, "--stands", "--fault", x.fault, "--speedup", x.speedup)
 			s := c.shop(t, retracts)
 			s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+			waitState(t, s, "the indicator", func(snap *api.Snapshot) bool {
 				return snap.Devices[0].State == "live"
 			})
 			p := programIn(t, "program", "--config", s.config)
 			io.WriteString(p.in, "linnet\n")
 			if x.fault == "" {
-				waitState(t, s, "the first station", func(snap *session.Snapshot) bool {
+				waitState(t, s, "the first station", func(snap *api.Snapshot) bool {
 					return snap.Sweep.Readings == 1
 				})
 				if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
@@ -232,12 +232,12 @@ func TestAStopThatIsAskedForAndAnEndOfTheDaemonStopTheArm(t *testing.T) {
 			c := startController(t, "--speedup", "1")
 			s := c.shop(t)
 			d := s.daemon(t)
-			waitState(t, s, "the indicator", func(snap *session.Snapshot) bool {
+			waitState(t, s, "the indicator", func(snap *api.Snapshot) bool {
 				return snap.Devices[0].State == "live"
 			})
 			p := programIn(t, "program", "--config", s.config)
 			io.WriteString(p.in, "linnet\n")
-			waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+			waitState(t, s, "the first station", func(snap *api.Snapshot) bool { return snap.Sweep.Readings == 1 })
 			do(t, d, p.process)
 			if got := p.wait(); got != exitFailed {
 				t.Errorf("status %d, it said %s", got, p.err.String())
@@ -252,10 +252,10 @@ func TestCtrlCOnTheWayBackSaysThatTheArmDidNotArrive(t *testing.T) {
 	c := startController(t)
 	s := c.shop(t, "end = [\"G1 A300 F900\", \"G4 P60\"]\n") // long enough to be seen on a busy computer
 	s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
-	waitState(t, s, "the way back", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Returning })
+	waitState(t, s, "the way back", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseReturning })
 	if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
 		t.Fatal(err)
 	}
@@ -272,10 +272,10 @@ func TestAControllerUnpluggedInTheMiddleIsSaidToBeOutOfReach(t *testing.T) {
 	c := startController(t, "--speedup", "1")
 	s := c.shop(t)
 	s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
-	waitState(t, s, "the first station", func(snap *session.Snapshot) bool { return snap.Sweep.Readings == 1 })
+	waitState(t, s, "the first station", func(snap *api.Snapshot) bool { return snap.Sweep.Readings == 1 })
 	pullOut(c.Paths.Controller)
 	io.WriteString(c.in, "unplug\n")
 	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "use the machine's own stop") {
@@ -298,12 +298,12 @@ func TestPlannedMotionNeedsAnArmingOfItsOwn(t *testing.T) {
 	if got := p.wait(); got != exitDone || !strings.Contains(p.out.String(), "Planned checks may move linnet until") {
 		t.Errorf("status %d: %s %s", got, p.out.String(), p.err.String())
 	}
-	waitState(t, s, "the arming", func(snap *session.Snapshot) bool { return snap.Angle.ArmedUntil != nil })
+	waitState(t, s, "the arming", func(snap *api.Snapshot) bool { return snap.Angle.ArmedUntil != nil })
 	if status, out, errOut := call(t, "disarm", "--config", s.config, "--json"); status != exitDone ||
 		out != `{"machine":"linnet","armed":false}`+"\n" {
 		t.Errorf("%d %s", status, errOut)
 	}
-	waitState(t, s, "no arming", func(snap *session.Snapshot) bool { return snap.Angle.ArmedUntil == nil })
+	waitState(t, s, "no arming", func(snap *api.Snapshot) bool { return snap.Angle.ArmedUntil == nil })
 	if n := len(c.commands(t)); n != 0 {
 		t.Errorf("%d commands were sent", n)
 	}

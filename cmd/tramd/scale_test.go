@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // rail is a carriage on a rail with an indicator and a linear scale: a script that shares no code with tramd.
@@ -51,7 +51,7 @@ func (m *rail) ports(more string) string {
 // waitLeg waits until a line of the traverse in hand is the present one, and taking means so much.
 func waitLeg(t *testing.T, s shop, leg int, act string) (say string) {
 	t.Helper()
-	waitState(t, s, fmt.Sprintf("line %d, %s", leg, act), func(snap *session.Snapshot) bool {
+	waitState(t, s, fmt.Sprintf("line %d, %s", leg, act), func(snap *api.Snapshot) bool {
 		m := snap.Sweep.Measured
 		say = snap.Sweep.Say
 		return m != nil && leg < len(m.Places) && m.Places[leg].State == "here" && m.Act == act
@@ -74,7 +74,7 @@ tolerance = "0.3/300"
 straightness_mm = 0.1
 `))
 	s.daemon(t)
-	waitState(t, s, "both instruments live", func(snap *session.Snapshot) bool {
+	waitState(t, s, "both instruments live", func(snap *api.Snapshot) bool {
 		return snap.Devices[0].State == "live" && snap.Devices[1].State == "live"
 	})
 	p := programIn(t, "traverse", "--config", s.config, "--json")
@@ -83,7 +83,7 @@ straightness_mm = 0.1
 	press()
 	waitLeg(t, s, 0, "end")
 	m.say(t, "go 300 3")
-	waitState(t, s, "a live slope and a curve", func(snap *session.Snapshot) bool {
+	waitState(t, s, "a live slope and a curve", func(snap *api.Snapshot) bool {
 		x := snap.Sweep.Measured
 		return x != nil && strings.Contains(x.Say, "slope +0.") && len(x.Curve) > 20
 	})
@@ -101,7 +101,7 @@ straightness_mm = 0.1
 	// The scale has to speak before it can be set; until it has, a press is refused.
 	for refused := 0; ; {
 		press()
-		waitState(t, s, "the line begun again, or a refusal", func(snap *session.Snapshot) bool {
+		waitState(t, s, "the line begun again, or a refusal", func(snap *api.Snapshot) bool {
 			m := snap.Sweep.Measured
 			return m != nil && m.Act == "end" ||
 				strings.Count(p.err.String(), "the scale has said nothing yet") > refused

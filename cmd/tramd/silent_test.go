@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // An indicator whose battery is empty stays on an open port. It was live, up and healthy for ever.
@@ -23,8 +23,8 @@ func TestASilentIndicatorIsSeenEverywhere(t *testing.T) {
 	a.mute = true
 	a.mu.Unlock()
 	began := time.Now()
-	waitState(t, s, "silence", func(snap *session.Snapshot) bool {
-		return snap.Devices[0].State == session.StateSilent && strings.Contains(snap.Sweep.Say, "arm is silent")
+	waitState(t, s, "silence", func(snap *api.Snapshot) bool {
+		return snap.Devices[0].State == api.StateSilent && strings.Contains(snap.Sweep.Say, "arm is silent")
 	})
 	t.Logf("seen after %v", time.Since(began).Round(100*time.Millisecond))
 	text := get(t, "http://"+s.page+"/metrics")

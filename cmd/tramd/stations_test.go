@@ -9,9 +9,9 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
+	"tramd/cmd/tramd/internal/api"
 
-	"tramd/cmd/tramd/internal/session"
+	"github.com/creack/pty"
 )
 
 const handTilt, handNod, handRadius = 0.179e-3, -0.25e-3, 140.0
@@ -55,7 +55,7 @@ func TestTypedReadingsOfAPlainDial(t *testing.T) {
 	s.daemon(t)
 	sw := programIn(t, "sweep", "--config", s.config, "--json")
 	for i, deg := range []float64{0, 90, 180, 270, 0} {
-		waitState(t, s, "a reading to be asked for", func(snap *session.Snapshot) bool {
+		waitState(t, s, "a reading to be asked for", func(snap *api.Snapshot) bool {
 			return snap.Sweep.Wanted == "dial" && snap.Sweep.Stations[i].State == "here"
 		})
 		um := fmtFloat(math.Round(1000 * handHeight(deg)))
@@ -99,7 +99,7 @@ func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	s := newShop(t, "[[indicator]]\nname = \"arm\"\nport = \""+armName+
 		"\"\nradius_mm = 140.0\n[angle]\nsource = \"stations\"\nsettle_s = 30\ntrigger_port = \""+footName+"\"\n")
 	s.daemon(t)
-	waitState(t, s, "the indicator live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator live", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	keys, screen, err := pty.Open()
 	if err != nil {
 		t.Fatal(err)
@@ -109,7 +109,7 @@ func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	at := 0.0
 	turn := func(h float64) { at = h; height <- h }
 	press := func(i int, do func()) {
-		waitState(t, s, "the station, and the indicator showing it", func(snap *session.Snapshot) bool {
+		waitState(t, s, "the station, and the indicator showing it", func(snap *api.Snapshot) bool {
 			shown := snap.Devices[0].ReadingMM
 			return len(snap.Sweep.Stations) == 5 && snap.Sweep.Stations[i].State == "here" && shown != nil &&
 				math.Abs(*shown-at) < 0.001
@@ -120,7 +120,7 @@ func TestAKeyAndAFootSwitchTakeStations(t *testing.T) {
 	key := func(k string) func() { return func() { io.WriteString(keys, k) } }
 	kick := func() { io.WriteString(foot, "x\r\n") }
 	turn(handHeight(0))
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Run == 1 })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Run == 1 })
 	time.Sleep(300 * time.Millisecond) // the terminal hands over single keys
 	press(0, key(" "))
 	turn(handHeight(90) + 0.1)

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A recorded sweep whose angles are not known is fitted by the speed that its own wave shows.
@@ -69,9 +69,9 @@ func TestConstantTurningOfAMachineThatIsNotOurs(t *testing.T) {
 		fmt.Sprintf(
 			"[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"steady\"\nport = %q\nmark_deg = 0.0\n", m.Paths.Indicator, m.Paths.Encoder))
 	s.daemon(t)
-	waitState(t, s, "the indicator", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	sw := program(t, "sweep", "--config", s.config, "--turns", "4", "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
 	if got := sw.wait(); got != exitOutside {
 		t.Errorf("status %d: %s", got, sw.err.String())

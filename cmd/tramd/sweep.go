@@ -7,9 +7,9 @@ import (
 	"io"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/tui"
 	"tramd/store"
 	"tramd/sweep"
@@ -103,8 +103,8 @@ func watchRun(ctx context.Context, cl *client.Client, id int64, source string, i
 	restore := tui.Steer(watch, source, cl, id, in, show)
 	defer restore()
 	seen, others := false, 0
-	var last session.SweepState
-	err := cl.Live(watch, func(s *session.Snapshot) bool {
+	var last api.SweepState
+	err := cl.Live(watch, func(s *api.Snapshot) bool {
 		if s.Sweep.Run != id {
 			// The first states may still be from before the start.
 			others++
@@ -132,7 +132,7 @@ func watchRun(ctx context.Context, cl *client.Client, id int64, source string, i
 }
 
 // ofGone adds to the news that the daemon went away what was kept of the run, and how it is seen.
-func ofGone(err error, run int64, last session.SweepState) error {
+func ofGone(err error, run int64, last api.SweepState) error {
 	if !errors.Is(err, client.ErrGone) && !errors.Is(err, client.ErrNoDaemon) {
 		return err
 	}

@@ -15,19 +15,19 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // waitState waits until the daemon's state satisfies ok.
-func waitState(t *testing.T, s shop, what string, ok func(*session.Snapshot) bool) {
+func waitState(t *testing.T, s shop, what string, ok func(*api.Snapshot) bool) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	var last session.Snapshot
+	var last api.Snapshot
 	cl := s.client(t)
 	for {
-		err := cl.Live(ctx, func(snap *session.Snapshot) bool { last = *snap; return !ok(snap) })
+		err := cl.Live(ctx, func(snap *api.Snapshot) bool { last = *snap; return !ok(snap) })
 		switch {
 		case err == nil:
 			return
@@ -40,7 +40,7 @@ func waitState(t *testing.T, s shop, what string, ok func(*session.Snapshot) boo
 	}
 }
 
-func live(snap *session.Snapshot) bool {
+func live(snap *api.Snapshot) bool {
 	for _, d := range snap.Devices {
 		if d.State != "live" {
 			return false
@@ -87,7 +87,7 @@ func TestASweepOfAMachineThatIsNotOursGivesItsTruth(t *testing.T) {
 			d := s.daemon(t)
 			waitState(t, s, "both ports live", live)
 			sw := program(t, "sweep", "--config", s.config, "--turns", "2", "--json", "--temperature", "21.5")
-			waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+			waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 			m.turn(t)
 			if got := sw.wait(); got != tc.status {
 				t.Errorf("exit status %d, want %d; %s", got, tc.status, sw.err.String())
@@ -202,9 +202,9 @@ func TestCtrlCLeavesTheRunStoredAsAbandoned(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config)
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
-	waitState(t, s, "readings", func(snap *session.Snapshot) bool { return snap.Sweep.Readings > 100 })
+	waitState(t, s, "readings", func(snap *api.Snapshot) bool { return snap.Sweep.Readings > 100 })
 	if status, _, errOut := call(t, "sweep", "--config", s.config); status != exitFailed ||
 		!strings.Contains(errOut, "run 1 is being taken") {
 		t.Errorf("a second sweep: %d %s", status, errOut)
@@ -235,10 +235,10 @@ func TestAKilledDaemonLosesNothingItSaidWasStored(t *testing.T) {
 	d := s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	program(t, "sweep", "--config", s.config)
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
 	stored := 0
-	waitState(t, s, "stored readings", func(snap *session.Snapshot) bool {
+	waitState(t, s, "stored readings", func(snap *api.Snapshot) bool {
 		stored = snap.Sweep.Stored
 		return stored > 500
 	})
@@ -273,11 +273,11 @@ func TestUnpluggedPortsEndTheSweepAndKeepItsReadings(t *testing.T) {
 	s.daemon(t)
 	waitState(t, s, "both ports live", live)
 	sw := program(t, "sweep", "--config", s.config)
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	m.turn(t)
-	waitState(t, s, "readings", func(snap *session.Snapshot) bool { return snap.Sweep.Readings > 100 })
+	waitState(t, s, "readings", func(snap *api.Snapshot) bool { return snap.Sweep.Readings > 100 })
 	m.end()
-	waitState(t, s, "the loss", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the loss", func(snap *api.Snapshot) bool {
 		return snap.Devices[0].State != "live" && strings.Contains(snap.Sweep.Say, "Plug it in")
 	})
 	if metrics := get(t, "http://"+s.page+"/metrics"); strings.Contains(metrics, "tramd_indicator_metres{") ||
@@ -317,7 +317,7 @@ func TestStationsByHand(t *testing.T) {
 		}
 		height <- 0.5 + 140*(tilt*math.Cos(th)+nod*math.Sin(th))
 		if i < 4 {
-			waitState(t, s, "the station taken", func(snap *session.Snapshot) bool {
+			waitState(t, s, "the station taken", func(snap *api.Snapshot) bool {
 				return len(snap.Sweep.Stations) == 5 && snap.Sweep.Stations[i].State == "taken"
 			})
 		}

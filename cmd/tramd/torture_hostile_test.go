@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/certs/certstest"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // forwarded gives an address that leads to the daemon's local socket.
@@ -63,7 +63,7 @@ func tortureHostile(t *testing.T) {
 	s.givePassword(t)
 	tenYears(t, filepath.Join(s.dir, "tramd.db"), 1000)
 	s.daemon(t)
-	waitState(t, s, "the port live", func(snap *session.Snapshot) bool { return live(snap) })
+	waitState(t, s, "the port live", func(snap *api.Snapshot) bool { return live(snap) })
 	page := s.page
 	s.page = s.forwarded(t)
 	before := holds(t, s)

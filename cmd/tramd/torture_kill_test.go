@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/store"
 )
 
@@ -71,7 +71,7 @@ func sweepUntil(t *testing.T, s shop, d *process, after time.Duration) (run int6
 	time.AfterFunc(after, func() { d.kill(); close(killed) })
 	run, err := cl.StartSweep(ctx, 100, "check")
 	if err == nil {
-		_ = cl.Live(ctx, func(snap *session.Snapshot) bool { // until it dies
+		_ = cl.Live(ctx, func(snap *api.Snapshot) bool { // until it dies
 			if snap.Sweep.Run == run {
 				stored = max(stored, snap.Sweep.Stored)
 			}

@@ -13,9 +13,9 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
+	"tramd/cmd/tramd/internal/api"
 
-	"tramd/cmd/tramd/internal/session"
+	"github.com/creack/pty"
 )
 
 // One port sends garbage as fast as it is taken; the other must not notice.
@@ -34,7 +34,7 @@ func tortureGarbage(t *testing.T) {
 			"[[indicator]]\nname = \"arm\"\nport = %q\nradius_mm = 120.0\n[[indicator]]\nname = \"bad\"\nport = %q\nradius_mm = 120.0\n[angle]\nsource = \"stations\"\n",
 			good.name, slave.Name()))
 	s.daemon(t)
-	waitState(t, s, "the good port live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the good port live", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	before := holds(t, s)
 	gauge := beginTally(t, s, good)
 	var sent atomic.Int64

@@ -13,7 +13,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // soakFor is how long the soak lasts; zero is as long as the rest of a torture allows.
@@ -50,7 +50,7 @@ func tortureSoak(t *testing.T) {
 			}
 			id, err := cl.StartSweep(ctx, 1, "check")
 			if err == nil {
-				err = cl.Live(ctx, func(snap *session.Snapshot) bool { return snap.Sweep.Run == id })
+				err = cl.Live(ctx, func(snap *api.Snapshot) bool { return snap.Sweep.Run == id })
 			}
 			if err == nil {
 				n++

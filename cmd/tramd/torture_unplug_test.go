@@ -11,9 +11,9 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
+	"tramd/cmd/tramd/internal/api"
 
-	"tramd/cmd/tramd/internal/session"
+	"github.com/creack/pty"
 )
 
 // socketed is a lasting name at which an indicator is plugged in and pulled out.
@@ -60,7 +60,7 @@ func (p *socketed) pull() {
 
 // jammed says that another program holds a pty of that number: the numbers are handed out again as soon as a pty is
 // closed, and other tests may be running.
-func jammed(d session.DeviceState) bool { return strings.Contains(d.Error, "in use by pid") }
+func jammed(d api.DeviceState) bool { return strings.Contains(d.Error, "in use by pid") }
 
 // replug takes another pty, and lets go of the old one only then, so that it is another.
 func (p *socketed) replug(t *testing.T) {
@@ -76,7 +76,7 @@ func plugged(t *testing.T, s shop, sockets []*socketed) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	tried := time.Now()
-	if err := s.client(t).Live(ctx, func(snap *session.Snapshot) bool {
+	if err := s.client(t).Live(ctx, func(snap *api.Snapshot) bool {
 		for i, d := range snap.Devices {
 			if jammed(d) && time.Since(tried) > 2*time.Second {
 				tried = time.Now()
@@ -121,7 +121,7 @@ func tortureUnplugs(t *testing.T) {
 		there[i] = true
 	}
 	tried := time.Now()
-	err := s.client(t).Live(ctx, func(snap *session.Snapshot) bool {
+	err := s.client(t).Live(ctx, func(snap *api.Snapshot) bool {
 		all := true
 		for _, d := range snap.Devices {
 			var i int

@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 const byTyping = "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_mm = 0.001\n[angle]\nsource = \"typed\"\ntyped_unit = \"um\"\n"
@@ -18,7 +18,7 @@ const byTyping = "[[indicator]]\nname = \"dial\"\nradius_mm = 140.0\nresolution_
 // typeAt waits until the place of a number is asked for, and types.
 func typeAt(t *testing.T, s shop, in io.Writer, place int, text string) {
 	t.Helper()
-	waitState(t, s, fmt.Sprintf("place %d to be asked for", place), func(snap *session.Snapshot) bool {
+	waitState(t, s, fmt.Sprintf("place %d to be asked for", place), func(snap *api.Snapshot) bool {
 		m := snap.Sweep.Measured
 		return m != nil && snap.Sweep.Wanted != "" && place < len(m.Places) && m.Places[place].State == "here"
 	})
@@ -51,7 +51,7 @@ straightness_mm = 0.05
 		}
 		typeAt(t, s, p.in, i, fmtFloat(math.Round(1000*height(x, line))))
 		if i == 3 {
-			waitState(t, s, "a live slope", func(snap *session.Snapshot) bool {
+			waitState(t, s, "a live slope", func(snap *api.Snapshot) bool {
 				return snap.Sweep.Measured != nil && strings.Contains(snap.Sweep.Measured.Say, "slope +0.200")
 			})
 		}
@@ -221,10 +221,10 @@ func TestATraverseIsTakenWhenTheReadingLiesStill(t *testing.T) {
 	s := newShop(t, encoderPorts(armName, "/dev/none-2")+
 		"settle_s = 0.4\n[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100, 200]\n")
 	s.daemon(t)
-	waitState(t, s, "the indicator live", func(snap *session.Snapshot) bool { return snap.Devices[0].State == "live" })
+	waitState(t, s, "the indicator live", func(snap *api.Snapshot) bool { return snap.Devices[0].State == "live" })
 	p := program(t, "traverse", "--config", s.config, "--json")
 	for i := range 3 {
-		waitState(t, s, fmt.Sprintf("place %d to be asked for", i), func(snap *session.Snapshot) bool {
+		waitState(t, s, fmt.Sprintf("place %d to be asked for", i), func(snap *api.Snapshot) bool {
 			m := snap.Sweep.Measured
 			return m != nil && i < len(m.Places) && m.Places[i].State == "here"
 		})

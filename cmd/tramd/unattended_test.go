@@ -13,7 +13,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/store"
 )
 
@@ -66,12 +66,12 @@ func TestACheckNobodyAsksFor(t *testing.T) {
 	s.lastPlanned(t, slot.Add(-time.Hour))
 	s.plan(t, slot, "still_mm = 0.05\n")
 	s.daemon(t)
-	waitState(t, s, "a sweep nobody asked for", func(snap *session.Snapshot) bool {
-		return snap.Sweep.Phase == session.Waiting
+	waitState(t, s, "a sweep nobody asked for", func(snap *api.Snapshot) bool {
+		return snap.Sweep.Phase == api.PhaseWaiting
 	})
 	m.turn(t)
-	waitState(t, s, "its end", func(snap *session.Snapshot) bool {
-		return snap.Last != nil && snap.Sweep.Phase == session.Idle && strings.Contains(snap.Check.Say, "is run 1") &&
+	waitState(t, s, "its end", func(snap *api.Snapshot) bool {
+		return snap.Last != nil && snap.Sweep.Phase == api.PhaseIdle && strings.Contains(snap.Check.Say, "is run 1") &&
 			snap.Check.Next == slot.AddDate(0, 0, 1).Format(time.RFC3339)
 	})
 	_, out, _ := call(t, "show", "1", "--config", s.config)
@@ -91,7 +91,7 @@ func TestAPlannedCheckMovesTheArm(t *testing.T) {
 	slot := time.Now().Add(10 * time.Second).Truncate(time.Minute).Add(time.Minute)
 	s.planSeveral(t, idleAsked, slot, slot.Add(time.Minute), slot.Add(2*time.Minute))
 	s.daemon(t)
-	waitState(t, s, "the check planned", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the check planned", func(snap *api.Snapshot) bool {
 		return snap.Check != nil && snap.Check.Next == slot.Format(time.RFC3339)
 	})
 	p := programIn(t, "arm", "--config", s.config, "--hours", "1")
@@ -100,11 +100,11 @@ func TestAPlannedCheckMovesTheArm(t *testing.T) {
 		t.Fatalf("armed: %d %s", got, p.err.String())
 	}
 	time.Sleep(time.Until(slot))
-	waitState(t, s, "the arm moving", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Turning })
+	waitState(t, s, "the arm moving", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseTurning })
 	ctx, cancel := context.WithTimeout(context.Background(), 4*time.Minute)
 	defer cancel()
 	isRun, run := regexp.MustCompile(`is run (\d+)`), ""
-	if err := s.client(t).Live(ctx, func(snap *session.Snapshot) bool {
+	if err := s.client(t).Live(ctx, func(snap *api.Snapshot) bool {
 		if snap.Check == nil {
 			return true
 		}
@@ -135,7 +135,7 @@ func TestAPlannedCheckThatIsNotArmedMovesNothing(t *testing.T) {
 	s.lastPlanned(t, slot.Add(-time.Hour))
 	s.plan(t, slot, idleAsked)
 	s.daemon(t)
-	waitState(t, s, "the refusal", func(snap *session.Snapshot) bool {
+	waitState(t, s, "the refusal", func(snap *api.Snapshot) bool {
 		return strings.Contains(snap.Troubles["check"], "it is not armed")
 	})
 	if sent := c.commands(t); len(sent) != 0 {

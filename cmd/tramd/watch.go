@@ -5,8 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/cmd/tramd/internal/tui"
 )
 
@@ -40,7 +40,7 @@ func (c *watchCmd) Run(e *env) error {
 func (c *watchCmd) states(e *env, cl *client.Client) error {
 	out := json.NewEncoder(e.out)
 	var failed error
-	err := cl.Live(e.ctx, func(snap *session.Snapshot) bool {
+	err := cl.Live(e.ctx, func(snap *api.Snapshot) bool {
 		failed = out.Encode(snap)
 		return failed == nil && !c.Once
 	})

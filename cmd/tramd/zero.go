@@ -8,8 +8,8 @@ import (
 
 	"golang.org/x/term"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // errNoZero ends the questions when the answers do.
@@ -38,7 +38,7 @@ func establishZero(e *env, cl *client.Client, asked bool) error {
 		fmt.Fprintln(e.err, zero.Why)
 	}
 	lines := answers(e)
-	for step, say := session.ZeroRight,
+	for step, say := api.ZeroRight,
 		"Point the arm right, hold it still and press Enter (s and Enter: sweep without a direction)."; ; {
 		fmt.Fprintln(e.err, say)
 		var answer string
@@ -63,8 +63,8 @@ func establishZero(e *env, cl *client.Client, asked bool) error {
 		case err != nil:
 			say = err.Error() // the press is due again
 			step = stepAfter(e, cl, step)
-		case st.Next == session.ZeroBack:
-			step, say = session.ZeroBack, "Now turn the arm about a quarter turn towards the back, and press Enter."
+		case st.Next == api.ZeroBack:
+			step, say = api.ZeroBack, "Now turn the arm about a quarter turn towards the back, and press Enter."
 		default:
 			fmt.Fprintf(e.err, "The zero is set: %s.\n", zeroWords(st))
 			return nil
@@ -73,7 +73,7 @@ func establishZero(e *env, cl *client.Client, asked bool) error {
 }
 
 // stepAfter returns the press that is due after a refusal: the encoder may have gone away in between.
-func stepAfter(e *env, cl *client.Client, step session.ZeroStep) session.ZeroStep {
+func stepAfter(e *env, cl *client.Client, step api.ZeroStep) api.ZeroStep {
 	snap, err := cl.Snapshot(e.ctx)
 	if err != nil || snap.Angle.Zero == nil {
 		return step
@@ -82,7 +82,7 @@ func stepAfter(e *env, cl *client.Client, step session.ZeroStep) session.ZeroSte
 }
 
 // zeroWords says what a zero is and how long it lasts.
-func zeroWords(z session.ZeroState) string {
+func zeroWords(z api.ZeroState) string {
 	way := "the encoder counts up as the arm turns from right to back"
 	if z.Reversed {
 		way = "the encoder counts down as the arm turns from right to back"

@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // waitSaid waits until a program has written something.
@@ -35,7 +35,7 @@ func TestAnEncoderWhoseZeroPointsElsewhereIsNotBelieved(t *testing.T) {
 	waitState(t, s, "both ports live", live)
 
 	sw := program(t, "sweep", "--config", s.config, "--json")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	a.turn(t, 370, 120)
 	if got := sw.wait(); got != exitOutside {
 		t.Errorf("status %d: %s", got, sw.err.String())
@@ -72,7 +72,7 @@ func TestAnEncoderWhoseZeroPointsElsewhereIsNotBelieved(t *testing.T) {
 	a.turn(t, 445, 120)
 	io.WriteString(p.in, "\n")
 	waitSaid(t, p.process, "The zero is set")
-	waitState(t, s, "a sweep", func(snap *session.Snapshot) bool { return snap.Sweep.Phase == session.Waiting })
+	waitState(t, s, "a sweep", func(snap *api.Snapshot) bool { return snap.Sweep.Phase == api.PhaseWaiting })
 	a.turn(t, 820, 120)
 	if got := p.wait(); got != exitOutside {
 		t.Errorf("status %d: %s", got, p.err.String())

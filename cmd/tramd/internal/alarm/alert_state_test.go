@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
@@ -94,13 +94,13 @@ func TestARestartTellsNothingTwice(t *testing.T) {
 // A measurement of the assembly has alarms of its own, under the names of its rules.
 func TestStandingOfTheAssembly(t *testing.T) {
 	next := noon.AddDate(0, 0, -10)
-	s := &session.Snapshot{At: noon, Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
-		Assembly: []session.StandingState{
+	s := &api.Snapshot{At: noon, Clock: api.ClockState{Set: true}, Store: api.StoreState{OK: true},
+		Assembly: []api.StandingState{
 			{Name: "left rail", Kind: "traverse", NextCheck: &next,
-				Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour),
+				Alarms: []api.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour),
 					Text: "tilt is outside"}}},
 			{Name: "shank", Kind: "bar",
-				Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour),
+				Alarms: []api.Alarm{{Kind: "outside", Axis: "tilt", Since: noon.Add(-time.Hour),
 					Text: "tilt is outside"}}},
 		}}
 	got := Standing(s)
@@ -130,11 +130,11 @@ func TestStandingOfTheAssembly(t *testing.T) {
 
 func TestStanding(t *testing.T) {
 	next := noon.Add(-time.Hour)
-	s := &session.Snapshot{At: noon, NextCheck: &next, NextWhy: "no check yet", Clock: session.ClockState{Set: true},
-		Store:   session.StoreState{OK: true},
-		Devices: []session.DeviceState{{Name: "arm", State: "live"}, {Name: "encoder", State: "lost", SinceS: 90}},
-		Drift: &session.DriftState{
-			Alarms: []session.Alarm{{Kind: "trend", Axis: "tilt", Since: noon.AddDate(0, 0, -3),
+	s := &api.Snapshot{At: noon, NextCheck: &next, NextWhy: "no check yet", Clock: api.ClockState{Set: true},
+		Store:   api.StoreState{OK: true},
+		Devices: []api.DeviceState{{Name: "arm", State: "live"}, {Name: "encoder", State: "lost", SinceS: 90}},
+		Drift: &api.DriftState{
+			Alarms: []api.Alarm{{Kind: "trend", Axis: "tilt", Since: noon.AddDate(0, 0, -3),
 				Text: "tilt is moving"}}},
 	}
 	want := []Alarm{
@@ -153,7 +153,7 @@ func TestStanding(t *testing.T) {
 			t.Errorf("got  %+v\nwant %+v", got[i], want[i])
 		}
 	}
-	s.Clock.Set, s.Store = false, session.StoreState{Error: "disk full"}
+	s.Clock.Set, s.Store = false, api.StoreState{Error: "disk full"}
 	kinds := map[string]bool{}
 	for _, a := range Standing(s) {
 		kinds[a.Kind] = true

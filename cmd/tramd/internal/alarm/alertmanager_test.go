@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // realAlertmanager runs the one of Debian's package.
@@ -72,7 +72,7 @@ func TestARealAlertmanagerHearsBeginningAndEnd(t *testing.T) {
 	base := realAlertmanager(t)
 	m := &machine{}
 	since := time.Now().Add(-time.Hour).Truncate(time.Millisecond).UTC()
-	m.set(session.Alarm{Kind: "outside", Axis: "nod", Since: since, Text: "nod is 0.02 mm/m past its limit"})
+	m.set(api.Alarm{Kind: "outside", Axis: "nod", Since: since, Text: "nod is 0.02 mm/m past its limit"})
 	until(t, "the Alertmanager", func() bool { _, ok := active(t, base); return ok })
 	// One of two addresses is dead, as in a shop where somebody moved a computer.
 	notifier := New(m, Options{Machine: "linnet", Alertmanagers: []string{"http://127.0.0.1:1", base + "/"},

@@ -7,13 +7,13 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Live is where the present state comes from.
 type Live interface {
-	Snapshot(ctx context.Context) (*session.Snapshot, error)
+	Snapshot(ctx context.Context) (*api.Snapshot, error)
 }
 
 // Options name the receivers. Without any receiver there is nothing to run.

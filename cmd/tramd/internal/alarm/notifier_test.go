@@ -11,16 +11,16 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // machine is a present state that the test changes.
 type machine struct {
 	mu sync.Mutex
-	s  session.Snapshot
+	s  api.Snapshot
 }
 
-func (m *machine) Snapshot(context.Context) (*session.Snapshot, error) {
+func (m *machine) Snapshot(context.Context) (*api.Snapshot, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	s := m.s
@@ -28,11 +28,11 @@ func (m *machine) Snapshot(context.Context) (*session.Snapshot, error) {
 	return &s, nil
 }
 
-func (m *machine) set(alarms ...session.Alarm) {
+func (m *machine) set(alarms ...api.Alarm) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.s = session.Snapshot{Machine: "linnet", Clock: session.ClockState{Set: true}, Store: session.StoreState{OK: true},
-		Drift: &session.DriftState{Alarms: alarms}}
+	m.s = api.Snapshot{Machine: "linnet", Clock: api.ClockState{Set: true}, Store: api.StoreState{OK: true},
+		Drift: &api.DriftState{Alarms: alarms}}
 }
 
 // start runs a notifier until the returned function is called, or the test ends.
@@ -102,7 +102,7 @@ func until(t *testing.T, what string, ok func() bool) {
 	t.Fatalf("waited in vain for %s", what)
 }
 
-var shifted = session.Alarm{Kind: "shift", Axis: "tilt", Since: noon, Text: "tilt stepped by 0.05 mm/m"}
+var shifted = api.Alarm{Kind: "shift", Axis: "tilt", Since: noon, Text: "tilt stepped by 0.05 mm/m"}
 
 // The network is away when the alarm comes, and the program is restarted before it is back: the desk still gets it
 // once.
@@ -148,7 +148,7 @@ func TestARefusedMessageDelaysNoOther(t *testing.T) {
 		return err == nil && len(s.Sent) == 1 && len(s.Waiting["webhook"]) == 0
 	})
 	d.answer(http.StatusOK)
-	m.set(shifted, session.Alarm{Kind: "outside", Axis: "nod", Since: noon.Add(time.Hour)})
+	m.set(shifted, api.Alarm{Kind: "outside", Axis: "nod", Since: noon.Add(time.Hour)})
 	until(t, "the next message", func() bool { return len(d.kinds()) == 1 })
 	if got := d.kinds(); got[0] != "outside raised" {
 		t.Errorf("the desk heard %v", got)
@@ -165,7 +165,7 @@ func TestADeskThatHangsKeepsNothing(t *testing.T) {
 	o := Options{Webhook: &Webhook{URL: srv.URL}, File: filepath.Join(t.TempDir(), "a.alarms")}
 	stop := start(t, m, o)
 	until(t, "the first message to wait", func() bool { s, _ := load(o.File); return len(s.Waiting["webhook"]) == 1 })
-	m.set(shifted, session.Alarm{Kind: "outside", Axis: "nod", Since: noon})
+	m.set(shifted, api.Alarm{Kind: "outside", Axis: "nod", Since: noon})
 	until(t, "the second message to wait behind it", func() bool {
 		s, _ := load(o.File)
 		return len(s.Waiting["webhook"]) == 2

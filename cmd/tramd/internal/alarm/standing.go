@@ -6,7 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -36,7 +36,7 @@ const (
 )
 
 // Standing lists what is wrong in a snapshot.
-func Standing(s *session.Snapshot) []Alarm {
+func Standing(s *api.Snapshot) []Alarm {
 	var out []Alarm
 	if s.Drift != nil {
 		for _, a := range s.Drift.Alarms {
@@ -57,7 +57,7 @@ func Standing(s *session.Snapshot) []Alarm {
 		if d.State != "live" {
 			since := s.At.Add(-time.Duration(d.SinceS * float64(time.Second)))
 			what := "its port is " + d.State
-			if d.State == session.StateSilent {
+			if d.State == api.StateSilent {
 				what = "its port is open"
 			}
 			out = append(out, Alarm{Kind: "device", About: d.Name, Severity: "warning", Since: since,
@@ -73,7 +73,7 @@ func Standing(s *session.Snapshot) []Alarm {
 		out = append(out, Alarm{Kind: "clock", Severity: "warning", Since: s.At, After: clockAfter,
 			Text: "the computer's clock has not been set: what is measured now cannot be dated"})
 	}
-	for _, kind := range session.TroubleKinds {
+	for _, kind := range api.TroubleKinds {
 		if why := s.Troubles[kind]; why != "" {
 			severity := "warning"
 			if kind == "record" {
@@ -87,7 +87,7 @@ func Standing(s *session.Snapshot) []Alarm {
 
 // assembled lists what is wrong with a measurement of the assembly. Its check is overdue a week after it was due, as in
 // dashboards/rules.
-func assembled(x *session.StandingState, s *session.Snapshot) (out []Alarm) {
+func assembled(x *api.StandingState, s *api.Snapshot) (out []Alarm) {
 	const week = 7 * 24 * time.Hour
 	about := func(kind, axis string, since time.Time, text string) {
 		out = append(out, Alarm{Kind: kind, About: axis, Name: x.Name, Measured: x.Kind, Severity: "warning",
@@ -104,7 +104,7 @@ func assembled(x *session.StandingState, s *session.Snapshot) (out []Alarm) {
 }
 
 // heldBack says that a check was outside that is not stored, and so not in the history that the other alarms come from.
-func heldBack(s *session.Snapshot, known []Alarm) (out []Alarm) {
+func heldBack(s *api.Snapshot, known []Alarm) (out []Alarm) {
 	x := s.HeldBack()
 	if x == nil || x.Purpose != "check" {
 		return nil
@@ -125,7 +125,7 @@ func heldBack(s *session.Snapshot, known []Alarm) (out []Alarm) {
 
 // due says that the next check is due, and that it is overdue: by two intervals, or by a fortnight where nothing was
 // checked yet.
-func due(s *session.Snapshot) []Alarm {
+func due(s *api.Snapshot) []Alarm {
 	if s.NextCheck == nil || !s.Clock.Set || !s.At.After(*s.NextCheck) {
 		return nil
 	}

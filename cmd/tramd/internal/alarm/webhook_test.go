@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A chat service gets what its template writes, with its headers; a cleared alarm says so in words of its own.
@@ -57,10 +57,10 @@ func TestAChatServiceIsToldInItsOwnForm(t *testing.T) {
 // What stood outside at an earlier check, too, is critical; a check that stays away is overdue after two intervals.
 func TestAgainAndOverdue(t *testing.T) {
 	next := noon.Add(48 * time.Hour)
-	s := &session.Snapshot{Machine: "linnet", NextCheck: &next, Store: session.StoreState{OK: true},
-		Clock: session.ClockState{Set: true},
-		Last:  &session.LastRun{At: noon},
-		Drift: &session.DriftState{Alarms: []session.Alarm{{Kind: "outside", Axis: "nod", Since: noon}}}}
+	s := &api.Snapshot{Machine: "linnet", NextCheck: &next, Store: api.StoreState{OK: true},
+		Clock: api.ClockState{Set: true},
+		Last:  &api.LastRun{At: noon},
+		Drift: &api.DriftState{Alarms: []api.Alarm{{Kind: "outside", Axis: "nod", Since: noon}}}}
 	for _, x := range []struct {
 		at   time.Time
 		last time.Time

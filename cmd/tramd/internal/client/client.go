@@ -20,7 +20,6 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep/advice"
 )
@@ -148,15 +147,15 @@ func (c *Client) StartHalfTurn(ctx context.Context, axis string) (int64, error) 
 }
 
 // PointZero is one press of the two that establish where 0 degrees of the encoder is.
-func (c *Client) PointZero(ctx context.Context, step session.ZeroStep) (session.ZeroState, error) {
-	var out session.ZeroState
+func (c *Client) PointZero(ctx context.Context, step api.ZeroStep) (api.ZeroState, error) {
+	var out api.ZeroState
 	err := c.call(ctx, http.MethodPost, "/api/v1/zero", map[string]any{"step": step}, &out)
 	return out, err
 }
 
 // Snapshot returns the present state.
-func (c *Client) Snapshot(ctx context.Context) (snap *session.Snapshot, err error) {
-	err = c.Live(ctx, func(s *session.Snapshot) bool { snap = s; return false })
+func (c *Client) Snapshot(ctx context.Context) (snap *api.Snapshot, err error) {
+	err = c.Live(ctx, func(s *api.Snapshot) bool { snap = s; return false })
 	return snap, err
 }
 
@@ -217,8 +216,8 @@ func (c *Client) Advice(ctx context.Context) (advice.Answer, error) {
 }
 
 // ArmMotion is the first act of moving the arm; with unattended above zero it arms planned checks for so long.
-func (c *Client) ArmMotion(ctx context.Context, unattended time.Duration) (session.Armed, error) {
-	var out session.Armed
+func (c *Client) ArmMotion(ctx context.Context, unattended time.Duration) (api.Armed, error) {
+	var out api.Armed
 	err := c.call(ctx, http.MethodPost, "/api/v1/motion/arm",
 		map[string]float64{"unattended_hours": unattended.Hours()}, &out)
 	return out, err
@@ -275,7 +274,7 @@ func (c *Client) Alive(ctx context.Context) bool {
 }
 
 // Import brings a recorded measurement in, CSV as it lies in a file.
-func (c *Client) Import(ctx context.Context, csv io.Reader, told session.Recorded) (out api.Imported, err error) {
+func (c *Client) Import(ctx context.Context, csv io.Reader, told api.Recorded) (out api.Imported, err error) {
 	q := url.Values{"name": {told.Name}, "at": {told.At.Format(time.RFC3339Nano)}, "purpose": {told.Purpose}}
 	if told.TemperatureC != nil {
 		q.Set("temperature_c", strconv.FormatFloat(*told.TemperatureC, 'g', -1, 64))
@@ -321,7 +320,7 @@ func (c *Client) Run(ctx context.Context, id int64) (store.Run, error) {
 }
 
 // Live calls fn with each new state until ctx ends, fn says stop, or the daemon goes away.
-func (c *Client) Live(ctx context.Context, fn func(*session.Snapshot) (more bool)) error {
+func (c *Client) Live(ctx context.Context, fn func(*api.Snapshot) (more bool)) error {
 	resp, err := c.do(ctx, http.MethodGet, "/api/v1/live", nil)
 	if err != nil {
 		return err
@@ -344,7 +343,7 @@ func (c *Client) Live(ctx context.Context, fn func(*session.Snapshot) (more bool
 			continue
 		}
 		if event == "state" {
-			var snap session.Snapshot
+			var snap api.Snapshot
 			if err := json.Unmarshal([]byte(data), &snap); err != nil {
 				return fmt.Errorf("cannot read the daemon's state: %w", err)
 			}

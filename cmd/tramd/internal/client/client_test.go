@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A daemon that is killed while it writes a state leaves half of it on the line. That is a daemon that went away, and
@@ -27,7 +27,7 @@ func TestAStateCutShortIsADaemonThatWentAway(t *testing.T) {
 		})}
 		go srv.Serve(l)
 		cl, seen := New(socket), 0
-		err = cl.Live(t.Context(), func(s *session.Snapshot) bool {
+		err = cl.Live(t.Context(), func(s *api.Snapshot) bool {
 			if seen++; s.Machine != "linnet" {
 				t.Errorf("cut after %d bytes: %+v", cut, s)
 			}

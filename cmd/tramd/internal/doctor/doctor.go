@@ -14,10 +14,10 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/device/portlist"
 )
 
@@ -51,7 +51,7 @@ type Machine struct {
 	Statfs   func(path string) (unix.Statfs_t, error)
 	Device   func(path string) (uint64, error) // the number of the disk it is on
 	Access   func(path string) error           // nil: this process may read and write it
-	Daemon   func(ctx context.Context, socket string) (*session.Snapshot, error)
+	Daemon   func(ctx context.Context, socket string) (*api.Snapshot, error)
 	Dial     func(ctx context.Context, network, addr string) (net.Conn, error)
 	Patience time.Duration // for the look through the record
 }
@@ -79,13 +79,13 @@ func This() Machine {
 	return m
 }
 
-func askDaemon(ctx context.Context, socket string) (*session.Snapshot, error) {
+func askDaemon(ctx context.Context, socket string) (*api.Snapshot, error) {
 	ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
 	defer cancel()
 	c := client.New(socket)
 	defer c.Close()
-	var snap *session.Snapshot
-	err := c.Live(ctx, func(s *session.Snapshot) bool { snap = s; return false })
+	var snap *api.Snapshot
+	err := c.Live(ctx, func(s *api.Snapshot) bool { snap = s; return false })
 	return snap, err
 }
 

@@ -15,9 +15,9 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/certs/certstest"
 	"tramd/cmd/tramd/internal/client"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 )
 
@@ -85,9 +85,9 @@ source = "stations"
 		},
 		Device: func(path string) (uint64, error) { return uint64(len(path)), nil }, // each folder on a disk of its own
 		Access: func(string) error { return nil },
-		Daemon: func(context.Context, string) (*session.Snapshot, error) {
-			return &session.Snapshot{Machine: "linnet", Store: session.StoreState{OK: true},
-				Clock: session.ClockState{Set: true}}, nil
+		Daemon: func(context.Context, string) (*api.Snapshot, error) {
+			return &api.Snapshot{Machine: "linnet", Store: api.StoreState{OK: true},
+				Clock: api.ClockState{Set: true}}, nil
 		},
 		Dial: answering("220 mail.shop ready\r\n"),
 	}, filepath.Join(root, "/etc/tramd/linnet.toml")
@@ -268,9 +268,9 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 			}
 		}
 	}
-	daemon := func(s *session.Snapshot, err error) func(*testing.T, *Machine, string) {
+	daemon := func(s *api.Snapshot, err error) func(*testing.T, *Machine, string) {
 		return func(_ *testing.T, m *Machine, _ string) {
-			m.Daemon = func(context.Context, string) (*session.Snapshot, error) { return s, err }
+			m.Daemon = func(context.Context, string) (*api.Snapshot, error) { return s, err }
 		}
 	}
 	const big = 1 << 20
@@ -378,18 +378,18 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 			edit("mqtt://broker.shop", "mqtts://broker.shop")(t, m, file)
 			distrusted("broker.shop:8883")(t, m, file)
 		}, "mqtt", Wrong, "a certificate that is not trusted", "ca-certificates"},
-		{"a clock that the daemon cannot see", daemon(&session.Snapshot{Store: session.StoreState{OK: true}}, nil),
+		{"a clock that the daemon cannot see", daemon(&api.Snapshot{Store: api.StoreState{OK: true}}, nil),
 			"daemon clock", Warning, "the daemon cannot see it", "chronyd"},
 		{"no daemon", daemon(nil, fmt.Errorf("%w at x", client.ErrNoDaemon)), "daemon", Warning, "no daemon answers",
 			"systemctl start tramd@linnet"},
 		{"a daemon that will not be asked", daemon(nil, errors.New("dial: permission denied")), "daemon", Unknown,
 			"cannot be asked", "sudo"},
 		{"a daemon that cannot store",
-			daemon(&session.Snapshot{Store: session.StoreState{Error: "disk full: free some space"}}, nil), "daemon",
+			daemon(&api.Snapshot{Store: api.StoreState{Error: "disk full: free some space"}}, nil), "daemon",
 			Wrong, "disk full", ""},
 		{"a device in trouble", daemon(
-			&session.Snapshot{Store: session.StoreState{OK: true},
-				Devices: []session.DeviceState{{Name: "arm", State: "lost", Error: "check the cable"}}}, nil),
+			&api.Snapshot{Store: api.StoreState{OK: true},
+				Devices: []api.DeviceState{{Name: "arm", State: "lost", Error: "check the cable"}}}, nil),
 			"device arm", Wrong, "lost: check the cable", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

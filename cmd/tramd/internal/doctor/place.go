@@ -10,9 +10,9 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 )
 
@@ -90,7 +90,7 @@ func (e *examination) record(ctx context.Context, cfg *config.Config) {
 }
 
 // daemon asks the running daemon how it is; nil when none answers.
-func (e *examination) daemon(ctx context.Context, cfg *config.Config) *session.Snapshot {
+func (e *examination) daemon(ctx context.Context, cfg *config.Config) *api.Snapshot {
 	snap, err := e.m.Daemon(ctx, e.m.at(cfg.Control.Socket))
 	switch {
 	case err != nil && (errors.Is(err, client.ErrNoDaemon) && !errors.Is(err, fs.ErrPermission)):

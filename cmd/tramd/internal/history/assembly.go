@@ -5,10 +5,10 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/metrics"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -20,7 +20,7 @@ type assembled struct {
 	as   uint64 // now is what the record said after so many changes
 	now  metrics.Assembly
 
-	standings []session.StandingState
+	standings []api.StandingState
 	shown     uint64 // of the changes, one more than it: what the session shows
 }
 
@@ -80,7 +80,7 @@ func (k *Follower) readAssembly(ctx context.Context) (out metrics.Assembly, err 
 	}
 	k.assembled.standings = nil
 	for _, x := range standings {
-		state := session.StandingState{Name: x.Name, Kind: x.Kind, Alarms: []session.Alarm{}}
+		state := api.StandingState{Name: x.Name, Kind: x.Kind, Alarms: []api.Alarm{}}
 		s := metrics.Standing{Name: x.Name, Measurement: x.Kind}
 		for _, al := range x.Alarms {
 			s.Alarms = append(s.Alarms, string(al.Kind))

@@ -12,7 +12,6 @@ import (
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/memtrim"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep/drift"
 )
@@ -25,8 +24,8 @@ const (
 
 // Display shows what was worked out: the session.
 type Display interface {
-	SetDrift(state *session.DriftState, next *time.Time, why string)
-	SetAssembly(all []session.StandingState)
+	SetDrift(state *api.DriftState, next *time.Time, why string)
+	SetAssembly(all []api.StandingState)
 }
 
 // Options are what a Follower works on.

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -90,7 +91,7 @@ func (b *bench) event(kind string) {
 	}
 }
 
-func (b *bench) work() *session.Snapshot {
+func (b *bench) work() *api.Snapshot {
 	b.t.Helper()
 	if err := b.drift.work(b.t.Context(), b.session); err != nil {
 		b.t.Fatal(err)

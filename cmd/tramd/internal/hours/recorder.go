@@ -8,8 +8,8 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/clock"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/device/input"
@@ -224,13 +224,13 @@ func (h *Recorder) Type(x float64, add func() (int64, error)) (int64, error) {
 }
 
 // State returns what is on disk, for the snapshot; nil where nothing counts.
-func (h *Recorder) State() *session.HoursState {
+func (h *Recorder) State() *api.HoursState {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.From == "" {
 		return nil
 	}
-	s := &session.HoursState{From: h.From, Error: h.err}
+	s := &api.HoursState{From: h.From, Error: h.err}
 	if h.kept != nil {
 		x := h.kept.Hours
 		s.Hours = &x

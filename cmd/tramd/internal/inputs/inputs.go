@@ -9,7 +9,7 @@ import (
 	"slices"
 	"sync"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/device/input"
@@ -62,11 +62,11 @@ func (m *Set) Run(ctx context.Context) {
 }
 
 // States returns how the lines stand, for the snapshot.
-func (m *Set) States() (out []session.InputState) {
+func (m *Set) States() (out []api.InputState) {
 	now := device.Now()
 	for _, l := range m.lines {
 		s := l.Status()
-		out = append(out, session.InputState{Name: l.Name(), State: s.State.String(), SinceS: (now - s.Since).Seconds(),
+		out = append(out, api.InputState{Name: l.Name(), State: s.State.String(), SinceS: (now - s.Since).Seconds(),
 			Error: s.Err})
 	}
 	return out

@@ -5,8 +5,8 @@ import (
 	"log/slog"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/clock"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 )
 
@@ -72,7 +72,7 @@ func (k *dates) last(ctx context.Context, done store.Dated) {
 		if err != nil || run.Result == nil {
 			continue
 		}
-		k.to.Session.Redate(session.LastRun{Run: run.ID, At: run.EndedAt, Started: run.StartedAt, Result: *run.Result})
+		k.to.Session.Redate(api.LastRun{Run: run.ID, At: run.EndedAt, Started: run.StartedAt, Result: *run.Result})
 	}
 }
 

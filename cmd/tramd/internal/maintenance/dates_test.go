@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
@@ -46,7 +47,7 @@ func TestTheRecordIsDatedWhenTheClockIsSet(t *testing.T) {
 	}
 	sess, err := session.New(session.Options{Setup: setup, Indicators: []session.IndicatorRoute{{}},
 		Angle: session.AngleRoute{Device: -1},
-		Last:  &session.LastRun{Run: id, At: past.Add(time.Minute)}})
+		Last:  &api.LastRun{Run: id, At: past.Add(time.Minute)}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,9 +7,9 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/memtrim"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -105,8 +105,8 @@ func (r *Record) fitSpoiled(ctx context.Context, to Parts, id int64, what string
 	r.Log.Warn(what+"; its readings were fitted again", "run", id)
 	to.History.Changed(true)
 	run, err := r.Store.Run(ctx, id)
-	if err == nil && run.Kind == session.Sweeping && run.Outcome == store.Finished {
-		to.Session.Healed(ctx, session.LastRun{Run: id, At: run.EndedAt, Started: run.StartedAt, Result: out.Now})
+	if err == nil && run.Kind == api.Sweeping && run.Outcome == store.Finished {
+		to.Session.Healed(ctx, api.LastRun{Run: id, At: run.EndedAt, Started: run.StartedAt, Result: out.Now})
 	}
 }
 

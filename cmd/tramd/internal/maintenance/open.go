@@ -5,10 +5,10 @@ import (
 	"errors"
 	"log/slog"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/clock"
 	"tramd/cmd/tramd/internal/config"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 )
 
@@ -34,8 +34,8 @@ type Record struct {
 
 // Past is what the record knows of earlier runs.
 type Past struct {
-	Last   *session.LastRun
-	Counts map[session.RunKey]uint64
+	Last   *api.LastRun
+	Counts map[api.RunKey]uint64
 }
 
 // Open opens the record and reads what is known of the past. On a disk without room it gives a record that waits for
@@ -96,20 +96,20 @@ func (r *Record) recover(ctx context.Context) error {
 
 func (r *Record) readPast(ctx context.Context) error {
 	r.dates.look(ctx) // first, so that the last run is read with its date
-	r.Past = Past{Counts: map[session.RunKey]uint64{}}
+	r.Past = Past{Counts: map[api.RunKey]uint64{}}
 	run, err := r.Store.LastFinished(ctx, "sweep")
 	if err != nil && !errors.Is(err, store.ErrNotFound) {
 		return err
 	}
 	if run != nil && run.Result != nil {
-		r.Past.Last = &session.LastRun{Run: run.ID, At: run.EndedAt, Started: run.StartedAt, Result: *run.Result}
+		r.Past.Last = &api.LastRun{Run: run.ID, At: run.EndedAt, Started: run.StartedAt, Result: *run.Result}
 	}
 	stored, err := r.Store.RunCounts(ctx)
 	if err != nil {
 		return err
 	}
 	for k, n := range stored {
-		r.Past.Counts[session.RunKey{Kind: k.Kind, Outcome: string(k.Outcome)}] = n
+		r.Past.Counts[api.RunKey{Kind: k.Kind, Outcome: string(k.Outcome)}] = n
 	}
 	return nil
 }

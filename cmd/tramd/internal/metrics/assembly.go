@@ -5,7 +5,7 @@ import (
 	"slices"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -102,7 +102,7 @@ func (e emitter) assembly(ctx context.Context, read func(context.Context) Assemb
 		}
 	}
 	for _, s := range a.Standings {
-		for _, kind := range session.AlarmKinds {
+		for _, kind := range api.AlarmKinds {
 			e.gauge(assemblyAlarmDesc, number(slices.Contains(s.Alarms, kind)), s.Name, s.Measurement, kind)
 		}
 		if !s.Next.IsZero() {

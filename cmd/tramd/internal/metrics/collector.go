@@ -7,14 +7,14 @@ import (
 	"strings"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
+	"tramd/cmd/tramd/internal/api"
 
-	"tramd/cmd/tramd/internal/session"
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // Live is where the present state comes from.
 type Live interface {
-	Snapshot(ctx context.Context) (*session.Snapshot, error)
+	Snapshot(ctx context.Context) (*api.Snapshot, error)
 }
 
 // patience is how long a scrape waits for the snapshot; scrapers commonly give up after 10 s.

@@ -20,7 +20,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -28,46 +28,46 @@ import (
 var update = flag.Bool("update", false, "rewrite the golden files")
 
 type fixed struct {
-	s   *session.Snapshot
+	s   *api.Snapshot
 	err error
 }
 
-func (f fixed) Snapshot(context.Context) (*session.Snapshot, error) { return f.s, f.err }
+func (f fixed) Snapshot(context.Context) (*api.Snapshot, error) { return f.s, f.err }
 
 func gigabyte() (uint64, error) { return 1 << 30, nil }
 
 func ptr[T any](v T) *T { return &v }
 
 // linnet is a gantry router of the demo workshop, with one check in the store and one adapter unplugged.
-func linnet() *session.Snapshot {
-	return &session.Snapshot{
+func linnet() *api.Snapshot {
+	return &api.Snapshot{
 		At: time.Date(2026, 3, 2, 9, 30, 0, 0, time.UTC), Machine: "linnet", Limit: 0.25, LimitAs: "0.075/300",
-		Devices: []session.DeviceState{
+		Devices: []api.DeviceState{
 			{Name: "arm", Role: "indicator", State: "live", Readings: 1500,
 				Faults: map[string]uint64{"text": 2, "long": 0}, ReadingMM: ptr(1.25)},
 			{Name: "second", Role: "indicator", State: "lost", Readings: 7, ReadingMM: ptr(0.5),
 				Faults: map[string]uint64{"text": 0}},
 			{Name: "encoder", Role: "angle", State: "live", Readings: 3000},
 		},
-		Last: &session.LastRun{Run: 3, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Result: sweep.Result{
+		Last: &api.LastRun{Run: 3, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC), Result: sweep.Result{
 			Tilt: &sweep.Axis{Slope: 0.125 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Within},
 			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.0078125 * units.MMPerM, Verdict: sweep.Outside},
 		}},
 		// 0.0054 mm/m a day = 6.25e-11 rad/s
-		Drift: &session.DriftState{TiltRate: ptr(0.0), NodRate: ptr(-0.0054), Alarms: []session.Alarm{
+		Drift: &api.DriftState{TiltRate: ptr(0.0), NodRate: ptr(-0.0054), Alarms: []api.Alarm{
 			{Kind: "outside", Axis: "nod", Since: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)},
 			{Kind: "outside", Axis: "tilt", Since: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)},
 		}, Events: map[string]time.Time{"crashed": time.Date(2026, 2, 27, 16, 0, 0, 0, time.UTC)}},
-		Store:     session.StoreState{OK: true},
-		Clock:     session.ClockState{Set: true},
-		Inputs:    []session.InputState{{Name: "spindle", State: "on"}, {Name: "door", State: "unknown"}},
-		Hours:     &session.HoursState{Hours: ptr(1200.0)},
-		Runs:      map[session.RunKey]uint64{{Kind: "sweep", Outcome: "finished"}: 3},
+		Store:     api.StoreState{OK: true},
+		Clock:     api.ClockState{Set: true},
+		Inputs:    []api.InputState{{Name: "spindle", State: "on"}, {Name: "door", State: "unknown"}},
+		Hours:     &api.HoursState{Hours: ptr(1200.0)},
+		Runs:      map[api.RunKey]uint64{{Kind: "sweep", Outcome: "finished"}: 3},
 		NextCheck: ptr(time.Date(2026, 3, 9, 9, 0, 0, 0, time.UTC)),
 	}
 }
 
-func gather(t *testing.T, s *session.Snapshot) string {
+func gather(t *testing.T, s *api.Snapshot) string {
 	t.Helper()
 	rec := httptest.NewRecorder()
 	read := rails
@@ -178,7 +178,7 @@ func TestStaleReadingIsLeftOut(t *testing.T) {
 }
 
 func TestNothingMeasuredYet(t *testing.T) {
-	got := gather(t, &session.Snapshot{Machine: "wren"})
+	got := gather(t, &api.Snapshot{Machine: "wren"})
 	for _, o := range outcomes {
 		if want := `tramd_runs_total{kind="sweep",machine="wren",outcome="` + o + `"} 0`; !strings.Contains(got, want) {
 			t.Errorf("missing %s", want)

@@ -6,7 +6,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 	"tramd/sweep/drift"
 )
@@ -45,7 +45,7 @@ func (e emitter) emit(d *prometheus.Desc, t prometheus.ValueType, v float64, lab
 	e.ch <- m
 }
 
-func (e emitter) result(s *session.Snapshot) {
+func (e emitter) result(s *api.Snapshot) {
 	if s.Limit > 0 {
 		e.gauge(limitDesc, s.Limit*1e-3, "tilt")
 		e.gauge(limitDesc, s.Limit*1e-3, "nod")
@@ -72,7 +72,7 @@ func (e emitter) axis(name string, a *sweep.Axis) {
 const secondsPerDay = 86400
 
 // drift tells of every kind of alarm as soon as anything is known, as 0, so that the first one is seen to rise.
-func (e emitter) drift(d *session.DriftState, last *session.LastRun) {
+func (e emitter) drift(d *api.DriftState, last *api.LastRun) {
 	if d == nil {
 		return
 	}
@@ -85,13 +85,13 @@ func (e emitter) drift(d *session.DriftState, last *session.LastRun) {
 	for kind, at := range d.Events {
 		e.gauge(eventDesc, seconds(at), kind)
 	}
-	for _, kind := range session.AlarmKinds {
+	for _, kind := range api.AlarmKinds {
 		for _, axis := range drift.Axes {
 			since, stands := oldest(d.Alarms, kind, axis)
 			e.gauge(alarmDesc, number(stands), kind, axis)
 			if stands && kind == "outside" {
 				// the rules compare it with the end of the last check
-				since, _ = last.Found(session.Alarm{Since: since})
+				since, _ = last.Found(api.Alarm{Since: since})
 			}
 			if stands {
 				e.gauge(alarmSinceDesc, seconds(since), kind, axis)
@@ -101,7 +101,7 @@ func (e emitter) drift(d *session.DriftState, last *session.LastRun) {
 }
 
 // oldest returns the beginning of the alarm of that kind on an axis that has stood longest.
-func oldest(alarms []session.Alarm, kind, axis string) (since time.Time, stands bool) {
+func oldest(alarms []api.Alarm, kind, axis string) (since time.Time, stands bool) {
 	for _, a := range alarms {
 		if a.Kind == kind && (a.Axis == axis || a.Axis == "both") && (!stands || a.Since.Before(since)) {
 			since, stands = a.Since, true
@@ -111,10 +111,10 @@ func oldest(alarms []session.Alarm, kind, axis string) (since time.Time, stands 
 }
 
 // computer emits the state of the computer. Room that cannot be read is left out.
-func (e emitter) computer(s *session.Snapshot, free func() (uint64, error)) {
+func (e emitter) computer(s *api.Snapshot, free func() (uint64, error)) {
 	e.gauge(clockDesc, number(s.Clock.Set))
 	e.gauge(storeDesc, number(s.Store.OK))
-	for _, kind := range session.TroubleKinds {
+	for _, kind := range api.TroubleKinds {
 		e.gauge(troubleDesc, number(s.Troubles[kind] != ""), kind)
 	}
 	if free == nil {
@@ -125,9 +125,9 @@ func (e emitter) computer(s *session.Snapshot, free func() (uint64, error)) {
 	}
 }
 
-func (e emitter) runs(counts map[session.RunKey]uint64) {
+func (e emitter) runs(counts map[api.RunKey]uint64) {
 	for _, o := range outcomes {
-		if _, ok := counts[session.RunKey{Kind: "sweep", Outcome: o}]; !ok {
+		if _, ok := counts[api.RunKey{Kind: "sweep", Outcome: o}]; !ok {
 			e.counter(runsDesc, 0, "sweep", o)
 		}
 	}
@@ -136,7 +136,7 @@ func (e emitter) runs(counts map[session.RunKey]uint64) {
 	}
 }
 
-func (e emitter) device(d *session.DeviceState) {
+func (e emitter) device(d *api.DeviceState) {
 	up := number(d.State == "live")
 	e.gauge(upDesc, up, d.Name)
 	e.counter(readingsDesc, d.Readings, d.Name)
@@ -149,7 +149,7 @@ func (e emitter) device(d *session.DeviceState) {
 }
 
 // machineSays is what the machine tells of itself.
-func (e emitter) machineSays(s *session.Snapshot) {
+func (e emitter) machineSays(s *api.Snapshot) {
 	for _, in := range s.Inputs {
 		known := in.State == "on" || in.State == "off"
 		e.gauge(inputKnownDesc, number(known), in.Name)

@@ -9,10 +9,10 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
+
 	"github.com/prometheus/client_golang/prometheus"
 	dto "github.com/prometheus/client_model/go"
-
-	"tramd/cmd/tramd/internal/session"
 )
 
 // History is what scrapes would have found in the past: the metrics of the checks, each with its moment. It uses the
@@ -31,7 +31,7 @@ type point struct {
 
 // Add takes in the state from a moment on. Moments come in the order of time; one at the time of the last takes its
 // place. Of the state it uses the last check, the limit, the drift and the next check.
-func (h *History) Add(at time.Time, s *session.Snapshot) error {
+func (h *History) Add(at time.Time, s *api.Snapshot) error {
 	at = at.Truncate(time.Millisecond) // Prometheus keeps no more
 	k := len(h.moments)
 	switch {

@@ -3,7 +3,7 @@ package mqtt
 import (
 	"strings"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // entity is the discovery payload of one value. The keys are those that Home Assistant documents for MQTT sensors and
@@ -48,7 +48,7 @@ func identifier(name string) string {
 }
 
 // Announcements returns the discovery messages for a machine with these instruments; none where discovery is off.
-func (n Names) Announcements(s *session.Snapshot) []Message {
+func (n Names) Announcements(s *api.Snapshot) []Message {
 	if n.Discovery == "" {
 		return nil
 	}

@@ -18,8 +18,8 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/certs/certstest"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -27,7 +27,7 @@ import (
 // linnet is a machine with a check, an alarm and two instruments. Its state can be changed while it is published.
 type linnet struct {
 	mu sync.Mutex
-	s  session.Snapshot
+	s  api.Snapshot
 }
 
 func newLinnet() *linnet {
@@ -36,18 +36,18 @@ func newLinnet() *linnet {
 	axis := func(mm float64, v sweep.Verdict) *sweep.Axis {
 		return &sweep.Axis{Slope: units.Slope(mm / 1000), Expanded: units.Slope(0.0052 / 1000), Verdict: v}
 	}
-	return &linnet{s: session.Snapshot{
+	return &linnet{s: api.Snapshot{
 		Machine: "linnet", NextCheck: &next, NextWhy: "it drifts slowly",
-		Last: &session.LastRun{Run: 3, At: at, Result: sweep.Result{
+		Last: &api.LastRun{Run: 3, At: at, Result: sweep.Result{
 			Tilt: axis(0.081, sweep.Outside), Nod: axis(-0.012, sweep.Within), Verdict: sweep.Outside}},
-		Drift: &session.DriftState{
-			Alarms: []session.Alarm{{Kind: "outside", Axis: "tilt", Text: "The tilt is outside."}}},
-		Devices: []session.DeviceState{{Name: "arm", State: "live", Talk: "talking"},
+		Drift: &api.DriftState{
+			Alarms: []api.Alarm{{Kind: "outside", Axis: "tilt", Text: "The tilt is outside."}}},
+		Devices: []api.DeviceState{{Name: "arm", State: "live", Talk: "talking"},
 			{Name: "encoder", State: "absent"}},
 	}}
 }
 
-func (l *linnet) Snapshot(context.Context) (*session.Snapshot, error) {
+func (l *linnet) Snapshot(context.Context) (*api.Snapshot, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	s := l.s
@@ -186,7 +186,7 @@ func TestTheStateIsOnTheBroker(t *testing.T) {
 		late.wait(t, topic, want)
 	}
 	l.mu.Lock()
-	l.s.Devices = []session.DeviceState{{Name: "arm", State: "live", Talk: "silent"}}
+	l.s.Devices = []api.DeviceState{{Name: "arm", State: "live", Talk: "silent"}}
 	l.s.Drift = nil
 	l.mu.Unlock()
 	r.wait(t, "tramd/linnet/device/arm", `{"on":false,"state":"silent"}`)

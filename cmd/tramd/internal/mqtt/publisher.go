@@ -8,15 +8,15 @@ import (
 	"net/url"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
+
 	"github.com/eclipse/paho.golang/autopaho"
 	"github.com/eclipse/paho.golang/paho"
-
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Live is where the present state comes from.
 type Live interface {
-	Snapshot(ctx context.Context) (*session.Snapshot, error)
+	Snapshot(ctx context.Context) (*api.Snapshot, error)
 }
 
 // Options say where to publish, and as whom.

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -70,7 +70,7 @@ type deviceState struct {
 }
 
 // States returns the messages that say how the machine stands.
-func (n Names) States(s *session.Snapshot) []Message {
+func (n Names) States(s *api.Snapshot) []Message {
 	base := n.base()
 	check := checkState{Next: utc(s.NextCheck), Why: s.NextWhy}
 	var out []Message
@@ -98,7 +98,7 @@ func (n Names) States(s *session.Snapshot) []Message {
 	return out
 }
 
-func alarms(s *session.Snapshot) alarmState {
+func alarms(s *api.Snapshot) alarmState {
 	a := alarmState{Kinds: []string{}}
 	if s.Drift == nil {
 		return a

@@ -10,7 +10,6 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/config"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep/advice"
 	"tramd/sweep/finish"
@@ -97,7 +96,7 @@ func ofHead(cfg *config.Config, e advice.Entry) advice.Entry {
 // lastWithoutDirection reports whether the last sweep was taken without a known zero, after the last that says a
 // direction.
 func lastWithoutDirection(ctx context.Context, s *store.Store, trials []store.Trial) (bool, error) {
-	run, err := s.LastFinished(ctx, session.Sweeping)
+	run, err := s.LastFinished(ctx, api.Sweeping)
 	if errors.Is(err, store.ErrNotFound) {
 		return false, nil
 	}

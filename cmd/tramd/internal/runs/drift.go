@@ -1,7 +1,7 @@
 package runs
 
 import (
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep/drift"
 )
 
@@ -9,8 +9,8 @@ import (
 const Reliability = 0.95
 
 // DriftState returns what the metrics and the alarms say of a tracker's drift.
-func DriftState(t *drift.Tracker) *session.DriftState {
-	state := &session.DriftState{Alarms: []session.Alarm{}}
+func DriftState(t *drift.Tracker) *api.DriftState {
+	state := &api.DriftState{Alarms: []api.Alarm{}}
 	for i, x := range t.Now() {
 		if x == nil || t.Checks() < 3 {
 			continue
@@ -29,6 +29,6 @@ func DriftState(t *drift.Tracker) *session.DriftState {
 }
 
 // AlarmState returns an alarm as the metrics, the page and the alarms show it.
-func AlarmState(a drift.Alarm) session.Alarm {
-	return session.Alarm{Kind: string(a.Kind), Axis: a.Axis, Since: a.Since, Size: a.SizeMMPerM, Text: a.Text()}
+func AlarmState(a drift.Alarm) api.Alarm {
+	return api.Alarm{Kind: string(a.Kind), Axis: a.Axis, Since: a.Since, Size: a.SizeMMPerM, Text: a.Text()}
 }

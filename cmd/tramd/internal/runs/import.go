@@ -8,7 +8,6 @@ import (
 	"io"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 	"tramd/sweep/drift"
@@ -17,7 +16,7 @@ import (
 
 // Import reads a recorded measurement, fits it and stores it as a finished run of the setup. Its columns say its kind,
 // unless f does.
-func Import(ctx context.Context, s *store.Store, r io.Reader, f session.Recorded, setup sweep.Setup,
+func Import(ctx context.Context, s *store.Store, r io.Reader, f api.Recorded, setup sweep.Setup,
 	fit func([]sweep.Point, sweep.Setup) (sweep.Result, error)) (api.Imported, error) {
 	switch {
 	case f.At.IsZero() || f.At.Year() < 1970 || f.At.Year() > 9999:

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -34,7 +34,7 @@ func TestAnImportThatWasCalledOffIsNotStored(t *testing.T) {
 		text := sweep.CSVHeader + "\n0,0,0.1,arm\n1,90,0.2,arm\n2,180,0.1,arm\n3,270,0.0,arm\n"
 		setup := sweep.Setup{Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}}
 		_, err := Import(ctx, s, strings.NewReader(text),
-			session.Recorded{Name: "a.csv", At: time.Now(), Purpose: "check"}, setup, fit)
+			api.Recorded{Name: "a.csv", At: time.Now(), Purpose: "check"}, setup, fit)
 		if !errors.Is(err, context.Canceled) {
 			t.Errorf("before the fit %v: %v", before, err)
 		}

@@ -9,13 +9,12 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 )
 
 // kindOf returns the kind of a recorded file, and a reader that begins at its start.
-func kindOf(r io.Reader, f session.Recorded) (kind string, again io.Reader, err error) {
+func kindOf(r io.Reader, f api.Recorded) (kind string, again io.Reader, err error) {
 	switch {
 	case f.Kind == sweep.KindSweep:
 		return sweep.KindSweep, r, nil
@@ -49,7 +48,7 @@ func kindOf(r io.Reader, f session.Recorded) (kind string, again io.Reader, err 
 }
 
 // importOther stores a measurement that is no sweep.
-func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, f session.Recorded, setup sweep.Setup) (
+func importOther(ctx context.Context, s *store.Store, kind string, r io.Reader, f api.Recorded, setup sweep.Setup) (
 	api.Imported, error) {
 	options, err := assembly.ParseOptions(f.Own)
 	if err != nil {

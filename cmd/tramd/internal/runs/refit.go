@@ -7,7 +7,6 @@ import (
 	"log/slog"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -27,7 +26,7 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 	if err != nil {
 		return Refitted{}, err
 	}
-	if run.Kind != session.Sweeping && run.Kind != session.HalfTurn {
+	if run.Kind != api.Sweeping && run.Kind != api.HalfTurn {
 		return Refitted{}, api.Conflict.Errorf("run %d is a %s: it is not fitted as a sweep", id, run.Kind)
 	}
 	if run.Outcome == "" {
@@ -41,7 +40,7 @@ func Refit(ctx context.Context, s *store.Store, id int64, keep bool, fit FitFunc
 	if out.Now, err = FitKnowing(ctx, s, id, pts, run.Setup, fit, log); err != nil {
 		return Refitted{}, refused(fmt.Errorf("run %d cannot be fitted: %w", id, err))
 	}
-	if run.Kind == session.HalfTurn {
+	if run.Kind == api.HalfTurn {
 		if err := out.Now.FindPair(pts, run.Setup); err != nil {
 			return Refitted{}, refused(fmt.Errorf("run %d: %w", id, err))
 		}

@@ -6,11 +6,10 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/runs"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Import brings a recorded measurement into the record.
-func (s *Service) Import(ctx context.Context, r io.Reader, f session.Recorded) (api.Imported, error) {
+func (s *Service) Import(ctx context.Context, r io.Reader, f api.Recorded) (api.Imported, error) {
 	out, err := runs.Import(ctx, s.Store, r, f, s.Config.Setup(), s.Fitter.Fit)
 	if err != nil {
 		return out, err
@@ -20,7 +19,7 @@ func (s *Service) Import(ctx context.Context, r io.Reader, f session.Recorded) (
 	if out.Sweep == nil {
 		return out, s.Session.ImportedOther(ctx, out.Kind)
 	}
-	return out, s.Session.Imported(ctx, session.LastRun{Run: out.Run, At: f.At, Started: f.At, Result: *out.Sweep})
+	return out, s.Session.Imported(ctx, api.LastRun{Run: out.Run, At: f.At, Started: f.At, Result: *out.Sweep})
 }
 
 // Refit fits a stored run again, and keeps the result beside the old ones if asked.

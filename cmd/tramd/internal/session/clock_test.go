@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -98,7 +99,7 @@ func TestASweepBothWaysFindsHowLateTheEncoderIs(t *testing.T) {
 }
 
 func TestAStepOfTheClockDoesNotTouchASweep(t *testing.T) {
-	run := func(wall func() time.Time) (LastRun, []sweep.Point) {
+	run := func(wall func() time.Time) (api.LastRun, []sweep.Point) {
 		r := handRig(t, false, wall)
 		if _, err := r.Start(t.Context(), 1, "check"); err != nil {
 			t.Fatal(err)

@@ -106,7 +106,7 @@ func (c *course) start(j *job, now time.Time) {
 	c.movedAt, c.mm = now, c.legs[c.at].FromMM
 	c.stretches = append(c.stretches, stretch{leg: c.at, first: j.points.n, fromS: math.Inf(1), toS: math.Inf(-1)})
 	c.bins[c.at] = make([]bin, legBins)
-	j.begun, j.phase, j.movedAt = true, Turning, now
+	j.begun, j.phase, j.movedAt = true, api.PhaseTurning, now
 }
 
 // add takes a reading with its position, which stands in its Angle.
@@ -169,7 +169,7 @@ func (c *course) onward(s *Session, j *job) {
 	}
 	switch {
 	case !c.left():
-		s.end(Finished, "")
+		s.end(api.Finished, "")
 	case c.at == last+1 && c.legs[c.at].Follows && c.states[last] == sweep.StationTaken:
 		c.start(j, time.Now())
 	}
@@ -290,18 +290,18 @@ func (c *course) soFar() ([]sweep.Point, *Spots) {
 }
 
 // show adds what a face shows of it.
-func (c *course) show(out *MeasuredState) {
+func (c *course) show(out *api.MeasuredState) {
 	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",
 		sweep.StationSkipped: "skipped"}
 	for i, l := range c.legs {
-		x := PlaceState{Name: l.Name, Group: l.Group, At: l.FromMM, State: names[c.states[i]]}
+		x := api.PlaceState{Name: l.Name, Group: l.Group, At: l.FromMM, State: names[c.states[i]]}
 		if i == c.at {
 			x.State = "here"
 		}
 		out.Places = append(out.Places, x)
 		for _, b := range c.bins[i] {
 			if b.n > 0 {
-				out.Curve = append(out.Curve, CourseValue{At: b.mm / b.n, MM: b.reading / b.n, Group: l.Group})
+				out.Curve = append(out.Curve, api.CourseValue{At: b.mm / b.n, MM: b.reading / b.n, Group: l.Group})
 			}
 		}
 	}

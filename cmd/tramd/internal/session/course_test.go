@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -36,7 +37,7 @@ func newRailRigBy(t *testing.T, position PositionRoute) *railRig {
 			Indicators: []sweep.Indicator{{Name: "dial", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}}, Angle: AngleRoute{Device: -1},
 		Position: position,
-		Ports:    []Port{{Name: "dial", Status: live}, {Name: "scale", Role: PositionRole, Status: live}},
+		Ports:    []Port{{Name: "dial", Status: live}, {Name: "scale", Role: api.PositionRole, Status: live}},
 		Idle:     time.Minute, Archive: r.kept, Fit: sweep.FitPlain,
 		Measure: func(_ Measurement, pts []sweep.Point, spots *Spots) (Found, error) {
 			if len(pts) != len(spots.At) || len(pts) != len(spots.MM) {
@@ -92,7 +93,7 @@ func TestACourseLegByLeg(t *testing.T) {
 	}
 	states := func(want ...string) {
 		t.Helper()
-		r.wait(t, strings.Join(want, ", "), func(s *Snapshot) bool {
+		r.wait(t, strings.Join(want, ", "), func(s *api.Snapshot) bool {
 			if s.Sweep.Measured == nil {
 				return false
 			}
@@ -138,7 +139,7 @@ func TestACourseLegByLeg(t *testing.T) {
 	states("taken", "taken", "here")
 	must(r.Take(ctx, run))
 	r.wind(15)
-	snap := r.wait(t, "a curve", func(s *Snapshot) bool { return len(s.Sweep.Measured.Curve) > 100 })
+	snap := r.wait(t, "a curve", func(s *api.Snapshot) bool { return len(s.Sweep.Measured.Curve) > 100 })
 	if snap.Sweep.Curve != nil || snap.Sweep.Measured.Act != "end" || math.Abs(*snap.Position.MM-15) > 1e-9 {
 		t.Errorf("curve %v, act %q, position %v", snap.Sweep.Curve, snap.Sweep.Measured.Act, *snap.Position.MM)
 	}
@@ -182,7 +183,7 @@ func TestACourseWhoseScaleStartsOver(t *testing.T) {
 	r.wind(12)
 	r.count = -700
 	r.wind(11)
-	snap := r.wait(t, "the loss to be seen", func(s *Snapshot) bool { return strings.Contains(s.Sweep.Say, "jumped") })
+	snap := r.wait(t, "the loss to be seen", func(s *api.Snapshot) bool { return strings.Contains(s.Sweep.Say, "jumped") })
 	if p := snap.Sweep.Measured.Places; p[0].State != "here" || p[1].State != "ahead" ||
 		snap.Sweep.Measured.Act != "begin" || len(snap.Sweep.Measured.Curve) > 0 || snap.Position.MM != nil {
 		t.Errorf("%+v, position %v", snap.Sweep.Measured, snap.Position)
@@ -233,13 +234,13 @@ func TestACourseAtConstantFeed(t *testing.T) {
 	take("after the beginning")
 	send(5)
 	take("mark") // 20 mm in 5.5 s are 218 mm/min, not 120
-	snap := r.wait(t, "a curve", func(s *Snapshot) bool { return len(s.Sweep.Measured.Curve) > 50 })
+	snap := r.wait(t, "a curve", func(s *api.Snapshot) bool { return len(s.Sweep.Measured.Curve) > 50 })
 	if say := snap.Sweep.Say; !strings.Contains(say, "passes 20 mm: 11 mm") {
 		t.Errorf("on the way it says %q", say)
 	}
 	send(3.5)
 	take("") // 20 mm in 9 s
-	r.wait(t, "the next line", func(s *Snapshot) bool {
+	r.wait(t, "the next line", func(s *api.Snapshot) bool {
 		return s.Sweep.Measured.Places[1].State == "here" && s.Sweep.Readings == 90
 	})
 	r.locked(func() {

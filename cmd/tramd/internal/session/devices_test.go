@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -67,7 +68,7 @@ func TestEachIndicatorOfASharedPortIsSeen(t *testing.T) {
 	if snap, err = s.Snapshot(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if snap.Devices[0].State != "live" || snap.Devices[1].State != StateSilent ||
+	if snap.Devices[0].State != "live" || snap.Devices[1].State != api.StateSilent ||
 		!strings.Contains(snap.Devices[1].Error, `channel "B"`) {
 		t.Errorf("rear has stopped: %+v", snap.Devices)
 	}
@@ -79,7 +80,7 @@ func TestEachIndicatorOfASharedPortIsSeen(t *testing.T) {
 	if snap, err = s.Snapshot(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if snap.Devices[0].Error != "" || snap.Devices[1].State != StateSilent || snap.Devices[1].Error != refused {
+	if snap.Devices[0].Error != "" || snap.Devices[1].State != api.StateSilent || snap.Devices[1].Error != refused {
 		t.Errorf("rear has answered with a refusal: %+v", snap.Devices)
 	}
 }

@@ -3,6 +3,7 @@ package session
 import (
 	"math"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -10,7 +11,7 @@ import (
 func (s *Session) slipped(slip sweep.Slip) {
 	d := slip.Doubt()
 	s.o.Log.Warn("the encoder lost counts", "degrees", slip.Deg, "seconds", slip.ToS-slip.FromS)
-	if j := s.job; j != nil && j.begun && j.phase != Fitting {
+	if j := s.job; j != nil && j.begun && j.phase != api.PhaseFitting {
 		j.doubt(s, d)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -68,12 +69,12 @@ type following struct {
 // follow begins a full fit when one is due.
 func (s *Session) follow(now time.Time) {
 	j := s.job
-	if j != nil && j.course != nil && j.phase != Fitting && j.grown && !j.works && now.Sub(s.watched) <= watchedFor &&
-		!now.Before(j.nextFit) {
+	if j != nil && j.course != nil && j.phase != api.PhaseFitting && j.grown && !j.works &&
+		now.Sub(s.watched) <= watchedFor && !now.Before(j.nextFit) {
 		j.fitSoFar(s)
 		return
 	}
-	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == Fitting ||
+	if j == nil || s.o.Follow == nil || j.measured != nil || !j.begun || j.phase == api.PhaseFitting ||
 		now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
 		return
 	}
@@ -182,7 +183,7 @@ func (s *Session) bring() {
 	var j *job
 	s.locked(func() {
 		s.watched = time.Now()
-		if j = s.job; j != nil && (j.follower == nil || !j.begun || j.phase == Fitting) {
+		if j = s.job; j != nil && (j.follower == nil || !j.begun || j.phase == api.PhaseFitting) {
 			j = nil
 		}
 	})
@@ -244,7 +245,7 @@ func (p *pacer) stop() { p.worked += time.Since(p.began) }
 // sayOfResult says in words what is wrong with the shown result; empty when it holds the newest reading.
 func (s *Session) sayOfResult(j *job, mono device.Stamp) string {
 	switch {
-	case j.phase == Fitting:
+	case j.phase == api.PhaseFitting:
 		return ""
 	case j.doubted:
 		return "Some angles turned out wrong. The lean is from before that; it is being worked out again."

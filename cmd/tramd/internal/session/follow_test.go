@@ -7,6 +7,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -59,13 +60,13 @@ func (f *followed) arc(from, to int) {
 func TestTheShownLeanHoldsTheNewestReading(t *testing.T) {
 	f := newFollowed(t)
 	f.arc(0, 200)
-	f.wait(t, "the first fit", func(s *Snapshot) bool { return s.Sweep.Result != nil })
+	f.wait(t, "the first fit", func(s *api.Snapshot) bool { return s.Sweep.Result != nil })
 	fits := f.fits.Load()
 	for to := 201; to < 260; to++ {
 		f.arc(to, to)
 	}
 	f.arc(260, 700) // a batch after a hang
-	s := f.wait(t, "the newest reading", func(s *Snapshot) bool { return s.Sweep.ResultReadings == s.Sweep.Readings })
+	s := f.wait(t, "the newest reading", func(s *api.Snapshot) bool { return s.Sweep.ResultReadings == s.Sweep.Readings })
 	r := s.Sweep.Result
 	if r.Readings+r.Rejected != s.Sweep.Readings {
 		t.Errorf("%d readings and %d left out, %d received", r.Readings, r.Rejected, s.Sweep.Readings)
@@ -87,15 +88,15 @@ func TestTheShownLeanHoldsTheNewestReading(t *testing.T) {
 func TestASilentIndicatorIsNamed(t *testing.T) {
 	f := newFollowed(t)
 	f.arc(0, 300)
-	f.wait(t, "the first fit", func(s *Snapshot) bool { return s.Sweep.Result != nil })
-	s := f.wait(t, "its age", func(s *Snapshot) bool {
+	f.wait(t, "the first fit", func(s *api.Snapshot) bool { return s.Sweep.Result != nil })
+	s := f.wait(t, "its age", func(s *api.Snapshot) bool {
 		return strings.Contains(s.Sweep.Live, "arm has sent nothing for")
 	})
 	if s.Sweep.Result == nil || s.Sweep.ResultAgeS == nil || *s.Sweep.ResultAgeS < lateAfter.Seconds() {
 		t.Errorf("the lean lost its age: %+v", s.Sweep)
 	}
 	f.arc(301, 320)
-	f.wait(t, "fresh words", func(s *Snapshot) bool {
+	f.wait(t, "fresh words", func(s *api.Snapshot) bool {
 		return s.Sweep.Live == "" && s.Sweep.ResultReadings == s.Sweep.Readings
 	})
 }
@@ -104,16 +105,16 @@ func TestASilentIndicatorIsNamed(t *testing.T) {
 func TestAFailedFitLeavesTheFilter(t *testing.T) {
 	f := newFollowed(t)
 	f.arc(0, 150)
-	f.wait(t, "the first fit", func(s *Snapshot) bool { return s.Sweep.Result != nil })
+	f.wait(t, "the first fit", func(s *api.Snapshot) bool { return s.Sweep.Result != nil })
 	f.failing.Store(true)
 	f.arc(151, 500)
-	f.wait(t, "the words", func(s *Snapshot) bool {
+	f.wait(t, "the words", func(s *api.Snapshot) bool {
 		return strings.Contains(s.Sweep.Live, "not what it was") && s.Sweep.ResultReadings == s.Sweep.Readings &&
 			s.Sweep.Result != nil ||
 			s.Sweep.Live != "" && f.again()
 	})
 	f.failing.Store(false)
-	f.wait(t, "recovery", func(s *Snapshot) bool { f.more(); return s.Sweep.Live == "" })
+	f.wait(t, "recovery", func(s *api.Snapshot) bool { f.more(); return s.Sweep.Live == "" })
 }
 
 // more turns a little, so that the instruments are not silent.
@@ -178,7 +179,7 @@ func TestTheShownLeanBearsAnEncoderThatIsHeldUp(t *testing.T) {
 		reading(deg)
 		count(deg)
 	}
-	s := f.wait(t, "all in", func(s *Snapshot) bool { return s.Sweep.Result != nil && s.Sweep.ResultReadings >= 240 })
+	s := f.wait(t, "all in", func(s *api.Snapshot) bool { return s.Sweep.Result != nil && s.Sweep.ResultReadings >= 240 })
 	if s.Sweep.Untagged < 60 || s.Sweep.Untagged > 75 {
 		t.Errorf("%d readings have no angle", s.Sweep.Untagged)
 	}

@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 )
 
@@ -32,18 +33,8 @@ func (s *Session) Gauges(ctx context.Context) ([]Gauge, error) {
 	return out, err
 }
 
-// CheckState is how the unattended checks stand.
-type CheckState struct {
-	Next  string `json:"next"`  // RFC 3339; empty: none planned
-	Moves bool   `json:"moves"` // the arm is moved by a motion controller; see AngleState.ArmedUntil
-	// what would keep the next from being taken if all stayed as it is; empty: nothing would
-	WhyNot []string `json:"why_not"`
-	Say    string   `json:"say"` // the last thing that was done or waited for, in words
-	DryRun bool     `json:"dry_run"`
-}
-
 // SetCheck shows how the unattended checks stand.
-func (s *Session) SetCheck(c CheckState) {
+func (s *Session) SetCheck(c api.CheckState) {
 	// An error here means that the session has stopped: it has no readers then.
 	_ = s.ask(context.Background(), func() { s.check = &c })
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -12,7 +13,7 @@ import (
 // model fits as it does any. Where no encoder tells the angle they are set by eye, whatever the angle source of the
 // sweeps is.
 func (s *Session) halfTurn(deg float64) runSpec {
-	w := runSpec{kind: HalfTurn, setup: s.setup()}
+	w := runSpec{kind: api.HalfTurn, setup: s.setup()}
 	deg = sweep.Degrees(sweep.Wrap(sweep.Radians(deg)))
 	w.setup.StationsDeg = []float64{deg, math.Mod(deg+180, 360)}
 	w.setup.Steady = nil

@@ -78,15 +78,15 @@ func (r *barRig) turnTo(from, to float64) {
 	r.shows(to, 0.1, true)
 }
 
-func (r *barRig) wait(t *testing.T, what string, ok func(*Snapshot) bool) *Snapshot {
+func (r *barRig) wait(t *testing.T, what string, ok func(*api.Snapshot) bool) *api.Snapshot {
 	t.Helper()
 	return (&rig{Session: r.Session}).wait(t, what, ok)
 }
 
 // reads waits until the pair reads a lean along the bar that points to deg.
-func (r *barRig) reads(t *testing.T, deg, mmPerM float64) *PairState {
+func (r *barRig) reads(t *testing.T, deg, mmPerM float64) *api.PairState {
 	t.Helper()
-	return r.wait(t, "the lean along the bar", func(s *Snapshot) bool {
+	return r.wait(t, "the lean along the bar", func(s *api.Snapshot) bool {
 		p := s.Pair
 		return p != nil && p.MMPerM != nil && p.Deg != nil && math.Abs(*p.Deg-deg) < 0.5 &&
 			math.Abs(*p.MMPerM-mmPerM) < 0.01
@@ -103,12 +103,12 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 		t.Fatal(err)
 	}
 	snap, _ := r.Snapshot(t.Context())
-	if sw := snap.Sweep; sw.Kind != HalfTurn || len(sw.Stations) != 2 ||
+	if sw := snap.Sweep; sw.Kind != api.HalfTurn || len(sw.Stations) != 2 ||
 		sw.Say != "Spindle power isolated? Set the bar with near at 0° (right), let go and keep still." {
 		t.Errorf("%+v", sw)
 	}
 	r.shows(0, 1.2, false)
-	snap = r.wait(t, "the first reading", func(s *Snapshot) bool { return s.Sweep.Stations[0].State == "taken" })
+	snap = r.wait(t, "the first reading", func(s *api.Snapshot) bool { return s.Sweep.Stations[0].State == "taken" })
 	if snap.Sweep.Say != "Read. Now turn the spindle half a turn by hand, near to 180° (left), let go and keep still." {
 		t.Error(snap.Sweep.Say)
 	}
@@ -118,7 +118,8 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	}
 	r.shows(180, 1.2, false)
 	snap = r.wait(t, "the end", idleNow)
-	if snap.Last != nil || snap.Runs[RunKey{HalfTurn, "finished"}] != 1 || snap.Runs[RunKey{"sweep", "finished"}] != 0 {
+	if snap.Last != nil || snap.Runs[api.RunKey{Kind: api.HalfTurn, Outcome: "finished"}] != 1 ||
+		snap.Runs[api.RunKey{Kind: "sweep", Outcome: "finished"}] != 0 {
 		t.Errorf("a half turn passed for a check: %+v %v", snap.Last, snap.Runs)
 	}
 	r.shelf.mu.Lock()
@@ -130,7 +131,7 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 	}
 	r.shows(180, 0.2, false)
 	p := r.reads(t, 180, -0.3) // the first indicator now points left
-	if p.Run != run || p.Kind != HalfTurn || !p.Told || p.Nod != nil || !(p.Half > 2*p.U) {
+	if p.Run != run || p.Kind != api.HalfTurn || !p.Told || p.Nod != nil || !(p.Half > 2*p.U) {
 		t.Errorf("%+v", p)
 	}
 	r.tilt = 0.1e-3 // the head is swung
@@ -144,19 +145,19 @@ func TestTwoHalfTurnsGiveBothAxesLive(t *testing.T) {
 		t.Errorf("a lean while the spindle is being turned: %+v", snap.Pair)
 	}
 	r.shows(90, 1.2, false)
-	r.wait(t, "the first reading", func(s *Snapshot) bool { return s.Sweep.Stations[0].State == "taken" })
+	r.wait(t, "the first reading", func(s *api.Snapshot) bool { return s.Sweep.Stations[0].State == "taken" })
 	r.shows(270, 1.2, false)
 	r.wait(t, "the end", idleNow)
 	r.shows(270, 0.2, false)
 	r.reads(t, 270, 0.1)
-	both := r.wait(t, "both axes", func(s *Snapshot) bool { return s.Pair.Tilt != nil }).Pair
+	both := r.wait(t, "both axes", func(s *api.Snapshot) bool { return s.Pair.Tilt != nil }).Pair
 	if math.Abs(both.Tilt.MMPerM-0.1) > 0.01 || math.Abs(both.Nod.MMPerM+0.1) > 0.01 ||
 		!both.Tilt.At.Before(both.Nod.At) || both.Tilt.Half < both.Half/2 {
 		t.Errorf("tilt %+v nod %+v", both.Tilt, both.Nod)
 	}
 
 	r.reconnects.Add(1)
-	r.wait(t, "the zero to be given up with the indicator that went away", func(s *Snapshot) bool {
+	r.wait(t, "the zero to be given up with the indicator that went away", func(s *api.Snapshot) bool {
 		return s.Pair == nil
 	})
 }
@@ -187,7 +188,7 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 		t.Errorf("%d readings on the way", snap.Sweep.Readings)
 	}
 	r.shows(181, 1.3, true)
-	r.wait(t, "the first reading", func(s *Snapshot) bool { return s.Sweep.Stations[0].State == "taken" })
+	r.wait(t, "the first reading", func(s *api.Snapshot) bool { return s.Sweep.Stations[0].State == "taken" })
 	if err := r.Take(t.Context(), run); !errors.As(err, &refused) {
 		t.Errorf("the second end was taken at the first: %v", err)
 	}
@@ -210,7 +211,7 @@ func TestAHalfTurnByAnEncoder(t *testing.T) {
 	r.reads(t, 45, (0.3-0.1)/math.Sqrt2)
 	r.turnTo(405, 449)
 	r.reads(t, 89, -0.1)
-	p := r.wait(t, "both axes", func(s *Snapshot) bool { return s.Pair.Nod != nil }).Pair
+	p := r.wait(t, "both axes", func(s *api.Snapshot) bool { return s.Pair.Nod != nil }).Pair
 	if p.Told || p.Tilt == nil || math.Abs(p.Tilt.MMPerM-0.3) > 0.01 || math.Abs(p.Nod.MMPerM+0.1) > 0.01 {
 		t.Errorf("%+v %+v", p.Tilt, p.Nod)
 	}
@@ -241,7 +242,7 @@ func TestHalfTurnsOfOtherSources(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if p := typed.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && s.Pair != nil }).Pair; math.Abs(
+	if p := typed.wait(t, "the end", func(s *api.Snapshot) bool { return idleNow(s) && s.Pair != nil }).Pair; math.Abs(
 		p.ZeroMM-0.2) > 1e-9 {
 		t.Errorf("%+v", p)
 	}
@@ -257,7 +258,7 @@ func TestHalfTurnsOfOtherSources(t *testing.T) {
 			t.Fatalf("end %d: %v", i, err)
 		}
 	}
-	steady.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && s.Pair != nil })
+	steady.wait(t, "the end", func(s *api.Snapshot) bool { return idleNow(s) && s.Pair != nil })
 
 	var refused *api.Error
 	if _, err := steady.StartHalfTurn(t.Context(), "yaw"); !errors.As(err, &refused) || refused.Kind != api.Invalid {

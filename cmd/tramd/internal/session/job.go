@@ -6,6 +6,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -16,7 +17,7 @@ type job struct {
 	run     int64
 	purpose string
 	turns   int
-	phase   SweepPhase
+	phase   api.SweepPhase
 	started time.Time
 
 	live     *sweep.Live
@@ -50,7 +51,7 @@ type job struct {
 	doubts   []sweep.Doubt // stretches of points whose angles turned out wrong
 	doubtful int           // how many points lie in them
 
-	drawn   []CurvePoint // the curve as it was shown last
+	drawn   []api.CurvePoint // the curve as it was shown last
 	drawnAt time.Time
 
 	measuring // of a measurement that is no sweep
@@ -78,7 +79,7 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := &job{runSpec: s.sweeping(), run: run, turns: turns, phase: Waiting, started: s.o.Wall(), movedAt: now,
+	j := &job{runSpec: s.sweeping(), run: run, turns: turns, phase: api.PhaseWaiting, started: s.o.Wall(), movedAt: now,
 		flushedAt: now, live: live}
 	j.follower = &follower{}
 	switch {
@@ -106,7 +107,7 @@ func (j *job) point(s *Session, p sweep.Point) {
 		if math.Abs(p.Angle-j.low) < startRad {
 			return
 		}
-		j.begun, j.phase = true, Turning
+		j.begun, j.phase = true, api.PhaseTurning
 		j.low, j.high, j.restAngle, j.origin = p.Angle, p.Angle, p.Angle, p.Angle
 		j.restSince, j.movedAt = time.Now(), time.Now()
 	}
@@ -129,7 +130,7 @@ func (j *job) round(s *Session) {
 		j.back = true
 		return
 	}
-	s.end(Finished, "")
+	s.end(api.Finished, "")
 }
 
 func (j *job) keep(p sweep.Point) {
@@ -194,13 +195,13 @@ func (j *job) sayEnding(s *Session) string {
 // say tells the person what to do next.
 func (j *job) say(s *Session) string {
 	switch {
-	case j.phase == Fitting:
+	case j.phase == api.PhaseFitting:
 		return j.sayEnding(s)
 	case j.motion != nil: // what the arm does comes before all else
 		return j.motion.says
 	case s.missingTo(j) != "":
 		return s.missingTo(j)
-	case j.kind == HalfTurn:
+	case j.kind == api.HalfTurn:
 		return j.sayHalfTurn(s)
 	case j.stations != nil:
 		return j.sayStation(s)

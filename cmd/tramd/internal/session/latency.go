@@ -1,6 +1,10 @@
 package session
 
-import "time"
+import (
+	"time"
+
+	"tramd/cmd/tramd/internal/api"
+)
 
 // How long bytes may wait to be read. Almost all that reading costs is wake-ups, and a wake-up brings the lines of the
 // whole wait. A person sees no difference: each look has what waits read first (see bring). An arm that a program moves
@@ -22,7 +26,7 @@ func (s *Session) readNow() {
 func (s *Session) agree() {
 	want := idleLatency
 	switch j := s.job; {
-	case j == nil || j.phase == Fitting && j.motion == nil:
+	case j == nil || j.phase == api.PhaseFitting && j.motion == nil:
 	case j.motion != nil:
 		want = 0
 	default:

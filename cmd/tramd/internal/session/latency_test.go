@@ -3,13 +3,15 @@ package session
 import (
 	"testing"
 	"time"
+
+	"tramd/cmd/tramd/internal/api"
 )
 
 // Bytes may wait longer while no sweep is in hand, and each look has them read first.
 func TestBytesWaitLessWhileASweepIsInHand(t *testing.T) {
 	r := newRig(t, 0)
-	waits := func(want time.Duration) func(*Snapshot) bool {
-		return func(*Snapshot) bool { return r.waits.Load() == int64(want) }
+	waits := func(want time.Duration) func(*api.Snapshot) bool {
+		return func(*api.Snapshot) bool { return r.waits.Load() == int64(want) }
 	}
 	r.wait(t, "latency at rest", waits(idleLatency))
 	run, err := r.Start(t.Context(), 1, "check")

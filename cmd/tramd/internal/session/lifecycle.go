@@ -43,10 +43,7 @@ type runSpec struct {
 	measured *Measurement // nil: a sweep or a half turn
 }
 
-// Sweeping is the kind of a run that is a sweep.
-const Sweeping = "sweep"
-
-func (s *Session) sweeping() runSpec { return runSpec{kind: Sweeping, setup: s.setup()} }
+func (s *Session) sweeping() runSpec { return runSpec{kind: api.Sweeping, setup: s.setup()} }
 
 // begin begins a run, with what ready does to its job before any reading can come.
 func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose string, ready func(*job) error) (
@@ -86,7 +83,7 @@ func (s *Session) begin(ctx context.Context, w runSpec, turns int, purpose strin
 			if err != nil { // nothing was taken, and the record is not to hold an open run
 				s.job = nil
 				s.archive.add(writing{
-					run: run, end: &Ending{Outcome: Failed, At: s.o.Wall(), Why: "it could not be begun: " +
+					run: run, end: &Ending{Outcome: api.Failed, At: s.o.Wall(), Why: "it could not be begun: " +
 						err.Error()}})
 			}
 		}
@@ -109,7 +106,7 @@ func (s *Session) reserve() error {
 		return api.Conflict.Errorf("run %d is being taken; finish or abandon it first", s.job.run)
 	}
 	s.watchPair(device.Now(), s.angleState(device.Now()).Deg) // a last time before the spindle is turned
-	s.job = &job{phase: Fitting}
+	s.job = &job{phase: api.PhaseFitting}
 	return nil
 }
 
@@ -120,10 +117,10 @@ func (s *Session) Abandon(ctx context.Context, run int64) error {
 		switch {
 		case s.job == nil || s.job.run != run:
 			err = api.NotFound.Errorf("run %d is not being taken", run)
-		case s.job.phase == Fitting:
+		case s.job.phase == api.PhaseFitting:
 			err = api.Conflict.Errorf("run %d already has all its readings", run)
 		default:
-			s.end(Abandoned, "given up by the person")
+			s.end(api.Abandoned, "given up by the person")
 		}
 	}); e != nil {
 		return e
@@ -137,7 +134,7 @@ func (s *Session) tick(now time.Time) {
 	s.watchScale()
 	s.setAside()
 	j := s.job
-	if j == nil || j.phase == Fitting {
+	if j == nil || j.phase == api.PhaseFitting {
 		return
 	}
 	if now.Sub(j.flushedAt) >= flushEvery {
@@ -149,7 +146,7 @@ func (s *Session) tick(now time.Time) {
 	case j.lostAt.IsZero():
 		j.lostAt = now
 	case j.begun && now.Sub(j.lostAt) > lostFor:
-		s.end(Failed, missing)
+		s.end(api.Failed, missing)
 		return
 	}
 	switch {
@@ -158,7 +155,7 @@ func (s *Session) tick(now time.Time) {
 	case j.course != nil && j.course.under && now.Sub(j.course.movedAt) >= restTime && j.course.atEnd():
 		j.course.ended(s, j)
 	case now.Sub(j.movedAt) > s.o.Idle:
-		s.end(Abandoned, fmt.Sprintf("nothing moved for %v", s.o.Idle))
+		s.end(api.Abandoned, fmt.Sprintf("nothing moved for %v", s.o.Idle))
 	}
 }
 
@@ -183,20 +180,20 @@ func (s *Session) watchAngle() {
 	}
 	s.encoderLost(jumped)
 	s.encoder.Lose(s.emit)
-	if s.job == nil || s.job.phase == Fitting || !s.job.begun || s.job.measured != nil {
+	if s.job == nil || s.job.phase == api.PhaseFitting || !s.job.begun || s.job.measured != nil {
 		return
 	}
 	why := "the encoder was unplugged and came back; its zero may be lost, so sweep again"
 	if jumped {
 		why = "the encoder's count jumped further than an arm can turn; check its wiring, then sweep again"
 	}
-	s.end(Failed, why)
+	s.end(api.Failed, why)
 }
 
 // missing says which device is not there, in words, or "".
 func (s *Session) missing() string {
 	for _, p := range s.o.Ports {
-		if p.Role == TriggerRole || p.Role == MachineRole || p.Role == PositionRole {
+		if p.Role == api.TriggerRole || p.Role == api.MachineRole || p.Role == api.PositionRole {
 			continue // the reading can be taken without it
 		}
 		if why := absent(p); why != "" {
@@ -243,22 +240,22 @@ func absent(p Port) string {
 
 // end closes the sweep to readings and sees to its result. Where a program moves the arm it has that stopped first, and
 // the run ends when the arm stands.
-func (s *Session) end(o Outcome, why string) {
+func (s *Session) end(o api.Outcome, why string) {
 	j := s.job
 	if j.motion != nil && !j.motion.over {
 		s.stopArm(j, o, why)
 		return
 	}
-	if s.encoder != nil && o != Finished {
+	if s.encoder != nil && o != api.Finished {
 		// What still waits for the encoder is kept, without an angle.
 		s.encoder.Flush(s.emit)
 	}
 	if j.course != nil && j.course.under {
 		j.course.leave()
 	}
-	j.phase, j.ends = Fitting, ending{o, why}
+	j.phase, j.ends = api.PhaseFitting, ending{o, why}
 	j.flush(s, time.Now())
-	whole := o == Finished || j.motion != nil && j.stations.Done() // though the arm was stopped on its way back
+	whole := o == api.Finished || j.motion != nil && j.stations.Done() // though the arm was stopped on its way back
 	if !whole {
 		s.conclude(Ending{Outcome: o, At: s.o.Wall(), Why: why})
 		return
@@ -273,7 +270,7 @@ func (s *Session) end(o Outcome, why string) {
 		f := fitted{run: run}
 		all := join(nil, pieces)
 		pts := sweep.Believed(all, doubts)
-		if shift, found, _ := sweep.FindTurnShift(pts, w.setup); found && w.kind != HalfTurn {
+		if shift, found, _ := sweep.FindTurnShift(pts, w.setup); found && w.kind != api.HalfTurn {
 			d := shift.Doubt(all[len(all)-1].T)
 			f.doubt, doubts = &d, append(doubts[:len(doubts):len(doubts)], d)
 			pts = sweep.Believed(all, doubts)
@@ -282,7 +279,7 @@ func (s *Session) end(o Outcome, why string) {
 		if f.err != nil && f.doubt != nil {
 			f.err = fmt.Errorf("%w (%s)", f.err, f.doubt.Text)
 		}
-		if f.err == nil && w.kind == HalfTurn {
+		if f.err == nil && w.kind == api.HalfTurn {
 			f.err = f.result.FindPair(pts, w.setup)
 		}
 		f.result.WarnDoubts(doubts)
@@ -304,8 +301,8 @@ func (s *Session) fitDone(f fitted) {
 		end.Result = nil
 	}
 	switch {
-	case f.err != nil && end.Outcome == Finished:
-		end = Ending{Outcome: Failed, At: end.At, Why: NotFitted + f.err.Error()}
+	case f.err != nil && end.Outcome == api.Finished:
+		end = Ending{Outcome: api.Failed, At: end.At, Why: NotFitted + f.err.Error()}
 	case f.err != nil:
 		end.Result, end.Found = nil, nil
 	}
@@ -331,10 +328,10 @@ func (s *Session) whenStored(j *job, end Ending) func() {
 }
 
 func (s *Session) concluded(j *job, end Ending) {
-	s.counts[RunKey{j.kind, string(end.Outcome)}]++
-	if end.Result != nil && end.Outcome == Finished {
-		if j.kind == Sweeping {
-			s.last = &LastRun{Run: j.run, At: end.At, Started: j.started, Result: *end.Result}
+	s.counts[api.RunKey{Kind: j.kind, Outcome: string(end.Outcome)}]++
+	if end.Result != nil && end.Outcome == api.Finished {
+		if j.kind == api.Sweeping {
+			s.last = &api.LastRun{Run: j.run, At: end.At, Started: j.started, Result: *end.Result}
 		}
 		if s.job == j { // one that was set aside did so then
 			s.zeroPair(j.run, j.kind, end.Result, s.leftAt(j))

@@ -46,34 +46,6 @@ type Found struct {
 	Say     string // in one line
 }
 
-// MeasuredState is a measurement in hand.
-type MeasuredState struct {
-	Subject string       `json:"subject"`
-	Places  []PlaceState `json:"places"`
-	// what the readings so far say, as in the record; null until they say something
-	Found json.RawMessage `json:"result"`
-	Say   string          `json:"say"` // that in one line
-
-	Curve []CourseValue `json:"curve,omitempty"` // of an axis that moves: means of the readings over short pieces
-	Act   string        `json:"act,omitempty"`   // of such: what taking means now: begin | end
-}
-
-// CourseValue is the mean of the readings over a short piece of a line.
-type CourseValue struct {
-	At    float64 `json:"at"`
-	MM    float64 `json:"mm"`
-	Group string  `json:"group,omitempty"`
-}
-
-// PlaceState is one place of it.
-type PlaceState struct {
-	Name      string   `json:"name"`
-	Group     string   `json:"group,omitempty"`
-	At        float64  `json:"at"`
-	State     string   `json:"state"` // ahead | here | taken | skipped
-	ReadingMM *float64 `json:"reading_mm"`
-}
-
 // measuring is what a job knows of a measurement, under the session's lock.
 type measuring struct {
 	at      []int     // of each kept point, its place
@@ -237,7 +209,7 @@ func (j *job) fitSoFar(s *Session) {
 				j.found, j.whyNot = nil, err.Error()
 			}
 			j.nextFit = time.Now().Add(fitRests * time.Since(began))
-			if j.grown && j.course == nil && s.job == j && j.phase != Fitting {
+			if j.grown && j.course == nil && s.job == j && j.phase != api.PhaseFitting {
 				j.fitSoFar(s)
 			}
 		})
@@ -265,8 +237,8 @@ func (s *Session) fitMeasured(j *job) {
 }
 
 // showMeasured adds what a face shows of it.
-func (j *job) showMeasured(st *SweepState) {
-	out := &MeasuredState{Subject: j.measured.Subject}
+func (j *job) showMeasured(st *api.SweepState) {
+	out := &api.MeasuredState{Subject: j.measured.Subject}
 	if j.found != nil {
 		out.Found, out.Say = j.found.JSON, j.found.Say
 	}
@@ -280,7 +252,7 @@ func (j *job) showMeasured(st *SweepState) {
 		sweep.StationSkipped: "skipped"}
 	for i, p := range j.measured.Places {
 		_, state, r := j.stations.Station(i)
-		x := PlaceState{Name: p.Name, Group: p.Group, At: p.At, State: names[state]}
+		x := api.PlaceState{Name: p.Name, Group: p.Group, At: p.At, State: names[state]}
 		switch {
 		case state == sweep.StationTaken:
 			x.ReadingMM = &r.Reading

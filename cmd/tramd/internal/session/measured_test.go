@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -64,7 +65,7 @@ func TestAMeasurementPlaceByPlace(t *testing.T) {
 		t.Error("a reading of another indicator was taken")
 	}
 	put("0.3 mm")
-	var st SweepState
+	var st api.SweepState
 	for end := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		snap, err := r.Snapshot(ctx)
 		if err != nil {
@@ -92,7 +93,7 @@ func TestAMeasurementPlaceByPlace(t *testing.T) {
 		ends := append([]Ending(nil), r.shelf.ends...)
 		r.shelf.mu.Unlock()
 		if len(ends) == 1 {
-			if e := ends[0]; e.Outcome != Finished || e.Result != nil || e.Found == nil ||
+			if e := ends[0]; e.Outcome != api.Finished || e.Result != nil || e.Found == nil ||
 				string(e.Found.JSON) != `{"mean":0.200}` {
 				t.Errorf("it ended %+v", e)
 			}
@@ -138,7 +139,7 @@ func TestAMeasurementThatSaysNothing(t *testing.T) {
 		}
 		r.shelf.mu.Unlock()
 		if n > 0 {
-			if e.Outcome != Failed || e.Why != NotFitted+"too few readings" || e.Found != nil {
+			if e.Outcome != api.Failed || e.Why != NotFitted+"too few readings" || e.Found != nil {
 				t.Errorf("it ended %+v", e)
 			}
 			break

@@ -27,40 +27,29 @@ var Cautions = []string{
 	"Local rules and the machine's manual come first.",
 }
 
-// Armed is what the person who arms gets to know.
-type Armed struct {
-	Key      string    `json:"key,omitempty"` // for the start, within a minute; none for an unattended arming
-	Until    time.Time `json:"until"`
-	Cautions []string  `json:"cautions"`
-	Commands []string  `json:"commands"` // all that will be sent, in order
-	Stop     string    `json:"stop"`     // what is sent when anything is wrong
-	Retract  []string  `json:"retract"`  // what may be sent after that; see package motion
-	AboutS   float64   `json:"about_s"`  // without the time that readings take to settle
-}
-
 var errNoMotion = api.Conflict.New(`this machine is not moved by a program: [angle] source is not "program"`)
 
 // Arm is the first act: it says what will be sent and gives the key that starts it within a minute. With unattended
 // above zero it arms planned checks for that long instead, and gives no key.
-func (s *Session) Arm(ctx context.Context, unattended time.Duration) (Armed, error) {
+func (s *Session) Arm(ctx context.Context, unattended time.Duration) (api.Armed, error) {
 	if s.o.Motion == nil {
-		return Armed{}, errNoMotion
+		return api.Armed{}, errNoMotion
 	}
 	if unattended < 0 || unattended > interlock.PlannedMost {
-		return Armed{}, api.Invalid.Errorf("an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
+		return api.Armed{}, api.Invalid.Errorf("an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
 	}
 	lines, stop, err := s.o.Motion.Program.Lines()
 	if err != nil {
-		return Armed{}, err
+		return api.Armed{}, err
 	}
-	out := Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract,
+	out := api.Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract,
 		AboutS: s.o.Motion.Program.Duration().Seconds()}
 	if unattended > 0 {
 		out.Until = s.o.Motion.Interlock.ArmPlanned(unattended)
 	} else {
 		var b interlock.Bar
 		if out.Key, out.Until, b = s.o.Motion.Interlock.Arm(); b.Shut() {
-			return Armed{}, api.Conflict.New(b.Why)
+			return api.Armed{}, api.Conflict.New(b.Why)
 		}
 	}
 	s.o.Log.Info("motion armed", "until", out.Until, "unattended", unattended > 0)
@@ -165,7 +154,7 @@ func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interl
 		return err
 	}
 	m.runner = r
-	j.motion, j.begun, j.phase = m, true, Turning
+	j.motion, j.begun, j.phase = m, true, api.PhaseTurning
 	s.agree()
 	s.motions.Go(func() { r.Run(s.motionCtx, line) })
 	return nil

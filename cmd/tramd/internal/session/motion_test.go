@@ -211,26 +211,26 @@ func TestARunEndsWhenTheArmStandsAndSaysWhy(t *testing.T) {
 	for name, tc := range map[string]struct {
 		planned bool
 		do      func(r *rig, floor *shopFloor, run int64, key string) error
-		outcome Outcome
+		outcome api.Outcome
 		why     string
 	}{
 		"given up": {false, func(r *rig, _ *shopFloor, run int64, _ string) error {
 			return r.Abandon(context.Background(), run)
-		}, Abandoned, "given up by the person"},
+		}, api.Abandoned, "given up by the person"},
 		"let go": {false, func(r *rig, _ *shopFloor, _ int64, key string) error {
 			return r.LetGo(context.Background(), key)
-		}, Abandoned, "was let go"},
+		}, api.Abandoned, "was let go"},
 		"disarmed": {false, func(r *rig, _ *shopFloor, _ int64, _ string) error {
 			return r.Disarm(context.Background())
-		}, Abandoned, "the motion was disarmed"},
+		}, api.Abandoned, "the motion was disarmed"},
 		"plan disarmed": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error {
 			return r.Disarm(context.Background())
-		}, Abandoned, "the motion was disarmed"},
+		}, api.Abandoned, "the motion was disarmed"},
 		"arming ran out": {true, func(_ *rig, floor *shopFloor, _ int64, _ string) error {
 			floor.later.Store(int64(2 * time.Hour))
 			return nil
-		}, Abandoned, "the arming of planned checks ran out"},
-		"a reading": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { r.reads(9); return nil }, Failed,
+		}, api.Abandoned, "the arming of planned checks ran out"},
+		"a reading": {true, func(r *rig, _ *shopFloor, _ int64, _ string) error { r.reads(9); return nil }, api.Failed,
 			"arm reads 9.000 mm, outside its travel"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -254,7 +254,7 @@ func TestARunEndsWhenTheArmStandsAndSaysWhy(t *testing.T) {
 				if did != nil {
 					t.Fatal(did)
 				}
-				if err != nil || snap.Sweep.Run != run || snap.Sweep.Phase == Idle {
+				if err != nil || snap.Sweep.Run != run || snap.Sweep.Phase == api.PhaseIdle {
 					t.Errorf("the run has ended before the arm stands: %+v, %v", snap.Sweep, err)
 				}
 				if end.Outcome != tc.outcome || !strings.Contains(end.Why, tc.why) {
@@ -297,19 +297,19 @@ func (r *rig) reads(mm int64) {
 func TestTheWayBackBelongsToTheRun(t *testing.T) {
 	for name, tc := range map[string]struct {
 		do      func(r *rig, run int64) error
-		outcome Outcome
+		outcome api.Outcome
 		why     string
 	}{
-		"undisturbed": {func(*rig, int64) error { return nil }, Finished, ""},
-		"given up": {func(r *rig, run int64) error { return r.Abandon(context.Background(), run) }, Abandoned,
+		"undisturbed": {func(*rig, int64) error { return nil }, api.Finished, ""},
+		"given up": {func(r *rig, run int64) error { return r.Abandon(context.Background(), run) }, api.Abandoned,
 			"every station was taken, but the arm did not come to the end of its way back: given up by the person"},
-		"a reading": {func(r *rig, _ int64) error { r.reads(-9); return nil }, Failed, "outside its travel"},
+		"a reading": {func(r *rig, _ int64) error { r.reads(-9); return nil }, api.Failed, "outside its travel"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			r, floor := motionRig(t, []float64{0, 1, 2, 3}, "G1 A-0")
 			run, _ := r.moveNow(t)
-			snap := r.wait(t, "the way back", func(s *Snapshot) bool { return s.Sweep.Phase == Returning })
+			snap := r.wait(t, "the way back", func(s *api.Snapshot) bool { return s.Sweep.Phase == api.PhaseReturning })
 			if !strings.Contains(snap.Sweep.Say, "keep clear") || len(r.shelf.ended()) != 0 {
 				t.Errorf("it says %q, ended %+v", snap.Sweep.Say, r.shelf.ended())
 			}
@@ -346,7 +346,7 @@ func TestARunThatCannotBeBegunIsClosed(t *testing.T) {
 	for end := time.Now().Add(5 * time.Second); len(r.shelf.ended()) == 0 && time.Now().Before(end); {
 		time.Sleep(5 * time.Millisecond)
 	}
-	if ends := r.shelf.ended(); len(ends) != 1 || ends[0].Outcome != Failed ||
+	if ends := r.shelf.ended(); len(ends) != 1 || ends[0].Outcome != api.Failed ||
 		!strings.Contains(ends[0].Why, "could not be begun") || len(floor.commands()) != 0 {
 		t.Errorf("%+v, sent %q", ends, floor.commands())
 	}
@@ -366,7 +366,7 @@ func TestAPlannedProgramIsTakenWhole(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.wait(t, "the end", idleNow)
-	if run != 1 || len(r.shelf.points) != 5 || r.shelf.ended()[0].Outcome != Finished {
+	if run != 1 || len(r.shelf.points) != 5 || r.shelf.ended()[0].Outcome != api.Finished {
 		t.Fatalf("run %d, %d points, %+v", run, len(r.shelf.points), r.shelf.ended())
 	}
 }

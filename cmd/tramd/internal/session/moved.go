@@ -3,6 +3,7 @@ package session
 import (
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/motion"
 )
@@ -19,22 +20,22 @@ type moved struct {
 
 // ending is how a run is to end.
 type ending struct {
-	outcome Outcome
+	outcome api.Outcome
 	why     string
 }
 
 // stopArm has the arm stopped; the run ends when it stands. Asked again, it stops a retract too.
-func (s *Session) stopArm(j *job, o Outcome, why string) {
+func (s *Session) stopArm(j *job, o api.Outcome, why string) {
 	if j.motion.asked == nil {
 		j.motion.asked = &ending{o, why}
 	}
-	j.phase = Stopping
+	j.phase = api.PhaseStopping
 	j.motion.runner.Stop(why)
 }
 
 // arrived takes it that the arm stands at a station.
 func (s *Session) arrived(j *job) {
-	if s.job == j && j.phase == Turning {
+	if s.job == j && j.phase == api.PhaseTurning {
 		j.stations.Arrive()
 		j.movedAt = time.Now()
 	}
@@ -48,9 +49,9 @@ func (s *Session) movesOn(j *job, stage motion.Stage, text string) {
 	j.motion.says = text
 	switch {
 	case stage == motion.Stopping:
-		j.phase = Stopping
-	case stage == motion.Returning && j.phase == Turning:
-		j.phase = Returning
+		j.phase = api.PhaseStopping
+	case stage == motion.Returning && j.phase == api.PhaseTurning:
+		j.phase = api.PhaseReturning
 		j.movedAt = time.Now()
 	}
 }
@@ -61,16 +62,16 @@ func (s *Session) motionEnded(j *job, why string, asked bool) {
 		return
 	}
 	j.motion.over = true
-	end := ending{Finished, ""}
+	end := ending{api.Finished, ""}
 	switch a := j.motion.asked; {
 	case why == "": // so every station was taken, whatever was asked in the last moment
 		s.o.Log.Info("the stepped program has ended", "run", j.run)
 	case a != nil:
 		end = ending{a.outcome, why}
 	case asked:
-		end = ending{Abandoned, why}
+		end = ending{api.Abandoned, why}
 	default:
-		end = ending{Failed, why}
+		end = ending{api.Failed, why}
 	}
 	if why != "" {
 		s.o.Log.Error("the arm was stopped", "run", j.run, "why", why)

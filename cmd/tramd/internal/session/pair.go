@@ -10,40 +10,6 @@ import (
 	"tramd/sweep"
 )
 
-// PairState is a pair of opposite indicators on one bar whose offsets are known, and the lean along the bar, read
-// without turning.
-type PairState struct {
-	Run    int64     `json:"run"` // the sweep or half turn that gave the offsets
-	Kind   string    `json:"kind"`
-	At     time.Time `json:"at"`        // when it did
-	First  string    `json:"indicator"` // the indicator that the bar points with
-	Less   string    `json:"less"`      // the one whose reading is taken off
-	ZeroMM float64   `json:"zero_mm"`   // the difference of their readings at no lean
-	ZeroU  float64   `json:"zero_u_mm"`
-
-	// the way the bar's first indicator points: the lean is positive towards there; nil: not known
-	Deg *float64 `json:"deg"`
-	// Deg is where the person was asked to put it: tramd cannot see whether it was moved since
-	Told   bool     `json:"told"`
-	MMPerM *float64 `json:"mm_per_m"` // nil with Why
-	U      float64  `json:"u_mm_per_m"`
-	Half   float64  `json:"U_mm_per_m"`
-	DiffMM float64  `json:"difference_mm"` // of the readings, less the zero
-	Lag    float64  `json:"lag_mm_per_m"`  // what the lean has on the readings: they lag behind a bar that moves
-	AgeS   *float64 `json:"age_s"`         // of the older of the two readings; nil without one
-	Why    string   `json:"why,omitempty"` // why there is no lean now
-
-	Tilt *PairAxis `json:"tilt"` // from two places of the bar at right angles; nil until it was read at both
-	Nod  *PairAxis `json:"nod"`
-}
-
-// PairAxis is one axis as the pair saw it.
-type PairAxis struct {
-	MMPerM float64   `json:"mm_per_m"`
-	Half   float64   `json:"U_mm_per_m"`
-	At     time.Time `json:"at"` // when the bar last lay along it
-}
-
 // pairZero is what a sweep or a half turn with two opposite indicators leaves behind. It lasts until the next of
 // either, and not over a restart, a new configuration or an indicator that went away: what was touched is not known
 // meanwhile.
@@ -67,9 +33,6 @@ type pairSeen struct {
 	told bool
 }
 
-// HalfTurn is the kind of a run that zeroes a pair by a half turn.
-const HalfTurn = "half-turn"
-
 // Directions that decide what a lean along the bar is taken for.
 const (
 	alongRad = 3 * math.Pi / 180 // as near to X or Y counts as along it
@@ -92,7 +55,7 @@ func (s *Session) zeroPair(run int64, kind string, r *sweep.Result, told *float6
 	z := &pairZero{run: run, kind: kind, at: s.o.Wall(), a: a, b: b, pair: p, zero: zero, told: told,
 		reconnects: s.pairPorts(a, b)}
 	s.pair = z
-	if kind != HalfTurn {
+	if kind != api.HalfTurn {
 		return
 	}
 	if before != nil {
@@ -186,12 +149,12 @@ func (s *Session) watchPair(mono device.Stamp, deg *float64) {
 }
 
 // pairState tells how the pair stands.
-func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
+func (s *Session) pairState(mono device.Stamp, deg *float64) *api.PairState {
 	z := s.pair
 	if z == nil {
 		return nil
 	}
-	st := &PairState{
+	st := &api.PairState{
 		Run: z.run, Kind: z.kind, At: z.at, ZeroMM: z.zero.MM, ZeroU: z.zero.UMM, Told: deg == nil && z.told != nil,
 		First: s.o.Setup.Indicators[z.a].Name, Less: s.o.Setup.Indicators[z.b].Name,
 	}
@@ -226,8 +189,8 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *PairState {
 			u = toldU
 		}
 		if tilt, nod, ok := sweep.AxesOf(x.way, x.lean, y.way, y.lean, u); ok {
-			st.Tilt = &PairAxis{tilt.Slope.MMPerM(), tilt.Expanded.MMPerM(), x.at}
-			st.Nod = &PairAxis{nod.Slope.MMPerM(), nod.Expanded.MMPerM(), y.at}
+			st.Tilt = &api.PairAxis{MMPerM: tilt.Slope.MMPerM(), Half: tilt.Expanded.MMPerM(), At: x.at}
+			st.Nod = &api.PairAxis{MMPerM: nod.Slope.MMPerM(), Half: nod.Expanded.MMPerM(), At: y.at}
 		}
 	}
 	return st

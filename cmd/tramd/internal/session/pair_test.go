@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 	"tramd/sweep/units"
@@ -20,7 +21,7 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	s.o.Setup.Indicators = []sweep.Indicator{{Name: "right", RadiusMM: 100, ResolutionMM: 0.001},
 		{Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}
 	axis := &sweep.Axis{U: 0.002 * units.MMPerM}
-	s.zeroPair(7, Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1.5, 1.2}, DoF: 30}, nil)
+	s.zeroPair(7, api.Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1.5, 1.2}, DoF: 30}, nil)
 	now := device.Stamp(100e9)
 	s.latest[0] = latest{at: now, mm: 1530 * units.Millimetre / 1000, n: 1}
 	s.latest[1] = latest{at: now, mm: 1170 * units.Millimetre / 1000, n: 1}
@@ -32,7 +33,7 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 		math.Abs(got.ZeroMM-0.3) > 1e-9 {
 		t.Fatalf("%+v, want 0.3 mm/m towards 90 degrees", got)
 	}
-	text, err := json.Marshal(Snapshot{Pair: got})
+	text, err := json.Marshal(api.Snapshot{Pair: got})
 	if err != nil || !strings.Contains(string(text), `"pair":{"run":7,`) {
 		t.Errorf("%v: %s", err, text)
 	}
@@ -46,7 +47,7 @@ func TestAPairReadsLeanWithoutTurning(t *testing.T) {
 	if got := s.pairState(now, &deg); got.MMPerM != nil {
 		t.Errorf("a lean from an indicator at the end of its travel: %+v", got)
 	}
-	s.zeroPair(8, Sweeping, &sweep.Result{Tilt: axis, OffsetMM: []float64{1.5, math.NaN()}}, nil)
+	s.zeroPair(8, api.Sweeping, &sweep.Result{Tilt: axis, OffsetMM: []float64{1.5, math.NaN()}}, nil)
 	if s.pairState(now, &deg) != nil {
 		t.Error("a lean without offsets")
 	}
@@ -63,7 +64,7 @@ func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
 		s.latest[i].contact = sweep.NewContact(s.o.Setup.Indicators[i], 0.1)
 	}
 	axis := &sweep.Axis{U: 0.002 * units.MMPerM}
-	s.zeroPair(7, Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1, 1}, DoF: 30}, nil)
+	s.zeroPair(7, api.Sweeping, &sweep.Result{Tilt: axis, Nod: axis, OffsetMM: []float64{1, 1}, DoF: 30}, nil)
 	const every = device.Stamp(20 * time.Millisecond)
 	deg, now := 0.0, device.Stamp(50e9)
 	for k := range units.Length(100) { // 0.1 mm/s at each end: 1 mm/m in a second
@@ -76,8 +77,8 @@ func TestAPairThatMovesIsCarriedOnToNow(t *testing.T) {
 		moving.Half < 0.05 || *moving.AgeS != 0 {
 		t.Errorf("moving: %+v", moving)
 	}
-	var d DeviceState
-	d.stands(s.latest[0], now)
+	var d api.DeviceState
+	stands(&d, s.latest[0], now)
 	if d.LagMM == nil || math.Abs(*d.LagMM-0.01) > 1e-4 || math.Abs(*d.RateMMPerS-0.1) > 1e-3 || *d.UMM < 0.005 {
 		t.Errorf("an indicator that moves: %+v", d)
 	}

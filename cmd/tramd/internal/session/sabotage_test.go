@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -148,7 +149,7 @@ func TestLostCountsAreKeptWithTheRunAndLeftOutOfItsFit(t *testing.T) {
 		r.turn(deg, deg)
 	}
 	mark(720 - 5) // 50 counts short by the mark's own word
-	snap := r.wait(t, "the doubt", func(s *Snapshot) bool { return len(s.Sweep.Doubts) == 1 && s.Sweep.Untagged > 0 })
+	snap := r.wait(t, "the doubt", func(s *api.Snapshot) bool { return len(s.Sweep.Doubts) == 1 && s.Sweep.Untagged > 0 })
 	if snap.Sweep.Untagged < 300 || snap.Sweep.Doubts[0].Code != sweep.DoubtMissedCounts {
 		t.Errorf("%d untagged, doubts %+v", snap.Sweep.Untagged, snap.Sweep.Doubts)
 	}
@@ -198,13 +199,13 @@ func TestCountsLostAtOnceEndASweepThatNoIndexSetsRight(t *testing.T) {
 		r.turn(361, 500)
 		r.lost = 47
 		r.turn(501, 600)
-		r.wait(t, "the doubt", func(*Snapshot) bool { return len(r.shelf.kept()) > 0 })
+		r.wait(t, "the doubt", func(*api.Snapshot) bool { return len(r.shelf.kept()) > 0 })
 		if d := r.shelf.kept()[0]; d.Code != sweep.DoubtMissedCounts || d.ToS-d.FromS > 0.05 {
 			t.Errorf("%+v", d)
 		}
 		if !index {
 			r.wait(t, "the end", idleNow)
-			if end := r.shelf.ends[0]; end.Outcome != Failed ||
+			if end := r.shelf.ends[0]; end.Outcome != api.Failed ||
 				!strings.Contains(end.Why, "further than an arm can turn") {
 				t.Errorf("%+v", end)
 			}

@@ -11,9 +11,6 @@ import (
 	"tramd/sweep"
 )
 
-// PositionRole is the role of the port of a linear scale.
-const PositionRole = "position"
-
 // PositionRoute says what tells where an axis stands.
 type PositionRoute struct {
 	Source string // as configured; empty: nothing does
@@ -22,13 +19,6 @@ type PositionRoute struct {
 	Scale  sweep.ScaleOptions
 	MMPerS float64 // of an axis that moves at a constant feed
 	Zeroed bool    // the configuration says at which position the scale shows 0
-}
-
-// PositionState is where an axis stands.
-type PositionState struct {
-	Source string   `json:"source"`
-	MM     *float64 `json:"mm"` // nil: not known
-	AgeS   *float64 `json:"age_s"`
 }
 
 // scaled is the linear scale of a session, under its lock.
@@ -50,7 +40,7 @@ func (s *Session) newScaled() *scaled {
 
 // placed takes a reading with its position from the scale.
 func (s *Session) placed(p sweep.Point) {
-	if j := s.job; j != nil && j.course != nil && j.phase != Fitting {
+	if j := s.job; j != nil && j.course != nil && j.phase != api.PhaseFitting {
 		j.course.add(s, j, p)
 	}
 }
@@ -88,16 +78,16 @@ func (s *Session) watchScale() {
 	s.o.Log.Warn("the scale lost its position", "unplugged", gone)
 	x.zeroed = x.o.Zeroed
 	x.Lose()
-	if j := s.job; j != nil && j.course != nil && j.phase != Fitting {
+	if j := s.job; j != nil && j.course != nil && j.phase != api.PhaseFitting {
 		j.course.lost(s, j, why)
 	}
 }
 
-func (s *Session) positionState(mono device.Stamp) *PositionState {
+func (s *Session) positionState(mono device.Stamp) *api.PositionState {
 	if s.o.Position.Source == "" {
 		return nil
 	}
-	out := &PositionState{Source: s.o.Position.Source}
+	out := &api.PositionState{Source: s.o.Position.Source}
 	if s.scale == nil || s.scale.at == 0 {
 		return out
 	}

@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -36,9 +37,6 @@ type AngleRoute struct {
 	IndexMark   bool      // the encoder has an index mark
 	Kept        *KeptZero // the zero that a person pointed last; nil: none was stored for this encoder
 }
-
-// TriggerRole is the role of a port on which a foot switch or button takes the station.
-const TriggerRole = "trigger"
 
 // Port is a device as the session sees it.
 type Port struct {
@@ -68,11 +66,11 @@ type Options struct {
 	Follow   FollowFunc
 	ClockSet func() bool
 	Log      *slog.Logger
-	Last     *LastRun          // from the store, at start
-	Counts   map[RunKey]uint64 // from the store, at start
+	Last     *api.LastRun          // from the store, at start
+	Counts   map[api.RunKey]uint64 // from the store, at start
 	// the machine's input lines; nil: there are none. This and the next never wait
-	Inputs   func() []InputState
-	Hours    func() *HoursState                    // of the spindle; nil: nothing counts them
+	Inputs   func() []api.InputState
+	Hours    func() *api.HoursState                // of the spindle; nil: nothing counts them
 	KeepZero func(context.Context, KeptZero) error // stores a zero that a person pointed; nil: it is not stored
 	// called with how long bytes may wait to be read; at first not at all. May be nil
 	Latency func(time.Duration)
@@ -98,17 +96,17 @@ type Session struct {
 	latest    []latest // per indicator
 	pair      *pairZero
 	angleAt   device.Stamp
-	last      *LastRun
-	counts    map[RunKey]uint64
-	drift     *DriftState
-	assembly  []StandingState
+	last      *api.LastRun
+	counts    map[api.RunKey]uint64
+	drift     *api.DriftState
+	assembly  []api.StandingState
 	nextWhy   string
 	next      *time.Time        // when the next check is due
 	troubles  map[string]string // by kind: why
 	damaged   string            // how the record is; empty: it is not
 	aside     []aside           // runs that have ended and are not stored, in order
 	nextRun   int64             // the highest number that a run was given here
-	check     *CheckState       // nil: no unattended checks are planned
+	check     *api.CheckState   // nil: no unattended checks are planned
 	job       *job
 	comebacks uint64       // reconnects of the angle device seen
 	jumps     int          // of the encoder seen
@@ -202,7 +200,7 @@ func New(o Options) (*Session, error) {
 	s := &Session{
 		o: o, fits: make(chan fitted, 1), ended: make(chan struct{}),
 		archive: newWriteQueue(o.Archive, o.Unstored, o.Log), latest: make([]latest, len(o.Indicators)),
-		last: o.Last, counts: map[RunKey]uint64{}, troubles: map[string]string{},
+		last: o.Last, counts: map[api.RunKey]uint64{}, troubles: map[string]string{},
 	}
 	for i := range s.latest {
 		s.latest[i].contact = sweep.NewContact(o.Setup.Indicators[i], o.Indicators[i].Delay.Seconds())
@@ -242,7 +240,7 @@ func (s *Session) Sink(b device.Batch) {
 		s.angle(b.Samples)
 	} else if s.scale != nil && b.Device == s.scale.o.Device {
 		s.scale.counts(b.Samples)
-	} else if s.o.Ports[b.Device].Role == TriggerRole {
+	} else if s.o.Ports[b.Device].Role == api.TriggerRole {
 		s.pressed(b.Samples)
 	} else {
 		s.readings(b.Device, b.Samples)
@@ -352,7 +350,7 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 				continue
 			}
 			s.latest[i].take(x.At, x.Length())
-			if s.job == nil || s.job.phase == Fitting {
+			if s.job == nil || s.job.phase == api.PhaseFitting {
 				continue
 			}
 			t := x.At.Seconds() - r.Delay.Seconds()
@@ -379,7 +377,7 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 
 // point takes a tagged reading from the encoder.
 func (s *Session) point(p sweep.Point) {
-	if s.job != nil && s.job.phase != Fitting && s.job.stations == nil && s.job.course == nil {
+	if s.job != nil && s.job.phase != api.PhaseFitting && s.job.stations == nil && s.job.course == nil {
 		s.job.point(s, p)
 	}
 }

@@ -137,7 +137,7 @@ func (r *rig) turn(from, to int) {
 	}
 }
 
-func (r *rig) wait(t *testing.T, what string, ok func(*Snapshot) bool) *Snapshot {
+func (r *rig) wait(t *testing.T, what string, ok func(*api.Snapshot) bool) *api.Snapshot {
 	t.Helper()
 	for range 6000 {
 		snap, err := r.Snapshot(t.Context())
@@ -153,7 +153,7 @@ func (r *rig) wait(t *testing.T, what string, ok func(*Snapshot) bool) *Snapshot
 	return nil
 }
 
-func idleNow(s *Snapshot) bool { return s.Sweep.Phase == Idle }
+func idleNow(s *api.Snapshot) bool { return s.Sweep.Phase == api.PhaseIdle }
 
 func TestASweepIsStoredWholeAndConcluded(t *testing.T) {
 	r := newRig(t, 0)
@@ -163,7 +163,7 @@ func TestASweepIsStoredWholeAndConcluded(t *testing.T) {
 	}
 	r.turn(0, 370)
 	snap := r.wait(t, "the end", idleNow)
-	if snap.Last == nil || snap.Last.Run != run || snap.Runs[RunKey{"sweep", "finished"}] != 1 {
+	if snap.Last == nil || snap.Last.Run != run || snap.Runs[api.RunKey{Kind: "sweep", Outcome: "finished"}] != 1 {
 		t.Fatalf("last %+v, runs %v", snap.Last, snap.Runs)
 	}
 	got := snap.Last.Result
@@ -182,12 +182,12 @@ func TestAFullDiskLosesNothingAndStorageResumes(t *testing.T) {
 	}
 	r.shelf.breakWith(errors.New("no space left"))
 	r.turn(0, 200)
-	snap := r.wait(t, "the trouble to be seen", func(s *Snapshot) bool { return !s.Store.OK })
+	snap := r.wait(t, "the trouble to be seen", func(s *api.Snapshot) bool { return !s.Store.OK })
 	if snap.Sweep.Result == nil || snap.Sweep.Stored != 0 {
 		t.Errorf("the live view must go on: result %v, %d shown as stored", snap.Sweep.Result, snap.Sweep.Stored)
 	}
 	r.turn(201, 370)
-	r.wait(t, "all readings", func(s *Snapshot) bool { return s.Sweep.Phase == Fitting })
+	r.wait(t, "all readings", func(s *api.Snapshot) bool { return s.Sweep.Phase == api.PhaseFitting })
 	r.shelf.breakWith(nil)
 	snap = r.wait(t, "the end", idleNow)
 	if !snap.Store.OK || len(r.shelf.ends) != 1 || len(r.shelf.points) != snap.Last.Result.Readings {
@@ -212,12 +212,12 @@ func TestOneSweepAtATimeAndOnlyItCanBeAbandoned(t *testing.T) {
 		t.Errorf("taking a station of an encoder: %v", err)
 	}
 	r.turn(0, 40)
-	r.wait(t, "readings", func(s *Snapshot) bool { return s.Sweep.Readings > 0 })
+	r.wait(t, "readings", func(s *api.Snapshot) bool { return s.Sweep.Readings > 0 })
 	if err := r.Abandon(t.Context(), run); err != nil {
 		t.Fatal(err)
 	}
 	r.wait(t, "the end", idleNow)
-	if len(r.shelf.ends) != 1 || r.shelf.ends[0].Outcome != Abandoned || len(r.shelf.points) == 0 {
+	if len(r.shelf.ends) != 1 || r.shelf.ends[0].Outcome != api.Abandoned || len(r.shelf.points) == 0 {
 		t.Errorf("ends %+v, %d points", r.shelf.ends, len(r.shelf.points))
 	}
 	for _, bad := range []struct {
@@ -237,7 +237,7 @@ func TestASweepInWhichNothingMovesIsGivenUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.wait(t, "the end", idleNow)
-	if len(r.shelf.ends) != 1 || r.shelf.ends[0].Outcome != Abandoned {
+	if len(r.shelf.ends) != 1 || r.shelf.ends[0].Outcome != api.Abandoned {
 		t.Errorf("ends %+v", r.shelf.ends)
 	}
 }

@@ -6,14 +6,15 @@ import (
 	"maps"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
 
 // Snapshot returns everything a face may show, as of now: the lean holds the newest reading.
-func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
+func (s *Session) Snapshot(ctx context.Context) (*api.Snapshot, error) {
 	s.bring()
-	var snap *Snapshot
+	var snap *api.Snapshot
 	err := s.ask(ctx, func() {
 		snap = s.snapshot()
 		if j := s.job; j != nil && j.run != 0 && j.measured == nil {
@@ -28,28 +29,28 @@ func (s *Session) Snapshot(ctx context.Context) (*Snapshot, error) {
 type Unwatched struct{ *Session }
 
 // Snapshot returns the present state.
-func (u Unwatched) Snapshot(ctx context.Context) (*Snapshot, error) {
-	var snap *Snapshot
+func (u Unwatched) Snapshot(ctx context.Context) (*api.Snapshot, error) {
+	var snap *api.Snapshot
 	err := u.ask(ctx, func() { snap = u.snapshot() })
 	return snap, err
 }
 
 // Idle reports whether nothing is being measured.
 func (u Unwatched) Idle(ctx context.Context) (idle bool, err error) {
-	err = u.ask(ctx, func() { idle = u.snapshot().Sweep.Phase == Idle })
+	err = u.ask(ctx, func() { idle = u.snapshot().Sweep.Phase == api.PhaseIdle })
 	return idle, err
 }
 
-func (s *Session) snapshot() *Snapshot {
-	out := &Snapshot{
+func (s *Session) snapshot() *api.Snapshot {
+	out := &api.Snapshot{
 		At: s.o.Wall(), Machine: s.o.Setup.Machine,
 		Limit: s.o.Setup.Tolerance.Limit.MMPerM(), LimitAs: s.o.Setup.Tolerance.Text,
 		Last: s.last, Runs: maps.Clone(s.counts), Troubles: maps.Clone(s.troubles), Check: s.check,
-		Clock: ClockState{Set: s.o.ClockSet()},
+		Clock: api.ClockState{Set: s.o.ClockSet()},
 		Drift: s.drift, Assembly: s.assembly, NextCheck: s.next, NextWhy: s.nextWhy,
 	}
 	if out.Assembly == nil {
-		out.Assembly = []StandingState{}
+		out.Assembly = []api.StandingState{}
 	}
 	mono := device.Now()
 	for i := range s.o.Ports {
@@ -75,28 +76,25 @@ func (s *Session) snapshot() *Snapshot {
 	return out
 }
 
-// StateSilent is the state of an instrument that ought to send and does not, though its port is open.
-const StateSilent = "silent"
-
 // devices returns what comes through a port: one state for each indicator on it, or one for whatever else it is.
-func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
+func (s *Session) devices(i int, mono device.Stamp) []api.DeviceState {
 	p := s.o.Ports[i]
 	st := p.Status()
-	d := DeviceState{
+	d := api.DeviceState{
 		Name: p.Name, Role: p.Role, Port: p.Path, State: string(st.State), Talk: string(st.Talk),
 		SinceS:   (mono - st.Since).Seconds(),
 		Readings: st.Readings, Faults: st.Faults, Reconnects: st.Reconnects, Error: st.Err,
 		Asked: st.Asked, Answered: st.Answered, AnswerMS: float64(st.AnswerDelay.Microseconds()) / 1000,
 	}
 	last := st.LastAt
-	d.heard(last, mono)
+	heard(&d, last, mono)
 	switch st.Talk {
 	case device.Silent:
-		d.silent(max(last, st.Since), mono)
+		silentSince(&d, max(last, st.Since), mono)
 	case device.NotExpected:
 		d.State = string(device.StateLive)
 	}
-	var out []DeviceState
+	var out []api.DeviceState
 	for k, r := range s.o.Indicators {
 		if r.Device != i {
 			continue
@@ -109,7 +107,7 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		out = append(out, x)
 	}
 	if len(out) == 0 {
-		return []DeviceState{d}
+		return []api.DeviceState{d}
 	}
 	n := 0
 	for k, r := range s.o.Indicators {
@@ -121,14 +119,14 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		if l.at != 0 && mono-l.at < device.Stamp(staleAfter) {
 			mm := l.shown().MM()
 			x.ReadingMM = &mm
-			x.stands(l, mono)
+			stands(x, l, mono)
 		}
 		if len(out) == 1 {
-			x.heard(max(last, l.at), mono)
+			heard(x, max(last, l.at), mono)
 			continue
 		}
 		x.Readings = l.n
-		x.heard(l.at, mono)
+		heard(x, l.at, mono)
 		if st.Unanswered != nil {
 			x.Error = st.Unanswered[r.Channel] // another's reason is not this one's
 		}
@@ -136,7 +134,7 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 		if wait := device.Stamp(st.SilentFor) * device.Stamp(len(out)); st.Talk == device.Talking &&
 			mono-max(l.at, st.Since) > wait {
 			x.Talk = string(device.Silent)
-			x.silent(max(l.at, st.Since), mono)
+			silentSince(x, max(l.at, st.Since), mono)
 			if x.Error == "" {
 				x.Error = fmt.Sprintf(
 					"others on its port send, but no reading of it has come for %.0f s: check that it is on, its cable, and its channel %q",
@@ -148,7 +146,7 @@ func (s *Session) devices(i int, mono device.Stamp) []DeviceState {
 }
 
 // stands sets how far a reading may be trusted while an adjuster is loose.
-func (d *DeviceState) stands(l latest, mono device.Stamp) {
+func stands(d *api.DeviceState, l latest, mono device.Stamp) {
 	if l.contact == nil {
 		return
 	}
@@ -158,20 +156,20 @@ func (d *DeviceState) stands(l latest, mono device.Stamp) {
 }
 
 // heard sets the age of what came last.
-func (d *DeviceState) heard(at, mono device.Stamp) {
+func heard(d *api.DeviceState, at, mono device.Stamp) {
 	if at > 0 {
 		age := (mono - at).Seconds()
 		d.AgeS = &age
 	}
 }
 
-// silent says that nothing has come since a moment.
-func (d *DeviceState) silent(since, mono device.Stamp) {
-	d.State, d.SinceS = StateSilent, (mono - since).Seconds()
+// silentSince says that nothing has come since a moment.
+func silentSince(d *api.DeviceState, since, mono device.Stamp) {
+	d.State, d.SinceS = api.StateSilent, (mono - since).Seconds()
 }
 
-func (s *Session) angleState(mono device.Stamp) AngleState {
-	a := AngleState{Source: s.o.Setup.AngleSource}
+func (s *Session) angleState(mono device.Stamp) api.AngleState {
+	a := api.AngleState{Source: s.o.Setup.AngleSource}
 	if s.o.Motion != nil {
 		if until := s.o.Motion.Interlock.PlannedUntil(); !until.IsZero() {
 			a.ArmedUntil = &until
@@ -194,12 +192,12 @@ func (s *Session) angleState(mono device.Stamp) AngleState {
 	return a
 }
 
-func (s *Session) sweepState() SweepState {
+func (s *Session) sweepState() api.SweepState {
 	j := s.job
 	if j == nil || j.run == 0 {
-		return SweepState{Phase: Idle, Stations: s.stationStates(nil), Say: s.missing()}
+		return api.SweepState{Phase: api.PhaseIdle, Stations: s.stationStates(nil), Say: s.missing()}
 	}
-	st := SweepState{
+	st := api.SweepState{
 		Phase: j.phase, Run: j.run, Kind: j.kind, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
 		Readings: j.points.n, Untagged: j.untagged + j.doubtful, Sectors: j.live.Sectors(), Say: j.say(s),
 		Stations: s.stationStates(j.stations), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
@@ -214,7 +212,7 @@ func (s *Session) sweepState() SweepState {
 }
 
 // addResult adds the live result, or why there is none.
-func (s *Session) addResult(j *job, st *SweepState, mono device.Stamp) {
+func (s *Session) addResult(j *job, st *api.SweepState, mono device.Stamp) {
 	st.Live = s.sayOfResult(j, mono)
 	if x := j.shown; x != nil {
 		age := s.ageOf(x, mono).Seconds()
@@ -239,14 +237,14 @@ func (s *Session) addResult(j *job, st *SweepState, mono device.Stamp) {
 const curveEvery = 200 * time.Millisecond
 
 // curve is the curve to be shown now. One that was handed out is never changed.
-func (j *job) curve(now time.Time) []CurvePoint {
+func (j *job) curve(now time.Time) []api.CurvePoint {
 	if j.drawn != nil && now.Sub(j.drawnAt) < curveEvery {
 		return j.drawn
 	}
 	points := j.live.Curve()
-	j.drawn, j.drawnAt = make([]CurvePoint, len(points)), now
+	j.drawn, j.drawnAt = make([]api.CurvePoint, len(points)), now
 	for i, c := range points {
-		j.drawn[i] = CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator}
+		j.drawn[i] = api.CurvePoint{Deg: c.Deg, MM: c.MM, Indicator: c.Indicator}
 	}
 	return j.drawn
 }

@@ -25,7 +25,7 @@ func (j *job) station(s *Session, t, mm float64, indicator int) {
 }
 
 func (j *job) took(s *Session, r sweep.StationReading) {
-	j.begun, j.phase = true, Turning
+	j.begun, j.phase = true, api.PhaseTurning
 	j.movedAt = time.Now()
 	if j.measured != nil {
 		j.tookPlace(s, r)
@@ -45,7 +45,7 @@ func (j *job) took(s *Session, r sweep.StationReading) {
 		return
 	}
 	if j.stations.Done() {
-		s.end(Finished, "")
+		s.end(api.Finished, "")
 	}
 }
 
@@ -54,7 +54,7 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 	var err error
 	if e := s.ask(ctx, func() {
 		switch {
-		case s.job == nil || s.job.run != run || s.job.phase == Fitting:
+		case s.job == nil || s.job.run != run || s.job.phase == api.PhaseFitting:
 			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case s.job.motion != nil:
 			err = api.Conflict.Errorf(
@@ -85,7 +85,7 @@ func (s *Session) Take(ctx context.Context, run int64) error {
 // steered reports whether a run that is being taken is a half turn or no sweep at all.
 func (s *Session) steered(ctx context.Context, run int64) (yes bool) {
 	// An error here means the session has stopped; what is asked for next says so.
-	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind != Sweeping })
+	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind != api.Sweeping })
 	return yes
 }
 
@@ -175,7 +175,7 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 // Skip leaves the present station out.
 func (s *Session) Skip(ctx context.Context, run int64) error {
 	return s.atStation(ctx, run, func(j *job) error {
-		if j.kind == HalfTurn {
+		if j.kind == api.HalfTurn {
 			return api.Conflict.Errorf("a half turn needs both its readings; abandon run %d to leave it", run)
 		}
 		if j.course != nil {
@@ -186,7 +186,7 @@ func (s *Session) Skip(ctx context.Context, run int64) error {
 		}
 		j.movedAt = time.Now()
 		if j.stations.Done() {
-			s.end(Finished, "")
+			s.end(api.Finished, "")
 		}
 		return nil
 	})
@@ -226,7 +226,7 @@ func (s *Session) pressed(samples []device.Sample) {
 	for _, x := range samples {
 		bounce := s.pressedAt != 0 && x.At-s.pressedAt < triggerRest
 		s.pressedAt = x.At
-		if bounce || s.job == nil || s.job.phase == Fitting {
+		if bounce || s.job == nil || s.job.phase == api.PhaseFitting {
 			continue
 		}
 		if j := s.job; j.steady != nil && !j.steady.pulses && !j.begun {
@@ -274,7 +274,7 @@ func (j *job) sayStation(s *Session) string {
 
 // wanted names the indicator whose reading is to be typed next.
 func (s *Session) wanted(j *job) string {
-	if j.stations == nil || !j.typed(s) || j.phase == Fitting {
+	if j.stations == nil || !j.typed(s) || j.phase == api.PhaseFitting {
 		return ""
 	}
 	if i := j.stations.Wanted(); i >= 0 {
@@ -283,7 +283,7 @@ func (s *Session) wanted(j *job) string {
 	return ""
 }
 
-func (s *Session) stationStates(st *sweep.Stations) []StationState {
+func (s *Session) stationStates(st *sweep.Stations) []api.StationState {
 	if st == nil && len(s.o.Angle.Stations.AnglesDeg) == 0 {
 		return nil
 	}
@@ -293,10 +293,10 @@ func (s *Session) stationStates(st *sweep.Stations) []StationState {
 	here, _, _ := st.Here()
 	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",
 		sweep.StationSkipped: "skipped"}
-	var out []StationState
+	var out []api.StationState
 	for i := range st.Len() {
 		deg, state, r := st.Station(i)
-		x := StationState{Deg: deg, State: names[state]}
+		x := api.StationState{Deg: deg, State: names[state]}
 		switch {
 		case state == sweep.StationTaken:
 			x.ReadingMM = &r.Reading

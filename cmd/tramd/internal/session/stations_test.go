@@ -30,7 +30,7 @@ func stationRig(t *testing.T, o sweep.StationOptions) *rig {
 			Indicators: []sweep.Indicator{{Name: "lever", RadiusMM: 120, ResolutionMM: 0.001}}},
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle:      AngleRoute{Device: -1, Stations: o, TypedUnit: units.Millimetre},
-		Ports:      []Port{{Name: "lever", Status: live}, {Name: "trigger", Role: TriggerRole, Status: settling}},
+		Ports:      []Port{{Name: "lever", Status: live}, {Name: "trigger", Role: api.TriggerRole, Status: settling}},
 		Archive:    sh, Fit: sweep.FitPlain,
 	})
 	if err != nil {
@@ -71,7 +71,7 @@ func (r *rig) states(t *testing.T) (out []string) {
 	return out
 }
 
-func checkRig(t *testing.T, snap *Snapshot) {
+func checkRig(t *testing.T, snap *api.Snapshot) {
 	t.Helper()
 	if snap.Last == nil {
 		t.Fatal("no result")

@@ -36,7 +36,7 @@ func (j *job) mark(s *Session, t float64, told bool) {
 		w.first = t
 	}
 	w.marks++
-	j.begun, j.phase, j.movedAt = true, Turning, time.Now()
+	j.begun, j.phase, j.movedAt = true, api.PhaseTurning, time.Now()
 	// The mark is kept as a point, so that the run can be fitted again; its reading is the latest there was.
 	mm := 0.0
 	if s.latest[0].at != 0 {
@@ -53,7 +53,7 @@ func (j *job) turningBy(s *Session, t, mm float64, indicator int) {
 	j.movedAt = time.Now()
 	j.keep(sweep.Point{T: t, Angle: math.NaN(), Reading: mm, Indicator: indicator})
 	if j.steady.turns(t) >= float64(j.turns)+j.steady.over() {
-		s.end(Finished, "")
+		s.end(api.Finished, "")
 	}
 }
 
@@ -83,7 +83,7 @@ func (s *Session) pulses(samples []device.Sample) {
 			continue
 		}
 		s.angleAt = x.At
-		if j := s.job; j != nil && j.steady != nil && j.phase != Fitting {
+		if j := s.job; j != nil && j.steady != nil && j.phase != api.PhaseFitting {
 			j.mark(s, x.At.Seconds()-s.o.Angle.Delay.Seconds(), x.Mark)
 		}
 	}
@@ -94,7 +94,7 @@ func (s *Session) startMark(ctx context.Context, run int64) error {
 	var err error
 	if e := s.ask(ctx, func() {
 		switch j := s.job; {
-		case j == nil || j.run != run || j.phase == Fitting:
+		case j == nil || j.run != run || j.phase == api.PhaseFitting:
 			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case j.steady.pulses:
 			err = api.Conflict.Errorf("the index pulse marks the turns; there is nothing to take")

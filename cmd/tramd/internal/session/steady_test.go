@@ -89,7 +89,7 @@ func TestConstantTurningWithAStartMark(t *testing.T) {
 	}
 	r.spin(0.5, false) // before the mark nothing counts
 	snap, err := r.Snapshot(t.Context())
-	if err != nil || snap.Sweep.Readings != 0 || snap.Sweep.Phase != Waiting {
+	if err != nil || snap.Sweep.Readings != 0 || snap.Sweep.Phase != api.PhaseWaiting {
 		t.Fatalf("%+v %v", snap.Sweep, err)
 	}
 	r.at = device.Now() + device.Stamp(time.Millisecond) // the person presses as the arm passes

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/device/devicetest"
 	"tramd/device/frame"
@@ -139,7 +140,7 @@ func benchTagged(b *testing.B, tc taggedCase) taggedTimes {
 	r.drain()
 	r.stop() // the run ends as abandoned, all its points on the shelf
 
-	if len(r.shelf.ends) != 1 || r.shelf.ends[0].Outcome != Abandoned {
+	if len(r.shelf.ends) != 1 || r.shelf.ends[0].Outcome != api.Abandoned {
 		b.Errorf("the sweep ended by itself: %+v", r.shelf.ends)
 	}
 	if len(r.seen) == 0 || len(r.seen) > len(r.shelf.points) {

@@ -2,10 +2,6 @@ package session
 
 import "context"
 
-// TroubleKinds are what can be amiss with the daemon's own chores: the record is damaged, a backup failed, a scheduled
-// check was missed or stopped.
-var TroubleKinds = []string{"record", "backup", "check"}
-
 // Trouble shows that a chore went wrong, and why; an empty why takes it back.
 func (s *Session) Trouble(kind, why string) {
 	// An error here means that the session has stopped: it has no readers then.

@@ -39,38 +39,14 @@ const (
 	unstoredMost = 2_000_000
 )
 
-// UnstoredRun is a run that has ended and is held in memory alone.
-type UnstoredRun struct {
-	Run      int64         `json:"run"`
-	Kind     string        `json:"kind"`
-	Purpose  string        `json:"purpose"`
-	Started  time.Time     `json:"started"`
-	At       time.Time     `json:"at"`
-	Outcome  Outcome       `json:"outcome"`
-	Why      string        `json:"why"` // it ended so
-	Readings int           `json:"readings"`
-	Stored   int           `json:"stored"` // of the readings
-	Result   *sweep.Result `json:"result"` // nil: there is none
-}
-
-// HeldBack is the newest sweep with a result that has ended and is not stored; nil when all are.
-func (s *Snapshot) HeldBack() *UnstoredRun {
-	for i := len(s.Unstored) - 1; i >= 0; i-- {
-		if x := &s.Unstored[i]; x.Kind == Sweeping && x.Result != nil && x.Outcome == Finished {
-			return x
-		}
-	}
-	return nil
-}
-
 // aside is a run that is set aside.
 type aside struct {
 	j   *job
 	end Ending
 }
 
-func (x aside) state() UnstoredRun {
-	out := UnstoredRun{Run: x.j.run, Kind: x.j.kind, Purpose: x.j.purpose, Started: x.j.started, At: x.end.At,
+func (x aside) state() api.UnstoredRun {
+	out := api.UnstoredRun{Run: x.j.run, Kind: x.j.kind, Purpose: x.j.purpose, Started: x.j.started, At: x.end.At,
 		Outcome: x.end.Outcome,
 		Why:     x.end.Why, Readings: x.j.points.n, Stored: int(x.j.durable.Load())}
 	if x.j.measured == nil {
@@ -101,7 +77,7 @@ func (s *Session) setAside() {
 		return
 	}
 	s.aside = append(s.aside, aside{j, *j.ended})
-	if j.measured == nil && j.ended.Result != nil && j.ended.Outcome == Finished {
+	if j.measured == nil && j.ended.Result != nil && j.ended.Outcome == api.Finished {
 		s.zeroPair(j.run, j.kind, j.ended.Result, s.leftAt(j))
 	}
 	s.job = nil
@@ -128,8 +104,8 @@ func (s *Session) renumber(from, to int64) {
 	}
 }
 
-func (s *Session) unstoredRuns() []UnstoredRun {
-	var out []UnstoredRun
+func (s *Session) unstoredRuns() []api.UnstoredRun {
+	var out []api.UnstoredRun
 	for _, x := range s.aside {
 		out = append(out, x.state())
 	}
@@ -141,7 +117,7 @@ var ErrNotAside = errors.New("not held in memory")
 
 // Held is a run that is held in memory alone, with all that would stand in the record.
 type Held struct {
-	UnstoredRun
+	api.UnstoredRun
 	Setup   sweep.Setup
 	Subject string
 	Found   *Found // of a measurement that is no sweep; nil: there is none

@@ -86,7 +86,7 @@ func TestASweepOnAFullDiskIsMeasuredAndStoredLater(t *testing.T) {
 		}
 		from := 371 * i // the arm goes on turning as it did
 		r.turn(from, from+370)
-		snap := r.wait(t, "the end", func(s *Snapshot) bool { return idleNow(s) && len(s.Unstored) == i+1 })
+		snap := r.wait(t, "the end", func(s *api.Snapshot) bool { return idleNow(s) && len(s.Unstored) == i+1 })
 		held := snap.HeldBack()
 		if held == nil || held.Run != run || held.Result == nil || held.Stored != 0 || held.Readings < 360 ||
 			snap.Store.OK {
@@ -101,8 +101,8 @@ func TestASweepOnAFullDiskIsMeasuredAndStoredLater(t *testing.T) {
 		}
 	}
 	f.breakWith(nil)
-	snap := r.wait(t, "the storing", func(s *Snapshot) bool { return len(s.Unstored) == 0 })
-	if snap.Last == nil || snap.Last.Run != 9 || snap.Runs[RunKey{"sweep", "finished"}] != 2 {
+	snap := r.wait(t, "the storing", func(s *api.Snapshot) bool { return len(s.Unstored) == 0 })
+	if snap.Last == nil || snap.Last.Run != 9 || snap.Runs[api.RunKey{Kind: "sweep", Outcome: "finished"}] != 2 {
 		t.Errorf("last %+v, runs %v", snap.Last, snap.Runs)
 	}
 	if !slices.Equal(f.stored, []int64{8, 9}) || fmt.Sprint(f.begun) != "[sweep check sweep check]" ||
@@ -127,9 +127,9 @@ func TestARunThatIsStoredLaterMayGetAnotherNumber(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.turn(0, 370)
-	r.wait(t, "the end", func(s *Snapshot) bool { return len(s.Unstored) == 1 })
+	r.wait(t, "the end", func(s *api.Snapshot) bool { return len(s.Unstored) == 1 })
 	f.breakWith(nil)
-	snap := r.wait(t, "the storing", func(s *Snapshot) bool { return s.Last != nil })
+	snap := r.wait(t, "the storing", func(s *api.Snapshot) bool { return s.Last != nil })
 	if snap.Last.Run != 6 || !slices.Equal(f.stored, []int64{6}) {
 		t.Errorf("last %+v, stored %v", snap.Last, f.stored)
 	}
@@ -148,7 +148,7 @@ func TestWhatWaitsGoesOverToTheNextSession(t *testing.T) {
 	}
 	f.breakWith(errFull)
 	r.turn(0, 370)
-	r.wait(t, "the end", func(s *Snapshot) bool { return len(s.Unstored) == 1 && idleNow(s) })
+	r.wait(t, "the end", func(s *api.Snapshot) bool { return len(s.Unstored) == 1 && idleNow(s) })
 	stop()
 	<-ended
 	b := r.Backlog()
@@ -157,12 +157,12 @@ func TestWhatWaitsGoesOverToTheNextSession(t *testing.T) {
 	}
 	ctx, stop = context.WithCancel(t.Context())
 	r, ended = newFullRig(t, f, b, ctx)
-	snap := r.wait(t, "the run", func(s *Snapshot) bool { return len(s.Unstored) == 1 })
+	snap := r.wait(t, "the run", func(s *api.Snapshot) bool { return len(s.Unstored) == 1 })
 	if snap.HeldBack() == nil || snap.HeldBack().Run != run {
 		t.Errorf("held back: %+v", snap.Unstored)
 	}
 	f.breakWith(nil)
-	snap = r.wait(t, "the storing", func(s *Snapshot) bool { return s.Last != nil })
+	snap = r.wait(t, "the storing", func(s *api.Snapshot) bool { return s.Last != nil })
 	if snap.Last.Run != run || len(snap.Unstored) != 0 || len(f.points) < 360 {
 		t.Errorf("last %+v, unstored %v, %d points", snap.Last, snap.Unstored, len(f.points))
 	}

@@ -1,6 +1,10 @@
 package session
 
-import "time"
+import (
+	"time"
+
+	"tramd/cmd/tramd/internal/api"
+)
 
 // How long the end of the daemon waits, at the most: for the arm to stand, and for a fit. Neither holds the lock.
 const (
@@ -13,8 +17,8 @@ const (
 func (s *Session) windDown() {
 	const why = "the daemon was stopped"
 	s.locked(func() {
-		if j := s.job; j != nil && j.run != 0 && j.phase != Fitting {
-			s.end(Abandoned, why)
+		if j := s.job; j != nil && j.run != 0 && j.phase != api.PhaseFitting {
+			s.end(api.Abandoned, why)
 		}
 	})
 	s.stopMotion() // one that is just being begun, too
@@ -28,7 +32,7 @@ func (s *Session) windDown() {
 		})
 	}
 	fitting := false
-	s.locked(func() { fitting = s.job != nil && s.job.run != 0 && s.job.phase == Fitting && s.job.awaits })
+	s.locked(func() { fitting = s.job != nil && s.job.run != 0 && s.job.phase == api.PhaseFitting && s.job.awaits })
 	if fitting {
 		select {
 		case f := <-s.fits:
@@ -53,4 +57,4 @@ func (s *Session) armStands(most time.Duration) bool {
 }
 
 // takes reports whether a run takes readings at its stations now.
-func (j *job) takes() bool { return j.phase == Waiting || j.phase == Turning }
+func (j *job) takes() bool { return j.phase == api.PhaseWaiting || j.phase == api.PhaseTurning }

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -34,7 +35,7 @@ func TestADiskThatHangsDoesNotHoldUpTheEnd(t *testing.T) {
 	defer close(hangs)
 	a := newWriteQueue(&shelf{hangs: hangs}, nil, slog.New(slog.DiscardHandler))
 	a.timeout = 100 * time.Millisecond
-	a.add(writing{run: 1, end: &Ending{Outcome: Finished}})
+	a.add(writing{run: 1, end: &Ending{Outcome: api.Finished}})
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan struct{})
 	go func() { defer close(ended); a.run(ctx) }()
@@ -69,7 +70,7 @@ func TestTheEndHoldsNoLockWhileItWaitsForAFit(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.locked(func() {
-		r.job.phase, r.job.awaits = Fitting, true
+		r.job.phase, r.job.awaits = api.PhaseFitting, true
 	})
 	go func() {
 		close(fitting)

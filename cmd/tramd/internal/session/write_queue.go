@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -29,22 +30,12 @@ type Beginning struct {
 
 // Ending is how a run ended.
 type Ending struct {
-	Outcome Outcome
+	Outcome api.Outcome
 	At      time.Time
 	Why     string
 	Result  *sweep.Result // of a sweep
 	Found   *Found        // of another measurement
 }
-
-// Outcome is how a run ended, as it is stored.
-type Outcome string
-
-// Outcomes.
-const (
-	Finished  Outcome = "finished"
-	Abandoned Outcome = "abandoned"
-	Failed    Outcome = "failed"
-)
 
 // writeQueue writes to the archive, in order, on a goroutine of its own. While the archive fails (a full card, a locked
 // file) it keeps what it was given and tries again, so that storage resumes by itself.

@@ -11,31 +11,6 @@ import (
 	"tramd/sweep"
 )
 
-// ZeroState says whether it is known where 0 degrees is, and how a person establishes it: point the arm right, press,
-// turn it towards the back, press.
-type ZeroState struct {
-	Known bool           `json:"known"`
-	From  sweep.ZeroFrom `json:"from"`
-	At    *time.Time     `json:"at"`   // when a person pointed the arm; null: no person has
-	Next  ZeroStep       `json:"next"` // the press that is due
-	Say   string         `json:"say"`  // what to do before it
-	Why   string         `json:"why"`  // why the zero is not known; empty: it is
-
-	ZeroDeg  *float64 `json:"zero_deg"` // the spindle angle at which the encoder shows 0; null: not known
-	Reversed bool     `json:"reversed"` // the encoder counts up clockwise, seen from above
-	// the spindle angle at the index mark; null: there is none, or it was not passed yet
-	IndexDeg *float64 `json:"index_deg"`
-}
-
-// ZeroStep is one press of the two.
-type ZeroStep string
-
-// Presses that establish a zero.
-const (
-	ZeroRight ZeroStep = "right"
-	ZeroBack  ZeroStep = "back"
-)
-
 // KeptZero is a zero that a person pointed, as it is stored.
 type KeptZero struct {
 	At       time.Time
@@ -139,15 +114,15 @@ func (s *Session) setup() sweep.Setup {
 }
 
 // zeroState says how the zero stands; nil where no encoder tells the angle.
-func (s *Session) zeroState() *ZeroState {
+func (s *Session) zeroState() *api.ZeroState {
 	if s.encoder == nil {
 		return nil
 	}
 	z := &s.zero
-	st := &ZeroState{Known: z.zero.Known(), From: z.zero.From, Why: z.why, Next: ZeroRight, Say: sayPointRight,
+	st := &api.ZeroState{Known: z.zero.Known(), From: z.zero.From, Why: z.why, Next: api.ZeroRight, Say: sayPointRight,
 		Reversed: s.encoder.Reversed()}
 	if z.aiming {
-		st.Next, st.Say = ZeroBack, sayTurnBack
+		st.Next, st.Say = api.ZeroBack, sayTurnBack
 	}
 	if !z.zero.At.IsZero() {
 		st.At = &z.zero.At
@@ -167,8 +142,8 @@ func (s *Session) watchStill(t float64) {
 }
 
 // Point takes one press of the person who establishes the zero.
-func (s *Session) Point(ctx context.Context, step ZeroStep) (*ZeroState, error) {
-	var st *ZeroState
+func (s *Session) Point(ctx context.Context, step api.ZeroStep) (*api.ZeroState, error) {
+	var st *api.ZeroState
 	var err error
 	s.readNow()
 	if e := s.ask(ctx, func() {
@@ -180,7 +155,7 @@ func (s *Session) Point(ctx context.Context, step ZeroStep) (*ZeroState, error) 
 	return st, err
 }
 
-func (s *Session) press(step ZeroStep) error {
+func (s *Session) press(step api.ZeroStep) error {
 	if s.encoder == nil {
 		return api.Conflict.Errorf("no encoder tells the angle of this machine, so it has no zero to set")
 	}
@@ -195,9 +170,9 @@ func (s *Session) press(step ZeroStep) error {
 		return api.Conflict.Errorf("the encoder has sent nothing yet: turn the arm a little, and see its port")
 	}
 	switch step {
-	case ZeroRight:
+	case api.ZeroRight:
 		return s.pressRight(place)
-	case ZeroBack:
+	case api.ZeroBack:
 		return s.pressBack(place)
 	}
 	return api.Invalid.Errorf(
@@ -242,8 +217,8 @@ func (s *Session) pressBack(place int64) error {
 }
 
 // ForgetZero makes the zero unknown on a person's word: the encoder was mounted again, or its coupling slipped.
-func (s *Session) ForgetZero(ctx context.Context) (*ZeroState, error) {
-	var st *ZeroState
+func (s *Session) ForgetZero(ctx context.Context) (*api.ZeroState, error) {
+	var st *api.ZeroState
 	var err error
 	if e := s.ask(ctx, func() {
 		switch {

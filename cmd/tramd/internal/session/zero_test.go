@@ -102,12 +102,12 @@ func (r *zeroRig) point(t *testing.T) {
 	t.Helper()
 	r.swing(-30, 0)
 	r.rest(0)
-	st, err := r.Point(t.Context(), ZeroRight)
-	if err != nil || st.Next != ZeroBack {
+	st, err := r.Point(t.Context(), api.ZeroRight)
+	if err != nil || st.Next != api.ZeroBack {
 		t.Fatalf("pointing right: %+v, %v", st, err)
 	}
 	r.swing(0, 75)
-	if st, err = r.Point(t.Context(), ZeroBack); err != nil || !st.Known || st.From != sweep.ZeroPointed {
+	if st, err = r.Point(t.Context(), api.ZeroBack); err != nil || !st.Known || st.From != sweep.ZeroPointed {
 		t.Fatalf("turning back: %+v, %v", st, err)
 	}
 }
@@ -119,8 +119,8 @@ func (r *zeroRig) sweepOnce(t *testing.T) *sweep.Result {
 		t.Fatal(err)
 	}
 	r.swing(75, 445)
-	snap := r.wait(t, "the result", func(s *Snapshot) bool {
-		return s.Sweep.Phase == Idle && s.Last != nil && s.Last.Run == run
+	snap := r.wait(t, "the result", func(s *api.Snapshot) bool {
+		return s.Sweep.Phase == api.PhaseIdle && s.Last != nil && s.Last.Run == run
 	})
 	return &snap.Last.Result
 }
@@ -131,7 +131,7 @@ func TestTwoPressesEstablishWhereZeroDegreesIs(t *testing.T) {
 	for _, x := range []struct{ off, sign int }{{0, 1}, {90, 1}, {90, -1}, {217, -1}, {-140, 1}} {
 		r := newZeroRig(t, x.off, x.sign, -1, nil)
 		r.swing(75, 76)
-		snap := r.wait(t, "an encoder that speaks", func(s *Snapshot) bool { return s.Angle.AgeS != nil })
+		snap := r.wait(t, "an encoder that speaks", func(s *api.Snapshot) bool { return s.Angle.AgeS != nil })
 		if snap.Angle.Zero == nil || snap.Angle.Zero.Known || snap.Angle.Deg != nil {
 			t.Errorf("%+v: before: zero %+v, deg %v", x, snap.Angle.Zero, snap.Angle.Deg)
 		}
@@ -156,7 +156,7 @@ func TestTwoPressesEstablishWhereZeroDegreesIs(t *testing.T) {
 func TestAConfiguredZeroIsKnown(t *testing.T) {
 	r := newZeroRig(t, 0, 1, -1, func(a *AngleRoute) { a.ZeroUnknown = false })
 	r.swing(75, 76)
-	snap := r.wait(t, "the angle", func(s *Snapshot) bool { return s.Angle.Deg != nil })
+	snap := r.wait(t, "the angle", func(s *api.Snapshot) bool { return s.Angle.Deg != nil })
 	if z := snap.Angle.Zero; !z.Known || z.From != sweep.ZeroConfigured {
 		t.Errorf("%+v", z)
 	}
@@ -176,7 +176,7 @@ func TestAnIndexMarkKeepsTheZeroOverAnUnpluggedEncoder(t *testing.T) {
 		r.mu.Unlock()
 		r.off += 111 // its count begins again, with the arm anywhere
 		want := mark >= 0
-		snap := r.wait(t, "the loss to be seen", func(s *Snapshot) bool { return s.Angle.AgeS == nil })
+		snap := r.wait(t, "the loss to be seen", func(s *api.Snapshot) bool { return s.Angle.AgeS == nil })
 		if snap.Angle.Zero.Known != want || want != (snap.Angle.Zero.From == sweep.ZeroIndex) {
 			t.Errorf("mark %d: %+v", mark, snap.Angle.Zero)
 		}
@@ -210,7 +210,7 @@ func TestAKeptZeroIsTakenUpAtTheNextStart(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	r = newZeroRig(t, -77, -1, -1, func(a *AngleRoute) { a.Kept = &KeptZero{At: time.Now()} })
-	snap := r.wait(t, "a state", func(*Snapshot) bool { return true })
+	snap := r.wait(t, "a state", func(*api.Snapshot) bool { return true })
 	if z := snap.Angle.Zero; z.Known || !strings.Contains(z.Why, "lasted until") {
 		t.Errorf("without a mark: %+v", z)
 	}
@@ -218,7 +218,7 @@ func TestAKeptZeroIsTakenUpAtTheNextStart(t *testing.T) {
 
 func TestPressesAtTheWrongMomentAreRefused(t *testing.T) {
 	r := newZeroRig(t, 0, 1, -1, nil)
-	press := func(step ZeroStep, want string) {
+	press := func(step api.ZeroStep, want string) {
 		t.Helper()
 		_, err := r.Point(t.Context(), step)
 		var refused *api.Error
@@ -226,27 +226,27 @@ func TestPressesAtTheWrongMomentAreRefused(t *testing.T) {
 			t.Errorf("%s: %v, want %q", step, err, want)
 		}
 	}
-	press(ZeroRight, "has sent nothing yet")
+	press(api.ZeroRight, "has sent nothing yet")
 	r.swing(-30, 0)
-	press(ZeroRight, "still moving")
-	press(ZeroBack, "not pointed right yet")
+	press(api.ZeroRight, "still moving")
+	press(api.ZeroBack, "not pointed right yet")
 	press("left", "write \"right\"")
 	r.rest(0)
-	if _, err := r.Point(t.Context(), ZeroRight); err != nil {
+	if _, err := r.Point(t.Context(), api.ZeroRight); err != nil {
 		t.Fatal(err)
 	}
 	r.swing(0, 5)
-	press(ZeroBack, "shows 5 degrees")
+	press(api.ZeroBack, "shows 5 degrees")
 	r.swing(5, 200)
-	press(ZeroBack, "shows 200 degrees")
+	press(api.ZeroBack, "shows 200 degrees")
 	r.swing(200, 90)
-	if st, err := r.Point(t.Context(), ZeroBack); err != nil || !st.Known {
+	if st, err := r.Point(t.Context(), api.ZeroBack); err != nil || !st.Known {
 		t.Errorf("%+v, %v", st, err)
 	}
 	if _, err := r.Start(t.Context(), 1, "check"); err != nil {
 		t.Fatal(err)
 	}
-	press(ZeroRight, "a run is being taken")
+	press(api.ZeroRight, "a run is being taken")
 }
 
 // A person who mounted the encoder again says so, and no later start takes up the old zero.
@@ -254,7 +254,7 @@ func TestAForgottenZeroStaysForgotten(t *testing.T) {
 	r := newZeroRig(t, 10, 1, 40, nil)
 	r.point(t)
 	r.swing(75, 445)
-	r.wait(t, "the mark", func(s *Snapshot) bool { return s.Angle.Zero.IndexDeg != nil })
+	r.wait(t, "the mark", func(s *api.Snapshot) bool { return s.Angle.Zero.IndexDeg != nil })
 	st, err := r.ForgetZero(t.Context())
 	if err != nil || st.Known {
 		t.Fatalf("%+v, %v", st, err)

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // aiming leads a person through one aim at a joint: read at the near end, park at the far one, move until there,
@@ -42,7 +41,7 @@ const (
 func newAiming(aim api.JointAim) *aiming { return &aiming{aim: aim, share: 1} }
 
 // see takes the state of now.
-func (a *aiming) see(s *session.Snapshot) {
+func (a *aiming) see(s *api.Snapshot) {
 	a.reading, a.lag, a.u = nil, 0, 0
 	for _, d := range s.Devices {
 		if d.Name == a.aim.Indicator && d.State == "live" && d.ReadingMM != nil {

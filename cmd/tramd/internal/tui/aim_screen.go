@@ -15,7 +15,6 @@ import (
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Aim leads a person at a terminal through one aim: the way to go in large figures and by the terminal's bell, Enter
@@ -35,7 +34,7 @@ func Aim(ctx context.Context, w io.Writer, u display.Units, in io.Reader, cl *cl
 	a, logged := newAiming(aim), false
 	said, step := "", aimDone
 	var bell, shown time.Time
-	err := cl.Live(ctx, func(snap *session.Snapshot) bool {
+	err := cl.Live(ctx, func(snap *api.Snapshot) bool {
 		a.see(snap)
 		for more := true; more; {
 			select {

@@ -8,7 +8,6 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // rail is what an indicator reads at either end of a rail that turns about its middle.
@@ -25,10 +24,10 @@ func TestAnAimAtAJointInTheTerminal(t *testing.T) {
 	a := newAiming(api.JointAim{Adjuster: "bolts", By: -0.08, Indicator: "lever", Near: "0 mm", Far: "500 mm",
 		NowMM: &zero, TargetMM: &zero, ChangeMM: -0.2, Say: "Read, park, move."})
 	reads := func(mm float64) {
-		a.see(&session.Snapshot{Devices: []session.DeviceState{{Name: "lever", State: "live", ReadingMM: &mm}}})
+		a.see(&api.Snapshot{Devices: []api.DeviceState{{Name: "lever", State: "live", ReadingMM: &mm}}})
 	}
 	view := func() string { return aimView(a, 60, display.Units{}) }
-	a.see(&session.Snapshot{Devices: []session.DeviceState{{Name: "lever", State: "silent"}}})
+	a.see(&api.Snapshot{Devices: []api.DeviceState{{Name: "lever", State: "silent"}}})
 	a.next()
 	if a.step != aimNear || !strings.Contains(view(), "gives no reading") {
 		t.Errorf("an end was read without a reading: %s", view())
@@ -90,7 +89,7 @@ func TestAnAimByChange(t *testing.T) {
 	a := newAiming(api.JointAim{Adjuster: "swing", By: 0.1, Indicator: "lever", Near: "0 mm, side 0°",
 		Far: "80 mm, side 0°", ChangeMM: 0.06})
 	for _, mm := range []float64{0.1, 0.35, 0.38, 0.38, 0.1} {
-		a.see(&session.Snapshot{Devices: []session.DeviceState{{Name: "lever", State: "live", ReadingMM: &mm}}})
+		a.see(&api.Snapshot{Devices: []api.DeviceState{{Name: "lever", State: "live", ReadingMM: &mm}}})
 		a.next()
 	}
 	if a.step != aimDone || math.Abs(a.done-0.03) > 1e-9 || math.Abs(a.moved()-0.05) > 1e-9 ||

@@ -10,8 +10,8 @@ import (
 
 	"golang.org/x/term"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Progress shows a sweep while it goes on: one line that is rewritten on a terminal, a line now and then elsewhere.
@@ -33,7 +33,7 @@ func NewProgress(w io.Writer) *Progress {
 }
 
 // State shows the state of now.
-func (s *Progress) State(snap *session.Snapshot) {
+func (s *Progress) State(snap *api.Snapshot) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	now := time.Now()
@@ -62,7 +62,7 @@ func (s *Progress) State(snap *session.Snapshot) {
 // stem is what a line says apart from the figures in it.
 func stem(say string) string { head, _, _ := strings.Cut(say, ":"); return head }
 
-func (s *Progress) lean(sw session.SweepState) string {
+func (s *Progress) lean(sw api.SweepState) string {
 	if m := sw.Measured; m != nil && m.Say != "" {
 		return fmt.Sprintf("  %s, %d readings", m.Say, sw.Readings)
 	}

@@ -11,9 +11,9 @@ import (
 
 	"golang.org/x/term"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Watch shows the present state until ctx ends, over a slow line too: only the latest state is ever drawn. A daemon
@@ -22,14 +22,14 @@ import (
 func Watch(ctx context.Context, w io.Writer, u display.Units, cl *client.Client, once bool) error {
 	s := newScreen(w, u)
 	if once || !s.tty {
-		return cl.Live(ctx, func(snap *session.Snapshot) bool {
+		return cl.Live(ctx, func(snap *api.Snapshot) bool {
 			fmt.Fprint(w, View(snap, 80, 0, u))
 			return false
 		})
 	}
 	defer s.leave()
 	for ctx.Err() == nil {
-		err := cl.Live(ctx, func(snap *session.Snapshot) bool {
+		err := cl.Live(ctx, func(snap *api.Snapshot) bool {
 			s.draw(snap, 0)
 			return true
 		})
@@ -51,7 +51,7 @@ type screen struct {
 	tty  bool
 	fd   int
 	at   time.Time
-	last *session.Snapshot
+	last *api.Snapshot
 
 	units display.Units
 
@@ -77,7 +77,7 @@ const (
 	cursor   = "\x1b[?25h"
 )
 
-func (s *screen) draw(snap *session.Snapshot, age time.Duration) {
+func (s *screen) draw(snap *api.Snapshot, age time.Duration) {
 	now := time.Now()
 	if age == 0 && now.Sub(s.at) < 40*time.Millisecond {
 		return

@@ -5,11 +5,11 @@ import (
 	"math"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // pairRows tells what the pair of opposite indicators reads now.
-func pairRows(s *session.Snapshot) []string {
+func pairRows(s *api.Snapshot) []string {
 	p := s.Pair
 	if p == nil {
 		return nil
@@ -34,7 +34,7 @@ func pairRows(s *session.Snapshot) []string {
 	}
 	for _, a := range []struct {
 		name string
-		axis *session.PairAxis
+		axis *api.PairAxis
 	}{{"tilt", p.Tilt}, {"nod", p.Nod}} {
 		if a.axis != nil {
 			rows = append(rows, fmt.Sprintf("%-12s %-4s %+.3f ±%.3f mm/m, %s ago", "", a.name, a.axis.MMPerM,

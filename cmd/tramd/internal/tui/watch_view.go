@@ -6,14 +6,14 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
 // View returns the present state for a terminal of that width. An age above zero says that nothing was heard for so
 // long.
-func View(s *session.Snapshot, width int, age time.Duration, u display.Units) string {
+func View(s *api.Snapshot, width int, age time.Duration, u display.Units) string {
 	var b strings.Builder
 	row := func(format string, args ...any) {
 		b.WriteString(clip(u.Words(fmt.Sprintf(format, args...)), width) + "\n")
@@ -30,7 +30,7 @@ func View(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 	for _, drawn := range drawing(result, s.Limit, width, u) {
 		row("%s", drawn)
 	}
-	if sw := s.Sweep; sw.Phase != session.Idle {
+	if sw := s.Sweep; sw.Phase != api.PhaseIdle {
 		line("%s", sw.Say)
 		row("%s", progress(sw, width))
 		if sw.WhyNot != "" {
@@ -44,7 +44,7 @@ func View(s *session.Snapshot, width int, age time.Duration, u display.Units) st
 			line("ALARM %s since %s: %s", a.Kind, a.Since.Local().Format(time.DateOnly), a.Text)
 		}
 	}
-	for _, kind := range session.TroubleKinds {
+	for _, kind := range api.TroubleKinds {
 		if why := s.Troubles[kind]; why != "" {
 			line("TROUBLE %s: %s", kind, why)
 		}
@@ -99,7 +99,7 @@ func drawing(r *sweep.Result, limit float64, width int, u display.Units) []strin
 }
 
 // progress writes how far the sweep has come, as a bar and in figures.
-func progress(sw session.SweepState, width int) string {
+func progress(sw api.SweepState, width int) string {
 	part := 0.0
 	if n := len(sw.Stations); n > 0 {
 		done := 0
@@ -120,7 +120,7 @@ func progress(sw session.SweepState, width int) string {
 }
 
 // planned says when the next check is to be taken by itself, and what would keep it from that as things are.
-func planned(s *session.Snapshot) (rows []string) {
+func planned(s *api.Snapshot) (rows []string) {
 	if s.Check == nil {
 		return nil
 	}
@@ -146,7 +146,7 @@ func planned(s *session.Snapshot) (rows []string) {
 }
 
 // machineRows is what the machine says of itself.
-func machineRows(s *session.Snapshot) (rows []string) {
+func machineRows(s *api.Snapshot) (rows []string) {
 	for _, in := range s.Inputs {
 		text := in.Error
 		if text == "" {
@@ -168,8 +168,8 @@ func machineRows(s *session.Snapshot) (rows []string) {
 }
 
 // shown picks the result to show: the sweep in hand, or the last one.
-func shown(s *session.Snapshot) (*sweep.Result, string) {
-	if s.Sweep.Phase != session.Idle && s.Sweep.Result != nil {
+func shown(s *api.Snapshot) (*sweep.Result, string) {
+	if s.Sweep.Phase != api.PhaseIdle && s.Sweep.Result != nil {
 		return s.Sweep.Result, "Sweep in hand"
 	}
 	if x := s.HeldBack(); x != nil {
@@ -181,15 +181,15 @@ func shown(s *session.Snapshot) (*sweep.Result, string) {
 	return nil, "Nothing has been swept yet"
 }
 
-func reading(d session.DeviceState, p *session.PositionState) string {
+func reading(d api.DeviceState, p *api.PositionState) string {
 	switch {
 	case d.ReadingMM != nil:
 		return fmt.Sprintf("%+9.4f mm", *d.ReadingMM) + standing(d)
 	case d.Error != "":
 		return d.Error
-	case d.State == "live" && d.Role == session.PositionRole && p != nil && p.MM != nil:
+	case d.State == "live" && d.Role == api.PositionRole && p != nil && p.MM != nil:
 		return fmt.Sprintf("%+9.2f mm", *p.MM)
-	case d.State == "live" && d.Role == session.MachineRole:
+	case d.State == "live" && d.Role == api.MachineRole:
 		return fmt.Sprintf("%d answers", d.Answered)
 	case d.State == "live":
 		return fmt.Sprintf("%d lines", d.Readings)
@@ -200,7 +200,7 @@ func reading(d session.DeviceState, p *session.PositionState) string {
 
 // standing says how far a reading may be trusted while an adjuster is loose: against one from before, so much; how old
 // it is; and by how much it lags behind a surface that moves.
-func standing(d session.DeviceState) string {
+func standing(d api.DeviceState) string {
 	if d.UMM == nil || d.LagMM == nil {
 		return ""
 	}
@@ -214,7 +214,7 @@ func standing(d session.DeviceState) string {
 	return text
 }
 
-func degrees(a session.AngleState) string {
+func degrees(a api.AngleState) string {
 	if a.Zero != nil && !a.Zero.Known {
 		return "zero not known: " + a.Zero.Why
 	}

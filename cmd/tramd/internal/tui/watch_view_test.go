@@ -5,8 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/display"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -14,15 +14,15 @@ import (
 func TestView(t *testing.T) {
 	mm := 1.25
 	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.Local) // times are shown as the clock on the wall has them
-	s := &session.Snapshot{
+	s := &api.Snapshot{
 		Machine: "linnet", At: noon, Limit: 0.3,
-		Last: &session.LastRun{Run: 3, At: noon.Add(-3 * time.Hour), Result: sweep.Result{
+		Last: &api.LastRun{Run: 3, At: noon.Add(-3 * time.Hour), Result: sweep.Result{
 			Tilt: &sweep.Axis{Slope: 0.257 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Within},
 			Nod:  &sweep.Axis{Slope: -0.5 * units.MMPerM, Expanded: 0.008 * units.MMPerM, Verdict: sweep.Outside},
 		}},
-		Devices: []session.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm},
+		Devices: []api.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm},
 			{Name: "encoder", State: "lost", SinceS: 12}},
-		Drift: &session.DriftState{Alarms: []session.Alarm{
+		Drift: &api.DriftState{Alarms: []api.Alarm{
 			{Kind: "outside", Axis: "nod", Since: noon.Add(-27 * time.Hour),
 				Text: "nod is past its limit"}}},
 	}
@@ -58,7 +58,7 @@ func TestView(t *testing.T) {
 	s.Devices[1].Error = ""
 	until := s.At.Add(20 * time.Hour)
 	s.Troubles = map[string]string{"check": "the check of 2026-03-02 06:00 was missed: tramd was not ready at the time"}
-	s.Check = &session.CheckState{Next: noon.Add(18 * time.Hour).Format(time.RFC3339), Moves: true,
+	s.Check = &api.CheckState{Next: noon.Add(18 * time.Hour).Format(time.RFC3339), Moves: true,
 		WhyNot: []string{"indicator arm sends nothing"}, Say: "no check at 2026-03-01 06:00"}
 	s.Angle.ArmedUntil = &until
 	got = View(s, 200, 0, display.Units{})
@@ -72,9 +72,9 @@ func TestView(t *testing.T) {
 		}
 	}
 	hours := 1234.56
-	s.Inputs = []session.InputState{{Name: "door", State: "on", SinceS: 3},
+	s.Inputs = []api.InputState{{Name: "door", State: "on", SinceS: 3},
 		{Name: "feed", State: "unknown", Error: "no such file"}}
-	s.Hours = &session.HoursState{Hours: &hours, From: "input feed", Error: "the hours cannot be kept"}
+	s.Hours = &api.HoursState{Hours: &hours, From: "input feed", Error: "the hours cannot be kept"}
 	got = View(s, 200, 0, display.Units{})
 	for _, want := range []string{"door         on        for 3 s", "feed         unknown   no such file",
 		"1234.6 h; the hours cannot be kept by input feed"} {
@@ -83,10 +83,10 @@ func TestView(t *testing.T) {
 		}
 	}
 	lean, deg := -0.123, 180.0
-	s.Pair = &session.PairState{Run: 4, Kind: session.HalfTurn, At: s.At.Add(-5 * time.Minute), First: "near",
+	s.Pair = &api.PairState{Run: 4, Kind: api.HalfTurn, At: s.At.Add(-5 * time.Minute), First: "near",
 		Less: "far", MMPerM: &lean, Deg: &deg, Half: 0.031, DiffMM: -0.0308,
-		Told: true, Tilt: &session.PairAxis{MMPerM: 0.123, Half: 0.031, At: s.At},
-		Nod: &session.PairAxis{MMPerM: 0.05, Half: 0.03, At: s.At.Add(-3 * time.Hour)}}
+		Told: true, Tilt: &api.PairAxis{MMPerM: 0.123, Half: 0.031, At: s.At},
+		Nod: &api.PairAxis{MMPerM: 0.05, Half: 0.03, At: s.At.Add(-3 * time.Hour)}}
 	for _, want := range []string{"pair         -0.123 ±0.031 mm/m towards 180° (near less far -0.0308 mm)",
 		"zeroed by half-turn 4 5 min ago, as long as the bar stays there",
 		"tilt +0.123 ±0.031 mm/m, 0 s ago", "nod  +0.050 ±0.030 mm/m, 3.0 h ago"} {
@@ -109,19 +109,19 @@ func TestView(t *testing.T) {
 // An ordinary terminal of 80 by 24 shows both axes, how sure they are, how far the sweep has come, and every alarm.
 func TestViewFitsAnOrdinaryTerminal(t *testing.T) {
 	mm, deg := 1.25, 12.0
-	s := &session.Snapshot{
-		Machine: "linnet", At: time.Now(), Limit: 0.3, Store: session.StoreState{OK: true},
-		Clock: session.ClockState{Set: true}, Angle: session.AngleState{Source: "encoder", Deg: &deg},
-		Sweep: session.SweepState{Phase: session.Turning, Run: 4, TurnsWanted: 2, TurnsDone: 1.5, Readings: 1200,
+	s := &api.Snapshot{
+		Machine: "linnet", At: time.Now(), Limit: 0.3, Store: api.StoreState{OK: true},
+		Clock: api.ClockState{Set: true}, Angle: api.AngleState{Source: "encoder", Deg: &deg},
+		Sweep: api.SweepState{Phase: api.PhaseTurning, Run: 4, TurnsWanted: 2, TurnsDone: 1.5, Readings: 1200,
 			Stored: 1100, Say: "Keep turning: 1.50 of 2.", Result: &sweep.Result{
 				Tilt: &sweep.Axis{Slope: -0.257 * units.MMPerM, Expanded: 0.008 * units.MMPerM,
 					Verdict: sweep.Undecided},
 				Nod: &sweep.Axis{Slope: 0.5 * units.MMPerM, Expanded: 0.009 * units.MMPerM, Verdict: sweep.Outside},
 			}},
-		Devices: []session.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm},
+		Devices: []api.DeviceState{{Name: "arm", Role: "indicator", State: "live", ReadingMM: &mm},
 			{Name: "encoder", Role: "angle", State: "live"}},
-		Drift: &session.DriftState{
-			Alarms: []session.Alarm{{Kind: "outside", Since: time.Now(), Text: "nod is past its limit"}}},
+		Drift: &api.DriftState{
+			Alarms: []api.Alarm{{Kind: "outside", Since: time.Now(), Text: "nod is past its limit"}}},
 	}
 	got := cut(View(s, 80, 0, display.Units{}), 24)
 	rows := strings.Split(strings.TrimSuffix(got, "\n"), "\n")
@@ -139,8 +139,8 @@ func TestViewFitsAnOrdinaryTerminal(t *testing.T) {
 			t.Errorf("no %q in\n%s", want, got)
 		}
 	}
-	s.Sweep = session.SweepState{Phase: session.Idle}
-	s.Last = &session.LastRun{Run: 4, At: time.Now(),
+	s.Sweep = api.SweepState{Phase: api.PhaseIdle}
+	s.Last = &api.LastRun{Run: 4, At: time.Now(),
 		Result: sweep.Result{Verdict: sweep.Outside, Tilt: &sweep.Axis{Verdict: sweep.Outside}, Nod: &sweep.Axis{}}}
 	if got := View(s, 80, 0, display.Units{}); !strings.Contains(got, "next: tramd advise") {
 		t.Errorf("it does not say what is next:\n%s", got)

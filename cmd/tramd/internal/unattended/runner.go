@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/session"
@@ -20,11 +21,11 @@ const checkChore = "check"
 
 // Session is how a check is taken and shown.
 type Session interface {
-	Snapshot(ctx context.Context) (*session.Snapshot, error)
+	Snapshot(ctx context.Context) (*api.Snapshot, error)
 	Gauges(ctx context.Context) ([]session.Gauge, error)
 	Start(ctx context.Context, turns int, purpose string) (int64, error)
 	Trouble(kind, why string)
-	SetCheck(session.CheckState)
+	SetCheck(api.CheckState)
 }
 
 // Mover moves the arm by a stepped program, where a person has armed it for planned checks.
@@ -75,7 +76,7 @@ type Runner struct {
 	spans   map[string]*extent
 	kept    time.Time // what was last stored of the slots given out
 	said    string
-	shown   session.CheckState
+	shown   api.CheckState
 }
 
 // NewRunner returns a runner that has not looked yet.
@@ -209,7 +210,7 @@ func (c *Runner) facts(ctx context.Context) (Facts, bool) {
 		f.Taking = c.outcome(ctx)
 	case c.failed != nil:
 		f.Taking, c.failed = c.failed, nil
-	case snap.Sweep.Phase != session.Idle:
+	case snap.Sweep.Phase != api.PhaseIdle:
 		f.Busy = fmt.Sprintf("run %d is being taken", snap.Sweep.Run)
 	}
 	return f, true
@@ -293,7 +294,7 @@ func (c *Runner) writeSteps(ctx context.Context) {
 
 // show has the session show how the checks stand.
 func (c *Runner) show(f Facts, acts []Act) {
-	s := session.CheckState{Moves: c.Plan.Moves, DryRun: c.Plan.DryRun, WhyNot: []string{}}
+	s := api.CheckState{Moves: c.Plan.Moves, DryRun: c.Plan.DryRun, WhyNot: []string{}}
 	if next, ok := c.checker.Next(f.Now); ok {
 		s.Next = next.Format(time.RFC3339)
 		s.WhyNot = append(s.WhyNot, c.Plan.Outlook(f, next)...)

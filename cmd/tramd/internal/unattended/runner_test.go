@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
 	"tramd/cmd/tramd/internal/schedule"
 	"tramd/cmd/tramd/internal/session"
@@ -29,13 +30,13 @@ type bed struct {
 	refuse   error
 	troubles map[string]string
 	why      string // of runs that fail
-	check    session.CheckState
+	check    api.CheckState
 }
 
-func (b *bed) Snapshot(context.Context) (*session.Snapshot, error) {
-	s := &session.Snapshot{Sweep: session.SweepState{Phase: session.Idle}}
+func (b *bed) Snapshot(context.Context) (*api.Snapshot, error) {
+	s := &api.Snapshot{Sweep: api.SweepState{Phase: api.PhaseIdle}}
 	if b.run != 0 {
-		s.Sweep.Phase, s.Sweep.Run = session.Turning, b.run
+		s.Sweep.Phase, s.Sweep.Run = api.PhaseTurning, b.run
 	}
 	return s, nil
 }
@@ -62,8 +63,8 @@ func (b *bed) Start(ctx context.Context, turns int, purpose string) (int64, erro
 	return id, err
 }
 
-func (b *bed) Trouble(kind, why string)      { b.troubles[kind] = why }
-func (b *bed) SetCheck(c session.CheckState) { b.check = c }
+func (b *bed) Trouble(kind, why string)  { b.troubles[kind] = why }
+func (b *bed) SetCheck(c api.CheckState) { b.check = c }
 
 func newBed(t *testing.T) (*bed, *Runner) {
 	s, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "linnet.db"), store.Options{BootID: "boot-1"})

@@ -7,13 +7,13 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // barredWren is the bench mill with two indicators on a bar, not zeroed.
-func barredWren() *session.Snapshot {
+func barredWren() *api.Snapshot {
 	s := quietWren()
-	s.Devices = []session.DeviceState{
+	s.Devices = []api.DeviceState{
 		{Name: "near", Role: "indicator", State: "live", ReadingMM: ptr(1.3)},
 		{Name: "far", Role: "indicator", State: "live", ReadingMM: ptr(1.1)},
 	}
@@ -50,9 +50,9 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 		`document.querySelector("#beam-answer").textContent.startsWith("Half turn, run 9, has begun") && document.querySelector("#v-adjust").hidden`)
 
 	taking := barredWren()
-	taking.Sweep = session.SweepState{Phase: session.Turning, Run: 9, Kind: session.HalfTurn,
+	taking.Sweep = api.SweepState{Phase: api.PhaseTurning, Run: 9, Kind: api.HalfTurn,
 		Say:      "Read. Now turn the spindle half a turn by hand, near to 270° (front), let go and keep still.",
-		Stations: []session.StationState{{Deg: 90, State: "taken", ReadingMM: ptr(1.3)}, {Deg: 270, State: "here"}}}
+		Stations: []api.StationState{{Deg: 90, State: "taken", ReadingMM: ptr(1.3)}, {Deg: 270, State: "here"}}}
 	taking.Angle.Source = "encoder"
 	s.show(still(taking))
 	until(
@@ -61,11 +61,11 @@ func TestPageZeroesAPairByHalfATurn(t *testing.T) {
 	press("take", "take 9")
 
 	zeroed := barredWren()
-	zeroed.Pair = &session.PairState{Run: 9, Kind: session.HalfTurn, At: zeroed.At.Add(-5 * time.Minute), First: "near",
+	zeroed.Pair = &api.PairState{Run: 9, Kind: api.HalfTurn, At: zeroed.At.Add(-5 * time.Minute), First: "near",
 		Less: "far", ZeroMM: 0.2, ZeroU: 0.0014,
 		Deg: ptr(270.0), Told: true, MMPerM: ptr(-0.1234), U: 0.012, Half: 0.031, DiffMM: -0.0308,
-		Tilt: &session.PairAxis{MMPerM: 0.05, Half: 0.03, At: zeroed.At.Add(-3 * time.Hour)},
-		Nod:  &session.PairAxis{MMPerM: 0.1234, Half: 0.031, At: zeroed.At}}
+		Tilt: &api.PairAxis{MMPerM: 0.05, Half: 0.03, At: zeroed.At.Add(-3 * time.Hour)},
+		Nod:  &api.PairAxis{MMPerM: 0.1234, Half: 0.031, At: zeroed.At}}
 	s.show(still(zeroed))
 	for _, look := range []struct {
 		width  int64

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A person opens the joint of a step, reads at one end, parks at the other, and follows the figure while the joint is
@@ -20,8 +20,8 @@ func TestAJointIsAimedOnThePage(t *testing.T) {
 	s.job.Store(&text)
 	at := func(mm, position float64) {
 		snap := quietWren()
-		snap.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: &mm}}
-		snap.Position = &session.PositionState{Source: "scale", MM: &position}
+		snap.Devices = []api.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: &mm}}
+		snap.Position = &api.PositionState{Source: "scale", MM: &position}
 		s.show(still(snap))
 	}
 	at(0.1, 3.5)

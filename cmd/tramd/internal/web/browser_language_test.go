@@ -13,9 +13,9 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/catalogue"
 	"tramd/cmd/tramd/internal/catalogue/cataloguetest"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -84,7 +84,7 @@ func TestPageIsWholeInAnotherLanguage(t *testing.T) {
 	troubled.Clock.Set = false
 	for _, c := range []struct {
 		name, path, ready string
-		state             *session.Snapshot
+		state             *api.Snapshot
 	}{
 		{"idle", "/",
 			`document.querySelector("#moves li") !== null && document.querySelector("#say").textContent !== ""`, idle},

@@ -11,7 +11,6 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	svgs "tramd/cmd/tramd/internal/picture"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // rails are what a fake record says of a traverse, and of a job where it has one.
@@ -64,16 +63,16 @@ func (rails) Joint(_ context.Context, of string) (api.JointAdvice, error) {
 func (r rails) Chain(ctx context.Context) (string, error) { return r.Picture(ctx, 1) }
 
 // aTraverse is one that is being read off a plain dial, with two of four places taken.
-func aTraverse() *session.Snapshot {
+func aTraverse() *api.Snapshot {
 	s := quietWren()
-	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500,
+	s.Devices[0] = api.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500,
 		ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
 	s.Clock.Set = true
-	s.Sweep = session.SweepState{
-		Phase: session.Turning, Run: 5, Kind: "traverse", TurnsWanted: 1, Readings: 2, Stored: 2, Wanted: "dial",
+	s.Sweep = api.SweepState{
+		Phase: api.PhaseTurning, Run: 5, Kind: "traverse", TurnsWanted: 1, Readings: 2, Stored: 2, Wanted: "dial",
 		Say: "Move the indicator to 200 mm and type the reading.",
-		Measured: &session.MeasuredState{Subject: "left rail", Say: "slope +0.200 ± 0.127 mm/m",
-			Places: []session.PlaceState{
+		Measured: &api.MeasuredState{Subject: "left rail", Say: "slope +0.200 ± 0.127 mm/m",
+			Places: []api.PlaceState{
 				{Name: "0 mm", At: 0, State: "taken", ReadingMM: ptr(0.3)},
 				{Name: "100 mm", At: 100, State: "taken", ReadingMM: ptr(0.32)},
 				{Name: "200 mm", At: 200, State: "here"}, {Name: "300 mm", At: 300, State: "ahead"}}},

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // The next check that is taken by itself: when, whether the arm may move for it, and what stands in its way; one that
@@ -20,20 +20,20 @@ func TestAPlannedCheckOnThePage(t *testing.T) {
 	until6 := next.Add(time.Hour)
 	local := func(at time.Time) string { return at.Format("2006-01-02 15:04") }
 	armed := linnet(0)
-	armed.Sweep = session.SweepState{Phase: session.Idle}
+	armed.Sweep = api.SweepState{Phase: api.PhaseIdle}
 	armed.Angle.ArmedUntil = &until6
-	armed.Check = &session.CheckState{Next: next.Format(time.RFC3339), Moves: true, WhyNot: []string{}}
+	armed.Check = &api.CheckState{Next: next.Format(time.RFC3339), Moves: true, WhyNot: []string{}}
 	missed := linnet(0)
-	missed.Sweep = session.SweepState{Phase: session.Idle}
+	missed.Sweep = api.SweepState{Phase: api.PhaseIdle}
 	missed.Troubles = map[string]string{
 		"check": "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm"}
-	missed.Check = &session.CheckState{Next: next.Format(time.RFC3339), Moves: true,
+	missed.Check = &api.CheckState{Next: next.Format(time.RFC3339), Moves: true,
 		Say: "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm",
 		WhyNot: []string{"it is not armed: tramd arm",
 			"indicator arm is outside its travel: 0.950 mm, allowed are 0.100 to 0.900 mm"}}
 	for _, scene := range []struct {
 		name    string
-		state   *session.Snapshot
+		state   *api.Snapshot
 		all     []string
 		notices string
 	}{

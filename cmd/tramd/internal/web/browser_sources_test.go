@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // did waits until the daemon was asked for something.
@@ -20,7 +20,7 @@ func (s *stage) did(t *testing.T, want string) {
 }
 
 // loggedIn opens the page of a scene with a person who may change things.
-func loggedIn(t *testing.T, scene *session.Snapshot) (*stage, func(js string), func(js string), func(name string)) {
+func loggedIn(t *testing.T, scene *api.Snapshot) (*stage, func(js string), func(js string), func(name string)) {
 	t.Helper()
 	ctx := browser(t)
 	s := newStage(t, hashed(t))
@@ -113,8 +113,8 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	}
 	// Its readings are in, but the arm still moves: that stands at the top, in the tab's title and in the news.
 	do(`dispatchEvent(new Event("pageshow")) || true`) // the page was put away above
-	for phase, title := range map[session.SweepPhase]string{session.Returning: "Keep clear: the arm goes back",
-		session.Stopping: "Keep clear: the arm is stopping"} {
+	for phase, title := range map[api.SweepPhase]string{api.PhaseReturning: "Keep clear: the arm goes back",
+		api.PhaseStopping: "Keep clear: the arm is stopping"} {
 		scene := wrenByHand()
 		scene.Angle.Source, scene.Sweep.Phase, scene.Sweep.Stations = "program", phase, nil
 		s.show(still(scene))

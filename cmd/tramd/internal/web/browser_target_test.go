@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // A person parks the arm, loosens, and follows the page to the reading to aim for; what tightening did is logged with
@@ -15,7 +15,7 @@ func TestTheReadingToAimFor(t *testing.T) {
 	s := newStage(t, hashed(t))
 	at := func(mm *float64) {
 		snap := quietWren()
-		snap.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: mm}}
+		snap.Devices = []api.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: mm}}
 		s.show(still(snap))
 	}
 	at(ptr(1.3))
@@ -43,7 +43,7 @@ func TestTheReadingToAimFor(t *testing.T) {
 	digits("▼ 0.045")
 	picture(t, ctx, "target-360")
 	moving := quietWren() // 0.01 mm of what has happened does not show yet: the figure counts it, and says so
-	moving.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live",
+	moving.Devices = []api.DeviceState{{Name: "lever", Role: "indicator", State: "live",
 		ReadingMM: ptr(1.25), AgeS: ptr(0.2), RateMMPerS: ptr(-0.05), LagMM: ptr(-0.01), UMM: ptr(0.004)}}
 	s.show(still(moving))
 	digits("▼ 0.045")
@@ -91,7 +91,7 @@ func TestThePairToAimFor(t *testing.T) {
 	s := newStage(t, "")
 	at := func(one, other *float64) {
 		snap := quietWren()
-		snap.Devices = []session.DeviceState{
+		snap.Devices = []api.DeviceState{
 			{Name: "lever", Role: "indicator", State: "live", ReadingMM: one},
 			{Name: "far", Role: "indicator", State: "live", ReadingMM: other},
 		}
@@ -127,8 +127,8 @@ func TestTheAimGoesByWhereTheArmStands(t *testing.T) {
 	s := newStage(t, "")
 	at := func(mm, deg *float64) {
 		snap := quietWren()
-		snap.Angle = session.AngleState{Source: "encoder", Deg: deg}
-		snap.Devices = []session.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: mm}}
+		snap.Angle = api.AngleState{Source: "encoder", Deg: deg}
+		snap.Devices = []api.DeviceState{{Name: "lever", Role: "indicator", State: "live", ReadingMM: mm}}
 		s.show(still(snap))
 	}
 	at(ptr(1.0), ptr(95.0))

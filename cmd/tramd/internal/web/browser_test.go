@@ -17,7 +17,6 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -26,7 +25,7 @@ var pictures = os.Getenv("TRAMD_PICTURES")
 
 // stage is a daemon for the browser to look at.
 type stage struct {
-	scene atomic.Pointer[func(time.Duration) *session.Snapshot]
+	scene atomic.Pointer[func(time.Duration) *api.Snapshot]
 	mute  atomic.Bool // no more news
 	shop  *shop
 	url   string
@@ -35,14 +34,14 @@ type stage struct {
 	wanted chan api.Wanted        // that were begun
 }
 
-func (s *stage) show(f func(time.Duration) *session.Snapshot) { s.scene.Store(&f) }
+func (s *stage) show(f func(time.Duration) *api.Snapshot) { s.scene.Store(&f) }
 
 func newStage(t testing.TB, hash string) *stage {
 	t.Helper()
 	s := &stage{shop: &shop{runs: someRuns()}, wanted: make(chan api.Wanted, 8)}
 	s.show(linnet)
 	begun := time.Now()
-	live := &liveFunc{ask: func() (*session.Snapshot, error) {
+	live := &liveFunc{ask: func() (*api.Snapshot, error) {
 		if s.mute.Load() {
 			return nil, errors.New("the daemon hangs")
 		}
@@ -66,8 +65,8 @@ func (s *stage) measure(_ context.Context, w api.Wanted) (int64, error) {
 	return 5, nil
 }
 
-func still(s *session.Snapshot) func(time.Duration) *session.Snapshot {
-	return func(time.Duration) *session.Snapshot { return s }
+func still(s *api.Snapshot) func(time.Duration) *api.Snapshot {
+	return func(time.Duration) *api.Snapshot { return s }
 }
 
 // until waits for a JavaScript expression to be true. One that fails is not true yet: the page may still be on its way,
@@ -232,7 +231,7 @@ func TestPageInABrowser(t *testing.T) {
 
 	scenes := []struct {
 		name string
-		f    func(time.Duration) *session.Snapshot
+		f    func(time.Duration) *api.Snapshot
 		ok   string // what must be seen
 	}{
 		{"sweep", linnet, `document.querySelector("#tilt .digits").textContent.startsWith("+0.17")

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // Each view has an address: it opens there, back and forward go through them, and the figures stay in sight in each.
@@ -94,7 +94,7 @@ func TestHistoryIsReadAndZoomed(t *testing.T) {
 }
 
 // settled is a scene without notices.
-func settled(s *session.Snapshot) *session.Snapshot {
+func settled(s *api.Snapshot) *api.Snapshot {
 	s.Clock.Set = true
 	for i := range s.Devices {
 		s.Devices[i].State, s.Devices[i].Error = "live", ""
@@ -114,11 +114,11 @@ func TestNowFitsAPhone(t *testing.T) {
 	troubled.Troubles = map[string]string{
 		"check": "the check of 2026-03-02 06:00 was not begun: it is not armed: tramd arm"}
 	returning := settled(linnet(0))
-	returning.Angle.Source, returning.Sweep.Phase = "program", session.Returning
+	returning.Angle.Source, returning.Sweep.Phase = "program", api.PhaseReturning
 	returning.Sweep.Say = "All readings are in. The arm moves back: keep clear."
 	for _, scene := range []struct {
 		name, button string
-		state        *session.Snapshot
+		state        *api.Snapshot
 	}{
 		{"idle", "#next", settled(quietWren())}, {"turning", "#abandon", settled(linnet(0))},
 		{"stations", "#take", settled(wrenByHand())}, {"typed", "#put", settled(typed)},

@@ -9,7 +9,6 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/ical"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // checkLength is how long a check stands in a calendar: setting up, a sweep and putting away (common practice, no
@@ -48,7 +47,7 @@ func (s *server) calendar(w http.ResponseWriter, r *http.Request) {
 }
 
 // feed returns a machine's calendar: the next check at its date, and once that has passed a reminder on today.
-func feed(s *session.Snapshot, page string) *ical.Calendar {
+func feed(s *api.Snapshot, page string) *ical.Calendar {
 	// stays when the date moves, so that the entry moves with it
 	id := "next-check-" + url.PathEscape(s.Machine) + "@tramd"
 	c := &ical.Calendar{Name: "Checks of " + s.Machine, Stamp: s.At, Again: time.Hour}

@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // storedCurve answers with the curve of a stored run in the form of the stream's: the mean reading in each degree where
@@ -107,12 +107,12 @@ func (b *bins) read(r io.Reader) error {
 	return lines.Err()
 }
 
-func (b *bins) points() []session.CurvePoint {
-	out := []session.CurvePoint{}
+func (b *bins) points() []api.CurvePoint {
+	out := []api.CurvePoint{}
 	for i := range b.sum {
 		for k, n := range b.count[i] {
 			if n > 0 {
-				out = append(out, session.CurvePoint{Deg: float64(k) + 0.5, MM: b.sum[i][k] / float64(n), Indicator: i})
+				out = append(out, api.CurvePoint{Deg: float64(k) + 0.5, MM: b.sum[i][k] / float64(n), Indicator: i})
 			}
 		}
 	}

@@ -12,7 +12,7 @@
 //
 // # The live stream
 //
-// GET /api/v1/live sends server-sent events. `state` is session.Snapshot as JSON, its curve null, with `region` and
+// GET /api/v1/live sends server-sent events. `state` is api.Snapshot as JSON, its curve null, with `region` and
 // `last_region`: the ellipse that covers the true lean, both axes together, in 95 % of cases. `curve` is the mean
 // reading in each degree where an indicator touched and, by indicator, the fitted reading mean_mm + cos_mm*cos(angle) +
 // sin_mm*sin(angle). The state comes up to 15 times a second and the curve up to 4 times, when it changed; each is

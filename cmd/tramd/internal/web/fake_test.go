@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 	"tramd/sweep/units"
 )
@@ -23,11 +22,11 @@ func Handler(o Options) http.Handler { return newServer(o).handler() }
 
 // liveFunc is a Live that asks a func, and counts the askings.
 type liveFunc struct {
-	ask   func() (*session.Snapshot, error)
+	ask   func() (*api.Snapshot, error)
 	asked atomic.Int64
 }
 
-func (l *liveFunc) Snapshot(ctx context.Context) (*session.Snapshot, error) {
+func (l *liveFunc) Snapshot(ctx context.Context) (*api.Snapshot, error) {
 	l.asked.Add(1)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -35,8 +34,8 @@ func (l *liveFunc) Snapshot(ctx context.Context) (*session.Snapshot, error) {
 	return l.ask()
 }
 
-func always(s *session.Snapshot) *liveFunc {
-	return &liveFunc{ask: func() (*session.Snapshot, error) { return s, nil }}
+func always(s *api.Snapshot) *liveFunc {
+	return &liveFunc{ask: func() (*api.Snapshot, error) { return s, nil }}
 }
 
 // shop is the store and the steering of the demo workshop, in memory.
@@ -173,8 +172,8 @@ func (f *shop) Refit(_ context.Context, run int64, keep bool) (api.Refitted, err
 	return as[api.Refitted](again), f.note("refit %d %v", run, keep)
 }
 
-func (f *shop) Arm(_ context.Context, unattended time.Duration) (session.Armed, error) {
-	return session.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"},
+func (f *shop) Arm(_ context.Context, unattended time.Duration) (api.Armed, error) {
+	return api.Armed{Key: "k", Cautions: []string{"Keep clear of the arm."}, Commands: []string{"G1 A0", "G1 A90"},
 		Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }
 
@@ -194,7 +193,7 @@ func (f *shop) HoldMotion(_ context.Context, run int64) error { return f.note("h
 
 func (f *shop) LetGoMotion(run int64) { _ = f.note("let go %d", run) }
 
-func (f *shop) Import(_ context.Context, csv io.Reader, in session.Recorded) (api.Imported, error) {
+func (f *shop) Import(_ context.Context, csv io.Reader, in api.Recorded) (api.Imported, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {
 		return api.Imported{}, err
@@ -250,7 +249,7 @@ func result(tilt, nod, u float64) *sweep.Result {
 }
 
 // linnet is the gantry router of the demo workshop with a sweep three quarters round; t moves it on.
-func linnet(t time.Duration) *session.Snapshot {
+func linnet(t time.Duration) *api.Snapshot {
 	s := t.Seconds()
 	deg := math.Mod(265+20*s, 360)
 	tilt, nod := 0.1786+0.0004*math.Sin(s), -0.0412+0.0004*math.Cos(s)
@@ -261,55 +260,55 @@ func linnet(t time.Duration) *session.Snapshot {
 			sectors[i] = '1'
 		}
 	}
-	var curve []session.CurvePoint
+	var curve []api.CurvePoint
 	for d := 0; d <= 265; d++ {
 		a := sweep.Radians(float64(d))
 		wave := 0.002 * math.Sin(7*a+s/3)
-		curve = append(curve, session.CurvePoint{Deg: float64(d), MM: 1.2 + 0.12*(tilt*math.Cos(a)+nod*math.Sin(a)) +
+		curve = append(curve, api.CurvePoint{Deg: float64(d), MM: 1.2 + 0.12*(tilt*math.Cos(a)+nod*math.Sin(a)) +
 			wave})
 	}
-	return &session.Snapshot{
+	return &api.Snapshot{
 		At: time.Now(), Machine: "linnet", Limit: 0.0667, LimitAs: "0.02/300",
-		Devices: []session.DeviceState{
+		Devices: []api.DeviceState{
 			{Name: "arm", Role: "indicator", Port: "/dev/serial/by-id/a", State: "live", SinceS: 311, Readings: 18220,
 				Faults: map[string]uint64{"text": 3}, ReadingMM: ptr(1.2 + 0.01*math.Sin(3*s)), AgeS: ptr(0.01)},
 			{Name: "encoder", Role: "angle", Port: "/dev/serial/by-id/e", State: "live", SinceS: 311, Readings: 40210,
 				AgeS: ptr(0.01)},
 		},
-		Inputs: []session.InputState{{Name: "spindle", State: "off", SinceS: 312},
+		Inputs: []api.InputState{{Name: "spindle", State: "off", SinceS: 312},
 			{Name: "door", State: "unknown", SinceS: 41, Error: "/sys/class/gpio/gpio5/value says \"in\", not 0 or 1"}},
-		Hours: &session.HoursState{Hours: ptr(1234.5), From: "input spindle"},
-		Angle: session.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
-		Sweep: session.SweepState{
-			Phase: session.Turning, Run: 12, TurnsWanted: 1, TurnsDone: 0.74, Readings: 900, Sectors: string(sectors),
+		Hours: &api.HoursState{Hours: ptr(1234.5), From: "input spindle"},
+		Angle: api.AngleState{Source: "encoder", Deg: &deg, AgeS: ptr(0.01)},
+		Sweep: api.SweepState{
+			Phase: api.PhaseTurning, Run: 12, TurnsWanted: 1, TurnsDone: 0.74, Readings: 900, Sectors: string(sectors),
 			Say: "Turn the arm on slowly, past the front, to the right.", Result: result(tilt, nod, 0.0083),
 			Curve: curve, Stored: 240,
 		},
-		Last:  &session.LastRun{Run: 11, At: time.Now().Add(-26 * time.Hour), Result: *result(0.031, -0.012, 0.0079)},
-		Store: session.StoreState{OK: true}, Clock: session.ClockState{Set: true},
+		Last:  &api.LastRun{Run: 11, At: time.Now().Add(-26 * time.Hour), Result: *result(0.031, -0.012, 0.0079)},
+		Store: api.StoreState{OK: true}, Clock: api.ClockState{Set: true},
 	}
 }
 
 // quietWren is the bench mill at rest: the last check is all there is, one adapter is unplugged, the clock was never
 // set.
-func quietWren() *session.Snapshot {
-	return &session.Snapshot{
+func quietWren() *api.Snapshot {
+	return &api.Snapshot{
 		At: time.Now(), Machine: "wren", Limit: 0.0667, LimitAs: "0.02/300",
-		Devices: []session.DeviceState{
+		Devices: []api.DeviceState{
 			{Name: "lever", Role: "indicator", State: "lost", SinceS: 75, Readings: 220, Reconnects: 2,
 				Error: "no such device; plug the adapter in again"},
 		},
-		Angle: session.AngleState{Source: "stations"},
-		Sweep: session.SweepState{Phase: session.Idle, Say: "Plug the indicator in, then start a sweep."},
-		Last:  &session.LastRun{Run: 4, At: time.Now().Add(-50 * time.Hour), Result: *result(0.021, 0.0301, 0.0079)},
-		Store: session.StoreState{OK: true},
+		Angle: api.AngleState{Source: "stations"},
+		Sweep: api.SweepState{Phase: api.PhaseIdle, Say: "Plug the indicator in, then start a sweep."},
+		Last:  &api.LastRun{Run: 4, At: time.Now().Add(-50 * time.Hour), Result: *result(0.021, 0.0301, 0.0079)},
+		Store: api.StoreState{OK: true},
 	}
 }
 
 // wrenByHand is the bench mill with two of four stations taken.
-func wrenByHand() *session.Snapshot {
+func wrenByHand() *api.Snapshot {
 	s := quietWren()
-	s.Devices[0] = session.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500,
+	s.Devices[0] = api.DeviceState{Name: "lever", Role: "indicator", State: "live", Readings: 500,
 		ReadingMM: ptr(-0.034), AgeS: ptr(0.1)}
 	s.Angle.Deg = ptr(180.0)
 	s.Clock.Set = true
@@ -317,14 +316,14 @@ func wrenByHand() *session.Snapshot {
 	r.Nod, r.Lean, r.Verdict, r.Coverage = nil, nil, sweep.Undecided, math.Pi
 	r.Warnings = []sweep.Warning{{Code: "one_axis",
 		Text: "two opposite stations show tilt alone; nod was not measured"}}
-	s.Sweep = session.SweepState{
-		Phase: session.Turning, Run: 5, TurnsWanted: 1, Readings: 2,
+	s.Sweep = api.SweepState{
+		Phase: api.PhaseTurning, Run: 5, TurnsWanted: 1, Readings: 2,
 		Say: "Hold still at 180°: the reading is settling.", Stored: 4, Result: r,
-		Stations: []session.StationState{
+		Stations: []api.StationState{
 			{Deg: 0, State: "taken", ReadingMM: ptr(0.012)}, {Deg: 90, State: "ahead"}, {Deg: 180, State: "here"},
 			{Deg: 270, State: "ahead"},
 		},
-		Curve: []session.CurvePoint{{Deg: 0, MM: 0.012}, {Deg: 180, MM: -0.034}},
+		Curve: []api.CurvePoint{{Deg: 0, MM: 0.012}, {Deg: 180, MM: -0.034}},
 	}
 	return s
 }

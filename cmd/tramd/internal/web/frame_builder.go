@@ -6,13 +6,13 @@ import (
 	"math"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
 // stateView is the snapshot as the stream sends it: without the curve, and with what a drawing needs beside it.
 type stateView struct {
-	*session.Snapshot
+	*api.Snapshot
 	Last       json.RawMessage `json:"last"`        // the snapshot's own
 	Region     *region         `json:"region"`      // of the live result
 	LastRegion *region         `json:"last_region"` // of the last finished one
@@ -20,9 +20,9 @@ type stateView struct {
 
 // curveView is the curve and the fit through it.
 type curveView struct {
-	Run    int64                `json:"run"`
-	Points []session.CurvePoint `json:"points"`
-	Fit    []harmonic           `json:"fit"`
+	Run    int64            `json:"run"`
+	Points []api.CurvePoint `json:"points"`
+	Fit    []harmonic       `json:"fit"`
 }
 
 // harmonic is the fitted reading of one indicator where it touches at the angle, mean + cos*cos(angle) +
@@ -41,12 +41,12 @@ type frameBuilder struct {
 	curveNo    uint64
 	curveAt    time.Time
 	// as it was written last: a result with its budgets is most of a state, and stays the same
-	last     *session.LastRun
+	last     *api.LastRun
 	lastText json.RawMessage
 	stateLen int // of the last state's event
 }
 
-func (p *frameBuilder) paint(s *session.Snapshot, now time.Time) (*frame, error) {
+func (p *frameBuilder) paint(s *api.Snapshot, now time.Time) (*frame, error) {
 	if p.curve == nil || now.Sub(p.curveAt) >= curveEvery {
 		c, err := event("curve", len(p.curve), curveView{Run: s.Sweep.Run, Points: orEmpty(s.Sweep.Curve),
 			Fit: fits(s.Sweep.Result, p.indicators)})
@@ -96,15 +96,15 @@ func event(name string, about int, of any) ([]byte, error) {
 }
 
 // shorn is the snapshot without its curve. The original is shared and stays as it is.
-func shorn(s *session.Snapshot) *session.Snapshot {
+func shorn(s *api.Snapshot) *api.Snapshot {
 	c := *s
 	c.Sweep.Curve = nil
 	return &c
 }
 
-func orEmpty(c []session.CurvePoint) []session.CurvePoint {
+func orEmpty(c []api.CurvePoint) []api.CurvePoint {
 	if c == nil {
-		return []session.CurvePoint{}
+		return []api.CurvePoint{}
 	}
 	return c
 }

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 	"tramd/sweep"
 )
 
@@ -70,7 +70,7 @@ func TestCurveIsPaintedSeldomAndOnlyWhenItChanged(t *testing.T) {
 		return f.curveNo
 	}
 	first := paint(0)
-	s.Sweep.Curve = append([]session.CurvePoint{}, s.Sweep.Curve[:100]...)
+	s.Sweep.Curve = append([]api.CurvePoint{}, s.Sweep.Curve[:100]...)
 	if paint(100*time.Millisecond) != first {
 		t.Error("the curve was made again too soon")
 	}
@@ -100,14 +100,14 @@ func TestAFrameHoldsTheLastRunThereIs(t *testing.T) {
 	t.Parallel()
 	var p frameBuilder
 	s := linnet(0)
-	for _, last := range []*session.LastRun{{Run: 8}, {Run: 9}, nil, {Run: 10}} {
+	for _, last := range []*api.LastRun{{Run: 8}, {Run: 9}, nil, {Run: 10}} {
 		s.Last = last
 		for range 2 {
 			f, err := p.paint(s, time.Now())
 			if err != nil {
 				t.Fatal(err)
 			}
-			var got struct{ Last *session.LastRun }
+			var got struct{ Last *api.LastRun }
 			if err := json.Unmarshal(said(t, "state", f.state), &got); err != nil {
 				t.Fatal(err)
 			}

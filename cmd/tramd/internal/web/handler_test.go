@@ -14,7 +14,6 @@ import (
 	"golang.org/x/crypto/bcrypt"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 )
 
 const password = "brass and ebony"
@@ -232,7 +231,7 @@ func TestHealthFollowsTheStoreNotTheDevices(t *testing.T) {
 	if w := do(Handler(Options{Live: always(s)}), call{method: "GET", path: "/healthz"}); w.Code != 200 {
 		t.Errorf("a lost device made the daemon ill: %d %s", w.Code, w.Body)
 	}
-	s.Store = session.StoreState{Error: "disk full: free some space"}
+	s.Store = api.StoreState{Error: "disk full: free some space"}
 	if w := do(Handler(Options{Live: always(s)}), call{method: "GET", path: "/healthz"}); w.Code != 503 ||
 		!strings.Contains(w.Body.String(), "disk full") {
 		t.Errorf("a store in trouble: %d %s", w.Code, w.Body)

@@ -9,8 +9,8 @@ import (
 	"sync"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/peerlimit"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -137,8 +137,8 @@ type movement struct {
 }
 
 // pace is how long after a frame that began at now the next is due. s is nil where there is no state.
-func (m *movement) pace(s *session.Snapshot, now time.Time) time.Duration {
-	if s == nil || s.Sweep.Phase != session.Idle {
+func (m *movement) pace(s *api.Snapshot, now time.Time) time.Duration {
+	if s == nil || s.Sweep.Phase != api.PhaseIdle {
 		return stateEvery
 	}
 	if m.mm == nil {
@@ -162,7 +162,7 @@ func (m *movement) pace(s *session.Snapshot, now time.Time) time.Duration {
 	return stateEvery
 }
 
-func (h *hub) paint(ctx context.Context, p *frameBuilder) (*frame, *session.Snapshot, error) {
+func (h *hub) paint(ctx context.Context, p *frameBuilder) (*frame, *api.Snapshot, error) {
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()
 	s, err := snapshot(ctx, h.live)
@@ -189,7 +189,7 @@ func (h *hub) publish(ctx context.Context, f *frame) {
 }
 
 // snapshot asks for the present state; nothing to ask, and no answer, are errors too.
-func snapshot(ctx context.Context, live Live) (*session.Snapshot, error) {
+func snapshot(ctx context.Context, live Live) (*api.Snapshot, error) {
 	if live == nil {
 		return nil, errors.New("the daemon was started without a live session")
 	}

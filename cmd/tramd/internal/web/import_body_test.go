@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // slowShop takes imports as the daemon does: it reads all, then works until it is let go on or its context ends.
@@ -20,7 +19,7 @@ type slowShop struct {
 	begun, goOn, calledOff chan struct{}
 }
 
-func (s *slowShop) Import(ctx context.Context, csv io.Reader, _ session.Recorded) (api.Imported, error) {
+func (s *slowShop) Import(ctx context.Context, csv io.Reader, _ api.Recorded) (api.Imported, error) {
 	text, err := io.ReadAll(csv)
 	if err != nil {
 		return api.Imported{}, err

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // maxImport bounds a recorded sweep that is sent in: two million rows.
@@ -19,7 +18,7 @@ const maxImport = 64 << 20
 // options as JSON.
 func (s *server) importSweep(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	in := session.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}
+	in := api.Recorded{Purpose: cmp.Or(q.Get("purpose"), "check"), Again: q.Get("again") == "1"}
 	var err error
 	in.Name, err = words("name", q.Get("name"), 1, 200)
 	if err == nil {

@@ -13,17 +13,17 @@ import (
 	"testing"
 	"time"
 
-	"tramd/cmd/tramd/internal/session"
+	"tramd/cmd/tramd/internal/api"
 )
 
 // counting gives snapshots that are numbered in Sweep.Readings, each padded to about size bytes.
 func counting(size int) *liveFunc {
 	var n atomic.Int64
 	pad := strings.Repeat("x", size)
-	return &liveFunc{ask: func() (*session.Snapshot, error) {
-		return &session.Snapshot{Machine: "linnet", Sweep: session.SweepState{Phase: session.Turning,
+	return &liveFunc{ask: func() (*api.Snapshot, error) {
+		return &api.Snapshot{Machine: "linnet", Sweep: api.SweepState{Phase: api.PhaseTurning,
 			Readings: int(n.Add(1)), Say: pad,
-			Curve: []session.CurvePoint{{Deg: 1, MM: 1.5}}}}, nil
+			Curve: []api.CurvePoint{{Deg: 1, MM: 1.5}}}}, nil
 	}}
 }
 
@@ -94,7 +94,7 @@ func (l *listener) number(t *testing.T) int {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var s session.Snapshot
+	var s api.Snapshot
 	if err := json.Unmarshal([]byte(data), &s); err != nil {
 		t.Fatalf("%v in %.80s", err, data)
 	}
@@ -250,7 +250,7 @@ func TestShutdownEndsStreams(t *testing.T) {
 
 func TestStreamWithoutState(t *testing.T) {
 	t.Parallel()
-	live := &liveFunc{ask: func() (*session.Snapshot, error) { return nil, fmt.Errorf("the session has ended") }}
+	live := &liveFunc{ask: func() (*api.Snapshot, error) { return nil, fmt.Errorf("the session has ended") }}
 	srv := serve(t, Handler(Options{Live: live}))
 	if l := listen(t, srv); l.code != 200 {
 		t.Fatalf("got %d", l.code)

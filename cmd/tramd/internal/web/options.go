@@ -8,14 +8,13 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 	"tramd/sweep/drift"
 )
 
 // Live is where the present state comes from.
 type Live interface {
-	Snapshot(ctx context.Context) (*session.Snapshot, error)
+	Snapshot(ctx context.Context) (*api.Snapshot, error)
 }
 
 // Records is what was stored. An id that is not there gives an error of the kind api.NotFound.
@@ -60,7 +59,7 @@ type Temperature interface {
 
 // Motion moves the arm by a program, in two acts: arming, and a start with the key that it gave.
 type Motion interface {
-	Arm(ctx context.Context, unattended time.Duration) (session.Armed, error)
+	Arm(ctx context.Context, unattended time.Duration) (api.Armed, error)
 	Disarm(ctx context.Context) error
 	StartMotion(ctx context.Context, key, purpose string) (run int64, err error)
 
@@ -74,7 +73,7 @@ type Motion interface {
 
 // Imports brings recorded sweeps (CSV) into the store.
 type Imports interface {
-	Import(ctx context.Context, csv io.Reader, of session.Recorded) (api.Imported, error)
+	Import(ctx context.Context, csv io.Reader, of api.Recorded) (api.Imported, error)
 }
 
 // Options are the parts a Handler is made of. A nil part answers 503 (Metrics: 404) and the rest still works.

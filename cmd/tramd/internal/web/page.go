@@ -12,8 +12,8 @@ import (
 	"strings"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/catalogue"
-	"tramd/cmd/tramd/internal/session"
 	"tramd/sweep"
 )
 
@@ -107,12 +107,12 @@ func (s *server) page(view string) http.HandlerFunc {
 }
 
 // fill writes the figures of the sweep in hand, or of the last one.
-func (p *filling) fill(s *session.Snapshot, words *catalogue.Catalogue) {
+func (p *filling) fill(s *api.Snapshot, words *catalogue.Catalogue) {
 	unit := unitFor(p.Unit, s.LimitAs)
 	p.Machine, p.Say = s.Machine, words.Say(s.Sweep.Say)
 	result, held := s.Sweep.Result, s.HeldBack()
 	switch {
-	case s.Sweep.Phase != session.Idle:
+	case s.Sweep.Phase != api.PhaseIdle:
 		p.Source = words.Text("now.sofar.short", "run", strconv.FormatInt(s.Sweep.Run, 10))
 	case held != nil:
 		result = held.Result

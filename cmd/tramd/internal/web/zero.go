@@ -5,14 +5,13 @@ import (
 	"net/http"
 
 	"tramd/cmd/tramd/internal/api"
-	"tramd/cmd/tramd/internal/session"
 )
 
 // Zeros establishes where 0 degrees of an encoder is: a person points the arm right, presses, turns it towards the back
 // and presses again.
 type Zeros interface {
-	Point(ctx context.Context, step session.ZeroStep) (*session.ZeroState, error)
-	ForgetZero(ctx context.Context) (*session.ZeroState, error)
+	Point(ctx context.Context, step api.ZeroStep) (*api.ZeroState, error)
+	ForgetZero(ctx context.Context) (*api.ZeroState, error)
 }
 
 var noZeros = api.Unavailable.New("a zero cannot be set from here: the daemon was started without")
@@ -32,7 +31,7 @@ func (s *server) pointZero(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.Zeros.Point(r.Context(), session.ZeroStep(in.Step))
+	return s.Zeros.Point(r.Context(), api.ZeroStep(in.Step))
 }
 
 // forgetZero makes the zero unknown, after the encoder was mounted again.
