@@ -227,3 +227,30 @@ func TestDirections(t *testing.T) {
 		}
 	}
 }
+
+// A machine that warms up while the arm turns makes the interval wider, but the model knows it for a drift: taken for
+// slow noise, the same warming makes it 16 to 36 times as wide, and the lean errs by as much.
+func TestWarmingIsADrift(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(6) {
+		s := scene{n: 2000, turns: 1, seconds: 20, white: 0.001}
+		cold := s.draw(rand.New(rand.NewPCG(seed, 43)))
+		s.warm, s.warmTau = 0.01, 40
+		warm := s.draw(rand.New(rand.NewPCG(seed, 43)))
+		want, err := Fit(cold.pts, cold.setup)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := Fit(warm.pts, warm.setup)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, a := range []*sweep.Axis{got.Tilt, got.Nod} {
+			b := []*sweep.Axis{want.Tilt, want.Nod}[i]
+			off, wide := math.Abs(float64((a.Slope-b.Slope)/b.Expanded)), float64(a.Expanded/b.Expanded)
+			if wide > 10 || off > 6 {
+				t.Errorf("seed %d: warming makes the interval %.1f times as wide and moves the lean by %.1f U", seed, wide, off)
+			}
+		}
+	}
+}

@@ -91,3 +91,30 @@ func TestTheWayBackIsPartOfALiveInterval(t *testing.T) {
 		}
 	}
 }
+
+// A chip ten times as high as the noise that comes while a filter carries a fit on is left out, and the lean holds.
+func TestAChipIsLeftOutOfALiveSweep(t *testing.T) {
+	t.Parallel()
+	const from, to, high = 1500, 1550, 0.01
+	for seed := range uint64(6) {
+		tr := scene{n: 2000, turns: 1, seconds: 20, white: 0.001}.draw(rand.New(rand.NewPCG(seed, 41)))
+		c, before, err := Begin(tr.pts[:1200], tr.setup, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := 1200; i < len(tr.pts); i++ {
+			p := tr.pts[i]
+			if i >= from && i < to {
+				p.Reading += high
+			}
+			c.Add(p)
+		}
+		got := c.Result()
+		if out := got.Rejected - before.Rejected; out < (to-from)*4/5 || out > (to-from)*6/5 {
+			t.Errorf("seed %d: %d readings were left out, want the %d of the chip", seed, out, to-from)
+		}
+		if off := math.Abs(float64(got.Tilt.Slope) - tr.tilt); off > 1.5*float64(got.Tilt.Expanded) {
+			t.Errorf("seed %d: the tilt errs by %.2f U", seed, off/float64(got.Tilt.Expanded))
+		}
+	}
+}
