@@ -79,6 +79,31 @@ func newCourse(legs []Leg, a along) *course {
 	return c
 }
 
+// reading takes a reading; add takes it again once its position is known.
+func (c *course) reading(_ *Session, _ *job, _ int, t, mm float64) {
+	if c.under {
+		c.read(t, mm)
+	}
+}
+
+func (*course) streams() bool { return true }
+
+// tick ends a leg whose hand rests at its end.
+func (c *course) tick(s *Session, j *job, now time.Time) bool {
+	if !c.under || now.Sub(c.movedAt) < restTime || !c.atEnd() {
+		return false
+	}
+	c.ended(s, j)
+	return true
+}
+
+// close gives up the leg under way.
+func (c *course) close() {
+	if c.under {
+		c.leave()
+	}
+}
+
 func (c *course) left() bool { return c.at < len(c.legs) }
 
 // taken says how many legs have been taken.
@@ -91,8 +116,8 @@ func (c *course) taken() (n int) {
 	return n
 }
 
-// progress is how much of the whole lies behind.
-func (c *course) progress() float64 {
+// turned is how much of the whole lies behind.
+func (c *course) turned(*job) float64 {
 	n := float64(c.taken())
 	if mm, known := c.where(); c.under && known {
 		n += math.Min(1, math.Max(0, c.legs[c.at].done(mm)))
@@ -311,7 +336,7 @@ func (c *course) show(out *api.MeasuredState) {
 	}
 }
 
-func (c *course) say() string {
+func (c *course) say(*Session, *job) string {
 	if !c.left() {
 		return ""
 	}

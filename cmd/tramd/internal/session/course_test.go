@@ -213,7 +213,7 @@ func TestACourseAtConstantFeed(t *testing.T) {
 		t.Fatal(err)
 	}
 	clock := 1000.0
-	r.locked(func() { r.job.course.along.(*feeding).now = func() float64 { return clock } })
+	r.locked(func() { r.course().along.(*feeding).now = func() float64 { return clock } })
 	send := func(seconds float64) { // ten readings a second
 		for range int(math.Round(10 * seconds)) {
 			r.locked(func() { clock += 0.1 })

@@ -14,7 +14,7 @@ const demandWait = 3 * time.Second
 
 // demand asks the instruments that send only on a person's word. It reports whether there are any; the station is then
 // taken when the last of them has answered. What was read before does not count: the arm may have moved since.
-func (s *Session) demand(j *job) bool {
+func (a *atStations) demand(s *Session, j *job) bool {
 	wants := map[int]bool{}
 	for i, r := range s.o.Indicators {
 		if at, ours := j.slot(i); ours && r.Device >= 0 && s.o.Ports[r.Device].Ask != nil {
@@ -24,8 +24,8 @@ func (s *Session) demand(j *job) bool {
 	if len(wants) == 0 {
 		return false
 	}
-	j.wants = wants
-	j.stations.Arrive()
+	a.wants = wants
+	a.Arrive()
 	for _, p := range s.o.Ports {
 		if p.Ask != nil {
 			p.Ask()
@@ -35,21 +35,21 @@ func (s *Session) demand(j *job) bool {
 }
 
 // answered takes a reading while some are asked for, and the station once all are there.
-func (j *job) answered(s *Session, t, mm float64, indicator int) {
+func (a *atStations) answered(s *Session, j *job, t, mm float64, indicator int) {
 	var r sweep.StationReading
 	var ok bool
-	if j.wants[indicator] {
-		delete(j.wants, indicator)
-		r, ok = j.stations.Put(t, mm, indicator)
+	if a.wants[indicator] {
+		delete(a.wants, indicator)
+		r, ok = a.Put(t, mm, indicator)
 	} else {
-		r, ok = j.stations.AddReading(t, mm, indicator)
+		r, ok = a.AddReading(t, mm, indicator)
 	}
-	if !ok && len(j.wants) == 0 {
-		r, ok = j.stations.TakeNow()
+	if !ok && len(a.wants) == 0 {
+		r, ok = a.TakeNow()
 	}
 	if ok {
-		j.wants = nil
-		j.took(s, r)
+		a.wants = nil
+		a.took(s, j, r)
 	}
 }
 
@@ -58,9 +58,14 @@ func (s *Session) awaitAnswers(ctx context.Context, run int64) error {
 	for end := time.Now().Add(demandWait); ; time.Sleep(5 * time.Millisecond) {
 		waiting, late := false, time.Now().After(end)
 		err := s.ask(ctx, func() {
-			waiting = s.job != nil && s.job.run == run && s.job.wants != nil
-			if waiting && late {
-				s.job.wants = nil // an answer after this takes nothing
+			if s.job == nil || s.job.run != run {
+				return
+			}
+			if a := s.job.stations(); a != nil && a.wants != nil {
+				waiting = true
+				if late {
+					a.wants = nil // an answer after this takes nothing
+				}
 			}
 		})
 		switch {

@@ -69,7 +69,7 @@ type following struct {
 // follow begins a full fit when one is due.
 func (s *Session) follow(now time.Time) {
 	j := s.job
-	if j != nil && j.course != nil && j.phase != api.PhaseFitting && j.grown && !j.works &&
+	if s.course() != nil && j.grown && !j.works &&
 		now.Sub(s.watched) <= watchedFor && !now.Before(j.nextFit) {
 		j.fitSoFar(s)
 		return
@@ -78,7 +78,7 @@ func (s *Session) follow(now time.Time) {
 		now.Sub(s.watched) > watchedFor || !j.fitDue(now) {
 		return
 	}
-	if j.steady == nil && j.live.Ready() != nil {
+	if j.ready() != nil {
 		return
 	}
 	n := len(j.joined)
@@ -251,7 +251,7 @@ func (s *Session) sayOfResult(j *job, mono device.Stamp) string {
 		return "Some angles turned out wrong. The lean is from before that; it is being worked out again."
 	case j.trouble != "" && j.shown == nil:
 		return "The full fit failed: " + j.trouble + ". It is tried again with more readings."
-	case j.stations == nil && j.begun:
+	case j.source.streams() && j.begun:
 		if why := s.silent(mono); why != "" {
 			return why
 		}
@@ -259,7 +259,7 @@ func (s *Session) sayOfResult(j *job, mono device.Stamp) string {
 	if j.trouble != "" {
 		return "The last full fit failed: " + j.trouble + ". The lean goes on from the fit before."
 	}
-	if x := j.shown; x != nil && j.stations == nil && s.ageOf(x, mono) > lateAfter && j.points.n > x.n {
+	if x := j.shown; x != nil && j.source.streams() && s.ageOf(x, mono) > lateAfter && j.points.n > x.n {
 		return "The computer is busy: the lean does not hold the newest readings yet."
 	}
 	return ""

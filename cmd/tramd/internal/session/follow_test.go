@@ -120,7 +120,7 @@ func TestAFailedFitLeavesTheFilter(t *testing.T) {
 // more turns a little, so that the instruments are not silent.
 func (f *followed) more() {
 	var deg int
-	f.locked(func() { deg = int(math.Round(f.job.high * 180 / math.Pi)) })
+	f.locked(func() { deg = int(math.Round(f.job.source.(*turnedArm).high * 180 / math.Pi)) })
 	f.arc(deg+1, deg+1)
 }
 

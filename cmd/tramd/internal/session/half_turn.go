@@ -35,7 +35,7 @@ func (j *job) becomeHalfTurn(s *Session) {
 	for _, ind := range s.o.Setup.Indicators {
 		o.Resolution = math.Max(o.Resolution, ind.ResolutionMM)
 	}
-	j.steady, j.stations = nil, sweep.NewStations(o)
+	j.source = &atStations{Stations: sweep.NewStations(o)}
 }
 
 func (s *Session) encoderAngle() (rad, t float64, known bool) {
@@ -47,39 +47,39 @@ func (s *Session) encoderAngle() (rad, t float64, known bool) {
 
 // standsThere reports whether the arm stands at the station, as far as an encoder tells: with one, readings count only
 // while it rests there.
-func (j *job) standsThere(s *Session) bool {
+func (a *atStations) standsThere(s *Session, j *job) bool {
 	if s.encoder == nil || j.measured != nil {
 		return true
 	}
 	rad, _, known := s.encoderAngle()
-	_, deg, ok := j.stations.Here()
+	_, deg, ok := a.Here()
 	switch {
 	case !ok:
-		j.there = false
+		a.there = false
 	case !known || math.Abs(math.Remainder(rad-sweep.Radians(deg), 2*math.Pi)) > alongRad:
-		j.there = false
-	case !j.there || math.Abs(rad-j.restAngle) > restRad:
-		j.there, j.restAngle, j.movedAt = true, rad, time.Now()
-		j.stations.Arrive()
+		a.there = false
+	case !a.there || math.Abs(rad-a.restAngle) > restRad:
+		a.there, a.restAngle, j.movedAt = true, rad, time.Now()
+		a.Arrive()
 	}
-	return j.there
+	return a.there
 }
 
 // asMeasured puts the angle that the encoder showed in the place of the announced one.
-func (j *job) asMeasured(p sweep.Point) sweep.Point {
-	p.Angle += math.Remainder(j.restAngle-p.Angle, 2*math.Pi)
+func (a *atStations) asMeasured(p sweep.Point) sweep.Point {
+	p.Angle += math.Remainder(a.restAngle-p.Angle, 2*math.Pi)
 	return p
 }
 
-func (j *job) sayHalfTurn(s *Session) string {
-	_, deg, ok := j.stations.Here()
-	a, b, _, paired := sweep.OppositePair(s.o.Setup)
+func (a *atStations) sayHalfTurn(s *Session, j *job) string {
+	_, deg, ok := a.Here()
+	one, other, _, paired := sweep.OppositePair(s.o.Setup)
 	if !ok || !paired {
 		return ""
 	}
-	first := s.o.Setup.Indicators[a]
+	first := s.o.Setup.Indicators[one]
 	do := fmt.Sprintf("Spindle power isolated? Set the bar with %s at %s", first.Name, place(deg+first.PhaseDeg))
-	if j.stations.Taken() > 0 {
+	if a.Taken() > 0 {
 		do = fmt.Sprintf("Read. Now turn the spindle half a turn by hand, %s to %s", first.Name,
 			place(deg+first.PhaseDeg))
 	}
@@ -90,14 +90,14 @@ func (j *job) sayHalfTurn(s *Session) string {
 	case s.encoder == nil:
 	case !known:
 		return "Turn the arm past the encoder's index mark, so that its angle is known. " + do + "."
-	case !j.standsThere(s):
+	case !a.standsThere(s, j):
 		now := sweep.Degrees(sweep.Wrap(rad)) + first.PhaseDeg
 		return fmt.Sprintf("%s; it stands at %s.", do, place(math.Round(now)))
 	}
-	if span, long := j.stations.Unsettled(); long > unsettledFor {
+	if span, long := a.Unsettled(); long > unsettledFor {
 		return fmt.Sprintf(
 			"The readings of %s and %s do not lie still (%.3f mm to and fro): let go of the bar, or take them as they are.",
-			first.Name, s.o.Setup.Indicators[b].Name, span)
+			first.Name, s.o.Setup.Indicators[other].Name, span)
 	}
 	return do + ", let go and keep still."
 }

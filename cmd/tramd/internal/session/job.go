@@ -27,21 +27,11 @@ type job struct {
 	untagged int
 	lastAt   device.Stamp
 
-	placed    bool    // the arm's first angle is known
-	begun     bool    // the arm has moved
-	low, high float64 // travel of the unwrapped angle
-	origin    float64 // where the arm began
-	back      bool    // it is being turned back to there
-	restAngle float64
-	restSince time.Time
+	source    source // where its angles or positions come from
+	begun     bool   // the arm has moved
 	movedAt   time.Time
 	flushedAt time.Time
 	lostAt    time.Time // when an indicator was first seen to be gone; zero while all are there
-	stations  *sweep.Stations
-	there     bool         // of a half turn with an encoder: the arm rests at the station
-	unstirred unstirred    // a take that was put off
-	wants     map[int]bool // indicators that were asked for the present station and have not answered; nil: none
-	steady    *turning
 
 	motion *moved  // the arm, where a program moves it; nil: somebody does
 	ends   ending  // how the run ends, once its readings are closed
@@ -58,15 +48,6 @@ type job struct {
 	following
 }
 
-// Angles that decide when a turn has begun and ended.
-const (
-	startRad   = 0.5 * math.Pi / 180 // an arm that moved this far is being turned
-	overlapRad = 3 * math.Pi / 180   // carried on past the start, so that the closure is seen
-	shortRad   = 2 * math.Pi / 180   // a hand that stops this close to the start has come round
-	restRad    = 0.2 * math.Pi / 180
-	restTime   = 700 * time.Millisecond
-)
-
 // flushEvery keeps the readings on disk about a second behind. Each commit costs a memory card some 8 kB, however few
 // readings it brings.
 const flushEvery = time.Second
@@ -80,57 +61,9 @@ func newJob(s *Session, run int64, turns int, now time.Time) (*job, error) {
 		return nil, err
 	}
 	j := &job{runSpec: s.sweeping(), run: run, turns: turns, phase: api.PhaseWaiting, started: s.o.Wall(), movedAt: now,
-		flushedAt: now, live: live}
+		flushedAt: now, live: live, source: s.newSource()}
 	j.follower = &follower{}
-	switch {
-	case s.o.Angle.Steady != nil:
-		j.steady = newTurning(s)
-	case s.encoder == nil:
-		j.stations = sweep.NewStations(s.o.Angle.Stations)
-	}
 	return j, nil
-}
-
-// point takes a reading tagged by the encoder.
-func (j *job) point(s *Session, p sweep.Point) {
-	if math.IsNaN(p.Angle) {
-		if j.begun {
-			j.untagged++
-			j.keep(p)
-		}
-		return
-	}
-	if !j.begun {
-		if !j.placed {
-			j.placed, j.low, j.high = true, p.Angle, p.Angle
-		}
-		if math.Abs(p.Angle-j.low) < startRad {
-			return
-		}
-		j.begun, j.phase = true, api.PhaseTurning
-		j.low, j.high, j.restAngle, j.origin = p.Angle, p.Angle, p.Angle, p.Angle
-		j.restSince, j.movedAt = time.Now(), time.Now()
-	}
-	j.low, j.high = math.Min(j.low, p.Angle), math.Max(j.high, p.Angle)
-	if math.Abs(p.Angle-j.restAngle) > restRad {
-		j.restAngle, j.restSince = p.Angle, time.Now()
-		j.movedAt = j.restSince
-	}
-	j.keep(p)
-	j.live.Add(p)
-	if j.high-j.low >= j.wanted()+overlapRad || j.back {
-		j.round(s)
-	}
-}
-
-// round takes it that the arm has gone as far as it was to go: that is the end, or it is to be turned back to where it
-// began, which shows how late the angles are.
-func (j *job) round(s *Session) {
-	if s.o.BothWays && (!j.back || math.Abs(j.restAngle-j.origin) > shortRad) {
-		j.back = true
-		return
-	}
-	s.end(api.Finished, "")
 }
 
 func (j *job) keep(p sweep.Point) {
@@ -140,31 +73,12 @@ func (j *job) keep(p sweep.Point) {
 
 func (j *job) wanted() float64 { return float64(j.turns) * 2 * math.Pi }
 
-// turned is how many turns the arm has travelled.
-func (j *job) turned() float64 {
-	if j.stations != nil {
-		return float64(j.stations.Taken()) / float64(j.stations.Len())
+// ready says why there are too few readings for a first fit; nil: there are enough.
+func (j *job) ready() error {
+	if _, steady := j.source.(*turning); steady {
+		return nil // no reading has its angle before the fit
 	}
-	if j.course != nil {
-		return j.course.progress()
-	}
-	if j.steady != nil {
-		return j.steady.turns(float64(j.lastAt) / 1e9)
-	}
-	if !j.begun {
-		return 0
-	}
-	turned := (j.high - j.low) / (2 * math.Pi)
-	if j.back { // and as much of the way back as lies behind
-		turned += (j.high - j.low - math.Abs(j.restAngle-j.origin)) / (2 * math.Pi)
-	}
-	return turned
-}
-
-// cameRound reports whether the hand stopped close enough to the start to call it a turn.
-func (j *job) cameRound(now time.Time) bool {
-	return j.stations == nil && j.steady == nil && j.course == nil && j.begun && !j.back &&
-		j.high-j.low >= j.wanted()-shortRad && now.Sub(j.restSince) > restTime
+	return j.live.Ready()
 }
 
 // flush hands the new points to the write queue.
@@ -201,22 +115,6 @@ func (j *job) say(s *Session) string {
 		return j.motion.says
 	case s.missingTo(j) != "":
 		return s.missingTo(j)
-	case j.kind == api.HalfTurn:
-		return j.sayHalfTurn(s)
-	case j.stations != nil:
-		return j.sayStation(s)
-	case j.course != nil:
-		return j.course.say()
-	case j.steady != nil:
-		return j.saySteady(s)
-	case !j.begun && s.encoder.Unplaced():
-		return "Turn the arm past the encoder's index mark, so that its angle is known, then go on slowly, the same way round."
-	case !j.begun:
-		return "Turn the arm slowly by hand, either way round."
-	case j.back:
-		return fmt.Sprintf("Now turn back, the other way round, to where you began: %.2f of %d.", j.turned(), 2*j.turns)
-	case j.turned() < float64(j.turns):
-		return fmt.Sprintf("Keep turning: %.2f of %d.", j.turned(), j.turns)
 	}
-	return "A little further, past the place you began at."
+	return j.source.say(s, j)
 }

@@ -149,12 +149,7 @@ func (s *Session) tick(now time.Time) {
 		s.end(api.Failed, missing)
 		return
 	}
-	switch {
-	case j.cameRound(now):
-		j.round(s)
-	case j.course != nil && j.course.under && now.Sub(j.course.movedAt) >= restTime && j.course.atEnd():
-		j.course.ended(s, j)
-	case now.Sub(j.movedAt) > s.o.Idle:
+	if !j.source.tick(s, j, now) && now.Sub(j.movedAt) > s.o.Idle {
 		s.end(api.Abandoned, fmt.Sprintf("nothing moved for %v", s.o.Idle))
 	}
 }
@@ -214,7 +209,7 @@ func (s *Session) missingTo(j *job) string {
 			return why
 		}
 	}
-	if j.course != nil && s.scale != nil {
+	if _, moves := j.source.(*course); moves && s.scale != nil {
 		return absent(s.o.Ports[s.scale.o.Device])
 	}
 	return ""
@@ -250,12 +245,10 @@ func (s *Session) end(o api.Outcome, why string) {
 		// What still waits for the encoder is kept, without an angle.
 		s.encoder.Flush(s.emit)
 	}
-	if j.course != nil && j.course.under {
-		j.course.leave()
-	}
+	j.source.close()
 	j.phase, j.ends = api.PhaseFitting, ending{o, why}
 	j.flush(s, time.Now())
-	whole := o == api.Finished || j.motion != nil && j.stations.Done() // though the arm was stopped on its way back
+	whole := o == api.Finished || j.motion != nil && j.stations().Done() // though the arm was stopped on its way back
 	if !whole {
 		s.conclude(Ending{Outcome: o, At: s.o.Wall(), Why: why})
 		return
@@ -345,9 +338,10 @@ func (s *Session) concluded(j *job, end Ending) {
 
 // leftAt is where the last station left the arm, in degrees; nil where an encoder says that, or there were no stations.
 func (s *Session) leftAt(j *job) *float64 {
-	if s.encoder != nil || j.stations == nil {
+	a := j.stations()
+	if s.encoder != nil || a == nil {
 		return nil
 	}
-	deg, _, _ := j.stations.Station(j.stations.Len() - 1)
+	deg, _, _ := a.Station(a.Len() - 1)
 	return &deg
 }

@@ -49,7 +49,6 @@ type Found struct {
 // measuring is what a job knows of a measurement, under the session's lock.
 type measuring struct {
 	at      []int     // of each kept point, its place
-	course  *course   // an axis moves while readings are taken; nil: they are taken at places
 	nextFit time.Time // when the readings so far of a course may be fitted again
 	found   *Found
 	whyNot  string // why the readings so far say nothing
@@ -81,7 +80,7 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 		}
 		o.Closing, o.Indicators, o.Typed, o.Told, o.Resolution = false, 1, m.Typed, false,
 			m.Setup.Indicators[0].ResolutionMM
-		j.steady, j.stations, j.whyNot = nil, sweep.NewStations(o), "there are no readings yet"
+		j.source, j.whyNot = &atStations{Stations: sweep.NewStations(o)}, "there are no readings yet"
 		return nil
 	})
 }
@@ -105,11 +104,12 @@ func (s *Session) alongLine(j *job) error {
 			"%s sends no readings by itself, so none can be taken while the axis moves: write by_hand = true there",
 			j.measured.Setup.Indicators[0].Name)
 	}
-	j.steady, j.stations, j.course, j.whyNot = nil, nil, newCourse(j.measured.Legs, a), "there are no readings yet"
-	feed.keep = func(p sweep.Point) { j.course.add(s, j, p) }
+	c := newCourse(j.measured.Legs, a)
+	j.source, j.whyNot = c, "there are no readings yet"
+	feed.keep = func(p sweep.Point) { c.add(s, j, p) }
 	feed.show = func(p sweep.Point) {
 		j.movedAt = time.Now()
-		j.course.draw(j, p)
+		c.draw(j, p)
 	}
 	return nil
 }
@@ -140,46 +140,47 @@ func (j *job) slot(indicator int) (int, bool) {
 }
 
 // nameOf names a station for people.
-func (j *job) nameOf(i int) string {
+func (a *atStations) nameOf(j *job, i int) string {
 	if j.measured != nil {
 		return j.measured.Places[i].Name
 	}
-	deg, _, _ := j.stations.Station(i)
+	deg, _, _ := a.Station(i)
 	return place(deg)
 }
 
 // wayThere says what brings the indicator to the present station.
-func (j *job) wayThere() string {
-	i, _, ok := j.stations.Here()
+func (a *atStations) wayThere(j *job) string {
+	i, _, ok := a.Here()
 	switch {
 	case !ok:
 		return ""
 	case j.measured != nil:
 		return j.measured.Places[i].Do
 	}
-	return "Turn the arm to " + j.nameOf(i)
+	return "Turn the arm to " + a.nameOf(j, i)
 }
 
 // tookPlace keeps the reading of a place and has the readings so far fitted.
-func (j *job) tookPlace(s *Session, r sweep.StationReading) {
+func (a *atStations) tookPlace(s *Session, j *job, r sweep.StationReading) {
 	for _, p := range r.Points {
 		j.keep(p)
 		j.at = append(j.at, r.Place)
 	}
-	if !j.stations.Done() {
+	if !a.Done() {
 		j.fitSoFar(s)
 	}
 }
 
 // counting returns the readings that count, with their places: of a place that was taken again, the last one.
 func (j *job) counting() ([]sweep.Point, *Spots) {
-	if j.course != nil {
-		return j.course.soFar()
+	if c, moves := j.source.(*course); moves {
+		return c.soFar()
 	}
+	a := j.stations()
 	var pts []sweep.Point
 	spots := &Spots{Places: j.measured.Places}
-	for i := range j.stations.Len() {
-		_, state, r := j.stations.Station(i)
+	for i := range a.Len() {
+		_, state, r := a.Station(i)
 		if state != sweep.StationTaken {
 			continue
 		}
@@ -209,7 +210,7 @@ func (j *job) fitSoFar(s *Session) {
 				j.found, j.whyNot = nil, err.Error()
 			}
 			j.nextFit = time.Now().Add(fitRests * time.Since(began))
-			if j.grown && j.course == nil && s.job == j && j.phase != api.PhaseFitting {
+			if j.grown && !j.source.streams() && s.job == j && j.phase != api.PhaseFitting {
 				j.fitSoFar(s)
 			}
 		})
@@ -220,7 +221,7 @@ func (j *job) fitSoFar(s *Session) {
 func (s *Session) fitMeasured(j *job) {
 	run, m := j.run, *j.measured
 	var gather func() ([]sweep.Point, *Spots)
-	if c := j.course; c != nil {
+	if c, moves := j.source.(*course); moves {
 		pieces, stretches := j.points.since(0), slices.Clone(c.stretches)
 		gather = func() ([]sweep.Point, *Spots) { return spread(c.places, stretches, 0, join(nil, pieces), true) }
 	} else {
@@ -243,15 +244,16 @@ func (j *job) showMeasured(st *api.SweepState) {
 		out.Found, out.Say = j.found.JSON, j.found.Say
 	}
 	st.Stations, st.WhyNot, st.Measured = nil, j.whyNot, out
-	if j.course != nil {
-		j.course.show(out)
+	if c, moves := j.source.(*course); moves {
+		c.show(out)
 		return
 	}
-	here, _, left := j.stations.Here()
+	a := j.stations()
+	here, _, left := a.Here()
 	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",
 		sweep.StationSkipped: "skipped"}
 	for i, p := range j.measured.Places {
-		_, state, r := j.stations.Station(i)
+		_, state, r := a.Station(i)
 		x := api.PlaceState{Name: p.Name, Group: p.Group, At: p.At, State: names[state]}
 		switch {
 		case state == sweep.StationTaken:
@@ -264,11 +266,11 @@ func (j *job) showMeasured(st *api.SweepState) {
 }
 
 // retaken is fitted again after a place was put back.
-func (j *job) retaken(s *Session) {
+func (a *atStations) retaken(s *Session, j *job) {
 	if j.measured == nil {
 		return
 	}
-	if j.stations.Taken() == 0 {
+	if a.Taken() == 0 {
 		j.found, j.whyNot = nil, "there are no readings yet"
 		return
 	}

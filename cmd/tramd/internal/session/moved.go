@@ -36,7 +36,7 @@ func (s *Session) stopArm(j *job, o api.Outcome, why string) {
 // arrived takes it that the arm stands at a station.
 func (s *Session) arrived(j *job) {
 	if s.job == j && j.phase == api.PhaseTurning {
-		j.stations.Arrive()
+		j.stations().Arrive()
 		j.movedAt = time.Now()
 	}
 }

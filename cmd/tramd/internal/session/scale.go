@@ -40,8 +40,8 @@ func (s *Session) newScaled() *scaled {
 
 // placed takes a reading with its position from the scale.
 func (s *Session) placed(p sweep.Point) {
-	if j := s.job; j != nil && j.course != nil && j.phase != api.PhaseFitting {
-		j.course.add(s, j, p)
+	if c := s.course(); c != nil {
+		c.add(s, s.job, p)
 	}
 }
 
@@ -78,8 +78,8 @@ func (s *Session) watchScale() {
 	s.o.Log.Warn("the scale lost its position", "unplugged", gone)
 	x.zeroed = x.o.Zeroed
 	x.Lose()
-	if j := s.job; j != nil && j.course != nil && j.phase != api.PhaseFitting {
-		j.course.lost(s, j, why)
+	if c := s.course(); c != nil {
+		c.lost(s, s.job, why)
 	}
 }
 

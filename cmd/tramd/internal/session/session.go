@@ -354,22 +354,8 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 				continue
 			}
 			t := x.At.Seconds() - r.Delay.Seconds()
-			switch {
-			case s.job.stations != nil:
-				if s.job.motion != nil {
-					s.job.motion.runner.Reading(i, x.Length().MM())
-				}
-				if at, ours := s.job.slot(i); ours && s.job.takes() && s.job.standsThere(s) {
-					s.job.station(s, t, x.Length().MM(), at)
-				}
-			case s.job.course != nil:
-				if _, ours := s.job.slot(i); ours && s.job.course.under {
-					s.job.course.read(t, x.Length().MM())
-				}
-			case s.encoder != nil:
-				s.encoder.AddReading(t, x.Length().MM(), i, s.emit)
-			default:
-				s.job.turningBy(s, t, x.Length().MM(), i)
+			if at, ours := s.job.slot(i); ours {
+				s.job.source.reading(s, s.job, at, t, x.Length().MM())
 			}
 		}
 	}
@@ -377,7 +363,9 @@ func (s *Session) readings(dev int, samples []device.Sample) {
 
 // point takes a tagged reading from the encoder.
 func (s *Session) point(p sweep.Point) {
-	if s.job != nil && s.job.phase != api.PhaseFitting && s.job.stations == nil && s.job.course == nil {
-		s.job.point(s, p)
+	if j := s.job; j != nil && j.phase != api.PhaseFitting {
+		if a, turned := j.source.(*turnedArm); turned {
+			a.point(s, j, p)
+		}
 	}
 }

@@ -198,9 +198,10 @@ func (s *Session) sweepState() api.SweepState {
 		return api.SweepState{Phase: api.PhaseIdle, Stations: s.stationStates(nil), Say: s.missing()}
 	}
 	st := api.SweepState{
-		Phase: j.phase, Run: j.run, Kind: j.kind, Started: &j.started, TurnsWanted: j.turns, TurnsDone: j.turned(),
+		Phase: j.phase, Run: j.run, Kind: j.kind, Started: &j.started,
+		TurnsWanted: j.turns, TurnsDone: j.source.turned(j),
 		Readings: j.points.n, Untagged: j.untagged + j.doubtful, Sectors: j.live.Sectors(), Say: j.say(s),
-		Stations: s.stationStates(j.stations), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
+		Stations: s.stationStates(j.stations()), Wanted: s.wanted(j), Stored: int(j.durable.Load()),
 		Doubts: j.doubts[:len(j.doubts):len(j.doubts)],
 	}
 	if j.measured != nil {
@@ -228,7 +229,7 @@ func (s *Session) addResult(j *job, st *api.SweepState, mono device.Stamp) {
 		return
 	}
 	st.WhyNot = "the first full fit is being made"
-	if why := j.live.Ready(); why != nil && j.steady == nil {
+	if why := j.ready(); why != nil {
 		st.WhyNot = why.Error()
 	}
 }

@@ -33,10 +33,11 @@ func (j *job) spots(first int, pts []sweep.Point) ([]sweep.Point, *Spots) {
 	switch {
 	case j.measured == nil:
 		return pts, nil
-	case j.course == nil:
+	case j.stations() != nil:
 		return pts, &Spots{Places: j.measured.Places, At: j.at[first : first+len(pts) : first+len(pts)]}
 	}
-	return spread(j.course.places, j.course.stretches, first, pts, false)
+	c := j.source.(*course)
+	return spread(c.places, c.stretches, first, pts, false)
 }
 
 // spread takes the positions of a course's points out of their angles, where the session keeps them. With counting it

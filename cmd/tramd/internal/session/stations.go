@@ -13,29 +13,50 @@ import (
 	"tramd/sweep/units"
 )
 
-// station takes a reading when the angle source is stations.
-func (j *job) station(s *Session, t, mm float64, indicator int) {
-	if j.wants != nil {
-		j.answered(s, t, mm, indicator)
+// atStations are the announced places of a run, at which the arm or the indicator rests: the stations of a sweep, the
+// two of a half turn, the places of another measurement. A person goes there, or a program moves the arm.
+type atStations struct {
+	*sweep.Stations
+	there     bool    // with an encoder: the arm rests at the station,
+	restAngle float64 // at this angle
+	unstirred unstirred
+	wants     map[int]bool // indicators that were asked and have not answered; nil: none is asked
+}
+
+// reading takes a reading of an indicator while the arm stands at the station.
+func (a *atStations) reading(s *Session, j *job, indicator int, t, mm float64) {
+	if j.motion != nil {
+		j.motion.runner.Reading(indicator, mm)
+	}
+	if !j.takes() || !a.standsThere(s, j) {
 		return
 	}
-	if r, ok := j.stations.AddReading(t, mm, indicator); ok {
-		j.took(s, r)
+	if a.wants != nil {
+		a.answered(s, j, t, mm, indicator)
+		return
+	}
+	if r, ok := a.AddReading(t, mm, indicator); ok {
+		a.took(s, j, r)
 	}
 }
 
-func (j *job) took(s *Session, r sweep.StationReading) {
+func (a *atStations) turned(*job) float64               { return float64(a.Taken()) / float64(a.Len()) }
+func (*atStations) streams() bool                       { return false }
+func (*atStations) tick(*Session, *job, time.Time) bool { return false }
+func (*atStations) close()                              {}
+
+func (a *atStations) took(s *Session, j *job, r sweep.StationReading) {
 	j.begun, j.phase = true, api.PhaseTurning
 	j.movedAt = time.Now()
 	if j.measured != nil {
-		j.tookPlace(s, r)
+		a.tookPlace(s, j, r)
 	}
 	for _, p := range r.Points {
 		if j.measured != nil {
 			break
 		}
-		if j.there {
-			p = j.asMeasured(p)
+		if a.there {
+			p = a.asMeasured(p)
 		}
 		j.keep(p)
 		j.live.Add(p)
@@ -44,13 +65,13 @@ func (j *job) took(s *Session, r sweep.StationReading) {
 		j.motion.runner.Taken() // after the last the arm is moved back, and the run ends when it stands
 		return
 	}
-	if j.stations.Done() {
+	if a.Done() {
 		s.end(api.Finished, "")
 	}
 }
 
-// atStation runs f on the stations of a run that is taking readings.
-func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error) error {
+// atStep runs f on a run that is taking readings step by step, or waits for its start mark.
+func (s *Session) atStep(ctx context.Context, run int64, f func(j *job) error) error {
 	var err error
 	if e := s.ask(ctx, func() {
 		switch {
@@ -59,8 +80,6 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 		case s.job.motion != nil:
 			err = api.Conflict.Errorf(
 				"a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
-		case s.job.stations == nil && s.job.course == nil:
-			err = api.Conflict.Errorf("the angle source of this machine knows no stations")
 		default:
 			err = f(s.job)
 		}
@@ -73,46 +92,49 @@ func (s *Session) atStation(ctx context.Context, run int64, f func(j *job) error
 // Take takes the present station, or the start mark of constant turning, on the person's word.
 func (s *Session) Take(ctx context.Context, run int64) error {
 	s.readNow()
-	if s.o.Angle.Steady != nil && !s.steered(ctx, run) {
-		return s.startMark(ctx, run)
-	}
-	if err := s.atStation(ctx, run, func(j *job) error { return s.takeNow(j) }); err != nil {
+	if err := s.atStep(ctx, run, func(j *job) error {
+		if w, steady := j.source.(*turning); steady {
+			return w.start(s, j)
+		}
+		return s.takeNow(j)
+	}); err != nil {
 		return err
 	}
 	return s.awaitAnswers(ctx, run)
 }
 
-// steered reports whether a run that is being taken is a half turn or no sweep at all.
-func (s *Session) steered(ctx context.Context, run int64) (yes bool) {
-	// An error here means the session has stopped; what is asked for next says so.
-	_ = s.ask(ctx, func() { yes = s.job != nil && s.job.run == run && s.job.kind != api.Sweeping })
-	return yes
-}
+var errNoStations = api.Conflict.New("the angle source of this machine knows no stations")
 
 func (s *Session) takeNow(j *job) error {
+	at, ok := j.source.(steps)
+	if !ok {
+		return errNoStations
+	}
 	if j.typed(s) {
 		return api.Conflict.Errorf("readings are typed here: send the reading itself")
 	}
 	if missing := s.missingTo(j); missing != "" {
 		return api.Conflict.Errorf("%s", missing)
 	}
-	if j.course != nil {
-		return j.course.take(s, j)
-	}
-	if !j.standsThere(s) {
+	return at.take(s, j)
+}
+
+// take takes the station on a person's word.
+func (a *atStations) take(s *Session, j *job) error {
+	if !a.standsThere(s, j) {
 		return api.Conflict.Errorf("%s", j.say(s))
 	}
-	if s.demand(j) {
+	if a.demand(s, j) {
 		return nil
 	}
-	if why := j.askAgain(); why != "" {
+	if why := a.askAgain(j); why != "" {
 		return api.Conflict.Errorf("%s", why)
 	}
-	r, ok := j.stations.TakeNow()
+	r, ok := a.TakeNow()
 	if !ok {
 		return api.Conflict.Errorf("no reading since the last station; wait for the indicator")
 	}
-	j.took(s, r)
+	a.took(s, j, r)
 	return nil
 }
 
@@ -124,33 +146,37 @@ type unstirred struct {
 }
 
 // askAgain puts off a take of a station that the arm was not seen to move to, once for each.
-func (j *job) askAgain() string {
-	i, _, ok := j.stations.Here()
-	if !ok || j.stations.Taken() == 0 || j.stations.Moved() {
+func (a *atStations) askAgain(j *job) string {
+	i, _, ok := a.Here()
+	if !ok || a.Taken() == 0 || a.Moved() {
 		return ""
 	}
 	const bounce = 400 * time.Millisecond
-	if j.unstirred.station == i+1 && time.Since(j.unstirred.at) >= bounce {
+	if a.unstirred.station == i+1 && time.Since(a.unstirred.at) >= bounce {
 		return ""
 	}
-	j.unstirred = unstirred{i + 1, time.Now()}
-	return j.sayUnstirred()
+	a.unstirred = unstirred{i + 1, time.Now()}
+	return a.sayUnstirred(j)
 }
 
-func (j *job) sayUnstirred() string {
+func (a *atStations) sayUnstirred(j *job) string {
 	return fmt.Sprintf(
 		"Nothing has stirred the plunger since the last station. %s; if it stands there, take it once more.",
-		j.wayThere())
+		a.wayThere(j))
 }
 
 // Put takes what a person read off a plain indicator at the present station: "0.12", "-3 um", "0,004 in". The indicator
 // may be left out where there is one only.
 func (s *Session) Put(ctx context.Context, run int64, indicator, text string) error {
-	return s.atStation(ctx, run, func(j *job) error {
-		if !j.typed(s) {
+	return s.atStep(ctx, run, func(j *job) error {
+		if _, ok := j.source.(steps); !ok {
+			return errNoStations
+		}
+		a := j.stations()
+		if a == nil || !j.typed(s) {
 			return api.Conflict.Errorf("readings come from the indicator's port on this machine; they are not typed")
 		}
-		i := j.stations.Wanted()
+		i := a.Wanted()
 		if indicator != "" {
 			i = slices.IndexFunc(j.setup.Indicators, func(x sweep.Indicator) bool { return x.Name == indicator })
 		}
@@ -165,8 +191,8 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 			s.latest[i] = latest{at: device.Now(), mm: mm, n: s.latest[i].n + 1}
 		}
 		j.movedAt = time.Now()
-		if r, ok := j.stations.Put(device.Now().Seconds(), mm.MM(), i); ok {
-			j.took(s, r)
+		if r, ok := a.Put(device.Now().Seconds(), mm.MM(), i); ok {
+			a.took(s, j, r)
 		}
 		return nil
 	})
@@ -174,48 +200,58 @@ func (s *Session) Put(ctx context.Context, run int64, indicator, text string) er
 
 // Skip leaves the present station out.
 func (s *Session) Skip(ctx context.Context, run int64) error {
-	return s.atStation(ctx, run, func(j *job) error {
-		if j.kind == api.HalfTurn {
-			return api.Conflict.Errorf("a half turn needs both its readings; abandon run %d to leave it", run)
+	return s.atStep(ctx, run, func(j *job) error {
+		at, ok := j.source.(steps)
+		if !ok {
+			return errNoStations
 		}
-		if j.course != nil {
-			return j.course.skip(s, j)
-		}
-		if err := j.stations.Skip(); err != nil {
-			return api.Conflict.Errorf("%v", err)
-		}
-		j.movedAt = time.Now()
-		if j.stations.Done() {
-			s.end(api.Finished, "")
-		}
-		return nil
+		return at.skip(s, j)
 	})
+}
+
+func (a *atStations) skip(s *Session, j *job) error {
+	if j.kind == api.HalfTurn {
+		return api.Conflict.Errorf("a half turn needs both its readings; abandon run %d to leave it", j.run)
+	}
+	if err := a.Skip(); err != nil {
+		return api.Conflict.Errorf("%v", err)
+	}
+	j.movedAt = time.Now()
+	if a.Done() {
+		s.end(api.Finished, "")
+	}
+	return nil
 }
 
 // Redo puts a station back to be taken next; negative means the last one. What was read there stays in the store, but
 // no longer counts.
 func (s *Session) Redo(ctx context.Context, run int64, station int) error {
-	return s.atStation(ctx, run, func(j *job) error {
-		if j.course != nil {
-			return j.course.redo(s, j, station)
+	return s.atStep(ctx, run, func(j *job) error {
+		at, ok := j.source.(steps)
+		if !ok {
+			return errNoStations
 		}
-		old, had, err := j.stations.Redo(station)
-		if err != nil {
-			return api.Conflict.Errorf("%v", err)
-		}
-		j.movedAt = time.Now()
-		if had {
-			d := sweep.Doubt{Code: sweep.DoubtRedone, FromS: math.Inf(1), ToS: math.Inf(-1),
-				Text: fmt.Sprintf("the reading at %s was taken again", j.nameOf(old.Place))}
-			for _, p := range old.Points {
-				d.FromS, d.ToS = min(d.FromS, p.T), max(d.ToS, p.T)
-			}
-			j.flush(s, time.Now()) // what is in doubt must be there before the doubt
-			j.doubt(s, d)
-		}
-		j.retaken(s)
-		return nil
+		return at.redo(s, j, station)
 	})
+}
+
+func (a *atStations) redo(s *Session, j *job, station int) error {
+	old, had, err := a.Redo(station)
+	if err != nil {
+		return api.Conflict.Errorf("%v", err)
+	}
+	j.movedAt = time.Now()
+	if had {
+		d := sweep.Doubt{Code: sweep.DoubtRedone, FromS: math.Inf(1), ToS: math.Inf(-1),
+			Text: fmt.Sprintf("the reading at %s was taken again", a.nameOf(j, old.Place))}
+		for _, p := range old.Points {
+			d.FromS, d.ToS = min(d.FromS, p.T), max(d.ToS, p.T)
+		}
+		j.flush(s, time.Now()) // what is in doubt must be there before the doubt
+		j.doubt(s, d)
+	}
+	a.retaken(s, j)
+	return nil
 }
 
 // triggerRest is how long a foot switch must rest between two stations: contacts bounce.
@@ -229,14 +265,19 @@ func (s *Session) pressed(samples []device.Sample) {
 		if bounce || s.job == nil || s.job.phase == api.PhaseFitting {
 			continue
 		}
-		if j := s.job; j.steady != nil && !j.steady.pulses && !j.begun {
-			j.mark(s, x.At.Seconds(), true)
-		}
-		if s.job.stations == nil && s.job.course == nil || s.job.motion != nil {
-			continue
-		}
-		if err := s.takeNow(s.job); err != nil {
-			s.o.Log.Info("the trigger took nothing", "why", err)
+		j := s.job
+		switch at := j.source.(type) {
+		case *turning:
+			if !at.pulses && !j.begun {
+				at.mark(s, j, x.At.Seconds(), true)
+			}
+		case steps:
+			if j.motion != nil {
+				continue
+			}
+			if err := s.takeNow(j); err != nil {
+				s.o.Log.Info("the trigger took nothing", "why", err)
+			}
 		}
 	}
 }
@@ -244,8 +285,11 @@ func (s *Session) pressed(samples []device.Sample) {
 // unsettledFor is how long a reading may go to and fro before tramd says what to do about it.
 const unsettledFor = 8 // seconds
 
-func (j *job) sayStation(s *Session) string {
-	i, deg, ok := j.stations.Here()
+func (a *atStations) say(s *Session, j *job) string {
+	if j.kind == api.HalfTurn {
+		return a.sayHalfTurn(s, j)
+	}
+	i, deg, ok := a.Here()
 	if !ok {
 		return ""
 	}
@@ -254,41 +298,42 @@ func (j *job) sayStation(s *Session) string {
 		if len(j.setup.Indicators) > 1 {
 			who = " of " + s.wanted(j)
 		}
-		return fmt.Sprintf("%s and type the reading%s.", j.wayThere(), who)
+		return fmt.Sprintf("%s and type the reading%s.", a.wayThere(j), who)
 	}
-	if span, long := j.stations.Unsettled(); long > unsettledFor {
+	if span, long := a.Unsettled(); long > unsettledFor {
 		return fmt.Sprintf("The reading at %s does not lie still (%.3f mm to and fro): let go, or take it as it is.",
-			j.nameOf(i), span)
+			a.nameOf(j, i), span)
 	}
-	if j.stations.Moved() {
-		return fmt.Sprintf("%s, let go and keep still.", j.wayThere())
+	if a.Moved() {
+		return fmt.Sprintf("%s, let go and keep still.", a.wayThere(j))
 	}
-	if j.unstirred.station == i+1 {
-		return j.sayUnstirred()
+	if a.unstirred.station == i+1 {
+		return a.sayUnstirred(j)
 	}
 	if j.measured != nil {
-		return "Taken. " + j.wayThere() + "."
+		return "Taken. " + a.wayThere(j) + "."
 	}
 	return fmt.Sprintf("Taken. Turn the arm on to %s.", place(deg))
 }
 
 // wanted names the indicator whose reading is to be typed next.
 func (s *Session) wanted(j *job) string {
-	if j.stations == nil || !j.typed(s) || j.phase == api.PhaseFitting {
+	a := j.stations()
+	if a == nil || !j.typed(s) || j.phase == api.PhaseFitting {
 		return ""
 	}
-	if i := j.stations.Wanted(); i >= 0 {
+	if i := a.Wanted(); i >= 0 {
 		return j.setup.Indicators[i].Name
 	}
 	return ""
 }
 
-func (s *Session) stationStates(st *sweep.Stations) []api.StationState {
+func (s *Session) stationStates(st *atStations) []api.StationState {
 	if st == nil && len(s.o.Angle.Stations.AnglesDeg) == 0 {
 		return nil
 	}
 	if st == nil {
-		st = sweep.NewStations(s.o.Angle.Stations)
+		st = &atStations{Stations: sweep.NewStations(s.o.Angle.Stations)}
 	}
 	here, _, _ := st.Here()
 	names := map[sweep.StationState]string{sweep.StationAhead: "ahead", sweep.StationTaken: "taken",

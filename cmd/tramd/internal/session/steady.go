@@ -1,7 +1,6 @@
 package session
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"time"
@@ -27,8 +26,7 @@ func newTurning(s *Session) *turning {
 
 // mark takes an index pulse or the start mark at t; told says that the pulse itself says that it is the start mark.
 // With it the run begins.
-func (j *job) mark(s *Session, t float64, told bool) {
-	w := j.steady
+func (w *turning) mark(s *Session, j *job, t float64, told bool) {
 	if w.marks > 0 && t <= w.first {
 		return
 	}
@@ -45,17 +43,22 @@ func (j *job) mark(s *Session, t float64, told bool) {
 	j.keep(sweep.Point{T: t, Angle: w.o.PulseAngle(told || !w.o.Marked && w.marks == 1), Reading: mm})
 }
 
-// turningBy takes a reading of a spindle that turns by itself.
-func (j *job) turningBy(s *Session, t, mm float64, indicator int) {
-	if !j.begun || t < j.steady.first {
+// reading takes a reading of a spindle that turns by itself.
+func (w *turning) reading(s *Session, j *job, indicator int, t, mm float64) {
+	if !j.begun || t < w.first {
 		return
 	}
 	j.movedAt = time.Now()
 	j.keep(sweep.Point{T: t, Angle: math.NaN(), Reading: mm, Indicator: indicator})
-	if j.steady.turns(t) >= float64(j.turns)+j.steady.over() {
+	if w.turns(t) >= float64(j.turns)+w.over() {
 		s.end(api.Finished, "")
 	}
 }
+
+func (w *turning) turned(j *job) float64             { return w.turns(float64(j.lastAt) / 1e9) }
+func (*turning) streams() bool                       { return true }
+func (*turning) tick(*Session, *job, time.Time) bool { return false }
+func (*turning) close()                              {}
 
 // turns is how many turns have gone by at t, by the marks or else by the speed that was said.
 func (w *turning) turns(t float64) float64 {
@@ -83,34 +86,27 @@ func (s *Session) pulses(samples []device.Sample) {
 			continue
 		}
 		s.angleAt = x.At
-		if j := s.job; j != nil && j.steady != nil && j.phase != api.PhaseFitting {
-			j.mark(s, x.At.Seconds()-s.o.Angle.Delay.Seconds(), x.Mark)
+		if j := s.job; j != nil && j.phase != api.PhaseFitting {
+			if w, steady := j.source.(*turning); steady {
+				w.mark(s, j, x.At.Seconds()-s.o.Angle.Delay.Seconds(), x.Mark)
+			}
 		}
 	}
 }
 
-// startMark takes the person's word that the arm passes the mark now.
-func (s *Session) startMark(ctx context.Context, run int64) error {
-	var err error
-	if e := s.ask(ctx, func() {
-		switch j := s.job; {
-		case j == nil || j.run != run || j.phase == api.PhaseFitting:
-			err = api.NotFound.Errorf("run %d is not taking readings", run)
-		case j.steady.pulses:
-			err = api.Conflict.Errorf("the index pulse marks the turns; there is nothing to take")
-		case j.begun:
-			err = api.Conflict.Errorf("the start is marked already")
-		default:
-			j.mark(s, device.Now().Seconds(), true)
-		}
-	}); e != nil {
-		return e
+// start takes the person's word that the arm passes the mark now.
+func (w *turning) start(s *Session, j *job) error {
+	switch {
+	case w.pulses:
+		return api.Conflict.Errorf("the index pulse marks the turns; there is nothing to take")
+	case j.begun:
+		return api.Conflict.Errorf("the start is marked already")
 	}
-	return err
+	w.mark(s, j, device.Now().Seconds(), true)
+	return nil
 }
 
-func (j *job) saySteady(s *Session) string {
-	w := j.steady
+func (w *turning) say(_ *Session, j *job) string {
 	switch {
 	case !j.begun && w.pulses && w.o.Pulses > 1 && !w.o.Marked:
 		return fmt.Sprintf(
