@@ -259,9 +259,28 @@ func (c *chart) settled(flat baseline) (b baseline, ok bool) {
 // gain is the log of the likelihood ratio of a regressor that explains z2 of the squares, its coefficient averaged over
 // a normal prior of relative variance v.
 func (b *baseline) gain(z2, v float64) float64 {
-	rest := max(b.square-z2, b.floor, 1e-12*b.square)
-	z := normalOfT(math.Sqrt(z2*b.dof/rest), b.dof)
+	z := b.deviate(z2)
 	return 0.5*z*z*v/(1+v) - 0.5*math.Log1p(v)
+}
+
+// stepGain is gain for a step that den units of information tell of. Half the steps are of any size about changeSize,
+// half are just that: a chart is quickest for the size that it is made for (E. S. Page, Biometrika 41 (1954) 100-115),
+// and one of a scatter is the smallest worth finding soon.
+func (b *baseline) stepGain(z2, den float64) float64 {
+	z := b.deviate(z2)
+	v := sq(changeSize) * den
+	any := 0.5*z*z*v/(1+v) - 0.5*math.Log1p(v)
+	just := z*math.Sqrt(v) - v/2 - math.Ln2 // of either sign
+	if any < just {
+		any, just = just, any
+	}
+	return any + math.Log1p(math.Exp(just-any)) - math.Ln2
+}
+
+// deviate is the normal deviate of a regressor that explains z2 of the squares.
+func (b *baseline) deviate(z2 float64) float64 {
+	rest := max(b.square-z2, b.floor, 1e-12*b.square)
+	return normalOfT(math.Sqrt(z2*b.dof/rest), b.dof)
 }
 
 // speaks is false while there is too little to say.
@@ -323,7 +342,7 @@ func (c *chart) scan(b *baseline, pays float64, names bool, out *finding) (sum f
 		m := n - x.k
 		if x.k > 1 && !bar.hidesStep(&c.all, x) {
 			if num, den := c.step(b, x); num*num > bar.step*den {
-				g := b.gain(num*num/den, sq(changeSize)*den) - pays
+				g := b.stepGain(num*num/den, den) - pays
 				if m == 1 {
 					g -= dearer
 				}

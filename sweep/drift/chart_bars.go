@@ -18,7 +18,7 @@ func leastZ2(gain float64) float64 {
 
 // A baseline that is less likely than the best by so much lifts these by twice that at least.
 var (
-	leastZ2OfStep  = leastZ2(ignored)
+	leastZ2OfStep  = min(leastZ2(ignored), 2*(ignored+math.Ln2)) // of a step of any size, and of one of just changeSize
 	leastZ2OfRamp  = leastZ2(ignored + dearer)
 	leastZ2OfCurve = leastZ2(dearer)
 )

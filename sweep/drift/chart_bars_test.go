@@ -26,7 +26,7 @@ func everyCandidate(c *chart) finding {
 			before = x.k
 			all := 2 * ignored * b.square / b.dof
 			if num, den := c.step(b, x); x.k > 1 && num*num > all*den {
-				g := b.gain(num*num/den, sq(changeSize)*den) - (best - b.pays)
+				g := b.stepGain(num*num/den, den) - (best - b.pays)
 				if x.k == c.n()-1 {
 					g -= dearer
 				}

@@ -5,7 +5,7 @@ import "math"
 // threshold is the evidence that raises an alarm, as a normal deviate: for both axes together less than one false alarm
 // in 370 checks of a healthy machine (study.md). It grows a little with the number of candidates.
 func threshold(n int) float64 {
-	return 3.37 + 0.012*math.Log(math.Max(float64(n), 500)/500)
+	return 3.41 + 0.012*math.Log(math.Max(float64(n), 500)/500)
 }
 
 // Evidence below which an alarm has lost its reason, and what else decides whether it stands.
