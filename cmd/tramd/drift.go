@@ -43,7 +43,7 @@ func (c *driftCmd) Run(e *env) error {
 	if c.JSON {
 		a, err = drift.WorkJSON(e.out, h, c.Reliability)
 	} else if a, err = drift.Work(h, c.Reliability); err == nil {
-		err = printDrift(e.text(), a, c.Reliability)
+		err = printDrift(e.text(), a, c.Reliability, time.Now())
 	}
 	if err != nil {
 		return err
@@ -133,8 +133,8 @@ func (f configFlag) recorded(e *env, tol units.Tolerance) (*drift.History, *conf
 	return h, cfg, nil
 }
 
-// printDrift says what a history comes to, for a person.
-func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
+// printDrift says what a history comes to, for a person who reads it now.
+func printDrift(w io.Writer, a *drift.Answer, reliability float64, now time.Time) error {
 	p := &printer{w: w}
 	if n := len(a.Rows); n > 0 {
 		p.printf("%d checks, %s to %s\n", n, day(a.Rows[0].Time), day(a.Rows[n-1].Time))
@@ -192,6 +192,9 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 		default:
 			p.printf("  next check by %s, %.1f days after the last", day(n.Time), n.Days)
 		}
+		if over := now.Sub(n.Time).Hours() / 24; over >= 1 && n.Days > 0 {
+			p.printf(", overdue by %.1f days", over)
+		}
 		p.printf(": %s\n", n.Basis(reliability))
 	}
 	if o := a.Forecast.Outside; o != nil {
@@ -206,6 +209,12 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64) error {
 	}
 	for _, n := range a.Warnings {
 		p.printf("  note: %s [%s]\n", n.Text, n.Code)
+	}
+	if n := len(a.Rows); n > 0 {
+		if ahead := a.Rows[n-1].Time.Sub(now).Hours() / 24; ahead >= 1 {
+			p.printf("  note: the last check is dated %.0f days from now: the clock that dated it was wrong, or this computer's is; "+
+				"correct it before you rely on a date [clock]\n", ahead)
+		}
 	}
 	return p.err
 }

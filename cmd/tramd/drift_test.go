@@ -65,6 +65,29 @@ func TestDriftStatuses(t *testing.T) {
 	}
 }
 
+// A record that ended long ago is overdue, and one that ends in a year's time had a clock that was wrong.
+func TestDriftSaysWhatTodayMakesOfTheRecord(t *testing.T) {
+	for _, x := range []struct {
+		ended time.Duration
+		says  string
+	}{{-730 * 24 * time.Hour, "overdue by 723.0 days"}, {365 * 24 * time.Hour, "dated 365 days from now"}} {
+		var b strings.Builder
+		b.WriteString("time,tilt_mm_per_m,tilt_u_mm_per_m,nod_mm_per_m,nod_u_mm_per_m,spindle_hours,event\n")
+		for k := range 2 {
+			at := time.Now().Add(x.ended + time.Duration(k-1)*24*time.Hour + time.Minute)
+			fmt.Fprintf(&b, "%s,0.01,0.004,0,0.004,,\n", at.Format(time.RFC3339))
+		}
+		path := filepath.Join(t.TempDir(), "checks.csv")
+		if err := os.WriteFile(path, []byte(b.String()), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		status, out, errOut := call(t, "drift", "--tolerance", "0.02/300", path)
+		if status != exitDone || !strings.Contains(out, x.says) {
+			t.Errorf("status %d, %s%s, want %q", status, out, errOut, x.says)
+		}
+	}
+}
+
 func TestDriftReadsStandardInput(t *testing.T) {
 	var out, errOut strings.Builder
 	status := run(context.Background(), []string{"drift", "--json", "--tolerance", "0.02/300", "-"},
