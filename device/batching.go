@@ -20,8 +20,9 @@ const (
 	anchorSeldom = Stamp(500 * time.Millisecond)
 	// gatherLines is how many lines a wait must bring for it to be worth the wait.
 	gatherLines = 2
-	// gatherBytes bounds how many bytes lie unread: a terminal of the kernel holds 4,095.
-	gatherBytes = 1024
+	// gatherBytes bounds how many bytes lie unread: a terminal of the kernel holds 4,095, so that a port may be read as
+	// late again as it was to wait.
+	gatherBytes = 2048
 )
 
 // batching decides when the poller wakes. Slow ports wake it at once. Fast ones are read together: when the lines of

@@ -25,12 +25,15 @@ def compare(table, work, tramd, args, tilt, nod, radius):
                "--turns", TURNS + 0.1, "--seconds", args.seconds + SPARE_S, "--noise", 0.002, "--seed", 1]
     script = watch_script(machine, "live.py", args, (tilt, nod))
     storing = watch_script(machine, "live.py", args, (tilt, nod), ["--store", os.path.join(work, "script.db")])
+    showing = watch_script(machine, "live.py", args, (tilt, nod), ["--store", os.path.join(work, "shown.db"), "--page"])
     refit = watch_script(machine, "refit.py", args, (tilt, nod))
     at = f"at {args.rate:g} readings/s"
     ours = watch_tramd(table, work, tramd, machine, args, (tilt, nod), radius) if tramd else {}
     table.against(f"CPU {at}, watching; script: running sums", "%", ours.get("watch"), script["cpu"], 2)
     table.against("CPU of a sweep, stored; script: running sums, stored", "%", ours.get("sweep"), storing["cpu"], 2)
     table.against("the same with a page open", "%", ours.get("shown"), storing["cpu"], 2)
+    table.against("the same with a page open; script: running sums, stored, shown to a page", "%", ours.get("shown"),
+                  showing["cpu"], 1)
     table.against("the same with a page open; script: fits all again every 50 ms, stores nothing", "%", ours.get("shown"), refit["cpu"])
     table.peer("memory, running sums", "MB", script["memory"])
     table.peer("answer after, fits again every 50 ms, median", "ms", refit["answer_ms_median"])
@@ -59,8 +62,12 @@ def watch_script(machine, name, args, truth, more=()):
     with simulated(machine) as (ports, go, turned):
         command = [sys.executable, f"{HERE}/{name}", ports["indicator"], ports["encoder"],
                    "--seconds", str(args.seconds + SPARE_S + 2), *more]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE if "--page" in more else None,
+                              text=True) as process:
+            looker = None
             try:
+                if "--page" in more:
+                    looker = open_page(process.stderr.readline().strip())
                 time.sleep(1)
                 go()
                 time.sleep(1)
@@ -70,9 +77,16 @@ def watch_script(machine, name, args, truth, more=()):
                 answer = processes.last_json(process.stdout.read(), command)
             finally:
                 process.kill()
+                if looker:
+                    looker.kill()
+                    looker.wait()
     # Readings at rest count in it too, and the tags are good to a millisecond: 0.02 mm/m is enough to know the sweep was seen.
     processes.check(name, processes.lean(answer), truth, 0.02)
     return {**answer, "cpu": cpu, "memory": memory}
+
+
+def open_page(address):
+    return subprocess.Popen(["curl", "-sN", f"http://{address}/api/v1/live"], stdout=subprocess.DEVNULL)
 
 
 def watch_tramd(table, work, tramd, machine, args, truth, radius):
@@ -120,7 +134,7 @@ def unseen(pid, config, args, go, turned, truth):
 
 def shown(pid, tramd, config, address, args, go, turned, truth):
     """CPU and memory of a sweep by the terminal with a page open, and how long scrapes take in it."""
-    page = subprocess.Popen(["curl", "-sN", f"http://{address}/api/v1/live"], stdout=subprocess.DEVNULL)
+    page = open_page(address)
     command = [tramd, "sweep", "--config", config, "--turns", str(TURNS), "--json"]
     sweep = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     try:

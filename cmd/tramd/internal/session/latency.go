@@ -10,8 +10,9 @@ import (
 // whole wait. A person sees no difference: each look has what waits read first (see bring). An arm that a program moves
 // is stopped by what the ports say, so there they are read at every line.
 const (
-	idleLatency = 50 * time.Millisecond
-	// the end of a sweep, and a person's hand at a station, are noticed so much later
+	idleLatency = 100 * time.Millisecond
+	// the end of a sweep, and a person's hand at a station, are noticed so much later. At 50 ms the angles of one reading
+	// in a hundred on a busy computer were twice as far off
 	sweepLatency = 20 * time.Millisecond
 )
 
