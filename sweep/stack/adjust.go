@@ -168,39 +168,97 @@ func (a *adjustment) covariance(p, q *relation) (c float64) {
 // free is how many measurements there are more than needed.
 func (a *adjustment) free() int { return len(a.obs) - a.rank }
 
-// agree reports whether the residuals are no larger than chance makes them in all but one of twenty cases.
-func (a *adjustment) agree() bool {
-	if a.free() == 0 {
-		return true
-	}
-	return a.chi2 <= uncertainty.ChiSquaredQuantile(confidence, float64(a.free()))
+// spare returns the part of an observation's variance that the others do not share: 0 where it alone settles what it
+// measures, nearly 1 where the others settle that much better.
+func (a *adjustment) spare(o *observation) float64 {
+	return math.Max(0, 1-a.covariance(o.rel, o.rel)/(o.u*o.u))
 }
 
-// margin is by how much in chi-squared the one that is suspected must explain more than any other: what two
-// measurements explain alike cannot be told apart.
-const margin = 1.0
+// component returns an observation's part in a sum of the adjusted bodies. Weights from uncertainties that are
+// estimates themselves wander, and the sum with them (Meier 1953, Variance of a weighted mean, Biometrics 9:59-73, for
+// any adjustment; from memory).
+func (a *adjustment) component(o *observation, share float64) uncertainty.Component {
+	return uncertainty.Component{U: o.u * math.Sqrt(1+4*a.spare(o)/o.dof), Sensitivity: share, DoF: o.dof}
+}
 
-// suspect is the one observation without which the rest agree, -1 where there is none or more than one.
-func suspect(obs []observation, all *adjustment) int {
-	if all.agree() || all.free() < 2 {
-		return -1
+// agree reports whether the residuals are no larger than chance makes them at the given confidence. The sum of squares
+// is chi-squared where the uncertainties are known. Where they are estimates it is held against F (Welch 1951, On the
+// comparison of several mean values, Biometrika 38:330-336; Johansen 1980 for any hypothesis, Biometrika 67:85-92; both
+// from memory), which for a single closed chain is Student's t with the degrees of freedom of Welch and Satterthwaite.
+func (a *adjustment) agree(confidence float64) bool {
+	free := float64(a.free())
+	if free == 0 {
+		return true
 	}
-	best, second, at := math.Inf(1), math.Inf(1), -1
-	agrees := false
-	for i := range obs {
-		a := adjust(obs, i)
-		if a.rank < all.rank { // the rest no longer hang together: nothing is left to hold it against
+	loose := 0.0
+	for i := range a.obs {
+		s := a.spare(&a.obs[i])
+		loose += s * s / a.obs[i].dof
+	}
+	limit := free + 2*loose*(free-1)/(free+2)
+	return a.chi2 <= limit*uncertainty.FQuantile(confidence, free, free*(free+2)/(3*loose))
+}
+
+// Levels of the search for one that is wrong.
+const (
+	// margin is by how much in chi-squared the one that is suspected must explain more than any other: what two
+	// measurements explain alike cannot be told apart.
+	margin = 0.5
+	// strayed is the confidence that one of sound measurements does not stray as far: so many single ones are asked
+	// that the 5 of 100 of the sum of squares may grow by little.
+	strayed = 0.97
+	// rest is the confidence of the test that the others agree without the suspect.
+	rest = 0.99
+)
+
+// strays reports whether the observation departs by more than chance from what the others say of it, and by how much
+// in chi-squared; ok is false where the others say nothing of it. Asked are so many at once. One that is wrong shows
+// here where the sum of all squares still hides it (Baarda 1968, A testing procedure for use in geodetic networks; from
+// memory).
+func (a *adjustment) strays(i, asked int, others *adjustment) (far bool, explains float64, ok bool) {
+	o := &a.obs[i]
+	shares, ok := others.shares(o.rel)
+	if !ok {
+		return false, 0, false
+	}
+	b := uncertainty.Budget{{U: o.u, Sensitivity: 1, DoF: o.dof}}
+	for k, share := range shares {
+		b = append(b, others.component(&others.obs[k], share))
+	}
+	limit := uncertainty.Factor(math.Pow(strayed, 1/float64(asked)), b.DoF()) * b.Combined()
+	return math.Abs(o.v-others.value(o.rel)) > limit, a.chi2 - others.chi2, true
+}
+
+// verdict is what the observations say of each other.
+type verdict struct {
+	agree   bool
+	suspect int // the one observation without which the rest agree, -1 where there is none or more than one
+}
+
+// hold returns whether the observations agree and, where they do not, which one is suspected.
+func (a *adjustment) hold() verdict {
+	v := verdict{agree: a.agree(confidence), suspect: -1}
+	if a.free() < 2 {
+		return v
+	}
+	best, second, at := -1.0, -1.0, -1
+	fits := false
+	for i := range a.obs {
+		others := adjust(a.obs, i)
+		far, explains, ok := a.strays(i, len(a.obs), &others)
+		if !ok { // nothing is left to hold it against
 			continue
 		}
+		v.agree = v.agree && !far
 		switch {
-		case a.chi2 < best:
-			best, second, at, agrees = a.chi2, best, i, a.agree()
-		case a.chi2 < second:
-			second = a.chi2
+		case explains > best:
+			best, second, at, fits = explains, best, i, others.agree(rest)
+		case explains > second:
+			second = explains
 		}
 	}
-	if at < 0 || !agrees || second-best < margin {
-		return -1
+	if !v.agree && at >= 0 && fits && best-second >= margin {
+		v.suspect = at
 	}
-	return at
+	return v
 }

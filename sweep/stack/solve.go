@@ -81,7 +81,7 @@ func Solve(s *Stack) (*Answer, error) {
 			}
 			o := observation{rel: find(m.Relation), from: i, v: *v, u: *u, dof: math.Inf(1)}
 			if dof != nil {
-				o.dof = *dof
+				o.dof = math.Max(1, *dof) // as few as Student's t is asked for
 			}
 			p.obs = append(p.obs, o)
 		}
@@ -104,7 +104,8 @@ type plane struct {
 
 func (p *plane) solve(tol units.Tolerance) {
 	p.all = adjust(p.obs, -1)
-	a := &Axis{Adjusted: map[string]Value{}, ChiSquared: p.all.chi2, DoF: p.all.free(), Consistent: p.all.agree()}
+	held := p.all.hold()
+	a := &Axis{Adjusted: map[string]Value{}, ChiSquared: p.all.chi2, DoF: p.all.free(), Consistent: held.agree}
 	p.axis = a
 	var known []*relation
 	for i := range relations {
@@ -116,7 +117,7 @@ func (p *plane) solve(tol units.Tolerance) {
 		known = append(known, r)
 		var b uncertainty.Budget
 		for k, share := range shares {
-			b = append(b, uncertainty.Component{U: p.all.obs[k].u, Sensitivity: share, DoF: p.all.obs[k].dof})
+			b = append(b, p.all.component(&p.all.obs[k], share))
 		}
 		v := Value{MMPerM: p.all.value(r), U: b.Combined()}
 		v.Expanded, _ = b.Expanded(confidence)
@@ -129,7 +130,7 @@ func (p *plane) solve(tol units.Tolerance) {
 		}
 	}
 	a.Closure = p.closure()
-	if at := suspect(p.obs, &p.all); at >= 0 {
+	if at := held.suspect; at >= 0 {
 		a.Suspect, a.SuspectIndex = &p.obs[at].rel.name, &p.obs[at].from
 	}
 	a.Largest = p.largest()
@@ -144,22 +145,23 @@ var chain = []struct {
 // closure adds the chain up from what was measured; what was measured several times goes in by its weighted mean.
 func (p *plane) closure() *Closure {
 	var b uncertainty.Budget
-	c := &Closure{Consistent: p.all.agree()}
+	c := &Closure{Consistent: p.axis.Consistent}
 	for _, link := range chain {
-		var weight, sum float64
-		dof := math.Inf(1)
+		var same []observation
 		for _, o := range p.obs {
 			if o.rel.name == link.name {
-				weight += 1 / (o.u * o.u)
-				sum += o.v / (o.u * o.u)
-				dof = math.Min(dof, o.dof)
+				same = append(same, o)
 			}
 		}
-		if weight == 0 {
+		mean := adjust(same, -1)
+		shares, ok := mean.shares(find(link.name))
+		if !ok {
 			return nil
 		}
-		c.MMPerM += link.sign * sum / weight
-		b = append(b, uncertainty.Component{U: 1 / math.Sqrt(weight), Sensitivity: 1, DoF: dof})
+		c.MMPerM += link.sign * mean.value(find(link.name))
+		for k, share := range shares {
+			b = append(b, mean.component(&same[k], share))
+		}
 	}
 	c.U = b.Combined()
 	c.Expanded, _ = b.Expanded(confidence)

@@ -51,3 +51,13 @@ func TQuantile(p, dof float64) float64 {
 func ChiSquaredQuantile(p, dof float64) float64 {
 	return 2 * mathext.GammaIncRegInv(dof/2, p)
 }
+
+// FQuantile returns the x that an F variate of the two degrees of freedom exceeds with probability 1-p, 0 < p < 1; the
+// second may be infinite.
+func FQuantile(p, dof1, dof2 float64) float64 {
+	if dof2 > asGoodAsKnown {
+		return ChiSquaredQuantile(p, dof1) / dof1
+	}
+	b := mathext.InvRegIncBeta(dof1/2, dof2/2, p)
+	return b * dof2 / ((1 - b) * dof1)
+}

@@ -24,6 +24,10 @@ func TestDistributionsAgreeWithTheLibrary(t *testing.T) {
 			near("t probability", TCDF(x, dof), d.CDF(x), x, dof)
 			near("normal probability", TCDF(x, math.Inf(1)), distuv.UnitNormal.CDF(x), x, dof)
 			near("chi-squared quantile", ChiSquaredQuantile(p, dof), distuv.ChiSquared{K: dof}.Quantile(p), p, dof)
+			for _, under := range []float64{1, 2.5, 40} {
+				near("F quantile", FQuantile(p, dof, under), distuv.F{D1: dof, D2: under}.Quantile(p), p, dof)
+			}
+			near("F quantile", FQuantile(p, dof, math.Inf(1)), distuv.ChiSquared{K: dof}.Quantile(p)/dof, p, dof)
 		}
 	}
 	if TQuantile(0.9, 0.2) != TQuantile(0.9, 1) || TCDF(2, 0.2) != TCDF(2, 1) {
