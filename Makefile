@@ -29,7 +29,7 @@ PACKAGES := $(GO) list -tags "$(TAGS)" ./...
 SUMS     := ^tramd/sweep(/|$$)
 SPREAD   := ^tramd/(cmd/tramd|cmd/tramd/internal/web|dashboards)$$
 
-.PHONY: demo demo-shop test test-of-time test-of-sums bench delay live torture study lint build cross emulated deb deb-test boot-test session-test container-test deps deps-test fuzz screenshots screenshots-check texts readability clean
+.PHONY: demo demo-shop test test-of-time test-of-sums bench bench-arm64 delay live torture study lint build cross emulated deb deb-test boot-test session-test container-test deps deps-test fuzz screenshots screenshots-check texts readability clean
 
 demo: build
 	./bin/tramd demo
@@ -82,6 +82,17 @@ bench: build
 	@./cmd/tramd/need.sh python3:python3 python3-numpy:python3-numpy python3-serial:python3-serial
 	$(GO) test -tags "$(TAGS)" -run '^$$' -bench . -benchmem ./sweep/... ./device/... ./store/... ./cmd/...
 	./testdata/peer/compare.sh
+
+# What a fit of a sweep costs on an arm64 that qemu plays, beside the same on this machine: processor time, cpu-ns/op.
+bench-arm64:
+	@./cmd/tramd/need.sh qemu-aarch64-static:qemu-user-static
+	mkdir -p dist
+	GOOS=linux GOARCH=arm64 CGO_ENABLED=0 $(GO) test -c -trimpath -o dist/mixed-arm64.test ./sweep/mixed
+	CGO_ENABLED=0 $(GO) test -c -trimpath -o dist/mixed.test ./sweep/mixed
+	for turn in 1 2 3; do \
+	    dist/mixed.test -test.run '^$$' -test.bench '^BenchmarkFit$$/^full$$/^2000$$' -test.benchtime 20x || exit 1; \
+	    qemu-aarch64-static dist/mixed-arm64.test -test.run '^$$' -test.bench '^BenchmarkFit$$/^full$$/^2000$$' -test.benchtime 20x || exit 1; \
+	done
 
 # How long after its last byte each kind of frame has its point: a table, in three minutes.
 delay:
