@@ -7,7 +7,7 @@
 // travels, n - c.
 //
 // The measurements are adjusted by least squares with their stated uncertainties (observations with the covariance of
-// the result, as in JCGM 100:2008, 5.2 and H.2), and held against each other by the sum of their squared residuals and,
-// each by itself, against what the others say of it. Few degrees of freedom behind an uncertainty widen the intervals and
-// the limits of both tests. It is pure.
+// the result, as in JCGM 100:2008, 5.2 and H.2). They are held against each other by the sum of their squared
+// residuals and, each by itself, against what the others say of it. Few degrees of freedom behind an uncertainty widen
+// the intervals and the limits of both tests. It is pure.
 package stack

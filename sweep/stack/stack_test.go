@@ -134,6 +134,20 @@ func TestTheWrongOneIsNamed(t *testing.T) {
 	}
 }
 
+// Where what stands several times disagrees, the words do not blame the chain, which closes.
+func TestAChainThatClosesIsNotSaidToBeOpen(t *testing.T) {
+	s := &Stack{Relations: []Measured{tilt(SpindleToTable, 0.05, 0.01), tilt(SpindleToTable, 0, 0.01), tilt(SpindleToTable, 0, 0.01),
+		tilt(SpindleToTravel, 0, 0.01), tilt(TravelToTable, 0, 0.01)}}
+	a, err := Solve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if say := strings.Join(a.Say, "\n"); strings.Contains(say, "does not close") || !strings.Contains(say, "same relation disagree") ||
+		!strings.Contains(say, "number 1") {
+		t.Error(say)
+	}
+}
+
 func TestWhatCannotBeToldApartIsNotNamed(t *testing.T) {
 	x := solve(t, tilt(SpindleToTable, 0.3, 0.01), tilt(SpindleToTravel, 0, 0.01), tilt(TravelToTable, 0, 0.01))
 	if x.Consistent || x.Suspect != nil {

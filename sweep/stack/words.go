@@ -35,7 +35,7 @@ func (a *Answer) words(planes []plane, tol units.Tolerance) {
 			a.warn(WarnNoChain, "%s: no chain closes, so nothing checks these measurements; sweep the spindle against the table, and measure a bar in the spindle and a square "+
 				"on the table while the head moves", p.name)
 		case !p.axis.Consistent:
-			if c != nil {
+			if c != nil && math.Abs(c.MMPerM) > c.Expanded {
 				add("%s: the chain does not close: %+.3f mm/m is left over, and %.3f mm/m is the most that the uncertainties explain.", p.name, c.MMPerM, c.Expanded)
 			} else {
 				add("%s: measurements of the same relation disagree by more than their uncertainties explain.", p.name)
