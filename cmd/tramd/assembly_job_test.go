@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

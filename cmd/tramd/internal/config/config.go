@@ -172,3 +172,16 @@ func (c *Config) Setup() sweep.Setup {
 
 // Idle gives how long a sweep may stand still.
 func (s Sweep) Idle() time.Duration { return time.Duration(s.IdleS * float64(time.Second)) }
+
+// Clock says what the machine's time of day is worth.
+type Clock struct {
+	// Trusted: the clock has a battery, or somebody sets it by hand where there is no network. Otherwise it counts as
+	// set once the network has set it.
+	Trusted bool `toml:"trusted"`
+}
+
+// Temperature says where the temperature of the machine or the shop is read; it is stored with each run.
+type Temperature struct {
+	// one whole number, thousandths of a degree Celsius, as the kernel gives them; empty = none
+	File string `toml:"file"`
+}

@@ -171,9 +171,5 @@ func (v *validator) scale(c *Config) {
 			v.bad("position.port", "%s has the same port; the scale needs one of its own", what)
 		}
 	}
-	for _, ind := range c.Indicators {
-		if ind.Port != "" && ind.Port == p.Port {
-			v.bad("position.port", "indicator %q has the same port; the scale needs one of its own", ind.Name)
-		}
-	}
+	v.noIndicators(c, "position.port", p.Port, "the scale needs one")
 }

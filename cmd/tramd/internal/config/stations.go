@@ -53,11 +53,7 @@ func (v *validator) trigger(c *Config) {
 	a := &c.Angle
 	v.port("angle.trigger_port", a.TriggerPort)
 	v.whole("angle.trigger_baud", int64(a.TriggerBaud), 50, 4_000_000)
-	for _, ind := range c.Indicators {
-		if ind.Port == a.TriggerPort {
-			v.bad("angle.trigger_port", "indicator %q has the same port; the trigger needs one of its own", ind.Name)
-		}
-	}
+	v.noIndicators(c, "angle.trigger_port", a.TriggerPort, "the trigger needs one")
 }
 
 // indicatorPort checks an indicator's port; one that a person reads has none.

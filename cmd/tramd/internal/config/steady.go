@@ -50,11 +50,7 @@ func (v *validator) steady(c *Config) {
 	if a.Port != "" {
 		v.port("angle.port", a.Port)
 		v.whole("angle.baud", int64(a.Baud), 50, 4_000_000)
-		for _, ind := range c.Indicators {
-			if ind.Port == a.Port {
-				v.bad("angle.port", "indicator %q has the same port; the index pulse needs a port of its own", ind.Name)
-			}
-		}
+		v.noIndicators(c, "angle.port", a.Port, "the index pulse needs a port")
 		if a.TriggerPort != "" {
 			v.bad("angle.trigger_port", "the index pulse on angle.port marks the turns; remove one of them")
 		}

@@ -130,6 +130,15 @@ func (v *validator) indicators(c *Config) {
 	}
 }
 
+// noIndicators refuses a port that is an indicator's as well, for something that needs its own.
+func (v *validator) noIndicators(c *Config, key, port, needs string) {
+	for _, ind := range c.Indicators {
+		if port != "" && ind.Port == port {
+			v.bad(key, "indicator %q has the same port; %s of its own", ind.Name, needs)
+		}
+	}
+}
+
 func (v *validator) angle(c *Config) {
 	a := &c.Angle
 	switch a.Source {
@@ -144,11 +153,7 @@ func (v *validator) angle(c *Config) {
 			v.whole("angle.counts_per_turn", a.CountsPerTurn, 4, 1<<40)
 		}
 		v.encoder(a)
-		for _, ind := range c.Indicators {
-			if ind.Port != "" && ind.Port == a.Port {
-				v.bad("angle.port", "indicator %q has the same port; the encoder needs a port of its own", ind.Name)
-			}
-		}
+		v.noIndicators(c, "angle.port", a.Port, "the encoder needs a port")
 	case SourceStations, SourceTyped:
 		v.byHand(c)
 	case SourceSteady:
@@ -210,5 +215,12 @@ func (v *validator) optional(path string, x, lo, hi float64) {
 func (v *validator) whole(path string, x, lo, hi int64) {
 	if x < lo || x > hi {
 		v.bad(path, "%d is out of range; write a whole number from %d to %d", x, lo, hi)
+	}
+}
+
+func (v *validator) temperature(t Temperature) {
+	if t.File != "" && !filepath.IsAbs(t.File) {
+		v.bad("temperature.file",
+			`%q; write the whole path, for example "/sys/bus/w1/devices/28-000001/temperature" of a 1-wire sensor on the machine`, t.File)
 	}
 }

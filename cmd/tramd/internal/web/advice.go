@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"io"
 	"net/http"
+
 	"tramd/cmd/tramd/internal/api"
 )
 
@@ -38,4 +39,13 @@ func (s *server) sheet(p Sheet) http.HandlerFunc {
 		w.Header().Set("Vary", "Accept-Language")
 		_, _ = io.WriteString(w, language(r).Markup(page.String())) // a reader who went away needs no answer
 	}
+}
+
+var noDrift = api.Unavailable.New("the history is not worked out here: the daemon was started without it")
+
+func (s *server) drift(r *http.Request) (any, error) {
+	if s.Drift == nil {
+		return nil, noDrift
+	}
+	return s.Drift.Drift(r.Context())
 }

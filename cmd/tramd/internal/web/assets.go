@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+
 	"tramd/cmd/tramd/internal/api"
 )
 
@@ -116,4 +117,10 @@ func (f file) serve(w http.ResponseWriter, r *http.Request, name string) {
 	}
 	h.Set("ETag", f.tag)
 	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(body))
+}
+
+// runbook says what to do about each alarm; alarms link to it.
+func (s *server) runbook(w http.ResponseWriter, r *http.Request) {
+	r.SetPathValue("name", "runbook.html")
+	s.asset(w, r)
 }

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

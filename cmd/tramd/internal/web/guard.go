@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"os"
 	"strings"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

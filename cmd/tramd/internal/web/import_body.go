@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"time"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"strings"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

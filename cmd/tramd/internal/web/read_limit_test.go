@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+
 	"tramd/cmd/tramd/internal/api"
 )
 

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+
 	"tramd/cmd/tramd/internal/api"
 	"unicode/utf8"
 )

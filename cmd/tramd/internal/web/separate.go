@@ -3,6 +3,7 @@ package web
 import (
 	"math"
 	"net/http"
+
 	"tramd/cmd/tramd/internal/api"
 )
 
