@@ -196,8 +196,8 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *api.PairState {
 	return st
 }
 
-// HalfTurnAlong are the ways a bar can lie for a half turn, by the axis that it shows: along X and along Y.
-var HalfTurnAlong = []string{"tilt", "nod"}
+// halfTurnAlong are the ways a bar can lie for a half turn, by the axis that it shows: along X and along Y.
+var halfTurnAlong = []string{"tilt", "nod"}
 
 // StartHalfTurn begins the zeroing of the pair: it is read with the bar along an axis, then again after half a turn by
 // hand.

@@ -25,8 +25,8 @@ type Unwritable struct {
 func (u *Unwritable) Error() string { return u.Why.Error() }
 func (u *Unwritable) Unwrap() error { return u.Why }
 
-// Resumer is an archive that can store the beginning of a run later than it was.
-type Resumer interface {
+// resumer is an archive that can store the beginning of a run later than it was.
+type resumer interface {
 	BeginAgain(ctx context.Context, beginning any) (int64, error)
 }
 

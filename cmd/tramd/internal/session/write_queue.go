@@ -129,7 +129,7 @@ func (a *writeQueue) put(ctx context.Context, w writing) error {
 	}
 	switch {
 	case w.begins != nil:
-		r, can := a.archive.(Resumer)
+		r, can := a.archive.(resumer)
 		if !can {
 			return errors.New("this archive takes no run later than it was begun")
 		}
