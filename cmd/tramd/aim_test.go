@@ -15,23 +15,14 @@ import (
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/device/devicetest"
+	"tramd/sweep/advice"
 )
 
 // A person follows the terminal to the aim of a rail behind a real port: read at one end, park, move, tighten, read
 // again, and log. The advice comes from an imported traverse.
 func TestARailIsAimedInTheTerminal(t *testing.T) {
 	t.Parallel()
-	port := devicetest.Open(t)
-	s := newShop(t, `[[indicator]]
-name = "lever"
-port = "`+port.Path+`"
-baud = 115200
-frame = "text"
-radius_mm = 120.0
-[angle]
-source = "stations"
-stations_deg = [0, 90, 180, 270]
-`)
+	s, port := aimShop(t)
 	s.addTo(t, `[[adjuster]]
 name = "rear bolts"
 kind = "shim"
@@ -68,16 +59,141 @@ trusted = true
 		t.Fatalf("%v: %s", err, answer)
 	}
 	target := *a.Aims[0].TargetMM
-	var reading = make(chan float64, 1)
+	p := aim(t, s, port, 0.1, "rail")
+	p.until("lever reads +0.100 mm. Go to 0 mm, let the reading lie still")
+	p.enter()
+	p.until("Go to 500 mm and park there")
+	p.reads(0.3)
+	p.until("lever reads +0.300 mm. Go to 500 mm")
+	p.enter()
+	p.until(fmt.Sprintf("%+.3f mm to go. Move rear bolts: the reading must go down", target-0.2))
+	p.reads(0.2)
+	p.until(fmt.Sprintf("%+.3f mm to go", target-0.1))
+	p.reads(0.1 + target)
+	p.until("There. Stop, and press Enter to tighten")
+	p.enter()
+	p.until(fmt.Sprintf("lever reads %+.3f mm. Tighten, then press Enter", 0.1+target))
+	p.enter()
+	p.until("Go back to 0 mm")
+	p.reads(0.1)
+	p.until("lever reads +0.100 mm. Go back to 0 mm")
+	p.enter()
+	p.until("against the near one")
+	p.log(a.Moves[0], (target-0.2)/a.Aims[0].ChangeMM)
+}
+
+// The head's travel is aimed by a shank and by a square, whose own lean is in what they show: the aim is a change. A
+// scale on another axis has no say in it.
+func TestABarAndASquareAreAimedInTheTerminal(t *testing.T) {
+	t.Parallel()
+	for _, of := range []string{"bar", "square"} {
+		t.Run(of, func(t *testing.T) {
+			t.Parallel()
+			s, port := aimShop(t)
+			s.addTo(t, `[position]
+port = "/dev/none-1"
+counts_per_mm = 200.0
+zero_mm = 0.0
+[[adjuster]]
+name = "column shim"
+kind = "shim"
+spacing_mm = 200.0
+leans = "right"
+[[`+of+`]]
+name = "post"
+joint = "column"
+travel_mm = [0, 40, 80]
+sides_deg = [0]
+adjusters = ["column shim"]
+[clock]
+trusted = true
+`)
+			s.daemon(t)
+			csv := "t_s,position_mm,reading_mm,side_deg,turned_deg\n"
+			for i := range 12 { // the head's travel leans by 0.9 mm/m, the post itself by 0.2
+				at, own := float64(i%3)*40, 0.2e-3*float64(1-2*(i/6))
+				csv += fmt.Sprintf("%d,%g,%.4f,0,%d\n", 8*i, at, 0.2-(0.9e-3+own)*at+0.0003*float64(i%2), 180*(i/6))
+			}
+			path := filepath.Join(s.dir, "post.csv")
+			if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if status, _, errOut := call(t, "import", "--config", s.config, "--of", of, "--name", "post", "--at",
+				time.Now().Format(time.RFC3339Nano), path); status == exitFailed {
+				t.Fatal(errOut)
+			}
+			_, answer, errOut := call(t, "advise", "--config", s.config, "--of", "post", "--json")
+			var a api.JointAdvice
+			if err := json.Unmarshal([]byte(answer), &a); err != nil || len(a.Aims) != 1 {
+				t.Fatalf("%v: %s%s", err, answer, errOut)
+			}
+			change := a.Aims[0].ChangeMM
+			if a.Aims[0].Scale || a.Aims[0].TargetMM != nil || math.Abs(change-0.072) > 0.02 {
+				t.Fatalf("%+v", a.Aims[0])
+			}
+			p := aim(t, s, port, 0.2, "post")
+			p.until("lever reads +0.200 mm. Go to 0 mm, side 0°")
+			p.enter()
+			p.until("Go to 80 mm, side 0° and park there")
+			p.reads(0.11)
+			p.until("lever reads +0.110 mm. Go to 80 mm")
+			p.enter()
+			p.until(fmt.Sprintf("%+.3f mm to go. Move column shim: the reading must go up", change))
+			p.reads(0.11 + change)
+			p.until("There. Stop")
+			p.enter()
+			p.until(fmt.Sprintf("lever reads %+.3f mm. Tighten", 0.11+change))
+			p.enter()
+			p.until("Go back to 0 mm")
+			p.reads(0.2)
+			p.until("lever reads +0.200 mm. Go back to 0 mm")
+			p.enter()
+			p.until("against the near one")
+			p.log(a.Moves[0], 1)
+		})
+	}
+}
+
+// aimShop is a shop with one lever indicator that speaks by itself.
+func aimShop(t *testing.T) (shop, *devicetest.Line) {
+	t.Helper()
+	port := devicetest.Open(t)
+	return newShop(t, `[[indicator]]
+name = "lever"
+port = "`+port.Path+`"
+baud = 115200
+frame = "text"
+radius_mm = 120.0
+[angle]
+source = "stations"
+stations_deg = [0, 90, 180, 270]
+`), port
+}
+
+// aimed is `tramd aim` under way, and the indicator it goes by.
+type aimed struct {
+	t       *testing.T
+	s       shop
+	lines   *bufio.Scanner
+	rest    io.Reader
+	press   io.Writer
+	reading chan float64
+	ended   chan int
+}
+
+func aim(t *testing.T, s shop, port *devicetest.Line, mm float64, name string) *aimed {
+	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
-	defer cancel()
+	keys, press := io.Pipe()
+	said, out := io.Pipe()
+	p := &aimed{t: t, s: s, lines: bufio.NewScanner(said), rest: said, press: press, reading: make(chan float64, 1),
+		ended: make(chan int, 1)}
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		mm := 0.1
 		for ctx.Err() == nil {
 			select {
-			case mm = <-reading:
+			case mm = <-p.reading:
 			case <-time.After(20 * time.Millisecond):
 			}
 			if port.TryWrite(fmt.Appendf(nil, "%.4f\n", mm)) != nil {
@@ -85,62 +201,49 @@ trusted = true
 			}
 		}
 	}()
-	defer func() { cancel(); <-done }()
-
-	keys, press := io.Pipe()
-	said, out := io.Pipe()
-	ended := make(chan int, 1)
+	t.Cleanup(func() { cancel(); <-done })
 	go func() {
-		status := run(ctx, []string{"aim", "--config", s.config, "rail"}, keys, out, io.Discard)
+		status := run(ctx, []string{"aim", "--config", s.config, name}, keys, out, io.Discard)
 		out.Close()
-		ended <- status
+		p.ended <- status
 	}()
-	lines := bufio.NewScanner(said)
-	until := func(want string) {
-		t.Helper()
-		for lines.Scan() {
-			if strings.Contains(lines.Text(), want) {
-				return
-			}
-		}
-		t.Fatalf("it never said %q", want)
-	}
-	enter := func() {
-		t.Helper()
-		if _, err := io.WriteString(press, "\n"); err != nil {
-			t.Fatal(err)
+	return p
+}
+
+func (p *aimed) reads(mm float64) { p.reading <- mm }
+
+func (p *aimed) until(want string) {
+	p.t.Helper()
+	for p.lines.Scan() {
+		if strings.Contains(p.lines.Text(), want) {
+			return
 		}
 	}
-	until("lever reads +0.100 mm. Go to 0 mm, let the reading lie still")
-	enter()
-	until("Go to 500 mm and park there")
-	reading <- 0.3
-	until("lever reads +0.300 mm. Go to 500 mm")
-	enter()
-	until(fmt.Sprintf("%+.3f mm to go. Move rear bolts: the reading must go down", target-0.2))
-	reading <- 0.2
-	until(fmt.Sprintf("%+.3f mm to go", target-0.1))
-	reading <- 0.1 + target
-	until("There. Stop, and press Enter to tighten")
-	enter()
-	until("Tighten, then press Enter")
-	enter()
-	reading <- 0.1
-	until("lever reads +0.100 mm. Go back to 0 mm")
-	enter()
-	until("against the near one")
-	if _, err := io.WriteString(press, "l"); err != nil {
-		t.Fatal(err)
+	p.t.Fatalf("it never said %q", want)
+}
+
+func (p *aimed) enter() {
+	p.t.Helper()
+	if _, err := io.WriteString(p.press, "\n"); err != nil {
+		p.t.Fatal(err)
 	}
-	go io.Copy(io.Discard, said) //nolint:errcheck // what it still says
-	if status := <-ended; status != exitDone {
-		t.Fatalf("status %d", status)
+}
+
+// log has the move logged, and expects that share of what was advised: by what the indicator showed.
+func (p *aimed) log(m advice.Move, share float64) {
+	p.t.Helper()
+	if _, err := io.WriteString(p.press, "l"); err != nil {
+		p.t.Fatal(err)
 	}
-	_, list, _ := call(t, "event", "list", "--config", s.config)
-	_, logged, found := strings.Cut(list, "rear bolts by ")
+	go io.Copy(io.Discard, p.rest) //nolint:errcheck // what it still says
+	if status := <-p.ended; status != exitDone {
+		p.t.Fatalf("status %d", status)
+	}
+	_, list, _ := call(p.t, "event", "list", "--config", p.s.config)
+	_, logged, found := strings.Cut(list, m.Adjuster+" by ")
 	var by float64
-	want := a.Moves[0].By * (target - 0.2) / a.Aims[0].ChangeMM // by what the indicator showed
-	if n, err := fmt.Sscan(logged, &by); !found || n != 1 || math.Abs(by-want) > 0.02 {
-		t.Errorf("a move by %v was logged, want %v: %v, %s", by, want, err, list)
+	want := m.By * share
+	if n, err := fmt.Sscan(logged, &by); !found || n != 1 || math.Abs(by-want) > 0.0002+math.Abs(want)/1000 {
+		p.t.Errorf("a move by %v was logged, want %v: %v, %s", by, want, err, list)
 	}
 }

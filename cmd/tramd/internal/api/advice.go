@@ -97,6 +97,7 @@ type JointAim struct {
 	Far       string  `json:"far"`
 	NearMM    float64 `json:"near_mm"` // along the line, or how far the head is up
 	FarMM     float64 `json:"far_mm"`
+	Scale     bool    `json:"scale"` // the scale of [position] shows where the indicator stands along this way
 	// the difference as it was measured; null where a bar or a square leans by itself
 	NowMM    *float64 `json:"now_mm"`
 	TargetMM *float64 `json:"target_mm"` // what this move is to make of it; at the last one both ends read alike

@@ -25,11 +25,13 @@ type joint struct {
 	quantities []string
 	positions  []float64
 	sides      []float64 // of a travel or a cross: at which sides it is read
+	scale      bool      // the scale of [position] lies along it
 }
 
-func ofTravel(m *config.Measured, way *config.Moving) joint {
+func ofTravel(cfg *config.Config, m *config.Measured, way *config.Moving) joint {
 	return joint{Measured: m, kind: sweep.KindTravel, quantities: []string{config.AxisTilt, config.AxisNod},
-		positions: way.TravelMM, sides: way.SidesDeg}
+		positions: way.TravelMM, sides: way.SidesDeg,
+		scale: cfg.PositionsOfTravel(way) == config.PositionScale}
 }
 
 // jointOf finds a measurement by its name.
@@ -38,7 +40,8 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 	for i := range cfg.Traverses {
 		t := &cfg.Traverses[i]
 		j := joint{Measured: &t.Measured, kind: sweep.KindTraverse, alongLine: true,
-			quantities: []string{config.MovesSlope}, positions: t.PositionsMM}
+			quantities: []string{config.MovesSlope}, positions: t.PositionsMM,
+			scale: cfg.PositionsOf(t) == config.PositionScale}
 		switch {
 		case t.Over == config.OverTable:
 			j.kind, j.alongLine, j.quantities, j.sides = sweep.KindCross, false,
@@ -52,11 +55,11 @@ func jointOf(cfg *config.Config, name string) (joint, error) {
 	}
 	for i := range cfg.Bars {
 		if b := &cfg.Bars[i]; len(b.TravelMM) > 0 {
-			all = append(all, ofTravel(&b.Measured, &b.Moving))
+			all = append(all, ofTravel(cfg, &b.Measured, &b.Moving))
 		}
 	}
 	for i := range cfg.Squares {
-		all = append(all, ofTravel(&cfg.Squares[i].Measured, &cfg.Squares[i].Moving))
+		all = append(all, ofTravel(cfg, &cfg.Squares[i].Measured, &cfg.Squares[i].Moving))
 	}
 	known := make([]string, len(all))
 	for i := range all {
@@ -104,6 +107,9 @@ func Advise(ctx context.Context, s *store.Store, cfg *config.Config, name string
 		return a, fmt.Errorf("run %d: %w", a.Run, err)
 	}
 	a.Aims = aims(&a.Answer, j.ways(last), cfg.Indicators[cfg.IndicatorOf(j.Measured)].Name)
+	for i := range a.Aims {
+		a.Aims[i].Scale = j.scale
+	}
 	a.Chain, err = chainOf(ctx, s, cfg, &j)
 	return a, err
 }

@@ -16,6 +16,8 @@ type aiming struct {
 
 	reading *float64 // of now; nil: there is none fresh
 	lag, u  float64
+	moves   bool     // the reading does not lie still
+	place   *float64 // of the indicator along the way; nil: no scale shows it
 	near    float64
 	from    float64 // at the far end, when the move began
 	fromLag float64
@@ -42,7 +44,10 @@ func newAiming(aim api.JointAim) *aiming { return &aiming{aim: aim, share: 1} }
 
 // see takes the state of now.
 func (a *aiming) see(s *api.Snapshot) {
-	a.reading, a.lag, a.u = nil, 0, 0
+	a.reading, a.lag, a.u, a.moves, a.place = nil, 0, 0, false, nil
+	if a.aim.Scale && s.Position != nil {
+		a.place = s.Position.MM
+	}
 	for _, d := range s.Devices {
 		if d.Name == a.aim.Indicator && d.State == "live" && d.ReadingMM != nil {
 			a.reading = d.ReadingMM
@@ -52,9 +57,31 @@ func (a *aiming) see(s *api.Snapshot) {
 			if d.UMM != nil {
 				a.u = *d.UMM
 			}
+			a.moves = d.RateMMPerS != nil && math.Abs(*d.RateMMPerS) > movesMMPerS
 		}
 	}
 }
+
+// movesMMPerS is how fast a reading goes that is not taken yet: 0.002 mm in the time from a look to a press (chosen).
+const movesMMPerS = 0.01
+
+// awayMM is how far from its place an indicator may stand: by more the slope of the way shows in its reading (chosen).
+const awayMM = 2
+
+// away says where the indicator stands where a scale shows it elsewhere than the present step wants it; else empty.
+func (a *aiming) away() string {
+	wanted := a.aim.FarMM
+	if a.step == aimNear || a.step == aimAgain {
+		wanted = a.aim.NearMM
+	}
+	if a.step == aimDone || a.place == nil || math.Abs(*a.place-wanted) <= awayMM {
+		return ""
+	}
+	return fmt.Sprintf("The scale shows %.1f mm. Go to %g mm.", *a.place, wanted)
+}
+
+// blind reports whether the reading says nothing of the joint: there is none, or the indicator stands elsewhere.
+func (a *aiming) blind() bool { return a.reading == nil || a.away() != "" }
 
 // whole is how far the far end has to go in this round.
 func (a *aiming) whole() float64 {
@@ -66,7 +93,7 @@ func (a *aiming) whole() float64 {
 
 // toGo is how far it still has to go. What lags now and did not at the beginning is on its way already.
 func (a *aiming) toGo() float64 {
-	if a.reading == nil {
+	if a.blind() {
 		return math.NaN()
 	}
 	return a.from + a.whole() - (*a.reading + a.lag - a.fromLag)
@@ -82,7 +109,7 @@ func (a *aiming) there() bool { return math.Abs(a.toGo()) <= a.close() }
 
 // next takes the person's word that the present step is done.
 func (a *aiming) next() {
-	if a.reading == nil {
+	if a.blind() || a.moves && a.step != aimMove {
 		return
 	}
 	mm := *a.reading
@@ -142,6 +169,9 @@ func (a *aiming) say() string {
 	if a.step != aimDone && a.reading == nil {
 		return fmt.Sprintf("%s gives no reading. Do not go by the last one.", a.aim.Indicator)
 	}
+	if off := a.away(); off != "" {
+		return off
+	}
 	switch a.step {
 	case aimNear:
 		return fmt.Sprintf("Go to %s, let the reading lie still, and press Enter.", a.aim.Near)
@@ -167,7 +197,7 @@ func (a *aiming) say() string {
 // bellAfter is how long after a bell the next one is due: they come faster as the aim comes nearer, fastest there, and
 // slow once it is passed. 0: none.
 func (a *aiming) bellAfter() time.Duration {
-	if a.step != aimMove || a.reading == nil {
+	if a.step != aimMove || a.blind() {
 		return 0
 	}
 	far := math.Min(1, math.Abs(a.toGo())/math.Max(a.close(), math.Abs(a.whole())))
@@ -183,10 +213,12 @@ func (a *aiming) bellAfter() time.Duration {
 // line says how things stand in one line, for what is no terminal.
 func (a *aiming) line() string {
 	switch {
-	case a.reading == nil || a.step == aimDone:
+	case a.blind() || a.step == aimDone:
 		return a.say()
 	case a.step == aimMove:
 		return fmt.Sprintf("%+.3f mm to go. %s", a.toGo(), a.say())
+	case a.moves:
+		return fmt.Sprintf("%s moves, now at %+.3f mm. %s", a.aim.Indicator, *a.reading, a.say())
 	}
 	return fmt.Sprintf("%s reads %+.3f mm. %s", a.aim.Indicator, *a.reading, a.say())
 }

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/term"
@@ -22,84 +23,111 @@ import (
 func Aim(ctx context.Context, w io.Writer, u display.Units, in io.Reader, cl *client.Client, aim api.JointAim) error {
 	ctx, leave := context.WithCancel(ctx)
 	defer leave()
-	s := newScreen(w, u)
+	s := &aimScreen{screen: newScreen(w, u), a: newAiming(aim), step: aimDone}
 	if f, ok := in.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		defer singleKeys(int(f.Fd()))()
 	}
 	if s.tty {
 		defer s.leave()
 	}
-	keys := make(chan byte)
-	go readKeys(ctx, in, keys)
-	a, logged := newAiming(aim), false
-	said, step := "", aimDone
-	var bell, shown time.Time
-	err := cl.Live(ctx, func(snap *api.Snapshot) bool {
-		a.see(snap)
-		for more := true; more; {
-			select {
-			case k, open := <-keys:
-				switch {
-				case !open || k == 'q' || k == 'Q':
-					return false
-				case a.step == aimDone && (k == 'l' || k == 'L'):
-					logged = true
-					return false
-				case a.step == aimDone && (k == 'a' || k == 'A'):
-					a.once()
-				case k == '\r' || k == '\n' || k == ' ':
-					a.next()
+	if in != nil {
+		go func() {
+			defer leave()
+			eachKey(ctx, in, func(k byte) {
+				if !s.press(k) {
+					leave()
 				}
-			default:
-				more = false
-			}
-		}
-		now := time.Now()
-		if every := a.bellAfter(); s.tty && every > 0 && now.Sub(bell) >= every {
-			bell = now
-			fmt.Fprint(w, "\a")
-		}
-		switch {
-		case s.tty:
-			width, height := s.size()
-			s.paint(aimView(a, width, u), height)
-		case a.line() != said && (a.step != step || now.Sub(shown) >= 300*time.Millisecond):
-			said, step, shown = a.line(), a.step, now
-			fmt.Fprintln(w, u.Words(said))
-		}
+			})
+		}()
+	}
+	err := cl.Live(ctx, func(snap *api.Snapshot) bool {
+		s.see(snap)
 		return true
 	})
 	if err != nil && !errors.Is(err, context.Canceled) {
 		return err
 	}
+	by, logged := s.moved()
 	if !logged {
 		return nil
 	}
-	return cl.LogEvent(context.WithoutCancel(ctx), "adjusted", "",
-		map[string]float64{aim.Adjuster: math.Round(a.moved()*1e4) / 1e4})
+	return cl.LogEvent(context.WithoutCancel(ctx), "adjusted", "", map[string]float64{aim.Adjuster: by})
 }
 
-// readKeys sends keys until in or ctx ends, and closes them then.
-func readKeys(ctx context.Context, in io.Reader, keys chan<- byte) {
-	defer close(keys)
-	if in == nil {
-		<-ctx.Done()
-		return
+// aimScreen shows an aim. A key counts at once, with what is shown when it is pressed: what comes later is not what the
+// person went by.
+type aimScreen struct {
+	*screen
+
+	mu          sync.Mutex
+	a           *aiming
+	logged      bool
+	said        string
+	step        aimStep // when it was said
+	bell, shown time.Time
+}
+
+// press takes a key; more is false where the person leaves.
+func (s *aimScreen) press(k byte) (more bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case k == 'q' || k == 'Q':
+		return false
+	case s.a.step == aimDone && (k == 'l' || k == 'L'):
+		s.logged = true
+		return false
+	case s.a.step == aimDone && (k == 'a' || k == 'A'):
+		s.a.once()
+	case k == '\r' || k == '\n' || k == ' ':
+		s.a.next()
+	default:
+		return true
 	}
-	eachKey(ctx, in, func(k byte) {
-		select {
-		case keys <- k:
-		case <-ctx.Done():
-		}
-	})
+	s.show()
+	return true
+}
+
+func (s *aimScreen) see(snap *api.Snapshot) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.a.see(snap)
+	s.show()
+}
+
+// moved returns the amount to log; logged is false where the person did not ask for it.
+func (s *aimScreen) moved() (by float64, logged bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return math.Round(s.a.moved()*1e4) / 1e4, s.logged
+}
+
+func (s *aimScreen) show() {
+	now := time.Now()
+	if every := s.a.bellAfter(); s.tty && every > 0 && now.Sub(s.bell) >= every {
+		s.bell = now
+		fmt.Fprint(s.w, "\a")
+	}
+	line := s.a.line()
+	switch {
+	case s.tty:
+		width, height := s.size()
+		s.paint(aimView(s.a, width, s.units), height)
+	case line != s.said && (s.a.step != s.step || now.Sub(s.shown) >= 300*time.Millisecond):
+		s.said, s.step, s.shown = line, s.a.step, now
+		fmt.Fprintln(s.w, s.units.Words(line))
+	}
 }
 
 // aimView returns what a terminal of that width shows of an aim.
 func aimView(a *aiming, width int, u display.Units) string {
 	text := wrapped(u.Words(a.aim.Say), width, 0) + "\n\n" + wrapped(u.Words(a.say()), width, 0) + "\n\n"
-	if a.reading == nil || a.step != aimMove {
+	if a.blind() || a.step != aimMove {
 		if a.reading != nil {
 			text += u.Words(fmt.Sprintf("%s reads %+.4f mm", a.aim.Indicator, *a.reading)) + "\n"
+			if a.moves {
+				text += "It moves. Enter takes it when it lies still.\n"
+			}
 		}
 		return text
 	}

@@ -103,4 +103,53 @@ func TestAnAimByChange(t *testing.T) {
 	}
 }
 
+// Where a scale shows the indicator elsewhere, or the reading goes fast, Enter takes nothing and the screen says why.
+func TestAnAimWaitsForThePlaceAndForAStillReading(t *testing.T) {
+	t.Parallel()
+	a := newAiming(api.JointAim{Adjuster: "bolts", By: -0.08, Indicator: "lever", Near: "0 mm", Far: "500 mm",
+		FarMM: 500, Scale: true, NowMM: ptr(0.2), TargetMM: ptr(0), ChangeMM: -0.2})
+	at := func(mm, place, rate float64) {
+		a.see(&api.Snapshot{Position: &api.PositionState{MM: &place}, Devices: []api.DeviceState{
+			{Name: "lever", State: "live", ReadingMM: &mm, RateMMPerS: &rate}}})
+	}
+	refused := func(want string) {
+		t.Helper()
+		before := a.step
+		a.next()
+		if view := aimView(a, 60, display.Units{}); a.step != before || !strings.Contains(view, want) ||
+			a.bellAfter() != 0 {
+			t.Errorf("step %d after %d, bell after %v: %s", a.step, before, a.bellAfter(), view)
+		}
+	}
+	at(0.1, 3.5, 0)
+	refused("The scale shows 3.5 mm. Go to 0 mm.")
+	at(0.1, 1.9, 0.05)
+	refused("It moves. Enter takes it when it lies still.")
+	at(0.1, 1.9, 0.005)
+	a.next()
+	refused("The scale shows 1.9 mm. Go to 500 mm.")
+	at(0.3, 500, 0)
+	a.next()
+	at(0.1, 300, 0)
+	if a.step != aimMove || !math.IsNaN(a.toGo()) || a.there() {
+		t.Errorf("step %d, %v to go", a.step, a.toGo())
+	}
+	refused("The scale shows 300.0 mm. Go to 500 mm.")
+	at(0.1, 500, 0.05) // a hand moves it
+	a.next()
+	refused("It moves.")
+	at(0.1, 500, 0)
+	a.next()
+	refused("The scale shows 500.0 mm. Go to 0 mm.")
+	at(0.1, 0, 0)
+	if a.next(); a.step != aimDone || math.Abs(a.moved()+0.08) > 1e-9 {
+		t.Errorf("step %d, moved %v", a.step, a.moved())
+	}
+	a.aim.Scale = false // it lies along another axis
+	a.once()
+	if at(0.1, 3.5, 0); a.away() != "" {
+		t.Errorf("a scale of another axis is asked: %s", a.away())
+	}
+}
+
 func ptr(x float64) *float64 { return &x }

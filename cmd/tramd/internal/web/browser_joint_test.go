@@ -80,7 +80,7 @@ func TestAJointIsAimedOnThePage(t *testing.T) {
 	digits(" –")
 	at(0.1, 500)
 	until(t, ctx, `document.querySelector("#target-arrow").innerText === "✓"`)
-	picture(t, ctx, "joint-aim-360")
+	whole(t, ctx, "joint-aim-360")
 	click("#target-tighten")
 	click("#target-tight")
 	at(0.3, 0) // the near end went up by as much

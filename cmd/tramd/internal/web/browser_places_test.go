@@ -50,7 +50,7 @@ const aJoint = `{"done":false,"name":"left rail","kind":"traverse","joint":"rail
 		"why":"The slope is outside.","cautions":["Loosen one bolt row only."],"warnings":[],"chain":["tilt: the chain closes."],
 		"moves":[{"adjuster":"rear bolts","by":-0.08,"unit":"mm","say":"take 0.08 mm out from under the rear bolts"}],
 		"adjusters":[{"name":"rear bolts","unit":"mm","step":0,"stock_mm":[]}],
-		"aims":[{"adjuster":"rear bolts","by":-0.08,"indicator":"lever","near":"0 mm","far":"500 mm","near_mm":0,"far_mm":500,"now_mm":0.2,"target_mm":0,"change_mm":-0.2,"u_mm":0.01,
+		"aims":[{"adjuster":"rear bolts","by":-0.08,"indicator":"lever","near":"0 mm","far":"500 mm","near_mm":0,"far_mm":500,"scale":true,"now_mm":0.2,"target_mm":0,"change_mm":-0.2,"u_mm":0.01,
 		"say":"Read at 0 mm, go to 500 mm and park there."}]}`
 
 func (rails) Joint(_ context.Context, of string) (api.JointAdvice, error) {

@@ -41,7 +41,7 @@ func TestTheReadingToAimFor(t *testing.T) {
 	digits("▼ 0.105")
 	at(ptr(1.24))
 	digits("▼ 0.045")
-	picture(t, ctx, "target-360")
+	whole(t, ctx, "target-360")
 	moving := quietWren() // 0.01 mm of what has happened does not show yet: the figure counts it, and says so
 	moving.Devices = []api.DeviceState{{Name: "lever", Role: "indicator", State: "live",
 		ReadingMM: ptr(1.25), AgeS: ptr(0.2), RateMMPerS: ptr(-0.05), LagMM: ptr(-0.01), UMM: ptr(0.004)}}

@@ -12,6 +12,7 @@ import { t } from './t.js';
 let advice = null;
 let reading = null; // of the indicator the aim is for; null when there is none fresh
 let lag = 0; // mm: the surface is at the reading plus so much
+let moves = false; // it does not lie still
 let u = 0; // mm: standard uncertainty of that
 let age = null; // s: of the reading, when it came
 let encoder = false; // one says where the arm stands
@@ -60,6 +61,9 @@ export function targetAdvice(next) {
   show();
 }
 
+// faster than this a reading is not taken yet: 0.002 mm in the time from a look to a press
+const movesMMPerS = 0.01;
+
 function read() {
   const of = (indicator) => {
     const d = (state.snap?.devices ?? []).find((x) => x.name === indicator);
@@ -73,6 +77,7 @@ function read() {
   reading = ok ? one.reading_mm - (other.reading_mm ?? 0) : null;
   lag = ok ? (one.lag_mm ?? 0) - (other.lag_mm ?? 0) : 0;
   u = ok ? Math.hypot(one.u_mm ?? 0, other.u_mm ?? 0) : 0;
+  moves = ok && Math.hypot(one.rate_mm_per_s ?? 0, other.rate_mm_per_s ?? 0) > movesMMPerS;
   age = ok ? Math.max(one.age_s ?? 0, other.age_s ?? 0) : null;
   show();
 }
@@ -112,7 +117,7 @@ function change() {
 // away says where the indicator stands at a joint, where a scale tells it and it is not where it is asked for; else null.
 const awayMM = 2;
 function away() {
-  const at = aim.near ? state.snap?.position?.mm ?? null : null;
+  const at = aim.scale ? state.snap?.position?.mm ?? null : null;
   const wanted = ['near', 'again'].includes(step()) ? aim.near_mm : aim.far_mm;
   return at !== null && Math.abs(at - wanted) > awayMM ? { at: at.toFixed(1), wanted } : null;
 }
@@ -158,6 +163,8 @@ function angleWords() {
   return t(`aim.here.${way}`, { at, length: length(Math.abs(changeAt(angle)), unitNow()) });
 }
 
+// still asks for patience where the reading of this step is taken and moves.
+const still = (now) => (moves && now !== 'turn' ? `${t('aim.moves')} ` : '');
 // came says what the move has come to.
 const came = () => `${t('aim.came', { done: length(done, unitNow()), goal: length(aim.change_mm, unitNow()) })} `;
 
@@ -170,7 +177,7 @@ function show() {
   byId('target-caution').classList.toggle('gone', now === 'tight');
   for (const id of Object.values(buttons)) {
     byId(id).classList.toggle('gone', id !== buttons[now]);
-    byId(id).disabled = reading === null || (now === 'park' && !showsHere()) || turned();
+    byId(id).disabled = reading === null || (moves && now !== 'turn') || (now === 'park' && !showsHere()) || turned();
   }
   setText(byId('target-park'), encoder || aim.near ? t('aim.park') : t('aim.yes', { point: point() }));
   byId('target-live').classList.toggle('gone', from === null);
@@ -178,7 +185,7 @@ function show() {
   setText(byId('target-sure'), from === null || reading === null || turned() ? '' : sureWords(unit));
   let state_ = '';
   if (from === null) {
-    setText(byId('target-words'), `${reading === null ? t('aim.noreading', { name: name(aim) }) : t('aim.reads', { name: name(aim), length: length(reading, unit) })} ${angleWords()}`.trim());
+    setText(byId('target-words'), `${reading === null ? t('aim.noreading', { name: name(aim) }) : t('aim.reads', { name: name(aim), length: length(reading, unit) })} ${still(now)}${angleWords()}`.trim());
   } else if (reading === null || turned()) {
     state_ = 'old';
     setText(byId('target-arrow'), '');
@@ -193,7 +200,7 @@ function show() {
     setText(byId('target-digits'), there ? bare(go, unit) : bare(Math.abs(go), unit));
     byId('target-bar').value = Math.min(1.25, Math.max(0, (goal() - toGo() - from.mm) / (goal() - from.mm)));
     const allowed = tightening() ? ` ${t('aim.allowed', { length: length(tightening(), unit) })}` : '';
-    setText(byId('target-words'), now === 'again' ? t('aim.go.again', { near: say(aim.near) }) : now === 'tight' ? t('aim.then')
+    setText(byId('target-words'), now === 'again' ? still(now) + t('aim.go.again', { near: say(aim.near) }) : now === 'tight' ? still(now) + t('aim.then')
       : `${there ? t('aim.there') : t(go > 0 ? 'aim.up' : 'aim.down', { length: length(Math.abs(go), unit), goal: length(goal(), unit) })}${allowed}`);
   }
   for (const c of ['there', 'old']) box.classList.toggle(c, c === state_);
