@@ -133,7 +133,8 @@ const (
 	stationNoiseMM  = 0.0014
 	sweepNoise      = 1.4 // display steps: the same, where there are more than a handful of blocks
 	stationNoiseDoF = 3.0
-	lineNoiseDoF    = 5.0
+	lineNoiseMM     = 0.0009
+	lineNoiseDoF    = 2.0
 	stationAngle    = 1.0  // degrees, by eye
 	taggedAngle     = 0.05 // degrees, by an encoder
 )
@@ -148,11 +149,11 @@ func (f *fitting) prior() repeatability {
 	fade := math.Min(1, 12/float64(len(f.bs)))
 	amp := math.Hypot(f.start.lean[0], f.start.lean[1])
 	angle := amp * sweep.Radians(stationAngle)
-	dof := stationNoiseDoF
+	noise, dof := stationNoiseMM, stationNoiseDoF
 	if f.in.basis.line { // places along an edge are set against a scale or a stop, and no arm swings
-		angle, dof = 0, lineNoiseDoF*fade*fade // what fades says less, too, or it would hold the noise down
+		angle = 0
+		noise, dof = lineNoiseMM, lineNoiseDoF*fade*fade // what fades says less, too, or it would hold the noise down
 	}
-	noise := stationNoiseMM
 	if len(f.bs) >= denseSegments {
 		noise = sweepNoise * f.in.step()
 	}

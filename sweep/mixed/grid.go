@@ -129,8 +129,8 @@ type beliefs struct {
 var (
 	turningArm = beliefs{1, 0, -2, -2, 3, 5, 40, 0.6, 0.1, 2.3, 1.2, 2}
 	atStations = beliefs{0.3, 0, -2, -0.5, 0, 0, 0.1, 0.6, 0.1, 3, 1.2, 2}
-	movingLine = beliefs{0, 0, -2, -1, 0, 3, 0.4, 3, 0.5, 2, 2, 2}
-	typedLine  = beliefs{0, 2, -3, -0.5, 0, 3, 0.1, 1, 0.1, 1, 1.2, 2}
+	movingLine = beliefs{0, 1, -2, -1, 0, 5, 0.4, 3, 0.5, 2, 2, 2}
+	typedLine  = beliefs{0, 1, -2, -0.5, 0, 3, 0.3, 1, 0.1, 1, 1.2, 2}
 )
 
 // unfinishedDrift is the most that no drift is likelier than each size of it while a sweep goes on: over a part of a

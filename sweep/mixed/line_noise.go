@@ -57,11 +57,12 @@ func (r *Replicas) Draw(out []float64) {
 }
 
 // chiSquared draws from that distribution: a sum of squares for few degrees of freedom, else as a cube of a normal
-// value (Wilson and Hilferty 1931, The distribution of chi-square, PNAS 17:684-688; from memory).
+// value (Wilson and Hilferty 1931, The distribution of chi-square, PNAS 17:684-688; from memory). Between two whole
+// numbers it takes one of them, so often that the mean is right.
 func (r *Replicas) chiSquared(dof float64) float64 {
 	if dof < 30 {
 		sum := 0.0
-		for range int(math.Max(1, math.Round(dof))) {
+		for range int(math.Max(1, math.Floor(dof+r.rng.Float64()))) {
 			sum += sq(r.rng.NormFloat64())
 		}
 		return sum

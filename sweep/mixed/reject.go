@@ -88,19 +88,56 @@ func (in *input) dropDuplicates() {
 	}
 }
 
+// A segment of ownReadings shows by itself which of them is far off. Where fewer come along a line, because it is passed
+// quickly or the indicator is slow, the segments on both sides up to besideSpan away help, until there are windowReadings.
+const (
+	ownReadings    = 4
+	windowReadings = 7
+	besideSpan     = 4 * segmentSpan
+	windowLimit    = 2.0 // times as far off: the curve bends over a wider stretch
+)
+
+// around returns the range of segments beside whose readings those of a segment are judged. Stations are no neighbours,
+// and round a circle it has not been studied what it does to the effects of direction.
+func (in *input) around(segs []segment, i int) (lo, hi int) {
+	lo, hi = i, i+1
+	if segs[i].n >= ownReadings || !in.basis.line || len(segs) < denseSegments {
+		return lo, hi
+	}
+	joins := func(j int) bool {
+		return j >= 0 && j < len(segs) && segs[j].track == segs[i].track && segs[j].group == segs[i].group &&
+			segs[j].dir == segs[i].dir && math.Abs(segs[j].th-segs[i].th) <= besideSpan
+	}
+	for n := segs[i].n; n < windowReadings; {
+		before, after := joins(lo-1) && !segs[lo].fresh, joins(hi) && !segs[hi].fresh
+		if !before && !after {
+			break
+		}
+		if before {
+			lo--
+			n += segs[lo].n
+		}
+		if after {
+			n += segs[hi].n
+			hi++
+		}
+	}
+	return lo, hi
+}
+
 // dropSpikes leaves out single readings far from the middle of their neighbours.
 func (in *input) dropSpikes(segs []segment, s *start) {
-	const few = 4 // readings do not show their spread
 	furthest, spreads := make([]float64, len(segs)), make([]float64, len(segs))
 	inShares(len(segs), func(lo, hi int) {
 		var off, size []float64
+		var times float64
 		for i := lo; i < hi; i++ {
-			off, size = segs[i].offMiddle(&in.tracks[segs[i].track], s, off, size)
-			for _, v := range size {
-				furthest[i] = max(furthest[i], v)
+			off, size, times = in.offMiddle(segs, i, s, off, size)
+			for _, v := range off {
+				furthest[i] = max(furthest[i], math.Abs(v)/times)
 			}
 			spreads[i] = -1
-			if len(size) >= few {
+			if len(size) >= ownReadings {
 				spreads[i] = toSD * median(size)
 			}
 		}
@@ -118,14 +155,15 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 	limit := 4*math.Max(in.scatter, 0.29*in.resolution) + 0.5*in.resolution
 	in.spike = limit
 	var off, buf []float64
+	var times float64
 	for i := range segs {
 		g := &segs[i]
 		tr := &in.tracks[g.track]
 		if furthest[i] <= limit {
 			continue
 		}
-		off, buf = g.offMiddle(tr, s, off, buf)
-		if len(off) < 3 {
+		off, buf, times = in.offMiddle(segs, i, s, off, buf)
+		if len(buf) < 3 {
 			continue
 		}
 		at := 0
@@ -135,7 +173,7 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 			}
 			d := off[at]
 			at++
-			if math.Abs(d) > limit {
+			if math.Abs(d) > limit*times {
 				tr.why[j] = spikeDown
 				if d > 0 {
 					tr.why[j] = spikeUp
@@ -146,28 +184,44 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 	}
 }
 
-// offMiddle returns how far each kept reading of a segment is from their middle, the curve of the fit taken off, and
-// the sizes of that. Both are written over what was in the buffers.
-func (g *segment) offMiddle(tr *track, s *start, off, size []float64) (offs, sizes []float64) {
-	// The curve is straight over a segment.
+// offMiddle returns how far each kept reading of a segment is from the middle of those that it is judged beside, the
+// curve of the fit taken off, the sizes of that for all of them, and how many times as far off as in a full segment a
+// reading must be. Both are written over what was in the buffers.
+func (in *input) offMiddle(segs []segment, i int, s *start, off, size []float64) (offs, sizes []float64, times float64) {
+	g := &segs[i]
+	off = g.offCurve(&in.tracks[g.track], s, off[:0])
+	size, times = append(size[:0], off...), 1
+	if lo, hi := in.around(segs, i); hi-lo > 1 {
+		times = windowLimit
+		for k := lo; k < hi; k++ {
+			if k != i {
+				size = segs[k].offCurve(&in.tracks[g.track], s, size)
+			}
+		}
+	}
+	mid := median(size)
+	for j := range off {
+		off[j] -= mid
+	}
+	for j := range size {
+		size[j] = math.Abs(size[j] - mid)
+	}
+	return off, size, times
+}
+
+// offCurve appends how far each kept reading is from the curve of the fit, which is straight over a segment.
+func (g *segment) offCurve(tr *track, s *start, off []float64) []float64 {
 	th0, th1 := tr.th[g.lo], tr.th[g.hi-1]
 	z0, slope := s.at(tr.scale, th0, g.t), 0.0
 	if th1 != th0 {
 		slope = (s.at(tr.scale, th1, g.t) - z0) / (th1 - th0)
 	}
-	off = off[:0]
 	for j := g.lo; j < g.hi; j++ {
 		if tr.why[j] == kept {
 			off = append(off, tr.z[j]-z0-slope*(tr.th[j]-th0))
 		}
 	}
-	size = append(size[:0], off...)
-	mid := median(size)
-	for j := range off {
-		off[j] -= mid
-		size[j] = math.Abs(off[j])
-	}
-	return off, size
+	return off
 }
 
 // rejectArcs leaves out segments far above or below the robust fit, with those beside them that are on the way there.

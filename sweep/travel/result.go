@@ -8,7 +8,7 @@ import (
 // Model and ModelVersion name what concluded a result.
 const (
 	Model        = "lines"
-	ModelVersion = 1
+	ModelVersion = 2
 )
 
 // What the indicator touches.

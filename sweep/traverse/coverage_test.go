@@ -27,6 +27,9 @@ var scenes = []linetest.Scene{
 	{Name: "slow noise", Places: 1500, Passes: 2, Seconds: 0.02, Length: 600, White: 0.0007, Slow: 0.001, Tau: 2, Step: 0.001, Bow: 0.004},
 	{Name: "slow noise, one way", Places: 2000, Passes: 1, Seconds: 0.02, Length: 600, White: 0.0007, Slow: 0.001, Tau: 2, Step: 0.001, Bow: 0.004},
 	{Name: "outliers and a slot", Places: 1000, Passes: 2, Seconds: 0.02, Length: 600, White: 0.001, Step: 0.001, Bow: 0.004, Outliers: 0.03, Slot: 12},
+	{Name: "outliers and a slot, few readings", Places: 600, Passes: 2, Seconds: 0.05, Length: 500, White: 0.001, Step: 0.001, Bow: 0.004, Outliers: 0.02, Slot: 10},
+	{Name: "six typed, a quiet indicator", Places: 6, Passes: 1, Seconds: 8, Length: 500, White: 0.0004, Step: 0.001, Bow: 0.002},
+	{Name: "ten typed, a rough surface", Places: 10, Passes: 1, Seconds: 8, Length: 500, White: 0.003, Step: 0.001, Bow: 0.004},
 	{Name: "coarse display", Places: 1500, Passes: 2, Seconds: 0.02, Length: 600, White: 0.001, Step: 0.01, Bow: 0.006},
 	{Name: "waves", Places: 1000, Passes: 2, Seconds: 0.02, Length: 600, White: 0.001, Step: 0.001, Bow: 0.004, Wave: 0.003},
 	{Name: "nine typed there and back, warming", Places: 9, Passes: 2, Seconds: 8, Length: 500, White: 0.001, Step: 0.001, Bow: 0.003, Drift: 0.003},
@@ -66,6 +69,23 @@ func TestIntervalsOfTraversesHoldTheTruth(t *testing.T) {
 		}
 		judge(t, s.Name, "slope", &slope)
 		judge(t, s.Name, "straightness", &straight)
+	}
+}
+
+// Where readings come too slowly for a short stretch to show its own spread, those far off are still left out, and the
+// sound ones are not.
+func TestReadingsFarOffAreLeftOutWhereFewCome(t *testing.T) {
+	s := linetest.Scene{Places: 600, Passes: 2, Seconds: 0.05, Length: 500, White: 0.001, Step: 0.001, Bow: 0.004, Outliers: 0.02}
+	r := rand.New(rand.NewPCG(1, 19))
+	for i := range 6 {
+		res, err := fitLine(s.Draw(r), s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if res.RMSMM == nil || *res.RMSMM > 0.0013 || res.Rejected > 60 {
+			t.Errorf("traverse %d: left out %d of 1200 readings, of which 24 are far off on average; the rest scatters by %v mm",
+				i, res.Rejected, *res.RMSMM)
+		}
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 // Model and ModelVersion name what concluded a result.
 const (
 	Model        = "lines"
-	ModelVersion = 1
+	ModelVersion = 2
 )
 
 // Result is what a traverse says; its names are a contract.
