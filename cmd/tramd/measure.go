@@ -1,11 +1,14 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/session"
 	"tramd/store"
 	"tramd/sweep"
 )
@@ -21,14 +24,55 @@ type attended struct {
 }
 
 type (
-	traverseCmd struct{ attended }
-	barCmd      struct{ attended }
-	travelCmd   struct{ attended }
+	traverseCmd struct {
+		attended
+		DryRun bool `help:"Where a motor moves the axis: print every command that would be sent, and move nothing."`
+	}
+	barCmd    struct{ attended }
+	travelCmd struct{ attended }
 )
 
 func (c *traverseCmd) Run(e *env) error {
-	return c.take(e, sweep.KindTraverse,
-		"Granite and plates are heavy: two people or a hoist. Lay the edge down where it cannot slide off.")
+	const heavy = "Granite and plates are heavy: two people or a hoist. Lay the edge down where it cannot slide off."
+	cfg, err := c.load(e)
+	if err != nil {
+		return err
+	}
+	plan, err := assembly.Plan(cfg, assembly.Wanted{Kind: sweep.KindTraverse, Name: c.Name, Typed: c.Typed})
+	switch {
+	case err == nil && plan.Steps != nil:
+		fmt.Fprint(e.err, heavy, "\n")
+		return c.stepped(e, cfg, plan)
+	case c.DryRun && err != nil:
+		return err
+	case c.DryRun:
+		return fmt.Errorf("a person goes to the places of %s: no command is sent to any motor", plan.Subject)
+	}
+	return c.take(e, sweep.KindTraverse, heavy)
+}
+
+// stepped has a motor move the axis from place to place: armed, and started by hand.
+func (c *traverseCmd) stepped(e *env, cfg *config.Config, plan session.Measurement) error {
+	if err := judgeTyped(c.Temperature); err != nil {
+		return err
+	}
+	printCautions(e.err, session.StepCautions)
+	if c.DryRun {
+		return dryRun(e.out, *plan.Steps)
+	}
+	cl := client.New(cfg.Control.Socket)
+	defer cl.Close()
+	run, err := twoActs(e, cl, motionOf{
+		machine: cfg.Machine.Name, source: config.SourceProgram,
+		arm: func() (api.Armed, error) { return cl.ArmSteps(e.ctx, sweep.KindTraverse, plan.Subject) },
+		start: func(ctx context.Context, key string) (int64, error) {
+			return cl.StartSteps(ctx, key, sweep.KindTraverse, plan.Subject, c.Purpose, c.Temperature)
+		},
+	})
+	if err != nil {
+		return err
+	}
+	return reportMeasured(e, run, c.JSON)
 }
 
 func (c *barCmd) Run(e *env) error {

@@ -13,9 +13,12 @@ import (
 	"syscall"
 	"time"
 
+	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/client"
 	"tramd/cmd/tramd/internal/config"
+	"tramd/cmd/tramd/internal/motion"
 	"tramd/cmd/tramd/internal/session"
+	"tramd/store"
 )
 
 type programCmd struct {
@@ -41,26 +44,53 @@ func (c *programCmd) Run(e *env) error {
 	if err := judgeTyped(c.Temperature); err != nil {
 		return err
 	}
-	printCautions(e.err)
+	printCautions(e.err, session.Cautions)
 	if c.DryRun {
-		lines, stop, err := cfg.Motion().Lines()
-		if err != nil {
-			return err
-		}
-		text := fmt.Sprintf("%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"),
-			stop)
-		if r := cfg.Program.Retract; len(r) > 0 {
-			text += fmt.Sprintf(
-				"# once the controller has said that it has stopped, after a reading that was outside, silent or did not settle:\n%s\n", strings.Join(r, "\n"))
-		}
-		_, err = fmt.Fprint(e.out, text)
-		return err
+		return dryRun(e.out, cfg.Motion())
 	}
 	cl := client.New(cfg.Control.Socket)
 	defer cl.Close()
-	armed, err := cl.ArmMotion(e.ctx, 0)
+	run, err := twoActs(e, cl, motionOf{
+		machine: cfg.Machine.Name, source: cfg.Angle.Source,
+		arm: func() (api.Armed, error) { return cl.ArmMotion(e.ctx, 0) },
+		start: func(ctx context.Context, key string) (int64, error) {
+			return cl.StartMotion(ctx, key, c.Purpose, c.Temperature)
+		},
+	})
 	if err != nil {
 		return err
+	}
+	return reportRun(e, run, c.JSON)
+}
+
+// dryRun prints every command that a program would send.
+func dryRun(w io.Writer, p motion.Program) error {
+	lines, stop, err := p.Lines()
+	if err != nil {
+		return err
+	}
+	text := fmt.Sprintf("%s\n# when anything is wrong, or a stop is asked for:\n%s\n", strings.Join(lines, "\n"), stop)
+	if len(p.Retract) > 0 {
+		text += fmt.Sprintf(
+			"# once the controller has said that it has stopped, after a reading that was outside, silent or did not settle:\n%s\n",
+			strings.Join(p.Retract, "\n"))
+	}
+	_, err = fmt.Fprint(w, text)
+	return err
+}
+
+// motionOf is a motion that a person arms and starts at a terminal.
+type motionOf struct {
+	machine, source string
+	arm             func() (api.Armed, error)
+	start           func(ctx context.Context, key string) (int64, error)
+}
+
+// twoActs arms a motion, has the person start it, holds it while this program lives, and returns its run.
+func twoActs(e *env, cl *client.Client, m motionOf) (run store.Run, err error) {
+	armed, err := m.arm()
+	if err != nil {
+		return run, err
 	}
 	fmt.Fprintf(
 		e.err,
@@ -73,23 +103,19 @@ func (c *programCmd) Run(e *env) error {
 	}
 	ctx, done := signal.NotifyContext(e.ctx, syscall.SIGHUP) // the terminal has gone
 	defer done()
-	if err := secondAct(e, cfg.Machine.Name); err != nil {
-		return err
+	if err := secondAct(e, m.machine); err != nil {
+		return run, err
 	}
-	id, err := cl.StartMotion(ctx, armed.Key, c.Purpose, c.Temperature)
+	id, err := m.start(ctx, armed.Key)
 	if err != nil {
-		return err
+		return run, err
 	}
 	letGo := holdMotion(ctx, cl, id)
-	run, err := watchRun(ctx, cl, id, cfg.Angle.Source, nil, e.units.Writer(e.err))
-	letGo()
-	if err != nil {
-		return err
-	}
-	return reportRun(e, run, c.JSON)
+	defer letGo()
+	return watchRun(ctx, cl, id, m.source, nil, e.units.Writer(e.err))
 }
 
-// holdMotion has the arm go on while this program lives. What it gives back ends that.
+// holdMotion has the motion go on while this program lives. What it gives back ends that.
 func holdMotion(ctx context.Context, cl *client.Client, run int64) (letGo func()) {
 	ctx, stop := context.WithCancel(context.WithoutCancel(ctx)) // a stop that is asked for says so itself
 	var held sync.WaitGroup
@@ -97,9 +123,9 @@ func holdMotion(ctx context.Context, cl *client.Client, run int64) (letGo func()
 	return func() { stop(); held.Wait() }
 }
 
-func printCautions(w io.Writer) {
+func printCautions(w io.Writer, cautions []string) {
 	fmt.Fprintln(w, "Caution, stepped motion:")
-	for _, text := range session.Cautions {
+	for _, text := range cautions {
 		fmt.Fprintln(w, "  -", text)
 	}
 }
@@ -143,7 +169,7 @@ func (c *armCmd) Run(e *env) error {
 	if cfg.Angle.Source != config.SourceProgram {
 		return errNoProgram
 	}
-	printCautions(e.err)
+	printCautions(e.err, session.Cautions)
 	fmt.Fprintln(
 		e.err,
 		"  - The arm will move by itself, at planned times, while no person is near. Fence it off and say so on it.")

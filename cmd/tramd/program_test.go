@@ -127,7 +127,7 @@ func TestWhateverGoesWrongStopsTheArm(t *testing.T) {
 		{"late", `no acknowledgement of "G4 P0.2" came in its time`},
 		{"deaf", `no acknowledgement of "G1 A180.000 F1800"`},
 		{"refuse", `refused "G1 A180.000 F1800": "error:9"`},
-		{"double", "sooner than the arm can be there"},
+		{"double", "sooner than the move takes"},
 		{"silent", "arm has said nothing for"},
 		{"travel", "outside its travel of -1 to 1 mm"},
 	} {
@@ -259,7 +259,7 @@ func TestCtrlCOnTheWayBackSaysThatTheArmDidNotArrive(t *testing.T) {
 	if err := p.cmd.Process.Signal(os.Interrupt); err != nil {
 		t.Fatal(err)
 	}
-	const why = "the arm did not come to the end of its way back"
+	const why = "the way back was not finished"
 	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), why) ||
 		!strings.Contains(p.out.String(), "tilt   +0.4") {
 		t.Errorf("status %d, it said %s and %s", got, p.out.String(), p.err.String())

@@ -1,9 +1,9 @@
 #!/usr/bin/python3
 """A motion controller and an indicator of its own, for tests from outside: each on a pseudo-terminal.
 
-The controller takes lines in words of ISO 6983: G1 A<deg> F<deg/min> moves the arm (acknowledged at once), G4 P<s> waits
+The controller takes lines in words of ISO 6983: G1 A<deg> F<deg/min> moves the arm, G1 X<mm> F<mm/min> a carriage (acknowledged at once), G4 P<s> waits
 (acknowledged once the move before it and the wait are over), M0 stops at once (and with --stands is followed by the line "stopped"), G90, G94, G91 and G0 are acknowledged, STATE is answered
-by whether the machine is idle, which it is not for the first --busy questions. The indicator sends 50 readings a second: offset + r*(tilt*cos th + nod*sin th).
+by whether the machine is idle, which it is not for the first --busy questions. The indicator sends 50 readings a second: offset + r*(tilt*cos th + nod*sin th), or offset + slope*x once the carriage moved.
 
 The first line printed is JSON with the paths. Each line received and each event is printed as JSON with the arm's angle.
 What goes wrong, and from which move on, is chosen by --fault: late, refuse, double, silent, travel, deaf, unplug. A line
@@ -23,6 +23,7 @@ a = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDes
 a.add_argument("--tilt", type=float, default=0.4)
 a.add_argument("--nod", type=float, default=-0.3)
 a.add_argument("--radius", type=float, default=120)
+a.add_argument("--slope", type=float, default=0.4, help="of what the carriage's indicator touches, mm/m")
 a.add_argument("--fault", default="")
 a.add_argument("--move", type=int, default=3, help="the move from which on it goes wrong")
 a.add_argument("--speedup", type=float, default=2, help="how much faster it moves than it is told, to keep tests short")
@@ -44,7 +45,7 @@ ind, ind_slave, ind_name = port()
 print(json.dumps({"indicator": ind_name, "controller": ctl_name}), flush=True)
 
 arm, start, target, began, seconds = 0.0, 0.0, 0.0, 0.0, 0.0
-moves, pending, rest = 0, [], b""
+moves, pending, rest, carriage = 0, [], b"", False
 stopped = False
 
 
@@ -68,7 +69,7 @@ def answer(text):
 
 
 def command(text, now):
-    global start, target, began, seconds, moves, stopped, asked
+    global start, target, began, seconds, moves, stopped, asked, carriage
     if text == "STATE":
         asked += 1
         answer("state run" if asked <= args.busy else "state idle")
@@ -80,14 +81,14 @@ def command(text, now):
         if args.stands:
             answer("stopped")
         return
-    m = re.fullmatch(r"G1 A(-?[\d.]+) F([\d.]+)", text)
+    m = re.fullmatch(r"G1 ([AX])(-?[\d.]+) F([\d.]+)", text)
     if m:
-        moves += 1
+        moves, carriage = moves + 1, m[1] == "X"
         if faulty() and args.fault == "refuse":
             answer("error:9")
             return
-        start, target, began = place(now), float(m[1]), now
-        seconds = abs(target - start) / float(m[2]) * 60 / args.speedup
+        start, target, began = place(now), float(m[2]), now
+        seconds = abs(target - start) / float(m[3]) * 60 / args.speedup
         answer("ok")
         if faulty() and args.fault == "double":
             answer("ok")
@@ -128,6 +129,8 @@ while True:
         next_reading += 0.02
         th = math.radians(place(now))
         mm = 0.2 + args.radius / 1000 * (args.tilt * math.cos(th) + args.nod * math.sin(th))
+        if carriage:
+            mm = 0.2 + args.slope / 1000 * place(now)
         if faulty() and args.fault == "travel":
             mm += 3
         if not (faulty() and args.fault == "silent"):

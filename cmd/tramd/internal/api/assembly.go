@@ -35,6 +35,7 @@ type Step struct {
 	Alarms  []string      `json:"alarms"`  // that stand, in words
 	Due     *time.Time    `json:"due"`     // when it is to be checked next; null: too little is known
 	Moves   bool          `json:"moves"`   // adjusters of its joint are described: there is advice on it
+	Stepped bool          `json:"stepped"` // a motor moves the axis: its motion is armed first
 }
 
 // Measured is every number of a run that is no sweep.

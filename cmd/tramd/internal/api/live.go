@@ -130,6 +130,7 @@ type MeasuredState struct {
 
 	Curve []CourseValue `json:"curve,omitempty"` // of an axis that moves: means of the readings over short pieces
 	Act   string        `json:"act,omitempty"`   // of such: what taking means now: begin | end
+	Moves bool          `json:"moves,omitempty"` // a motor moves the axis and the places are taken by themselves
 }
 
 // CourseValue is the mean of the readings over a short piece of a line.

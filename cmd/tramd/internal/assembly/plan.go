@@ -32,6 +32,9 @@ func Plan(cfg *config.Config, w Wanted) (session.Measurement, error) {
 			return session.Measurement{}, err
 		}
 		m, err := traversePlan(cfg, t, w.Typed)
+		if err == nil && cfg.Stepped(t) {
+			return stepped(cfg, t, m, w)
+		}
 		return moving(m, cfg.PositionsOf(t), typedBy(cfg, w)), err
 	case sweep.KindBar:
 		bars := slices.DeleteFunc(slices.Clone(cfg.Bars), func(b config.Bar) bool { return len(b.HeightsMM) == 0 })

@@ -223,6 +223,21 @@ func (c *Client) ArmMotion(ctx context.Context, unattended time.Duration) (api.A
 	return out, err
 }
 
+// ArmSteps is the first act of moving an axis along a traverse.
+func (c *Client) ArmSteps(ctx context.Context, kind, name string) (api.Armed, error) {
+	var out api.Armed
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/arm", map[string]string{"kind": kind, "name": name}, &out)
+	return out, err
+}
+
+// StartSteps is the second act, as [Client.StartMotion].
+func (c *Client) StartSteps(ctx context.Context, key, kind, name, purpose string, celsius *float64) (int64, error) {
+	var out struct{ Run int64 }
+	err := c.call(ctx, http.MethodPost, "/api/v1/motion/start",
+		map[string]any{"key": key, "kind": kind, "name": name, "purpose": purpose, "temperature_c": celsius}, &out)
+	return out.Run, err
+}
+
 // DisarmMotion takes an arming back.
 func (c *Client) DisarmMotion(ctx context.Context) error {
 	return c.call(ctx, http.MethodDelete, "/api/v1/motion/arm", nil, nil)

@@ -100,6 +100,17 @@ func assemblyNumbers() map[string]numericKey {
 	out["position.delay_ms"] = numericKey{table: scale, meant: size}
 	out["position.feed_mm_per_min"] = numericKey{table: "[position]\nsource = \"feed\"\n"}
 	out["position.max_gap_ms"] = numericKey{table: scale}
+	const low, high, travel = "low_mm = 0.0\n", "high_mm = 300.0\n", "travel_mm = [-2.0, 2.0]\n"
+	stepped := "[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100]\nby_hand = false\n[position]\n" +
+		"source = \"program\"\n[position.program]\nport = \"/dev/ttyUSB2\"\nmove = [\"G1 X{mm} F{feed}\"]\n" +
+		"done = \"ok\"\nstop = \"!\"\n"
+	for key, meant := range map[string][]string{"baud": nil, "feed_mm_per_min": nil, "dwell_s": size, "settle_in_s": nil,
+		"ack_s": nil, "open_s": size, "retract_s": nil, "silent_s": nil, "frozen_mm": size} {
+		out["position.program."+key] = numericKey{table: stepped + low + high + travel, meant: meant}
+	}
+	out["position.program.low_mm"] = numericKey{table: stepped + high + travel, meant: []string{"0.0", "-1.0"}}
+	out["position.program.high_mm"] = numericKey{table: stepped + low + travel}
+	out["position.program.travel_mm"] = numericKey{table: stepped + low + high, list: "[%s, 2.0]", meant: any}
 	out["position.ask_every_ms"] = numericKey{table: scale + "ask = \"?\"\n"}
 	out["position.answer_ms"] = numericKey{table: scale + "ask = \"?\"\nask_every_ms = 50\n"}
 	for kind, table := range map[string]string{"traverse": rail, "bar": shank, "square": moving} {

@@ -25,12 +25,15 @@ type Position struct {
 	MaxGapMS    float64  `toml:"max_gap_ms"`
 
 	FeedMMPerMin float64 `toml:"feed_mm_per_min"` // of an axis that the machine moves, its ends marked by a person
+	Program      Steps   `toml:"program"`         // of an axis that a motion controller moves, from place to place
 }
 
 // What says where the axis stands.
 const (
 	PositionScale = "scale" // a linear scale on a serial port
 	PositionFeed  = "feed"  // the time between two marks, since it moves at a constant feed
+
+	PositionProgram = "program" // a motion controller moves it, from place to place
 )
 
 func (p *Position) setDefaults() {
@@ -39,6 +42,9 @@ func (p *Position) setDefaults() {
 	}
 	if p.Source == "" {
 		p.Source = PositionScale
+	}
+	if p.Source == PositionProgram {
+		p.Program.setDefaults()
 	}
 	if p.Source != PositionScale {
 		return
@@ -68,8 +74,12 @@ func (c *Config) ScalePort() device.Spec {
 	return s
 }
 
-// PositionsOf returns what says where the axis stands during a traverse; empty: a person goes to each place.
+// PositionsOf returns what says where the axis stands during a traverse; empty: a person or a motion controller goes to
+// each place.
 func (c *Config) PositionsOf(t *Traverse) string {
+	if c.Position.Source == PositionProgram {
+		return ""
+	}
 	byHand := t.Over == OverTable // a scale lies along one axis, and the table is crossed along two
 	if t.ByHand != nil {
 		byHand = *t.ByHand
@@ -82,7 +92,7 @@ func (c *Config) PositionsOf(t *Traverse) string {
 
 // PositionsOfTravel returns the same for a bar or a square while the head moves; empty where it is not asked for.
 func (c *Config) PositionsOfTravel(m *Moving) string {
-	if m.ByHand == nil || *m.ByHand {
+	if m.ByHand == nil || *m.ByHand || c.Position.Source == PositionProgram {
 		return ""
 	}
 	return c.Position.Source
@@ -102,8 +112,15 @@ func (v *validator) position(c *Config) {
 		}
 	case PositionFeed:
 		v.feed(p)
+	case PositionProgram:
+		v.positionProgram(c)
+		return
 	default:
-		v.bad("position.source", `%q does not say where an axis stands; write source = "scale" or "feed"`, p.Source)
+		v.bad("position.source", `%q does not say where an axis stands; write source = "scale", "feed" or "program"`,
+			p.Source)
+	}
+	if !reflect.ValueOf(p.Program).IsZero() {
+		v.bad("position.program", `only source = "program" has these keys; remove them, or write that source`)
 	}
 	for i := range c.Traverses {
 		t := &c.Traverses[i]
@@ -141,7 +158,7 @@ func (v *validator) feed(p *Position) {
 		v.number("position.feed_mm_per_min", p.FeedMMPerMin, 1, 3000)
 	}
 	only := *p
-	only.Source, only.FeedMMPerMin = "", 0
+	only.Source, only.FeedMMPerMin, only.Program = "", 0, Steps{}
 	if !reflect.ValueOf(only).IsZero() {
 		v.bad("position.source",
 			`"feed" needs feed_mm_per_min and nothing else; remove the other keys, or write source = "scale"`)

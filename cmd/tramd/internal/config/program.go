@@ -9,8 +9,8 @@ import (
 	"tramd/device/serialport"
 )
 
-// Program holds the commands by which a motion controller turns the arm from station to station.
-type Program struct {
+// Commands are what a motion controller is sent, what it must answer, and how long it may take.
+type Commands struct {
 	Port    string `toml:"port"`
 	Baud    int    `toml:"baud"`
 	Line    string `toml:"line"`     // bits, parity, stop bits: "8N1"
@@ -26,18 +26,23 @@ type Program struct {
 	Done    string `toml:"done"`    // a whole line that acknowledges, as a regular expression: "ok"
 	Refused string `toml:"refused"` // a whole line that refuses, or tells of trouble: "error.*"
 
-	FeedDegPerMin float64   `toml:"feed_deg_per_min"`
-	LowDeg        *float64  `toml:"low_deg"` // soft limits
-	HighDeg       *float64  `toml:"high_deg"`
-	TravelMM      []float64 `toml:"travel_mm"`   // lowest and highest reading of any indicator
-	BothWays      *bool     `toml:"both_ways"`   // there and back
-	DwellS        *float64  `toml:"dwell_s"`     // between the arrival and the first reading that counts
-	SettleInS     float64   `toml:"settle_in_s"` // how long a reading may take to settle
-	AckS          float64   `toml:"ack_s"`       // how long an acknowledgement may take beyond the move
-	OpenS         *float64  `toml:"open_s"`      // quiet after opening the port
-	RetractS      float64   `toml:"retract_s"`   // how long each command of the retract may take
-	SilentS       float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
-	// and one that reads the same over so many degrees of turning; 0: it does not
+	TravelMM  []float64 `toml:"travel_mm"`   // lowest and highest reading of any indicator
+	DwellS    *float64  `toml:"dwell_s"`     // between the arrival and the first reading that counts
+	SettleInS float64   `toml:"settle_in_s"` // how long a reading may take to settle
+	AckS      float64   `toml:"ack_s"`       // how long an acknowledgement may take beyond the move
+	OpenS     *float64  `toml:"open_s"`      // quiet after opening the port
+	RetractS  float64   `toml:"retract_s"`   // how long each command of the retract may take
+	SilentS   float64   `toml:"silent_s"`    // an indicator that says nothing this long stops the motion
+}
+
+// Program holds the commands by which a motion controller turns the arm from station to station.
+type Program struct {
+	Commands
+	FeedDegPerMin float64  `toml:"feed_deg_per_min"`
+	LowDeg        *float64 `toml:"low_deg"` // soft limits
+	HighDeg       *float64 `toml:"high_deg"`
+	BothWays      *bool    `toml:"both_ways"` // there and back
+	// an indicator that reads the same over so many degrees of turning stops the motion; 0: it does not
 	FrozenDeg *float64 `toml:"frozen_deg"`
 }
 
@@ -45,10 +50,21 @@ func (p *Program) setDefaults(source string) {
 	if source != SourceProgram {
 		return
 	}
+	p.Commands.setDefaults()
+	if p.FeedDegPerMin == 0 {
+		p.FeedDegPerMin = 180
+	}
+	if p.BothWays == nil {
+		yes := true
+		p.BothWays = &yes
+	}
+}
+
+func (p *Commands) setDefaults() {
 	for _, x := range []struct {
 		v  *float64
 		to float64
-	}{{&p.FeedDegPerMin, 180}, {&p.SettleInS, 30}, {&p.AckS, 3}, {&p.SilentS, 2}, {&p.RetractS, 10}} {
+	}{{&p.SettleInS, 30}, {&p.AckS, 3}, {&p.SilentS, 2}, {&p.RetractS, 10}} {
 		if *x.v == 0 {
 			*x.v = x.to
 		}
@@ -67,10 +83,6 @@ func (p *Program) setDefaults(source string) {
 	}
 	if p.LineEnd == "" {
 		p.LineEnd = "\n"
-	}
-	if p.BothWays == nil {
-		yes := true
-		p.BothWays = &yes
 	}
 }
 
@@ -110,32 +122,42 @@ func (c *Config) targets() []float64 {
 // Motion returns the program; only for the source of that name.
 func (c *Config) Motion() motion.Program {
 	p := &c.Program
-	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
-	out := motion.Program{
-		Targets: c.targets(), Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, Retract: p.Retract,
-		LineEnd:       p.LineEnd,
-		FeedDegPerMin: p.FeedDegPerMin, Dwell: seconds(*p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
-		Open: seconds(*p.OpenS), Silent: seconds(p.SilentS), RetractTime: seconds(p.RetractS),
-	}
+	out := p.motion()
+	out.Targets, out.Feed = c.targets(), p.FeedDegPerMin
 	if p.LowDeg != nil && p.HighDeg != nil {
-		out.LowDeg, out.HighDeg = *p.LowDeg, *p.HighDeg
+		out.Low, out.High = *p.LowDeg, *p.HighDeg
 	}
-	out.Done, _ = whole(p.Done) // checked when the file was read
-	out.Refused, _ = whole(p.Refused)
-	out.Stopped, _ = whole(p.Stopped)
 	for _, ind := range c.Indicators {
-		t := motion.Indicator{Name: ind.Name, FrozenDeg: p.frozenDeg(ind.ResolutionMM)}
-		if len(p.TravelMM) == 2 {
-			t.LowMM, t.HighMM = p.TravelMM[0], p.TravelMM[1]
-		}
-		out.Indicators = append(out.Indicators, t)
+		out.Indicators = append(out.Indicators, p.watched(ind.Name, p.frozenDeg(ind.ResolutionMM)))
 	}
 	return out
 }
 
+// motion returns a program that lacks what it moves, and which indicators are watched.
+func (p *Commands) motion() motion.Program {
+	seconds := func(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
+	out := motion.Program{
+		Begin: p.Begin, Move: p.Move, End: p.End, Stop: p.Stop, Retract: p.Retract, LineEnd: p.LineEnd,
+		Dwell: seconds(*p.DwellS), Settle: seconds(p.SettleInS), Ack: seconds(p.AckS),
+		Open: seconds(*p.OpenS), Silent: seconds(p.SilentS), RetractTime: seconds(p.RetractS),
+	}
+	out.Done, _ = whole(p.Done) // checked when the file was read
+	out.Refused, _ = whole(p.Refused)
+	out.Stopped, _ = whole(p.Stopped)
+	return out
+}
+
+func (p *Commands) watched(name string, frozen float64) motion.Indicator {
+	t := motion.Indicator{Name: name, Frozen: frozen}
+	if len(p.TravelMM) == 2 {
+		t.LowMM, t.HighMM = p.TravelMM[0], p.TravelMM[1]
+	}
+	return t
+}
+
 // MotionPort returns the port of the motion controller.
-func (c *Config) MotionPort() device.Spec {
-	return device.Spec{Name: "motion", Port: c.Program.Port, Baud: c.Program.Baud, Line: c.Program.Line}
+func (p *Commands) MotionPort() device.Spec {
+	return device.Spec{Name: "motion", Port: p.Port, Baud: p.Baud, Line: p.Line}
 }
 
 // whole is a regular expression for a whole line; nil for none.
@@ -153,20 +175,6 @@ func (v *validator) program(c *Config) {
 	}
 	before := len(v.found)
 	v.stations(c.Angle.StationsDeg)
-	v.port("program.port", p.Port)
-	v.whole("program.baud", int64(p.Baud), 50, 4_000_000)
-	if err := serialport.CheckMode(p.Line); err != nil {
-		v.bad("program.line", "%v", err)
-	}
-	for _, ind := range c.Indicators {
-		if ind.Port != "" && ind.Port == p.Port {
-			v.bad("program.port", "indicator %q has the same port; the motion controller needs one of its own",
-				ind.Name)
-		}
-	}
-	if p.LineEnd != "\n" && p.LineEnd != "\r" && p.LineEnd != "\r\n" {
-		v.bad("program.line_end", `%q; write "\n", "\r" or "\r\n"`, p.LineEnd)
-	}
 	if p.LowDeg == nil || p.HighDeg == nil {
 		v.bad("program.low_deg",
 			"low_deg and high_deg are needed: write the spindle angles the arm may be moved between, for example 0.0 and 360.0")
@@ -174,43 +182,8 @@ func (v *validator) program(c *Config) {
 		v.number("program.low_deg", *p.LowDeg, -3600, 3600)
 		v.number("program.high_deg", *p.HighDeg, -3600, 3600)
 	}
-	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) || !(p.TravelMM[0] >= -1000 && p.TravelMM[1] <= 1000) {
-		v.bad("program.travel_mm",
-			"write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
-	}
-	for key, text := range map[string]string{"program.done": p.Done, "program.refused": p.Refused,
-		"program.stopped": p.Stopped} {
-		if _, err := whole(text); err != nil {
-			v.bad(key, "%q is not a regular expression: %v", text, err)
-		}
-	}
-	if p.Done == "" {
-		v.bad("program.done",
-			`missing; write the line by which the controller acknowledges a command, for example done = "ok"`)
-	}
-	if p.Stop == "" {
-		v.bad("program.stop",
-			"missing; write the command that stops the controller at once, as its manual says. Without it nothing is moved")
-	}
-	switch {
-	case len(p.Retract) > 0 && p.Stopped == "":
-		v.bad("program.stopped",
-			"missing; write the line by which the controller says that it has stopped, one that is no acknowledgement. Without it nothing is retracted")
-	case len(p.Retract) > 0 && p.Stopped == p.Done:
-		v.bad("program.stopped",
-			"%q is what acknowledges a command too; write a line that says for sure that the controller has stopped",
-			p.Stopped)
-	case len(p.Retract) == 0 && p.Stopped != "":
-		v.bad("program.retract",
-			"missing, and stopped is for it alone; write the commands that take the arm away, or remove stopped")
-	}
-	v.number("program.retract_s", p.RetractS, 1, 120)
-	v.number("program.feed_deg_per_min", p.FeedDegPerMin, 1, motion.FeedMost)
-	v.number("program.dwell_s", *p.DwellS, 0, 60)
-	v.number("program.settle_in_s", p.SettleInS, 1, 600)
-	v.number("program.ack_s", p.AckS, 0.1, 60)
-	v.number("program.open_s", *p.OpenS, 0, 60)
-	v.number("program.silent_s", p.SilentS, 0.2, 60)
+	v.commands("program", c, &p.Commands)
+	v.number("program.feed_deg_per_min", p.FeedDegPerMin, 1, motion.Arm.FeedMost())
 	if p.FrozenDeg != nil {
 		v.number("program.frozen_deg", *p.FrozenDeg, 0, 3600)
 	}
@@ -222,6 +195,58 @@ func (v *validator) program(c *Config) {
 			v.bad("program", "%v", err)
 		}
 	}
+}
+
+// commands judges what a controller is sent, in the table of that name.
+func (v *validator) commands(at string, c *Config, p *Commands) {
+	bad := func(key, format string, args ...any) { v.bad(at+"."+key, format, args...) }
+	v.port(at+".port", p.Port)
+	v.whole(at+".baud", int64(p.Baud), 50, 4_000_000)
+	if err := serialport.CheckMode(p.Line); err != nil {
+		bad("line", "%v", err)
+	}
+	for _, ind := range c.Indicators {
+		if ind.Port != "" && ind.Port == p.Port {
+			bad("port", "indicator %q has the same port; the motion controller needs one of its own", ind.Name)
+		}
+	}
+	if p.LineEnd != "\n" && p.LineEnd != "\r" && p.LineEnd != "\r\n" {
+		bad("line_end", `%q; write "\n", "\r" or "\r\n"`, p.LineEnd)
+	}
+	if len(p.TravelMM) != 2 || !(p.TravelMM[0] < p.TravelMM[1]) || !(p.TravelMM[0] >= -1000 && p.TravelMM[1] <= 1000) {
+		bad("travel_mm",
+			"write the lowest and the highest reading at which the motion may go on, for example travel_mm = [-2.0, 2.0]")
+	}
+	for key, text := range map[string]string{"done": p.Done, "refused": p.Refused, "stopped": p.Stopped} {
+		if _, err := whole(text); err != nil {
+			bad(key, "%q is not a regular expression: %v", text, err)
+		}
+	}
+	if p.Done == "" {
+		bad("done", `missing; write the line by which the controller acknowledges a command, for example done = "ok"`)
+	}
+	if p.Stop == "" {
+		bad("stop",
+			"missing; write the command that stops the controller at once, as its manual says. Without it nothing is moved")
+	}
+	switch {
+	case len(p.Retract) > 0 && p.Stopped == "":
+		bad("stopped",
+			"missing; write the line by which the controller says that it has stopped, one that is no acknowledgement. Without it nothing is retracted")
+	case len(p.Retract) > 0 && p.Stopped == p.Done:
+		bad("stopped",
+			"%q is what acknowledges a command too; write a line that says for sure that the controller has stopped",
+			p.Stopped)
+	case len(p.Retract) == 0 && p.Stopped != "":
+		bad("retract",
+			"missing, and stopped is for it alone; write the commands that take the arm away, or remove stopped")
+	}
+	v.number(at+".retract_s", p.RetractS, 1, 120)
+	v.number(at+".dwell_s", *p.DwellS, 0, 60)
+	v.number(at+".settle_in_s", p.SettleInS, 1, 600)
+	v.number(at+".ack_s", p.AckS, 0.1, 60)
+	v.number(at+".open_s", *p.OpenS, 0, 60)
+	v.number(at+".silent_s", p.SilentS, 0.2, 60)
 }
 
 // softLimits wants every station between them.

@@ -146,8 +146,8 @@ func (d *Daemon) build(ctx context.Context) (err error) {
 	}
 	d.session, err = session.New(session.Options{
 		Setup: d.cfg.Setup(), Indicators: indicators, Angle: angle, Position: position,
-		Motion: motionOf(d.cfg, d.interlock),
-		Ports:  ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
+		Motion: motionOf(d.cfg), OpenSteps: stepsOf(d.cfg), Interlock: d.interlock,
+		Ports: ports, Idle: d.cfg.Sweep.Idle(), BothWays: d.cfg.Sweep.Both,
 		Archive: archive, Fit: fitter.Fit, Measure: assembly.Measure, Follow: fitter.Follow,
 		ClockSet: d.clock.IsSet, Log: log,
 		Unstored: db.Waiting(), Backlog: d.backlog, Last: d.record.Past.Last, Counts: d.record.Past.Counts,

@@ -36,7 +36,7 @@ func (d *Daemon) listen() error {
 	}
 	common := web.Options{
 		Live: d.session, Records: d.service, Drift: d.service, Sweeps: d.session, Zeros: d.session,
-		Temperature: d.thermometer, Motion: d.session, Imports: d.service, Refits: d.service,
+		Temperature: d.thermometer, Motion: d.session, Steps: d.service, Imports: d.service, Refits: d.service,
 		Indicators: d.cfg.Setup().Indicators,
 		Metrics: metrics.Handler(metrics.Options{Live: session.Unwatched{Session: d.session}, Version: d.o.Version,
 			Page: d.cfg.Page(), Free: d.record.Store.Free, Assembly: d.history.Assembly}, d.o.Log),

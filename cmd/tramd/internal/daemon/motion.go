@@ -26,19 +26,31 @@ func newInterlock(cfg *config.Config, m *inputs.Set) *interlock.Interlock {
 		o.Question = &interlock.Question{
 			Ask: cfg.Check.IdleAsk + cfg.Program.LineEnd, Answer: cfg.Check.Idle(), Quiet: p.Open, Within: p.Ack,
 			Clock: clock.SinceBoot,
-			Open:  func(ctx context.Context) (io.ReadWriteCloser, error) { return openController(ctx, cfg) },
+			Open: func(ctx context.Context) (io.ReadWriteCloser, error) {
+				return openController(ctx, &cfg.Program.Commands)
+			},
 		}
 	}
 	return interlock.New(o)
 }
 
 // motionOf gives the session its program and the way to the controller; nil where a hand turns the arm.
-func motionOf(cfg *config.Config, l *interlock.Interlock) *session.Motion {
+func motionOf(cfg *config.Config) *session.Motion {
 	if cfg.Angle.Source != config.SourceProgram {
 		return nil
 	}
-	return &session.Motion{Program: cfg.Motion(), Planned: plannedMotion(cfg), Interlock: l,
-		Open: func(ctx context.Context) (motion.Line, error) { return openController(ctx, cfg) }}
+	return &session.Motion{Program: cfg.Motion(), Planned: plannedMotion(cfg),
+		Open: func(ctx context.Context) (motion.Line, error) { return openController(ctx, &cfg.Program.Commands) }}
+}
+
+// stepsOf gives the session the way to the controller that moves an axis along a traverse; nil where hands do.
+func stepsOf(cfg *config.Config) session.OpenLine {
+	if cfg.Position.Source != config.PositionProgram {
+		return nil
+	}
+	return func(ctx context.Context) (motion.Line, error) {
+		return openController(ctx, &cfg.Position.Program.Commands)
+	}
 }
 
 // plannedMotion is the program of an unattended check: its indicators are allowed no more than the check says.
@@ -54,8 +66,8 @@ func plannedMotion(cfg *config.Config) motion.Program {
 	return p
 }
 
-func openController(ctx context.Context, cfg *config.Config) (motion.Line, error) {
-	line, err := device.OpenConn(ctx, cfg.MotionPort())
+func openController(ctx context.Context, c *config.Commands) (motion.Line, error) {
+	line, err := device.OpenConn(ctx, c.MotionPort())
 	if err != nil {
 		return nil, err // never a nil *Conn inside a Line
 	}

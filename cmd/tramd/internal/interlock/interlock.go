@@ -45,6 +45,7 @@ type Interlock struct {
 // grant is what a person allowed.
 type grant struct {
 	key    string        // empty: of planned checks
+	moves  string        // what a key may move
 	until  time.Duration // of a key: until when it starts a motion
 	shows  time.Time     // the same by the wall clock, to be shown
 	begun  bool          // a motion was started with the key
@@ -57,14 +58,15 @@ type grant struct {
 // New makes an interlock with nothing armed.
 func New(o Options) *Interlock { return &Interlock{o: o} }
 
-// Arm allows one motion to the owner of the key that it gives. A key from before no longer starts one.
-func (l *Interlock) Arm() (key string, until time.Time, b Bar) {
+// Arm allows one motion, of what is named, to the owner of the key that it gives. A key from before no longer starts
+// one.
+func (l *Interlock) Arm(moves string) (key string, until time.Time, b Bar) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.keyed != nil && l.keyed.begun && !l.keyed.over {
-		return "", time.Time{}, Bar{Why: "the arm is being moved; arm again once it stands"}
+		return "", time.Time{}, Bar{Why: "a motion is under way; arm again once it has ended"}
 	}
-	l.keyed = &grant{key: rand.Text(), until: l.o.Clock() + KeyFor, shows: time.Now().Add(KeyFor)}
+	l.keyed = &grant{key: rand.Text(), moves: moves, until: l.o.Clock() + KeyFor, shows: time.Now().Add(KeyFor)}
 	return l.keyed.key, l.keyed.shows, Bar{}
 }
 
@@ -85,7 +87,7 @@ func (l *Interlock) ArmPlanned(d time.Duration) (until time.Time) {
 func (l *Interlock) Disarm() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	const why = "the motion was disarmed, so the arm was stopped"
+	const why = "the motion was disarmed, so it was stopped"
 	l.keyed.takeBack(why)
 	l.planned.takeBack(why)
 	l.planned = nil
@@ -149,14 +151,17 @@ func (l *Interlock) idle(ctx context.Context) string {
 	return l.o.Question.state(ctx, l.o.Clock())
 }
 
-// Begin uses up a key and gives the permit for its motion. The start is the first sign of life.
-func (l *Interlock) Begin(key string) (*Permit, Bar) {
+// Begin uses up a key and gives the permit for its motion, if that moves what the key was armed for. The start is the
+// first sign of life.
+func (l *Interlock) Begin(key, moves string) (*Permit, Bar) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	g := l.keyed
 	switch {
 	case g == nil || key == "" || g.key != key || g.begun:
 		return nil, Bar{Why: "the motion is not armed with this key; arm it first"}
+	case g.moves != moves:
+		return nil, Bar{Why: fmt.Sprintf("this key was armed for %s, not for %s; arm that first", g.moves, moves)}
 	case g.ended != "":
 		return nil, Bar{Why: g.ended, Asked: true}
 	case l.o.Clock() > g.until:

@@ -26,7 +26,7 @@ func newLocked() *locked {
 // armed gives a key.
 func (l *locked) armed(t *testing.T) string {
 	t.Helper()
-	key, _, b := l.Arm()
+	key, _, b := l.Arm("the arm")
 	if b.Shut() || key == "" {
 		t.Fatalf("%+v", b)
 	}
@@ -42,28 +42,28 @@ func shut(t *testing.T, what string, b Bar, why string) {
 
 func TestAMotionIsStartedByItsKeyOnce(t *testing.T) {
 	l := newLocked()
-	_, b := l.Begin("")
+	_, b := l.Begin("", "the arm")
 	shut(t, "no key", b, "not armed with this key")
 	key := l.armed(t)
-	_, b = l.Begin(key + "x")
+	_, b = l.Begin(key+"x", "the arm")
 	shut(t, "a wrong key", b, "not armed with this key")
 	l.now += KeyFor + time.Second // the computer may have slept meanwhile
-	_, b = l.Begin(key)
+	_, b = l.Begin(key, "the arm")
 	shut(t, "a key that has run out", b, "has run out")
 	key = l.armed(t)
 	l.Disarm()
-	_, b = l.Begin(key)
+	_, b = l.Begin(key, "the arm")
 	shut(t, "a key taken back", b, "disarmed")
 	old := l.armed(t)
 	key = l.armed(t)
-	_, b = l.Begin(old)
+	_, b = l.Begin(old, "the arm")
 	shut(t, "the key before", b, "not armed with this key")
-	p, b := l.Begin(key)
+	p, b := l.Begin(key, "the arm")
 	shut(t, "the key", b, "")
-	_, b = l.Begin(key)
+	_, b = l.Begin(key, "the arm")
 	shut(t, "twice", b, "not armed with this key")
-	_, _, b = l.Arm()
-	shut(t, "armed while it moves", b, "arm again once it stands")
+	_, _, b = l.Arm("the arm")
+	shut(t, "armed while it moves", b, "arm again once it has ended")
 	p.End()
 	l.armed(t)
 }
@@ -99,7 +99,7 @@ func TestAMotionGoesOnWhileItIsHeld(t *testing.T) {
 	} {
 		l := newLocked()
 		key := l.armed(t)
-		p, b := l.Begin(key)
+		p, b := l.Begin(key, "the arm")
 		shut(t, "the start", b, "")
 		tc.do(l, p, key)
 		b = p.Bar()
@@ -116,13 +116,13 @@ func TestWhatIsLetGoBeforeTheStartDoesNotBegin(t *testing.T) {
 	key := l.armed(t)
 	shut(t, "held before the start", l.Hold(key), "")
 	shut(t, "let go", l.LetGo(key), "")
-	_, b := l.Begin(key)
+	_, b := l.Begin(key, "the arm")
 	shut(t, "the start that comes after", b, "let go")
 
 	key = l.armed(t)
 	shut(t, "held before the start", l.Hold(key), "")
 	l.now += HoldFor + 1
-	_, b = l.Begin(key)
+	_, b = l.Begin(key, "the arm")
 	shut(t, "a start whose holder is gone", b, "no sign came")
 	shut(t, "another's key", l.Hold("x"), "not armed with this key")
 	shut(t, "no key", l.LetGo(""), "nothing to let go")

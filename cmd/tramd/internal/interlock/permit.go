@@ -4,8 +4,8 @@ import "fmt"
 
 // Why a motion is stopped that no page or terminal holds any more.
 const (
-	letGo    = "the motion was let go, so the arm was stopped"
-	lostHold = "no sign came for 2 s from the page or terminal that began the motion, so the arm is not watched there; it was stopped"
+	letGo    = "the motion was let go, so it was stopped"
+	lostHold = "no sign came for 2 s from the page or terminal that began the motion, so it is not watched there; it was stopped"
 )
 
 // Permit goes with one motion, from its start until the arm stands.

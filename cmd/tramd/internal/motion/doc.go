@@ -1,4 +1,5 @@
-// Package motion has a motion controller turn the spindle from station to station, for a sweep that no hand turns.
+// Package motion has a motion controller turn the spindle from station to station, for a sweep that no hand turns, or
+// move a carriage from place to place along a traverse. What is said here of the arm holds for both.
 //
 // [Machine] decides everything and does no I/O. It takes events: what the line says and what the indicators read. It
 // returns acts: what to send or report. [Runner] is the loop around it that owns the serial line.

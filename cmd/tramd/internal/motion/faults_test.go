@@ -133,7 +133,7 @@ func stages(f *floor) (names []string, at map[string][][2]time.Duration) {
 			name = "on its way back"
 		case strings.Contains(s.text, "made ready"):
 			name = "being made ready"
-		case strings.Contains(s.text, "is moved to"):
+		case strings.Contains(s.text, "A motor moves to"):
 			name = "on its way"
 		}
 		if at[name] == nil {

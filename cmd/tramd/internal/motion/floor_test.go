@@ -86,11 +86,11 @@ func floorProgram() Program {
 		End:     []string{"G1 A-90 F{feed}", "G4 P0.1"},
 		Retract: []string{"G91", "G0 Z20"}, Stop: "M0", LineEnd: "\n", Done: regexp.MustCompile(`^ok$`),
 		Refused: regexp.MustCompile(`^(?:error.*|ready.*)$`), Stopped: regexp.MustCompile(`^stopped$`),
-		FeedDegPerMin: 1800, LowDeg: -90, HighDeg: 90, Dwell: 200 * time.Millisecond, Settle: 10 * time.Second,
+		Feed: 1800, Low: -90, High: 90, Dwell: 200 * time.Millisecond, Settle: 10 * time.Second,
 		Ack: time.Second, RetractTime: 3 * time.Second,
 		Open: 300 * time.Millisecond, Silent: 500 * time.Millisecond,
-		Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1, FrozenDeg: 30},
-			{Name: "far", LowMM: -1, HighMM: 1, FrozenDeg: 30}},
+		Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1, Frozen: 30},
+			{Name: "far", LowMM: -1, HighMM: 1, Frozen: 30}},
 	}
 }
 
@@ -130,9 +130,9 @@ func newFloor(t *testing.T, planned time.Duration) *floor {
 		f.lock.ArmPlanned(planned)
 		permit, bar = f.lock.BeginPlanned(t.Context())
 	} else {
-		f.key, _, bar = f.lock.Arm()
+		f.key, _, bar = f.lock.Arm("the arm")
 		if !bar.Shut() {
-			permit, bar = f.lock.Begin(f.key)
+			permit, bar = f.lock.Begin(f.key, "the arm")
 		}
 	}
 	if bar.Shut() {

@@ -2,6 +2,7 @@ package motion
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 )
@@ -17,7 +18,7 @@ type Machine struct {
 	at      int           // the target that is gone to or stood at
 	began   time.Duration // of the present phase
 	there   time.Duration // when the arm can be at its target at the feed, and no sooner
-	turned  float64       // degrees that the moves before the present one turned the arm
+	turned  float64       // how far the moves before the present one went
 	watches []watch       // by indicator
 	seen    time.Duration // of the latest event
 	deaf    bool          // nothing can be heard from the controller any more
@@ -100,7 +101,7 @@ func (m *Machine) gap(now time.Duration) []Act {
 		return nil
 	}
 	return m.stop(
-		now, fmt.Sprintf("this computer stood still for %.1f s (asleep or overloaded), so nothing watched the arm",
+		now, fmt.Sprintf("this computer stood still for %.1f s (asleep or overloaded), so nothing watched the motion",
 			d.Seconds()),
 		"the computer stood still")
 }
@@ -129,7 +130,7 @@ func (m *Machine) Line(now time.Duration, text string) []Act {
 	}
 	if m.phase == moving && len(m.queue) == 0 && m.at > 0 && now-m.began < m.p.moveTime(m.distance())*soonest/100 {
 		return m.stop(now, fmt.Sprintf(
-			"the controller acknowledged %q sooner than the arm can be there: it is out of step, or does not keep to the feed", m.asked), inTrouble)
+			"the controller acknowledged %q sooner than the move takes: it is out of step, or does not keep to the feed", m.asked), inTrouble)
 	}
 	m.asked = ""
 	return m.next(now)
@@ -242,7 +243,7 @@ func (m *Machine) Tick(now time.Duration) []Act {
 			}
 			if deg := m.travelled(now) - w.since; ind.frozen(w, deg, m.p.moveTime(deg)) {
 				return m.stop(now, fmt.Sprintf(
-					"indicator %s has read %.3f mm without a change while the arm turned by %.0f degrees: it does not follow the table, or its readings are repeated by something on the way", ind.Name, w.mm, deg), "")
+					"indicator %s has read %.3f mm without a change over %s of motion: it does not follow the surface, or its readings are repeated by something on the way", ind.Name, w.mm, m.p.Axis.Text(math.Round(deg))), "")
 			}
 		}
 	}
@@ -267,7 +268,7 @@ func (m *Machine) Tick(now time.Duration) []Act {
 		m.enter(settling, now)
 		return []Act{{Arrive: true, Station: m.at}}
 	case m.phase == settling && now-m.began > m.p.Settle:
-		return m.stop(now, fmt.Sprintf("the reading at %v degrees did not settle in %.0f s", m.p.Targets[m.at],
+		return m.stop(now, fmt.Sprintf("the reading at %s did not settle in %.0f s", m.p.Axis.Text(m.p.Targets[m.at]),
 			m.p.Settle.Seconds()), "")
 	}
 	return nil
@@ -282,7 +283,7 @@ func (m *Machine) next(now time.Duration) []Act {
 			m.due += m.p.moveTime(m.distance())*3/2 + m.p.Dwell
 		}
 		if m.phase == finishing { // the way home is not known: as long as the whole travel may take
-			m.due += m.p.moveTime(m.p.HighDeg-m.p.LowDeg) * 3 / 2
+			m.due += m.p.moveTime(m.p.High-m.p.Low) * 3 / 2
 		}
 		if m.phase == retracting {
 			m.due += m.p.RetractTime
@@ -309,13 +310,13 @@ func (m *Machine) next(now time.Duration) []Act {
 // distance is how far the present move is; where the arm stood at first is not known.
 func (m *Machine) distance() float64 {
 	if m.at == 0 {
-		return m.p.HighDeg - m.p.LowDeg
+		return m.p.High - m.p.Low
 	}
 	return m.p.Targets[m.at] - m.p.Targets[m.at-1]
 }
 
-// travelled is by how many degrees the arm was turned from station to station, at the commanded feed. The first move
-// counts nothing, since where it began is not known.
+// travelled is how far the axis went from station to station, at the commanded feed. The first move counts nothing,
+// since where it began is not known.
 func (m *Machine) travelled(now time.Duration) float64 {
 	if m.phase != moving || m.at == 0 {
 		return m.turned

@@ -17,7 +17,7 @@ func iso() Program {
 		Begin:   []string{"G90", "G94"}, Move: []string{"G1 A{deg} F{feed}", "G4 P{dwell_s}"}, Stop: "M0",
 		LineEnd: "\n",
 		Done:    regexp.MustCompile(`^ok$`), Refused: regexp.MustCompile(`^error`),
-		FeedDegPerMin: 600, LowDeg: -5, HighDeg: 185, Dwell: 500 * time.Millisecond, Settle: 20 * time.Second,
+		Feed: 600, Low: -5, High: 185, Dwell: 500 * time.Millisecond, Settle: 20 * time.Second,
 		Ack:    2 * time.Second,
 		Silent: time.Second, Indicators: []Indicator{{Name: "arm", LowMM: -1, HighMM: 1}},
 	}
@@ -136,7 +136,7 @@ func TestWhateverIsWrongStopsItAndNothingIsSentAfterTheStop(t *testing.T) {
 			s.take(s.m.Taken(s.now))
 			s.ack()
 			s.ack()
-		}, "sooner than the arm can be there"},
+		}, "sooner than the move takes"},
 		"trouble while it settles": {func(s *script) {
 			s.ack()
 			s.ack()
@@ -290,7 +290,7 @@ func TestTheWayBackIsStoppedToo(t *testing.T) {
 		do(s)
 		s.wait(2*time.Second, 0)
 		if s.last() != "M0" || s.ended == nil || !strings.Contains(s.ended.Why, want) ||
-			!strings.HasPrefix(s.ended.Why, "every station was taken, but") {
+			!strings.HasPrefix(s.ended.Why, "every reading was taken, but") {
 			t.Errorf("%s: sent %q, ended %+v", want, s.sent, s.ended)
 		}
 	}
@@ -306,7 +306,7 @@ func TestTheWayBackIsStoppedToo(t *testing.T) {
 // The plunger of an arm that is turned does not show one number for long; one of an arm that stands may.
 func TestANumberThatStaysStopsTheArm(t *testing.T) {
 	p := iso()
-	p.Indicators[0].FrozenDeg, p.Settle = 30, time.Hour
+	p.Indicators[0].Frozen, p.Settle = 30, time.Hour
 	stay := func(s *script, d time.Duration, mm float64) {
 		for end := s.now + d; s.now < end; s.now += 100 * time.Millisecond {
 			s.take(s.m.Readings(s.now, 0, one(mm)))
@@ -331,7 +331,7 @@ func TestANumberThatStaysStopsTheArm(t *testing.T) {
 	}
 	stay(s, 2*time.Second, 0.5)
 	if s.ended == nil || !strings.Contains(s.ended.Why,
-		"arm has read 0.500 mm without a change while the arm turned by 30 degrees") {
+		"arm has read 0.500 mm without a change over 30° of motion") {
 		t.Errorf("%+v", s.ended)
 	}
 	s = begin(p)
@@ -439,16 +439,16 @@ func TestAProgramThatIsNotSafeIsRefused(t *testing.T) {
 		"needs two":               func(p *Program) { p.Targets = p.Targets[:1] },
 		"no stop command":         func(p *Program) { p.Stop = "" },
 		"no move command":         func(p *Program) { p.Move = []string{"G1"} },
-		"a feed of 5000":          func(p *Program) { p.FeedDegPerMin = 5000 },
-		"a feed of NaN":           func(p *Program) { p.FeedDegPerMin = nan() },
-		"must be below":           func(p *Program) { p.LowDeg = 200 },
+		"a feed of 5000":          func(p *Program) { p.Feed = 5000 },
+		"a feed of NaN":           func(p *Program) { p.Feed = nan() },
+		"must be below":           func(p *Program) { p.Low = 200 },
 		"no acknowledgement":      func(p *Program) { p.Done = nil },
 		"{angle} is not known":    func(p *Program) { p.Move[0] = "G1 A{deg} B{angle}" },
 		"{deg.x} is not known":    func(p *Program) { p.Move[0] = "G1 A{deg.x}" },
 		"holds a line end":        func(p *Program) { p.Begin[0] = "G90\nG1 A9999" },
 		"an empty command":        func(p *Program) { p.End = []string{" "} },
 		"times of the program":    func(p *Program) { p.Ack = 0 },
-		"station at NaN degrees":  func(p *Program) { p.Targets[0] = nan() },
+		"place at NaN°":           func(p *Program) { p.Targets[0] = nan() },
 	} {
 		p := iso()
 		p.Targets, p.Move, p.Begin = append([]float64(nil), p.Targets...), append([]string(nil), p.Move...),

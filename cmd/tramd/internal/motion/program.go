@@ -11,11 +11,12 @@ import (
 	"time"
 )
 
-// Program is a stepped sweep as the configuration describes it. Commands are templates: {deg} is the target in degrees,
-// {feed} the feed in degrees a minute, {dwell_s} and {dwell_ms} the dwell; {deg.3} asks for three decimals, which is
-// what {deg} has. Each goes out with LineEnd behind it.
+// Program is a stepped sweep or traverse as the configuration describes it. Commands are templates: {deg} is the target
+// in degrees, or {mm} in millimetres, {feed} the feed in these a minute, {dwell_s} and {dwell_ms} the dwell; {deg.3}
+// asks for three decimals, which is what {deg} has. Each goes out with LineEnd behind it.
 type Program struct {
-	Targets []float64 // spindle angles in degrees, in order, unwrapped
+	Axis    Axis
+	Targets []float64 // of the axis, in order; spindle angles are unwrapped
 
 	Begin []string // sent once before the first move
 	Move  []string // sent for each target; the last must be acknowledged only once the arm stands
@@ -29,21 +30,18 @@ type Program struct {
 	Done    *regexp.Regexp // a line that acknowledges a command
 	Refused *regexp.Regexp // a line that refuses one, or tells of trouble at any time; nil = none
 
-	FeedDegPerMin float64
-	LowDeg        float64 // soft limits
-	HighDeg       float64
-	Dwell         time.Duration // between the arrival and the first reading that counts
-	Settle        time.Duration // how long a station may take to settle after that
-	Ack           time.Duration // how long an acknowledgement may take beyond the time of the move
-	RetractTime   time.Duration // how long each command of Retract may take
-	Open          time.Duration // quiet after the line was opened, for a controller that restarts with it
+	Feed        float64 // degrees or millimetres a minute
+	Low         float64 // soft limits
+	High        float64
+	Dwell       time.Duration // between the arrival and the first reading that counts
+	Settle      time.Duration // how long a station may take to settle after that
+	Ack         time.Duration // how long an acknowledgement may take beyond the time of the move
+	RetractTime time.Duration // how long each command of Retract may take
+	Open        time.Duration // quiet after the line was opened, for a controller that restarts with it
 
 	Silent     time.Duration // an indicator that says nothing this long is silent
 	Indicators []Indicator
 }
-
-// FeedMost is the fastest feed that is accepted: an arm on a spindle is swept slowly.
-const FeedMost = 1800 // degrees a minute
 
 // Check says what is wrong with a program.
 func (p Program) Check() error {
@@ -52,22 +50,22 @@ func (p Program) Check() error {
 	if len(p.Targets) < 2 {
 		say("%d stations: a program needs two at least", len(p.Targets))
 	}
-	if !(p.LowDeg < p.HighDeg) {
-		say("soft limits from %v to %v degrees: the low one must be below the high one", p.LowDeg, p.HighDeg)
+	if !(p.Low < p.High) {
+		say("soft limits from %v to %v %s: the low one must be below the high one", p.Low, p.High, p.Axis.unit())
 	}
 	for _, d := range p.Targets {
-		if !(d >= p.LowDeg && d <= p.HighDeg) {
-			say("the station at %v degrees lies outside the soft limits, %v to %v", d, p.LowDeg, p.HighDeg)
+		if !(d >= p.Low && d <= p.High) {
+			say("the place at %s lies outside the soft limits, %v to %v", p.Axis.Text(d), p.Low, p.High)
 		}
 	}
-	if !(p.FeedDegPerMin > 0 && p.FeedDegPerMin <= FeedMost) {
-		say("a feed of %v degrees a minute: write one above 0 and up to %v", p.FeedDegPerMin, FeedMost)
+	if most := p.Axis.FeedMost(); !(p.Feed > 0 && p.Feed <= most) {
+		say("a feed of %v %s a minute: write one above 0 and up to %v", p.Feed, p.Axis.unit(), most)
 	}
 	if p.Stop == "" {
 		say("no stop command: without one nothing is moved")
 	}
-	if len(p.Move) == 0 || !strings.Contains(strings.Join(p.Move, "\n"), "{deg") {
-		say("no move command with {deg} in it")
+	if hole := "{" + p.Axis.hole(); len(p.Move) == 0 || !strings.Contains(strings.Join(p.Move, "\n"), hole) {
+		say("no move command with %s} in it", hole)
 	}
 	if p.Done == nil {
 		say("no acknowledgement is described")
@@ -75,9 +73,8 @@ func (p Program) Check() error {
 	if len(p.Retract) > 0 && (p.Stopped == nil || p.RetractTime <= 0) {
 		say("a retract needs the line by which the controller says that it has stopped, and a time for it")
 	}
-	if strings.Contains(strings.Join(p.Retract, "\n"), "{deg") {
-		say(
-			"a retract with {deg} in it: after a stop the arm's place is not known; write commands that do not depend on it")
+	if hole := "{" + p.Axis.hole(); strings.Contains(strings.Join(p.Retract, "\n"), hole) {
+		say("a retract with %s} in it: after a stop its place is not known; write commands that do not depend on it", hole)
 	}
 	for _, t := range slices.Concat([]string{p.Stop}, p.Begin, p.Move, p.End, p.Retract) {
 		if _, err := p.fill(t, 0); err != nil {
@@ -85,8 +82,8 @@ func (p Program) Check() error {
 		}
 	}
 	for _, i := range p.Indicators {
-		if !(i.FrozenDeg >= 0) {
-			say("indicator %s: a number that stays for %v degrees: write 0 or more", i.Name, i.FrozenDeg)
+		if !(i.Frozen >= 0) {
+			say("indicator %s: a number that stays for %v %s: write 0 or more", i.Name, i.Frozen, p.Axis.unit())
 		}
 	}
 	if p.Ack <= 0 || p.Settle <= 0 || p.Silent <= 0 || p.Dwell < 0 || p.Open < 0 {
@@ -98,15 +95,15 @@ func (p Program) Check() error {
 var holes = regexp.MustCompile(`\{([^{}]*)\}`)
 
 // fill writes a command for a target.
-func (p Program) fill(template string, deg float64) (string, error) {
+func (p Program) fill(template string, target float64) (string, error) {
 	var bad error
 	out := holes.ReplaceAllStringFunc(template, func(hole string) string {
 		name, digits, dotted := strings.Cut(strings.Trim(hole, "{}"), ".")
-		values := map[string]float64{"deg": deg, "feed": p.FeedDegPerMin, "dwell_s": p.Dwell.Seconds(),
+		values := map[string]float64{p.Axis.hole(): target, "feed": p.Feed, "dwell_s": p.Dwell.Seconds(),
 			"dwell_ms": float64(p.Dwell.Milliseconds())}
 		x, ok := values[name]
 		places := 3
-		if name != "deg" {
+		if name != p.Axis.hole() {
 			places = -1
 		}
 		if dotted {
@@ -118,7 +115,8 @@ func (p Program) fill(template string, deg float64) (string, error) {
 		}
 		if !ok {
 			bad = fmt.Errorf(
-				"command %q: %s is not known; write {deg}, {feed}, {dwell_s} or {dwell_ms}, with decimals as in {deg.2}", template, hole)
+				"command %q: %s is not known; write {%s}, {feed}, {dwell_s} or {dwell_ms}, with decimals as in {%[3]s.2}",
+				template, hole, p.Axis.hole())
 			return hole
 		}
 		if x == 0 {
@@ -141,9 +139,9 @@ func (p Program) Lines() (lines []string, stop string, err error) {
 	if err := p.Check(); err != nil {
 		return nil, "", err
 	}
-	add := func(templates []string, deg float64) {
+	add := func(templates []string, target float64) {
 		for _, t := range templates {
-			text, _ := p.fill(t, deg) // checked
+			text, _ := p.fill(t, target) // checked
 			lines = append(lines, text)
 		}
 	}
@@ -156,13 +154,13 @@ func (p Program) Lines() (lines []string, stop string, err error) {
 	return lines, stop, nil
 }
 
-// moveTime is how long the arm needs for a move at the feed.
-func (p Program) moveTime(deg float64) time.Duration {
-	return time.Duration(math.Abs(deg) / p.FeedDegPerMin * float64(time.Minute))
+// moveTime is how long a move takes at the feed.
+func (p Program) moveTime(far float64) time.Duration {
+	return time.Duration(math.Abs(far) / p.Feed * float64(time.Minute))
 }
 
-// turnedIn is by how many degrees the arm turns in a time at the feed.
-func (p Program) turnedIn(d time.Duration) float64 { return max(0, d.Minutes()) * p.FeedDegPerMin }
+// turnedIn is how far the axis goes in a time at the feed.
+func (p Program) turnedIn(d time.Duration) float64 { return max(0, d.Minutes()) * p.Feed }
 
 // Duration is about how long the whole takes, settling left out.
 func (p Program) Duration() time.Duration {

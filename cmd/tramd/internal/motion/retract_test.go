@@ -224,13 +224,13 @@ func TestNoOrderOfEventsRetractsWhereItMustNot(t *testing.T) {
 
 func TestARetractThatIsNotSafeIsRefused(t *testing.T) {
 	for want, spoil := range map[string]func(p *Program){
-		"the line by which":            func(p *Program) { p.Stopped = nil },
-		"and a time for it":            func(p *Program) { p.RetractTime = 0 },
-		"the arm's place is not known": func(p *Program) { p.Retract = []string{"G1 A{deg.1}"} },
-		"holds a line end":             func(p *Program) { p.Retract = []string{"G91\nG0"} },
-		"an empty command":             func(p *Program) { p.Retract = []string{""} },
-		"{feeds} is not known":         func(p *Program) { p.Retract = []string{"G1 Z5 F{feeds}"} },
-		"no stop command: without ":    func(p *Program) { p.Stop = "" },
+		"the line by which":         func(p *Program) { p.Stopped = nil },
+		"and a time for it":         func(p *Program) { p.RetractTime = 0 },
+		"its place is not known":    func(p *Program) { p.Retract = []string{"G1 A{deg.1}"} },
+		"holds a line end":          func(p *Program) { p.Retract = []string{"G91\nG0"} },
+		"an empty command":          func(p *Program) { p.Retract = []string{""} },
+		"{feeds} is not known":      func(p *Program) { p.Retract = []string{"G1 Z5 F{feeds}"} },
+		"no stop command: without ": func(p *Program) { p.Stop = "" },
 	} {
 		p := lifting()
 		spoil(&p)

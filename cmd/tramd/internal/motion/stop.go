@@ -22,7 +22,7 @@ func (m *Machine) stop(now time.Duration, why, bars string) []Act {
 	case m.busy():
 		m.why = why
 		if m.phase == finishing {
-			m.why = "every station was taken, but the arm did not come to the end of its way back: " + why
+			m.why = "every reading was taken, but the way back was not finished: " + why
 		}
 	case m.phase == retracting:
 		m.why += "; the retract was stopped too: " + why
@@ -73,7 +73,7 @@ func (m *Machine) end() string {
 // Stage is how far a program is.
 type Stage uint8
 
-// Stages. The arm may move in all of them but Done.
+// Stages. The axis may move in all of them but Done.
 const (
 	Measuring Stage = iota // from station to station
 	Returning              // every station is taken; the commands of the end are under way
@@ -94,23 +94,23 @@ func (m *Machine) Stage() Stage {
 	return Measuring
 }
 
-// Say describes in a sentence what the arm does.
+// Say describes in a sentence what moves.
 func (m *Machine) Say() string {
 	switch m.phase {
 	case notBegun, opening, preparing:
 		return "The motion controller is being made ready. Keep clear."
 	case moving:
-		return fmt.Sprintf("The arm is moved to %v° (%d of %d). Keep clear.", m.p.Targets[m.at], m.at+1,
+		return fmt.Sprintf("A motor moves to %s (%d of %d). Keep clear.", m.p.Axis.Text(m.p.Targets[m.at]), m.at+1,
 			len(m.p.Targets))
 	case dwelling, settling:
-		return fmt.Sprintf("Waiting for the reading at %v° (%d of %d). Keep clear: the arm moves on by itself.",
-			m.p.Targets[m.at], m.at+1, len(m.p.Targets))
+		return fmt.Sprintf("Waiting for the reading at %s (%d of %d). Keep clear: it moves on by itself.",
+			m.p.Axis.Text(m.p.Targets[m.at]), m.at+1, len(m.p.Targets))
 	case finishing:
-		return "Every station is taken. The arm is moved back: keep clear until it stands."
+		return "Every reading is taken. A motor moves back: keep clear until it stands."
 	case stopping:
-		return "The arm is being stopped: " + m.why
+		return "The motion is being stopped: " + m.why
 	case retracting:
-		return "The arm is being retracted; keep clear. It was stopped: " + m.why
+		return "A retract moves away; keep clear. It was stopped: " + m.why
 	}
 	return ""
 }

@@ -11,7 +11,7 @@ type Indicator struct {
 	LowMM     float64 // where they must stay
 	HighMM    float64
 	Unlimited bool    // nothing was said of where
-	FrozenDeg float64 // a number that stays the same over so many degrees of turning is not believed; 0: it is
+	Frozen    float64 // a number that stays the same over so many degrees of turning is not believed; 0: it is
 }
 
 // Readings are what an indicator read between two looks.
@@ -70,5 +70,5 @@ const (
 
 // frozen says whether an indicator has shown one number for too long, while the arm turned by deg in a time of turning.
 func (i Indicator) frozen(w watch, deg float64, turning time.Duration) bool {
-	return i.FrozenDeg > 0 && w.same >= frozenReadings && deg >= i.FrozenDeg && turning >= frozenTime
+	return i.Frozen > 0 && w.same >= frozenReadings && deg >= i.Frozen && turning >= frozenTime
 }

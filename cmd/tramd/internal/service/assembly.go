@@ -6,6 +6,7 @@ import (
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/assembly"
 	"tramd/cmd/tramd/internal/runs"
+	"tramd/cmd/tramd/internal/session"
 )
 
 // decode returns the result of a run that is no sweep.
@@ -67,9 +68,35 @@ func (s *Service) Chain(ctx context.Context) (string, error) {
 
 // Measure begins an attended measurement that is no sweep.
 func (s *Service) Measure(ctx context.Context, w api.Wanted) (run int64, err error) {
-	m, err := assembly.Plan(s.Config, assembly.Wanted{Kind: w.Kind, Name: w.Name, Typed: w.Typed})
+	m, err := s.plan(w)
 	if err != nil {
-		return 0, api.Invalid.Of(err)
+		return 0, err
 	}
 	return s.Session.StartMeasurement(ctx, m, w.Purpose)
+}
+
+// ArmSteps arms the motor that moves the axis of a measurement, for one motion.
+func (s *Service) ArmSteps(ctx context.Context, w api.Wanted) (api.Armed, error) {
+	m, err := s.plan(w)
+	if err != nil {
+		return api.Armed{}, err
+	}
+	return s.Session.ArmSteps(ctx, m)
+}
+
+// StartSteps begins such a measurement with the key that arming gave.
+func (s *Service) StartSteps(ctx context.Context, key string, w api.Wanted) (run int64, err error) {
+	m, err := s.plan(w)
+	if err != nil {
+		return 0, err
+	}
+	return s.Session.StartSteps(ctx, key, m, w.Purpose)
+}
+
+func (s *Service) plan(w api.Wanted) (session.Measurement, error) {
+	m, err := assembly.Plan(s.Config, assembly.Wanted{Kind: w.Kind, Name: w.Name, Typed: w.Typed})
+	if err != nil {
+		return m, api.Invalid.Of(err)
+	}
+	return m, nil
 }

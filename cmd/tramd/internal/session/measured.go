@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
+	"tramd/cmd/tramd/internal/motion"
 	"tramd/device"
 	"tramd/sweep"
 )
@@ -24,6 +25,7 @@ type Measurement struct {
 	Legs      []Leg  // the ways of that axis
 	Own       []byte // what the fit needs beside the setup, JSON
 	Places    []Place
+	Steps     *motion.Program // a motor moves the axis to the places; nil: a person goes there
 }
 
 // Place is where one reading is taken.
@@ -65,6 +67,10 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 		len(m.Setup.Indicators) != 1 {
 		return 0, api.Invalid.Errorf("a %s needs places and one indicator", m.Kind)
 	}
+	if m.Steps != nil {
+		return 0, api.Conflict.Errorf("a motor moves the axis along %s: arm it and start it with `tramd %s`, or by the page",
+			m.Subject, sweep.KindTraverse)
+	}
 	if s.o.Indicators[m.Indicator].Device < 0 {
 		m.Typed = true
 	}
@@ -72,17 +78,20 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 	if m.Along != "" {
 		return s.begin(ctx, w, 1, purpose, func(j *job) error { return s.alongLine(j) })
 	}
-	return s.begin(ctx, w, 1, purpose, func(j *job) error {
-		o := s.o.Angle.Stations
-		o.AnglesDeg = make([]float64, len(m.Places))
-		for i := range m.Places {
-			o.AnglesDeg[i] = m.Places[i].Deg
-		}
-		o.Closing, o.Indicators, o.Typed, o.Told, o.Resolution = false, 1, m.Typed, false,
-			m.Setup.Indicators[0].ResolutionMM
-		j.source, j.whyNot = &atStations{Stations: sweep.NewStations(o)}, "there are no readings yet"
-		return nil
-	})
+	return s.begin(ctx, w, 1, purpose, func(j *job) error { return s.atPlaces(j) })
+}
+
+// atPlaces has a job take its readings place by place.
+func (s *Session) atPlaces(j *job) error {
+	m, o := j.measured, s.o.Angle.Stations
+	o.AnglesDeg = make([]float64, len(m.Places))
+	for i := range m.Places {
+		o.AnglesDeg[i] = m.Places[i].Deg
+	}
+	o.Closing, o.Indicators, o.Typed, o.Told, o.Resolution = false, 1, m.Typed, m.Steps != nil,
+		m.Setup.Indicators[0].ResolutionMM
+	j.source, j.whyNot = &atStations{Stations: sweep.NewStations(o)}, "there are no readings yet"
+	return nil
 }
 
 // alongLine has a job take its readings while an axis moves.
@@ -239,7 +248,7 @@ func (s *Session) fitMeasured(j *job) {
 
 // showMeasured adds what a face shows of it.
 func (j *job) showMeasured(st *api.SweepState) {
-	out := &api.MeasuredState{Subject: j.measured.Subject}
+	out := &api.MeasuredState{Subject: j.measured.Subject, Moves: j.motion != nil}
 	if j.found != nil {
 		out.Found, out.Say = j.found.JSON, j.found.Say
 	}

@@ -13,11 +13,16 @@ import (
 
 // Motion is a program that moves the arm from station to station, and the way to the controller that does it.
 type Motion struct {
-	Program   motion.Program
-	Planned   motion.Program // the same for unattended checks: its indicators may be allowed less
-	Open      func(context.Context) (motion.Line, error)
-	Interlock *interlock.Interlock // says whether the arm may be moved
+	Program motion.Program
+	Planned motion.Program // the same for unattended checks: its indicators may be allowed less
+	Open    OpenLine
 }
+
+// OpenLine opens the line to a motion controller.
+type OpenLine func(context.Context) (motion.Line, error)
+
+// theArm is what a key moves that was armed for a sweep.
+const theArm = "the arm"
 
 // Cautions are said before anything moves.
 var Cautions = []string{
@@ -38,28 +43,45 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (api.Armed,
 	if unattended < 0 || unattended > interlock.PlannedMost {
 		return api.Armed{}, api.Invalid.Errorf("an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
 	}
-	lines, stop, err := s.o.Motion.Program.Lines()
+	if unattended == 0 {
+		return s.arm(theArm, s.o.Motion.Program, Cautions)
+	}
+	out, err := toBeArmed(s.o.Motion.Program, Cautions)
 	if err != nil {
 		return api.Armed{}, err
 	}
-	out := api.Armed{Cautions: Cautions, Commands: lines, Stop: stop, Retract: s.o.Motion.Program.Retract,
-		AboutS: s.o.Motion.Program.Duration().Seconds()}
-	if unattended > 0 {
-		out.Until = s.o.Motion.Interlock.ArmPlanned(unattended)
-	} else {
-		var b interlock.Bar
-		if out.Key, out.Until, b = s.o.Motion.Interlock.Arm(); b.Shut() {
-			return api.Armed{}, api.Conflict.New(b.Why)
-		}
-	}
-	s.o.Log.Info("motion armed", "until", out.Until, "unattended", unattended > 0)
+	out.Until = s.o.Interlock.ArmPlanned(unattended)
+	s.o.Log.Info("planned motion armed", "until", out.Until)
 	return out, nil
+}
+
+// arm arms one motion of what is named.
+func (s *Session) arm(moves string, p motion.Program, cautions []string) (api.Armed, error) {
+	out, err := toBeArmed(p, cautions)
+	if err != nil {
+		return api.Armed{}, err
+	}
+	var b interlock.Bar
+	if out.Key, out.Until, b = s.o.Interlock.Arm(moves); b.Shut() {
+		return api.Armed{}, api.Conflict.New(b.Why)
+	}
+	s.o.Log.Info("motion armed", "of", moves, "until", out.Until)
+	return out, nil
+}
+
+// toBeArmed says what a program would send.
+func toBeArmed(p motion.Program, cautions []string) (api.Armed, error) {
+	lines, stop, err := p.Lines()
+	if err != nil {
+		return api.Armed{}, err
+	}
+	return api.Armed{Cautions: cautions, Commands: lines, Stop: stop, Retract: p.Retract, AboutS: p.Duration().Seconds()}, nil
 }
 
 // Disarm takes every arming back. What moves by one is stopped.
 func (s *Session) Disarm(context.Context) error {
-	if s.o.Motion != nil {
-		s.o.Motion.Interlock.Disarm()
+	if s.o.Interlock != nil {
+		s.o.Interlock.Disarm()
 	}
 	s.o.Log.Info("motion disarmed")
 	return nil
@@ -71,8 +93,8 @@ func (s *Session) StartMotion(ctx context.Context, key, purpose string) (int64, 
 	if s.o.Motion == nil {
 		return 0, errNoMotion
 	}
-	return s.startMotion(ctx, purpose, s.o.Motion.Program, func() (*interlock.Permit, interlock.Bar) {
-		return s.o.Motion.Interlock.Begin(key)
+	return s.startMotion(ctx, purpose, s.sweepBy(s.o.Motion.Program), func() (*interlock.Permit, interlock.Bar) {
+		return s.o.Interlock.Begin(key, theArm)
 	})
 }
 
@@ -81,22 +103,36 @@ func (s *Session) StartArmed(ctx context.Context, purpose string) (int64, error)
 	if s.o.Motion == nil {
 		return 0, errNoMotion
 	}
-	return s.startMotion(ctx, purpose, s.o.Motion.Planned, func() (*interlock.Permit, interlock.Bar) {
-		return s.o.Motion.Interlock.BeginPlanned(ctx)
+	return s.startMotion(ctx, purpose, s.sweepBy(s.o.Motion.Planned), func() (*interlock.Permit, interlock.Bar) {
+		return s.o.Interlock.BeginPlanned(ctx)
 	})
 }
 
-func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Program,
+// motionSpec is what a motion measures, and how it moves.
+type motionSpec struct {
+	program motion.Program
+	open    OpenLine
+	run     runSpec
+	missing func() string    // says which device it needs and has not, in words, or ""
+	ready   func(*job) error // makes the job ready for what comes at its stations
+}
+
+// sweepBy is of the arm.
+func (s *Session) sweepBy(p motion.Program) motionSpec {
+	return motionSpec{p, s.o.Motion.Open, s.sweeping(), s.missing, func(*job) error { return nil }}
+}
+
+func (s *Session) startMotion(ctx context.Context, purpose string, w motionSpec,
 	permit func() (*interlock.Permit, interlock.Bar)) (int64, error) {
 	var err error
 	if e := s.ask(ctx, func() {
 		switch {
 		case s.job != nil:
 			err = api.Conflict.Errorf("run %d is being taken; finish or abandon it first", s.job.run)
-		case s.missing() != "":
-			err = api.Conflict.Errorf("%s", s.missing())
-		case s.o.Motion.Interlock.Input() != "":
-			err = api.Conflict.Errorf("nothing is moved: %s", s.o.Motion.Interlock.Input())
+		case w.missing() != "":
+			err = api.Conflict.Errorf("%s", w.missing())
+		case s.o.Interlock.Input() != "":
+			err = api.Conflict.Errorf("nothing is moved: %s", s.o.Interlock.Input())
 		}
 	}); e != nil {
 		return 0, e
@@ -108,24 +144,27 @@ func (s *Session) startMotion(ctx context.Context, purpose string, p motion.Prog
 	if b.Shut() {
 		return 0, api.Forbidden.New(b.Why)
 	}
-	run, err := s.openAndBegin(ctx, purpose, p, may)
+	run, err := s.openAndBegin(ctx, purpose, w, may)
 	if err != nil {
 		may.End()
 	}
 	return run, err
 }
 
-func (s *Session) openAndBegin(ctx context.Context, purpose string, p motion.Program, may *interlock.Permit) (
+func (s *Session) openAndBegin(ctx context.Context, purpose string, w motionSpec, may *interlock.Permit) (
 	int64, error) {
-	line, err := s.o.Motion.Open(ctx)
+	line, err := w.open(ctx)
 	if err != nil {
 		return 0, api.Conflict.Errorf("%v", err)
 	}
-	run, err := s.begin(ctx, s.sweeping(), 1, purpose, func(j *job) error {
+	run, err := s.begin(ctx, w.run, 1, purpose, func(j *job) error {
 		if b := may.Bar(); b.Shut() { // opening the line, or the store, may have taken long
 			return api.Conflict.New(b.Why)
 		}
-		return s.setOff(j, p, line, may)
+		if err := w.ready(j); err != nil {
+			return err
+		}
+		return s.setOff(j, w.program, line, may)
 	})
 	if err != nil {
 		return 0, errors.Join(err, line.Close())
@@ -163,10 +202,10 @@ func (s *Session) setOff(j *job, p motion.Program, line motion.Line, may *interl
 // Hold takes a sign of life of the owner of a key, who may begin to give them before the start. The starter of a motion
 // gives one at least every [interlock.HoldFor].
 func (s *Session) Hold(_ context.Context, key string) error {
-	if s.o.Motion == nil {
+	if s.o.Interlock == nil {
 		return errNoMotion
 	}
-	if b := s.o.Motion.Interlock.Hold(key); b.Shut() {
+	if b := s.o.Interlock.Hold(key); b.Shut() {
 		return api.Conflict.New(b.Why)
 	}
 	return nil
@@ -174,17 +213,17 @@ func (s *Session) Hold(_ context.Context, key string) error {
 
 // LetGo stops the motion of a key, or keeps it from being started.
 func (s *Session) LetGo(_ context.Context, key string) error {
-	if s.o.Motion == nil {
+	if s.o.Interlock == nil {
 		return errNoMotion
 	}
-	if b := s.o.Motion.Interlock.LetGo(key); b.Shut() {
+	if b := s.o.Interlock.LetGo(key); b.Shut() {
 		return api.Conflict.New(b.Why)
 	}
 	return nil
 }
 
 // goneAway is why a motion was stopped whose terminal closed its line.
-const goneAway = "the terminal that began the motion is gone, so the arm is not watched there; it was stopped"
+const goneAway = "the terminal that began the motion is gone, so it is not watched there; it was stopped"
 
 // HoldMotion is Hold for a terminal, which knows the run.
 func (s *Session) HoldMotion(ctx context.Context, run int64) error {

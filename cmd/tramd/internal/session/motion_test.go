@@ -67,8 +67,8 @@ func motionRig(t *testing.T, targets []float64, home ...string) (*rig, *shopFloo
 	live := func() device.Status { return device.Status{State: device.StateLive} }
 	p := motion.Program{
 		Targets: targets, Move: []string{"G1 A{deg.0}"}, End: home, Stop: "M0", LineEnd: "\n",
-		Done:          regexp.MustCompile("^ok$"),
-		FeedDegPerMin: 1800, LowDeg: 0, HighDeg: 360, Settle: 20 * time.Second, Ack: 5 * time.Second,
+		Done: regexp.MustCompile("^ok$"),
+		Feed: 1800, Low: 0, High: 360, Settle: 20 * time.Second, Ack: 5 * time.Second,
 		Silent:     5 * time.Second,
 		Indicators: []motion.Indicator{{Name: "arm", LowMM: -5, HighMM: 5}},
 	}
@@ -82,7 +82,7 @@ func motionRig(t *testing.T, targets []float64, home ...string) (*rig, *shopFloo
 		Indicators: []IndicatorRoute{{Device: 0}},
 		Angle: AngleRoute{Device: -1, Stations: sweep.StationOptions{AnglesDeg: targets, Told: true,
 			SettleS: 0.2}},
-		Motion:  &Motion{Program: p, Planned: p, Open: floor.line, Interlock: lock},
+		Motion: &Motion{Program: p, Planned: p, Open: floor.line}, Interlock: lock,
 		Ports:   []Port{{Name: "arm", Status: live}},
 		Archive: sh, Fit: func([]sweep.Point, sweep.Setup) (sweep.Result, error) {
 			return sweep.Result{Model: "plain"}, nil
@@ -302,7 +302,7 @@ func TestTheWayBackBelongsToTheRun(t *testing.T) {
 	}{
 		"undisturbed": {func(*rig, int64) error { return nil }, api.Finished, ""},
 		"given up": {func(r *rig, run int64) error { return r.Abandon(context.Background(), run) }, api.Abandoned,
-			"every station was taken, but the arm did not come to the end of its way back: given up by the person"},
+			"every reading was taken, but the way back was not finished: given up by the person"},
 		"a reading": {func(r *rig, _ int64) error { r.reads(-9); return nil }, api.Failed, "outside its travel"},
 	} {
 		t.Run(name, func(t *testing.T) {

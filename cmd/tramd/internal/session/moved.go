@@ -8,8 +8,8 @@ import (
 	"tramd/cmd/tramd/internal/motion"
 )
 
-// moved is the arm of a run that a program moves. The run and the arm are two things: the run has ended when the arm
-// stands.
+// moved is the axis of a run that a program moves, the arm of a sweep above all. The run and the axis are two things:
+// the run has ended when the axis stands.
 type moved struct {
 	runner *motion.Runner
 	permit *interlock.Permit
@@ -74,7 +74,7 @@ func (s *Session) motionEnded(j *job, why string, asked bool) {
 		end = ending{api.Failed, why}
 	}
 	if why != "" {
-		s.o.Log.Error("the arm was stopped", "run", j.run, "why", why)
+		s.o.Log.Error("the motion was stopped", "run", j.run, "why", why)
 	}
 	s.end(end.outcome, end.why)
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tramd/cmd/tramd/internal/api"
+	"tramd/cmd/tramd/internal/interlock"
 	"tramd/device"
 	"tramd/device/frame"
 	"tramd/sweep"
@@ -51,8 +52,10 @@ type Options struct {
 	Indicators []IndicatorRoute // one for each of Setup.Indicators
 	Angle      AngleRoute
 	Position   PositionRoute
-	Motion     *Motion // nil: no program moves the arm
-	Ports      []Port  // by device index
+	Motion     *Motion              // nil: no program moves the arm
+	OpenSteps  OpenLine             // to the controller that moves an axis along a traverse; nil: none does
+	Interlock  *interlock.Interlock // says whether anything may be moved; nil: nothing ever is
+	Ports      []Port               // by device index
 	Idle       time.Duration
 	BothWays   bool             // a sweep by an encoder goes round, and back
 	Wall       func() time.Time // the time of day, for what is shown and stored alone; nil = time.Now
@@ -209,7 +212,7 @@ func New(o Options) (*Session, error) {
 	for k, n := range o.Counts {
 		s.counts[k] = n
 	}
-	if s.o.Motion != nil && s.o.Motion.Interlock == nil {
+	if (s.o.Motion != nil || s.o.OpenSteps != nil) && s.o.Interlock == nil {
 		return nil, errors.New("a motion needs its interlock")
 	}
 	if o.Angle.Device >= 0 && o.Angle.Steady == nil {

@@ -171,7 +171,7 @@ func silentSince(d *api.DeviceState, since, mono device.Stamp) {
 func (s *Session) angleState(mono device.Stamp) api.AngleState {
 	a := api.AngleState{Source: s.o.Setup.AngleSource}
 	if s.o.Motion != nil {
-		if until := s.o.Motion.Interlock.PlannedUntil(); !until.IsZero() {
+		if until := s.o.Interlock.PlannedUntil(); !until.IsZero() {
 			a.ArmedUntil = &until
 		}
 	}

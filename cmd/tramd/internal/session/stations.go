@@ -79,7 +79,7 @@ func (s *Session) atStep(ctx context.Context, run int64, f func(j *job) error) e
 			err = api.NotFound.Errorf("run %d is not taking readings", run)
 		case s.job.motion != nil:
 			err = api.Conflict.Errorf(
-				"a program moves the arm and takes its stations by itself; abandon run %d to stop it", run)
+				"a motor moves it and the readings are taken by themselves; abandon run %d to stop it", run)
 		default:
 			err = f(s.job)
 		}

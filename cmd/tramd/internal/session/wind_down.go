@@ -27,7 +27,7 @@ func (s *Session) windDown() {
 		s.locked(func() {
 			if j := s.job; j != nil && j.motion != nil && !j.motion.over {
 				s.motionEnded(j, why+
-					", and the motion controller's line did not let go: it is not known whether the arm stands", false)
+					", and the motion controller's line did not let go: it is not known whether it stands", false)
 			}
 		})
 	}

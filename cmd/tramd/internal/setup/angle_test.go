@@ -61,7 +61,7 @@ func TestAMotionControllerInWordsOfISO6983(t *testing.T) {
 		!slices.Equal(g.Begin, []string{"G90", "G94"}) ||
 		!slices.Equal(g.Move, []string{"G1 C{deg} F{feed}", "G4 P{dwell_s}"}) || g.Stop != "feed-hold" ||
 		!g.Done.MatchString("ok") || g.Done.MatchString("not ok") ||
-		!g.Refused.MatchString("error 3") || g.FeedDegPerMin != 90 || g.LowDeg != 0 || g.HighDeg != 360 ||
+		!g.Refused.MatchString("error 3") || g.Feed != 90 || g.Low != 0 || g.High != 360 ||
 		!slices.Equal(c.Program.TravelMM, []float64{-1, 1}) ||
 		!slices.Equal(g.Targets, []float64{0, 90, 180, 270, 360, 270, 180, 90, 0}) || *c.Program.DwellS != 0.5 ||
 		c.Program.LineEnd != "\n" {
@@ -105,7 +105,7 @@ func TestAMotionControllerWithCommandsOfItsOwn(t *testing.T) {
 		!slices.Equal(g.Move, []string{"turn {deg.1}, {feed}", `wait "{dwell_ms}"`}) ||
 		!slices.Equal(g.End, []string{"rest\x7f"}) || g.Stop != "halt" || g.LineEnd != "\r\n" || g.Refused != nil ||
 		!g.Done.MatchString("done 7") ||
-		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.LowDeg != -180 || g.HighDeg != 0 ||
+		!slices.Equal(g.Targets, []float64{0, -90, -180, -90, 0}) || g.Low != -180 || g.High != 0 ||
 		g.Dwell != 0 {
 		t.Errorf("%s\n%+v", text, g)
 	}

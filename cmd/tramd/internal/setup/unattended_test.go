@@ -23,7 +23,7 @@ func TestAProgramThatRunsByItself(t *testing.T) {
 		c.Inputs[0].File != "/run/spindle" {
 		t.Errorf("%s", text)
 	}
-	for _, want := range []string{"is what acknowledges a command too", "after a stop the arm's place is not known",
+	for _, want := range []string{"is what acknowledges a command too", "after a stop its place is not known",
 		"Take checks unattended", "is not a regular expression",
 		"is not a time of day", "write the whole path", "safe from wherever the arm may be", "`tramd arm`"} {
 		if !strings.Contains(said, want) {

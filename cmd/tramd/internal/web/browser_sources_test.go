@@ -113,14 +113,14 @@ func TestMotionTakesTwoActsOnThePage(t *testing.T) {
 	}
 	// Its readings are in, but the arm still moves: that stands at the top, in the tab's title and in the news.
 	do(`dispatchEvent(new Event("pageshow")) || true`) // the page was put away above
-	for phase, title := range map[api.SweepPhase]string{api.PhaseReturning: "Keep clear: the arm goes back",
-		api.PhaseStopping: "Keep clear: the arm is stopping"} {
+	for phase, title := range map[api.SweepPhase]string{api.PhaseReturning: "Keep clear: the machine moves back",
+		api.PhaseStopping: "Keep clear: the machine is stopping"} {
 		scene := wrenByHand()
 		scene.Angle.Source, scene.Sweep.Phase, scene.Sweep.Stations = "program", phase, nil
 		s.show(still(scene))
 		see(
 			fmt.Sprintf(
-				`document.title.includes(%q) && document.querySelector("#notices .moves").innerText.includes("Keep clear until it stands") && document.querySelector("#news").innerText === "live · the arm moves"`, title))
+				`document.title.includes(%q) && document.querySelector("#notices .moves").innerText.includes("Keep clear until it stands") && document.querySelector("#news").innerText === "live · the machine moves"`, title))
 	}
 	s.show(still(scene))
 	see(`document.querySelector("#motion").hidden === false && !document.querySelector("#motion-hold").disabled`)

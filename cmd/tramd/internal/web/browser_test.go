@@ -49,7 +49,7 @@ func newStage(t testing.TB, hash string) *stage {
 	}}
 	done := make(chan struct{})
 	srv := httptest.NewServer(Handler(Options{
-		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Refits: s.shop,
+		Live: live, Records: s.shop, Sweeps: s.shop, Temperature: s.shop, Motion: s.shop, Steps: s.shop, Refits: s.shop,
 		Assembly: rails{&s.job}, Measure: s.measure, Separate: s.shop.Separate,
 		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120}}, PasswordHash: hash, Done: done,
 		Drift: historyOf(someHistory(t)), Advice: adviceOf(someAdvice(t)),

@@ -177,6 +177,15 @@ func (f *shop) Arm(_ context.Context, unattended time.Duration) (api.Armed, erro
 		Stop: "M0", AboutS: 12}, f.note("arm %v", unattended)
 }
 
+func (f *shop) ArmSteps(_ context.Context, w api.Wanted) (api.Armed, error) {
+	return api.Armed{Key: "s", Cautions: []string{"Keep clear of the axis."}, Commands: []string{"G1 X0", "G1 X90"},
+		Stop: "M0", AboutS: 12}, f.note("arm %s %s", w.Kind, w.Name)
+}
+
+func (f *shop) StartSteps(_ context.Context, key string, w api.Wanted) (int64, error) {
+	return 8, f.note("step %q %s %s %s", key, w.Kind, w.Name, w.Purpose)
+}
+
 func (f *shop) Set(celsius float64) error { return f.note("at %v", celsius) }
 
 func (f *shop) Disarm(context.Context) error { return f.note("disarm") }

@@ -10,23 +10,52 @@ import (
 
 var noMotion = api.Unavailable.New("motion cannot be steered from here: the daemon was started without it")
 
-// armMotion is the first act. {"unattended_hours": 8} arms planned checks instead.
+// along names the traverse along which an axis is to be moved; without it, it is the arm.
+type along struct {
+	Kind string `json:"kind"`
+	Name string `json:"name"`
+}
+
+func (a *along) judged() (err error) {
+	if a.Kind == "" && a.Name == "" {
+		return nil
+	}
+	if a.Kind, err = words("kind", a.Kind, 1, 40); err == nil {
+		a.Name, err = words("name", a.Name, 0, 200)
+	}
+	return err
+}
+
+// armMotion is the first act. {"unattended_hours": 8} arms planned checks instead, {"kind": "traverse", "name": "rail"}
+// the axis along that.
 func (s *server) armMotion(w http.ResponseWriter, r *http.Request) {
 	var in struct {
 		Hours float64 `json:"unattended_hours"`
+		along
 	}
 	err := decode(r, &in)
+	if err == nil {
+		err = in.judged()
+	}
+	if err == nil && in.Kind != "" && in.Hours != 0 {
+		err = api.Invalid.New("unattended_hours: only the arm is moved unattended; leave it out")
+	}
 	if err == nil && !(in.Hours >= 0 && in.Hours <= 1000) {
 		err = api.Invalid.New("unattended_hours: write a number of hours")
 	}
-	if err == nil && s.Motion == nil {
+	if err == nil && (s.Motion == nil || in.Kind != "" && s.Steps == nil) {
 		err = noMotion
 	}
 	if err != nil {
 		s.fail(w, err)
 		return
 	}
-	out, err := s.Motion.Arm(r.Context(), time.Duration(in.Hours*float64(time.Hour)))
+	var out api.Armed
+	if in.Kind != "" {
+		out, err = s.Steps.ArmSteps(r.Context(), api.Wanted{Kind: in.Kind, Name: in.Name})
+	} else {
+		out, err = s.Motion.Arm(r.Context(), time.Duration(in.Hours*float64(time.Hour)))
+	}
 	if err != nil {
 		s.fail(w, err)
 		return
@@ -52,6 +81,7 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		Key     string `json:"key"`
 		Purpose string `json:"purpose"`
 		Held    bool   `json:"held"`
+		along
 		temperature
 	}{Purpose: "check", Held: true}
 	err := decode(r, &in)
@@ -61,7 +91,10 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		in.Key, err = words("key", in.Key, 1, 100)
 	}
-	if err == nil && s.Motion == nil {
+	if err == nil {
+		err = in.judged()
+	}
+	if err == nil && (s.Motion == nil || in.Kind != "" && s.Steps == nil) {
 		err = noMotion
 	}
 	if err == nil {
@@ -71,7 +104,13 @@ func (s *server) startMotion(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
-	run, err := s.Motion.StartMotion(r.Context(), in.Key, in.Purpose)
+	var run int64
+	if in.Kind != "" {
+		run, err = s.Steps.StartSteps(r.Context(), in.Key,
+			api.Wanted{Kind: in.Kind, Name: in.Name, Purpose: in.Purpose})
+	} else {
+		run, err = s.Motion.StartMotion(r.Context(), in.Key, in.Purpose)
+	}
 	if err != nil {
 		s.fail(w, err)
 		return

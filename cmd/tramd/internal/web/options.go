@@ -71,6 +71,13 @@ type Motion interface {
 	LetGoMotion(run int64)
 }
 
+// Steps moves an axis along a traverse in the same two acts; what holds the arm's motion and stops it, holds and stops
+// this one.
+type Steps interface {
+	ArmSteps(ctx context.Context, w api.Wanted) (api.Armed, error)
+	StartSteps(ctx context.Context, key string, w api.Wanted) (run int64, err error)
+}
+
 // Imports brings recorded sweeps (CSV) into the store.
 type Imports interface {
 	Import(ctx context.Context, csv io.Reader, of api.Recorded) (api.Imported, error)
@@ -87,6 +94,7 @@ type Options struct {
 	Assembly    Assembly
 	Refits      Refits
 	Motion      Motion
+	Steps       Steps
 	Drift       Drift
 	// the spindle apart from a loose plate
 	Separate func(ctx context.Context, first, turned int64) (api.Separated, error)

@@ -9,15 +9,17 @@ import { say } from './say.js';
 import { t } from './t.js';
 
 let armed = null; // what the daemon said when motion was armed: the first of two acts
+let along = {}; // the traverse along which it moves an axis, with its purpose; empty: it moves the arm
 let thumb = null; // holds the motion: the second
 
 export function steer({ snap, advice }) {
   const free = may();
   const busy = free && !idle();
   const measured = handed(snap);
+  const moved = Boolean(measured?.moves); // by a motor: nothing is taken, skipped or typed by hand
   const typed = measured ? Boolean(snap.sweep.wanted) : snap.angle.source === 'typed';
   const half = snap.sweep.kind === 'half-turn';
-  const byHand = snap.angle.source === 'stations' || typed || half || measured !== null;
+  const byHand = !moved && (snap.angle.source === 'stations' || typed || half || measured !== null);
   const stations = measured?.places ?? snap.sweep.stations ?? [];
   const here = busy && stations.some((s) => s.state === 'here');
   const marking = snap.angle.source === 'steady' && !half && !measured;
@@ -55,8 +57,12 @@ function reason() {
   return '';
 }
 
-async function arm() {
-  armed = await send('POST', '/api/v1/motion/arm', {});
+// arm is the first act; which names a traverse and its purpose, and nothing for the arm.
+export async function arm(which = {}) {
+  const { purpose, ...what } = which;
+  armed = await send('POST', '/api/v1/motion/arm', what);
+  along = { ...what, ...(purpose ? { purpose } : {}) };
+  byId('motion-name').value = ''; // typed for each motion
   byId('motion-cautions').replaceChildren(...armed.cautions.map((text) => make('li', '', say(text))));
   setText(byId('motion-plan'), `${t('motion.plan', { n: armed.commands.length, s: Math.round(armed.about_s), stop: armed.stop })}${retract(armed)}`);
   const mine = armed;
@@ -94,7 +100,7 @@ export function wireSteer() {
   thumb = holder(byId('motion-hold'), {
     key: () => armed?.key,
     start: async (key) => {
-      const begun = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...temperature() });
+      const begun = await send('POST', '/api/v1/motion/start', { key, purpose: byId('purpose').value, ...along, ...temperature() });
       setText(byId('answer'), t('motion.begun', begun));
     },
     ended: (why) => {

@@ -4,6 +4,7 @@ import { byId, make, setText } from './dom.js';
 import { allowed, attempt, reason, send } from './api.js';
 import { acknowledged } from './caution.js';
 import { onPaint, change, idle, may, state } from './state.js';
+import { arm } from './steer.js';
 import { unitNow } from './frame.js';
 import { value } from './places.js';
 import { inWords } from './units.js';
@@ -100,9 +101,16 @@ async function measure(s) {
     return '';
   }
   await allowed();
+  const purpose = byId('steps-adjust').checked ? 'adjust' : 'check';
+  if (s.stepped) { // two acts, as for the arm; its cautions come with the first, in full
+    const answer = await arm({ kind: s.kind, name: s.of ?? '', purpose });
+    go('/');
+    change();
+    return answer;
+  }
   await acknowledged();
   const begun = await send('POST', '/api/v1/measurements', {
-    kind: s.kind, name: s.of ?? '', purpose: byId('steps-adjust').checked ? 'adjust' : 'check', typed: byId('steps-typed').checked,
+    kind: s.kind, name: s.of ?? '', purpose, typed: byId('steps-typed').checked,
   });
   go('/');
   return t('begun', begun);
