@@ -18,7 +18,7 @@ TERSE    := google.golang.org/protobuf/... github.com/wneessen/... golang.org/x/
             crypto/internal/fips140/nistec/... net net/http/... net/mail net/smtp net/textproto html/... text/... encoding/asn1 encoding/json math/big log/slog regexp/... tramd/cmd/tramd \
             $(addprefix tramd/cmd/tramd/internal/,alarm api archive assembly catalogue certs client clock config daemon display doctor \
                 history hours ical identify inputs interlock jobsheet largepages maintenance manual memtrim metrics motion mqtt notify peerlimit picture qrcode report runs schedule service setup sim smallfile temperature tui unattended watchdog web) \
-            $(addprefix tramd/sweep/,advice bar charts finish line stack travel traverse zone) tramd/device/portlist github.com/beorn7/... rsc.io/... tramd/store
+            $(addprefix tramd/sweep/,advice bar charts finish line stack travel traverse zone) tramd/device/portlist github.com/beorn7/... rsc.io/... tramd/store tramd/sweep/units tramd/device/input tramd/device/capture tramd/device/serialport $(addprefix tramd/cmd/tramd/internal/,largepages memtrim slack) github.com/mattn/... go.bug.st/... github.com/creack/... github.com/cespare/... github.com/munnerz/... database/sql/... net/url net/netip encoding/pem path/filepath os/user
 # Fortified (_FORTIFY_SOURCE, glibc): SQLite's copies into buffers of known size are checked as they run.
 export CGO_CFLAGS := -Os -g0 -ffunction-sections -fdata-sections -D_FORTIFY_SOURCE=2
 BUILD    := $(GO) build -tags "$(TAGS)" -trimpath -buildvcs=false $(TERSE:%=-gcflags=%=-l) \
