@@ -39,7 +39,8 @@ func TestAContactSaysHowFarAReadingMayBeTrusted(t *testing.T) {
 						continue
 					}
 					if math.IsNaN(from) {
-						from, uFrom = shown+s.LagMM-h.at(now), s.UMM // the error of the reading that the move is counted from
+						from, uFrom = shown+s.LagMM-h.at(now),
+							s.UMM // the error of the reading that the move is counted from
 						continue
 					}
 					if h.beganSince(now - x.delay - 0.15) {
@@ -96,7 +97,8 @@ func TestAContactThatMovesLagsBehind(t *testing.T) {
 		c.Add(0.02*float64(i), 1+0.004*float64(i))
 	}
 	s, ok := c.At(1.98 + 0.04)
-	if !ok || math.Abs(s.RateMMPerS-0.2) > 1e-6 || math.Abs(s.LagMM-(0.2*0.1+0.002)) > 1e-6 || s.LagUMM < 0.01 || s.UMM < s.LagUMM {
+	if !ok || math.Abs(s.RateMMPerS-0.2) > 1e-6 || math.Abs(s.LagMM-(0.2*0.1+0.002)) > 1e-6 || s.LagUMM < 0.01 ||
+		s.UMM < s.LagUMM {
 		t.Errorf("%+v", s)
 	}
 	for i := range 100 { // it stands

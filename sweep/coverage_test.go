@@ -69,12 +69,14 @@ func TestClosure(t *testing.T) {
 		tol  float64
 	}{
 		{"stations, back at the first", creep(circle(lean, lean, 0, 120, evenly(9, 0, 360)...), 0), 0, 1e-12},
-		{"stations, back beside the first", creep(circle(lean, lean, 0, 120, 0, 45, 90, 135, 180, 225, 270, 315, 358), 0), 0, 1e-12},
+		{"stations, back beside the first", creep(circle(lean, lean, 0, 120, 0, 45, 90, 135, 180, 225, 270, 315, 358),
+			0), 0, 1e-12},
 		{"stations that creep", creep(circle(0, 0, 0, 120, evenly(9, 0, 360)...), 0.008), 0.008, 1e-12},
 		{"dense, all round", creep(circle(lean, -lean, 5, 120, evenly(1500, 0, 360)...), 0), 0, 1e-12},
 		{"dense, short of all round", creep(circle(lean, -lean, 5, 120, evenly(1500, 0, 358.5)...), 0), 0, 1e-12},
 		{"dense and creeping", creep(circle(0, 0, 5, 120, evenly(1500, 0, 360)...), 0.02), 0.02, 6e-4},
-		{"there and back", creep(circle(lean, lean, 0, 120, append(evenly(300, 0, 300), evenly(300, 300, 0)...)...), 0), 0, 1e-12},
+		{"there and back", creep(circle(lean, lean, 0, 120, append(evenly(300, 0, 300), evenly(300, 300, 0)...)...), 0),
+			0, 1e-12},
 		{"two turns", creep(circle(0, 0, 0, 120, evenly(2001, 0, 720)...), 0.02), 0.02, 6e-4},
 		{"not back", circle(lean, lean, 0, 120, evenly(1500, 0, 352)...), math.NaN(), 0},
 	} {

@@ -72,7 +72,8 @@ func (p *csvParser) columnsOf(line string) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("line %d: found %s where the header should be: write %s as the first row, columns parted by commas (indicator may be left out)",
+	return fmt.Errorf(
+		"line %d: found %s where the header should be: write %s as the first row, columns parted by commas (indicator may be left out)",
 		p.line, quoteShort([]byte(line)), CSVHeader)
 }
 

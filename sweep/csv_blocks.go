@@ -171,7 +171,8 @@ func (c *csvReader) use() error {
 	<-b.done
 	c.perRow = float64(len(b.data)) / float64(max(1, len(b.pts)))
 	for i, p := range b.pts {
-		if c.head.columns > 3 && p.Indicator >= b.known { // first named in this block, or in one that was parsed beside it
+		if c.head.columns > 3 && p.Indicator >= b.known {
+			// first named in this block, or in one that was parsed beside it
 			k, ok := c.named(b.parser.names[p.Indicator])
 			if !ok {
 				c.head.line = b.lineOf(i)

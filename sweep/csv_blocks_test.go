@@ -30,7 +30,8 @@ func long(indicators int) (text string, lines []int) {
 func TestBlocksKeepTheOrderOfTheFile(t *testing.T) {
 	const indicators = 5
 	text, lines := long(indicators)
-	for name, r := range map[string]io.Reader{"at once": strings.NewReader(text), "in halves": iotest.HalfReader(strings.NewReader(text))} {
+	for name, r := range map[string]io.Reader{"at once": strings.NewReader(text),
+		"in halves": iotest.HalfReader(strings.NewReader(text))} {
 		pts, info, err := readAll(r)
 		if err != nil {
 			t.Fatal(err)
@@ -52,7 +53,8 @@ func TestBlocksTellTheLine(t *testing.T) {
 	text, lines := long(maxIndicators + 1)
 	pts, _, err := readAll(strings.NewReader(text))
 	first := maxIndicators * 12_000
-	want := fmt.Sprintf(`line %d, column indicator: found "a16" as one more than 16 indicators: one arm carries no more`, lines[first])
+	want := fmt.Sprintf(
+		`line %d, column indicator: found "a16" as one more than 16 indicators: one arm carries no more`, lines[first])
 	if err == nil || err.Error() != want || len(pts) != first {
 		t.Errorf("%d points, error %v, want %s", len(pts), err, want)
 	}
@@ -67,14 +69,16 @@ func TestBlocksTellTheLine(t *testing.T) {
 			}
 			return nil
 		})
-		if want := fmt.Sprintf("line %d: enough", lines[at]); !errors.Is(err, stop) || err.Error() != want || n != at+1 {
+		if want := fmt.Sprintf("line %d: enough", lines[at]); !errors.Is(err, stop) || err.Error() != want ||
+			n != at+1 {
 			t.Errorf("row %d: %d taken, error %v, want %s", at, n, err, want)
 		}
 
 		rows := strings.SplitAfter(text, "\n")
 		rows[lines[at]-1] = "1,east,0,a0\n"
 		pts, _, err := readAll(strings.NewReader(strings.Join(rows, "")))
-		want := fmt.Sprintf(`line %d, column angle_deg: found "east": write an angle in degrees such as 271.5, or nothing where it is not known`, lines[at])
+		want := fmt.Sprintf(
+			`line %d, column angle_deg: found "east": write an angle in degrees such as 271.5, or nothing where it is not known`, lines[at])
 		if err == nil || err.Error() != want || len(pts) != at {
 			t.Errorf("row %d: %d points, error %v, want %s", at, len(pts), err, want)
 		}
@@ -93,7 +97,8 @@ func TestReadCSVTellsACutFromAnEnd(t *testing.T) {
 
 func TestReadPointsNeedsNoSize(t *testing.T) {
 	text, lines := long(1)
-	for name, r := range map[string]io.Reader{"known": strings.NewReader(text), "not known": iotest.DataErrReader(strings.NewReader(text))} {
+	for name, r := range map[string]io.Reader{"known": strings.NewReader(text),
+		"not known": iotest.DataErrReader(strings.NewReader(text))} {
 		pts, err := ReadPoints(r, oneArm())
 		if err != nil || len(pts) != len(lines) {
 			t.Errorf("size %s: %d points of %d, %v", name, len(pts), len(lines), err)
@@ -105,10 +110,12 @@ func TestReadPointsNeedsNoSize(t *testing.T) {
 func TestALineTooLongIsToldWhereverItEnds(t *testing.T) {
 	const head = "t_s,angle_deg,reading_mm\n0,0,1\n"
 	for _, text := range []string{
-		head + strings.Repeat("1", maxLine+1), head + strings.Repeat("1", maxLine+1) + "\n0,0,1\n", head + "#" + strings.Repeat("x", 5*blockBytes) + "\n",
+		head + strings.Repeat("1", maxLine+1), head + strings.Repeat("1", maxLine+1) + "\n0,0,1\n",
+		head + "#" + strings.Repeat("x", 5*blockBytes) + "\n",
 	} {
 		pts, _, err := readAll(strings.NewReader(text))
-		if err == nil || err.Error() != "line 3: longer than 65536 bytes: this is not a recorded sweep" || len(pts) != 1 {
+		if err == nil || err.Error() != "line 3: longer than 65536 bytes: this is not a recorded sweep" ||
+			len(pts) != 1 {
 			t.Errorf("%d bytes: %d points, error %v", len(text), len(pts), err)
 		}
 	}

@@ -150,7 +150,8 @@ func (p *csvParser) indicator(name []byte) (int, error) {
 	case len(name) == 0:
 		return 0, fmt.Errorf("line %d, column indicator: found nothing: write the name of the indicator", p.line)
 	case p.fixed:
-		return 0, fmt.Errorf("line %d, column indicator: found %s: the setup knows %s", p.line, quoteShort(name), strings.Join(known, ", "))
+		return 0, fmt.Errorf("line %d, column indicator: found %s: the setup knows %s", p.line, quoteShort(name),
+			strings.Join(known, ", "))
 	case len(known) >= maxIndicators:
 		return 0, p.tooManyNames(name)
 	}

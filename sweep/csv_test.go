@@ -35,7 +35,8 @@ func TestReadCSV(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
-		want := []Point{{0, 0, 0.012, 0}, {0.5, math.NaN(), -0.0005, 0}, {1.25, math.Pi / 2, 0.001, 1}, {2, Radians(-450.5), 0.25, 0}}
+		want := []Point{{0, 0, 0.012, 0}, {0.5, math.NaN(), -0.0005, 0}, {1.25, math.Pi / 2, 0.001, 1},
+			{2, Radians(-450.5), 0.25, 0}}
 		if fmt.Sprint(pts) != fmt.Sprint(want) {
 			t.Errorf("%s: %v, want %v", name, pts, want)
 		}
@@ -50,20 +51,32 @@ func TestReadCSVRefuses(t *testing.T) {
 	const head4 = "t_s,angle_deg,reading_mm,indicator\n"
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "line 1: the file is empty: begin it with the header t_s,angle_deg,reading_mm,indicator"},
-		{"no header", "0,0,0.01\n", `line 1: found "0,0,0.01" where the header should be: write t_s,angle_deg,reading_mm,indicator as the first row, columns parted by commas (indicator may be left out)`},
-		{"columns swapped", "angle_deg,t_s,reading_mm\n", `line 1: found "angle_deg,t_s,reading_mm" where the header should be: write t_s,angle_deg,reading_mm,indicator as the first row, columns parted by commas (indicator may be left out)`},
+		{"no header", "0,0,0.01\n",
+			`line 1: found "0,0,0.01" where the header should be: write t_s,angle_deg,reading_mm,indicator as the first row, columns parted by commas (indicator may be left out)`},
+		{"columns swapped", "angle_deg,t_s,reading_mm\n",
+			`line 1: found "angle_deg,t_s,reading_mm" where the header should be: write t_s,angle_deg,reading_mm,indicator as the first row, columns parted by commas (indicator may be left out)`},
 		{"utf-16", "\xff\xfet\x00_\x00s\x00\n", "line 1: not plain text: save the file as UTF-8"},
-		{"bad reading", head + "0,0,0.01\n1,90,O.01\n", `line 3, column reading_mm: found "O.01": write a reading in mm such as -0.012, or take the row out`},
-		{"reading missing", head + "0,0,\n", `line 2, column reading_mm: found nothing: write a reading in mm such as -0.012, or take the row out`},
-		{"bad angle", head + "0,east,0\n", `line 2, column angle_deg: found "east": write an angle in degrees such as 271.5, or nothing where it is not known`},
-		{"bad time", head + "# a\n\n12:30:01,0,0\n", `line 4, column t_s: found "12:30:01": write a time in seconds such as 12.345`},
-		{"not a number", head + "0,0,NaN\n", `line 2, column reading_mm: found "NaN": write a reading in mm such as -0.012, or take the row out`},
-		{"infinite", head + "0,0,1e999\n", `line 2, column reading_mm: found "1e999": write a reading in mm such as -0.012, or take the row out`},
-		{"decimal comma", head + "0,0,0,012\n", `line 2: found 4 columns, not 3, in "0,0,0,012": write t_s,angle_deg,reading_mm, with a decimal point and not a comma`},
-		{"semicolons", head + "0;0;0,012\n", `line 2: found 2 columns, not 3, in "0;0;0,012": part columns by commas, not semicolons`},
-		{"torn row", head + "0,0,0.01\n0.1,3", `line 3: found 2 columns, not 3, in "0.1,3": write t_s,angle_deg,reading_mm`},
+		{"bad reading", head + "0,0,0.01\n1,90,O.01\n",
+			`line 3, column reading_mm: found "O.01": write a reading in mm such as -0.012, or take the row out`},
+		{"reading missing", head + "0,0,\n",
+			`line 2, column reading_mm: found nothing: write a reading in mm such as -0.012, or take the row out`},
+		{"bad angle", head + "0,east,0\n",
+			`line 2, column angle_deg: found "east": write an angle in degrees such as 271.5, or nothing where it is not known`},
+		{"bad time", head + "# a\n\n12:30:01,0,0\n",
+			`line 4, column t_s: found "12:30:01": write a time in seconds such as 12.345`},
+		{"not a number", head + "0,0,NaN\n",
+			`line 2, column reading_mm: found "NaN": write a reading in mm such as -0.012, or take the row out`},
+		{"infinite", head + "0,0,1e999\n",
+			`line 2, column reading_mm: found "1e999": write a reading in mm such as -0.012, or take the row out`},
+		{"decimal comma", head + "0,0,0,012\n",
+			`line 2: found 4 columns, not 3, in "0,0,0,012": write t_s,angle_deg,reading_mm, with a decimal point and not a comma`},
+		{"semicolons", head + "0;0;0,012\n",
+			`line 2: found 2 columns, not 3, in "0;0;0,012": part columns by commas, not semicolons`},
+		{"torn row", head + "0,0,0.01\n0.1,3",
+			`line 3: found 2 columns, not 3, in "0.1,3": write t_s,angle_deg,reading_mm`},
 		{"no name", head4 + "0,0,0,\n", "line 2, column indicator: found nothing: write the name of the indicator"},
-		{"long line", head + strings.Repeat("1", maxLine+2), "line 2: longer than 65536 bytes: this is not a recorded sweep"},
+		{"long line", head + strings.Repeat("1", maxLine+2),
+			"line 2: longer than 65536 bytes: this is not a recorded sweep"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, _, err := readAll(strings.NewReader(c.text))
@@ -78,7 +91,8 @@ func TestReadCSVNamed(t *testing.T) {
 	const text = "t_s,angle_deg,reading_mm,indicator\n0,0,0.5,bar\n1,0,0.25,arm\n"
 	var order []int
 	take := func(p Point) error { order = append(order, p.Indicator); return nil }
-	if _, err := ReadCSVNamed(strings.NewReader(text), []string{"arm", "bar"}, take); err != nil || fmt.Sprint(order) != "[1 0]" {
+	if _, err := ReadCSVNamed(strings.NewReader(text), []string{"arm", "bar"}, take); err != nil ||
+		fmt.Sprint(order) != "[1 0]" {
 		t.Errorf("order %v, error %v", order, err)
 	}
 	_, err := ReadCSVNamed(strings.NewReader(text), []string{"arm", "rod"}, take)
@@ -89,7 +103,9 @@ func TestReadCSVNamed(t *testing.T) {
 
 func TestReadCSVPassesErrorsOn(t *testing.T) {
 	stop := errors.New("enough")
-	_, err := ReadCSVNamed(strings.NewReader("t_s,angle_deg,reading_mm\n0,0,0\n"), nil, func(Point) error { return stop })
+	_, err := ReadCSVNamed(strings.NewReader("t_s,angle_deg,reading_mm\n0,0,0\n"), nil, func(Point) error {
+		return stop
+	})
 	if !errors.Is(err, stop) || !strings.HasPrefix(err.Error(), "line 2: ") {
 		t.Errorf("error %v", err)
 	}
@@ -121,7 +137,8 @@ func TestFitPlainCSV(t *testing.T) {
 
 // FuzzReadCSV: whatever the file, an answer or an error that names a line, and only numbers handed on.
 func FuzzReadCSV(f *testing.F) {
-	for _, s := range []string{"t_s,angle_deg,reading_mm\n0,0,0.01\n1,,2\n", "t_s,angle_deg,reading_mm,indicator\r\n0,1e2,-.5,a\r\n", "\xef\xbb\xbf#x\n", "0;1"} {
+	for _, s := range []string{"t_s,angle_deg,reading_mm\n0,0,0.01\n1,,2\n",
+		"t_s,angle_deg,reading_mm,indicator\r\n0,1e2,-.5,a\r\n", "\xef\xbb\xbf#x\n", "0;1"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
@@ -137,7 +154,8 @@ func FuzzReadCSV(f *testing.F) {
 		if err != nil && !strings.HasPrefix(err.Error(), "line ") {
 			t.Errorf("error %v", err)
 		}
-		again, _, _ := readAll(iotest.HalfReader(strings.NewReader(string(data)))) // errors are compared by what came before
+		again, _, _ := readAll(iotest.HalfReader(
+			strings.NewReader(string(data)))) // errors are compared by what came before
 		if fmt.Sprint(again) != fmt.Sprint(pts) {
 			t.Error("the pieces that the file came in changed what was read")
 		}
@@ -146,7 +164,8 @@ func FuzzReadCSV(f *testing.F) {
 
 // FuzzDecimal holds the fast path against the library.
 func FuzzDecimal(f *testing.F) {
-	for _, s := range []string{"0", "-0.012", "+1.5", "1e-3", ".5", "5.", "9007199254740993", "0.00000000000000000000001", "1.7976931348623157e308", "--1", "."} {
+	for _, s := range []string{"0", "-0.012", "+1.5", "1e-3", ".5", "5.", "9007199254740993",
+		"0.00000000000000000000001", "1.7976931348623157e308", "--1", "."} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -166,7 +185,8 @@ func BenchmarkFitMillionRows(b *testing.B) {
 	text.WriteString("t_s,angle_deg,reading_mm\n")
 	for i := range rows {
 		deg := float64(i) * 0.0144
-		fmt.Fprintf(&text, "%.3f,%.4f,%.4f\n", float64(i)/1000, deg, 0.02*math.Cos(Radians(deg))+0.001*math.Sin(float64(i*i)))
+		fmt.Fprintf(&text, "%.3f,%.4f,%.4f\n", float64(i)/1000, deg, 0.02*math.Cos(Radians(deg))+
+			0.001*math.Sin(float64(i*i)))
 	}
 	data := text.String()
 	b.SetBytes(int64(len(data)))

@@ -125,8 +125,9 @@ func indicatorNames(setup Setup) []string {
 func checkPoint(p Point, indicators int) (known bool, err error) {
 	switch {
 	case p.Indicator < 0 || p.Indicator >= indicators:
-		return false, fmt.Errorf("a reading of indicator %d, but the setup describes %d: give each its radius in a config file",
-			p.Indicator+1, indicators)
+		return false,
+			fmt.Errorf("a reading of indicator %d, but the setup describes %d: give each its radius in a config file",
+				p.Indicator+1, indicators)
 	case !finite(p.T):
 		return false, fmt.Errorf("time %v is not a number of seconds", p.T)
 	case !(math.Abs(p.Reading) <= maxReadingMM):

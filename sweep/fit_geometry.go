@@ -28,12 +28,14 @@ type geometry struct {
 func (t *tally) geometry(seen round) (geometry, error) {
 	if t.readings == 0 {
 		if t.rejected > 0 {
-			return geometry{}, fmt.Errorf("nothing to fit: none of the %d readings has a known spindle angle", t.rejected)
+			return geometry{}, fmt.Errorf("nothing to fit: none of the %d readings has a known spindle angle",
+				t.rejected)
 		}
 		return geometry{}, fmt.Errorf("nothing to fit: there are no readings")
 	}
 	if seen.distinct < 2 {
-		return geometry{}, fmt.Errorf("all readings are at one spindle angle: turn the arm and read at three angles at least, well spread")
+		return geometry{}, fmt.Errorf(
+			"all readings are at one spindle angle: turn the arm and read at three angles at least, well spread")
 	}
 	sxx, sxy, syy := t.scatter()
 	mean, half := (sxx+syy)/2, math.Hypot((sxx-syy)/2, sxy)
@@ -47,16 +49,21 @@ func (t *tally) geometry(seen round) (geometry, error) {
 	case large >= pairSpread:
 		return t.pair(math.Atan2(2*sxy, sxx-syy) / 2)
 	case seen.distinct < 3:
-		return geometry{}, fmt.Errorf("only two distinct angles, and not opposite: read at 180 degrees from the first, or at three angles at least")
+		return geometry{}, fmt.Errorf(
+			"only two distinct angles, and not opposite: read at 180 degrees from the first, or at three angles at least")
 	}
-	return geometry{}, fmt.Errorf("the arc is too small: %.0f degrees of the circle were seen, and tilt and nod would be %.0f times "+
-		"less certain than from a full circle; sweep 120 degrees at least, better all round", Degrees(seen.coverage), 1/math.Sqrt(max(small, 1e-6)))
+	return geometry{},
+		fmt.Errorf("the arc is too small: %.0f degrees of the circle were seen, and tilt and nod would be %.0f times "+
+			"less certain than from a full circle; sweep 120 degrees at least, better all round",
+			Degrees(seen.coverage),
+			1/math.Sqrt(max(small, 1e-6)))
 }
 
 // pair judges two opposite stations whose line has the given direction.
 func (t *tally) pair(along float64) (geometry, error) {
 	if apart := t.apart(along); apart < 180-oppositeDeg {
-		return geometry{}, fmt.Errorf("only two distinct angles, %.0f degrees apart: put them opposite each other, or read at three angles at least", apart)
+		return geometry{}, fmt.Errorf(
+			"only two distinct angles, %.0f degrees apart: put them opposite each other, or read at three angles at least", apart)
 	}
 	offX := math.Abs(Degrees(math.Atan(math.Tan(along)))) // a line has no sense: -90..90
 	offY := 90 - offX
@@ -66,8 +73,11 @@ func (t *tally) pair(along float64) (geometry, error) {
 	case offY <= alongDeg:
 		return geometry{y: true, widen: [2]float64{1, 1}, leak: math.Tan(Radians(offY))}, nil
 	}
-	return geometry{}, fmt.Errorf("two opposite stations at %.0f and %.0f degrees show neither axis alone: put them at 0 and 180 for tilt "+
-		"or at 90 and 270 for nod, or read at three angles at least", Degrees(Wrap(along)), Degrees(Wrap(along+math.Pi)))
+	return geometry{},
+		fmt.Errorf(
+			"two opposite stations at %.0f and %.0f degrees show neither axis alone: put them at 0 and 180 for tilt "+
+				"or at 90 and 270 for nod, or read at three angles at least", Degrees(Wrap(along)),
+			Degrees(Wrap(along+math.Pi)))
 }
 
 // scatter is the design left once each indicator's own offset is taken out: the identity for a full circle.

@@ -21,11 +21,14 @@ func TestRecordedSweeps(t *testing.T) {
 		expandedAtMostMMPM  float64
 		expandedAtLeastMMPM float64
 	}{
-		{"linnet_dense.csv", []Indicator{{RadiusMM: 120, ResolutionMM: 0.0005}}, 0.21, -0.09, 1500, 0, 352, "", 0.0008, 0.0005},
-		{"wren_stations.csv", []Indicator{{RadiusMM: 90, ResolutionMM: 0.001}}, -0.05, 0.14, 9, 0, 360, "", 0.03, 0.005},
+		{"linnet_dense.csv", []Indicator{{RadiusMM: 120, ResolutionMM: 0.0005}}, 0.21, -0.09, 1500, 0, 352, "",
+			0.0008, 0.0005},
+		{"wren_stations.csv", []Indicator{{RadiusMM: 90, ResolutionMM: 0.001}}, -0.05, 0.14, 9, 0, 360, "",
+			0.03, 0.005},
 		{"wren_two_opposite.csv", []Indicator{{RadiusMM: 140, ResolutionMM: 0.001}}, 0.1786, math.NaN(), 2, 0, 180,
 			WarnAxisNotMeasured + " " + WarnNoRepeatability, 0.004, 0.002},
-		{"linnet_two_indicators.csv", []Indicator{short, long}, 0.3, 0.1, 1424, 16, 359.5, WarnUnknownAngle, 0.0008, 0.0005},
+		{"linnet_two_indicators.csv", []Indicator{short, long}, 0.3, 0.1, 1424, 16, 359.5, WarnUnknownAngle,
+			0.0008, 0.0005},
 	} {
 		t.Run(c.file, func(t *testing.T) {
 			f, err := os.Open(filepath.Join("../testdata/sweeps", c.file))
@@ -51,7 +54,8 @@ func TestRecordedSweeps(t *testing.T) {
 				u := axis.Expanded.MMPerM()
 				near(t, "lean", axis.Slope.MMPerM(), truth, 1.5*u) // a fixed draw: 1.5 U spares one in twenty
 				if u > c.expandedAtMostMMPM || u < c.expandedAtLeastMMPM {
-					t.Errorf("expanded uncertainty %v mm/m, want %v to %v", u, c.expandedAtLeastMMPM, c.expandedAtMostMMPM)
+					t.Errorf("expanded uncertainty %v mm/m, want %v to %v", u, c.expandedAtLeastMMPM,
+						c.expandedAtMostMMPM)
 				}
 			}
 			if res.Readings != c.readings || res.Rejected != c.rejected || codes(res) != c.warned {

@@ -39,7 +39,8 @@ func (t *tally) result(e estimate, g geometry, seen round) Result {
 		out.Nod = t.axis(1, e, u, rms)
 	}
 	if g.x && g.y {
-		out.Lean = &Lean{Slope: units.Slope(math.Hypot(e.slope[0], e.slope[1])), Azimuth: Wrap(math.Atan2(e.slope[1], e.slope[0]))}
+		out.Lean = &Lean{Slope: units.Slope(math.Hypot(e.slope[0], e.slope[1])),
+			Azimuth: Wrap(math.Atan2(e.slope[1], e.slope[0]))}
 	}
 	out.Verdict = JudgeBoth(out.Tilt, out.Nod, t.setup.Tolerance)
 	out.Warnings = t.warnings(out, g, seen, dof, math.Sqrt(variance))
@@ -53,7 +54,8 @@ func (t *tally) axis(a int, e estimate, u budget, rms float64) *Axis {
 	std := math.Sqrt(u.cov[a][a])
 	out := &Axis{Slope: units.Slope(e.slope[a]), U: units.Slope(std), Expanded: units.Slope(u.factor * std)}
 	out.Verdict = Judge(out.Slope, out.Expanded, t.setup.Tolerance)
-	if std == 0 && math.IsNaN(rms) && t.setup.Tolerance.Given() { // not certain but unknown: nothing was repeated or stated
+	if std == 0 && math.IsNaN(rms) &&
+		t.setup.Tolerance.Given() { // not certain but unknown: nothing was repeated or stated
 		out.Verdict = Undecided
 	}
 	return out
@@ -84,13 +86,18 @@ func (t *tally) warnings(r Result, g geometry, seen round, dof int, scatter floa
 	}
 	switch {
 	case !g.x:
-		warn(WarnAxisNotMeasured, "tilt was not measured: two opposite stations show one axis only; add stations at 0 and 180 degrees%s", leakText(g, "tilt"))
+		warn(WarnAxisNotMeasured,
+			"tilt was not measured: two opposite stations show one axis only; add stations at 0 and 180 degrees%s",
+			leakText(g, "tilt"))
 	case !g.y:
-		warn(WarnAxisNotMeasured, "nod was not measured: two opposite stations show one axis only; add stations at 90 and 270 degrees%s", leakText(g, "nod"))
+		warn(WarnAxisNotMeasured,
+			"nod was not measured: two opposite stations show one axis only; add stations at 90 and 270 degrees%s",
+			leakText(g, "nod"))
 	}
 	if dof == 0 {
-		warn(WarnNoRepeatability, "as many readings as unknowns: nothing shows how well they repeat, and the uncertainty rests on what "+
-			"is stated of the indicator alone; take one more station or a second turn")
+		warn(WarnNoRepeatability,
+			"as many readings as unknowns: nothing shows how well they repeat, and the uncertainty rests on what "+
+				"is stated of the indicator alone; take one more station or a second turn")
 	}
 	if n := seen.distinct; n < fewStations && g.x && g.y {
 		warn(WarnFewStations, "%d stations cannot tell a surface that is not flat from lean; five or more can", n)
@@ -100,11 +107,13 @@ func (t *tally) warnings(r Result, g geometry, seen round, dof int, scatter floa
 			m.size, m.from, math.Mod(m.from+m.size, 360))
 	}
 	if c := math.Abs(r.ClosureMM); c > t.closureLimit(scatter) {
-		warn(WarnClosureLarge, "the reading at the start angle changed by %.4f mm during the sweep, more than its scatter explains: "+
-			"look for a loose arm, a warming spindle or a table that gives", r.ClosureMM)
+		warn(WarnClosureLarge,
+			"the reading at the start angle changed by %.4f mm during the sweep, more than its scatter explains: "+
+				"look for a loose arm, a warming spindle or a table that gives", r.ClosureMM)
 	}
 	if t.rejected > 0 {
-		warn(WarnUnknownAngle, "%d readings were left out: their spindle angle is not known, or they are not numbers", t.rejected)
+		warn(WarnUnknownAngle, "%d readings were left out: their spindle angle is not known, or they are not numbers",
+			t.rejected)
 	}
 	for i, n := range t.count {
 		if n == 0 {
@@ -134,7 +143,8 @@ func leakText(g geometry, axis string) string {
 	if g.leak < leakShown {
 		return ""
 	}
-	return fmt.Sprintf("; the stations are not quite on the axis, so %.0f %% of the %s shows in the other", 100*g.leak, axis)
+	return fmt.Sprintf("; the stations are not quite on the axis, so %.0f %% of the %s shows in the other",
+		100*g.leak, axis)
 }
 
 func indicatorLabel(s Setup, i int) string {

@@ -29,7 +29,8 @@ func Header(r io.Reader) (columns []string, again io.Reader, err error) {
 		read.Write(text)
 		again = io.MultiReader(&read, b)
 		if err == bufio.ErrBufferFull {
-			return nil, again, fmt.Errorf("line %d: longer than %d bytes: this is not a recorded measurement", line, maxLine)
+			return nil, again, fmt.Errorf("line %d: longer than %d bytes: this is not a recorded measurement",
+				line, maxLine)
 		}
 		if err != nil && err != io.EOF {
 			return nil, again, fmt.Errorf("line %d: %w", line, err)
@@ -66,10 +67,14 @@ func KindOf(columns []string) (string, error) {
 	across := has("line_mm") || has("edge")
 	switch {
 	case angle && position:
-		return "", fmt.Errorf("the header has both angle_deg and position_mm, so it fits two kinds: say which with --kind sweep, bar, traverse, travel or cross")
+		return "",
+			fmt.Errorf(
+				"the header has both angle_deg and position_mm, so it fits two kinds: say which with --kind sweep, bar, traverse, travel or cross")
 	case position && sideways && across:
-		return "", fmt.Errorf("the header has columns of a traverse (line_mm, edge) and of a travel (side_deg, turned_deg), so it fits two kinds: " +
-			"say which with --kind traverse, travel or cross")
+		return "",
+			fmt.Errorf(
+				"the header has columns of a traverse (line_mm, edge) and of a travel (side_deg, turned_deg), so it fits two kinds: " +
+					"say which with --kind traverse, travel or cross")
 	case angle && has("height_mm"):
 		return KindBar, nil
 	case angle:
@@ -80,9 +85,13 @@ func KindOf(columns []string) (string, error) {
 		return KindTraverse, nil
 	}
 	if header := strings.Join(columns, ","); strings.ContainsAny(header, ";\t") {
-		return "", fmt.Errorf("the header %s has semicolons or tabs between its columns: save the file with commas between columns and points in numbers",
-			quoteShort([]byte(header)))
+		return "",
+			fmt.Errorf(
+				"the header %s has semicolons or tabs between its columns: save the file with commas between columns and points in numbers",
+				quoteShort([]byte(header)))
 	}
-	return "", fmt.Errorf("the header %s fits no kind of measurement: it needs angle_deg (a sweep; a bar with height_mm) or position_mm (a traverse; "+
-		"a travel with side_deg and turned_deg)", quoteShort([]byte(strings.Join(columns, ","))))
+	return "",
+		fmt.Errorf(
+			"the header %s fits no kind of measurement: it needs angle_deg (a sweep; a bar with height_mm) or position_mm (a traverse; "+
+				"a travel with side_deg and turned_deg)", quoteShort([]byte(strings.Join(columns, ","))))
 }

@@ -90,11 +90,14 @@ func (ind *Indicator) validateTruth() error {
 	within := func(x, lo, hi float64) bool { return x >= lo && x <= hi } // false for no number
 	switch {
 	case !within(ind.StemDeg, -60, 60) || !within(ind.StemUDeg, 0, 30):
-		return fmt.Errorf("stem angle %v degrees, give or take %v: must lie within 60 degrees, its uncertainty from 0 to 30", ind.StemDeg, ind.StemUDeg)
+		return fmt.Errorf(
+			"stem angle %v degrees, give or take %v: must lie within 60 degrees, its uncertainty from 0 to 30",
+			ind.StemDeg, ind.StemUDeg)
 	case !within(ind.HysteresisMM, 0, 1):
 		return fmt.Errorf("hysteresis %v mm must lie between 0 and 1", ind.HysteresisMM)
 	case ind.Factor != 0 && !within(ind.Factor, 0.1, 10) || !within(ind.FactorU, 0, 1):
-		return fmt.Errorf("factor %v, give or take %v: must lie between 0.1 and 10, its uncertainty from 0 to 1", ind.Factor, ind.FactorU)
+		return fmt.Errorf("factor %v, give or take %v: must lie between 0.1 and 10, its uncertainty from 0 to 1",
+			ind.Factor, ind.FactorU)
 	case len(ind.TravelMM) != 0 && (len(ind.TravelMM) != 2 || !(ind.TravelMM[0] < ind.TravelMM[1])):
 		return fmt.Errorf("travel must be two readings in mm, the lower first, for example 0.0 and 10.0")
 	}
@@ -103,7 +106,8 @@ func (ind *Indicator) validateTruth() error {
 		return nil
 	}
 	if len(c.ShownMM) != len(c.TrueMM) || len(c.ShownMM) < 2 || len(c.ShownMM) > maxCalibration {
-		return fmt.Errorf("calibration: %d shown and %d true values; give as many of each, 2 to %d", len(c.ShownMM), len(c.TrueMM), maxCalibration)
+		return fmt.Errorf("calibration: %d shown and %d true values; give as many of each, 2 to %d", len(c.ShownMM),
+			len(c.TrueMM), maxCalibration)
 	}
 	if !within(c.UMM, 0, 1) {
 		return fmt.Errorf("calibration: uncertainty %v mm must lie between 0 and 1", c.UMM)

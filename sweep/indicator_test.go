@@ -50,7 +50,8 @@ func TestCorrectedSweep(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if math.Abs(r.Tilt.Slope.MMPerM()-0.1) > 1e-9 || math.Abs(l.Tilt.Slope.MMPerM()-0.1) > 1e-9 || math.Abs(r.OffsetMM[0]-1.5) > 1e-9 {
+	if math.Abs(r.Tilt.Slope.MMPerM()-0.1) > 1e-9 || math.Abs(l.Tilt.Slope.MMPerM()-0.1) > 1e-9 ||
+		math.Abs(r.OffsetMM[0]-1.5) > 1e-9 {
 		t.Errorf("tilt %v, live %v mm/m, offset %v", r.Tilt.Slope.MMPerM(), l.Tilt.Slope.MMPerM(), r.OffsetMM)
 	}
 }
@@ -68,7 +69,8 @@ func TestBadTruthIsRefused(t *testing.T) {
 		{Indicator{TravelMM: []float64{3}}, "travel"},
 		{Indicator{TravelMM: []float64{3, nan}}, "travel"},
 		{Indicator{Calibration: &Calibration{}}, "calibration"},
-		{Indicator{Calibration: &Calibration{UMM: nan, ShownMM: []float64{0, 1}, TrueMM: []float64{0, 1}}}, "calibration"},
+		{Indicator{Calibration: &Calibration{UMM: nan, ShownMM: []float64{0, 1}, TrueMM: []float64{0, 1}}},
+			"calibration"},
 		{Indicator{Calibration: &Calibration{ShownMM: []float64{0, 0}, TrueMM: []float64{0, 1}}}, "rise"},
 		{Indicator{Calibration: &Calibration{ShownMM: []float64{0, 1}, TrueMM: []float64{0, nan}}}, "row 2"},
 	} {

@@ -174,7 +174,8 @@ func BenchmarkLiveResult(b *testing.B) {
 }
 
 func TestSlopesAreThoseOfTheResult(t *testing.T) {
-	live, err := NewLive(Setup{Indicators: []Indicator{{RadiusMM: 120, ResolutionMM: 0.001}, {RadiusMM: 80, PhaseDeg: 180, ResolutionMM: 0.01}}})
+	live, err := NewLive(Setup{Indicators: []Indicator{{RadiusMM: 120, ResolutionMM: 0.001},
+		{RadiusMM: 80, PhaseDeg: 180, ResolutionMM: 0.01}}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -183,7 +184,8 @@ func TestSlopesAreThoseOfTheResult(t *testing.T) {
 	}
 	for i := range 400 {
 		a := float64(i) * 0.03
-		live.Add(Point{T: a, Angle: a, Reading: 7 + 0.05*math.Cos(a) - 0.02*math.Sin(a) + 1e-3*math.Sin(9*a), Indicator: i % 2})
+		live.Add(Point{T: a, Angle: a, Reading: 7 + 0.05*math.Cos(a) - 0.02*math.Sin(a) + 1e-3*math.Sin(9*a),
+			Indicator: i % 2})
 	}
 	r, err := live.Result()
 	if err != nil {

@@ -24,7 +24,10 @@ const oppositeWithin = 1.5 * math.Pi / 180
 func NewPair(a, b Indicator) (Pair, error) {
 	apart := math.Remainder(Radians(b.PhaseDeg-a.PhaseDeg)-math.Pi, 2*math.Pi)
 	if !(math.Abs(apart) <= oppositeWithin) {
-		return Pair{}, fmt.Errorf("indicators at %v and %v degrees are not half a turn apart: mount them opposite each other on one bar", a.PhaseDeg, b.PhaseDeg)
+		return Pair{},
+			fmt.Errorf(
+				"indicators at %v and %v degrees are not half a turn apart: mount them opposite each other on one bar",
+				a.PhaseDeg, b.PhaseDeg)
 	}
 	if !(a.RadiusMM > 0) || !(b.RadiusMM > 0) {
 		return Pair{}, fmt.Errorf("no radius: give the length from the spindle axis to each contact point in mm")
@@ -100,7 +103,8 @@ func AxesOf(way1 float64, l1 PairLean, way2 float64, l2 PairLean, uWay float64) 
 	}
 	join := func(k1, k2 float64) PairLean {
 		a1, a2 := units.Slope(math.Abs(k1/det)), units.Slope(math.Abs(k2/det))
-		return PairLean{Slope: (units.Slope(k1)*l1.Slope + units.Slope(k2)*l2.Slope) / units.Slope(det), U: a1*l1.U + a2*l2.U, Expanded: a1*l1.Expanded + a2*l2.Expanded}
+		return PairLean{Slope: (units.Slope(k1)*l1.Slope + units.Slope(k2)*l2.Slope) / units.Slope(det),
+			U: a1*l1.U + a2*l2.U, Expanded: a1*l1.Expanded + a2*l2.Expanded}
 	}
 	tilt, nod = join(s2, -s1), join(-c2, c1)
 	widen := func(l *PairLean, other units.Slope) {

@@ -40,7 +40,8 @@ func TestPairCovers(t *testing.T) {
 	const trials, noise, uRadius, lean = 4000, 0.001, 1.0, 1.2e-3
 	held := 0
 	for range trials {
-		p, err := NewPair(Indicator{RadiusMM: 100 + uRadius*r.NormFloat64(), RadiusUMM: uRadius}, Indicator{RadiusMM: 100 + uRadius*r.NormFloat64(), RadiusUMM: uRadius, PhaseDeg: -180})
+		p, err := NewPair(Indicator{RadiusMM: 100 + uRadius*r.NormFloat64(), RadiusUMM: uRadius},
+			Indicator{RadiusMM: 100 + uRadius*r.NormFloat64(), RadiusUMM: uRadius, PhaseDeg: -180})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -60,12 +61,14 @@ func TestPairCovers(t *testing.T) {
 }
 
 func TestNoPair(t *testing.T) {
-	for _, ind := range []Indicator{{RadiusMM: 100, PhaseDeg: 90}, {RadiusMM: 100, PhaseDeg: 176}, {PhaseDeg: 180}, {RadiusMM: 100, PhaseDeg: math.NaN()}} {
+	for _, ind := range []Indicator{{RadiusMM: 100, PhaseDeg: 90}, {RadiusMM: 100, PhaseDeg: 176}, {PhaseDeg: 180},
+		{RadiusMM: 100, PhaseDeg: math.NaN()}} {
 		if _, err := NewPair(Indicator{RadiusMM: 100}, ind); err == nil {
 			t.Errorf("a pair was made with %+v", ind)
 		}
 	}
-	if _, _, _, ok := OppositePair(Setup{Indicators: []Indicator{{RadiusMM: 1}, {RadiusMM: 1, PhaseDeg: 90}, {RadiusMM: 1, PhaseDeg: 270}}}); !ok {
+	if _, _, _, ok := OppositePair(Setup{Indicators: []Indicator{{RadiusMM: 1}, {RadiusMM: 1, PhaseDeg: 90},
+		{RadiusMM: 1, PhaseDeg: 270}}}); !ok {
 		t.Error("90 and 270 degrees were not found")
 	}
 }
@@ -75,7 +78,8 @@ func TestNoPair(t *testing.T) {
 func TestTwoPlacesOfABarGiveBothAxes(t *testing.T) {
 	along := func(deg float64) PairLean {
 		s, c := math.Sincos(Radians(deg))
-		return PairLean{Slope: units.Slope(0.3*c-0.2*s) * units.MMPerM, U: 0.01 * units.MMPerM, Expanded: 0.02 * units.MMPerM}
+		return PairLean{Slope: units.Slope(0.3*c-0.2*s) * units.MMPerM, U: 0.01 * units.MMPerM,
+			Expanded: 0.02 * units.MMPerM}
 	}
 	tilt, nod, ok := AxesOf(Radians(2), along(2), Radians(91), along(91), 0)
 	if !ok || math.Abs(tilt.Slope.MMPerM()-0.3) > 1e-12 || math.Abs(nod.Slope.MMPerM()+0.2) > 1e-12 {
@@ -85,7 +89,8 @@ func TestTwoPlacesOfABarGiveBothAxes(t *testing.T) {
 		t.Errorf("u %v mm/m", u)
 	}
 	// By hand: a bar that may stand 0.02 rad askew shows 0.02 of 0.2 mm/m.
-	if tilt, _, _ = AxesOf(0, along(0), math.Pi/2, along(90), 0.02); math.Abs(tilt.U.MMPerM()-math.Hypot(0.01, 0.004)) > 1e-12 {
+	if tilt, _, _ = AxesOf(0, along(0), math.Pi/2, along(90), 0.02); math.Abs(
+		tilt.U.MMPerM()-math.Hypot(0.01, 0.004)) > 1e-12 {
 		t.Errorf("askew: u %v mm/m", tilt.U.MMPerM())
 	}
 	if _, _, ok := AxesOf(0, along(0), Radians(178), along(178), 0); ok {
@@ -95,8 +100,10 @@ func TestTwoPlacesOfABarGiveBothAxes(t *testing.T) {
 
 // What a half turn found is kept in the result, through its JSON, and read from there.
 func TestWhatAHalfTurnFoundIsKept(t *testing.T) {
-	setup := Setup{Indicators: []Indicator{{Name: "near", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "far", RadiusMM: 150, PhaseDeg: 180, ResolutionMM: 0.001}}}
-	pts := []Point{{Angle: 0, Reading: 1.320}, {Angle: 0, Reading: 1.070, Indicator: 1}, {Angle: math.NaN(), Reading: 9},
+	setup := Setup{Indicators: []Indicator{{Name: "near", RadiusMM: 100, ResolutionMM: 0.001},
+		{Name: "far", RadiusMM: 150, PhaseDeg: 180, ResolutionMM: 0.001}}}
+	pts := []Point{{Angle: 0, Reading: 1.320}, {Angle: 0, Reading: 1.070, Indicator: 1},
+		{Angle: math.NaN(), Reading: 9},
 		{Angle: math.Pi, Reading: 1.280}, {Angle: math.Pi, Reading: 1.130, Indicator: 1}}
 	r := Result{Tilt: &Axis{U: 0.004 * units.MMPerM}, DoF: 3}
 	if err := r.FindPair(pts, setup); err != nil {
@@ -109,12 +116,14 @@ func TestWhatAHalfTurnFoundIsKept(t *testing.T) {
 	}
 	a, b, p, _ := OppositePair(setup)
 	z, ok := p.ZeroOf(back, a, b)
-	if err != nil || !ok || back.Pair.Indicator != "near" || back.Pair.Less != "far" || math.Abs(z.MM-0.2) > 1e-12 || math.Abs(z.UMM-0.001) > 1e-12 {
+	if err != nil || !ok || back.Pair.Indicator != "near" || back.Pair.Less != "far" || math.Abs(z.MM-0.2) > 1e-12 ||
+		math.Abs(z.UMM-0.001) > 1e-12 {
 		t.Errorf("%v %v %+v %s", err, ok, z, text)
 	}
 	// 0.05 mm/m along the bar, with u of the zero and of one difference (the square root of three times 0.001 mm over 250 mm).
 	l := z.Read(0.2 + 0.0125)
-	if math.Abs(l.Slope.MMPerM()-0.05) > 1e-9 || math.Abs(l.U.MMPerM()-math.Sqrt(3)*0.004) > 1e-9 || l.Expanded < 3*l.U || l.Expanded > 3.2*l.U {
+	if math.Abs(l.Slope.MMPerM()-0.05) > 1e-9 || math.Abs(l.U.MMPerM()-math.Sqrt(3)*0.004) > 1e-9 ||
+		l.Expanded < 3*l.U || l.Expanded > 3.2*l.U {
 		t.Errorf("%+v", l)
 	}
 	for name, bad := range map[string][]Point{"one end": pts[:2], "one indicator": {pts[0], pts[3]}, "nothing": nil} {

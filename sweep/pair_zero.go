@@ -29,7 +29,8 @@ func (r *Result) FindPair(pts []Point, setup Setup) error {
 		return fmt.Errorf("a reading of both indicators is needed at either end of the half turn")
 	}
 	z := p.byHalfTurn(first, turned, *axis, r.DoF)
-	r.Pair = &PairFinding{Indicator: setup.Indicators[a].Name, Less: setup.Indicators[b].Name, ZeroMM: z.MM, UMM: z.UMM, OnceMM: z.OnceMM}
+	r.Pair = &PairFinding{Indicator: setup.Indicators[a].Name, Less: setup.Indicators[b].Name, ZeroMM: z.MM, UMM: z.UMM,
+		OnceMM: z.OnceMM}
 	return nil
 }
 

@@ -16,7 +16,8 @@ func TestIntervalHoldsTheTruth(t *testing.T) {
 	two.Indicators = append(two.Indicators, Indicator{Name: "second", RadiusMM: 90, PhaseDeg: 180})
 	coarse := oneArm() // two indicators that are known to differ, each as noisy as it says
 	coarse.Indicators[0].ResolutionMM = 0.001 * math.Sqrt(12)
-	coarse.Indicators = append(coarse.Indicators, Indicator{RadiusMM: 120, PhaseDeg: 90, ResolutionMM: 0.004 * math.Sqrt(12)})
+	coarse.Indicators = append(coarse.Indicators,
+		Indicator{RadiusMM: 120, PhaseDeg: 90, ResolutionMM: 0.004 * math.Sqrt(12)})
 	for _, c := range []struct {
 		name  string
 		deg   []float64
@@ -69,7 +70,8 @@ func TestIntervalHoldsTheTruth(t *testing.T) {
 					continue
 				}
 				if held[a] < low || (c.exact && held[a] > high) {
-					t.Errorf("axis %d: the interval held the truth %d times of %d, want %d to %d", a, held[a], asked[a], low, high)
+					t.Errorf("axis %d: the interval held the truth %d times of %d, want %d to %d", a, held[a],
+						asked[a], low, high)
 				}
 			}
 		})

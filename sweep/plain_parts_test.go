@@ -39,7 +39,8 @@ func TestLeakIsSaid(t *testing.T) {
 	for _, c := range []struct {
 		deg  []float64
 		want string
-	}{{[]float64{92, 272}, "3 % of the tilt shows in the other"}, {[]float64{2, 182}, "3 % of the nod shows in the other"}} {
+	}{{[]float64{92, 272}, "3 % of the tilt shows in the other"},
+		{[]float64{2, 182}, "3 % of the nod shows in the other"}} {
 		res, err := FitPlain(circle(1e-3, 1e-3, 0, 120, c.deg...), oneArm())
 		if err != nil {
 			t.Fatal(err)

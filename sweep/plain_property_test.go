@@ -50,7 +50,8 @@ func TestRotation(t *testing.T) {
 		x, y := float64(before.Tilt.Slope), float64(before.Nod.Slope)
 		same(t, "tilt", float64(after.Tilt.Slope), c*x-s*y, microslope)
 		same(t, "nod", float64(after.Nod.Slope), s*x+c*y, microslope)
-		same(t, "trace", after.Covariance[0][0]+after.Covariance[1][1], before.Covariance[0][0]+before.Covariance[1][1], 1e-12)
+		same(t, "trace", after.Covariance[0][0]+after.Covariance[1][1], before.Covariance[0][0]+before.Covariance[1][1],
+			1e-12)
 	})
 }
 
@@ -128,7 +129,8 @@ func TestAnything(t *testing.T) {
 		rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), math.Pi, -math.Pi / 2, 1e-300, 6e6}))
 	rapid.Check(t, func(t *rapid.T) {
 		setup := oneArm()
-		setup.Indicators = append(setup.Indicators, Indicator{RadiusMM: 80, PhaseDeg: 180, ResolutionMM: 0.01, MPEMM: 0.02, RadiusUMM: 1})
+		setup.Indicators = append(setup.Indicators, Indicator{RadiusMM: 80, PhaseDeg: 180, ResolutionMM: 0.01,
+			MPEMM: 0.02, RadiusUMM: 1})
 		f, err := NewPlain(setup)
 		if err != nil {
 			t.Fatal(err)
@@ -138,7 +140,8 @@ func TestAnything(t *testing.T) {
 			t.Fatal(err)
 		}
 		for range rapid.IntRange(0, 30).Draw(t, "n") {
-			p := Point{T: value.Draw(t, "t"), Angle: value.Draw(t, "angle"), Reading: value.Draw(t, "mm"), Indicator: rapid.IntRange(-1, 2).Draw(t, "indicator")}
+			p := Point{T: value.Draw(t, "t"), Angle: value.Draw(t, "angle"), Reading: value.Draw(t, "mm"),
+				Indicator: rapid.IntRange(-1, 2).Draw(t, "indicator")}
 			_ = f.Add(p) // the refusals have their own test
 			l.Add(p)
 		}
@@ -148,7 +151,8 @@ func TestAnything(t *testing.T) {
 				continue
 			}
 			for _, a := range []*Axis{res.Tilt, res.Nod} {
-				if a != nil && !(finite(float64(a.Slope)) && a.U >= 0 && finite(float64(a.Expanded)) && a.Expanded >= a.U) {
+				if a != nil && !(finite(float64(a.Slope)) && a.U >= 0 && finite(float64(a.Expanded)) &&
+					a.Expanded >= a.U) {
 					t.Errorf("axis %+v", *a)
 				}
 			}

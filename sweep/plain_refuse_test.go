@@ -17,7 +17,8 @@ func TestRefused(t *testing.T) {
 		say   string
 	}{
 		{"nothing", nil, oneArm(), "there are no readings"},
-		{"no angles", []Point{{Angle: math.NaN()}, {Angle: math.NaN()}}, oneArm(), "none of the 2 readings has a known spindle angle"},
+		{"no angles", []Point{{Angle: math.NaN()}, {Angle: math.NaN()}}, oneArm(),
+			"none of the 2 readings has a known spindle angle"},
 		{"one angle", circle(0, 0, 0, 1, 10, 10.5, 11, 9.6), oneArm(), "one spindle angle"},
 		{"two angles", circle(0, 0, 0, 1, 0, 90), oneArm(), "only two distinct angles"},
 		{"two nearly opposite", circle(0, 0, 0, 1, 5, 165), oneArm(), "put them opposite"},

@@ -24,7 +24,8 @@ func (r Result) MarshalJSON() ([]byte, error) {
 	}
 	if r.Lean != nil {
 		out.Lean = &leanJSON{
-			MMPerM: r.Lean.Slope.MMPerM(), AzimuthDeg: known(Degrees(r.Lean.Azimuth)), U: r.Lean.U.MMPerM(), Expanded: r.Lean.Expanded.MMPerM(),
+			MMPerM: r.Lean.Slope.MMPerM(), AzimuthDeg: known(Degrees(r.Lean.Azimuth)), U: r.Lean.U.MMPerM(),
+			Expanded: r.Lean.Expanded.MMPerM(),
 		}
 	}
 	if len(r.OffsetMM) > 0 {
@@ -51,7 +52,8 @@ func (r *Result) UnmarshalJSON(data []byte) error {
 		Readings: in.Readings, Rejected: in.Rejected,
 		Coverage: Radians(in.CoverageDeg), CoverageFactor: in.CoverageFactor, DoF: orNaN(in.DoF),
 		Verdict: in.Verdict, Warnings: in.Warnings,
-		Conformity: in.Conformity, Rejections: in.Rejections, Form: in.Form, Turns: in.Turns, Waves: in.Waves, Pair: in.Pair,
+		Conformity: in.Conformity, Rejections: in.Rejections, Form: in.Form, Turns: in.Turns, Waves: in.Waves,
+		Pair: in.Pair,
 	}
 	for _, mm := range in.OffsetsMM {
 		r.OffsetMM = append(r.OffsetMM, orNaN(mm))

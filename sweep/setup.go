@@ -30,7 +30,8 @@ func (s Setup) Validate() error {
 		}
 		switch {
 		case !finite(ind.RadiusMM) || ind.RadiusMM <= 0:
-			return fmt.Errorf("indicator %s: no radius: give the arm length from the spindle axis to the contact point in mm", who)
+			return fmt.Errorf(
+				"indicator %s: no radius: give the arm length from the spindle axis to the contact point in mm", who)
 		case ind.RadiusMM > 10000:
 			return fmt.Errorf("indicator %s: radius %v mm is longer than 10 m", who, ind.RadiusMM)
 		case !finite(ind.RadiusUMM) || ind.RadiusUMM < 0 || ind.RadiusUMM >= ind.RadiusMM:

@@ -11,7 +11,8 @@ func visited(rng *rand.Rand, degs []float64, tilt, nod, noise, wave float64, i, 
 	p2, p3 := rng.Float64()*7, rng.Float64()*7
 	at := func(deg float64) float64 {
 		th := Radians(deg)
-		z := 0.4 + 120*(tilt*math.Cos(th)+nod*math.Sin(th)) + wave*math.Cos(2*th-p2) + wave/2*math.Cos(3*th-p3) + noise*rng.NormFloat64()
+		z := 0.4 + 120*(tilt*math.Cos(th)+nod*math.Sin(th)) + wave*math.Cos(2*th-p2) + wave/2*math.Cos(3*th-p3) +
+			noise*rng.NormFloat64()
 		return math.Round(z*1000) / 1000
 	}
 	var pts []Point
@@ -57,7 +58,8 @@ func TestSwappedStationsAreFoundAndRightOnesLeftAlone(t *testing.T) {
 				}
 				i := rng.IntN(len(tc.degs) - 1)
 				j := i + 1 // neighbours are what people mix up
-				if math.Abs(tilt*(math.Cos(Radians(tc.degs[i]))-math.Cos(Radians(tc.degs[j])))+nod*(math.Sin(Radians(tc.degs[i]))-math.Sin(Radians(tc.degs[j]))))*120 < 0.02 {
+				if math.Abs(tilt*(math.Cos(Radians(tc.degs[i]))-math.Cos(Radians(tc.degs[j])))+
+					nod*(math.Sin(Radians(tc.degs[i]))-math.Sin(Radians(tc.degs[j]))))*120 < 0.02 {
 					continue // hardly differ, so no harm is done
 				}
 				swaps++
@@ -99,7 +101,8 @@ func TestTheSwapIdentityAgreesWithRefitting(t *testing.T) {
 func TestTooFewStationsOrNoneAreNotJudged(t *testing.T) {
 	setup := Setup{Indicators: []Indicator{{RadiusMM: 120}}}
 	for _, pts := range [][]Point{nil, {{Reading: 1}}, {{Angle: math.NaN()}, {Indicator: 4}},
-		{{Angle: 1}, {Angle: 1, T: 1}, {Angle: 1 + 2*math.Pi}, {Angle: 1 + 4*math.Pi}, {Angle: 1 + 6*math.Pi}, {Angle: 1 + 8*math.Pi}}} {
+		{{Angle: 1}, {Angle: 1, T: 1}, {Angle: 1 + 2*math.Pi}, {Angle: 1 + 4*math.Pi}, {Angle: 1 + 6*math.Pi},
+			{Angle: 1 + 8*math.Pi}}} {
 		if _, _, ok := SwappedStations(pts, setup); ok {
 			t.Errorf("%v: a swap was found", pts)
 		}

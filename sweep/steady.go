@@ -163,8 +163,11 @@ func (o Steady) byMarks(pts []Point, marks []pulse) (*Turning, error) {
 		}
 	}
 	last := len(at) - 1
-	if each := 60 * (turns[last] - turns[0]) / (at[last] - at[0]); o.TurnsPerMin > 0 && math.Abs(each/o.TurnsPerMin-1) > o.sureOfSpeed() {
-		return nil, fmt.Errorf("by the index marks it makes %.3g turns a minute, but turns_per_min is %v: are marks missed, or is pulses_per_turn wrong?", each, o.TurnsPerMin)
+	if each := 60 * (turns[last] - turns[0]) / (at[last] - at[0]); o.TurnsPerMin > 0 &&
+		math.Abs(each/o.TurnsPerMin-1) > o.sureOfSpeed() {
+		return nil,
+			fmt.Errorf(
+				"by the index marks it makes %.3g turns a minute, but turns_per_min is %v: are marks missed, or is pulses_per_turn wrong?", each, o.TurnsPerMin)
 	}
 	span := turns[last] - turns[0]
 	t := &Turning{ByMarks: true, Missed: missed, Turns: span, Omega: 2 * math.Pi * span / (at[last] - at[0])}
@@ -176,7 +179,9 @@ func (o Steady) byMarks(pts []Point, marks []pulse) (*Turning, error) {
 		sum, n = sum+uneven*uneven, n+1
 	}
 	if t.Uneven > mostUneven {
-		return nil, fmt.Errorf("one turn took %.0f %% longer than the next: that is not constant turning; let the drive run even and sweep again", 100*t.Uneven)
+		return nil,
+			fmt.Errorf(
+				"one turn took %.0f %% longer than the next: that is not constant turning; let the drive run even and sweep again", 100*t.Uneven)
 	}
 	// A speed that changes by e from turn to turn bends the angle within one by up to e/8 of a turn, e/8*sqrt(8/15) in
 	// the root of the mean square (a parabola).
@@ -214,7 +219,8 @@ func wholeTurns(marks []float64, pulses int) (at, turns []float64, err error) {
 				gaps = append(gaps, g)
 			}
 		}
-		if g := (marks[i] - marks[max(0, i-pulses)]) / float64(pulses); pulses > 1 && i >= pulses && g > 0 && len(gaps) < 400 {
+		if g := (marks[i] - marks[max(0, i-pulses)]) / float64(pulses); pulses > 1 && i >= pulses && g > 0 &&
+			len(gaps) < 400 {
 			gaps = append(gaps, g)
 		}
 	}
@@ -232,7 +238,8 @@ func wholeTurns(marks []float64, pulses int) (at, turns []float64, err error) {
 		}
 	}
 	if len(at) < 2 || strays(marks, at) > max(1, len(at)/10) {
-		return nil, nil, fmt.Errorf("the %d index marks do not come at even times: look for bounce or pick-up on their line", len(marks))
+		return nil, nil, fmt.Errorf(
+			"the %d index marks do not come at even times: look for bounce or pick-up on their line", len(marks))
 	}
 	return at, turns, nil
 }
@@ -278,7 +285,8 @@ func chain(marks []float64, turn float64, pulses int) (at, turns []float64) {
 // byWave finds the speed from the once-a-turn wave of the readings themselves.
 func (o Steady) byWave(pts []Point, mark float64) (*Turning, error) {
 	if !(o.TurnsPerMin > 0) {
-		return nil, fmt.Errorf("the speed is not known even roughly: write turns_per_min, or give an index mark once a turn")
+		return nil,
+			fmt.Errorf("the speed is not known even roughly: write turns_per_min, or give an index mark once a turn")
 	}
 	rough := o.TurnsPerMin / 60 * 2 * math.Pi
 	ts, xs := joined(pts)
@@ -288,7 +296,9 @@ func (o Steady) byWave(pts []Point, mark float64) (*Turning, error) {
 		ts[i] -= middle
 	}
 	if turns := span * rough / (2 * math.Pi); turns < fewestTurns {
-		return nil, fmt.Errorf("%.1f turns at %v a minute: at least %v are needed to find the speed from the readings, and %d are better", turns, o.TurnsPerMin, fewestTurns, turnsForTrust)
+		return nil,
+			fmt.Errorf(
+				"%.1f turns at %v a minute: at least %v are needed to find the speed from the readings, and %d are better", turns, o.TurnsPerMin, fewestTurns, turnsForTrust)
 	}
 	low, high := rough*(1-searchWide), rough*(1+searchWide)
 	begin, err := sine.Search(ts, xs, low, high, sine.Options{Drift: 1})
@@ -301,8 +311,11 @@ func (o Steady) byWave(pts []Point, mark float64) (*Turning, error) {
 		return nil, fmt.Errorf("%w; with a spindle this true an index mark is needed", err)
 	}
 	grown := math.Sqrt(persistence(w.Residual))
-	if amp, u := w.Amplitude(), grown*math.Hypot(w.SD[0], w.SD[1]); !(amp > 5*u) || w.Omega < low*0.99 || w.Omega > high*1.01 {
-		return nil, fmt.Errorf("the readings show no wave at %v turns a minute that stands out of their scatter (%.4f mm): check turns_per_min; with a spindle this true an index mark is needed", o.TurnsPerMin, w.RMS())
+	if amp, u := w.Amplitude(), grown*math.Hypot(w.SD[0], w.SD[1]); !(amp > 5*u) || w.Omega < low*0.99 ||
+		w.Omega > high*1.01 {
+		return nil,
+			fmt.Errorf(
+				"the readings show no wave at %v turns a minute that stands out of their scatter (%.4f mm): check turns_per_min; with a spindle this true an index mark is needed", o.TurnsPerMin, w.RMS())
 	}
 	t := &Turning{Omega: w.Omega, OmegaU: grown * w.SD[3], Turns: span * w.Omega / (2 * math.Pi)}
 	// The angles run from the mark, so the error of the speed grows with the time since; about the middle of the sweep
@@ -378,7 +391,8 @@ func (r *Result) WarnTurning(t *Turning) {
 			"%d index pulses did not come where the others say they should have; look at the sensor's distance and its cable", t.Missed)})
 	case t.ByMarks && t.Uneven > unevenShown:
 		r.Warnings = append(r.Warnings, Warning{Code: WarnUnevenTurning, Text: fmt.Sprintf(
-			"one turn took %.0f %% longer than the next; the angles within a turn are that much less certain", 100*t.Uneven)})
+			"one turn took %.0f %% longer than the next; the angles within a turn are that much less certain",
+			100*t.Uneven)})
 	case !t.ByMarks && t.Turns < turnsForTrust:
 		r.Warnings = append(r.Warnings, Warning{Code: WarnFewTurns, Text: fmt.Sprintf(
 			"the speed was found from %.1f turns of the readings alone; %d or more, or an index mark, make the angles sure", t.Turns, turnsForTrust)})

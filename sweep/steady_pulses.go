@@ -19,7 +19,8 @@ func (o Steady) parts(at, number []float64, marks []pulse) ([]float64, error) {
 		return nil, err
 	}
 	if whole := number[len(number)-1]; whole < float64(n) {
-		return nil, fmt.Errorf("%.0f of %d pulses a turn came: a whole turn is needed to find where they sit", whole+1, n)
+		return nil, fmt.Errorf("%.0f of %d pulses a turn came: a whole turn is needed to find where they sit",
+			whole+1, n)
 	}
 	time := func(k float64) (float64, bool) { // a turn whose start mark was missed says nothing
 		if i, came := slices.BinarySearch(number, k); came {
@@ -46,7 +47,9 @@ func (o Steady) parts(at, number []float64, marks []pulse) ([]float64, error) {
 		}
 		out[i] = turn + place
 		if i > 0 && !(out[i] > out[i-1]) {
-			return nil, fmt.Errorf("the index pulses do not come at even times: look for bounce or pick-up on their line, and at pulses_per_turn = %d", n)
+			return nil,
+				fmt.Errorf(
+					"the index pulses do not come at even times: look for bounce or pick-up on their line, and at pulses_per_turn = %d", n)
 		}
 	}
 	return out, nil
@@ -62,14 +65,17 @@ func (o Steady) startMark(at, number []float64, marks []pulse) (float64, error) 
 		}
 		if found {
 			if between := number[i] - first; math.Mod(between, float64(o.Pulses)) != 0 {
-				return 0, fmt.Errorf("%.0f pulses came from one start mark to another, which is no multiple of pulses_per_turn = %d: correct it, or look for pulses that are missed or doubled", between, o.Pulses)
+				return 0, fmt.Errorf(
+					"%.0f pulses came from one start mark to another, which is no multiple of pulses_per_turn = %d: correct it, or look for pulses that are missed or doubled", between, o.Pulses)
 			}
 			continue
 		}
 		first, found = number[i], true
 	}
 	if !found {
-		return 0, fmt.Errorf("none of %d pulses was the start mark: write the word it sends as index_mark, or leave index_mark out to begin at the first pulse", len(marks))
+		return 0,
+			fmt.Errorf(
+				"none of %d pulses was the start mark: write the word it sends as index_mark, or leave index_mark out to begin at the first pulse", len(marks))
 	}
 	return first, nil
 }

@@ -40,7 +40,8 @@ func (s steadyRun) points(rng *rand.Rand, marks func(turn int) int) []Point {
 				pts = append(pts, Point{T: at + s.jitter*rng.NormFloat64(), Angle: 0.5, Reading: 99})
 			}
 		}
-		z := 0.4 + 120*(0.4e-3*math.Cos(th)-0.25e-3*math.Sin(th)) + s.wave*math.Cos(2*th-p2) + s.wave/2*math.Cos(3*th-p3) +
+		z := 0.4 + 120*(0.4e-3*math.Cos(th)-0.25e-3*math.Sin(th)) + s.wave*math.Cos(2*th-p2) +
+			s.wave/2*math.Cos(3*th-p3) +
 			s.drift*(t-s.startS) + s.noise*rng.NormFloat64()
 		pts = append(pts, Point{T: t, Angle: math.NaN(), Reading: math.Round(z*1000) / 1000})
 	}
@@ -70,14 +71,22 @@ func TestTheAnglesOfConstantTurning(t *testing.T) {
 		limit float64 // degrees
 		known int     // of a thousand
 	}{
-		{"by the wave and a start mark", func(r steadyRun) steadyRun { return r }, atStart, Steady{TurnsPerMin: 6.5}, 2, 1000},
-		{"by the wave alone", func(r steadyRun) steadyRun { return r }, func(int) int { return 0 }, Steady{TurnsPerMin: 5.5}, 2, 1000},
-		{"clockwise, by the wave", func(r steadyRun) steadyRun { r.clockwise = true; return r }, atStart, Steady{TurnsPerMin: 6, Clockwise: true}, 2, 1000},
+		{"by the wave and a start mark", func(r steadyRun) steadyRun { return r }, atStart, Steady{TurnsPerMin: 6.5}, 2,
+			1000},
+		{"by the wave alone", func(r steadyRun) steadyRun { return r }, func(int) int { return 0 },
+			Steady{TurnsPerMin: 5.5}, 2, 1000},
+		{"clockwise, by the wave", func(r steadyRun) steadyRun { r.clockwise = true; return r }, atStart,
+			Steady{TurnsPerMin: 6, Clockwise: true}, 2, 1000},
 		{"by marks", func(r steadyRun) steadyRun { r.jitter = 0.001; return r }, once, Steady{}, 2, 950},
-		{"clockwise, by marks", func(r steadyRun) steadyRun { r.clockwise = true; return r }, once, Steady{Clockwise: true}, 2, 950},
-		{"marks, some missed", func(r steadyRun) steadyRun { return r }, func(k int) int { return int(step(k%3 != 1)) }, Steady{}, 2, 900},
-		{"marks, some doubled", func(r steadyRun) steadyRun { r.jitter = 0.01; return r }, func(k int) int { return 1 + k%2 }, Steady{}, 2.5, 900},
-		{"marks, the speed wanders", func(r steadyRun) steadyRun { r.speedWander = 0.15; return r }, once, Steady{}, 4, 900},
+		{"clockwise, by marks", func(r steadyRun) steadyRun { r.clockwise = true; return r }, once,
+			Steady{Clockwise: true}, 2, 950},
+		{"marks, some missed", func(r steadyRun) steadyRun { return r }, func(k int) int { return int(step(k%3 != 1)) },
+			Steady{}, 2, 900},
+		{"marks, some doubled", func(r steadyRun) steadyRun { r.jitter = 0.01; return r }, func(k int) int {
+			return 1 + k%2
+		}, Steady{}, 2.5, 900},
+		{"marks, the speed wanders", func(r steadyRun) steadyRun { r.speedWander = 0.15; return r }, once,
+			Steady{}, 4, 900},
 		{"a true spindle, by marks", func(r steadyRun) steadyRun { r.noise = 0.01; return r }, once, Steady{}, 2, 900},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -97,7 +106,8 @@ func TestTheAnglesOfConstantTurning(t *testing.T) {
 				t.Errorf("omega %v", turning.Omega)
 			}
 			res, err := FitPlain(pts, setup)
-			if err != nil || math.Abs(float64(res.Tilt.Slope)-0.4e-3) > 0.01e-3 || math.Abs(float64(res.Nod.Slope)+0.25e-3) > 0.01e-3 {
+			if err != nil || math.Abs(float64(res.Tilt.Slope)-0.4e-3) > 0.01e-3 ||
+				math.Abs(float64(res.Nod.Slope)+0.25e-3) > 0.01e-3 {
 				t.Errorf("fitted %+v %+v %v", res.Tilt, res.Nod, err)
 			}
 		})
@@ -113,9 +123,12 @@ func TestTheStatedUncertaintyOfSteadyAnglesCoversTheTruth(t *testing.T) {
 		o     Steady
 	}{
 		{"wave, white noise", steadyRun{rpm: 6, seconds: 45, rate: 10, noise: 0.005}, atStart, Steady{TurnsPerMin: 6}},
-		{"wave, surface and drift", steadyRun{rpm: 6, seconds: 60, rate: 20, noise: 0.003, wave: 0.005, drift: 0.0002}, atStart, Steady{TurnsPerMin: 6}},
-		{"wave, few readings", steadyRun{rpm: 20, seconds: 12, rate: 5, noise: 0.003, wave: 0.002}, atStart, Steady{TurnsPerMin: 20}},
-		{"marks, the speed wanders", steadyRun{rpm: 6, seconds: 45, rate: 10, noise: 0.003, speedWander: 0.1, jitter: 0.002}, once, Steady{}},
+		{"wave, surface and drift", steadyRun{rpm: 6, seconds: 60, rate: 20, noise: 0.003, wave: 0.005, drift: 0.0002},
+			atStart, Steady{TurnsPerMin: 6}},
+		{"wave, few readings", steadyRun{rpm: 20, seconds: 12, rate: 5, noise: 0.003, wave: 0.002}, atStart,
+			Steady{TurnsPerMin: 20}},
+		{"marks, the speed wanders", steadyRun{rpm: 6, seconds: 45, rate: 10, noise: 0.003, speedWander: 0.1,
+			jitter: 0.002}, once, Steady{}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			hit, n := 0, 200
@@ -172,8 +185,9 @@ func TestWhatIsNotSteadyIsRefused(t *testing.T) {
 		"turning by fits":          {uneven.points(rng, once), Steady{}, "even times"},
 		"turning unevenly":         {swaying.points(rng, once), Steady{}, "not constant turning"},
 		"marks of noise":           {noisy.points(rng, func(int) int { return 3 }), Steady{}, "even times"},
-		"marks at one time":        {[]Point{{T: 1}, {T: 1}, {T: 2, Angle: math.NaN()}, {T: 3, Angle: math.NaN()}, {T: 4, Angle: math.NaN()}}, Steady{}, "same time"},
-		"not a number":             {[]Point{{T: math.NaN(), Angle: math.NaN()}}, Steady{}, "not a number"},
+		"marks at one time": {[]Point{{T: 1}, {T: 1}, {T: 2, Angle: math.NaN()}, {T: 3, Angle: math.NaN()},
+			{T: 4, Angle: math.NaN()}}, Steady{}, "same time"},
+		"not a number": {[]Point{{T: math.NaN(), Angle: math.NaN()}}, Steady{}, "not a number"},
 	} {
 		_, _, err := Unroll(c.pts, steadySetup(c.o))
 		if err == nil || !strings.Contains(err.Error(), c.want) {
@@ -233,7 +247,8 @@ func (s steadyRun) wheel(o Steady, at []float64, lost func(turn, which int) bool
 			want := 2 * math.Pi * (float64(turn) + share)
 			low, high := s.startS-20, until+20
 			for range 60 {
-				if mid := (low + high) / 2; math.Abs(s.truth(mid)) < want && mid > s.startS || mid <= s.startS && want > 0 {
+				if mid := (low + high) / 2; math.Abs(s.truth(mid)) < want && mid > s.startS ||
+					mid <= s.startS && want > 0 {
 					low = mid
 				} else {
 					high = mid
@@ -264,21 +279,34 @@ func TestAWheelWithSeveralMagnets(t *testing.T) {
 		missed int
 		refuse string
 	}{
-		"even":                       {[]float64{0, 0.25, 0.5, 0.75}, Steady{Pulses: 4, Marked: true}, none, 0.3, 0, ""},
-		"uneven":                     {four, Steady{Pulses: 4, Marked: true}, none, 0.3, 0, ""},
-		"uneven, the first is it":    {four, Steady{Pulses: 4, TurnsPerMin: 6}, none, 0.3, 0, ""},
-		"one is missed":              {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool { return turn == 2 && which == 2 }, 0.3, 1, ""},
-		"a start mark is missed":     {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool { return turn == 2 && which == 0 }, 0.3, 1, ""},
-		"two are always weak":        {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool { return which == 3 && turn%2 == 0 }, 0.4, 3, ""},
-		"two magnets":                {[]float64{0, 0.46}, Steady{Pulses: 2, Marked: true}, none, 0.3, 0, ""},
-		"three, but four are said":   {[]float64{0, 0.33, 0.66}, Steady{Pulses: 4, Marked: true}, none, 0, 0, "no multiple of pulses_per_turn"},
-		"five, but four are said":    {[]float64{0, 0.2, 0.4, 0.6, 0.8}, Steady{Pulses: 4, TurnsPerMin: 6}, none, 0, 0, "pulses_per_turn wrong"},
-		"no start mark ever came":    {four, Steady{Pulses: 4, Marked: true}, func(_, which int) bool { return which == 0 }, 0, 0, "none of"},
-		"far from even":              {[]float64{0, 0.05, 0.5, 0.6}, Steady{Pulses: 4, Marked: true}, none, 0, 0, "even times"},
+		"even": {[]float64{0, 0.25, 0.5, 0.75}, Steady{Pulses: 4, Marked: true}, none,
+			0.3, 0, ""},
+		"uneven":                  {four, Steady{Pulses: 4, Marked: true}, none, 0.3, 0, ""},
+		"uneven, the first is it": {four, Steady{Pulses: 4, TurnsPerMin: 6}, none, 0.3, 0, ""},
+		"one is missed": {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool {
+			return turn == 2 && which == 2
+		}, 0.3, 1, ""},
+		"a start mark is missed": {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool {
+			return turn == 2 && which == 0
+		}, 0.3, 1, ""},
+		"two are always weak": {four, Steady{Pulses: 4, Marked: true}, func(turn, which int) bool {
+			return which == 3 && turn%2 == 0
+		}, 0.4, 3, ""},
+		"two magnets": {[]float64{0, 0.46}, Steady{Pulses: 2, Marked: true}, none, 0.3, 0, ""},
+		"three, but four are said": {[]float64{0, 0.33, 0.66}, Steady{Pulses: 4, Marked: true}, none, 0, 0,
+			"no multiple of pulses_per_turn"},
+		"five, but four are said": {[]float64{0, 0.2, 0.4, 0.6, 0.8}, Steady{Pulses: 4, TurnsPerMin: 6}, none, 0, 0,
+			"pulses_per_turn wrong"},
+		"no start mark ever came": {four, Steady{Pulses: 4, Marked: true}, func(_, which int) bool {
+			return which == 0
+		}, 0, 0, "none of"},
+		"far from even": {[]float64{0, 0.05, 0.5, 0.6}, Steady{Pulses: 4, Marked: true}, none, 0, 0,
+			"even times"},
 		"clockwise, with the wander": {four, Steady{Pulses: 4, Marked: true, Clockwise: true}, none, 1.5, 0, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
-			r := steadyRun{rpm: 6, startS: 40, seconds: 62, rate: 20, noise: 0.002, wave: 0.004, clockwise: tc.o.Clockwise}
+			r := steadyRun{rpm: 6, startS: 40, seconds: 62, rate: 20, noise: 0.002, wave: 0.004,
+				clockwise: tc.o.Clockwise}
 			if tc.limit > 1 {
 				r.speedWander = 0.1
 			}
@@ -297,7 +325,8 @@ func TestAWheelWithSeveralMagnets(t *testing.T) {
 			}
 			worst, known := worstError(got, r.truth)
 			if worst > Radians(tc.limit) || known*100 < 88*len(got) || turning.Missed != tc.missed {
-				t.Errorf("worst %.2f deg (limit %v), %d of %d known; %+v", Degrees(worst), tc.limit, known, len(got), turning)
+				t.Errorf("worst %.2f deg (limit %v), %d of %d known; %+v", Degrees(worst), tc.limit, known,
+					len(got), turning)
 			}
 		})
 	}

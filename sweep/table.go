@@ -149,7 +149,8 @@ func (t *Table) columns(text string, line int, layout []Column, loose bool) ([]*
 		}
 		at := slices.IndexFunc(layout, func(c Column) bool { return c.Name == name })
 		if at < 0 && !loose {
-			return nil, fmt.Errorf("line %d: no column %s is known here: write %s as the first row", line, quoteShort([]byte(name)), headerOf(layout))
+			return nil, fmt.Errorf("line %d: no column %s is known here: write %s as the first row", line,
+				quoteShort([]byte(name)), headerOf(layout))
 		}
 		if at < 0 {
 			out = append(out, &field{skip: true})
@@ -159,7 +160,8 @@ func (t *Table) columns(text string, line int, layout []Column, loose bool) ([]*
 	}
 	for _, c := range layout {
 		if c.Required && !slices.Contains(names, c.Name) {
-			return nil, fmt.Errorf("line %d: the column %s is missing: write %s as the first row", line, c.Name, headerOf(layout))
+			return nil, fmt.Errorf("line %d: the column %s is missing: write %s as the first row", line, c.Name,
+				headerOf(layout))
 		}
 	}
 	return out, nil
@@ -171,9 +173,11 @@ func readRow(text []byte, line int, fields []*field) error {
 		last := i == len(fields)-1
 		var part []byte
 		if f.col.Words == nil && !f.skip { // a plain number is read without being looked at twice
-			if v, n := scanDecimal(rest); n > 0 && (n == len(rest) && last || n < len(rest) && rest[n] == ',' && !last) {
+			if v, n := scanDecimal(rest); n > 0 &&
+				(n == len(rest) && last || n < len(rest) && rest[n] == ',' && !last) {
 				if !(math.Abs(v) <= maxNumber) {
-					return fmt.Errorf("line %d, column %s: %s is no usable number: write %s", line, f.col.Name, quoteShort(rest[:n]), f.col.Say)
+					return fmt.Errorf("line %d, column %s: %s is no usable number: write %s", line, f.col.Name,
+						quoteShort(rest[:n]), f.col.Say)
 				}
 				f.numbers = append(f.numbers, v)
 				rest = rest[min(n+1, len(rest)):]
@@ -195,7 +199,8 @@ func readRow(text []byte, line int, fields []*field) error {
 		if part = trimField(part); f.col.Words == nil {
 			v, ok := parseDecimal(part)
 			if !ok || !(math.Abs(v) <= maxNumber) {
-				return fmt.Errorf("line %d, column %s: found %s: write %s", line, f.col.Name, foundOrNothing(part), f.col.Say)
+				return fmt.Errorf("line %d, column %s: found %s: write %s", line, f.col.Name,
+					foundOrNothing(part), f.col.Say)
 			}
 			f.numbers = append(f.numbers, v)
 			continue
@@ -216,7 +221,8 @@ func (f *field) word(part []byte, line int) (int, error) {
 		}
 	}
 	if len(part) == 0 || len(f.col.Words) > 0 || len(f.names) >= maxIndicators {
-		return 0, fmt.Errorf("line %d, column %s: found %s: write %s", line, f.col.Name, foundOrNothing(part), f.col.Say)
+		return 0, fmt.Errorf("line %d, column %s: found %s: write %s", line, f.col.Name,
+			foundOrNothing(part), f.col.Say)
 	}
 	f.names = append(f.names, string(part))
 	return len(f.names) - 1, nil
@@ -234,5 +240,6 @@ func tableCount(text []byte, line int, fields []*field) error {
 	if bytes.IndexByte(text, ';') >= 0 {
 		cure = "part columns by commas, not semicolons"
 	}
-	return fmt.Errorf("line %d: found %d columns, not %d, in %s: %s", line, bytes.Count(text, []byte{','})+1, len(fields), quoteShort(text), cure)
+	return fmt.Errorf("line %d: found %d columns, not %d, in %s: %s", line, bytes.Count(text, []byte{','})+1,
+		len(fields), quoteShort(text), cure)
 }

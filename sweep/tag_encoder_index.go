@@ -36,7 +36,8 @@ func (s Slip) Doubt() Doubt {
 // astray takes the count as lost since a moment some samples ago.
 func (e *Encoder) astray(from, by float64) {
 	e.jumps++
-	for i := e.n - 1; i >= max(0, e.n-pastFixes) && e.past[i%pastFixes].t > from; i-- { // a late reading may still ask for them
+	for i := e.n - 1; i >= max(0, e.n-pastFixes) &&
+		e.past[i%pastFixes].t > from; i-- { // a late reading may still ask for them
 		f := &e.past[i%pastFixes]
 		f.known, f.certain = false, false
 	}
@@ -100,7 +101,8 @@ func (e *Encoder) atIndex(pos, step int64, b *fix) {
 		m.good = b.t
 		return
 	}
-	for i := e.n - 1; i >= max(0, e.n-pastFixes) && e.past[i%pastFixes].t > m.good; i-- { // a late reading may still ask for them
+	for i := e.n - 1; i >= max(0, e.n-pastFixes) &&
+		e.past[i%pastFixes].t > m.good; i-- { // a late reading may still ask for them
 		f := &e.past[i%pastFixes]
 		f.known, f.certain = false, false
 	}

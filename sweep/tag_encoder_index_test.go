@@ -7,7 +7,8 @@ import (
 
 // tagged runs the made-up arm past an encoder of cpt counts whose counter shows what show makes of the true count, and
 // gives every point that came out.
-func tagged(o EncoderOptions, seconds float64, show func(t float64, count int64) (shown int64, index bool)) (pts []Point, e *Encoder, doubts []Doubt) {
+func tagged(o EncoderOptions, seconds float64, show func(t float64, count int64) (shown int64, index bool)) (
+	pts []Point, e *Encoder, doubts []Doubt) {
 	e = NewEncoder(o)
 	emit := func(p Point) { pts = append(pts, p) }
 	const rate = 200
@@ -94,9 +95,10 @@ func TestTheIndexPlacesTheArmWhateverTheCounterShowedAtPowerOn(t *testing.T) {
 	const cpt, at = 4096, -30.0
 	deg := at
 	over := passes(cpt)
-	pts, e, doubts := tagged(EncoderOptions{CountsPerTurn: cpt, IndexDeg: &deg}, 10, func(_ float64, c int64) (int64, bool) {
-		return c + 1234, over(c) // the index lies at count 0 of the truth
-	})
+	pts, e, doubts := tagged(EncoderOptions{CountsPerTurn: cpt, IndexDeg: &deg}, 10,
+		func(_ float64, c int64) (int64, bool) {
+			return c + 1234, over(c) // the index lies at count 0 of the truth
+		})
 	truth := func(t float64) float64 { return turning(t) + Radians(at) }
 	if worst, known := worstError(pts, truth); worst > Radians(0.7) || known == 0 || len(doubts) > 0 {
 		t.Errorf("worst %.2f deg of %d, doubts %v", Degrees(worst), known, doubts)
@@ -146,11 +148,16 @@ func TestGearAndCounterWidth(t *testing.T) {
 	}{
 		{"16 bits unsigned", EncoderOptions{CounterBits: 16}, func(c int64) int64 { return c & 0xffff }, 1},
 		{"16 bits signed", EncoderOptions{CounterBits: 16}, func(c int64) int64 { return int64(int16(c)) }, 1},
-		{"24 bits just below its wrap", EncoderOptions{CounterBits: 24}, func(c int64) int64 { return c & 0xffffff }, 1},
+		{"24 bits just below its wrap", EncoderOptions{CounterBits: 24}, func(c int64) int64 { return c & 0xffffff },
+			1},
 		{"32 bits signed", EncoderOptions{CounterBits: 32}, func(c int64) int64 { return int64(int32(c)) }, 1},
 		{"geared up", EncoderOptions{SpindleTeeth: 30, EncoderTeeth: 12}, func(c int64) int64 { return c }, 2.5},
-		{"geared down, wraps", EncoderOptions{SpindleTeeth: 12, EncoderTeeth: 30}, func(c int64) int64 { return ((c % 3000) + 3000) % 3000 }, 0.4},
-		{"geared, 16 bits", EncoderOptions{SpindleTeeth: 64, EncoderTeeth: 20, CounterBits: 16}, func(c int64) int64 { return c & 0xffff }, 3.2},
+		{"geared down, wraps", EncoderOptions{SpindleTeeth: 12, EncoderTeeth: 30}, func(c int64) int64 {
+			return ((c % 3000) + 3000) % 3000
+		}, 0.4},
+		{"geared, 16 bits", EncoderOptions{SpindleTeeth: 64, EncoderTeeth: 20, CounterBits: 16}, func(c int64) int64 {
+			return c & 0xffff
+		}, 3.2},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			tc.o.CountsPerTurn = 3000
@@ -195,7 +202,8 @@ func TestAResetOfTheCounterIsNoTurnOfTheArm(t *testing.T) {
 			worst, _ := worstError(pts, turning)
 			// What the arm does in the time of a few samples cannot be told from a reset to nearly the same place.
 			if limit := Radians(stirDeg) + 5*2/rate; worst > limit {
-				t.Errorf("%v samples a second, reset at %.2f s: an angle off by %.1f deg, %d jumps", rate, when, Degrees(worst), e.Jumps())
+				t.Errorf("%v samples a second, reset at %.2f s: an angle off by %.1f deg, %d jumps", rate, when,
+					Degrees(worst), e.Jumps())
 			}
 		}
 	}
@@ -249,6 +257,7 @@ func TestAfterAJumpTheIndexSetsTheAngleRight(t *testing.T) {
 	})
 	worst, known := worstError(Believed(pts, doubts), turning)
 	if e.Jumps() != 1 || !e.Recovers() || len(doubts) != 1 || worst > Radians(1) || known < len(pts)/2 {
-		t.Errorf("%d jumps, doubts %+v, worst %.1f deg, %d of %d known", e.Jumps(), doubts, Degrees(worst), known, len(pts))
+		t.Errorf("%d jumps, doubts %+v, worst %.1f deg, %d of %d known", e.Jumps(), doubts, Degrees(worst),
+			known, len(pts))
 	}
 }

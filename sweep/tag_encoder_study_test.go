@@ -11,7 +11,8 @@ import (
 // The study of losses that the encoder does not tell of: what is played here shares nothing with the tagger. It knows
 // the arm's way by numerical integration, an encoder that counts it, and a line that brings the counts.
 
-var encoderStudy = flag.Int("encoder.study", 0, "sweeps of each kind in the study of lost counts (tag_encoder_study.md); 0: a few, as a test")
+var encoderStudy = flag.Int("encoder.study", 0,
+	"sweeps of each kind in the study of lost counts (tag_encoder_study.md); 0: a few, as a test")
 
 const (
 	fine = 1000 // steps of integration a second
@@ -206,7 +207,8 @@ func loses(rng *rand.Rand, lines []heardCount, counts int64) (when int, shown fu
 }
 
 // resets has a counter begin again that shows so many counts at a moment of the middle half; the arm goes on meanwhile.
-func resets(rng *rand.Rand, lines []heardCount, at func(float64) float64, cpt int, counts int64) (when int, shown func(k int, c int64) int64) {
+func resets(rng *rand.Rand, lines []heardCount, at func(float64) float64, cpt int, counts int64) (
+	when int, shown func(k int, c int64) int64) {
 	when = len(lines)/4 + rng.IntN(len(lines)/2)
 	before, after := lines[when-1], lines[when]
 	off := counts - before.count
@@ -254,7 +256,8 @@ func TestLossesInsideTheReachOfAnArm(t *testing.T) {
 		lost, reset float64
 	}{
 		{10, "a slow drive", 20, 15}, {10, "an even hand", 30, 30}, {10, "hand over hand", 90, 45},
-		{100, "a slow drive", 1.5, 1.5}, {100, "an even hand", 1.5, 2}, {100, "hand over hand", 3, 3}, {100, "a jerky hand", 5, 5},
+		{100, "a slow drive", 1.5, 1.5}, {100, "an even hand", 1.5, 2}, {100, "hand over hand", 3, 3},
+		{100, "a jerky hand", 5, 5},
 		{1000, "an even hand", 3, 1.5}, {1000, "a jerky hand", 3, 1.5},
 	} {
 		for _, h := range hands {
@@ -279,7 +282,8 @@ func TestLossesInsideTheReachOfAnArm(t *testing.T) {
 				}
 			}
 			if lost < runs-1 || reset < runs-1 {
-				t.Errorf("%s, %v a second: %d of %d losses of %v degrees and %d resets at %v degrees were seen", h.name, tc.rate, lost, runs, tc.lost, reset, tc.reset)
+				t.Errorf("%s, %v a second: %d of %d losses of %v degrees and %d resets at %v degrees were seen", h.name,
+					tc.rate, lost, runs, tc.lost, reset, tc.reset)
 			}
 		}
 	}
@@ -299,7 +303,8 @@ func believedIsRight(t *testing.T, p played, at func(float64) float64, rate floa
 	}
 	// What a late stamp hides, at the fastest that these hands go (4 rad/s for 40 ms), two samples and half a degree.
 	if limit := 0.16 + 4*2/rate + Radians(0.5); off > limit || seen == 0 {
-		t.Errorf("%v a second: of %d believed angles one is off by %.2f degrees (limit %.2f)", rate, seen, Degrees(off), Degrees(limit))
+		t.Errorf("%v a second: of %d believed angles one is off by %.2f degrees (limit %.2f)", rate, seen, Degrees(off),
+			Degrees(limit))
 	}
 }
 
@@ -332,7 +337,8 @@ func TestStudyOfLostCounts(t *testing.T) {
 					}
 				}
 			}
-			table += fmt.Sprintf("| %s | %v | %s | %s |\n", h.name, rate, nineOfTen(sizes, lost, runs), nineOfTen(sizes, reset, runs))
+			table += fmt.Sprintf("| %s | %v | %s | %s |\n", h.name, rate, nineOfTen(sizes, lost, runs),
+				nineOfTen(sizes, reset, runs))
 		}
 	}
 	if *encoderStudy > 0 {

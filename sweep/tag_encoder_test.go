@@ -16,7 +16,8 @@ func TestEncoderTagsEveryReadingWithTheAngleOfItsMoment(t *testing.T) {
 		wrap     bool
 		reversed bool
 		zero     float64
-	}{{"counts on", false, false, 0}, {"wraps", true, false, 0}, {"reversed", false, true, 30}, {"wraps reversed", true, true, -90}} {
+	}{{"counts on", false, false, 0}, {"wraps", true, false, 0}, {"reversed", false, true, 30},
+		{"wraps reversed", true, true, -90}} {
 		t.Run(tc.name, func(t *testing.T) {
 			e := NewEncoder(EncoderOptions{CountsPerTurn: cpt, Reversed: tc.reversed, ZeroDeg: tc.zero})
 			worst, n := 0.0, 0
@@ -107,7 +108,8 @@ func TestHalfALineOfTheEncoderTagsNothing(t *testing.T) {
 		}
 		// What the arm does between samples, twice over where one is missing, and what a lost digit may hide inside.
 		if limit := Radians(1) + 4.3*1.5*period; worst > limit {
-			t.Errorf("period %v s: worst angle error %.2f deg, want at most %.2f", period, Degrees(worst), Degrees(limit))
+			t.Errorf("period %v s: worst angle error %.2f deg, want at most %.2f", period, Degrees(worst),
+				Degrees(limit))
 		}
 		if e.Jumps() != 0 {
 			t.Errorf("period %v s: %d jumps", period, e.Jumps())

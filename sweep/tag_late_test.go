@@ -36,7 +36,8 @@ func (s sender) lines(seconds float64) (out [][2]float64) {
 // playLate has an encoder and an indicator speak, each read every 20 ms. The reading is when it was taken, so that what
 // is tagged can be held against the truth. It gives by how many degrees an angle is off at the most, and how many
 // readings have one and have none.
-func playLate(e *Encoder, angle, arm sender, turned func(t float64) float64, seconds float64) (worst float64, known, unknown int) {
+func playLate(e *Encoder, angle, arm sender, turned func(t float64) float64, seconds float64) (worst float64, known,
+	unknown int) {
 	lines, readings := angle.lines(seconds), arm.lines(seconds)
 	emit := func(p Point) {
 		if math.IsNaN(p.Angle) {
@@ -86,7 +87,8 @@ func TestNoReadingIsTaggedByLinesThatWereHeldUp(t *testing.T) {
 						if who == "indicator" {
 							encoder, arm = steady, stalled
 						}
-						name := fmt.Sprintf("%s, %g lines/s, %g deg/s, held up %g s, %g s a line", who, rate, degPerS, stall, wire)
+						name := fmt.Sprintf("%s, %g lines/s, %g deg/s, held up %g s, %g s a line", who, rate, degPerS,
+							stall, wire)
 						e := NewEncoder(EncoderOptions{CountsPerTurn: 4096})
 						worst, known, unknown := playLate(e, encoder, arm, turned, seconds)
 						if worst > 1 || e.Jumps() > 0 {
@@ -95,7 +97,8 @@ func TestNoReadingIsTaggedByLinesThatWereHeldUp(t *testing.T) {
 						// Until the wire has brought what waits, and a few lines until that is known.
 						most := (stall/(1-rate*wire)+3*backlogLines/rate)*arm.rate + 3
 						if float64(unknown) > most || unknown == 0 || known == 0 {
-							t.Errorf("%s: %d readings have no angle of %d, %.0f at the most are wanted", name, unknown, known+unknown, most)
+							t.Errorf("%s: %d readings have no angle of %d, %.0f at the most are wanted", name, unknown,
+								known+unknown, most)
 						}
 						// The same instrument falls silent and what it would have said is lost: a short gap is filled.
 						encoder.held, arm.held = false, false
@@ -115,7 +118,8 @@ func TestNoReadingIsTaggedByLinesThatWereHeldUp(t *testing.T) {
 						}
 						encoder.held, arm.held = who == "encoder", who == "indicator"
 						e = NewEncoder(EncoderOptions{CountsPerTurn: 4096})
-						if worst, _, unknown = playLate(e, encoder, arm, func(float64) float64 { return 77 }, seconds); worst > 0.2 || float64(unknown) > arm.rate/encoder.rate+3 {
+						if worst, _, unknown = playLate(e, encoder, arm, func(float64) float64 { return 77 },
+							seconds); worst > 0.2 || float64(unknown) > arm.rate/encoder.rate+3 {
 							t.Errorf("%s, at rest: an angle is off by %.1f degrees, %d have none", name, worst, unknown)
 						}
 					}
@@ -130,7 +134,8 @@ func TestNoReadingIsTaggedByLinesThatWereHeldUp(t *testing.T) {
 func TestAnEncoderThatSpeaksBySteps(t *testing.T) {
 	t.Parallel()
 	e := NewEncoder(EncoderOptions{CountsPerTurn: 4096})
-	turned := func(t float64) float64 { // strokes of two seconds, each quicker than the one before, a second's rest between
+	turned := func(t float64) float64 {
+		// strokes of two seconds, each quicker than the one before, a second's rest between
 		n := math.Floor(t / 3)
 		return 30*n*(n+1)/2*2 + math.Min(t-3*n, 2)*30*(n+1)
 	}

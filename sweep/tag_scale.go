@@ -33,8 +33,9 @@ const stretchMM = 500
 func NewScale(o ScaleOptions, emit func(Point)) *Scale {
 	n := math.Max(4, math.Round(stretchMM*o.CountsPerMM))
 	s := &Scale{
-		encoder: NewEncoder(EncoderOptions{CountsPerTurn: int64(n), Reversed: o.Reversed, CounterBits: o.CounterBits, MaxGapS: o.MaxGapS, CountsOn: true}),
-		perRad:  n / o.CountsPerMM / (2 * math.Pi), zeroMM: o.ZeroMM,
+		encoder: NewEncoder(EncoderOptions{CountsPerTurn: int64(n), Reversed: o.Reversed, CounterBits: o.CounterBits,
+			MaxGapS: o.MaxGapS, CountsOn: true}),
+		perRad: n / o.CountsPerMM / (2 * math.Pi), zeroMM: o.ZeroMM,
 	}
 	s.emit = func(p Point) {
 		p.Angle = s.mm(p.Angle)

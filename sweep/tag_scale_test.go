@@ -20,11 +20,13 @@ func TestAScaleTagsEveryReadingWithThePositionOfItsMoment(t *testing.T) {
 		reversed bool
 		bits     int
 		zero     float64
-	}{{"counts on", 200, false, 0, 0}, {"reversed", 200, true, 0, 12.5}, {"in inches", 10000 / 25.4, false, 0, -3}, {"16 bits", 100, false, 16, 0}, {"coarse", 10, false, 0, 0}} {
+	}{{"counts on", 200, false, 0, 0}, {"reversed", 200, true, 0, 12.5}, {"in inches", 10000 / 25.4, false, 0, -3},
+		{"16 bits", 100, false, 16, 0}, {"coarse", 10, false, 0, 0}} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
 			worst, n := 0.0, 0
-			s := NewScale(ScaleOptions{CountsPerMM: tc.perMM, Reversed: tc.reversed, CounterBits: tc.bits, ZeroMM: tc.zero}, func(p Point) {
+			s := NewScale(ScaleOptions{CountsPerMM: tc.perMM, Reversed: tc.reversed, CounterBits: tc.bits,
+				ZeroMM: tc.zero}, func(p Point) {
 				if !math.IsNaN(p.Angle) {
 					n++
 					worst = math.Max(worst, math.Abs(p.Angle-carriage(p.T)))

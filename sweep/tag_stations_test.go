@@ -108,7 +108,8 @@ func TestStationsOfANoisyIndicatorAreTakenToo(t *testing.T) {
 			for i, r := range taken {
 				// A mean of twenty readings.
 				if d := math.Abs(r.Reading - heights[i]); d > 3*noise {
-					t.Errorf("noise %v, seed %d: station %v reads %v, want %v", noise, seed, r.Deg, r.Reading, heights[i])
+					t.Errorf("noise %v, seed %d: station %v reads %v, want %v", noise, seed, r.Deg, r.Reading,
+						heights[i])
 				}
 			}
 			if s.Done() {

@@ -79,7 +79,9 @@ func (f *shiftFit) solve() {
 		if f.rise != nil {
 			steep := math.Sqrt(dot(f.rise, f.rise)/float64(n)) + 1e-12
 			f.base.add(f.column(func(i int) float64 { return f.cells[i].dir * f.rise[i] }))
-			f.base.add(f.column(func(i int) float64 { return f.cells[i].dir * math.Tanh(8*f.cells[i].dir*f.rise[i]/steep) }))
+			f.base.add(f.column(func(i int) float64 {
+				return f.cells[i].dir * math.Tanh(8*f.cells[i].dir*f.rise[i]/steep)
+			}))
 			mean := 0.0
 			for _, c := range f.cells {
 				mean += c.rate / float64(n)
@@ -305,7 +307,8 @@ func FindTurnShift(pts []Point, setup Setup) (s TurnShift, found bool, repeat fl
 	knocked := f.knocked(shiftKnocks)
 	from, total, after := -1, 0.0, math.Inf(1)
 	for i := 0; i < len(moments); i += shiftEach {
-		for _, start := range [3]float64{0, -0.4, 0.4} { // radians: what is lost bends the surface that it is measured by
+		for _, start := range [3]float64{0, -0.4, 0.4} {
+			// radians: what is lost bends the surface that it is measured by
 			by := f.settle(moments[i], start, 3)
 			if left := dot(f.rest, f.rest); left < after {
 				from, total, after = moments[i], by, left
@@ -331,7 +334,8 @@ func FindTurnShift(pts []Point, setup Setup) (s TurnShift, found bool, repeat fl
 	}
 	// They may have been lost by and by, and where the surface is flat an earlier moment does nearly as well.
 	first := from
-	for f.turn(first, total); first > 2 && dot(f.rest, f.rest) < after+math.Max(4*chance, 0.1*won); f.turn(first, total) {
+	for f.turn(first, total); first > 2 && dot(f.rest, f.rest) < after+math.Max(4*chance, 0.1*won); f.turn(
+		first, total) {
 		first--
 	}
 	s = TurnShift{Rad: -total, FromS: f.cells[max(0, first-1)].t0}
@@ -343,7 +347,8 @@ func FindTurnShift(pts []Point, setup Setup) (s TurnShift, found bool, repeat fl
 func (f *shiftFit) kinds() [][]float64 {
 	out := [][]float64{f.wave}
 	for m := 2.0; m <= 3; m++ {
-		out = append(out, f.column(func(i int) float64 { return math.Cos(m * f.th[i]) }), f.column(func(i int) float64 { return math.Sin(m * f.th[i]) }))
+		out = append(out, f.column(func(i int) float64 { return math.Cos(m * f.th[i]) }),
+			f.column(func(i int) float64 { return math.Sin(m * f.th[i]) }))
 	}
 	return out
 }
@@ -361,11 +366,13 @@ func (f *shiftFit) chance(moments []int) (most float64) {
 
 // Doubt puts the shift as what is to be kept with the run.
 func (s TurnShift) Doubt(toS float64) Doubt {
-	return Doubt{Code: DoubtTurnsDiffer, FromS: s.FromS, ToS: toS, Text: s.text() + "; readings since then have no certain angle"}
+	return Doubt{Code: DoubtTurnsDiffer, FromS: s.FromS, ToS: toS, Text: s.text() +
+		"; readings since then have no certain angle"}
 }
 
 func (s TurnShift) text() string {
-	return fmt.Sprintf("the readings since turn %d lie like those before, turned by about %.3g degrees: counts were probably lost between turn %d and %d, or the arm slipped; check the encoder's coupling, cable and supply",
+	return fmt.Sprintf(
+		"the readings since turn %d lie like those before, turned by about %.3g degrees: counts were probably lost between turn %d and %d, or the arm slipped; check the encoder's coupling, cable and supply",
 		s.Turn, Degrees(math.Abs(s.Rad)), s.Turn, s.Turn+1)
 }
 

@@ -30,11 +30,13 @@ func TestCountsLostBetweenTwoTurns(t *testing.T) {
 		when, lost := 9+12*rng.Float64(), Radians(6+18*rng.Float64())*float64(1-2*int(seed%2))
 		pts := threeTurns(rng, when, lost)
 		s, found, _ := FindTurnShift(pts, setup)
-		if !found || math.Abs(s.Rad+lost) > Radians(1.5) || s.FromS > when || s.FromS < when-4 || s.Turn != 1+int(when*3.1/30+0.03) && s.Turn != 1+int(when*3.1/30-0.03) {
+		if !found || math.Abs(s.Rad+lost) > Radians(1.5) || s.FromS > when || s.FromS < when-4 ||
+			s.Turn != 1+int(when*3.1/30+0.03) && s.Turn != 1+int(when*3.1/30-0.03) {
 			t.Errorf("%.1f degrees lost at %.1f s: found %v: %+v", Degrees(lost), when, found, s)
 		}
 		for _, source := range []string{"stations", "typed", SourceSteady, "program"} {
-			if _, found, repeat := FindTurnShift(pts, Setup{AngleSource: source, Indicators: setup.Indicators}); found || repeat != 0 {
+			if _, found, repeat := FindTurnShift(
+				pts, Setup{AngleSource: source, Indicators: setup.Indicators}); found || repeat != 0 {
 				t.Errorf("%s has no counts to lose", source)
 			}
 		}

@@ -59,7 +59,8 @@ func (r *Result) HideDirection(tol units.Tolerance) {
 		size := math.Hypot(float64(r.Tilt.Slope), float64(r.Nod.Slope))
 		u := math.Sqrt(largestEigenvalue(r.Covariance))
 		u = math.Max(u, math.Max(float64(r.Tilt.U), float64(r.Nod.U)))
-		r.Lean = &Lean{Slope: units.Slope(size), Azimuth: math.NaN(), U: units.Slope(u), Expanded: units.Slope(planarFactor(r.DoF) * u)}
+		r.Lean = &Lean{Slope: units.Slope(size), Azimuth: math.NaN(), U: units.Slope(u),
+			Expanded: units.Slope(planarFactor(r.DoF) * u)}
 	} else {
 		r.Lean = nil
 	}

@@ -33,7 +33,8 @@ func armSetup(zero *sweep.Zero) sweep.Setup {
 		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: 120, ResolutionMM: 0.001}}}
 }
 
-var models = map[string]func([]sweep.Point, sweep.Setup) (sweep.Result, error){"plain": sweep.FitPlain, "full": mixed.Fit}
+var models = map[string]func([]sweep.Point, sweep.Setup) (sweep.Result, error){
+	"plain": sweep.FitPlain, "full": mixed.Fit}
 
 // With an encoder whose zero points to the back, a tilt was shown as a nod. Now a size is shown, and no direction.
 func TestWithoutAZeroTheLeanHasASizeAndNoDirection(t *testing.T) {
@@ -46,11 +47,13 @@ func TestWithoutAZeroTheLeanHasASizeAndNoDirection(t *testing.T) {
 			t.Errorf("%s: tilt %v, nod %v, lean %+v: a direction is claimed", name, r.Tilt, r.Nod, r.Lean)
 			continue
 		}
-		if off := math.Abs(r.Lean.Slope.MMPerM() - math.Hypot(0.35, 0.22)); off > r.Lean.Expanded.MMPerM() || r.Lean.Expanded.MMPerM() > 0.01 {
+		if off := math.Abs(r.Lean.Slope.MMPerM() - math.Hypot(0.35, 0.22)); off > r.Lean.Expanded.MMPerM() ||
+			r.Lean.Expanded.MMPerM() > 0.01 {
 			t.Errorf("%s: size %v ± %v", name, r.Lean.Slope.MMPerM(), r.Lean.Expanded.MMPerM())
 		}
 		if r.Verdict != sweep.Outside {
-			t.Errorf("%s: verdict %s: a lean of four times the limit is outside whatever its direction", name, r.Verdict)
+			t.Errorf("%s: verdict %s: a lean of four times the limit is outside whatever its direction",
+				name, r.Verdict)
 		}
 		text, err := json.Marshal(r)
 		if err != nil {
@@ -62,7 +65,8 @@ func TestWithoutAZeroTheLeanHasASizeAndNoDirection(t *testing.T) {
 			}
 		}
 		var back sweep.Result
-		if err := json.Unmarshal(text, &back); err != nil || back.Lean == nil || !math.IsNaN(back.Lean.Azimuth) || back.Lean.Expanded == 0 {
+		if err := json.Unmarshal(text, &back); err != nil || back.Lean == nil || !math.IsNaN(back.Lean.Azimuth) ||
+			back.Lean.Expanded == 0 {
 			t.Errorf("%s: read back: %+v, %v", name, back.Lean, err)
 		}
 	}
@@ -75,7 +79,8 @@ func TestTheVerdictOnASizeHoldsForEveryDirection(t *testing.T) {
 	}{{0.5, sweep.Within}, {0.9, sweep.Within}, {1.2, sweep.Undecided}, {1.35, sweep.Undecided}, {1.6, sweep.Outside}} {
 		for _, deg := range []float64{0, 30, 45, 90, 200} {
 			a := sweep.Radians(deg)
-			r, err := sweep.FitPlain(turned(x.size*1e-4*math.Cos(a), x.size*1e-4*math.Sin(a), 0, 0.0003, 2), armSetup(&sweep.Zero{From: sweep.ZeroUnknown}))
+			r, err := sweep.FitPlain(turned(x.size*1e-4*math.Cos(a), x.size*1e-4*math.Sin(a), 0, 0.0003, 2),
+				armSetup(&sweep.Zero{From: sweep.ZeroUnknown}))
 			if err != nil || r.Verdict != x.want {
 				t.Errorf("%.2f limits at %v degrees: %s, %v; want %s", x.size, deg, r.Verdict, err, x.want)
 			}

@@ -212,8 +212,9 @@ func printDrift(w io.Writer, a *drift.Answer, reliability float64, now time.Time
 	}
 	if n := len(a.Rows); n > 0 {
 		if ahead := a.Rows[n-1].Time.Sub(now).Hours() / 24; ahead >= 1 {
-			p.printf("  note: the last check is dated %.0f days from now: the clock that dated it was wrong, or this computer's is; "+
-				"correct it before you rely on a date [clock]\n", ahead)
+			p.printf(
+				"  note: the last check is dated %.0f days from now: the clock that dated it was wrong, or this computer's is; "+
+					"correct it before you rely on a date [clock]\n", ahead)
 		}
 	}
 	return p.err

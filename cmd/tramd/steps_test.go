@@ -84,7 +84,8 @@ func TestAMotorStepsTheCarriageAlongATraverse(t *testing.T) {
 		t.Errorf("a dry run by hand: %d %s", status, errOut)
 	}
 	// What would be a start of any other measurement moves nothing.
-	if _, err := s.client(t).StartMeasurement(t.Context(), sweep.KindTraverse, "left rail", "check", false, nil); err == nil ||
+	if _, err := s.client(t).StartMeasurement(t.Context(), sweep.KindTraverse, "left rail", "check", false,
+		nil); err == nil ||
 		!strings.Contains(err.Error(), "a motor moves the axis along left rail") {
 		t.Errorf("started without arming: %v", err)
 	}
@@ -135,7 +136,8 @@ func TestAKeyMovesOnlyWhatWasArmed(t *testing.T) {
 	if _, err := cl.ArmMotion(t.Context(), 0); err == nil {
 		t.Error("an arm was armed that a hand turns")
 	}
-	if _, err := cl.ArmSteps(t.Context(), "traverse", "plate"); err == nil || !strings.Contains(err.Error(), "no motor moves") {
+	if _, err := cl.ArmSteps(t.Context(), "traverse", "plate"); err == nil ||
+		!strings.Contains(err.Error(), "no motor moves") {
 		t.Errorf("a traverse by hand: %v", err)
 	}
 	if err := cl.DisarmMotion(t.Context()); err != nil {
@@ -181,7 +183,8 @@ func TestNoHandOnItStopsTheCarriage(t *testing.T) {
 		do   func(t *testing.T, s shop, p *process) error
 		want string
 	}{
-		"Ctrl-C": {func(_ *testing.T, _ shop, p *process) error { return p.cmd.Process.Signal(os.Interrupt) }, "abandoned"},
+		"Ctrl-C": {func(_ *testing.T, _ shop, p *process) error { return p.cmd.Process.Signal(os.Interrupt) },
+			"abandoned"},
 		"the terminal is killed": {func(_ *testing.T, _ shop, p *process) error {
 			return p.cmd.Process.Kill()
 		}, "is gone, so it is not watched there"},

@@ -53,7 +53,8 @@ func Advise(p Problem) (Answer, error) {
 	}
 	p.forgetOld()
 	last := p.History[len(p.History)-1]
-	a := Answer{Moves: []Move{}, Learned: []Learned{}, Cautions: []string{}, Warnings: []sweep.Warning{}, Verdict: judge(last, p.Tolerance)}
+	a := Answer{Moves: []Move{}, Learned: []Learned{}, Cautions: []string{}, Warnings: []sweep.Warning{},
+		Verdict: judge(last, p.Tolerance)}
 	b := newBelief(&p)
 	p.follow(b)
 	a.learned(&p, b)
@@ -67,7 +68,8 @@ func Advise(p Problem) (Answer, error) {
 	}
 	a.Expected = expected(now)
 	if a.Verdict == sweep.Within {
-		a.Done, a.Why = true, sentence(p.Subject.both()+" within the tolerance, "+p.Subject.one("its", "their")+" uncertainty included. Stop here: another move can only disturb it")
+		a.Done, a.Why = true, sentence(p.Subject.both()+" within the tolerance, "+p.Subject.one("its", "their")+
+			" uncertainty included. Stop here: another move can only disturb it")
 		return a, nil
 	}
 	if c.useless() {
@@ -109,7 +111,8 @@ const stillHelps = 0.02
 
 // Silent is the answer where there is nothing to advise on, and why.
 func Silent(why error) Answer {
-	a := Answer{Moves: []Move{}, Learned: []Learned{}, Cautions: []string{}, Warnings: []sweep.Warning{}, Verdict: sweep.None, Why: sentence(why.Error())}
+	a := Answer{Moves: []Move{}, Learned: []Learned{}, Cautions: []string{}, Warnings: []sweep.Warning{},
+		Verdict: sweep.None, Why: sentence(why.Error())}
 	code := "nothing_measured"
 	switch {
 	case errors.Is(why, ErrNoTolerance):
@@ -220,7 +223,8 @@ func (a *Answer) learned(p *Problem, b *belief) {
 		t, tu := b.moments(2 + 2*j)
 		n, nu := b.moments(3 + 2*j)
 		s := b.size[j]
-		a.Learned = append(a.Learned, Learned{adj.Name, round(t*s, 1e-5), round(n*s, 1e-5), round(s*math.Sqrt((tu*tu+nu*nu)/2), 1e-5)})
+		a.Learned = append(a.Learned, Learned{adj.Name, round(t*s, 1e-5), round(n*s, 1e-5),
+			round(s*math.Sqrt((tu*tu+nu*nu)/2), 1e-5)})
 	}
 }
 

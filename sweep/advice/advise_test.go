@@ -47,7 +47,8 @@ func (a Answer) has(code string) bool {
 }
 
 func TestAFirstMoveGoesAgainstTheLeanOnBothAxes(t *testing.T) {
-	a := ask(t, `{"tolerance":"0.03/300",`+two+`,"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":-0.6,"u_mm_per_m":0.01}]}`)
+	a := ask(t, `{"tolerance":"0.03/300",`+two+
+		`,"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":-0.6,"u_mm_per_m":0.01}]}`)
 	// By nominal effects 0.9/4.2 and 0.6/7.1 undo it.
 	if s, l := a.by("swing"), a.by("lower shim"); a.Done || math.Abs(s+0.214) > 0.06 || math.Abs(l-0.085) > 0.03 {
 		t.Errorf("%+v", a)
@@ -71,7 +72,8 @@ func TestItStopsWhereTheVerdictIsWithin(t *testing.T) {
 	} {
 		var h strings.Builder
 		e := json.NewEncoder(&h)
-		if err := e.Encode(map[string]float64{"tilt_mm_per_m": tc.x, "nod_mm_per_m": 0.01, "u_mm_per_m": tc.u}); err != nil {
+		if err := e.Encode(map[string]float64{"tilt_mm_per_m": tc.x, "nod_mm_per_m": 0.01,
+			"u_mm_per_m": tc.u}); err != nil {
 			t.Fatal(err)
 		}
 		a := ask(t, `{"tolerance":"0.1 mm/m",`+two+`,"history":[`+h.String()+`]}`)
@@ -86,12 +88,14 @@ func TestItLearnsHowTheMachineAnswers(t *testing.T) {
 	h := []Entry{}
 	x, y := 2.0, 1.0
 	for _, m := range [][2]float64{{-0.3, 0}, {0, -0.1}, {-0.2, 0.05}, {}} {
-		h = append(h, Entry{Tilt: x, Nod: y, TiltU: 0.005, NodU: 0.005, Moved: map[string]float64{"a": m[0], "b": m[1]}})
+		h = append(h, Entry{Tilt: x, Nod: y, TiltU: 0.005, NodU: 0.005,
+			Moved: map[string]float64{"a": m[0], "b": m[1]}})
 		x += 2.1*m[0] - 1*m[1]
 		y += 1.4*m[0] + 7*m[1]
 	}
 	tol, _ := units.ParseTolerance("0.1 mm/m")
-	a, err := Advise(Problem{Tolerance: tol, Adjusters: []Adjuster{{Name: "a", Tilt: 4.2}, {Name: "b", Nod: 7}}, History: h})
+	a, err := Advise(Problem{Tolerance: tol, Adjusters: []Adjuster{{Name: "a", Tilt: 4.2}, {Name: "b", Nod: 7}},
+		History: h})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,20 +117,33 @@ func TestWhatCannotWorkIsSaidPlainly(t *testing.T) {
 		moves, done      bool
 	}{
 		{"no adjusters", `{"tolerance":"0.1 mm/m","adjusters":[],` + lean, "no_adjusters", false, false},
-		{"both on one axis", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","tilt_mm_per_m":4},{"name":"b","tilt_mm_per_m":5}],` + lean, "cannot_reach", true, false},
-		{"only one", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","nod_mm_per_m":4}],` + lean, "cannot_reach", true, false},
-		{"all along one line", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","tilt_mm_per_m":4,"nod_mm_per_m":4},{"name":"b","tilt_mm_per_m":-2,"nod_mm_per_m":-2}],"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":0.4,"u_mm_per_m":0.01}]}`, "cannot_reach", true, false},
+		{"both on one axis",
+			`{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","tilt_mm_per_m":4},{"name":"b","tilt_mm_per_m":5}],` +
+				lean, "cannot_reach", true, false},
+		{"only one", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","nod_mm_per_m":4}],` + lean, "cannot_reach",
+			true, false},
+		{"all along one line",
+			`{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","tilt_mm_per_m":4,"nod_mm_per_m":4},{"name":"b","tilt_mm_per_m":-2,"nod_mm_per_m":-2}],"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":0.4,"u_mm_per_m":0.01}]}`, "cannot_reach", true, false},
 		{"no effect", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"a"}],` + lean, "no_effect", false, true},
-		{"steps far too coarse", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","tilt_mm_per_m":4,"step":5},{"name":"b","nod_mm_per_m":4,"step":5}],` + lean, "no_better_move", false, true},
-		{"no fitting shim", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"b","nod_mm_per_m":4,"stock_mm":[3,4]}],` + lean, "no_better_move", false, true},
-		{"one axis measured", `{"tolerance":"0.1 mm/m",` + two + `,"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":null,"u_mm_per_m":0.01}]}`, "one_axis", true, false},
-		{"moved and not measured", `{"tolerance":"0.1 mm/m",` + two + `,"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":0,"u_mm_per_m":0.01,"moved":{"swing":-0.2}}]}`, "measure_first", false, false},
-		{"changed by itself", `{"tolerance":"0.1 mm/m",` + two + `,"history":[{"tilt_mm_per_m":0.02,"nod_mm_per_m":0,"u_mm_per_m":0.01},{"tilt_mm_per_m":1.5,"nod_mm_per_m":0.7,"u_mm_per_m":0.01}]}`, "changed_unmoved", true, false},
-		{"did not move", `{"tolerance":"0.1 mm/m",` + two + `,"history":[{"tilt_mm_per_m":1.9,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.2}},
+		{"steps far too coarse",
+			`{"tolerance":"0.1 mm/m","adjusters":[{"name":"a","tilt_mm_per_m":4,"step":5},{"name":"b","nod_mm_per_m":4,"step":5}],` + lean, "no_better_move", false, true},
+		{"no fitting shim", `{"tolerance":"0.1 mm/m","adjusters":[{"name":"b","nod_mm_per_m":4,"stock_mm":[3,4]}],` +
+			lean, "no_better_move", false, true},
+		{"one axis measured", `{"tolerance":"0.1 mm/m",` + two +
+			`,"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":null,"u_mm_per_m":0.01}]}`, "one_axis", true, false},
+		{"moved and not measured", `{"tolerance":"0.1 mm/m",` + two +
+			`,"history":[{"tilt_mm_per_m":0.9,"nod_mm_per_m":0,"u_mm_per_m":0.01,"moved":{"swing":-0.2}}]}`,
+			"measure_first", false, false},
+		{"changed by itself", `{"tolerance":"0.1 mm/m",` + two +
+			`,"history":[{"tilt_mm_per_m":0.02,"nod_mm_per_m":0,"u_mm_per_m":0.01},{"tilt_mm_per_m":1.5,"nod_mm_per_m":0.7,"u_mm_per_m":0.01}]}`, "changed_unmoved", true, false},
+		{"did not move", `{"tolerance":"0.1 mm/m",` + two +
+			`,"history":[{"tilt_mm_per_m":1.9,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.2}},
 			{"tilt_mm_per_m":1.05,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.25}},{"tilt_mm_per_m":1.05,"nod_mm_per_m":0.9,"u_mm_per_m":0.01}]}`, "stuck", true, false},
-		{"a sign the wrong way round", `{"tolerance":"0.1 mm/m",` + two + `,"history":[{"tilt_mm_per_m":1.0,"nod_mm_per_m":0.0,"u_mm_per_m":0.01,"moved":{"swing":-0.2}},
+		{"a sign the wrong way round", `{"tolerance":"0.1 mm/m",` + two +
+			`,"history":[{"tilt_mm_per_m":1.0,"nod_mm_per_m":0.0,"u_mm_per_m":0.01,"moved":{"swing":-0.2}},
 			{"tilt_mm_per_m":1.85,"nod_mm_per_m":0.0,"u_mm_per_m":0.01,"moved":{"swing":-0.1}},{"tilt_mm_per_m":2.27,"nod_mm_per_m":0,"u_mm_per_m":0.01}]}`, "reversed", true, false},
-		{"contradiction", `{"tolerance":"0.1 mm/m",` + two + `,"history":[{"tilt_mm_per_m":1.9,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.2}},
+		{"contradiction", `{"tolerance":"0.1 mm/m",` + two +
+			`,"history":[{"tilt_mm_per_m":1.9,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.2}},
 			{"tilt_mm_per_m":1.06,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.1}},{"tilt_mm_per_m":0.64,"nod_mm_per_m":0.9,"u_mm_per_m":0.01,"moved":{"swing":-0.1}},
 			{"tilt_mm_per_m":-1.2,"nod_mm_per_m":0.3,"u_mm_per_m":0.01}]}`, "contradiction", true, false},
 	} {
@@ -141,19 +158,24 @@ func TestWhatCannotWorkIsSaidPlainly(t *testing.T) {
 
 func TestAnUnknownAdjusterInTheRecordTeachesNothing(t *testing.T) {
 	tol, _ := units.ParseTolerance("0.1 mm/m")
-	a, err := Advise(Problem{Tolerance: tol, Adjusters: []Adjuster{{Name: "a", Tilt: 4}, {Name: "b", Nod: 4}}, History: []Entry{
-		{Tilt: 1, Nod: 1, TiltU: 0.01, NodU: 0.01, Moved: map[string]float64{"old shim": 0.1}}, {Tilt: 0.5, Nod: -0.2, TiltU: 0.01, NodU: 0.01},
-	}})
-	if err != nil || !a.has("unknown_adjuster") || a.Learned[0].Tilt != 4.08 && math.Abs(a.Learned[0].Tilt-4) > 0.2 || len(a.Moves) != 2 {
+	a, err := Advise(Problem{Tolerance: tol, Adjusters: []Adjuster{{Name: "a", Tilt: 4}, {Name: "b", Nod: 4}},
+		History: []Entry{
+			{Tilt: 1, Nod: 1, TiltU: 0.01, NodU: 0.01, Moved: map[string]float64{"old shim": 0.1}},
+			{Tilt: 0.5, Nod: -0.2, TiltU: 0.01, NodU: 0.01},
+		}})
+	if err != nil || !a.has("unknown_adjuster") || a.Learned[0].Tilt != 4.08 && math.Abs(a.Learned[0].Tilt-4) > 0.2 ||
+		len(a.Moves) != 2 {
 		t.Errorf("%v %+v", err, a)
 	}
 }
 
 // Words come from the machine's owner.
 func TestSentences(t *testing.T) {
-	w := Words{Plus: "pack {} behind the lower bolts", Minus: "pack {} behind the upper bolts", Notes: "lower screws first"}
+	w := Words{Plus: "pack {} behind the lower bolts", Minus: "pack {} behind the upper bolts",
+		Notes: "lower screws first"}
 	a := Adjuster{Name: "shim", Unit: "mm", Words: w}
-	for by, want := range map[float64]string{0.2: "Pack 0.2 mm behind the lower bolts. Lower screws first.", -0.05: "Pack 0.05 mm behind the upper bolts. Lower screws first."} {
+	for by, want := range map[float64]string{0.2: "Pack 0.2 mm behind the lower bolts. Lower screws first.",
+		-0.05: "Pack 0.05 mm behind the upper bolts. Lower screws first."} {
 		if got := a.say(by); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
@@ -205,7 +227,8 @@ func TestAnyProblemGetsAnAnswerThatCanBeActedOn(t *testing.T) {
 		p := Problem{Tolerance: tol}
 		steps := map[string]float64{}
 		for i := range rapid.IntRange(0, 4).Draw(rt, "adjusters") {
-			a := Adjuster{Name: string(rune('a' + i)), Tilt: rapid.Float64Range(-20, 20).Draw(rt, "tilt"), Nod: rapid.Float64Range(-20, 20).Draw(rt, "nod"),
+			a := Adjuster{Name: string(rune('a' + i)), Tilt: rapid.Float64Range(-20, 20).Draw(rt, "tilt"),
+				Nod:  rapid.Float64Range(-20, 20).Draw(rt, "nod"),
 				Step: rapid.SampledFrom([]float64{0, 0.01, 0.05, 1}).Draw(rt, "step")}
 			steps[a.Name] = a.Step
 			p.Adjusters = append(p.Adjusters, a)

@@ -63,7 +63,8 @@ type belief struct {
 
 func newBelief(p *Problem) *belief {
 	n := len(p.Adjusters)
-	b := &belief{alone: p.Subject.alone(), limit: p.Tolerance.Limit.MMPerM(), size: make([]float64, n), unitX: make([]float64, n), unitY: make([]float64, n)}
+	b := &belief{alone: p.Subject.alone(), limit: p.Tolerance.Limit.MMPerM(), size: make([]float64, n),
+		unitX: make([]float64, n), unitY: make([]float64, n)}
 	for j, a := range p.Adjusters {
 		b.size[j] = math.Hypot(a.Tilt, a.Nod)
 		if b.size[j]*maxAmount < leastEffect*b.limit {

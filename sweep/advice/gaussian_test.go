@@ -46,7 +46,8 @@ func TestTheChanceIsThatOfCounting(t *testing.T) {
 			t.Errorf("%+v: %v, counted %v", p, got, counted)
 		}
 		known := [2]float64{math.Inf(1), math.Inf(1)}
-		belief := uncertainty.Mixture{{Weight: 1, Mean: [2]float64{p.x, p.y}, Cov: [3]float64{p.xx, p.xy, p.yy}, DoF: known}}
+		belief := uncertainty.Mixture{{Weight: 1, Mean: [2]float64{p.x, p.y}, Cov: [3]float64{p.xx, p.xy, p.yy},
+			DoF: known}}
 		if other := belief.InsideBoth(limit); math.Abs(got-other) > 2e-3 {
 			t.Errorf("%+v: %v, the other integral %v", p, got, other)
 		}
@@ -85,7 +86,8 @@ func TestTheFilterIsTheTextbooks(t *testing.T) {
 	moved.MulVec(f, mean)
 	p.Mul(f, &p)
 	p.Mul(&p, f.T())
-	if math.Abs(foretold.xx-p.At(0, 0)) > 1e-9 || math.Abs(foretold.xy-p.At(0, 1)) > 1e-9 || math.Abs(foretold.yy-p.At(1, 1)) > 1e-9 {
+	if math.Abs(foretold.xx-p.At(0, 0)) > 1e-9 || math.Abs(foretold.xy-p.At(0, 1)) > 1e-9 ||
+		math.Abs(foretold.yy-p.At(1, 1)) > 1e-9 {
 		t.Errorf("foretold %+v, want %v", foretold, mat.Formatted(p.Slice(0, 2, 0, 2)))
 	}
 	p.Set(0, 0, p.At(0, 0)+0.09)
@@ -132,7 +134,8 @@ func TestStacksAreTheSumsOfThePiecesOnHand(t *testing.T) {
 	}{
 		{"one piece", []float64{0.1}, 0, []float64{-0.1, 0, 0.1}},
 		{"a piece twice", []float64{0.1, 0.1}, 0, []float64{-0.2, -0.1, 0, 0.1, 0.2}},
-		{"what is packed comes out again", []float64{0.1, 0.25}, 0.1, []float64{-0.45, -0.35, -0.2, -0.1, 0, 0.15, 0.25}},
+		{"what is packed comes out again", []float64{0.1, 0.25}, 0.1,
+			[]float64{-0.45, -0.35, -0.2, -0.1, 0, 0.15, 0.25}},
 		{"four at most", []float64{1, 2, 4, 8, 16}, -30, nil},
 	} {
 		if tc.name == "four at most" { // by counting subsets

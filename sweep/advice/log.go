@@ -23,10 +23,12 @@ func ReadLog(r io.Reader) (Problem, error) {
 		return Problem{}, err
 	}
 	if len(text) > maxLog {
-		return Problem{}, fmt.Errorf("the log is longer than %d MiB; keep the last few hundred measurements", maxLog>>20)
+		return Problem{}, fmt.Errorf("the log is longer than %d MiB; keep the last few hundred measurements",
+			maxLog>>20)
 	}
 	if len(strings.TrimSpace(string(text))) == 0 {
-		return Problem{}, errors.New(`the log is empty; write {"tolerance":"0.03/300","adjusters":[...],"history":[...]}`)
+		return Problem{}, errors.New(
+			`the log is empty; write {"tolerance":"0.03/300","adjusters":[...],"history":[...]}`)
 	}
 	root, err := readTree(text)
 	if err != nil {
@@ -168,12 +170,15 @@ func (l *logReader) problem(root *node) Problem {
 }
 
 func (l *logReader) adjuster(n *node, at string) Adjuster {
-	f := l.object(n, at, "name", "unit", "tilt_mm_per_m", "nod_mm_per_m", "step", "stock_mm", "plus", "minus", "notes", "loosens_head", "note")
+	f := l.object(n, at, "name", "unit", "tilt_mm_per_m", "nod_mm_per_m", "step", "stock_mm", "plus", "minus", "notes",
+		"loosens_head", "note")
 	a := Adjuster{
 		Name: l.text(f["name"], at+".name"), Unit: l.text(f["unit"], at+".unit"),
-		Tilt: l.optional(f["tilt_mm_per_m"], at+".tilt_mm_per_m"), Nod: l.optional(f["nod_mm_per_m"], at+".nod_mm_per_m"),
-		Step:  l.optional(f["step"], at+".step"),
-		Words: Words{Plus: l.text(f["plus"], at+".plus"), Minus: l.text(f["minus"], at+".minus"), Notes: l.text(f["notes"], at+".notes")},
+		Tilt: l.optional(f["tilt_mm_per_m"], at+".tilt_mm_per_m"),
+		Nod:  l.optional(f["nod_mm_per_m"], at+".nod_mm_per_m"),
+		Step: l.optional(f["step"], at+".step"),
+		Words: Words{Plus: l.text(f["plus"], at+".plus"), Minus: l.text(f["minus"], at+".minus"),
+			Notes: l.text(f["notes"], at+".notes")},
 	}
 	if b := f["loosens_head"]; b != nil {
 		yes, ok := b.value.(bool)
@@ -204,7 +209,8 @@ func (l *logReader) entry(n *node, at string, names []string) Entry {
 	}
 	e.Tilt, e.Nod = lean("tilt_mm_per_m"), lean("nod_mm_per_m")
 	if f["u_mm_per_m"] == nil {
-		l.bad(n, at+".u_mm_per_m", "missing; write the standard uncertainty of the lean in mm/m (`tramd fit --json` gives it)")
+		l.bad(n, at+".u_mm_per_m",
+			"missing; write the standard uncertainty of the lean in mm/m (`tramd fit --json` gives it)")
 	} else {
 		e.TiltU = l.number(f["u_mm_per_m"], at+".u_mm_per_m")
 		e.NodU = e.TiltU
@@ -213,7 +219,8 @@ func (l *logReader) entry(n *node, at string, names []string) Entry {
 		e.Moved = map[string]float64{}
 		for name, v := range l.object(m, at+".moved") {
 			if !slices.Contains(names, name) {
-				l.bad(v, at+".moved", "%q is not among the adjusters (%s); correct the name, or describe it there", name, strings.Join(names, ", "))
+				l.bad(v, at+".moved", "%q is not among the adjusters (%s); correct the name, or describe it there",
+					name, strings.Join(names, ", "))
 				continue
 			}
 			e.Moved[name] = l.number(v, at+".moved."+name)

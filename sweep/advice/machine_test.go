@@ -182,7 +182,8 @@ func families() []family {
 				at := math.Pi * (-0.5 + 2*float64(i)/3)
 				gain := 0.6 + 0.9*r.Float64()
 				off := (2*r.Float64() - 1) * 0.4
-				m.knobs = append(m.knobs, knob{name: name, nominalX: 4 * math.Cos(at), nomY: 4 * math.Sin(at), step: 1.0 / 72,
+				m.knobs = append(m.knobs, knob{name: name, nominalX: 4 * math.Cos(at), nomY: 4 * math.Sin(at),
+					step:  1.0 / 72,
 					realX: 4 * gain * math.Cos(at+off), realY: 4 * gain * math.Sin(at+off)})
 			}
 			m.knock(2)

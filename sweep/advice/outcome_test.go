@@ -24,7 +24,8 @@ func one(yes bool) float64 {
 }
 
 func (o outcome) row(name string) string {
-	return fmt.Sprintf("| %s | %.2f | %.1f %% | %.1f %% | %.2f | %.2f | %.1f %% | %d | %.2f / %.2f | %.0f %% |\n", name, o.mean, 100*o.in3, 100*o.in4, o.again,
+	return fmt.Sprintf("| %s | %.2f | %.1f %% | %.1f %% | %.2f | %.2f | %.1f %% | %d | %.2f / %.2f | %.0f %% |\n", name,
+		o.mean, 100*o.in3, 100*o.in4, o.again,
 		o.plainMean, 100*o.plainIn4, o.missed, o.claimed/o.n, o.came/o.n, 100*o.held/o.of)
 }
 
@@ -50,7 +51,8 @@ const header = "| machines | adjustments, mean | within 3 | within 4 | met befor
 func (o outcome) promise(t testing.TB) {
 	t.Helper()
 	if o.mean > 2.8 || o.in4 < 0.95 || o.in3 < 0.87 {
-		t.Errorf("%.2f adjustments on average, %.1f %% within 3, %.1f %% within 4; wanted 2.8 at most, 87 %% and 95 %% at least", o.mean, 100*o.in3, 100*o.in4)
+		t.Errorf(
+			"%.2f adjustments on average, %.1f %% within 3, %.1f %% within 4; wanted 2.8 at most, 87 %% and 95 %% at least", o.mean, 100*o.in3, 100*o.in4)
 	}
 	if o.again > 2 {
 		t.Errorf("%.2f adjustments on average on a machine met before; wanted 2.0 at most", o.again)
@@ -59,7 +61,8 @@ func (o outcome) promise(t testing.TB) {
 		t.Errorf("the worse axis by nominal effects took %.2f, the adviser %.2f: what is it for?", o.plainMean, o.mean)
 	}
 	if o.held/o.of < 0.93 {
-		t.Errorf("%.1f %% of the effects lay within twice their stated uncertainty; wanted 93 %% at least", 100*o.held/o.of)
+		t.Errorf("%.1f %% of the effects lay within twice their stated uncertainty; wanted 93 %% at least",
+			100*o.held/o.of)
 	}
 	if math.Abs(o.claimed-o.came)/o.n > 0.08 {
 		t.Errorf("the adviser promised %.2f and %.2f came true", o.claimed/o.n, o.came/o.n)

@@ -124,7 +124,8 @@ const (
 var ErrNothingMeasured = errors.New("nothing is measured yet: sweep once, then ask again")
 
 // ErrNoDirection says that the last sweep has a size and no direction.
-var ErrNoDirection = errors.New("the direction of the last sweep is not known, so there is no move to advise: set the zero of the encoder, then sweep again")
+var ErrNoDirection = errors.New(
+	"the direction of the last sweep is not known, so there is no move to advise: set the zero of the encoder, then sweep again")
 
 // ErrNoTolerance says that no tolerance says when to stop.
 var ErrNoTolerance = errors.New(`no tolerance, so no way to say when to stop: write one, for example "0.03/300"`)
@@ -154,7 +155,8 @@ func (p *Problem) Validate() error {
 			return err
 		}
 		if names[a.Name] {
-			return bad(fmt.Sprintf("adjusters[%d].name", i), "%q is taken by another adjuster; give each its own name", a.Name)
+			return bad(fmt.Sprintf("adjusters[%d].name", i), "%q is taken by another adjuster; give each its own name",
+				a.Name)
 		}
 		names[a.Name] = true
 	}
@@ -179,7 +181,8 @@ func (a *Adjuster) validate(at string) error {
 		limit float64
 	}{{"tilt_mm_per_m", a.Tilt, maxEffect}, {"nod_mm_per_m", a.Nod, maxEffect}} {
 		if !(math.Abs(x.v) <= x.limit) {
-			return bad(at+"."+x.key, "%v is no effect of one unit; write a number from %v to %v", x.v, -x.limit, x.limit)
+			return bad(at+"."+x.key, "%v is no effect of one unit; write a number from %v to %v", x.v,
+				-x.limit, x.limit)
 		}
 	}
 	if !(a.Step >= 0 && a.Step <= maxAmount) {
@@ -211,7 +214,8 @@ func (h *Entry) validate(at string) error {
 			return bad(at+"."+x.key, "%v is no lean a sweep can find; write mm/m", x.v)
 		}
 		if !(x.u >= 0 && x.u <= maxLean) {
-			return bad(at+".u_mm_per_m", "%v is no standard uncertainty; write a number of mm/m that is not negative", x.u)
+			return bad(at+".u_mm_per_m", "%v is no standard uncertainty; write a number of mm/m that is not negative",
+				x.u)
 		}
 		if !(x.w >= 0 && x.w <= 100*maxLean) {
 			return bad(at+".U_mm_per_m", "%v is no half width; write a number of mm/m that is not negative", x.w)

@@ -34,7 +34,8 @@ func (c *chooser) outOfStock() (short []shortage) {
 
 func (a *Answer) shortWords(short []shortage) {
 	for _, s := range short {
-		a.warn("out_of_stock", "%s needs about %s %s in all, and the shims on hand make %s %s at most: get thicker ones, about %s %s more, and add them to stock_mm",
+		a.warn("out_of_stock",
+			"%s needs about %s %s in all, and the shims on hand make %s %s at most: get thicker ones, about %s %s more, and add them to stock_mm",
 			s.name, plain(s.needed), s.unit, plain(s.most), s.unit, plain(round(s.needed-s.most, 0.01)), s.unit)
 	}
 }
@@ -45,7 +46,9 @@ func (a *Answer) outOfStockWords(short []shortage) {
 	for _, s := range short {
 		names = append(names, s.name)
 	}
-	a.Why = fmt.Sprintf("The machine is outside, and the shims on hand for %s are used up. Get thicker ones, then ask again.", strings.Join(names, " and "))
+	a.Why = fmt.Sprintf(
+		"The machine is outside, and the shims on hand for %s are used up. Get thicker ones, then ask again.",
+		strings.Join(names, " and "))
 	a.shortWords(short)
 }
 
@@ -85,7 +88,8 @@ func (c *chooser) everMoved(name string) bool {
 
 func (a *Answer) cautiousWords(cs []caution) {
 	for _, x := range cs {
-		a.Why += fmt.Sprintf(" This is a cautious first move of %s: what it really does has not been measured yet, so it stops short of the full %s %s "+
-			"that its description asks for, rather than go past it.", x.name, plain(math.Abs(x.full)), x.unit)
+		a.Why += fmt.Sprintf(
+			" This is a cautious first move of %s: what it really does has not been measured yet, so it stops short of the full %s %s "+
+				"that its description asks for, rather than go past it.", x.name, plain(math.Abs(x.full)), x.unit)
 	}
 }

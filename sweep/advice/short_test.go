@@ -46,7 +46,8 @@ func TestOutOfShimsIsNotDone(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := a.warned("out_of_stock")
-	if a.Done || len(a.Moves) != 0 || !strings.Contains(a.Why, "used up") || !strings.Contains(text, "thicker") || !strings.Contains(text, "0.24 mm in all") {
+	if a.Done || len(a.Moves) != 0 || !strings.Contains(a.Why, "used up") || !strings.Contains(text, "thicker") ||
+		!strings.Contains(text, "0.24 mm in all") {
 		t.Errorf("%+v", a)
 	}
 	if strings.Contains(a.Why+text, "thinner") || strings.Contains(a.Why, "Stop") {
@@ -59,12 +60,14 @@ func TestAShimThatIsLeftIsPacked(t *testing.T) {
 	for _, x := range []struct {
 		stock      []float64
 		packed, by float64
-	}{{[]float64{0.1, 0.1, 0.1, 0.1, 0.1}, 0.4, 0.1}, {[]float64{0.1, 0.003}, 0.1, 0.003}, {[]float64{0.1, 0.02}, 0.1, 0.02}} {
+	}{{[]float64{0.1, 0.1, 0.1, 0.1, 0.1}, 0.4, 0.1}, {[]float64{0.1, 0.003}, 0.1, 0.003},
+		{[]float64{0.1, 0.02}, 0.1, 0.02}} {
 		a, err := Advise(shims(t, x.stock, x.packed))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if a.Done || len(a.Moves) != 1 || round(a.Moves[0].By, 1e-6) != x.by || len(a.Moves[0].StackMM) != len(x.stock) {
+		if a.Done || len(a.Moves) != 1 || round(a.Moves[0].By, 1e-6) != x.by ||
+			len(a.Moves[0].StackMM) != len(x.stock) {
 			t.Errorf("%+v: %+v", x, a)
 		}
 		if a.warned("out_of_stock") == "" {
@@ -88,7 +91,9 @@ func TestACautiousFirstMoveSaysSo(t *testing.T) {
 		History: []Entry{{Tilt: 0.9, Nod: 0, TiltU: 0.01, NodU: 0.01}},
 	}
 	a, err := Advise(p)
-	if err != nil || len(a.Moves) != 1 || a.Moves[0].By <= -0.9/4.2 || !strings.Contains(a.Why, "cautious first move of swing") || !strings.Contains(a.Why, "has not been measured yet") {
+	if err != nil || len(a.Moves) != 1 || a.Moves[0].By <= -0.9/4.2 ||
+		!strings.Contains(a.Why, "cautious first move of swing") ||
+		!strings.Contains(a.Why, "has not been measured yet") {
 		t.Errorf("%+v, %v", a, err)
 	}
 	p.History[0].Moved = map[string]float64{"swing": -0.2}

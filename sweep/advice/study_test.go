@@ -55,7 +55,8 @@ func problemOf(m *machine) advice.Problem {
 	}
 	p := advice.Problem{Tolerance: tol}
 	for _, k := range m.knobs {
-		p.Adjusters = append(p.Adjusters, advice.Adjuster{Name: k.name, Unit: "mm", Tilt: k.nominalX, Nod: k.nomY, Step: k.step, StockMM: k.stock})
+		p.Adjusters = append(p.Adjusters, advice.Adjuster{Name: k.name, Unit: "mm", Tilt: k.nominalX, Nod: k.nomY,
+			Step: k.step, StockMM: k.stock})
 	}
 	return p
 }
@@ -211,14 +212,17 @@ func TestStudy(t *testing.T) {
 		return
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# How many adjustments?\n\nSimulated machines (`machine_test.go` says how they are made; they share no code with the adviser), %d of each kind, seed %d:\n"+
-		"limit 0.1 mm/m, out of true by up to 2 mm/m on each axis, u = 0.01 mm/m, tightening scatters by 0.02 mm/m, unless the kind says\n"+
-		"otherwise. Counted are adjustments until both axes are truly within; %d for a machine that never got there. Where the adviser stops\n"+
-		"though the truth is still outside (a measurement that looked better than it was), the sweep is repeated, twice at most; how many\n"+
-		"jobs that were, of both, has a column. The same machines, with the same luck to begin with, are also worked by the worse axis each time, by nominal\n"+
-		"effects. A machine met before is the same one, knocked out of true again, with the log of the first job.\n\n"+
-		"Wanted of all promised kinds together: mean at most 2.8, 87 %% within 3, 95 %% within 4; met before: mean at most 2.0.\n\n"+
-		"Made by `go test ./sweep/advice -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n\n", *studyRuns, *studySeed, most, *studyRuns, *studySeed)
+	fmt.Fprintf(
+		&b,
+		"# How many adjustments?\n\nSimulated machines (`machine_test.go` says how they are made; they share no code with the adviser), %d of each kind, seed %d:\n"+
+			"limit 0.1 mm/m, out of true by up to 2 mm/m on each axis, u = 0.01 mm/m, tightening scatters by 0.02 mm/m, unless the kind says\n"+
+			"otherwise. Counted are adjustments until both axes are truly within; %d for a machine that never got there. Where the adviser stops\n"+
+			"though the truth is still outside (a measurement that looked better than it was), the sweep is repeated, twice at most; how many\n"+
+			"jobs that were, of both, has a column. The same machines, with the same luck to begin with, are also worked by the worse axis each time, by nominal\n"+
+			"effects. A machine met before is the same one, knocked out of true again, with the log of the first job.\n\n"+
+			"Wanted of all promised kinds together: mean at most 2.8, 87 %% within 3, 95 %% within 4; met before: mean at most 2.0.\n\n"+
+			"Made by `go test ./sweep/advice -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n\n",
+		*studyRuns, *studySeed, most, *studyRuns, *studySeed)
 	b.WriteString(header)
 	var all outcome
 	for pass := range 2 {

@@ -34,7 +34,8 @@ func rigidTravel(arm Parked, at Pivot, heightMM, tilt, nod float64) float64 {
 		angle float64
 	}{{1, math.Atan(tilt)}, {0, -math.Atan(nod)}} { // an upper end to +Y is a turn about -X
 		v := vec{at.XMM, at.YMM, heightMM}
-		root, foot, top = root.turned(v, turn.about, turn.angle), foot.turned(v, turn.about, turn.angle), top.turned(v, turn.about, turn.angle)
+		root, foot, top = root.turned(v, turn.about, turn.angle), foot.turned(v, turn.about, turn.angle),
+			top.turned(v, turn.about, turn.angle)
 	}
 	return before - reach(root, foot, top) // the shorter the reach, the further the plunger is pushed in
 }
@@ -49,12 +50,15 @@ func TestTheTravelIsThatOfARigidHead(t *testing.T) {
 		height := 400 * r.Float64()
 		want := rigidTravel(arm, at, height, tilt, nod)
 		// What first order leaves out goes with the square of the turn, times the lengths there are.
-		if second := (tilt*tilt + nod*nod) * (arm.RadiusMM + height + 200 + math.Hypot(at.XMM, at.YMM)); math.Abs(got-want) > second {
-			t.Errorf("%+v about %+v at %.0f by %v, %v: %v mm, the rigid head gives %v", arm, at, height, tilt, nod, got, want)
+		if second := (tilt*tilt + nod*nod) * (arm.RadiusMM + height + 200 + math.Hypot(at.XMM, at.YMM)); math.Abs(
+			got-want) > second {
+			t.Errorf("%+v about %+v at %.0f by %v, %v: %v mm, the rigid head gives %v", arm, at, height, tilt,
+				nod, got, want)
 		}
 		across := Parked{arm.Angle + math.Pi, arm.RadiusMM}
 		apart := TravelApart(arm, across, units.Slope(tilt), units.Slope(nod))
-		if want := rigidTravel(arm, at, height, tilt, nod) - rigidTravel(across, at, height, tilt, nod); math.Abs(apart-want) > 2e-3*math.Abs(want)+2e-6*arm.RadiusMM {
+		if want := rigidTravel(arm, at, height, tilt, nod) - rigidTravel(across, at, height, tilt, nod); math.Abs(
+			apart-want) > 2e-3*math.Abs(want)+2e-6*arm.RadiusMM {
 			t.Errorf("two across: %v, the rigid head gives %v", apart, want)
 		}
 	}

@@ -29,7 +29,8 @@ func TestTheUsualFirstCorrectionAndWhatItUpsets(t *testing.T) {
 		}
 		for _, l := range a.Learned {
 			if l.Adjuster == "lower shim" && l.Tilt < 0.3*thrown/0.3 {
-				t.Errorf("thrown by %g mm over 280 mm, it believes that the shim does %.2f mm/m of tilt for 1 mm", thrownMM, l.Tilt)
+				t.Errorf("thrown by %g mm over 280 mm, it believes that the shim does %.2f mm/m of tilt for 1 mm",
+					thrownMM, l.Tilt)
 			}
 		}
 	}

@@ -25,11 +25,13 @@ func (a *Answer) warnings(p *Problem, b *belief) {
 		a.warn("one_axis", "the last measurement shows one axis only; sweep all round before trusting a move on both")
 	}
 	if len(p.Adjusters) == 0 {
-		a.warn("no_adjusters", "no adjusters are described; say for each what one unit does: name, unit, tilt_mm_per_m, nod_mm_per_m")
+		a.warn("no_adjusters",
+			"no adjusters are described; say for each what one unit does: name, unit, tilt_mm_per_m, nod_mm_per_m")
 	}
 	for j, adj := range p.Adjusters {
 		if b.size[j] == 0 {
-			a.warn("no_effect", "%s has no effect on either axis as described, so it is left out; write what one unit does to tilt and nod", adj.Name)
+			a.warn("no_effect",
+				"%s has no effect on either axis as described, so it is left out; write what one unit does to tilt and nod", adj.Name)
 		}
 	}
 	a.reach(p, b, last)
@@ -67,12 +69,14 @@ func (a *Answer) reach(p *Problem, b *belief, last Entry) {
 	case xx < 0.01*yy && math.Abs(last.Tilt) > limit:
 		a.cannotReach(p.Subject.name(0), p.Subject.name(1))
 	case xx >= 0.01*yy && yy >= 0.01*xx:
-		a.warn("cannot_reach", "all adjusters move the lean along one and the same line; what lies across it stays, and an adjuster of another direction is needed")
+		a.warn("cannot_reach",
+			"all adjusters move the lean along one and the same line; what lies across it stays, and an adjuster of another direction is needed")
 	}
 }
 
 func (a *Answer) cannotReach(left, brought string) {
-	a.warn("cannot_reach", "nothing described moves %s, which is outside; %s alone is brought in, and an adjuster for %s is needed for the rest", left, brought, left)
+	a.warn("cannot_reach",
+		"nothing described moves %s, which is outside; %s alone is brought in, and an adjuster for %s is needed for the rest", left, brought, left)
 }
 
 // strangers warns of moves of unknown adjusters.
@@ -85,7 +89,9 @@ func (a *Answer) strangers(p *Problem) {
 		for _, name := range sortedNames(p.History[i].Moved) {
 			if !known[name] {
 				known[name] = true
-				a.warn("unknown_adjuster", "after %s %q was moved, which is not among the adjusters; nothing is learned from that move", p.label(i), name)
+				a.warn("unknown_adjuster",
+					"after %s %q was moved, which is not among the adjusters; nothing is learned from that move",
+					p.label(i), name)
 			}
 		}
 	}
@@ -98,17 +104,21 @@ func (a *Answer) contradictions(p *Problem, b *belief) {
 		h := p.History[k]
 		if !h.moved() {
 			if b.fate(k, unsaid) > sure && !h.Unrecorded {
-				a.warn("changed_unmoved", "between %s and %s the lean changed though no move is logged; log every move, and look for what is loose", p.label(k), p.label(k+1))
+				a.warn("changed_unmoved",
+					"between %s and %s the lean changed though no move is logged; log every move, and look for what is loose", p.label(k), p.label(k+1))
 			}
 			continue
 		}
 		for j, adj := range p.Adjusters {
 			if b.fate(k, uint8(stuck+j)) > sure {
-				a.warn("stuck", "after %s %s seems not to have moved; look whether it is still clamped, or logged with the wrong name", p.label(k), adj.Name)
+				a.warn(
+					"stuck",
+					"after %s %s seems not to have moved; look whether it is still clamped, or logged with the wrong name", p.label(k), adj.Name)
 			}
 		}
 		if b.fate(k, slipped)+b.fate(k, unsaid) > sure {
-			a.warn("contradiction", "the move after %s (%s) did something else than the rest of the log says; it may have slipped while tightening, or the amount or its sign is wrong",
+			a.warn("contradiction",
+				"the move after %s (%s) did something else than the rest of the log says; it may have slipped while tightening, or the amount or its sign is wrong",
 				p.label(k), strings.Join(sortedNames(h.Moved), ", "))
 		}
 	}
@@ -121,7 +131,10 @@ func (a *Answer) contradictions(p *Problem, b *belief) {
 		gain := t*b.unitX[j] + n*b.unitY[j]
 		u := math.Max(tu, nu)
 		if gain+2*u < 0 {
-			a.warn("reversed", "%s works the other way round than described; check the sign of its effect or of the logged amounts", adj.Name)
+			a.warn(
+				"reversed",
+				"%s works the other way round than described; check the sign of its effect or of the logged amounts",
+				adj.Name)
 		}
 	}
 }

@@ -40,11 +40,13 @@ func (a *Answer) moveWords(p *Problem, next plan) {
 		a.Cautions = append(a.Cautions, cautionHead)
 	}
 	a.Cautions = append(a.Cautions, cautionRules)
-	a.Why = fmt.Sprintf("Expected after it: %s; %swithin the tolerance in %s of 100 cases. Then %s.", p.Subject.values(next.x, next.y), p.Subject.one("", "both "),
+	a.Why = fmt.Sprintf("Expected after it: %s; %swithin the tolerance in %s of 100 cases. Then %s.",
+		p.Subject.values(next.x, next.y), p.Subject.one("", "both "),
 		hundred(next.chance), p.Subject.again())
 	switch {
 	case next.trial:
-		a.Why = "The log can be read in more than one way; this move tells which is right. Then " + p.Subject.again() + "."
+		a.Why = "The log can be read in more than one way; this move tells which is right. Then " +
+			p.Subject.again() + "."
 	case next.chance < 0.3:
 		a.Why += " One move is unlikely to be enough; this one also shows how the machine answers."
 	}
@@ -138,12 +140,15 @@ func (a *Answer) stopWords(p *Problem, now, next plan) {
 		if len(p.Subject.Quantities) > 0 {
 			more = p.Subject.again() + ", there and back"
 		}
-		a.Why = fmt.Sprintf("Stop here: %s within the tolerance in %s of 100 cases as %s, and in %s after the best move that can be made. To know more, %s.",
+		a.Why = fmt.Sprintf(
+			"Stop here: %s within the tolerance in %s of 100 cases as %s, and in %s after the best move that can be made. To know more, %s.",
 			p.Subject.both(), hundred(now.chance), p.Subject.one("it stands", "they stand"), hundred(next.chance), more)
 		return
 	}
-	a.Why = "It is still outside, and no amount that can be set brings it nearer: the steps or shims on hand are too coarse."
-	a.warn("no_better_move", "it is outside, and no amount that can be set brings it nearer; finer steps or thinner shims, or another adjuster, would help")
+	a.Why =
+		"It is still outside, and no amount that can be set brings it nearer: the steps or shims on hand are too coarse."
+	a.warn("no_better_move",
+		"it is outside, and no amount that can be set brings it nearer; finer steps or thinner shims, or another adjuster, would help")
 }
 
 func (a *Answer) stuckWords(p *Problem) {
@@ -165,6 +170,7 @@ func (c *chooser) afterUnmeasured(a *Answer, last Entry) {
 		o.chance = 0
 	}
 	a.Expected = expected(plan{outlook: o})
-	a.Why = sentence(strings.TrimSuffix(c.p.Subject.again(), " again") + " before the next move: what was done last is not measured yet")
+	a.Why = sentence(strings.TrimSuffix(c.p.Subject.again(), " again") +
+		" before the next move: what was done last is not measured yet")
 	a.warn("measure_first", "the last move was not measured yet: the figures here are what it should have done")
 }

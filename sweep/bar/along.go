@@ -101,21 +101,25 @@ func (r *Result) whole(hs []Height, opt Options, tell bool) Set {
 	s := Set{Heights: hs}
 	if span := hs[len(hs)-1].AtMM - hs[0].AtMM; span < nearMM {
 		if tell {
-			r.warn(WarnOneHeight, "the heights do not differ (all %v mm), so the angle of the bar and what is left at the nose stay unknown: turn it at a second height, "+
-				"as far from the first as the bar allows", hs[0].AtMM)
+			r.warn(WarnOneHeight,
+				"the heights do not differ (all %v mm), so the angle of the bar and what is left at the nose stay unknown: turn it at a second height, "+
+					"as far from the first as the bar allows", hs[0].AtMM)
 		}
 		return s
 	}
 	a := straight(hs)
 	if by, bent := a.bent(); bent && tell {
 		r.BentBy = &by
-		r.warn(WarnBent, "the heights do not lie on one straight bar (%.1f times their uncertainty): it is bent, or it moved in the collet; the angle is that of the mean", by)
+		r.warn(
+			WarnBent,
+			"the heights do not lie on one straight bar (%.1f times their uncertainty): it is bent, or it moved in the collet; the angle is that of the mean", by)
 	}
 	a = a.scaled()
 	v := a.slope.times(1000)
 	angle := &Angle{MMPerM: math.Hypot(v.x, v.y), TowardsDeg: v.towards()}
 	angle.U, angle.Expanded = v.size()
-	angle.Verdict = sweep.Judge(units.Slope(angle.MMPerM)*units.MMPerM, units.Slope(angle.Expanded)*units.MMPerM, opt.Tolerance)
+	angle.Verdict = sweep.Judge(units.Slope(angle.MMPerM)*units.MMPerM, units.Slope(angle.Expanded)*units.MMPerM,
+		opt.Tolerance)
 	s.Angle = angle
 	if opt.NoseMM != nil {
 		n := a.height(*opt.NoseMM)
@@ -138,18 +142,22 @@ func (r *Result) apart(first, again []Height, opt Options) error {
 				continue
 			}
 			found = true
-			c, b := Height{AtMM: h.AtMM, Readings: h.Readings + g.Readings}, Height{AtMM: h.AtMM, Readings: h.Readings + g.Readings}
+			c, b := Height{AtMM: h.AtMM, Readings: h.Readings + g.Readings},
+				Height{AtMM: h.AtMM, Readings: h.Readings + g.Readings}
 			c.set(h.at.add(g.at, 1).times(0.5), Options{})
 			b.set(h.at.add(g.at, -1).times(0.5), Options{})
 			collet, own = append(collet, c), append(own, b)
 			break
 		}
 		if !found {
-			r.warn(WarnUnmatched, "the height %v mm was not read again after the bar was put back, so it was left out of what tells bar and collet apart", h.AtMM)
+			r.warn(WarnUnmatched,
+				"the height %v mm was not read again after the bar was put back, so it was left out of what tells bar and collet apart", h.AtMM)
 		}
 	}
 	if len(collet) == 0 {
-		return fmt.Errorf("rechucked: none of its heights is one of the first file, within %.1f mm: read the same heights both times", sameHeight)
+		return fmt.Errorf(
+			"rechucked: none of its heights is one of the first file, within %.1f mm: read the same heights both times",
+			sameHeight)
 	}
 	c, b := r.whole(collet, Options{NoseMM: opt.NoseMM}, false), r.whole(own, Options{NoseMM: opt.NoseMM}, false)
 	r.Collet, r.BarItself = &c, &b

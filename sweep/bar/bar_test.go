@@ -25,7 +25,8 @@ func (b turning) read(r *rand.Rand, heights ...float64) []Reading {
 		for k := range b.angles {
 			th := 2 * math.Pi * float64(k) / float64(b.angles)
 			s, c := math.Sincos(th)
-			z := 0.7 + (b.off[0]+b.lean[0]*h)*c + (b.off[1]+b.lean[1]*h)*s + b.lobes*math.Cos(3*th+1) + b.white*r.NormFloat64()
+			z := 0.7 + (b.off[0]+b.lean[0]*h)*c + (b.off[1]+b.lean[1]*h)*s + b.lobes*math.Cos(3*th+1) +
+				b.white*r.NormFloat64()
 			out = append(out, Reading{T: t, Angle: th, Height: h, MM: math.Round(z*1000) / 1000})
 			t += 2
 		}
@@ -44,7 +45,8 @@ func TestFiveHundredthsOverTwentyFive(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if math.Abs(res.Angle.MMPerM-2) > 0.02 || math.Abs(res.AtNose.Eccentricity-0.05) > 0.0005 || math.Abs(res.Heights[1].RunOut-0.1) > 0.001 {
+	if math.Abs(res.Angle.MMPerM-2) > 0.02 || math.Abs(res.AtNose.Eccentricity-0.05) > 0.0005 ||
+		math.Abs(res.Heights[1].RunOut-0.1) > 0.001 {
 		t.Errorf("%+v %+v %+v", res.Angle, res.AtNose, res.Heights[1])
 	}
 }
@@ -53,7 +55,8 @@ func TestIntervalsOfBarsHoldTheTruth(t *testing.T) {
 	held, all := 0, 0
 	for seed := range uint64(60) {
 		r := rand.New(rand.NewPCG(seed, 2))
-		b := turning{off: [2]float64{0.01 * r.NormFloat64(), 0.01 * r.NormFloat64()}, lean: [2]float64{3e-4 * r.NormFloat64(), 3e-4 * r.NormFloat64()},
+		b := turning{off: [2]float64{0.01 * r.NormFloat64(), 0.01 * r.NormFloat64()},
+			lean:  [2]float64{3e-4 * r.NormFloat64(), 3e-4 * r.NormFloat64()},
 			lobes: 0.001, white: 0.001, angles: []int{8, 24, 300}[seed%3]}
 		res, err := Fit(b.read(r, 5, 20, 40), nil, plain)
 		if err != nil {
@@ -101,7 +104,8 @@ func TestHeightsThatDoNotDiffer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	res, err := Fit(turning{white: 0.001, angles: 24}.read(r, 20), nil, Options{Indicator: plain.Indicator, Tolerance: tol})
+	res, err := Fit(turning{white: 0.001, angles: 24}.read(r, 20), nil,
+		Options{Indicator: plain.Indicator, Tolerance: tol})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -144,7 +148,8 @@ func TestBadBars(t *testing.T) {
 }
 
 func FuzzBar(f *testing.F) {
-	f.Add("t_s,angle_deg,height_mm,reading_mm\n0,0,20,1\n1,120,20,1.01\n2,240,20,1\n3,0,50,1\n4,120,50,1\n5,240,50,1.1\n")
+	f.Add(
+		"t_s,angle_deg,height_mm,reading_mm\n0,0,20,1\n1,120,20,1.01\n2,240,20,1\n3,0,50,1\n4,120,50,1\n5,240,50,1.1\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		if in, _, err := readCSV(text); err == nil {
 			Fit(in, nil, plain)

@@ -60,7 +60,8 @@ func TestEachEstimateOfABarHoldsTheTruth(t *testing.T) {
 				for _, h := range x.set.Heights {
 					add(what+"eccentricity", h.Eccentricity-at(h.AtMM), h.U)
 				}
-				add(what+"angle", x.set.Angle.MMPerM-1000*math.Hypot(x.truth.lean[0], x.truth.lean[1]), x.set.Angle.Expanded)
+				add(what+"angle", x.set.Angle.MMPerM-1000*math.Hypot(x.truth.lean[0], x.truth.lean[1]),
+					x.set.Angle.Expanded)
 				add(what+"at the nose", x.set.AtNose.Eccentricity-at(nose), x.set.AtNose.U)
 			}
 		}

@@ -35,7 +35,8 @@ type Reading struct{ T, Angle, Height, MM float64 } // radians; mm
 func Split(t *sweep.Table) (first, turned []Reading, err error) {
 	first = make([]Reading, 0, t.Rows)
 	for i := range t.Rows {
-		x := Reading{t.Numbers["t_s"][i], sweep.Radians(t.Numbers["angle_deg"][i]), t.Numbers["height_mm"][i], t.Numbers["reading_mm"][i]}
+		x := Reading{t.Numbers["t_s"][i], sweep.Radians(t.Numbers["angle_deg"][i]), t.Numbers["height_mm"][i],
+			t.Numbers["reading_mm"][i]}
 		switch v := t.Number("turned_deg", i, 0); v {
 		case 0:
 			first = append(first, x)
@@ -95,7 +96,8 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 		}
 		by[x.Height] = append(by[x.Height], sweep.Point{T: x.T, Angle: x.Angle, Reading: x.MM})
 		if len(by) > mostHeights {
-			return nil, fmt.Errorf("reading %d: %d heights are the most of one bar: is the column right?", i+1, mostHeights)
+			return nil, fmt.Errorf("reading %d: %d heights are the most of one bar: is the column right?", i+1,
+				mostHeights)
 		}
 	}
 	ind := opt.Indicator
@@ -115,7 +117,9 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 			return nil, fmt.Errorf("at height %v mm: %w", h, err)
 		}
 		if res.Tilt == nil || res.Nod == nil {
-			return nil, fmt.Errorf("at height %v mm: two opposite angles do not show where the bar lies: read at three angles at least, better all round", h)
+			return nil,
+				fmt.Errorf(
+					"at height %v mm: two opposite angles do not show where the bar lies: read at three angles at least, better all round", h)
 		}
 		first[i] = res
 		if n := float64(res.Readings - 3); n > 0 && !math.IsNaN(res.ResidualRMSMM) {
@@ -128,7 +132,8 @@ func fitHeights(in []Reading, opt Options, r *Result) ([]Height, error) {
 	for i, h := range at {
 		res := first[i]
 		if few && res.Readings < fewReadings && len(at) > 1 && dof > 1 && square > 0 {
-			again, err := mixed.FitWith(by[h], setup, mixed.Options{Settled: true, RepeatabilityMM: math.Sqrt(square / dof), RepeatabilityDoF: dof})
+			again, err := mixed.FitWith(by[h], setup,
+				mixed.Options{Settled: true, RepeatabilityMM: math.Sqrt(square / dof), RepeatabilityDoF: dof})
 			if err == nil && again.Tilt != nil && again.Nod != nil {
 				res = again
 			}

@@ -22,7 +22,8 @@ func TestIndividuals(t *testing.T) {
 
 // NIST/SEMATECH e-Handbook 6.3.2.4; the limits printed there come from a root rounded to 0.4201.
 func TestEWMA(t *testing.T) {
-	x, printed := published.Column(t, "drift_nist_ewma.csv", "x"), published.Column(t, "drift_nist_ewma.csv", "ewma_printed")
+	x, printed := published.Column(t, "drift_nist_ewma.csv", "x"),
+		published.Column(t, "drift_nist_ewma.csv", "ewma_printed")
 	for i, z := range EWMA(x, 0.3, 50) {
 		published.Near(t, "EWMA", z, printed[i], 0.011)
 	}
@@ -58,12 +59,14 @@ func TestMannKendall(t *testing.T) {
 
 func TestTheilSen(t *testing.T) {
 	// The worked example of the paper; about 93 %: 1.8119 standard deviations.
-	s := TheilSen(published.Column(t, "drift_sen1968.csv", "t"), published.Column(t, "drift_sen1968.csv", "x"), distuv.UnitNormal.Quantile(0.965))
+	s := TheilSen(published.Column(t, "drift_sen1968.csv", "t"), published.Column(t, "drift_sen1968.csv", "x"),
+		distuv.UnitNormal.Quantile(0.965))
 	published.Near(t, "slope", s.Slope, 4, 1e-12)
 	published.Near(t, "low", s.Low, 26.0/7, 1e-12)
 	published.Near(t, "high", s.High, 35.0/8, 1e-12)
 
-	n := TheilSen(published.Column(t, "drift_nile.csv", "year"), published.Column(t, "drift_nile.csv", "flow"), 1.959963985)
+	n := TheilSen(published.Column(t, "drift_nile.csv", "year"), published.Column(t, "drift_nile.csv", "flow"),
+		1.959963985)
 	published.Near(t, "the Nile's slope", n.Slope, -2.6, 1e-12)
 	published.Near(t, "its low end", n.Low, -3.627906976744186, 1e-9)
 	published.Near(t, "its high end", n.High, -1.4285714285714286, 1e-9)

@@ -50,13 +50,15 @@ func (a Alarm) Text() string {
 	case a.Length && a.Kind == Shift:
 		return fmt.Sprintf("%s moved by %+.4f mm at or just before %s", a.Axis, a.SizeMMPerM, day)
 	case a.Length && a.Kind == Trend:
-		return fmt.Sprintf("%s is moving by %+.5f mm per day since about %s, %+.4f mm so far", a.Axis, a.Rate, day, a.SizeMMPerM)
+		return fmt.Sprintf("%s is moving by %+.5f mm per day since about %s, %+.4f mm so far", a.Axis, a.Rate, day,
+			a.SizeMMPerM)
 	case a.Length && a.Kind == Outside:
 		return fmt.Sprintf("%s is outside its tolerance since %s, by %.4f mm", a.Axis, day, a.SizeMMPerM)
 	case a.Kind == Shift:
 		return fmt.Sprintf("%s moved by %+.4f mm/m at or just before %s", a.Axis, a.SizeMMPerM, day)
 	case a.Kind == Trend:
-		return fmt.Sprintf("%s is moving by %+.5f mm/m per day since about %s, %+.4f mm/m so far", a.Axis, a.Rate, day, a.SizeMMPerM)
+		return fmt.Sprintf("%s is moving by %+.5f mm/m per day since about %s, %+.4f mm/m so far", a.Axis, a.Rate, day,
+			a.SizeMMPerM)
 	case a.Kind == Outside:
 		return fmt.Sprintf("%s is outside its tolerance since %s, by %.4f mm/m", a.Axis, day, a.SizeMMPerM)
 	}

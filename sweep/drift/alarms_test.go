@@ -144,7 +144,8 @@ machine:
 
 // The short form of the study's first tables.
 func TestAlarmsAreRareAndSoon(t *testing.T) {
-	for _, h := range []healthy{{name: "u right"}, {name: "u a quarter too small, clamping scatters", stated: 0.75, clamping: 2}} {
+	for _, h := range []healthy{{name: "u right"}, {name: "u a quarter too small, clamping scatters", stated: 0.75,
+		clamping: 2}} {
 		// About 130 alarms are expected, so the figure is known to some 9 %.
 		toFirst, _, aCheck := falseAlarms(t, h, 100, 500, 1)
 		t.Logf("%s: %.0f checks to the first false alarm, 1 in %.0f checks begins one", h.name, toFirst, 1/aCheck)
@@ -156,7 +157,8 @@ func TestAlarmsAreRareAndSoon(t *testing.T) {
 		mean, _, _ := delay(t, healthy{}, 100, x.step, 150, 2)
 		t.Logf("a step of %.0f standard deviations after 100 checks is reported after %.1f", x.step, mean)
 		if mean > x.most {
-			t.Errorf("a step of %.0f standard deviations is reported after %.1f checks, want %.1f at most", x.step, mean, x.most)
+			t.Errorf("a step of %.0f standard deviations is reported after %.1f checks, want %.1f at most", x.step,
+				mean, x.most)
 		}
 	}
 }

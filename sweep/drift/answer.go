@@ -62,7 +62,8 @@ func workEach(h *History, reliability float64, each func([]Row) error) (*Answer,
 
 // Answer is what is said now; without rows and warnings.
 func (t *Tracker) Answer(reliability float64) *Answer {
-	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t, HoursDay: t.hours.perDay(), AtC: t.warmth.median()}
+	out := &Answer{Alarms: t.Alarms(), Verdict: t.Verdict(), Forecast: t.Forecast(reliability), Tracker: t,
+		HoursDay: t.hours.perDay(), AtC: t.warmth.median()}
 	for i, a := range t.axes {
 		out.Scatter[i], out.ByHours[i] = a.scatter(), math.NaN()
 		if a.bank == nil {

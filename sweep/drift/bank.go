@@ -106,7 +106,8 @@ func newBank(gap, aDay float64, warm bool, start scale, before beliefs, felt per
 	if felt.variance == 0 {
 		felt.variance = sq(warmPrior)
 	}
-	b := &bank{gap: gap, aDay: aDay, warm: warm, felt0: felt, start: start, taus: make([]float64, len(tausInGaps)), decay: make([]float64, len(tausInGaps)), lastDT: -1}
+	b := &bank{gap: gap, aDay: aDay, warm: warm, felt0: felt, start: start, taus: make([]float64, len(tausInGaps)),
+		decay: make([]float64, len(tausInGaps)), lastDT: -1}
 	for i, t := range tausInGaps {
 		b.taus[i] = t * gap
 	}

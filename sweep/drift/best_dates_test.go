@@ -166,11 +166,12 @@ func moverOf(name string) mover {
 // studyBestDates is what theory permits of the study's dates of machines that trend or quicken.
 func studyBestDates(p func(format string, args ...any)) {
 	const machines = 1000
-	p("\n### What theory permits\n\nThe best observer of machines that either trend or quicken knows how the study makes both, the scatter, the gap and how many quicken\n"+
-		"(`best_dates_test.go`, %d machines of each). Few checks do not show which kind a machine is of, so its dates are outside in 5 %% of both\n"+
-		"together and not of each: wear that quickens takes nearly all of it. 3 to 7 %% of each kind by itself is beyond any model that is not told\n"+
-		"the kind. Outside by the date, and how far ahead dates lie:\n\n"+
-		"| of them quicken | checks | trending: outside | ahead | quickening: outside | ahead |\n|---|---|---|---|---|---|\n", machines)
+	p(
+		"\n### What theory permits\n\nThe best observer of machines that either trend or quicken knows how the study makes both, the scatter, the gap and how many quicken\n"+
+			"(`best_dates_test.go`, %d machines of each). Few checks do not show which kind a machine is of, so its dates are outside in 5 %% of both\n"+
+			"together and not of each: wear that quickens takes nearly all of it. 3 to 7 %% of each kind by itself is beyond any model that is not told\n"+
+			"the kind. Outside by the date, and how far ahead dates lie:\n\n"+
+			"| of them quicken | checks | trending: outside | ahead | quickening: outside | ahead |\n|---|---|---|---|---|---|\n", machines)
 	for _, quicken := range []float64{0.3, 0.5, 0.7} {
 		for _, n := range []int{10, 20, 40, 80} {
 			trend, far, _ := bestDates(0, n, machines, quicken, 1)
@@ -192,7 +193,8 @@ func TestNoDateSuitsTrendsAndQuickeningWearAlike(t *testing.T) {
 		low, high float64
 	}{{0, 0.001, 0.025, 0.08}, {1, 0.999, 0.025, 0.08}, {0, 0.5, 0, 0.01}, {1, 0.5, 0.065, 0.145}} {
 		outside, _, due := bestDates(x.of, 20, machines, x.quicken, 4)
-		t.Logf("%s, where %.1f %% of the machines quicken: %.1f %% of %d outside by the date", recipes()[x.of].kind, 100*x.quicken, 100*outside, due)
+		t.Logf("%s, where %.1f %% of the machines quicken: %.1f %% of %d outside by the date", recipes()[x.of].kind,
+			100*x.quicken, 100*outside, due)
 		if due < machines/2 || outside < x.low || outside > x.high {
 			t.Errorf("want %.1f to %.1f %%", 100*x.low, 100*x.high)
 		}

@@ -12,8 +12,10 @@ type calibration struct {
 	due, outside, passed                   int
 	bounded, boundedOutside, boundedPassed int
 	now                                    int
-	ahead, all                             float64 // days, as a multiple of the record, summed: of dates by chance, and of all
-	axes, held                             int     // axes, and how many of their levels' intervals of 95 % held the truth
+	ahead,
+	all float64 // days, as a multiple of the record, summed: of dates by chance, and of all
+	axes,
+	held int // axes, and how many of their levels' intervals of 95 % held the truth
 }
 
 func (c *calibration) add(o calibration) {
@@ -51,7 +53,8 @@ func calibrate(t testing.TB, m machine, n, machines int, stated float64, seed ui
 
 // ask takes what the tracker says of the machine on the last day, and of the date it gives, and holds it against the
 // truth: of each axis, and whether the machine is outside. Machines that are outside already are asked for no date.
-func (c *calibration) ask(tr *Tracker, last float64, truth [2]func(day float64) float64, outside func(day float64) bool) {
+func (c *calibration) ask(tr *Tracker, last float64, truth [2]func(day float64) float64,
+	outside func(day float64) bool) {
 	for i, x := range tr.Now() {
 		c.axes++
 		if math.Abs(x.Level-truth[i](last)) <= 1.96*x.U {
@@ -115,7 +118,8 @@ func TestDatesAreCalibrated(t *testing.T) {
 		}
 		for _, n := range []int{20, 80} {
 			c := calibrate(t, m, n, 70, 1, 3)
-			t.Logf("%s, %d checks: %d of %d outside by the date; %d of %d where the record bore no further", m.name, n, c.passed, c.due, c.boundedOutside, c.bounded)
+			t.Logf("%s, %d checks: %d of %d outside by the date; %d of %d where the record bore no further", m.name, n,
+				c.passed, c.due, c.boundedOutside, c.bounded)
 			all.add(c)
 		}
 	}
@@ -125,10 +129,12 @@ func TestDatesAreCalibrated(t *testing.T) {
 	// Some 150 dates: a share of 5 % is known to 1.8 %.
 	// Either might have done both, for all that few checks show: their dates come somewhat too soon.
 	if s := float64(all.passed) / float64(all.due); s < 0.005 || s > 0.085 {
-		t.Errorf("%.1f %% of %d machines were outside by the date, want up to 7 %% (and a standard error)", 100*s, all.due)
+		t.Errorf("%.1f %% of %d machines were outside by the date, want up to 7 %% (and a standard error)",
+			100*s, all.due)
 	}
 	if c := all.coverage(); c < 0.86 {
-		t.Errorf("the interval of the level held the truth in %.1f %%, want 95 %% (and no less than 86 %% over machines that wander slowly)", 100*c)
+		t.Errorf(
+			"the interval of the level held the truth in %.1f %%, want 95 %% (and no less than 86 %% over machines that wander slowly)", 100*c)
 	}
 	if all.boundedOutside > all.bounded/6 { // few checks take a slow trend for none (study.md)
 		t.Errorf("%d of %d were outside where the date was cut short", all.boundedOutside, all.bounded)

@@ -351,7 +351,8 @@ func (c *chart) scan(b *baseline, pays float64, names bool, out *finding) (sum f
 				out.steps += w
 				if g > out.step.gain {
 					size := num / den
-					out.step = change{from: x.k, since: x.next, gain: g, size: size, level: c.origin + b.my - size*(b.w-x.w)/b.w}
+					out.step = change{from: x.k, since: x.next, gain: g, size: size, level: c.origin +
+						b.my - size*(b.w-x.w)/b.w}
 					c.warms(b, &out.step, size*(c.all.z-x.z-(b.w-x.w)*b.mz))
 					bar.named(out)
 				}
@@ -379,7 +380,8 @@ func (c *chart) tryRamp(b *baseline, x *knot, least, pays float64, out *finding)
 	g := b.gain(num*num/den, sq(changeSize/span)*den) - pays - dearer
 	if g > out.ramp.gain {
 		rate := num / den
-		out.ramp = change{ramp: true, from: x.k - 1, since: x.at, gain: g, rate: rate, size: rate * span, level: c.origin + b.my - rate*sg/b.w}
+		out.ramp = change{ramp: true, from: x.k - 1, since: x.at, gain: g, rate: rate, size: rate * span,
+			level: c.origin + b.my - rate*sg/b.w}
 		c.warms(b, &out.ramp, rate*c.rampZ(b, x, sg))
 	}
 	return weight(g)

@@ -36,7 +36,8 @@ func everyCandidate(c *chart) finding {
 					out.step.gain, out.step.from, out.step.size = g, x.k, num/den
 				}
 			}
-			if num, den, _ := c.ramp(b, x); (c.n()-x.k >= 4 || x.k == 1) && c.all.last-x.last >= leastDays && num*num > all*den {
+			if num, den, _ := c.ramp(b, x); (c.n()-x.k >= 4 || x.k == 1) && c.all.last-x.last >= leastDays &&
+				num*num > all*den {
 				g := b.gain(num*num/den, sq(changeSize/(c.all.last-x.last))*den) - (best - b.pays) - dearer
 				part += weight(g) * stands
 				out.ramps += weight(g) * stands
@@ -60,12 +61,14 @@ func TestTheBarsChangeNothing(t *testing.T) {
 		c := newChart(1, scale{4e-5, float64(seed % 3)}, 0.001*float64(seed%2))
 		c.floor = 1e-6 * r.Float64()
 		day, walked := 0.0, 0.0
-		by, tau, perDay := 0.01*r.NormFloat64()*float64(seed%4/3), 5+20*r.Float64(), 1e-4*r.NormFloat64()*float64(seed%5/4)
+		by, tau, perDay := 0.01*r.NormFloat64()*float64(seed%4/3), 5+20*r.Float64(),
+			1e-4*r.NormFloat64()*float64(seed%5/4)
 		jump := 20 + r.IntN(200)
 		for k := range 30 + r.IntN(400) {
 			day += 0.1 + r.ExpFloat64()
 			walked += 3e-4 * r.NormFloat64() * float64(seed%6/5)
-			o := observation{at: at(day), t: day, r: 0.3 + r.Float64(), y: walked + by*math.Exp(-day/tau) + perDay*day + 0.004*r.NormFloat64()}
+			o := observation{at: at(day), t: day, r: 0.3 + r.Float64(), y: walked + by*math.Exp(-day/tau) + perDay*day +
+				0.004*r.NormFloat64()}
 			if seed%7 == 0 {
 				o.z = 3 * r.NormFloat64()
 				o.y += 0.001 * float64(seed%2) * o.z
@@ -80,10 +83,13 @@ func TestTheBarsChangeNothing(t *testing.T) {
 			want := everyCandidate(c)
 			evidence, names := c.look(false), c.look(true)
 			if !c.speaks() || evidence.evidence != want.evidence || names.evidence != want.evidence {
-				t.Fatalf("seed %d, check %d: evidence %v, and with names %v, want %v", seed, k, evidence.evidence, names.evidence, want.evidence)
+				t.Fatalf("seed %d, check %d: evidence %v, and with names %v, want %v", seed, k, evidence.evidence,
+					names.evidence, want.evidence)
 			}
-			if names.steps != want.steps || names.ramps != want.ramps || names.step.gain != want.step.gain || names.ramp.gain != want.ramp.gain ||
-				names.step.from != want.step.from || names.ramp.from != want.ramp.from || names.step.size != want.step.size || names.ramp.rate != want.ramp.rate {
+			if names.steps != want.steps || names.ramps != want.ramps || names.step.gain != want.step.gain ||
+				names.ramp.gain != want.ramp.gain ||
+				names.step.from != want.step.from || names.ramp.from != want.ramp.from ||
+				names.step.size != want.step.size || names.ramp.rate != want.ramp.rate {
 				t.Fatalf("seed %d, check %d: named %+v, want %+v", seed, k, names, want)
 			}
 			looked++
@@ -96,7 +102,8 @@ func TestTheBarsChangeNothing(t *testing.T) {
 		}
 	}
 	if looked < 5000 || told < 500 || tales < 100 {
-		t.Errorf("%d looks, %d of them at a change and %d at what may settle: too few of a kind to say anything", looked, told, tales)
+		t.Errorf("%d looks, %d of them at a change and %d at what may settle: too few of a kind to say anything",
+			looked, told, tales)
 	}
 }
 

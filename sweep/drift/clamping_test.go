@@ -33,7 +33,8 @@ func TestClampingIsToldFromUnevenChecks(t *testing.T) {
 			ratio := a.relative(5*u) / a.relative(u)
 			want := (sq(5) + sq(h.clamping)) / (1 + sq(h.clamping))
 			if ratio < want/1.4 || ratio > want*1.4 {
-				t.Errorf("%s, %s: a poor check has %.1f times the variance of a good one, want %.1f", h.name, Axes[i], ratio, want)
+				t.Errorf("%s, %s: a poor check has %.1f times the variance of a good one, want %.1f", h.name, Axes[i],
+					ratio, want)
 			}
 		}
 	}

@@ -78,7 +78,8 @@ func ReadCSV(r io.Reader, limit float64) (*History, error) {
 		if err != nil {
 			var at *csv.ParseError
 			if errors.As(err, &at) {
-				return nil, fmt.Errorf("line %d: a quotation mark out of place: write text with commas as \"...\", and a mark within as two", at.Line)
+				return nil, fmt.Errorf(
+					"line %d: a quotation mark out of place: write text with commas as \"...\", and a mark within as two", at.Line)
 			}
 			return nil, err
 		}
@@ -142,7 +143,8 @@ func (p *csvParser) header(row []string) error {
 		name = strings.ToLower(strings.TrimSpace(name))
 		k := slices.Index(columnNames, name)
 		if k < 0 {
-			return fmt.Errorf("line %d: found %s where the header should be: write %s as the first row", p.line, short(strings.Join(row, ",")), CSVHeader)
+			return fmt.Errorf("line %d: found %s where the header should be: write %s as the first row", p.line,
+				short(strings.Join(row, ",")), CSVHeader)
 		}
 		if p.at[k] >= 0 {
 			return fmt.Errorf("line %d: column %s twice: leave one out", p.line, name)

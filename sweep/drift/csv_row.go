@@ -12,7 +12,8 @@ import (
 // row takes one row after the header.
 func (p *csvParser) row(row []string) error {
 	if len(row) > p.wide {
-		return fmt.Errorf("line %d: found %d columns, not %d: write %s, with a decimal point and not a comma", p.line, len(row), p.wide, CSVHeader)
+		return fmt.Errorf("line %d: found %d columns, not %d: write %s, with a decimal point and not a comma", p.line,
+			len(row), p.wide, CSVHeader)
 	}
 	var cells [columns]string
 	for k, i := range p.at {
@@ -27,7 +28,9 @@ func (p *csvParser) row(row []string) error {
 		return err
 	}
 	if check == nil && cells[colEvent] == "" {
-		return fmt.Errorf("line %d: neither a check nor an event: fill in tilt or nod, or say what happened in the column event", p.line)
+		return fmt.Errorf(
+			"line %d: neither a check nor an event: fill in tilt or nod, or say what happened in the column event",
+			p.line)
 	}
 	at, err := p.time(cells[colTime])
 	if err != nil {
@@ -41,7 +44,8 @@ func (p *csvParser) row(row []string) error {
 		return nil
 	}
 	if at.Before(p.last) {
-		return fmt.Errorf("line %d, column time: %s comes after %s: sort the rows by time; if the clock was wrong, correct the time or take the row out",
+		return fmt.Errorf(
+			"line %d, column time: %s comes after %s: sort the rows by time; if the clock was wrong, correct the time or take the row out",
 			p.line, at.Format(time.RFC3339), p.last.Format(time.RFC3339))
 	}
 	if text := cells[colEvent]; text != "" {
@@ -52,7 +56,9 @@ func (p *csvParser) row(row []string) error {
 		if strings.EqualFold(strings.Trim(kind, ":;,."), HoursEvent) { // the counter has a column of its own
 			return p.bad(colEvent, text, "write the counter into the column spindle_hours")
 		}
-		p.h.Entries = append(p.h.Entries, Entry{Event: &Event{Time: at, Kind: strings.ToLower(strings.Trim(kind, ":;,.")), Text: text}, Place: p.line})
+		p.h.Entries = append(p.h.Entries,
+			Entry{Event: &Event{Time: at, Kind: strings.ToLower(strings.Trim(kind, ":;,.")), Text: text},
+				Place: p.line})
 	}
 	if check != nil {
 		p.add(check, at)
@@ -104,7 +110,9 @@ func (p *csvParser) check(cells [columns]string) (*Check, error) {
 		return nil, err
 	}
 	if !math.IsNaN(celsius) && JudgeTemperature(celsius) != nil {
-		return nil, p.bad(colTemperature, cells[colTemperature], fmt.Sprintf("write the machine's temperature in degrees Celsius, %.0f to %.0f, or leave it empty", ColdestC, HottestC))
+		return nil, p.bad(colTemperature, cells[colTemperature],
+			fmt.Sprintf("write the machine's temperature in degrees Celsius, %.0f to %.0f, or leave it empty",
+				ColdestC, HottestC))
 	}
 	if x[colHours] < 0 {
 		return nil, p.bad(colHours, cells[colHours], "write what the spindle's hour counter shows, or leave it empty")
@@ -159,7 +167,8 @@ func (p *csvParser) add(c *Check, at time.Time) {
 }
 
 func validText(s string) bool {
-	return len(s) < 1000 && strings.ToValidUTF8(s, "") == s && !strings.ContainsFunc(s, func(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' })
+	return len(s) < 1000 && strings.ToValidUTF8(s, "") == s &&
+		!strings.ContainsFunc(s, func(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' })
 }
 
 // note counts what is warned of once.
@@ -172,8 +181,10 @@ func (p *csvParser) note(code string) {
 // conclude turns what was noted into warnings.
 func (p *csvParser) conclude() {
 	for _, w := range []struct{ code, name, text string }{
-		{"clock", "clock_not_set", "%d dated before 2000: the clock had not been set; left out, since their dates are not known"},
-		{"no_u", "no_uncertainty", "%d without an uncertainty: how far a single check can be trusted is learned from the scatter alone"},
+		{"clock", "clock_not_set",
+			"%d dated before 2000: the clock had not been set; left out, since their dates are not known"},
+		{"no_u", "no_uncertainty",
+			"%d without an uncertainty: how far a single check can be trusted is learned from the scatter alone"},
 		{"zero_u", "zero_uncertainty", "%d with an uncertainty of zero, which no measurement has: taken as not known"},
 		{"hours", "hours_went_back", "%d where the hour counter went back: use is counted from 0 there"},
 	} {

@@ -217,19 +217,23 @@ func TestNoHistoryBreaksIt(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tr := New()
 		day := 0.0
-		lean := rapid.OneOf(rapid.Just(0.0), rapid.Float64Range(-1, 1), rapid.Float64Range(-1e6, 1e6), rapid.Float64Range(-1e-9, 1e-9))
+		lean := rapid.OneOf(rapid.Just(0.0), rapid.Float64Range(-1, 1), rapid.Float64Range(-1e6, 1e6),
+			rapid.Float64Range(-1e-9, 1e-9))
 		n := rapid.IntRange(1, 40).Draw(t, "n")
 		for range n {
-			day += rapid.OneOf(rapid.Just(0.0), rapid.Just(1.0), rapid.Float64Range(0, 1e-4), rapid.Float64Range(0, 400)).Draw(t, "gap")
+			day += rapid.OneOf(rapid.Just(0.0), rapid.Just(1.0), rapid.Float64Range(0, 1e-4),
+				rapid.Float64Range(0, 400)).Draw(t, "gap")
 			if rapid.IntRange(0, 15).Draw(t, "event") == 0 {
 				if err := tr.Event(Event{Time: at(day), Kind: "crashed"}); err != nil {
 					t.Fatal(err)
 				}
 			}
-			c := Check{Time: at(day), Limit: rapid.SampledFrom([]float64{0, 0.0667, 1e-9}).Draw(t, "limit"), SpindleHours: math.NaN()}
+			c := Check{Time: at(day), Limit: rapid.SampledFrom([]float64{0, 0.0667, 1e-9}).Draw(t, "limit"),
+				SpindleHours: math.NaN()}
 			for i := range c.Axis {
 				if rapid.IntRange(0, 9).Draw(t, "missing") > 0 {
-					c.Axis[i] = &Value{lean.Draw(t, "lean"), rapid.SampledFrom([]float64{0, math.NaN(), 0.004, 1e-12, 10, 1e-200, 1e-300}).Draw(t, "u")}
+					c.Axis[i] = &Value{lean.Draw(t, "lean"),
+						rapid.SampledFrom([]float64{0, math.NaN(), 0.004, 1e-12, 10, 1e-200, 1e-300}).Draw(t, "u")}
 				}
 			}
 			if rapid.Bool().Draw(t, "warm") {
@@ -253,7 +257,8 @@ func TestNoHistoryBreaksIt(t *testing.T) {
 		if f.Next == nil {
 			t.Fatal("no due date")
 		}
-		if !finite(f.Next.Days) || f.Next.Days < 0 || f.Next.Days > Usual().AtMost || f.Next.borne() && !(f.Next.ChanceOutside >= 0) || f.Next.ChanceOutside > 1 {
+		if !finite(f.Next.Days) || f.Next.Days < 0 || f.Next.Days > Usual().AtMost || f.Next.borne() &&
+			!(f.Next.ChanceOutside >= 0) || f.Next.ChanceOutside > 1 {
 			t.Fatalf("%+v", *f.Next)
 		}
 		if o := f.Outside; o != nil && (o.Low.After(o.Time) || o.High.Before(o.Time)) {
@@ -284,8 +289,10 @@ func TestAJumpBeyondAllMeasure(t *testing.T) {
 	for k, x := range []struct {
 		second int
 		y, u   float64
-	}{{0, 0, 0}, {0, 0, 0}, {8, 7.450580596923828e-09, 1e-12}, {17, 1e-9, 0}, {25, 1e-9, 1e-12}, {34, 1, 1e-300}, {34, 1, 0.004}} {
-		c := Check{Time: epoch.Add(time.Duration(x.second) * time.Second), SpindleHours: math.NaN(), Axis: [2]*Value{{x.y, x.u}}}
+	}{{0, 0, 0}, {0, 0, 0}, {8, 7.450580596923828e-09, 1e-12}, {17, 1e-9, 0}, {25, 1e-9, 1e-12}, {34, 1, 1e-300},
+		{34, 1, 0.004}} {
+		c := Check{Time: epoch.Add(time.Duration(x.second) * time.Second), SpindleHours: math.NaN(),
+			Axis: [2]*Value{{x.y, x.u}}}
 		row := play(t, tr, []Check{c})[0]
 		if now := row.Axis[0]; !finite(now.Level) || k > 1 && !finite(now.U) {
 			t.Errorf("check %d: %+v", k, *now)
@@ -366,7 +373,8 @@ func TestThinnedHistoryIsDrawnAlike(t *testing.T) {
 	for _, c := range v.Checks {
 		highest = max(highest, c.Measured["tilt"].MMPerM)
 	}
-	if v.Total != 3000 || highest != 0.5 || v.Checks[0].Time != stamp(at(0)) || v.Checks[len(v.Checks)-1].Time != stamp(epoch.Add(2999*time.Hour)) {
+	if v.Total != 3000 || highest != 0.5 || v.Checks[0].Time != stamp(at(0)) ||
+		v.Checks[len(v.Checks)-1].Time != stamp(epoch.Add(2999*time.Hour)) {
 		t.Errorf("total %d, peak %v, %s to %s", v.Total, highest, v.Checks[0].Time, v.Checks[len(v.Checks)-1].Time)
 	}
 }

@@ -117,15 +117,18 @@ func (n *NextCheck) Basis(reliability float64) string {
 	switch n.LimitedBy {
 	case ByChance:
 		if n.ByHours {
-			return "the chance of being outside comes to " + risk + " after so many spindle hours; the date is that of the present use"
+			return "the chance of being outside comes to " + risk +
+				" after so many spindle hours; the date is that of the present use"
 		}
 		return "the chance of being outside comes to " + risk + " then"
 	case ByRecord:
 		return "the chance of being outside stays below " + risk + ", and the record bears no date further off"
 	case ByAtMost:
-		return fmt.Sprintf("the chance of being outside stays below %s; after %s at most all the same", risk, daysText(n.Plan.AtMost))
+		return fmt.Sprintf("the chance of being outside stays below %s; after %s at most all the same", risk,
+			daysText(n.Plan.AtMost))
 	case ByFirst:
-		return fmt.Sprintf("the record bears no date of its own yet: the first interval, %s after the last check", daysText(n.Plan.First))
+		return fmt.Sprintf("the record bears no date of its own yet: the first interval, %s after the last check",
+			daysText(n.Plan.First))
 	case ByOutside:
 		return "outside its tolerance: due now"
 	case ByEvent:

@@ -27,14 +27,20 @@ func TestADueDateAlways(t *testing.T) {
 	}{
 		{name: "an event alone", event: 3, reason: ByEvent, day: 3, says: "due now"},
 		{name: "one check", checks: quiet(1), reason: ByFirst, day: 7, says: "the first interval, 7 days"},
-		{name: "two checks", checks: quiet(2), plan: Plan{First: 3}, reason: ByFirst, day: 4, says: "the first interval, 3 days"},
-		{name: "first is no longer than at most", checks: quiet(2), plan: Plan{First: 30, AtMost: 14}, reason: ByFirst, day: 15},
-		{name: "many checks in one sitting", checks: []Check{check(0, 0.01, 0, 0.004), check(0.01, 0.05, 0, 0.004), check(0.02, 0.01, 0, 0.004), check(0.03, 0.01, 0, 0.004)},
+		{name: "two checks", checks: quiet(2), plan: Plan{First: 3}, reason: ByFirst, day: 4,
+			says: "the first interval, 3 days"},
+		{name: "first is no longer than at most", checks: quiet(2), plan: Plan{First: 30, AtMost: 14},
+			reason: ByFirst, day: 15},
+		{name: "many checks in one sitting", checks: []Check{check(0, 0.01, 0, 0.004), check(0.01, 0.05, 0, 0.004),
+			check(0.02, 0.01, 0, 0.004), check(0.03, 0.01, 0, 0.004)},
 			reason: ByFirst, day: 7.03},
-		{name: "one check outside", checks: []Check{check(2, 0.2, 0, 0.004)}, reason: ByOutside, day: 2, says: "outside its tolerance: due now"},
-		{name: "one check by the limit", checks: []Check{check(2, 0.066, 0, 0.004)}, reason: ByRisk, day: 2, says: "due now"},
+		{name: "one check outside", checks: []Check{check(2, 0.2, 0, 0.004)}, reason: ByOutside, day: 2,
+			says: "outside its tolerance: due now"},
+		{name: "one check by the limit", checks: []Check{check(2, 0.066, 0, 0.004)}, reason: ByRisk, day: 2,
+			says: "due now"},
 		{name: "an adjustment after many", checks: quiet(30), event: 40, reason: ByEvent, day: 40},
-		{name: "a quiet record", checks: quiet(60), plan: Plan{AtMost: 30}, reason: ByAtMost, day: 89, says: "after 30 days at most"},
+		{name: "a quiet record", checks: quiet(60), plan: Plan{AtMost: 30}, reason: ByAtMost, day: 89,
+			says: "after 30 days at most"},
 	} {
 		tr := New()
 		tr.Plan = x.plan
@@ -49,8 +55,10 @@ func TestADueDateAlways(t *testing.T) {
 			t.Errorf("%s: no due date", x.name)
 			continue
 		}
-		if n.LimitedBy != x.reason || math.Abs(days(n.Time.Sub(at(x.day)))) > 1e-4 || !strings.Contains(n.Basis(0.95), x.says) {
-			t.Errorf("%s: due %v (%s: %s), want %v (%s)", x.name, n.Time, n.LimitedBy, n.Basis(0.95), at(x.day), x.reason)
+		if n.LimitedBy != x.reason || math.Abs(days(n.Time.Sub(at(x.day)))) > 1e-4 ||
+			!strings.Contains(n.Basis(0.95), x.says) {
+			t.Errorf("%s: due %v (%s: %s), want %v (%s)", x.name, n.Time, n.LimitedBy, n.Basis(0.95),
+				at(x.day), x.reason)
 		}
 	}
 	if n := New().Forecast(0.95).Next; n != nil {

@@ -136,7 +136,8 @@ func (n *NextCheck) JSON(reliability float64) *NextJSON {
 	if n == nil {
 		return nil
 	}
-	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), n.ByHours, rounded(n.ChanceOutside, 6), n.Basis(reliability), n.LimitedBy}
+	return &NextJSON{stamp(n.Time), round(n.Days, 4), known4(n.SpindleHours), n.ByHours, rounded(n.ChanceOutside, 6),
+		n.Basis(reliability), n.LimitedBy}
 }
 
 // JSON is the date of being outside for other programs; nil for none.
@@ -200,7 +201,8 @@ func WorkJSON(w io.Writer, h *History, reliability float64) (*Answer, error) {
 
 // tail is everything but the checks.
 func (a *Answer) tail(reliability float64) tailJSON {
-	tail := tailJSON{Next: a.Forecast.Next.JSON(reliability), Outside: a.Forecast.Outside.JSON(), Why: a.Forecast.Why, Alarms: []alarmJSON{},
+	tail := tailJSON{Next: a.Forecast.Next.JSON(reliability), Outside: a.Forecast.Outside.JSON(), Why: a.Forecast.Why,
+		Alarms:  []alarmJSON{},
 		Verdict: a.Verdict, Axes: map[string]*axisJSON{}, Warnings: a.Warnings}
 	for _, al := range a.Alarms {
 		tail.Alarms = append(tail.Alarms, alarmJSON{al, al.Text()})

@@ -3,11 +3,12 @@ package drift
 // state is what a process knows: level, rate, swing and lean per kelvin with their covariance, in units of sigma. The
 // level is that at the record's first temperature.
 type state struct {
-	level, rate, swing, perK        float64
-	ll, lb, ls, bb, bs, ss          float64
-	lk, bk, sk, kk                  float64
-	prediction, predicted, residual float64 // of the last update: mean and variance of the check, and by how much it was missed
-	age                             float64 // days since the first check, by the process's own clock; kept where the slope quickens
+	level, rate, swing, perK float64
+	ll, lb, ls, bb, bs, ss   float64
+	lk, bk, sk, kk           float64
+	prediction, predicted,
+	residual float64 // of the last update: mean and variance of the check, and by how much it was missed
+	age float64 // days since the first check, by the process's own clock; kept where the slope quickens
 }
 
 // begin starts from one check of variance r, z kelvin above the record's first temperature, with nothing known of the

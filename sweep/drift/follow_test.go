@@ -38,7 +38,8 @@ func TestRowsAreHandedOnAsTheyAreSaid(t *testing.T) {
 		want = append(want, `],"next_check":`...)
 		var got bytes.Buffer
 		a, err := WorkJSON(&got, h, 0.95)
-		if err != nil || len(a.Rows) != n || !bytes.HasPrefix(got.Bytes(), want) || !bytes.HasSuffix(got.Bytes(), []byte("}\n")) {
+		if err != nil || len(a.Rows) != n || !bytes.HasPrefix(got.Bytes(), want) ||
+			!bytes.HasSuffix(got.Bytes(), []byte("}\n")) {
 			t.Errorf("%d checks: %v: %d bytes that begin %.200s", n, err, got.Len(), got.String())
 		}
 	}
@@ -59,7 +60,8 @@ func TestWorkJSONFails(t *testing.T) {
 	}
 	h.Entries[2*part].Check.Time = epoch.Add(-time.Hour)
 	var got bytes.Buffer
-	if _, err := WorkJSON(&got, h, 0.95); !errors.Is(err, ErrOrder) || got.Len() > 0 || !strings.HasPrefix(err.Error(), "2050: ") {
+	if _, err := WorkJSON(&got, h, 0.95); !errors.Is(err, ErrOrder) || got.Len() > 0 ||
+		!strings.HasPrefix(err.Error(), "2050: ") {
 		t.Errorf("%v, %d bytes written", err, got.Len())
 	}
 }

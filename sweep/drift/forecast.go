@@ -175,7 +175,8 @@ func (t *Tracker) outsideDate() (*OutsideDate, string) {
 	if !closed {
 		high = math.Min(sightYears*365.25, sightRecords*t.covered)
 	}
-	return &OutsideDate{Time: last.Add(duration(mid)), Low: last.Add(duration(low)), High: last.Add(duration(high)), HighOpen: !closed}, ""
+	return &OutsideDate{Time: last.Add(duration(mid)), Low: last.Add(duration(low)), High: last.Add(duration(high)),
+		HighOpen: !closed}, ""
 }
 
 // duration is so many days, to the second.

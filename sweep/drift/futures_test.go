@@ -21,7 +21,8 @@ func TestFuturesFollowTheReflectionPrinciple(t *testing.T) {
 		for _, h := range []float64{3, 6, 9} {
 			one := 4 * above(limit/(q*math.Sqrt(h)))
 			want := 1 - math.Pow(1-one, float64(axes))
-			if got := f.chance(h); math.Abs(got-want) > 4*math.Sqrt(want/futuresDrawn)+0.08*want { // a date lies up to a step late
+			if got := f.chance(h); math.Abs(got-want) > 4*math.Sqrt(want/futuresDrawn)+
+				0.08*want { // a date lies up to a step late
 				t.Errorf("%d axes: outside within %v days in %.4f, want %.4f", axes, h, got, want)
 			}
 		}
@@ -36,7 +37,8 @@ func TestFuturesOfATrend(t *testing.T) {
 	tr := New()
 	tr.limit = 1
 	p := process{steep: 1, tau: -1}
-	tr.axes[0].bank = &bank{dof: 1e9, h: []hypothesis{{process: p, square: 1e9, weight: 1, state: state{level: 0.2, rate: 0.1}}}}
+	tr.axes[0].bank = &bank{dof: 1e9,
+		h: []hypothesis{{process: p, square: 1e9, weight: 1, state: state{level: 0.2, rate: 0.1}}}}
 	f := tr.futures(20)
 	if day, ok := f.when(0.5); !ok || day < 7.1 || day > 9 {
 		t.Errorf("crosses on day %v, truth 8", day)

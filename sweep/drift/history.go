@@ -143,7 +143,8 @@ type circumstances struct {
 func (t *Tracker) noteCheck(c *Check) (circumstances, error) {
 	for i, v := range c.Axis {
 		if v != nil && (!finite(v.MMPerM) || math.IsInf(v.U, 0) || v.U < 0) {
-			return circumstances{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i], v.MMPerM, v.U)
+			return circumstances{}, fmt.Errorf("%s: %v mm/m with uncertainty %v is not a measurement", Axes[i],
+				v.MMPerM, v.U)
 		}
 	}
 	if c.TemperatureC != nil {
@@ -186,7 +187,8 @@ func (a *axis) check(c *Check, i int, began time.Time, met *circumstances, out *
 			u = math.NaN()
 		}
 		a.air = met.air
-		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: met.used, warm: met.warm}, c.Limit)
+		a.add(observation{at: c.Time, t: days(c.Time.Sub(began)), y: v.MMPerM, u: u, used: met.used, warm: met.warm},
+			c.Limit)
 	}
 	if a.bank == nil {
 		return nil, nil

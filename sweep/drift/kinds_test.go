@@ -24,18 +24,21 @@ const quickening = "quickening"
 func movers() []mover {
 	var out []mover
 	for _, m := range machines() {
-		out = append(out, mover{m.name, m.name == "wandering" || m.name == "trending", func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
-			return m.truth(r, gap, s, limit)
-		}})
+		out = append(out, mover{m.name, m.name == "wandering" || m.name == "trending",
+			func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+				return m.truth(r, gap, s, limit)
+			}})
 	}
-	both := func(low, high, qlow, qhigh float64) func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+	both := func(low, high, qlow, qhigh float64) func(r *rand.Rand, gap, s, limit float64, n int) func(
+		float64) float64 {
 		return func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
 			rate := either(r) * s * between(r, low, high) / gap
 			w := walk(r, level(r, limit), s*between(r, qlow, qhigh)/math.Sqrt(gap), gap/4)
 			return func(t float64) float64 { return w(t) + rate*t }
 		}
 	}
-	stepped := func(then func(r *rand.Rand, gap, s float64) func(float64) float64) func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+	stepped := func(then func(r *rand.Rand, gap, s float64) func(float64) float64) func(r *rand.Rand, gap, s,
+		limit float64, n int) func(float64) float64 {
 		return func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
 			at, by, when := level(r, limit), either(r)*s*between(r, 3, 8), gap*float64(n)*(0.3+0.4*r.Float64())
 			if at*by > 0 {
@@ -58,7 +61,8 @@ func movers() []mover {
 			at, rate, in := level(r, limit), either(r)*s*between(r, 0.02, 0.2)/gap, gap*float64(n)*between(r, 1, 4)
 			return func(t float64) float64 { return at + rate*t*(1+t/in) }
 		}},
-		mover{"leaning with an unseen season", true, func(r *rand.Rand, gap, s, limit float64, n int) func(float64) float64 {
+		mover{"leaning with an unseen season", true, func(r *rand.Rand, gap, s, limit float64, n int) func(
+			float64) float64 {
 			at, by, phase := level(r, limit), s*between(r, 1, 6), 2*math.Pi*r.Float64()
 			return func(t float64) float64 { return at + by*math.Sin(2*math.Pi*t/year+phase) }
 		}},
@@ -70,7 +74,9 @@ func movers() []mover {
 			rate, spring := either(r)*s*between(r, 0.05, 0.3)/gap, otherKinds()[4].make(r, gap, s, limit)
 			return func(t float64) float64 { return rate*t + spring(t) }
 		}},
-		mover{"stepped", false, stepped(func(*rand.Rand, float64, float64) func(float64) float64 { return func(float64) float64 { return 0 } })},
+		mover{"stepped", false, stepped(func(*rand.Rand, float64, float64) func(float64) float64 {
+			return func(float64) float64 { return 0 }
+		})},
 		mover{"stepped, trending", true, stepped(func(r *rand.Rand, gap, s float64) func(float64) float64 {
 			rate := either(r) * s * between(r, 0.03, 0.3) / gap
 			return func(t float64) float64 { return rate * t }
@@ -86,7 +92,9 @@ func datesOf(m mover, n, machines int, seed uint64) (calibration, error) {
 	r := rand.New(rand.NewPCG(seed, uint64(n)))
 	var out calibration
 	for range machines {
-		h := draw(r, machine{m.name, func(r *rand.Rand, gap, s, limit float64) func(float64) float64 { return m.truth(r, gap, s, limit, n) }}, n, 1)
+		h := draw(r, machine{m.name, func(r *rand.Rand, gap, s, limit float64) func(float64) float64 {
+			return m.truth(r, gap, s, limit, n)
+		}}, n, 1)
 		tr := asked()
 		for _, c := range h.checks {
 			if _, err := tr.Check(c); err != nil {
@@ -107,7 +115,8 @@ func TestDatesOfMixedKinds(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		t.Logf("%s: %d of %d outside by the date, %d of %d where the record bore no further; %.2f records ahead; level held %.0f %%",
+		t.Logf(
+			"%s: %d of %d outside by the date, %d of %d where the record bore no further; %.2f records ahead; level held %.0f %%",
 			m.name, c.passed, c.due, c.boundedPassed, c.bounded, c.mean(), 100*c.coverage())
 		switch {
 		case m.name == "stepped" && c.mean() < 1.2: // as far as one that never moved would be too much to ask

@@ -30,20 +30,24 @@ func (h *History) Look(place string) []sweep.Warning {
 			gap := days(c.Time.Sub(last.Time))
 			if c.Time.Equal(last.Time) {
 				if same++; same == 1 {
-					add("same_instant", "%s %d: a second check at %s; both are used, but nothing can be said of a rate between them",
+					add("same_instant",
+						"%s %d: a second check at %s; both are used, but nothing can be said of a rate between them",
 						place, e.Place, c.Time.Format(time.RFC3339))
 				}
 			}
 			if gap > 30 && gap > 10*g.typical() && len(g.latest) > 2 {
 				if away++; away <= 3 {
-					add("gap", "%s %d: no check for %.0f days before %s; what happened meanwhile is not known", place, e.Place, gap, c.Time.Format("2006-01-02"))
+					add("gap", "%s %d: no check for %.0f days before %s; what happened meanwhile is not known", place,
+						e.Place, gap, c.Time.Format("2006-01-02"))
 				}
 			}
 		}
 		g.add(days(c.Time.Sub(began)))
 		if limit >= 0 && c.Limit != limit && !changed {
 			changed = true
-			add("tolerance_changed", "%s %d: the tolerance changed from %.4g to %.4g mm/m; each day is judged by its own, dates by the last", place, e.Place, limit, c.Limit)
+			add("tolerance_changed",
+				"%s %d: the tolerance changed from %.4g to %.4g mm/m; each day is judged by its own, dates by the last",
+				place, e.Place, limit, c.Limit)
 		}
 		limit, last = c.Limit, c
 	}
@@ -63,7 +67,8 @@ func (h *History) Judge(limit float64) {
 // Temper takes a forecast back where the latest checks have no date.
 func (h *History) Temper(f Forecast) Forecast {
 	if h.Undated > 0 {
-		return Forecast{Why: "the latest checks carry no believable time, so the newest state cannot be dated: set the clock and take another"}
+		return Forecast{
+			Why: "the latest checks carry no believable time, so the newest state cannot be dated: set the clock and take another"}
 	}
 	return f
 }

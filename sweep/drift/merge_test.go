@@ -20,7 +20,8 @@ func TestAMergerKeepsMeanAndVariance(t *testing.T) {
 		t.Fatalf("%d hypotheses are left, the first weighs %v", len(b.h), b.h[0].weight)
 	}
 	after := b.now()
-	for _, x := range [][2]float64{{after.Level, before.Level}, {after.U, before.U}, {after.Rate, before.Rate}, {after.RateU, before.RateU}} {
+	for _, x := range [][2]float64{{after.Level, before.Level}, {after.U, before.U}, {after.Rate, before.Rate},
+		{after.RateU, before.RateU}} {
 		if math.Abs(x[0]-x[1]) > 1e-12 {
 			t.Errorf("merged %v, apart %v", x[0], x[1])
 		}
@@ -79,7 +80,8 @@ func TestAMergerCostsByWeight(t *testing.T) {
 	heavy := h.cost(&x, 40)
 	h.weight, x.weight = 0.0005, 0.0005
 	if light := h.cost(&x, 40); heavy <= mergeCost || light > mergeCost || math.Abs(light*1000-heavy) > 1e-9 {
-		t.Errorf("a merger of half and half costs %v, of two thousandths %v; wanted above and below %v", heavy, light, mergeCost)
+		t.Errorf("a merger of half and half costs %v, of two thousandths %v; wanted above and below %v", heavy,
+			light, mergeCost)
 	}
 	// Equal variances: the bound is that of a mean off by so much, w/2 log(1 + p(1-p) d2/v).
 	if want := 0.5 * math.Log1p(0.25*sq(0.002)/(0.2*sq(0.004))); math.Abs(heavy-want) > 1e-12 {

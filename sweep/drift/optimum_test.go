@@ -113,9 +113,10 @@ func quickest(size float64, level bool, quiet int, price float64, machines int, 
 // studyOptimum is what theory permits of the study's table of steps.
 func studyOptimum(p func(format string, args ...any)) {
 	const machines = 2000
-	p("\n### What theory permits\n\nThe quickest rule for a step of one scatter that knows the scatter and the size, at the price of one false alarm in 380 checks of both axes\n"+
-		"(`optimum_test.go`, %d machines): checks until it finds one of one and of two scatters. The chart knows neither.\n\n"+
-		"| quiet checks before | step 1, level to be learned | step 2 | step 1, level known | step 2 |\n|---|---|---|---|---|\n", machines)
+	p(
+		"\n### What theory permits\n\nThe quickest rule for a step of one scatter that knows the scatter and the size, at the price of one false alarm in 380 checks of both axes\n"+
+			"(`optimum_test.go`, %d machines): checks until it finds one of one and of two scatters. The chart knows neither.\n\n"+
+			"| quiet checks before | step 1, level to be learned | step 2 | step 1, level known | step 2 |\n|---|---|---|---|---|\n", machines)
 	for _, quiet := range []int{25, 50, 100, 200} {
 		one, two := quickest(1, false, quiet, 380, machines, 1)
 		known1, known2 := quickest(1, true, quiet, 380, machines, 1)

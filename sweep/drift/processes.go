@@ -44,7 +44,8 @@ type bend struct{ turn, quick, prior float64 }
 // machine.
 var (
 	// wanders are the standard deviations of the level disturbance in a usual gap, in units of sigma.
-	wanders = []size{{0.004, 0.16}, {0.03, 0.1}, {0.06, 0.15}, {0.12, 0.26}, {0.25, 0.22}, {0.5, 0.08}, {1, 0.02}, {2.2, 0.01}}
+	wanders = []size{{0.004, 0.16}, {0.03, 0.1}, {0.06, 0.15}, {0.12, 0.26}, {0.25, 0.22}, {0.5, 0.08}, {1, 0.02},
+		{2.2, 0.01}}
 	// slopes are the standard deviations of the slope's prior, likewise.
 	slopes = []size{{0, 0.7}, {0.03, 0.02}, {0.1, 0.14}, {0.3, 0.1}, {1, 0.04}}
 	// bends are how a slope changes: not at all; by a disturbance, in units of the slope's own standard deviation in a
@@ -110,7 +111,8 @@ func processes(gap float64, hours, warm bool) []process {
 			}
 			for tau := 1; tau < len(tausInGaps) && q.of < slowest; tau++ {
 				for _, v := range reaches {
-					add(process{tau: tau, reach: v.of, alive: true, prior: sprung * v.prior / float64(len(tausInGaps)-1)}, q, b, straight)
+					add(process{tau: tau, reach: v.of, alive: true,
+						prior: sprung * v.prior / float64(len(tausInGaps)-1)}, q, b, straight)
 				}
 			}
 		}

@@ -87,7 +87,8 @@ func TestNileShiftIsFoundSoon(t *testing.T) {
 	begun := 0
 	for i, v := range published.Column(t, "drift_nile.csv", "flow") {
 		year := 1871 + i
-		row, err := tr.Check(Check{Time: time.Date(year, 7, 1, 0, 0, 0, 0, time.UTC), Axis: [2]*Value{{MMPerM: v}, nil}, SpindleHours: math.NaN()})
+		row, err := tr.Check(Check{Time: time.Date(year, 7, 1, 0, 0, 0, 0, time.UTC), Axis: [2]*Value{{MMPerM: v}, nil},
+			SpindleHours: math.NaN()})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -83,7 +83,8 @@ func staircase(checks []Check) Interval {
 			out.Days = math.Min(out.Days*staircaseUp, mostDays)
 		}
 	}
-	out.Basis = "begun at the usual gap, half as long again after each check below 80 % of the tolerance, half as long after one outside, a year at most"
+	out.Basis =
+		"begun at the usual gap, half as long again after each check below 80 % of the tolerance, half as long after one outside, a year at most"
 	return out
 }
 
@@ -106,7 +107,8 @@ func controlChart(checks []Check, limit float64) Interval {
 		if out.Days > mostDays {
 			out.Days = mostDays
 		}
-		out.Basis = "a straight line through the checks since the last event, with 95 % of its uncertainty, leaves the tolerance then; a year at most"
+		out.Basis =
+			"a straight line through the checks since the last event, with 95 % of its uncertainty, leaves the tolerance then; a year at most"
 	}
 	return out
 }

@@ -67,7 +67,8 @@ func (b *bank) bend() {
 				bent.straighten()
 				bent.steep, bent.quick = size.of/b.gap, way.quick/b.gap
 				bent.place = slices.IndexFunc(b.list, func(p process) bool {
-					return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.turn == 0 && p.quick == bent.quick &&
+					return p.tau < 0 && p.wander == bent.wander && p.steep == bent.steep && p.turn == 0 &&
+						p.quick == bent.quick &&
 						p.warm == bent.warm && p.used == bent.used
 				})
 				if bent.place < 0 { // by hours nothing of this size stands on the list

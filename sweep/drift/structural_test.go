@@ -87,9 +87,11 @@ func TestWhatIsBelievedAgainstAStructuralLibrary(t *testing.T) {
 		for i := range b.h {
 			wander += b.h[i].weight * sq(b.h[i].wander) * irregular
 		}
-		t.Logf("%s: level %.2f, library %.2f ± %.2f; slope %.3f, %.3f ± %.3f; irregular %.2f, %.2f ± %.2f; level variance %.3f, %.3f ± %.3f", s.Name,
+		t.Logf(
+			"%s: level %.2f, library %.2f ± %.2f; slope %.3f, %.3f ± %.3f; irregular %.2f, %.2f ± %.2f; level variance %.3f, %.3f ± %.3f", s.Name,
 			now.Level/unit, s.Fitted.Level, s.Fitted.LevelSE, now.Rate/unit, s.Fitted.Slope, s.Fitted.SlopeSE,
-			irregular, s.Fitted.Irregular, s.Fitted.IrregularSE, wander, s.Fitted.LevelVariance, s.Fitted.LevelVarianceSE)
+			irregular, s.Fitted.Irregular, s.Fitted.IrregularSE, wander, s.Fitted.LevelVariance,
+			s.Fitted.LevelVarianceSE)
 		near(t, s.Name+": level", now.Level/unit, s.Fitted.Level, s.Fitted.LevelSE)
 		near(t, s.Name+": slope", now.Rate/unit, s.Fitted.Slope, s.Fitted.SlopeSE)
 		near(t, s.Name+": irregular", irregular, s.Fitted.Irregular, s.Fitted.IrregularSE)

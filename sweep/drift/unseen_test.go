@@ -147,7 +147,8 @@ func TestDatesInASecondWorkshop(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			t.Logf("%s, %d checks: %d of %d outside on the date; level held %.0f %%", k.name, n, c.outside, c.due, 100*c.coverage())
+			t.Logf("%s, %d checks: %d of %d outside on the date; level held %.0f %%", k.name, n, c.outside, c.due,
+				100*c.coverage())
 			all.add(c)
 			if k.moves {
 				moving.add(c)
@@ -156,7 +157,8 @@ func TestDatesInASecondWorkshop(t *testing.T) {
 	}
 	// Some 110 dates: a share of 5 % is known to 2 %.
 	if s := moving.share(); moving.due < 80 || s > 0.09 {
-		t.Errorf("%d of %d were outside on the date, want 3 to 7 %% (and two standard errors)", moving.outside, moving.due)
+		t.Errorf("%d of %d were outside on the date, want 3 to 7 %% (and two standard errors)", moving.outside,
+			moving.due)
 	}
 	if c := all.coverage(); c < 0.92 { // 800 levels; one that is held by a spring is the worst
 		t.Errorf("the interval of the level held the truth in %.1f %%, want 95 %%", 100*c)

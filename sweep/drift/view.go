@@ -180,7 +180,8 @@ func thin(checks []Entry, rows []Row, most int) []int {
 }
 
 func viewCheck(e Entry, r *Row) ViewCheck {
-	out := ViewCheck{Time: stamp(r.Time), Run: e.Place, Measured: map[string]*ValueOut{}, Axis: map[string]*LeanOut{}, Alarm: r.Alarm, Alarms: map[string]AlarmKind{}}
+	out := ViewCheck{Time: stamp(r.Time), Run: e.Place, Measured: map[string]*ValueOut{}, Axis: map[string]*LeanOut{},
+		Alarm: r.Alarm, Alarms: map[string]AlarmKind{}}
 	for i, name := range Axes {
 		out.Alarms[name] = None
 		for _, a := range r.Alarms {

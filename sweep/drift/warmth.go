@@ -14,7 +14,8 @@ const (
 // JudgeTemperature is an error where a machine in a shop cannot have such a temperature.
 func JudgeTemperature(celsius float64) error {
 	if !(celsius >= ColdestC && celsius <= HottestC) {
-		return fmt.Errorf("temperature %.6g: write the machine's in degrees Celsius, %.0f to %.0f", celsius, ColdestC, HottestC)
+		return fmt.Errorf("temperature %.6g: write the machine's in degrees Celsius, %.0f to %.0f", celsius,
+			ColdestC, HottestC)
 	}
 	return nil
 }

@@ -21,7 +21,8 @@ func weather(r *rand.Rand) func(day float64) float64 {
 			off = append(off, 0.7*off[len(off)-1]+1.2*r.NormFloat64())
 		}
 		k := int(t)
-		return mean + year*math.Sin(2*math.Pi*t/365.25+season) + day*math.Sin(2*math.Pi*t+hour) + off[k] + (off[k+1]-off[k])*(t-float64(k))
+		return mean + year*math.Sin(2*math.Pi*t/365.25+season) + day*math.Sin(2*math.Pi*t+hour) + off[k] +
+			(off[k+1]-off[k])*(t-float64(k))
 	}
 }
 
@@ -242,10 +243,12 @@ func TestTheTemperatureExplains(t *testing.T) {
 	t.Parallel()
 	blind := studyWarmth(t, warmKind{perK: 1, moves: "still"}, 80, 30, 3)
 	seeing := studyWarmth(t, warmKind{perK: 1, recorded: 1, moves: "still"}, 80, 30, 3)
-	t.Logf("alarms begin in one check of %.0f without and %.0f with it; rates off by %.3f and %.3f; told for %.0f %%, held %.0f %%",
+	t.Logf(
+		"alarms begin in one check of %.0f without and %.0f with it; rates off by %.3f and %.3f; told for %.0f %%, held %.0f %%",
 		1/blind.alarms, 1/seeing.alarms, blind.off, seeing.off, 100*seeing.told, 100*seeing.held)
 	if seeing.alarms > 1.0/250 || seeing.alarms > blind.alarms/3 { // 3,200 checks: some 9 are to be expected
-		t.Errorf("an alarm begins in one check of %.0f with the temperature, of %.0f without", 1/seeing.alarms, 1/blind.alarms)
+		t.Errorf("an alarm begins in one check of %.0f with the temperature, of %.0f without", 1/seeing.alarms,
+			1/blind.alarms)
 	}
 	if seeing.off > blind.off/1.5 {
 		t.Errorf("rates are off by %.3f scatters a gap with it, by %.3f without", seeing.off, blind.off)
@@ -263,9 +266,11 @@ func TestATemperatureThatDoesNothing(t *testing.T) {
 	t.Parallel()
 	without := studyWarmth(t, warmKind{moves: "still"}, 80, 30, 4)
 	with := studyWarmth(t, warmKind{recorded: 1, moves: "still"}, 80, 30, 4)
-	t.Logf("alarms begin in %.4f and %.4f of checks, rates off by %.4f and %.4f; told for %.1f %%", without.alarms, with.alarms, without.off, with.off, 100*with.told)
+	t.Logf("alarms begin in %.4f and %.4f of checks, rates off by %.4f and %.4f; told for %.1f %%", without.alarms,
+		with.alarms, without.off, with.off, 100*with.told)
 	if with.alarms > 1.0/250 || with.off > 1.25*without.off {
-		t.Errorf("alarms begin in %.4f of checks with it and %.4f without; rates are off by %.4f and %.4f", with.alarms, without.alarms, with.off, without.off)
+		t.Errorf("alarms begin in %.4f of checks with it and %.4f without; rates are off by %.4f and %.4f", with.alarms,
+			without.alarms, with.off, without.off)
 	}
 	if with.told > 0.05 {
 		t.Errorf("told for %.0f %% of axes", 100*with.told)
@@ -304,9 +309,12 @@ func TestSomeTemperaturesAreMissing(t *testing.T) {
 	t.Parallel()
 	none := studyWarmth(t, warmKind{perK: 1, moves: "still"}, 80, 30, 6)
 	half := studyWarmth(t, warmKind{perK: 1, recorded: 0.5, moves: "still"}, 80, 30, 6)
-	t.Logf("alarms begin in one check of %.0f and %.0f; told for %.0f %%, held %.0f %%", 1/none.alarms, 1/half.alarms, 100*half.told, 100*half.held)
-	if half.alarms > none.alarms || half.told < 0.5 || half.held < 0.8 { // what is guessed of neighbouring checks is wrong alike
-		t.Errorf("alarms begin in one check of %.0f and %.0f; told for %.0f %%, held %.0f %%", 1/none.alarms, 1/half.alarms, 100*half.told, 100*half.held)
+	t.Logf("alarms begin in one check of %.0f and %.0f; told for %.0f %%, held %.0f %%", 1/none.alarms, 1/half.alarms,
+		100*half.told, 100*half.held)
+	if half.alarms > none.alarms || half.told < 0.5 ||
+		half.held < 0.8 { // what is guessed of neighbouring checks is wrong alike
+		t.Errorf("alarms begin in one check of %.0f and %.0f; told for %.0f %%, held %.0f %%", 1/none.alarms,
+			1/half.alarms, 100*half.told, 100*half.held)
 	}
 }
 
@@ -363,7 +371,8 @@ func TestALeaningMachineThatGoesBackLosesItsAlarm(t *testing.T) {
 			c := check(float64(day), tilt, 0.004*r.NormFloat64(), 0.004)
 			c.TemperatureC = &celsius
 			row := play(t, tr, []Check{c})[0]
-			shift := len(row.Alarms) > 0 && row.Alarms[0].Kind == Shift && math.Abs(row.Alarms[0].SizeMMPerM-0.02) < 0.006
+			shift := len(row.Alarms) > 0 && row.Alarms[0].Kind == Shift &&
+				math.Abs(row.Alarms[0].SizeMMPerM-0.02) < 0.006
 			switch {
 			case day == 104 && row.Alarm != None:
 				raised++
@@ -377,6 +386,7 @@ func TestALeaningMachineThatGoesBackLosesItsAlarm(t *testing.T) {
 	}
 	t.Logf("raised %d, named and sized %d, gone %d of %d", raised, named, gone, machines)
 	if raised < machines || named < machines-3 || gone < machines-3 {
-		t.Errorf("of %d machines %d raised an alarm, %d named it and its size, and %d lost it 20 checks after", machines, raised, named, gone)
+		t.Errorf("of %d machines %d raised an alarm, %d named it and its size, and %d lost it 20 checks after",
+			machines, raised, named, gone)
 	}
 }

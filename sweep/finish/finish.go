@@ -22,7 +22,8 @@ func (c Cutter) Validate() error {
 	case !(c.DiameterMM > 0 && c.DiameterMM <= 1000):
 		return fmt.Errorf("cutter %s: diameter %v mm; write a number above 0, at most 1000", c.Name, c.DiameterMM)
 	case !(c.StepoverMM > 0 && c.StepoverMM <= c.DiameterMM):
-		return fmt.Errorf("cutter %s: stepover %v mm; write a number above 0, at most the diameter of %v mm", c.Name, c.StepoverMM, c.DiameterMM)
+		return fmt.Errorf("cutter %s: stepover %v mm; write a number above 0, at most the diameter of %v mm", c.Name,
+			c.StepoverMM, c.DiameterMM)
 	case !(c.LimitMM >= 0 && c.LimitMM <= 100):
 		return fmt.Errorf("cutter %s: limit %v mm; write 0 for none, or a number of mm up to 100", c.Name, c.LimitMM)
 	}
@@ -96,14 +97,16 @@ func Weigh(c Cutter, tilt, nod *sweep.Axis) (Report, bool) {
 	if tilt == nil || nod == nil || c.Validate() != nil {
 		return Report{}, false
 	}
-	r := Report{Cutter: c.Name, DiameterMM: c.DiameterMM, StepoverMM: c.StepoverMM, LimitMM: c.LimitMM, Verdict: sweep.None,
-		FeedX: Along(c, tilt.Slope, nod.Slope), FeedY: Along(c, nod.Slope, tilt.Slope)}
+	r := Report{Cutter: c.Name, DiameterMM: c.DiameterMM, StepoverMM: c.StepoverMM, LimitMM: c.LimitMM,
+		Verdict: sweep.None,
+		FeedX:   Along(c, tilt.Slope, nod.Slope), FeedY: Along(c, nod.Slope, tilt.Slope)}
 	worse := func(x, y units.Slope) float64 { return math.Max(Along(c, x, y).HeightMM, Along(c, y, x).HeightMM) }
 	near := func(a *sweep.Axis) units.Slope { return max(0, units.Slope(math.Abs(float64(a.Slope)))-a.Expanded) }
 	far := func(a *sweep.Axis) units.Slope { return units.Slope(math.Abs(float64(a.Slope))) + a.Expanded }
 	r.HeightMM = worse(tilt.Slope, nod.Slope)
 	r.LowestMM, r.HighestMM = worse(near(tilt), near(nod)), worse(far(tilt), far(nod))
-	r.Say = fmt.Sprintf("%s, %g mm wide at %g mm between passes: marks of %s mm, at most %s", c.Name, c.DiameterMM, c.StepoverMM, micro(r.HeightMM), micro(r.HighestMM))
+	r.Say = fmt.Sprintf("%s, %g mm wide at %g mm between passes: marks of %s mm, at most %s", c.Name, c.DiameterMM,
+		c.StepoverMM, micro(r.HeightMM), micro(r.HighestMM))
 	if c.LimitMM == 0 {
 		r.Say += "."
 		return r, true

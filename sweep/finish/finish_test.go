@@ -22,10 +22,12 @@ func TestHollowAndStep(t *testing.T) {
 		}
 	}
 	// A stepover of 70 mm leaning across: 4.667 um.
-	if m := Along(Cutter{DiameterMM: 100, StepoverMM: 70}, 0, tol.Limit); math.Abs(1000*m.StepMM-4.667) > 4e-4 || math.Abs(m.HeightMM-m.StepMM) > 1e-12 {
+	if m := Along(Cutter{DiameterMM: 100, StepoverMM: 70}, 0, tol.Limit); math.Abs(1000*m.StepMM-4.667) > 4e-4 ||
+		math.Abs(m.HeightMM-m.StepMM) > 1e-12 {
 		t.Errorf("%+v", m)
 	}
-	if m := Along(Cutter{DiameterMM: 100, StepoverMM: 60}, tol.Limit, 0); math.Abs(m.HeightMM-m.HollowMM) > 1e-12 || math.Abs(1000*m.SlotMM-3.333) > 4e-4 {
+	if m := Along(Cutter{DiameterMM: 100, StepoverMM: 60}, tol.Limit, 0); math.Abs(m.HeightMM-m.HollowMM) > 1e-12 ||
+		math.Abs(1000*m.SlotMM-3.333) > 4e-4 {
 		t.Errorf("%+v", m)
 	}
 	// Common practice, no source: 0.05 mm over a 280 mm circle is beyond what cutters of 4 to 8 mm show.
@@ -39,7 +41,8 @@ func TestHollowAndStep(t *testing.T) {
 
 // A flat disc turned as a rigid body, carried along pass after pass: points of its face cut whatever lies above them.
 func sweepDisc(r, e, along, across float64) (height float64) {
-	const cells, rings, spokes = 1200, 2, 60000 // the rim must be dense: each cell keeps the lowest point that fell in it
+	const cells, rings, spokes = 1200, 2,
+		60000 // the rim must be dense: each cell keeps the lowest point that fell in it
 	const passes = 9
 	// The surface over one stepover in the middle of the field, by distance across the feed.
 	floor := make([]float64, cells)
@@ -106,9 +109,11 @@ func TestGoodEnoughForACutter(t *testing.T) {
 		tilt float64
 		u    float64
 		want sweep.Verdict
-	}{{"small", 0.1, 0.02, sweep.Within}, {"large", 0.5, 0.02, sweep.Outside}, {"between", 0.25, 0.1, sweep.Undecided}} {
+	}{{"small", 0.1, 0.02, sweep.Within}, {"large", 0.5, 0.02, sweep.Outside},
+		{"between", 0.25, 0.1, sweep.Undecided}} {
 		r, ok := Weigh(c, axis(tc.tilt, tc.u), axis(0, tc.u))
-		if !ok || r.Verdict != tc.want || r.LowestMM > r.HeightMM || r.HeightMM > r.HighestMM || !strings.Contains(r.Say, "surfacing") {
+		if !ok || r.Verdict != tc.want || r.LowestMM > r.HeightMM || r.HeightMM > r.HighestMM ||
+			!strings.Contains(r.Say, "surfacing") {
 			t.Errorf("%s: %v %+v", tc.name, ok, r)
 		}
 	}
@@ -119,7 +124,8 @@ func TestGoodEnoughForACutter(t *testing.T) {
 	if r, ok := Weigh(c, axis(9, 0), axis(0, 0)); !ok || r.Verdict != sweep.None {
 		t.Errorf("no limit, no verdict: %+v", r)
 	}
-	for _, wrong := range []Cutter{{}, {DiameterMM: 4}, {DiameterMM: 4, StepoverMM: 5}, {DiameterMM: math.NaN(), StepoverMM: 1}, {DiameterMM: 4, StepoverMM: 1, LimitMM: -1}} {
+	for _, wrong := range []Cutter{{}, {DiameterMM: 4}, {DiameterMM: 4, StepoverMM: 5},
+		{DiameterMM: math.NaN(), StepoverMM: 1}, {DiameterMM: 4, StepoverMM: 1, LimitMM: -1}} {
 		if wrong.Validate() == nil {
 			t.Errorf("%+v was accepted", wrong)
 		}

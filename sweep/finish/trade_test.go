@@ -13,7 +13,8 @@ func TestWhatSmallCuttersDoNotShow(t *testing.T) {
 	lean := units.Slope(0.05 / 280)
 	for _, d := range []float64{4, 6, 8} {
 		for _, stepover := range []float64{0.25 * d, 0.5 * d, d} {
-			r, ok := Weigh(Cutter{Name: "flat", DiameterMM: d, StepoverMM: stepover, LimitMM: 0.005}, &sweep.Axis{Slope: lean}, &sweep.Axis{})
+			r, ok := Weigh(Cutter{Name: "flat", DiameterMM: d, StepoverMM: stepover, LimitMM: 0.005},
+				&sweep.Axis{Slope: lean}, &sweep.Axis{})
 			if !ok {
 				t.Fatal("not weighed")
 			}

@@ -24,7 +24,8 @@ func TestTheTriangleIsLAPACKs(t *testing.T) {
 				}
 			}
 			work := make([]float64, 64*n)
-			lapack64.Geqrf(blas64.General{Rows: m, Cols: n, Stride: n, Data: want}, make([]float64, min(m, n)), work, len(work))
+			lapack64.Geqrf(blas64.General{Rows: m, Cols: n, Stride: n, Data: want}, make([]float64, min(m, n)),
+				work, len(work))
 			triangulate(a)
 			for i := range m {
 				for j := range n {
@@ -33,7 +34,8 @@ func TestTheTriangleIsLAPACKs(t *testing.T) {
 						w = want[i*n+j]
 					}
 					if got := a[j][i]; !(math.Abs(got-w) <= 1e-11*scale*math.Pow(10, float64(j)/3)) {
-						t.Fatalf("%d by %d at scale %g: row %d, column %d is %v, LAPACK has %v", m, n, scale, i, j, got, w)
+						t.Fatalf("%d by %d at scale %g: row %d, column %d is %v, LAPACK has %v", m, n, scale,
+							i, j, got, w)
 					}
 				}
 			}

@@ -88,7 +88,8 @@ func TestStRD(t *testing.T) {
 					t.Errorf("residual standard deviation %g, certified 0", sd)
 				}
 			} else if d := digits(math.Sqrt(variance), ref.ResidSD); d < c.atLeast {
-				t.Errorf("residual standard deviation %v, certified %v: %.1f digits", math.Sqrt(variance), ref.ResidSD, d)
+				t.Errorf("residual standard deviation %v, certified %v: %.1f digits", math.Sqrt(variance),
+					ref.ResidSD, d)
 			}
 			for i := range s.Beta {
 				if d := digits(s.Beta[i], ref.Beta[i]); d < c.atLeast {
@@ -102,7 +103,8 @@ func TestStRD(t *testing.T) {
 				}
 				for j := range s.Cov[i] {
 					if d := digits(variance*s.Cov[i][j], ref.Cov[i][j]); d < c.atLeast-1 {
-						t.Errorf("covariance %d,%d is %v, exactly %v: %.1f digits", i, j, variance*s.Cov[i][j], ref.Cov[i][j], d)
+						t.Errorf("covariance %d,%d is %v, exactly %v: %.1f digits", i, j, variance*s.Cov[i][j],
+							ref.Cov[i][j], d)
 					}
 				}
 			}

@@ -170,7 +170,8 @@ func measures(s *zone.Solver, x, z []float64) [3]float64 {
 // noise again and again onto the fitted curve: a distance of extremes grows with the noise, and is no linear sum of
 // readings; and the largest of several is the one that the noise helped. A profile of fewer than three places shows
 // nothing of its form: nil.
-func StraightnessOf(fit *mixed.LineFit, profiles []*Profile, heights []float64, edgeMPE float64) (each []*Straightness, most *Straightness) {
+func StraightnessOf(fit *mixed.LineFit, profiles []*Profile, heights []float64, edgeMPE float64) (each []*Straightness,
+	most *Straightness) {
 	var s zone.Solver
 	each = make([]*Straightness, len(profiles))
 	var z []float64

@@ -9,9 +9,10 @@ import (
 
 // Columns of recorded measurements along a line.
 var (
-	time      = sweep.Column{Name: "t_s", Required: true, Say: "a time in seconds such as 12.345"}
-	position  = sweep.Column{Name: "position_mm", Required: true, Say: "a position in mm such as 120.5"}
-	reading   = sweep.Column{Name: "reading_mm", Required: true, Say: "a reading in mm such as -0.012, or take the row out"}
+	time     = sweep.Column{Name: "t_s", Required: true, Say: "a time in seconds such as 12.345"}
+	position = sweep.Column{Name: "position_mm", Required: true, Say: "a position in mm such as 120.5"}
+	reading  = sweep.Column{Name: "reading_mm", Required: true,
+		Say: "a reading in mm such as -0.012, or take the row out"}
 	across    = sweep.Column{Name: "line_mm", Say: "where the line lies across, in mm"}
 	indicator = sweep.Column{Name: "indicator", Words: []string{}, Say: "the name of an indicator, 16 names at most"}
 	edge      = sweep.Column{Name: "edge", Words: []string{"as_laid", "turned"}, Say: "as_laid or turned"}
@@ -62,10 +63,12 @@ func Split(t *sweep.Table) (*Readings, error) {
 	times, positions, readings := t.Numbers[time.Name], t.Numbers[position.Name], t.Numbers[reading.Name]
 	for i := range t.Rows {
 		if math.Abs(readings[i]) > maxReadingMM {
-			return nil, fmt.Errorf("reading %d: %v mm is not one an indicator can show: take the row out", i+1, readings[i])
+			return nil, fmt.Errorf("reading %d: %v mm is not one an indicator can show: take the row out", i+1,
+				readings[i])
 		}
 		if math.Abs(positions[i]) > maxPositionMM {
-			return nil, fmt.Errorf("reading %d: position %v mm is longer than a kilometre: give it in mm", i+1, positions[i])
+			return nil, fmt.Errorf("reading %d: position %v mm is longer than a kilometre: give it in mm", i+1,
+				positions[i])
 		}
 	}
 	at, parts := map[key]int{}, partingOf(t)
@@ -78,7 +81,8 @@ func Split(t *sweep.Table) (*Readings, error) {
 		n, ok := at[k]
 		if !ok {
 			if n = len(out.Runs); n == maxCurves {
-				return nil, fmt.Errorf("reading %d begins line number %d: %d lines, sides and turns are the most of one measurement; is the column right?", lo+1, n+1, maxCurves)
+				return nil, fmt.Errorf(
+					"reading %d begins line number %d: %d lines, sides and turns are the most of one measurement; is the column right?", lo+1, n+1, maxCurves)
 			}
 			at[k] = n
 			out.Runs = append(out.Runs, Run{
@@ -87,7 +91,8 @@ func Split(t *sweep.Table) (*Readings, error) {
 			})
 		} else {
 			r := &out.Runs[n]
-			r.T, r.X, r.Z = append(r.T, times[lo:hi]...), append(r.X, positions[lo:hi]...), append(r.Z, readings[lo:hi]...)
+			r.T, r.X, r.Z = append(r.T, times[lo:hi]...), append(r.X, positions[lo:hi]...),
+				append(r.Z, readings[lo:hi]...)
 		}
 		lo = hi
 	}

@@ -31,7 +31,8 @@ func (s *Setup) Validate() error {
 	if err := one.Validate(); err != nil {
 		return err
 	}
-	for what, mm := range map[string]float64{"permissible error of the edge": s.EdgeMPEMM, "limit of straightness": s.StraightnessMM} {
+	for what, mm := range map[string]float64{"permissible error of the edge": s.EdgeMPEMM,
+		"limit of straightness": s.StraightnessMM} {
 		if !(mm >= 0 && mm <= 100) {
 			return fmt.Errorf("%s %v mm: must lie between 0 and 100", what, mm)
 		}

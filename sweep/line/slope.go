@@ -12,7 +12,8 @@ import (
 
 // Slope turns what the readings say of a slope over a length into an estimate with its budget. Other parts, in mm/m,
 // are added.
-func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, tol units.Tolerance, more ...uncertainty.Component) *sweep.Axis {
+func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, tol units.Tolerance,
+	more ...uncertainty.Component) *sweep.Axis {
 	perMM := 1000 / lengthMM
 	own := e.Value * 1000
 	b := uncertainty.Budget{{
@@ -20,12 +21,14 @@ func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, 
 		Note: "scatter and slow noise of the readings about the fit, and form that the positions cannot tell from slope",
 	}}
 	b = append(b, uncertainty.Component{
-		Name: "resolution", Type: uncertainty.B, U: fit.ResolutionMM / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * roundingShare(fit, e.Value*lengthMM), DoF: math.Inf(1),
+		Name: "resolution", Type: uncertainty.B, U: fit.ResolutionMM / math.Sqrt(12), Unit: "mm",
+		Sensitivity: perMM * roundingShare(fit, e.Value*lengthMM), DoF: math.Inf(1),
 		Note: "rectangular over one step, less what many steps and the noise of the readings average out",
 	})
 	if setup.EdgeMPEMM > 0 {
 		b = append(b, uncertainty.Component{
-			Name: "edge", Type: uncertainty.B, U: setup.EdgeMPEMM / math.Sqrt(3), Unit: "mm", Sensitivity: perMM, DoF: math.Inf(1),
+			Name: "edge", Type: uncertainty.B, U: setup.EdgeMPEMM / math.Sqrt(3), Unit: "mm", Sensitivity: perMM,
+			DoF:  math.Inf(1),
 			Note: "permissible error of the edge, rectangular on the difference of its ends",
 		})
 	}
@@ -35,7 +38,8 @@ func Slope(fit *mixed.LineFit, e mixed.Estimate, lengthMM float64, setup Setup, 
 	limit := tol.Limit.MMPerM()
 	expanded, inside := e.Combine(1000, other, limit)
 	a := &sweep.Axis{
-		Slope: units.Slope(own) * units.MMPerM, U: units.Slope(b.Combined()) * units.MMPerM, Expanded: units.Slope(expanded) * units.MMPerM, Budget: b,
+		Slope: units.Slope(own) * units.MMPerM, U: units.Slope(b.Combined()) * units.MMPerM,
+		Expanded: units.Slope(expanded) * units.MMPerM, Budget: b,
 	}
 	a.Verdict = sweep.Judge(a.Slope, a.Expanded, tol)
 	if tol.Given() {
@@ -87,34 +91,47 @@ func Warnings(fit *mixed.LineFit, rows int) []sweep.Warning {
 		count[r.Code] += r.Readings
 	}
 	if n := count["hollow"] + count["raised"]; n > 0 {
-		add(mixed.WarnOffSurface, "readings left out as off the surface: %d (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
+		add(mixed.WarnOffSurface,
+			"readings left out as off the surface: %d (%d below: slots, holes; %d above: chips, burrs)", n,
+			count["hollow"], count["raised"])
 	}
 	if n := count["stuck"]; n > 0 {
-		add(mixed.WarnStuck, "%d readings were left out because the indicator stood still while it moved along: check that its plunger moves freely", n)
+		add(mixed.WarnStuck,
+			"%d readings were left out because the indicator stood still while it moved along: check that its plunger moves freely", n)
 	}
 	if n := count["end_of_travel"]; n > 0 {
-		add(mixed.WarnEndOfTravel, "%d readings were left out at the end of the indicator's travel: set it nearer the middle and measure again", n)
+		add(mixed.WarnEndOfTravel,
+			"%d readings were left out at the end of the indicator's travel: set it nearer the middle and measure again", n)
 	}
 	if float64(fit.Rejected) > 0.25*float64(rows) {
-		add(mixed.WarnMuchRejected, "%.0f %% of the readings were left out: look at the surface and the indicator, and measure again", 100*float64(fit.Rejected)/float64(rows))
+		add(mixed.WarnMuchRejected,
+			"%.0f %% of the readings were left out: look at the surface and the indicator, and measure again",
+			100*float64(fit.Rejected)/float64(rows))
 	}
 	if fit.Knocks > 0 {
-		add(mixed.WarnKnock, "the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own height; tighten and measure again", fit.Knocks)
+		add(mixed.WarnKnock,
+			"the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own height; tighten and measure again", fit.Knocks)
 	}
 	if fit.Backwards {
 		add(mixed.WarnTimeBackwards, "the times run backwards in places; the order of the readings was used instead")
 	}
 	if fit.Still {
-		add(mixed.WarnNoTimes, "all times are equal: one second a reading was taken instead, so that what is slow cannot be judged; record the times")
+		add(mixed.WarnNoTimes,
+			"all times are equal: one second a reading was taken instead, so that what is slow cannot be judged; record the times")
 	}
 	if fit.CoarseMM[0] > 0 {
-		add(mixed.WarnCoarse, "the readings go in steps of %.4g mm, where the setup says %.4g mm; the coarser was reckoned with: state it as the resolution", fit.CoarseMM[0], fit.CoarseMM[1])
+		add(mixed.WarnCoarse,
+			"the readings go in steps of %.4g mm, where the setup says %.4g mm; the coarser was reckoned with: state it as the resolution", fit.CoarseMM[0], fit.CoarseMM[1])
 	}
 	if fit.BorrowedMM > 0 {
-		add(mixed.WarnAssumed, "too few readings to show their own repeatability: %.4f mm was assumed beside what they show", fit.BorrowedMM)
+		add(mixed.WarnAssumed,
+			"too few readings to show their own repeatability: %.4f mm was assumed beside what they show",
+			fit.BorrowedMM)
 	}
 	if !fit.BothWays && !fit.ReadTwice() {
-		add(WarnOneWay, "each position was read once: what drifts looks like slope then; read the first position again at the end, or go there and back")
+		add(
+			WarnOneWay,
+			"each position was read once: what drifts looks like slope then; read the first position again at the end, or go there and back")
 	}
 	return out
 }

@@ -20,7 +20,8 @@ func summarise(ps []point) answer {
 		if p.weight > a.best.weight {
 			a.best = p
 		}
-		a.terms = append(a.terms, uncertainty.Term{Weight: p.weight, Mean: p.lean, Cov: p.cov, DoF: [2]float64{p.dof, p.dof}})
+		a.terms = append(a.terms, uncertainty.Term{Weight: p.weight, Mean: p.lean, Cov: p.cov,
+			DoF: [2]float64{p.dof, p.dof}})
 	}
 	a.lean = a.terms.Mean()
 	return a
@@ -64,7 +65,8 @@ func (f *fitting) average(main model, others []model) {
 		if w := mass(m) / mass(main); w > otherMatters {
 			a := summarise(append([]point(nil), m.points...))
 			f.others = append(f.others, other{
-				w, [2]float64{a.lean[0] - own.lean[0], a.lean[1] - own.lean[1]}, a.terms.Covariance(), own.terms.Covariance(),
+				w, [2]float64{a.lean[0] - own.lean[0], a.lean[1] - own.lean[1]}, a.terms.Covariance(),
+				own.terms.Covariance(),
 			})
 		}
 	}

@@ -29,7 +29,8 @@ func TestFilterAgreesWithDenseCovariance(t *testing.T) {
 		{"a band", noise{band: band{variance, hertz, quality}}, []func(float64) float64{ringing}},
 		{"a band and slow noise", noise{slow: 2, tau: []float64{1.5}, band: band{variance, hertz, quality}},
 			[]func(float64) float64{ringing, exponential(2, 1.5)}},
-		{"a band, 1/f and steps", noise{slow: 2, tau: []float64{0.5, 4}, steps: steps{0.7, 0.3}, band: band{variance, hertz, quality}},
+		{"a band, 1/f and steps", noise{slow: 2, tau: []float64{0.5, 4}, steps: steps{0.7, 0.3},
+			band: band{variance, hertz, quality}},
 			[]func(float64) float64{ringing, exponential(1, 0.5), exponential(1, 4), exponential(0.7, 0.3)}},
 	} {
 		r := rand.New(rand.NewPCG(4, 9))
@@ -73,7 +74,8 @@ func TestFilterAgreesWithDenseCovariance(t *testing.T) {
 			square += sq(out[0])
 		}
 		if math.Abs(square-wantSquare) > 1e-9*wantSquare || math.Abs(det-wantDet) > 1e-9*math.Abs(wantDet) {
-			t.Errorf("%s: sum of squares %.12g, want %.12g; log determinant %.12g, want %.12g", c.name, square, wantSquare, det, wantDet)
+			t.Errorf("%s: sum of squares %.12g, want %.12g; log determinant %.12g, want %.12g", c.name, square,
+				wantSquare, det, wantDet)
 		}
 	}
 }

@@ -33,7 +33,8 @@ func BenchmarkFit(b *testing.B) {
 			}
 			turns := math.Max(1, float64(n)/5000)
 			return scene{
-				n: n, turns: turns, seconds: 20 * turns, white: 0.001, slow: 0.001, tau: 1, form: 0.002, fall: 1.5, slots: 3, slotDeg: 8, slotMM: 1,
+				n: n, turns: turns, seconds: 20 * turns, white: 0.001, slow: 0.001, tau: 1, form: 0.002, fall: 1.5,
+				slots: 3, slotDeg: 8, slotMM: 1,
 			}.draw(r)
 		}
 		b.Run(fmt.Sprintf("full/%d", n), func(b *testing.B) {
@@ -65,7 +66,8 @@ func BenchmarkFit(b *testing.B) {
 func BenchmarkFilter(b *testing.B) {
 	for _, n := range []int{2000, 20_000} {
 		turns := math.Max(1, float64(n)/5000)
-		s := scene{n: n, turns: turns, seconds: 20 * turns, white: 0.001, slow: 0.001, tau: 1, form: 0.002, fall: 1.5, slots: 3, slotDeg: 8, slotMM: 1}
+		s := scene{n: n, turns: turns, seconds: 20 * turns, white: 0.001, slow: 0.001, tau: 1, form: 0.002, fall: 1.5,
+			slots: 3, slotDeg: 8, slotMM: 1}
 		t := s.draw(rand.New(rand.NewPCG(1, uint64(n))))
 		t.setup.Tolerance, _ = units.ParseTolerance("0.02/300")
 		f, _, err := Begin(t.pts[:n*3/4], t.setup, Options{})

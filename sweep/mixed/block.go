@@ -44,7 +44,8 @@ func blocks(in *input, segs []segment) []block {
 			g := live[i]
 			from, to := g.th-g.span/2, g.th+g.span/2
 			if b.n > 0 && (g.fresh || g.track != b.track || g.group != b.group || g.dir != b.dir ||
-				math.Max(hi, to)-math.Min(lo, from) > math.Max(limit, sameStation) || math.Abs(g.th-last.th) > 2*segmentSpan) {
+				math.Max(hi, to)-math.Min(lo, from) > math.Max(limit, sameStation) ||
+				math.Abs(g.th-last.th) > 2*segmentSpan) {
 				break
 			}
 			n := float64(g.n)
@@ -68,7 +69,8 @@ func mergeStations(in []block) []block {
 	for _, b := range in {
 		if n := len(out) - 1; n >= 0 {
 			a := &out[n]
-			if a.track == b.track && a.group == b.group && math.Abs(a.th-b.th) < sameStation && a.span+b.span < 2*sameStation {
+			if a.track == b.track && a.group == b.group && math.Abs(a.th-b.th) < sameStation &&
+				a.span+b.span < 2*sameStation {
 				w := a.n + b.n
 				a.t, a.th, a.z = (a.n*a.t+b.n*b.t)/w, (a.n*a.th+b.n*b.th)/w, (a.n*a.z+b.n*b.z)/w
 				a.n = w

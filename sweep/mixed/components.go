@@ -26,29 +26,34 @@ func (f *fitting) typeB(axis int, lean [2]float64) (b uncertainty.Budget) {
 		turned = -other
 	}
 	b = append(b, uncertainty.Component{
-		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm", Sensitivity: perMM * f.rounding() * f.alongLean(own, other), DoF: known,
+		Name: "resolution", Type: uncertainty.B, U: f.in.resolution / math.Sqrt(12), Unit: "mm",
+		Sensitivity: perMM * f.rounding() * f.alongLean(own, other), DoF: known,
 		Note: "rectangular over one step, less what the noise of the readings averages out",
 	})
 	b = append(b, uncertainty.Component{
-		Name: "angle", Type: uncertainty.B, U: math.Hypot(f.angleU(), f.zeroU()), Unit: "deg", Sensitivity: sweep.Radians(1) * turned, DoF: known,
+		Name: "angle", Type: uncertainty.B, U: math.Hypot(f.angleU(), f.zeroU()), Unit: "deg",
+		Sensitivity: sweep.Radians(1) * turned, DoF: known,
 		Note: "turns part of one axis into the other",
 	})
 	if f.repeat > 0 {
 		b = append(b, uncertainty.Component{
-			Name: "angle repeat", Type: uncertainty.B, U: sweep.Degrees(f.repeat) / math.Sqrt(3), Unit: "deg", Sensitivity: sweep.Radians(1) * turned, DoF: known,
+			Name: "angle repeat", Type: uncertainty.B, U: sweep.Degrees(f.repeat) / math.Sqrt(3), Unit: "deg",
+			Sensitivity: sweep.Radians(1) * turned, DoF: known,
 			Note: "rectangular, by as much as one turn lies turned against another",
 		})
 	}
 	if f.even != nil {
 		b = append(b, uncertainty.Component{
-			Name: "weighting", Type: uncertainty.B, U: f.even.part(f.place(axis)), Unit: "mm", Sensitivity: perMM, DoF: known,
+			Name: "weighting", Type: uncertainty.B, U: f.even.part(f.place(axis)), Unit: "mm", Sensitivity: perMM,
+			DoF:  known,
 			Note: "half the way to what the noise model alone would say: the two differ by more than the noise explains",
 		})
 	}
 	b = append(b, f.indicatorParts(own, perMM)...)
 	if f.both {
 		b = append(b, uncertainty.Component{
-			Name: "play", Type: uncertainty.B, U: playShape*f.way.playMM + moveShape*math.Abs(f.way.moveMM), Unit: "mm", Sensitivity: perMM, DoF: known,
+			Name: "play", Type: uncertainty.B, U: playShape*f.way.playMM + moveShape*math.Abs(f.way.moveMM), Unit: "mm",
+			Sensitivity: perMM, DoF: known,
 			Note: "a plunger's play is not as sharp as the model takes it",
 		})
 		if u := unseenPlay * f.in.step() * f.wayBackAhead(); u > 0 {
@@ -182,7 +187,8 @@ func (f *fitting) typeA(axis int, u, dof, known float64) uncertainty.Budget {
 		b = append(b, part("form", "harmonics of the surface that the angles cannot tell from lean", form))
 	}
 	if drift > 0 {
-		b = append(b, part("warming", "slow drift during the sweep; the closure is what it comes to over the whole", drift))
+		b = append(b, part("warming", "slow drift during the sweep; the closure is what it comes to over the whole",
+			drift))
 	}
 	return b
 }

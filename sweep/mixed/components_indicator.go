@@ -35,19 +35,22 @@ func (f *fitting) indicatorParts(own, perMM float64) uncertainty.Budget {
 		mpe = math.Max(mpe, ind.MPEMM)
 	}
 	part := func(name, unit string, u, sensitivity float64, note string) uncertainty.Component {
-		return uncertainty.Component{Name: name, Type: uncertainty.B, U: u, Unit: unit, Sensitivity: sensitivity, DoF: math.Inf(1), Note: note}
+		return uncertainty.Component{Name: name, Type: uncertainty.B, U: u, Unit: unit, Sensitivity: sensitivity,
+			DoF: math.Inf(1), Note: note}
 	}
 	stemNote := fmt.Sprintf("cosine of an angle within %.0f degrees", stemTilt)
 	if stated {
 		stemNote = "cosine of the stated angle"
 	}
 	b := uncertainty.Budget{
-		part("permissible error", "mm", mpe/math.Sqrt(3), perMM/2, "rectangular on the difference of two readings across the circle"),
+		part("permissible error", "mm", mpe/math.Sqrt(3), perMM/2,
+			"rectangular on the difference of two readings across the circle"),
 		part("radius", "mm", radius/total*f.in.radius, -own/f.in.radius, "as stated in the setup"),
 		part("stem angle", "1", stem/total, own, stemNote),
 	}
 	if table > 0 {
-		b = append(b, part("calibration", "mm", table, perMM/math.Sqrt2, "of two true values across the circle, from the certificate"))
+		b = append(b, part("calibration", "mm", table, perMM/math.Sqrt2,
+			"of two true values across the circle, from the certificate"))
 	}
 	if factor > 0 {
 		b = append(b, part("lever factor", "1", factor/total, own, "as stated in the setup"))

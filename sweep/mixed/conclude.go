@@ -77,8 +77,9 @@ func (f *fitting) conclude(r *sweep.Result) {
 		}
 		u[i] = half[i] / r.CoverageFactor
 		a := &sweep.Axis{
-			Slope: units.Slope(mean[i]) * units.MMPerM, U: units.Slope(u[i]) * units.MMPerM, Expanded: units.Slope(half[i]) * units.MMPerM,
-			Budget: append(f.typeA(i, u[i], r.DoF, known[i].Combined()), known[i]...),
+			Slope: units.Slope(mean[i]) * units.MMPerM, U: units.Slope(u[i]) * units.MMPerM,
+			Expanded: units.Slope(half[i]) * units.MMPerM,
+			Budget:   append(f.typeA(i, u[i], r.DoF, known[i].Combined()), known[i]...),
 		}
 		a.Verdict = sweep.Judge(a.Slope, a.Expanded, limit)
 		if limit.Given() {

@@ -81,7 +81,8 @@ func TestCommonPartsCorrelate(t *testing.T) {
 	var pts []sweep.Point
 	for i := range 1000 {
 		a := 2 * math.Pi * float64(i) / 1000
-		pts = append(pts, sweep.Point{T: float64(i) / 50, Angle: a, Reading: 0.05*math.Cos(a) - 0.03*math.Sin(a) + 0.0005*r0.NormFloat64()})
+		pts = append(pts, sweep.Point{T: float64(i) / 50, Angle: a, Reading: 0.05*math.Cos(a) - 0.03*math.Sin(a) +
+			0.0005*r0.NormFloat64()})
 	}
 	r, err := Fit(pts, setup)
 	if err != nil {
@@ -98,7 +99,8 @@ func TestCommonPartsCorrelate(t *testing.T) {
 
 // The fit knows what the sweep was made of.
 func TestSizesOfWhatASweepIsMadeOf(t *testing.T) {
-	tr := scene{n: 1500, turns: 2, seconds: 60, white: 0.001, form: 0.004, fall: 2, knock: 0.08}.draw(rand.New(rand.NewPCG(5, 6)))
+	tr := scene{n: 1500, turns: 2, seconds: 60, white: 0.001, form: 0.004, fall: 2, knock: 0.08}.draw(
+		rand.New(rand.NewPCG(5, 6)))
 	f, _, err := fit(tr.pts, tr.setup, Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -149,6 +151,7 @@ func TestFewStationsHaveFewDegreesOfFreedom(t *testing.T) {
 		}
 	}
 	if normal := uncertainty.Factor(confidence, math.Inf(1)); mean[6] < 1.05*mean[48] || mean[48] < normal {
-		t.Errorf("coverage factors %v with 6 and %v with 48 stations, %v of the normal distribution", mean[6], mean[48], normal)
+		t.Errorf("coverage factors %v with 6 and %v with 48 stations, %v of the normal distribution", mean[6],
+			mean[48], normal)
 	}
 }

@@ -96,7 +96,8 @@ func TestTwelveKinds(t *testing.T) {
 		runs = 15
 	}
 	names := []string{
-		"8 stations by eye", "form", "slots", "coarse resolution", "both ways, hysteresis", "late encoder, form", "1/f", "white only", "stepped table",
+		"8 stations by eye", "form", "slots", "coarse resolution", "both ways, hysteresis", "late encoder, form", "1/f",
+		"white only", "stepped table",
 		"hum of 0.2 to 3 Hz",
 	}
 	var held, wide, against []float64
@@ -104,7 +105,8 @@ func TestTwelveKinds(t *testing.T) {
 		if s.refused > 0 || s.n == 0 {
 			t.Fatalf("%d refused of %d", s.refused, s.n)
 		}
-		held, wide, against = append(held, s.coverage()), append(wide, math.Log(s.wide())), append(against, math.Log(s.against()))
+		held, wide, against = append(held, s.coverage()), append(wide, math.Log(s.wide())),
+			append(against, math.Log(s.against()))
 	}
 	for _, f := range append(families(), unseen()...) {
 		for _, name := range names {

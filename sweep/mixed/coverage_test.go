@@ -61,7 +61,8 @@ func TestCoverage(t *testing.T) {
 	for name, p := range pools {
 		share := float64(p.held) / float64(p.n)
 		wide := 1 / quantile(p.scaled, 0.95)
-		t.Logf("%s: held the truth in %d of %d, %.1f %%; %.2f times as wide as needed", name, p.held, p.n, 100*share, wide)
+		t.Logf("%s: held the truth in %d of %d, %.1f %%; %.2f times as wide as needed", name, p.held, p.n,
+			100*share, wide)
 		if least := fewest(p.n, 0.91, 0.01); p.held < least {
 			t.Errorf("%s: the interval held the truth in %d of %d, want %d at least", name, p.held, p.n, least)
 		}
@@ -81,7 +82,8 @@ func poolsOf(f family) []string {
 	switch {
 	case !f.long:
 		return append(out, "stations")
-	case strings.Contains(f.name, "walk") || strings.Contains(f.name, "wander") || strings.Contains(f.name, "slow noise") || strings.Contains(f.name, "1/f"):
+	case strings.Contains(f.name, "walk") || strings.Contains(f.name, "wander") ||
+		strings.Contains(f.name, "slow noise") || strings.Contains(f.name, "1/f"):
 		return append(out, "slow in time")
 	case strings.Contains(f.name, "both ways") || strings.Contains(f.name, "late"):
 		return append(out, "both ways")
@@ -190,7 +192,8 @@ func TestBudgetAddsUp(t *testing.T) {
 			for _, c := range a.Budget {
 				if c.Name == "permissible error" {
 					found = true
-					if want := 3 / math.Sqrt(3) / (2 * tr.setup.Indicators[0].RadiusMM); math.Abs(c.Contribution()-want) > 1e-9 {
+					if want := 3 / math.Sqrt(3) / (2 * tr.setup.Indicators[0].RadiusMM); math.Abs(
+						c.Contribution()-want) > 1e-9 {
 						t.Errorf("%s: permissible error contributes %v mm/m, want %v", f.name, c.Contribution(), want)
 					}
 				}
@@ -249,7 +252,8 @@ func TestWarmingIsADrift(t *testing.T) {
 			b := []*sweep.Axis{want.Tilt, want.Nod}[i]
 			off, wide := math.Abs(float64((a.Slope-b.Slope)/b.Expanded)), float64(a.Expanded/b.Expanded)
 			if wide > 10 || off > 6 {
-				t.Errorf("seed %d: warming makes the interval %.1f times as wide and moves the lean by %.1f U", seed, wide, off)
+				t.Errorf("seed %d: warming makes the interval %.1f times as wide and moves the lean by %.1f U",
+					seed, wide, off)
 			}
 		}
 	}

@@ -92,7 +92,8 @@ func (g ground) names() []string {
 }
 
 func groundNames() []string {
-	out := []string{"no form", "form", "no slow noise", "slow noise", "turns: 1", "turns: 2", "turns: 3", "form, turns: 1", "form, turns: 2", "form, turns: 3"}
+	out := []string{"no form", "form", "no slow noise", "slow noise", "turns: 1", "turns: 2", "turns: 3",
+		"form, turns: 1", "form, turns: 2", "form, turns: 3"}
 	out = append(out, armNames[:]...)
 	for _, a := range armNames[1:] {
 		out = append(out, a+", slow noise")
@@ -119,7 +120,8 @@ func (t *tally) add(tr trial, got, plain sweep.Result, err, err2 error) {
 		if off <= float64(p.Expanded) {
 			t.plainHeld++
 		}
-		t.width, t.err, t.scaled, t.plain = append(t.width, half), append(t.err, e), append(t.scaled, e/half), append(t.plain, off)
+		t.width, t.err, t.scaled, t.plain = append(t.width, half), append(t.err, e), append(t.scaled, e/half),
+			append(t.plain, off)
 	}
 }
 
@@ -128,7 +130,8 @@ const crossedHead = "| sweeps | number | interval holds the truth | least square
 
 func (c *crossedRow) line() string {
 	p99, most := c.tail()
-	return fmt.Sprintf("| %s | %d | %.1f %% | %.1f %% | %.2f | %.2f | %.2f | %.4f | %.2f |\n", c.name, c.n/2, 100*c.coverage(),
+	return fmt.Sprintf("| %s | %d | %.1f %% | %.1f %% | %.2f | %.2f | %.2f | %.4f | %.2f |\n", c.name, c.n/2,
+		100*c.coverage(),
 		100*float64(c.plainHeld)/float64(c.n), c.wide(), p99, most, 1000*quantile(c.width, 0.5), c.against())
 }
 
@@ -162,6 +165,7 @@ func TestCrossed(t *testing.T) {
 	_, most := c.tail()
 	t.Logf("held the truth in %d of %d, largest error %.2f U", c.held, c.n, most)
 	if c.refused > 0 || c.held < fewest(c.n, 0.93, 0.01) || most > 4 {
-		t.Errorf("a knock on a table with form: %d refused, held the truth in %d of %d, largest error %.2f U", c.refused, c.held, c.n, most)
+		t.Errorf("a knock on a table with form: %d refused, held the truth in %d of %d, largest error %.2f U",
+			c.refused, c.held, c.n, most)
 	}
 }

@@ -66,7 +66,8 @@ func disturbances() []disturbance {
 			return knockAt(r, logUniform(r, 0.01, 0.08)*sign(r), seconds)
 		}},
 		{"two knocks", func(r *rand.Rand, seconds float64) func(k int, t, th, z float64) float64 {
-			a, b := knockAt(r, logUniform(r, 0.01, 0.2)*sign(r), seconds), knockAt(r, logUniform(r, 0.01, 0.2)*sign(r), seconds)
+			a, b := knockAt(r, logUniform(r, 0.01, 0.2)*sign(r), seconds),
+				knockAt(r, logUniform(r, 0.01, 0.2)*sign(r), seconds)
 			return func(k int, t, th, z float64) float64 { return b(k, t, th, a(k, t, th, z)) }
 		}},
 		{"knock and slots", func(r *rand.Rand, seconds float64) func(k int, t, th, z float64) float64 {
@@ -120,9 +121,11 @@ func (g ground) draw(r *rand.Rand, d disturbance) trial {
 		count = 2
 	}
 	for k := range count {
-		out.setup.Indicators = append(out.setup.Indicators, sweep.Indicator{RadiusMM: radius, ResolutionMM: 0.001, PhaseDeg: 180 * float64(k)})
+		out.setup.Indicators = append(out.setup.Indicators, sweep.Indicator{RadiusMM: radius, ResolutionMM: 0.001,
+			PhaseDeg: 180 * float64(k)})
 	}
-	hand := walkRound{turns: g.turns, speed: 1 / logUniform(r, 10, 60), stroke: 0.2 + 0.4*r.Float64(), pace: 0.4 * r.Float64()}
+	hand := walkRound{turns: g.turns, speed: 1 / logUniform(r, 10, 60), stroke: 0.2 + 0.4*r.Float64(),
+		pace: 0.4 * r.Float64()}
 	t, th := hand.path(r, logUniform(r, 15, 60))
 	seconds := t[len(t)-1]
 	table := flatTable
@@ -152,7 +155,8 @@ func (g ground) draw(r *rand.Rand, d disturbance) trial {
 			}
 			z := radius*(out.tilt*math.Cos(ph)+out.nod*math.Sin(ph)) + table(ph) + own[k](t[i]) + shared + offset[k]
 			z = change(k, t[i], ph, z) + white*r.NormFloat64()
-			out.pts = append(out.pts, sweep.Point{T: t[i], Angle: th[i], Reading: math.Round(z/0.001) * 0.001, Indicator: k})
+			out.pts = append(out.pts, sweep.Point{T: t[i], Angle: th[i], Reading: math.Round(z/0.001) * 0.001,
+				Indicator: k})
 		}
 	}
 	return out

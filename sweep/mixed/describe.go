@@ -49,7 +49,8 @@ func (f *fitting) scatter() float64 {
 		curves[k] = make([]float64, cells+1)
 		for i := range curves[k] {
 			th := float64(i) / cells * 2 * math.Pi
-			curves[k][i] = f.d.zero + leanAt(f.coef, f.axes, f.in.tracks[k].scale, th) + f.d.formAt(f.d.circles[k], f.coef, th)
+			curves[k][i] = f.d.zero + leanAt(f.coef, f.axes, f.in.tracks[k].scale, th) +
+				f.d.formAt(f.d.circles[k], f.coef, th)
 		}
 	}
 	t0, half := timeSpan(f.bs)
@@ -118,29 +119,41 @@ func (f *fitting) warn(r *sweep.Result) {
 		add(sweep.WarnUnknownAngle, "%d readings were left out: their spindle angle is not known", f.in.unknown)
 	}
 	if n := count["hollow"] + count["raised"]; n > 0 {
-		add(WarnOffSurface, "readings left out as off the surface: %d (%d below: slots, holes; %d above: chips, burrs)", n, count["hollow"], count["raised"])
+		add(WarnOffSurface, "readings left out as off the surface: %d (%d below: slots, holes; %d above: chips, burrs)",
+			n, count["hollow"], count["raised"])
 	}
 	if n := count["stuck"]; n > 0 {
-		add(WarnStuck, "%d readings were left out because the indicator stood still while the spindle turned: check that its plunger moves freely", n)
+		add(
+			WarnStuck,
+			"%d readings were left out because the indicator stood still while the spindle turned: check that its plunger moves freely", n)
 	}
 	if n := count["end_of_travel"]; n > 0 {
-		add(WarnEndOfTravel, "%d readings were left out at the end of the indicator's travel: set it nearer the middle and sweep again", n)
+		add(WarnEndOfTravel,
+			"%d readings were left out at the end of the indicator's travel: set it nearer the middle and sweep again",
+			n)
 	}
 	known := f.in.readings - f.in.unknown
 	if out := known - r.Readings; known > 0 && float64(out) > 0.25*float64(known) {
-		add(WarnMuchRejected, "%.0f %% of the readings were left out: look at the surface and the indicator, and sweep again", 100*float64(out)/float64(known))
+		add(WarnMuchRejected,
+			"%.0f %% of the readings were left out: look at the surface and the indicator, and sweep again",
+			100*float64(out)/float64(known))
 	}
 	if n := f.knocks(); n > 0 {
-		add(WarnKnock, "the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own offset; tighten the arm and sweep again", n)
+		add(
+			WarnKnock,
+			"the reading jumped and stayed %d times, as when the stylus is knocked or a clamp slips: each part has its own offset; tighten the arm and sweep again", n)
 	}
 	if f.in.backwards {
 		add(WarnTimeBackwards, "the times run backwards in places; the order of the readings was used instead")
 	}
 	if f.in.timeless {
-		add(WarnNoTimes, "all times are equal: one second a reading was taken instead, so that what is slow cannot be judged; record the times")
+		add(WarnNoTimes,
+			"all times are equal: one second a reading was taken instead, so that what is slow cannot be judged; record the times")
 	}
 	if f.in.coarse[0] > 0 {
-		add(WarnCoarse, "the readings go in steps of %.4g mm, where the setup says %.4g mm; the coarser was reckoned with: state it as the resolution", f.in.coarse[0], f.in.coarse[1])
+		add(
+			WarnCoarse,
+			"the readings go in steps of %.4g mm, where the setup says %.4g mm; the coarser was reckoned with: state it as the resolution", f.in.coarse[0], f.in.coarse[1])
 	}
 	for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {
 		if a != nil && math.Abs(a.Slope.MMPerM()) > steepMMPerM {
@@ -149,7 +162,8 @@ func (f *fitting) warn(r *sweep.Result) {
 		}
 	}
 	if f.allEqual() {
-		add(WarnAllEqual, "all readings are equal: the indicator may be stuck or not touching; press its plunger and see it move")
+		add(WarnAllEqual,
+			"all readings are equal: the indicator may be stuck or not touching; press its plunger and see it move")
 		r.Verdict = undecided(r.Verdict)
 		for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {
 			if a != nil {
@@ -159,13 +173,17 @@ func (f *fitting) warn(r *sweep.Result) {
 	}
 	f.warnDirections(add)
 	for _, w := range r.Waves {
-		add(WarnSteadyWave, "a steady wave of %.3g Hz (period %.3g s) and %.4f mm amplitude lies under the readings, as of a pump, a fan or a motor that runs; it was taken out: find it and stop it, or sweep more turns", w.Hertz, w.PeriodS, w.AmplitudeMM)
+		add(WarnSteadyWave,
+			"a steady wave of %.3g Hz (period %.3g s) and %.4f mm amplitude lies under the readings, as of a pump, a fan or a motor that runs; it was taken out: find it and stop it, or sweep more turns", w.Hertz, w.PeriodS, w.AmplitudeMM)
 	}
 	switch few := len(f.bs)-f.groups-f.d.lean < 5; {
 	case f.opt.RepeatabilityDoF > 0 && f.opt.RepeatabilityMM > 0:
-		add(WarnBorrowed, "the uncertainty uses a repeatability of %.4f mm pooled from earlier runs (%.0f degrees of freedom)", f.opt.RepeatabilityMM, f.opt.RepeatabilityDoF)
+		add(WarnBorrowed,
+			"the uncertainty uses a repeatability of %.4f mm pooled from earlier runs (%.0f degrees of freedom)",
+			f.opt.RepeatabilityMM, f.opt.RepeatabilityDoF)
 	case few:
-		add(WarnAssumed, "too few stations to show their own repeatability: %.4f mm was assumed beside what they show", f.known.s)
+		add(WarnAssumed, "too few stations to show their own repeatability: %.4f mm was assumed beside what they show",
+			f.known.s)
 	}
 	f.warnUneven(add)
 }
@@ -183,12 +201,16 @@ func (f *fitting) warnDirections(add func(code, format string, args ...any)) {
 		return
 	}
 	if late, u, rate := f.late(); math.Abs(late) > math.Max(sweep.Radians(lateMatters), lateSure*u) {
-		add(WarnDelay, "the angles are %.1f degrees late, by the two ways round (a delay of some %.0f ms at this speed, or lost motion); it was taken out",
+		add(
+			WarnDelay,
+			"the angles are %.1f degrees late, by the two ways round (a delay of some %.0f ms at this speed, or lost motion); it was taken out",
 			sweep.Degrees(late), 1000*late/math.Max(rate, 1e-9))
 	}
 	if f.lost > lostMatters {
-		add(WarnStill, "the reading hardly moves: a plunger that sticks by a few steps of its display may hide a lean, and the interval reaches as far; "+
-			"press the plunger in at each station or use a finer indicator")
+		add(
+			WarnStill,
+			"the reading hardly moves: a plunger that sticks by a few steps of its display may hide a lean, and the interval reaches as far; "+
+				"press the plunger in at each station or use a finer indicator")
 	}
 	if h := f.way.playMM; h > 2*f.in.step() {
 		add(WarnHysteresis, "the indicator reads %.4f mm apart by the way its plunger moves; it was taken out", 2*h)

@@ -167,5 +167,6 @@ func harmonics(coef []float64) []sweep.Harmonic {
 }
 
 func harmonic(order int, c, s float64) sweep.Harmonic {
-	return sweep.Harmonic{Order: order, AmplitudeMM: math.Hypot(c, s), PhaseDeg: sweep.Degrees(sweep.Wrap(math.Atan2(s, c))) / float64(order)}
+	return sweep.Harmonic{Order: order, AmplitudeMM: math.Hypot(c, s),
+		PhaseDeg: sweep.Degrees(sweep.Wrap(math.Atan2(s, c))) / float64(order)}
 }

@@ -91,9 +91,10 @@ func (f *fitting) warnUneven(add func(code, format string, args ...any)) {
 		return
 	}
 	off := math.Hypot(f.even.off[0], f.even.off[1]) * 1000 / f.in.radius
-	add(WarnUneven, "the lean of all readings weighed alike, which is given here, differs by %.3f mm/m from that of the noise model, "+
-		"far more than the noise explains, and the interval reaches to it: angles that come unevenly late (a busy computer, a slow line, an encoder that slips), or "+
-		"readings disturbed for a part of the sweep; sweep again, more slowly", off)
+	add(WarnUneven,
+		"the lean of all readings weighed alike, which is given here, differs by %.3f mm/m from that of the noise model, "+
+			"far more than the noise explains, and the interval reaches to it: angles that come unevenly late (a busy computer, a slow line, an encoder that slips), or "+
+			"readings disturbed for a part of the sweep; sweep again, more slowly", off)
 }
 
 // weighing is by how much each block's reading moves one coefficient, given the factor of the normal equations of the

@@ -32,7 +32,8 @@ func TestAnglesUnevenlyLate(t *testing.T) {
 				told++
 			}
 			for _, w := range res.Waves {
-				t.Errorf("late by %v s, rest %v s, seed %d: a wave of %.3f Hz was taken out", c.sd, c.rest, seed, w.Hertz)
+				t.Errorf("late by %v s, rest %v s, seed %d: a wave of %.3f Hz was taken out", c.sd, c.rest,
+					seed, w.Hertz)
 			}
 			for _, x := range []struct {
 				a     *sweep.Axis
@@ -43,12 +44,14 @@ func TestAnglesUnevenlyLate(t *testing.T) {
 					held++
 				}
 				if e > 3*half {
-					t.Errorf("late by %v s, rest %v s, seed %d: off by %.3f mm/m, expanded %.3f", c.sd, c.rest, seed, e, half)
+					t.Errorf("late by %v s, rest %v s, seed %d: off by %.3f mm/m, expanded %.3f", c.sd, c.rest,
+						seed, e, half)
 				}
 			}
 		}
 		if c.told && told < int(c.seeds)/2 || !c.told && told > 0 || held < c.held {
-			t.Errorf("late by %v s, rest %v s: told in %d of %d sweeps, %d of %d intervals held the truth", c.sd, c.rest, told, c.seeds, held, 2*c.seeds)
+			t.Errorf("late by %v s, rest %v s: told in %d of %d sweeps, %d of %d intervals held the truth", c.sd,
+				c.rest, told, c.seeds, held, 2*c.seeds)
 		}
 	}
 }
@@ -146,7 +149,8 @@ func tagsLate(seed uint64, sd, tilt, nod, rest float64) []sweep.Point {
 		k := t / 0.25
 		w := k - math.Floor(k)
 		s := (1-w)*stamps[int(k)] + w*stamps[int(k)+1]
-		pts = append(pts, sweep.Point{T: t, Angle: 2 * math.Pi * at(s), Reading: math.Round(z/0.001+r.NormFloat64()) * 0.001})
+		pts = append(pts, sweep.Point{T: t, Angle: 2 * math.Pi * at(s),
+			Reading: math.Round(z/0.001+r.NormFloat64()) * 0.001})
 	}
 	return pts
 }

@@ -7,9 +7,10 @@ import "gonum.org/v1/gonum/integrate/quad"
 // polynomials, and so the model, is the same whatever time they are written over; only the priors of their sizes are
 // not. So the columns are changed to those of the time that has passed before each solution.
 type respan struct {
-	by    [drifts][drifts + 1]float64 // polynomial j over the new time = sum of by[j][k] times polynomial k over the old; k = 0 is 1
-	first int                         // column of the first polynomial
-	group [2]int                      // columns of the offsets, which add up to 1 in each row
+	by [drifts][drifts +
+		1]float64 // polynomial j over the new time = sum of by[j][k] times polynomial k over the old; k = 0 is 1
+	first int    // column of the first polynomial
+	group [2]int // columns of the offsets, which add up to 1 in each row
 
 	column []float64 // room
 }

@@ -82,7 +82,8 @@ func Begin(pts []sweep.Point, setup sweep.Setup, opt Options) (*Filter, sweep.Re
 func (c *Filter) Said(r sweep.Result) { c.said = r }
 
 func (f *fitting) carryOn(said sweep.Result) *Filter {
-	c := &Filter{f: f, said: said, d: f.d, l: f.levels(), courses: map[noiseLevel]*course{}, rooms: map[noiseLevel]*solving{}}
+	c := &Filter{f: f, said: said, d: f.d, l: f.levels(), courses: map[noiseLevel]*course{},
+		rooms: map[noiseLevel]*solving{}}
 	c.bs, c.fitted = slices.Clone(f.bs), len(f.bs)
 	if f.both {
 		c.along = f.along()
@@ -179,7 +180,8 @@ func (c *Filter) cut() {
 	for k := range in.tracks {
 		tr := &in.tracks[k]
 		n := len(tr.th) - 1
-		s := &stretch{indicator: tr.indicator, track: k, group: k, spike: in.spike, limit: limit, typical: typical, back: turnBack(tr.th),
+		s := &stretch{indicator: tr.indicator, track: k, group: k, spike: in.spike, limit: limit, typical: typical,
+			back:     turnBack(tr.th),
 			furthest: tr.th[n], last: tr.t[n], begun: true}
 		for i := range c.bs {
 			if c.bs[i].track == k {
@@ -312,7 +314,8 @@ func (c *Filter) row(b *block) []float64 {
 		d.write(c.f.in, []block{*b}, c.f.axes, nil, nil)
 		return d.rows[0]
 	}
-	d.write(c.f.in, append(slices.Clip(c.bs), *b), c.f.axes, &c.d.moved, c.along) // the plunger's play depends on all before
+	d.write(c.f.in, append(slices.Clip(c.bs), *b), c.f.axes, &c.d.moved,
+		c.along) // the plunger's play depends on all before
 	return d.rows[len(d.rows)-1]
 }
 

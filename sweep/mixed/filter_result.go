@@ -53,7 +53,9 @@ func (c *Filter) Result() sweep.Result {
 	c.conformity(&f, &r)
 	c.warn(&r, off)
 	if c.aimless {
-		r.Warnings = slices.DeleteFunc(r.Warnings, func(w sweep.Warning) bool { return w.Code == sweep.WarnZeroUnknown })
+		r.Warnings = slices.DeleteFunc(r.Warnings, func(w sweep.Warning) bool {
+			return w.Code == sweep.WarnZeroUnknown
+		})
 		r.HideDirection(f.in.setup.Tolerance)
 	}
 	return r
@@ -68,7 +70,9 @@ func few(m uncertainty.Mixture) (out uncertainty.Mixture) {
 		return m
 	}
 	m = slices.Clone(m)
-	slices.SortStableFunc(m, func(a, b uncertainty.Term) int { return cmp.Compare(a.Cov[0]+a.Cov[2], b.Cov[0]+b.Cov[2]) })
+	slices.SortStableFunc(m, func(a, b uncertainty.Term) int {
+		return cmp.Compare(a.Cov[0]+a.Cov[2], b.Cov[0]+b.Cov[2])
+	})
 	var sum, done float64
 	for _, t := range m {
 		sum += t.Weight
@@ -89,7 +93,8 @@ func few(m uncertainty.Mixture) (out uncertainty.Mixture) {
 		}
 		for _, t := range m[first:i] {
 			w, x, y := t.Weight/g.Weight, t.Mean[0]-g.Mean[0], t.Mean[1]-g.Mean[1]
-			g.Cov[0], g.Cov[1], g.Cov[2] = g.Cov[0]+w*(t.Cov[0]+x*x), g.Cov[1]+w*(t.Cov[1]+x*y), g.Cov[2]+w*(t.Cov[2]+y*y)
+			g.Cov[0], g.Cov[1], g.Cov[2] = g.Cov[0]+w*(t.Cov[0]+x*x), g.Cov[1]+w*(t.Cov[1]+x*y),
+				g.Cov[2]+w*(t.Cov[2]+y*y)
 		}
 		out = append(out, g)
 	}
@@ -186,11 +191,14 @@ const (
 func (c *Filter) warn(r *sweep.Result, off int) {
 	if n := c.off + off; n > 0 {
 		r.Warnings = append(r.Warnings, sweep.Warning{Code: WarnStray,
-			Text: fmt.Sprintf("%d readings lie off the fitted surface and are left out until the next full fit says what they are", n)})
+			Text: fmt.Sprintf(
+				"%d readings lie off the fitted surface and are left out until the next full fit says what they are",
+				n)})
 	}
 	if c.missing > 0 {
 		r.Warnings = append(r.Warnings, sweep.Warning{Code: WarnUnknown,
-			Text: fmt.Sprintf("%d readings of an indicator that had none before wait for the next full fit", c.missing)})
+			Text: fmt.Sprintf("%d readings of an indicator that had none before wait for the next full fit",
+				c.missing)})
 	}
 }
 

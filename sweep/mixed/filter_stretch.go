@@ -160,7 +160,8 @@ func (s *stretch) segment(base func(th, t float64) float64) (g openBlock, spikes
 }
 
 func (b *openBlock) takes(g *openBlock, limit float64) bool {
-	return b.n == 0 || g.dir == b.dir && math.Max(b.hi, g.hi)-math.Min(b.lo, g.lo) <= math.Max(limit, sameStation) && math.Abs(g.th-b.lastTh) <= 2*segmentSpan
+	return b.n == 0 || g.dir == b.dir && math.Max(b.hi, g.hi)-math.Min(b.lo, g.lo) <= math.Max(limit, sameStation) &&
+		math.Abs(g.th-b.lastTh) <= 2*segmentSpan
 }
 
 func (b *openBlock) join(g *openBlock) {

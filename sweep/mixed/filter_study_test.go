@@ -67,7 +67,8 @@ func (l *looks) follow(tr trial) error {
 		if fits.f == nil && n >= next && n >= 4 {
 			if g, _, err := Begin(pts[:n], tr.setup, Options{BothWays: both}); err == nil {
 				fits.f, fits.n, fits.ready = g, n, pts[i].T+fitTakesS
-				if next = int(sweep.RefitGrowth * float64(n)); *studyOn && n <= sweep.RefitFew { // the short form has no time for it
+				if next = int(sweep.RefitGrowth * float64(n)); *studyOn &&
+					n <= sweep.RefitFew { // the short form has no time for it
 					next = n + 1
 				}
 			} else {
@@ -139,12 +140,15 @@ func (l *looks) row(name string) string {
 	if l.n == 0 || l.ends == 0 {
 		return fmt.Sprintf("| %s | 0 | | | | | |\n", name)
 	}
-	return fmt.Sprintf("| %s | %d | %.1f %% | %.2f | %.1f %% | %.2f | %.2f |\n", name, l.n, 100*float64(l.held)/float64(l.n),
-		1/quantile(l.scaled, 0.95), 100*float64(l.within)/float64(l.ends), quantile(l.jumps, 0.5), quantile(l.jumps, 0.95))
+	return fmt.Sprintf("| %s | %d | %.1f %% | %.2f | %.1f %% | %.2f | %.2f |\n", name, l.n,
+		100*float64(l.held)/float64(l.n),
+		1/quantile(l.scaled, 0.95), 100*float64(l.within)/float64(l.ends), quantile(l.jumps, 0.5),
+		quantile(l.jumps, 0.95))
 }
 
 func (l *looks) add(m looks) {
-	l.n, l.held, l.ends, l.within, l.refused = l.n+m.n, l.held+m.held, l.ends+m.ends, l.within+m.within, l.refused+m.refused
+	l.n, l.held, l.ends, l.within, l.refused = l.n+m.n, l.held+m.held, l.ends+m.ends, l.within+m.within,
+		l.refused+m.refused
 	l.scaled, l.jumps = append(l.scaled, m.scaled...), append(l.jumps, m.jumps...)
 }
 
@@ -184,13 +188,15 @@ func TestStudyLive(t *testing.T) {
 	work.Wait()
 	var all looks
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Does the live interval hold the truth?\n\nSweeps of the kinds of study.md, %d of each, seed %d, followed as they go on: "+
-		"looks from %d readings on\n(of few readings from a quarter of them on), %d of a sweep, both axes. "+
-		"A full fit begins when the sweep has grown by %.0f %%, with each reading up to %d,\n"+
-		"and comes %g s later; the filter carries it on.\n"+
-		"Wanted: 93 to 97 %% over all, 90 %% in every kind, the final lean within the last live interval in 95 %%.\n\n"+
-		"Made by `go test ./sweep/mixed -run TestStudyLive -study -study.runs %d -study.seed %d -study.live.out FILE`.\n\n"+
-		"| sweeps | looks | interval holds the truth | wider than needed | final within the last interval | jump, median, U | 95 %% |\n|---|---|---|---|---|---|---|\n",
+	fmt.Fprintf(
+		&b,
+		"# Does the live interval hold the truth?\n\nSweeps of the kinds of study.md, %d of each, seed %d, followed as they go on: "+
+			"looks from %d readings on\n(of few readings from a quarter of them on), %d of a sweep, both axes. "+
+			"A full fit begins when the sweep has grown by %.0f %%, with each reading up to %d,\n"+
+			"and comes %g s later; the filter carries it on.\n"+
+			"Wanted: 93 to 97 %% over all, 90 %% in every kind, the final lean within the last live interval in 95 %%.\n\n"+
+			"Made by `go test ./sweep/mixed -run TestStudyLive -study -study.runs %d -study.seed %d -study.live.out FILE`.\n\n"+
+			"| sweeps | looks | interval holds the truth | wider than needed | final within the last interval | jump, median, U | 95 %% |\n|---|---|---|---|---|---|---|\n",
 		runs, seed, lookLeast, lookCount, 100*(sweep.RefitGrowth-1), sweep.RefitFew, fitTakesS, runs, seed)
 	for i, f := range kinds {
 		b.WriteString(came[i].row(f.name))

@@ -40,7 +40,8 @@ func TestTheFilterCarriesLateAnglesOn(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(6) {
 		r := rand.New(rand.NewPCG(seed, 17))
-		s := scene{n: 1000, turns: 1.05, seconds: 15, passes: 2, white: 0.001, delay: 0.15, hysteresis: 0.001, form: 0.001, fall: 1.5}
+		s := scene{n: 1000, turns: 1.05, seconds: 15, passes: 2, white: 0.001, delay: 0.15, hysteresis: 0.001,
+			form: 0.001, fall: 1.5}
 		tr := s.draw(r)
 		c, _, err := Begin(tr.pts[:len(tr.pts)*17/20], tr.setup, Options{BothWays: true})
 		if err != nil {
@@ -56,7 +57,8 @@ func TestTheFilterCarriesLateAnglesOn(t *testing.T) {
 		}
 		for i, a := range []*sweep.Axis{got.Tilt, got.Nod} {
 			b := []*sweep.Axis{want.Tilt, want.Nod}[i]
-			if off, wide := math.Abs(float64(a.Slope-b.Slope)/float64(b.Expanded)), float64(a.Expanded/b.Expanded); off > 1 || wide > 1.6 {
+			if off, wide := math.Abs(float64(a.Slope-b.Slope)/float64(b.Expanded)),
+				float64(a.Expanded/b.Expanded); off > 1 || wide > 1.6 {
 				t.Errorf("seed %d: off by %.2f U, and U is %.2f times that of the fit", seed, off, wide)
 			}
 		}
@@ -82,7 +84,8 @@ func TestTheWayBackIsPartOfALiveInterval(t *testing.T) {
 			t.Errorf("%g of the way: %.3f of the way back lies ahead, want %.3f", share, ahead, want)
 		}
 		if u := float64(r.Tilt.Expanded); u < 1.96*all*ahead || u > was {
-			t.Errorf("%g of the way: the interval is %g, before it was %g, and lost motion alone makes %g", share, u, was, 1.96*all*ahead)
+			t.Errorf("%g of the way: the interval is %g, before it was %g, and lost motion alone makes %g", share, u,
+				was, 1.96*all*ahead)
 		} else {
 			was = u
 		}

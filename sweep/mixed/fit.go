@@ -69,7 +69,8 @@ func fit(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Res
 
 func fitAxes(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep.Result, error) {
 	if bad(opt.RepeatabilityMM) || bad(opt.RepeatabilityDoF) || opt.RepeatabilityMM < 0 || opt.RepeatabilityDoF < 0 {
-		return nil, sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more", opt.RepeatabilityMM, opt.RepeatabilityDoF)
+		return nil, sweep.Result{}, fmt.Errorf("repeatability %v mm with %v degrees of freedom: both must be 0 or more",
+			opt.RepeatabilityMM, opt.RepeatabilityDoF)
 	}
 	pts, turning, err := sweep.Unroll(pts, setup)
 	if err != nil {
@@ -90,7 +91,8 @@ func fitAxes(pts []sweep.Point, setup sweep.Setup, opt Options) (*fitting, sweep
 		return nil, sweep.Result{}, err
 	}
 	found()
-	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, repeat: repeat, axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
+	f := fitting{in: in, segs: segs, start: st, groups: groups, opt: opt, turning: turning, repeat: repeat,
+		axes: [2]bool{base.Tilt != nil, base.Nod != nil}}
 	f.solve()
 	f.weighEvenly()
 	f.rms = f.scatter()

@@ -11,7 +11,8 @@ import (
 )
 
 func oneArm(radius float64) sweep.Setup {
-	return sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: radius, ResolutionMM: 0.001}}}
+	return sweep.Setup{Machine: "linnet",
+		Indicators: []sweep.Indicator{{Name: "arm", RadiusMM: radius, ResolutionMM: 0.001}}}
 }
 
 func warned(r sweep.Result, code string) bool {
@@ -62,7 +63,8 @@ func TestAliasing(t *testing.T) {
 				t.Errorf("n %d order %d: tilt %v mm, want %v", n, order, got, want)
 			}
 			if u := f.ans.terms.HalfWidth(0, confidence); n == 4 && order == 3 && u < 0.002 {
-				t.Errorf("the third harmonic of 0.002 mm, which four stations take for lean, is outside their interval of %v mm", u)
+				t.Errorf(
+					"the third harmonic of 0.002 mm, which four stations take for lean, is outside their interval of %v mm", u)
 			}
 		}
 	}
@@ -154,7 +156,8 @@ func TestReversalByHand(t *testing.T) {
 		name string
 		axis *sweep.Axis
 		want float64
-	}{{"spindle tilt", s.SpindleTilt, 0.10}, {"spindle nod", s.SpindleNod, -0.04}, {"plate tilt", s.PlateTilt, 0.03}, {"plate nod", s.PlateNod, 0.05}} {
+	}{{"spindle tilt", s.SpindleTilt, 0.10}, {"spindle nod", s.SpindleNod, -0.04}, {"plate tilt", s.PlateTilt, 0.03},
+		{"plate nod", s.PlateNod, 0.05}} {
 		if got := c.axis.Slope.MMPerM(); math.Abs(got-c.want) > 1e-6 {
 			t.Errorf("%s %v mm/m, want %v", c.name, got, c.want)
 		}
@@ -190,7 +193,8 @@ func TestRefused(t *testing.T) {
 		{"not a number", stations([]float64{0, 90, 180}, []float64{0, nan, 0}), oneArm(100), "reading 2"},
 		{"infinite angle", stations([]float64{0, math.Inf(1), 180}, make([]float64, 3)), oneArm(100), "angle"},
 		{"no angle known", stations([]float64{nan, nan, nan}, make([]float64, 3)), oneArm(100), "angle"},
-		{"one station repeated", stations([]float64{30, 30, 30, 30}, []float64{1, 2, 3, 4}), oneArm(100), "one spindle angle"},
+		{"one station repeated", stations([]float64{30, 30, 30, 30}, []float64{1, 2, 3, 4}), oneArm(100),
+			"one spindle angle"},
 		{"two stations, not opposite", stations([]float64{0, 90}, []float64{1, 2}), oneArm(100), "angles"},
 		{"small arc", stations(ring(50, 60), make([]float64, 50)), oneArm(100), "arc"},
 		{"indicator not in the setup", []sweep.Point{{Indicator: 3}}, oneArm(100), "indicator number 4"},
@@ -220,7 +224,8 @@ func TestWarned(t *testing.T) {
 		t.Errorf("time backwards: %v, warnings %+v", err, r.Warnings)
 	}
 	pts = append(stations([]float64{0, 90, 180, 270}, []float64{0, 1, 0, -1}), sweep.Point{T: 50, Angle: math.NaN()})
-	if r, err = Fit(pts, oneArm(100)); err != nil || !warned(r, sweep.WarnUnknownAngle) || r.Rejected != 1 || r.Readings != 4 {
+	if r, err = Fit(pts, oneArm(100)); err != nil || !warned(r, sweep.WarnUnknownAngle) || r.Rejected != 1 ||
+		r.Readings != 4 {
 		t.Errorf("unknown angle: %v, rejected %d of %d, warnings %+v", err, r.Rejected, r.Readings, r.Warnings)
 	}
 }

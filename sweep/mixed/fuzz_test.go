@@ -30,7 +30,8 @@ func FuzzFit(f *testing.F) {
 			if data[i+1] == 250 {
 				angle = math.NaN()
 			}
-			pts = append(pts, sweep.Point{T: float64(i) + float64(data[i+1]), Angle: angle, Reading: z, Indicator: int(data[i+1]) % 2})
+			pts = append(pts, sweep.Point{T: float64(i) + float64(data[i+1]), Angle: angle, Reading: z,
+				Indicator: int(data[i+1]) % 2})
 		}
 		r, err := Fit(pts, setup)
 		if err != nil {

@@ -102,7 +102,8 @@ func keptBack() []family {
 		})},
 		{"3 to 5 stations", false, func(r *rand.Rand) trial {
 			n := 3 + r.IntN(3)
-			s := shop{white: logUniform(r, 0.0004, 0.002), eye: logUniform(r, 0.2, 2), rest: 5 + 10*r.Float64(), table: levelled(splined(r, 4+r.IntN(4)), logUniform(r, 0.0003, 0.003))}
+			s := shop{white: logUniform(r, 0.0004, 0.002), eye: logUniform(r, 0.2, 2), rest: 5 + 10*r.Float64(),
+				table: levelled(splined(r, 4+r.IntN(4)), logUniform(r, 0.0003, 0.003))}
 			s.warm, s.cool = 0.001*r.NormFloat64(), 100
 			from := 360 * r.Float64()
 			for i := range n {
@@ -116,7 +117,8 @@ func keptBack() []family {
 			s.air = func() series { return flicker(r, sd, 20) }
 		})},
 		{"two turns there and back", true, long(func(r *rand.Rand, s *shop) {
-			s.hand.turns, s.hand.passes, s.stick, s.late, s.table = 2, 2, logUniform(r, 0.0003, 0.003), logUniform(r, 0.005, 0.1), table(r)
+			s.hand.turns, s.hand.passes, s.stick, s.late, s.table = 2, 2, logUniform(r, 0.0003, 0.003),
+				logUniform(r, 0.005, 0.1), table(r)
 		})},
 	}
 }

@@ -149,7 +149,8 @@ func (in *input) jump(segs []segment, groups int, s *start) (before, after block
 	}
 	d := newDesign(in, bs, groups, [2]bool{true, true}, way, along, nil)
 	d.noise2 = sq(s.scale)
-	sc := stepScan{s: &searcher{d: d, bs: bs, l: newLevels(bs), known: repeatability{0.3 * in.resolution, 1}, gram: map[noiseLevel]white{}}}
+	sc := stepScan{s: &searcher{d: d, bs: bs, l: newLevels(bs), known: repeatability{0.3 * in.resolution, 1},
+		gram: map[noiseLevel]white{}}}
 	if way != nil {
 		sc.plunger = make([]float64, len(bs))
 		for i := range bs {
@@ -201,7 +202,8 @@ func sharpless(in *input, segs []segment, s *start) (out []segment, sharp int) {
 	})
 	side := func(i, step int, buf []float64) float64 {
 		buf = buf[:0]
-		for k := i + step; k >= 0 && k < len(segs) && len(buf) < sharpMost && segs[k].track == segs[i].track; k += step {
+		for k := i + step; k >= 0 && k < len(segs) && len(buf) < sharpMost &&
+			segs[k].track == segs[i].track; k += step {
 			if math.Abs(segs[k].th-segs[i].th) > sharpSpan {
 				break
 			}

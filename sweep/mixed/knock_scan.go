@@ -26,7 +26,8 @@ type stepScan struct {
 func (l *levels) scanned() (noises []hyper, forms, drifts []int8) {
 	mid, long := int8(len(l.tau)/2), int8(len(l.tau)-1)
 	most := int8(len(l.slow) - 1)
-	return []hyper{{}, {tau: mid, slow: min(5, most)}, {tau: long, slow: min(8, most)}}, []int8{1, 3, 5, 7}, []int8{1, min(6, int8(len(l.drift)-1))}
+	return []hyper{{}, {tau: mid, slow: min(5, most)}, {tau: long, slow: min(8, most)}}, []int8{1, 3, 5, 7},
+		[]int8{1, min(6, int8(len(l.drift)-1))}
 }
 
 func (sc *stepScan) run() {

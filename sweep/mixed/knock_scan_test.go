@@ -9,7 +9,8 @@ import (
 // What the pass back leaves of the columns is what the covariance of the noise, written out and inverted, makes of
 // them; and what a step is worth is what the model's equations say with the step as one more column.
 func TestStepScanAgainstOneMoreColumn(t *testing.T) {
-	tr := scene{n: 700, turns: 1, seconds: 40, white: 0.001, slow: 0.001, tau: 2, form: 0.004, fall: 2, knock: 0.02, indicators: 2}.draw(rand.New(rand.NewPCG(4, 6)))
+	tr := scene{n: 700, turns: 1, seconds: 40, white: 0.001, slow: 0.001, tau: 2, form: 0.004, fall: 2, knock: 0.02,
+		indicators: 2}.draw(rand.New(rand.NewPCG(4, 6)))
 	in, err := check(tr.pts, tr.setup)
 	if err != nil {
 		t.Fatal(err)
@@ -45,7 +46,8 @@ func TestStepScanAgainstOneMoreColumn(t *testing.T) {
 		// The same with a column, its prior written as that of a drift with the weight of knockSD.
 		e := newDesign(in, bs, len(in.tracks), [2]bool{true, true}, nil, along, nil)
 		e.noise2 = d.noise2
-		wide := &design{form: e.form, drift: e.drift, extra: e.extra, groups: e.groups, lean: e.lean, cols: e.cols + 1, zero: e.zero, noise2: e.noise2, circles: e.circles, step: e.step}
+		wide := &design{form: e.form, drift: e.drift, extra: e.extra, groups: e.groups, lean: e.lean, cols: e.cols + 1,
+			zero: e.zero, noise2: e.noise2, circles: e.circles, step: e.step}
 		for i, row := range e.rows {
 			step := 0.0
 			if i >= j && bs[i].track == bs[j].track {

@@ -44,7 +44,8 @@ type Estimate struct {
 
 func estimate(a answer, zero float64) Estimate {
 	dof := a.terms.Freedom(0)
-	return Estimate{a.lean[0] + zero, a.terms.HalfWidth(0, confidence) / uncertainty.Factor(confidence, dof), dof, a.terms, zero}
+	return Estimate{a.lean[0] + zero, a.terms.HalfWidth(0, confidence) / uncertainty.Factor(confidence, dof), dof,
+		a.terms, zero}
 }
 
 // Combine returns the half width of the interval in a unit of which there are scale to one, once an independent part of
@@ -108,7 +109,8 @@ func (p *Lines) input() (*input, lineModel, error) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for c := range p.Curves {
 		cv := &p.Curves[c]
-		if len(cv.X) != len(cv.T) || len(cv.X) != len(cv.Z) || len(cv.Slope) != p.Slopes || len(cv.Form) != p.Forms || cv.Indicator >= len(p.Indicators) {
+		if len(cv.X) != len(cv.T) || len(cv.X) != len(cv.Z) || len(cv.Slope) != p.Slopes || len(cv.Form) != p.Forms ||
+			cv.Indicator >= len(p.Indicators) {
 			return nil, m, fmt.Errorf("curve %d does not fit the problem", c+1)
 		}
 		for _, x := range cv.X {
@@ -150,7 +152,8 @@ func (p *Lines) input() (*input, lineModel, error) {
 		}
 		ind := &in.setup.Indicators[cv.Indicator]
 		tr := track{
-			indicator: cv.Indicator, scale: 1, t: slices.Clone(cv.T), th: make([]float64, len(cv.X)), z: make([]float64, len(cv.Z)),
+			indicator: cv.Indicator, scale: 1, t: slices.Clone(cv.T), th: make([]float64, len(cv.X)),
+			z:   make([]float64, len(cv.Z)),
 			why: make([]code, len(cv.X)),
 		}
 		for i, x := range cv.X {
@@ -309,7 +312,8 @@ func (p *point) weigh(sums [][]float64) []summed {
 func (f *fitting) lineFit(m lineModel, p Lines) *LineFit {
 	out := &LineFit{
 		FromMM: m.mid - m.half, ToMM: m.mid + m.half, ResolutionMM: f.in.resolution,
-		Rejections: f.in.rejections(), ResidualRMSMM: f.lineScatter(), BothWays: f.both, Knocks: f.groups - len(f.in.tracks),
+		Rejections: f.in.rejections(), ResidualRMSMM: f.lineScatter(), BothWays: f.both,
+		Knocks:    f.groups - len(f.in.tracks),
 		Backwards: f.in.backwards, Still: f.in.timeless, CoarseMM: f.in.coarse, f: f, model: m,
 	}
 	for i := range out.Rejections {
@@ -343,7 +347,8 @@ func (f *fitting) lineFit(m lineModel, p Lines) *LineFit {
 	}
 	for i := range f.bs {
 		b := &f.bs[i]
-		out.Looks = append(out.Looks, Look{Curve: b.track, T: b.t, X: m.mid + m.half*place(b.th), MM: b.z - f.lineOff(i), N: b.n})
+		out.Looks = append(out.Looks, Look{Curve: b.track, T: b.t, X: m.mid + m.half*place(b.th),
+			MM: b.z - f.lineOff(i), N: b.n})
 	}
 	return out
 }

@@ -17,7 +17,8 @@ type Replicas struct {
 
 // Replicas begins a sequence that is the same for the same readings.
 func (l *LineFit) Replicas() *Replicas {
-	return &Replicas{f: l.f, points: normalise(append([]point(nil), l.f.points...)), levels: l.f.levels(), rng: rand.New(rand.NewPCG(1, uint64(len(l.Looks))))}
+	return &Replicas{f: l.f, points: normalise(append([]point(nil), l.f.points...)), levels: l.f.levels(),
+		rng: rand.New(rand.NewPCG(1, uint64(len(l.Looks))))}
 }
 
 // Draw writes one draw of the noise of each look, in mm.

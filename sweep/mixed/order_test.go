@@ -11,7 +11,8 @@ import (
 // The selection gives what sorting gives, equal values and short lists included.
 func TestNth(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		x := rapid.SliceOfN(rapid.Map(rapid.IntRange(-20, 20), func(i int) float64 { return float64(i) / 4 }), 1, 200).Draw(t, "x")
+		x := rapid.SliceOfN(rapid.Map(rapid.IntRange(-20, 20), func(i int) float64 { return float64(i) / 4 }), 1,
+			200).Draw(t, "x")
 		k := rapid.IntRange(0, len(x)-1).Draw(t, "k")
 		sorted := slices.Sorted(slices.Values(x))
 		if got := nth(slices.Clone(x), k); got != sorted[k] {

@@ -94,7 +94,8 @@ func TestAgainstAMixedModelLibrary(t *testing.T) {
 		first, _ := at(m.Theta[0])
 		for i, theta := range m.Theta {
 			p, _ := at(theta)
-			close2(t, file+": twice the log likelihood against the first point's", -2*(p.weight-first.weight), m.Deviance[i]-m.Deviance[0], 1e-5)
+			close2(t, file+": twice the log likelihood against the first point's", -2*(p.weight-first.weight),
+				m.Deviance[i]-m.Deviance[0], 1e-5)
 		}
 		p, d := at(m.Estimated)
 		close2(t, file+": standard deviation", math.Sqrt(p.s2), m.Sigma[0], 1e-6)
@@ -154,7 +155,9 @@ func TestAgainstAStateSpaceLibrary(t *testing.T) {
 		slow, tau := c.Drive/(1-c.Phi*c.Phi)/c.White, -1/math.Log(c.Phi)
 		f := &fitting{bs: bs, d: d}
 		var es, vs []float64
-		f.innovations(ref.Y, noise{slow: slow, tau: []float64{tau}}, func(e, v float64) { es, vs = append(es, e), append(vs, v) })
+		f.innovations(ref.Y, noise{slow: slow, tau: []float64{tau}}, func(e, v float64) {
+			es, vs = append(es, e), append(vs, v)
+		})
 		var square, logDet float64
 		for i := range es {
 			close2(t, "innovation", es[i]/math.Sqrt(c.White), c.Innovations[i], 1e-6)

@@ -48,7 +48,8 @@ func TestPairAgainstDenseCovariance(t *testing.T) {
 		nz := noise{slow: 3, tau: []float64{5}, together: correlation}
 		bs, rows, cov := sharedNoise(rand.New(rand.NewPCG(2, 8)), nz)
 		d := &design{cols: 3, rows: rows, pair: newPair(bs, rows)}
-		if d.pair == nil || len(d.pair.runs[pairSum]) != 21 || len(d.pair.runs[pairFirst]) != 3 || len(d.pair.runs[pairSecond]) != 0 {
+		if d.pair == nil || len(d.pair.runs[pairSum]) != 21 || len(d.pair.runs[pairFirst]) != 3 ||
+			len(d.pair.runs[pairSecond]) != 0 {
 			t.Fatal("the blocks were not paired")
 		}
 		gram, logDet := d.whiten(bs, nz)

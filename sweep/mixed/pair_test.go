@@ -17,7 +17,8 @@ func TestHalfTurnCovers(t *testing.T) {
 	r := rand.New(rand.NewPCG(31, 7))
 	const trials, noise, form, lean, later, zero = 30, 0.0012, 0.0006, 0.2e-3, -0.05e-3, 0.2
 	setup := sweep.Setup{AngleSource: "stations", Indicators: []sweep.Indicator{
-		{Name: "right", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}}
+		{Name: "right", RadiusMM: 100, ResolutionMM: 0.001},
+		{Name: "left", RadiusMM: 100, PhaseDeg: 180, ResolutionMM: 0.001}}}
 	a, b, p, _ := sweep.OppositePair(setup)
 	var heldLean, heldZero, heldLater int
 	wide := 0.0
@@ -27,7 +28,8 @@ func TestHalfTurnCovers(t *testing.T) {
 			play := 0.002 * r.NormFloat64()
 			for i, ind := range setup.Indicators {
 				at := th + sweep.Radians(ind.PhaseDeg)
-				z := 1.3 - zero*float64(i) + ind.RadiusMM*slope*math.Cos(at) + amp*math.Cos(3*at+phase) + noise*r.NormFloat64() + play
+				z := 1.3 - zero*float64(i) + ind.RadiusMM*slope*math.Cos(at) + amp*math.Cos(3*at+phase) +
+					noise*r.NormFloat64() + play
 				mm[i] = math.Round(z*1000) / 1000
 			}
 			return mm
@@ -60,7 +62,8 @@ func TestHalfTurnCovers(t *testing.T) {
 		}
 		heldLean += within(float64(res.Tilt.Slope)-lean, float64(res.Tilt.Expanded))
 		heldZero += within(z.MM-zero, res.CoverageFactor*z.UMM)
-		heldLater += within(float64(got.Slope)+later, float64(got.Expanded)) // the bar was turned: its first indicator is at the left
+		heldLater += within(float64(got.Slope)+later,
+			float64(got.Expanded)) // the bar was turned: its first indicator is at the left
 		wide += got.Expanded.MMPerM() / trials
 	}
 	t.Logf("held %d, %d, %d of %d; later ±%.4f mm/m", heldLean, heldZero, heldLater, trials, wide)
@@ -78,7 +81,8 @@ func TestHalfTurnCovers(t *testing.T) {
 func TestASweepZeroesAPair(t *testing.T) {
 	r := rand.New(rand.NewPCG(32, 7))
 	setup := sweep.Setup{AngleSource: "encoder", Indicators: []sweep.Indicator{
-		{Name: "right", RadiusMM: 100, ResolutionMM: 0.001}, {Name: "left", RadiusMM: 150, PhaseDeg: 180, ResolutionMM: 0.001}}}
+		{Name: "right", RadiusMM: 100, ResolutionMM: 0.001},
+		{Name: "left", RadiusMM: 150, PhaseDeg: 180, ResolutionMM: 0.001}}}
 	a, b, p, _ := sweep.OppositePair(setup)
 	read := func(th, tilt float64, i int) float64 {
 		ind := setup.Indicators[i]
@@ -88,7 +92,8 @@ func TestASweepZeroesAPair(t *testing.T) {
 	var pts []sweep.Point
 	for k := range 370 {
 		th := sweep.Radians(float64(k))
-		pts = append(pts, sweep.Point{T: float64(k) / 30, Angle: th, Reading: read(th, 0.1e-3, 0)}, sweep.Point{T: float64(k) / 30, Angle: th, Reading: read(th, 0.1e-3, 1), Indicator: 1})
+		pts = append(pts, sweep.Point{T: float64(k) / 30, Angle: th, Reading: read(th, 0.1e-3, 0)},
+			sweep.Point{T: float64(k) / 30, Angle: th, Reading: read(th, 0.1e-3, 1), Indicator: 1})
 	}
 	res, err := Fit(pts, setup)
 	if err != nil {

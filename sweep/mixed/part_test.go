@@ -164,7 +164,8 @@ func TestPlungerThatDoesNotMove(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if e := math.Abs(float64(res.Tilt.Slope) - tilt); e > float64(res.Tilt.Expanded) || c.moves && res.Tilt.Expanded.MMPerM() > 0.01 {
+		if e := math.Abs(float64(res.Tilt.Slope) - tilt); e > float64(res.Tilt.Expanded) || c.moves &&
+			res.Tilt.Expanded.MMPerM() > 0.01 {
 			t.Errorf("%s: off by %.4f mm/m, U %.4f mm/m", c.name, 1000*e, res.Tilt.Expanded.MMPerM())
 		}
 		if warned(res, WarnStill) == c.moves {

@@ -56,7 +56,8 @@ func (sc *stepScan) edges() (angles []float64) {
 		angle := (sc.s.bs[j-1].th + sc.s.bs[j].th) / 2
 		fresh := true
 		for k, p := range places {
-			fresh = fresh && (j-p >= edgesApart || p-j >= edgesApart) && math.Abs(math.Remainder(angle-angles[k], 2*math.Pi)) > sameEdgeDeg*math.Pi/180
+			fresh = fresh && (j-p >= edgesApart || p-j >= edgesApart) &&
+				math.Abs(math.Remainder(angle-angles[k], 2*math.Pi)) > sameEdgeDeg*math.Pi/180
 		}
 		if fresh {
 			places, angles = append(places, j), append(angles, angle)
@@ -82,7 +83,8 @@ func (sc *stepScan) rivals() float64 {
 		beside := newBeside(sc.passes[i], s.bs, cols, s.d.cols)
 		for _, form := range forms[:3] {
 			for _, drift := range drifts {
-				best = math.Max(best, sc.rivalsAt(beside, hyper{tau: n.tau, slow: n.slow, form: form, fall: 1, drift: drift}))
+				best = math.Max(best,
+					sc.rivalsAt(beside, hyper{tau: n.tau, slow: n.slow, form: form, fall: 1, drift: drift}))
 			}
 		}
 	}
@@ -122,7 +124,8 @@ func (sc *stepScan) rivalsAt(beside beside, h hyper) float64 {
 	defer s.reuse(p.factor)
 	last := s.d.cols - 1
 	k := len(beside.with)
-	own, with := newSym(k), make([]float64, k) // the edges' columns under the model, with each other and with the readings
+	own, with := newSym(k), make([]float64,
+		k) // the edges' columns under the model, with each other and with the readings
 	us := make([][]float64, k)
 	ly := p.factor.row(last)[:last]
 	for a, u := range beside.with {

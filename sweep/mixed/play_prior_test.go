@@ -26,7 +26,8 @@ func TestPlayIsInTheBudget(t *testing.T) {
 	t.Parallel()
 	found := 0
 	for seed := range uint64(6) {
-		tr := scene{n: 1600, turns: 1, seconds: 20, passes: 2, white: 0.0005, hysteresis: 0.003}.draw(rand.New(rand.NewPCG(seed, 19)))
+		tr := scene{n: 1600, turns: 1, seconds: 20, passes: 2, white: 0.0005, hysteresis: 0.003}.draw(
+			rand.New(rand.NewPCG(seed, 19)))
 		if math.Hypot(tr.tilt, tr.nod)*tr.setup.Indicators[0].RadiusMM < 0.015 {
 			continue // such a lean hardly moves the plunger
 		}

@@ -187,7 +187,8 @@ func (in *input) dropSpikes(segs []segment, s *start) {
 // offMiddle returns how far each kept reading of a segment is from the middle of those that it is judged beside, the
 // curve of the fit taken off, the sizes of that for all of them, and how many times as far off as in a full segment a
 // reading must be. Both are written over what was in the buffers.
-func (in *input) offMiddle(segs []segment, i int, s *start, off, size []float64) (offs, sizes []float64, times float64) {
+func (in *input) offMiddle(segs []segment, i int, s *start, off, size []float64) (offs, sizes []float64,
+	times float64) {
 	g := &segs[i]
 	off = g.offCurve(&in.tracks[g.track], s, off[:0])
 	size, times = append(size[:0], off...), 1
@@ -342,7 +343,8 @@ func rejectStations(in *input, segs []segment, s *start, groups int) {
 func (in *input) rejections() []sweep.Rejection {
 	var out []sweep.Rejection
 	if in.unknown > 0 {
-		out = append(out, sweep.Rejection{Code: "no_angle", FromS: in.unknownT[0], ToS: in.unknownT[1], Readings: in.unknown})
+		out = append(out, sweep.Rejection{Code: "no_angle", FromS: in.unknownT[0], ToS: in.unknownT[1],
+			Readings: in.unknown})
 	}
 	for k := range in.tracks {
 		tr := &in.tracks[k]

@@ -32,7 +32,9 @@ func Reverse(first, turned sweep.Result, tolerance units.Tolerance) (Separation,
 	} {
 		if p.a == nil || p.b == nil {
 			if p.a != p.b {
-				return Separation{}, fmt.Errorf("%s was measured in one of the two sweeps only: take both with the same stations", p.name)
+				return Separation{},
+					fmt.Errorf("%s was measured in one of the two sweeps only: take both with the same stations",
+						p.name)
 			}
 			continue
 		}
@@ -40,7 +42,8 @@ func Reverse(first, turned sweep.Result, tolerance units.Tolerance) (Separation,
 		*p.pl = half(p.a, p.b, -1, units.Tolerance{})
 	}
 	if out.SpindleTilt == nil && out.SpindleNod == nil {
-		return Separation{}, fmt.Errorf("neither sweep measured an axis: sweep the plate before and after turning it by 180 degrees")
+		return Separation{}, fmt.Errorf(
+			"neither sweep measured an axis: sweep the plate before and after turning it by 180 degrees")
 	}
 	return out, nil
 }
@@ -52,7 +55,8 @@ func half(a, b *sweep.Axis, sign float64, tolerance units.Tolerance) *sweep.Axis
 	out.U, out.Expanded = units.Slope(half/factor)*units.MMPerM, units.Slope(half)*units.MMPerM
 	out.Verdict = sweep.Judge(out.Slope, out.Expanded, tolerance)
 	if tolerance.Given() {
-		p := uncertainty.Inside(float64(out.Slope), float64(out.U), out.Budget.DoF(), -float64(tolerance.Limit), float64(tolerance.Limit))
+		p := uncertainty.Inside(float64(out.Slope), float64(out.U), out.Budget.DoF(), -float64(tolerance.Limit),
+			float64(tolerance.Limit))
 		out.Conformity = &p
 	}
 	return out

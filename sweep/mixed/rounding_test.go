@@ -96,10 +96,12 @@ func TestJoinSwings(t *testing.T) {
 	if n := len(fittingOf(t, draw(hush), oneArm(100)).bs); n < alone*3/4 {
 		t.Errorf("white noise: %d blocks, a random walk %d", n, alone)
 	}
-	if f := fittingOf(t, draw(tremor(r, 0.003, 8, 0.05)), oneArm(100)); math.Abs(f.band.hertz-8) > 1 || f.band.quality < 3 {
+	if f := fittingOf(t, draw(tremor(r, 0.003, 8, 0.05)), oneArm(100)); math.Abs(f.band.hertz-8) > 1 ||
+		f.band.quality < 3 {
 		t.Errorf("a tremor of 8 Hz: found %+v", f.band)
 	}
 	if f := fittingOf(t, draw(tremor(r, 0.003, 14, 0.05)), oneArm(100)); f.band.variance > 0 || len(f.bs) > alone/2 {
-		t.Errorf("a tremor of 14 Hz, faster than the blocks show: %d blocks, a random walk %d, a band of %+v", len(f.bs), alone, f.band)
+		t.Errorf("a tremor of 14 Hz, faster than the blocks show: %d blocks, a random walk %d, a band of %+v",
+			len(f.bs), alone, f.band)
 	}
 }

@@ -51,7 +51,9 @@ func changes() []change {
 			})
 		}, sameLean, true, false},
 		{"readings ten times as large", func(t trial) trial {
-			return remapped(t, func(p *sweep.Point) { p.Reading *= 10 }, func(i *sweep.Indicator) { i.ResolutionMM *= 10 })
+			return remapped(t, func(p *sweep.Point) { p.Reading *= 10 }, func(i *sweep.Indicator) {
+				i.ResolutionMM *= 10
+			})
 		}, func(a, b float64) (float64, float64) { return a / 10, b / 10 }, true, false},
 		{"negated", func(t trial) trial {
 			return remapped(t, func(p *sweep.Point) { p.Reading = -p.Reading }, func(*sweep.Indicator) {})
@@ -73,7 +75,8 @@ func changes() []change {
 // reversible says whether a sweep run backwards is a sweep too: a plunger with play does not follow the way back as it
 // came.
 func reversible(name string) bool {
-	return !strings.Contains(name, "both ways") && !strings.Contains(name, "there and back") && !strings.Contains(name, "late encoder")
+	return !strings.Contains(name, "both ways") && !strings.Contains(name, "there and back") &&
+		!strings.Contains(name, "late encoder")
 }
 
 // What a sweep is written in changes neither lean nor interval: where angles begin and whether they go on over 360
@@ -110,8 +113,10 @@ func TestWrittenOtherwise(t *testing.T) {
 			wide := math.Hypot(v, w) / math.Hypot(float64(a.Tilt.U), float64(a.Nod.U))
 			worst[c.name] = math.Max(worst[c.name], off)
 			most, same := 0.001, 0.001
-			if c.name == "indicators in the other order" && (math.Abs(a.FormPVMM-b.FormPVMM) > 1e-7 || math.Abs(a.ClosureMM-b.ClosureMM) > 1e-7) {
-				t.Errorf("%s, %s: form %v and %v mm, closure %v and %v mm", f.name, c.name, a.FormPVMM, b.FormPVMM, a.ClosureMM, b.ClosureMM)
+			if c.name == "indicators in the other order" &&
+				(math.Abs(a.FormPVMM-b.FormPVMM) > 1e-7 || math.Abs(a.ClosureMM-b.ClosureMM) > 1e-7) {
+				t.Errorf("%s, %s: form %v and %v mm, closure %v and %v mm", f.name, c.name, a.FormPVMM, b.FormPVMM,
+					a.ClosureMM, b.ClosureMM)
 			}
 			switch {
 			case c.name == "turned by 37.3 degrees": // other axes, each with its own interval
@@ -120,7 +125,8 @@ func TestWrittenOtherwise(t *testing.T) {
 				most, same = 1, 1.1
 			}
 			if off > most || math.Abs(wide-1) > same {
-				t.Errorf("%s, %s: the lean moves by %.3f u, the interval is %.4f times as wide", f.name, c.name, off, wide)
+				t.Errorf("%s, %s: the lean moves by %.3f u, the interval is %.4f times as wide", f.name,
+					c.name, off, wide)
 			}
 		}
 	}

@@ -67,7 +67,8 @@ func (s scene) draw(r *rand.Rand) trial {
 	used := radius * (1 + s.radiusU/radius*r.NormFloat64())
 	for i := range count {
 		t.setup.Indicators = append(t.setup.Indicators, sweep.Indicator{
-			RadiusMM: used, RadiusUMM: s.radiusU, ResolutionMM: s.resolution, PhaseDeg: float64(i) * 360 / float64(count),
+			RadiusMM: used, RadiusUMM: s.radiusU, ResolutionMM: s.resolution,
+			PhaseDeg: float64(i) * 360 / float64(count),
 		})
 	}
 	// The surface.
@@ -80,7 +81,8 @@ func (s scene) draw(r *rand.Rand) trial {
 	var arcs []arc
 	for i := range s.slots {
 		mid := 2*math.Pi*(float64(i)+0.7*r.Float64())/float64(s.slots) + s.from
-		arcs = append(arcs, arc{mid, sweep.Radians(s.slotDeg) / 2 * (0.5 + r.Float64()), s.slotMM * (0.5 + r.Float64())})
+		arcs = append(arcs, arc{mid, sweep.Radians(s.slotDeg) / 2 * (0.5 + r.Float64()),
+			s.slotMM * (0.5 + r.Float64())})
 	}
 	gapAt := 2 * math.Pi * r.Float64()
 	grooveAt, grooveWidth := r.Float64(), 0.12+0.12*r.Float64()
@@ -197,8 +199,9 @@ func (s scene) draw(r *rand.Rand) trial {
 func hand(r *rand.Rand) scene {
 	turns := []float64{1, 1, 1, 2, 3}[r.IntN(5)]
 	return scene{
-		n: int(logUniform(r, 300, 3000)), turns: turns, from: 2 * math.Pi * r.Float64(), seconds: turns * logUniform(r, 10, 60),
-		white: logUniform(r, 0.0003, 0.003), uneven: 0.6 * r.Float64(), fall: 1 + 1.5*r.Float64(),
+		n: int(logUniform(r, 300, 3000)), turns: turns, from: 2 * math.Pi * r.Float64(),
+		seconds: turns * logUniform(r, 10, 60),
+		white:   logUniform(r, 0.0003, 0.003), uneven: 0.6 * r.Float64(), fall: 1 + 1.5*r.Float64(),
 	}
 }
 
@@ -206,8 +209,10 @@ func families() []family {
 	byEye := func(n int) func(r *rand.Rand) trial {
 		return func(r *rand.Rand) trial {
 			return scene{
-				stations: n, from: []float64{0, 0, math.Pi / 4, 0.3}[r.IntN(4)], perStation: 1 + r.IntN(2)*r.IntN(5), white: logUniform(r, 0.0007, 0.003),
-				form: logUniform(r, 0.0002, 0.003), fall: 1 + 1.5*r.Float64(), eye: logUniform(r, 0.3, 2), warm: 0.002 * r.NormFloat64(), warmTau: 60,
+				stations: n, from: []float64{0, 0, math.Pi / 4, 0.3}[r.IntN(4)], perStation: 1 + r.IntN(2)*r.IntN(5),
+				white: logUniform(r, 0.0007, 0.003),
+				form:  logUniform(r, 0.0002, 0.003), fall: 1 + 1.5*r.Float64(), eye: logUniform(r, 0.3, 2),
+				warm: 0.002 * r.NormFloat64(), warmTau: 60,
 			}.draw(r)
 		}
 	}
@@ -227,7 +232,11 @@ func families() []family {
 		{"even turning", true, dense(func(r *rand.Rand, s *scene) { s.uneven = 0 })},
 		{"slow noise", true, dense(slow)},
 		{"form", true, dense(func(r *rand.Rand, s *scene) { form(r, s); slow(r, s) })},
-		{"form with a gap", true, dense(func(r *rand.Rand, s *scene) { form(r, s); slow(r, s); s.gapDeg = 30 + 70*r.Float64() })},
+		{"form with a gap", true, dense(func(r *rand.Rand, s *scene) {
+			form(r, s)
+			slow(r, s)
+			s.gapDeg = 30 + 70*r.Float64()
+		})},
 		{"chips", true, dense(func(r *rand.Rand, s *scene) {
 			form(r, s)
 			s.chips, s.chipMM = logUniform(r, 0.005, 0.1), logUniform(r, 0.01, 0.2)
@@ -237,15 +246,22 @@ func families() []family {
 			s.slots, s.slotDeg, s.slotMM = 1+r.IntN(6), logUniform(r, 4, 15), logUniform(r, 0.08, 3)
 		})},
 		{"warming", true, dense(func(r *rand.Rand, s *scene) {
-			s.warm, s.warmTau = logUniform(r, 0.002, 0.015)*math.Copysign(1, r.NormFloat64()), s.seconds*logUniform(r, 0.3, 5)
+			s.warm, s.warmTau = logUniform(r, 0.002, 0.015)*math.Copysign(1, r.NormFloat64()),
+				s.seconds*logUniform(r, 0.3, 5)
 		})},
 		{"both ways, hysteresis", true, dense(func(r *rand.Rand, s *scene) {
 			s.passes, s.hysteresis = 2, logUniform(r, 0.0005, 0.004)
 			form(r, s)
 		})},
-		{"coarse resolution", true, dense(func(r *rand.Rand, s *scene) { s.resolution = []float64{0.005, 0.01}[r.IntN(2)]; slow(r, s) })},
+		{"coarse resolution", true, dense(func(r *rand.Rand, s *scene) {
+			s.resolution = []float64{0.005, 0.01}[r.IntN(2)]
+			slow(r, s)
+		})},
 		{"two indicators", true, dense(func(r *rand.Rand, s *scene) { s.indicators = 2; form(r, s); slow(r, s) })},
-		{"late encoder", true, dense(func(r *rand.Rand, s *scene) { s.passes, s.delay = 2, logUniform(r, 0.005, 0.15); slow(r, s) })},
+		{"late encoder", true, dense(func(r *rand.Rand, s *scene) {
+			s.passes, s.delay = 2, logUniform(r, 0.005, 0.15)
+			slow(r, s)
+		})},
 		{"knocked stylus", true, dense(func(r *rand.Rand, s *scene) {
 			s.knock = logUniform(r, 0.02, 0.2) * math.Copysign(1, r.NormFloat64())
 		})},
@@ -254,23 +270,31 @@ func families() []family {
 			s.grooves, s.floor = 40+60*r.Float64(), 0.2+r.Float64()
 			form(r, s)
 		})},
-		{"end of travel", true, dense(func(r *rand.Rand, s *scene) { s.floor = logUniform(r, 0.005, 0.05); form(r, s) })},
+		{"end of travel", true, dense(func(r *rand.Rand, s *scene) {
+			s.floor = logUniform(r, 0.005, 0.05)
+			form(r, s)
+		})},
 		{"random walk", true, dense(func(r *rand.Rand, s *scene) { s.walk = logUniform(r, 0.001, 0.01) })},
 		{"arc of 150 to 300 degrees", true, dense(func(r *rand.Rand, s *scene) {
 			s.turns = (150 + 150*r.Float64()) / 360
 			s.form = logUniform(r, 0.0002, 0.002)
 		})},
-		{"both ways, sign", true, dense(func(r *rand.Rand, s *scene) { s.passes, s.signMM = 2, logUniform(r, 0.0005, 0.004); form(r, s) })},
+		{"both ways, sign", true, dense(func(r *rand.Rand, s *scene) {
+			s.passes, s.signMM = 2, logUniform(r, 0.0005, 0.004)
+			form(r, s)
+		})},
 		{"late encoder, form", true, dense(func(r *rand.Rand, s *scene) {
 			s.passes, s.delay = 2, logUniform(r, 0.005, 0.2)
 			form(r, s)
 		})},
 		{"24 to 72 settled stations", false, func(r *rand.Rand) trial {
-			return scene{stations: 24 * (1 + r.IntN(3)), white: logUniform(r, 0.0003, 0.003), form: logUniform(r, 0.0005, 0.005), fall: 1 + r.Float64(), eye: logUniform(r, 0.1, 1),
+			return scene{stations: 24 * (1 + r.IntN(3)), white: logUniform(r, 0.0003, 0.003),
+				form: logUniform(r, 0.0005, 0.005), fall: 1 + r.Float64(), eye: logUniform(r, 0.1, 1),
 				chips: 0.05 * float64(r.IntN(2)), chipMM: 0.05}.draw(r)
 		}},
 		{"8 stations, one on a chip", false, func(r *rand.Rand) trial {
-			return scene{stations: 8, white: logUniform(r, 0.0005, 0.002), form: logUniform(r, 0.0003, 0.002), fall: 1.5, chips: 0.06, chipMM: 0.1}.draw(r)
+			return scene{stations: 8, white: logUniform(r, 0.0005, 0.002), form: logUniform(r, 0.0003, 0.002),
+				fall: 1.5, chips: 0.06, chipMM: 0.1}.draw(r)
 		}},
 		{"radius not well known", true, dense(func(r *rand.Rand, s *scene) { s.radiusU = logUniform(r, 0.3, 3) })},
 	}

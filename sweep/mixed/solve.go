@@ -47,7 +47,8 @@ func (f *fitting) solve() {
 	f.rounded = roundedTo(f.bs, f.in.resolution)
 	along := func(b *block) (z, rise float64) {
 		scale := f.in.tracks[b.track].scale
-		return f.start.at(scale, b.th, f.start.t0), derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
+		return f.start.at(scale, b.th, f.start.t0),
+			derivative(func(th float64) float64 { return f.start.at(scale, th, f.start.t0) }, b.th)
 	}
 	f.seen = bothWays(f.bs)
 	f.both = f.seen || f.opt.BothWays && len(f.bs) >= denseSegments
@@ -179,7 +180,8 @@ func (f *fitting) findPlay() (others []playLevel, prior float64) {
 	f.way, f.d, f.coef = top.way, top.d, top.coef
 	for i := 1; i < len(all); i++ { // no play at all is weighed by a fit of its own
 		if a := &all[i]; i != best && a.weight > top.weight-enough {
-			others = append(others, playLevel{a.weight - top.weight, [2]float64{a.lean[0] - top.lean[0], a.lean[1] - top.lean[1]}})
+			others = append(others, playLevel{a.weight - top.weight,
+				[2]float64{a.lean[0] - top.lean[0], a.lean[1] - top.lean[1]}})
 		}
 	}
 	return others, playPrior(best)
@@ -211,7 +213,8 @@ const directionRounds = 3
 
 // searcher looks at points of a grid beside a design.
 func (f *fitting) searcher(d *design, l *levels) searcher {
-	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[noiseLevel]white{}, pace: f.opt.Pace}
+	return searcher{d: d, bs: f.bs, l: l, known: f.known, least: f.least, gram: map[noiseLevel]white{},
+		pace: f.opt.Pace}
 }
 
 func (f *fitting) round(way *direction, along curve) {

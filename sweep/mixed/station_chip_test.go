@@ -21,7 +21,8 @@ func TestAStationOnAChipIsLeftOut(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(got.Rejections) != 1 || got.Rejections[0].Code != "raised" || math.Abs(got.Rejections[0].FromDeg-deg[4]) > 1 {
+		if len(got.Rejections) != 1 || got.Rejections[0].Code != "raised" ||
+			math.Abs(got.Rejections[0].FromDeg-deg[4]) > 1 {
 			t.Errorf("seed %d: left out %+v", seed, got.Rejections)
 		}
 	}

@@ -100,14 +100,16 @@ func TestCoarserThanStated(t *testing.T) {
 // Of two displays that are both coarser than stated the coarser is told, and with it what was stated of that one.
 func TestTheCoarserOfTwoIsTold(t *testing.T) {
 	setup := sweep.Setup{Machine: "linnet", Indicators: []sweep.Indicator{
-		{Name: "near", RadiusMM: 120, ResolutionMM: 0.001}, {Name: "far", RadiusMM: 120, PhaseDeg: 180, ResolutionMM: 0.002},
+		{Name: "near", RadiusMM: 120, ResolutionMM: 0.001},
+		{Name: "far", RadiusMM: 120, PhaseDeg: 180, ResolutionMM: 0.002},
 	}}
 	var pts []sweep.Point
 	for i := range 400 {
 		th := 2 * math.Pi * float64(i) / 400
 		for k, step := range []float64{0.05, 0.01} {
 			z := 0.3 + 0.1*math.Cos(th+math.Pi*float64(k))
-			pts = append(pts, sweep.Point{T: float64(i) / 20, Angle: th, Reading: math.Round(z/step) * step, Indicator: k})
+			pts = append(pts, sweep.Point{T: float64(i) / 20, Angle: th, Reading: math.Round(z/step) * step,
+				Indicator: k})
 		}
 	}
 	in, err := check(pts, setup)

@@ -101,11 +101,13 @@ func TestStudy(t *testing.T) {
 	only := regexp.MustCompile(*studyOnly)
 	var broken []string
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn afresh for each sweep,\n"+
-		"seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the truth in 93 to 97 %%, never below\n91 %%; "+
-		"on long sweeps it is at most 1.5 times as wide as the errors need; the error is never more than 1.15 times\nthat of least squares.\n\n"+
-		"Some choices were made with seed 1 in view; what other seeds say stands in decisions.md.\n\n"+
-		"Made by `go test ./sweep/mixed -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n",
+	fmt.Fprintf(
+		&b,
+		"# Does the interval hold the truth?\n\nSimulated sweeps with a known lean, %d of each kind, every parameter of a kind drawn afresh for each sweep,\n"+
+			"seed %d, model version %d. Both axes count. Wanted: the 95 %% interval holds the truth in 93 to 97 %%, never below\n91 %%; "+
+			"on long sweeps it is at most 1.5 times as wide as the errors need; the error is never more than 1.15 times\nthat of least squares.\n\n"+
+			"Some choices were made with seed 1 in view; what other seeds say stands in decisions.md.\n\n"+
+			"Made by `go test ./sweep/mixed -run TestStudy -study -study.runs %d -study.seed %d -study.out FILE`.\n",
 		*studyRuns, *studySeed, ModelVersion, *studyRuns, *studySeed)
 	for _, g := range []struct {
 		title string
@@ -115,8 +117,10 @@ func TestStudy(t *testing.T) {
 		{"Sweeps of other kinds, which the model was not made from (`unseen_test.go`)", unseen()},
 		{"Sweeps kept back, on which nothing was tuned (`kept_back_test.go`)", keptBack()},
 	} {
-		fmt.Fprintf(&b, "\n## %s\n\n| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n"+
-			"|---|---|---|---|---|---|\n", g.title)
+		fmt.Fprintf(
+			&b,
+			"\n## %s\n\n| sweeps | interval holds the truth | least squares' interval | interval wider than needed | half width, median, mm/m | error against least squares |\n"+
+				"|---|---|---|---|---|---|\n", g.title)
 		tallies := make([]tally, len(g.list))
 		var work sync.WaitGroup
 		room := make(chan struct{}, runtime.GOMAXPROCS(0))
@@ -139,9 +143,12 @@ func TestStudy(t *testing.T) {
 		}
 	}
 	if *studyOnly == "" {
-		fmt.Fprintf(&b, "\n## Disturbances crossed with grounds (`crossed_test.go`)\n\nEvery sweep has a ground of its own: with or without form, with or "+
-			"without slow noise, one to three turns, one\nindicator or two whose noise is their own, rocks or heaves. A row of a disturbance is over "+
-			"all grounds, one of a\nground over all disturbances.\n\n%s", crossedTable(crossedStudy(t, *studyRuns, *studySeed, nil)))
+		fmt.Fprintf(
+			&b,
+			"\n## Disturbances crossed with grounds (`crossed_test.go`)\n\nEvery sweep has a ground of its own: with or without form, with or "+
+				"without slow noise, one to three turns, one\nindicator or two whose noise is their own, rocks or heaves. A row of a disturbance is over "+
+				"all grounds, one of a\nground over all disturbances.\n\n%s",
+			crossedTable(crossedStudy(t, *studyRuns, *studySeed, nil)))
 	}
 	if len(broken) > 0 {
 		fmt.Fprintf(&b, "\n## Not met\n\n- %s\n", strings.Join(broken, "\n- "))
@@ -155,7 +162,8 @@ func TestStudy(t *testing.T) {
 }
 
 func (s *tally) row(f family) string {
-	return fmt.Sprintf("| %s | %.1f %% | %.1f %% | %.2f | %.4f | %.2f |\n", f.name, 100*s.coverage(), 100*float64(s.plainHeld)/float64(s.n), s.wide(),
+	return fmt.Sprintf("| %s | %.1f %% | %.1f %% | %.2f | %.4f | %.2f |\n", f.name, 100*s.coverage(),
+		100*float64(s.plainHeld)/float64(s.n), s.wide(),
 		1000*quantile(s.width, 0.5), s.against())
 }
 

@@ -66,7 +66,8 @@ func meanSquare(bs []block, r []float64, m int) float64 {
 // goOn reports whether block j goes on where block i began: same track, way round and offset, and no gap.
 func goOn(bs []block, i, j int) bool {
 	a, b := &bs[i], &bs[j]
-	return i == j || a.track == b.track && a.group == b.group && a.dir == b.dir && math.Abs(b.th-bs[j-1].th) < 2*(b.span+bs[j-1].span)+segmentSpan
+	return i == j || a.track == b.track && a.group == b.group && a.dir == b.dir &&
+		math.Abs(b.th-bs[j-1].th) < 2*(b.span+bs[j-1].span)+segmentSpan
 }
 
 // joined makes one block of up to m neighbours each.

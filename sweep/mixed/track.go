@@ -50,13 +50,15 @@ func check(pts []sweep.Point, setup sweep.Setup) (*input, error) {
 	for i, p := range pts {
 		switch {
 		case p.Indicator < 0 || p.Indicator >= len(count):
-			return nil, fmt.Errorf("reading %d: indicator number %d is not in the setup, which has %d", i+1, p.Indicator+1, len(count))
+			return nil, fmt.Errorf("reading %d: indicator number %d is not in the setup, which has %d", i+1,
+				p.Indicator+1, len(count))
 		case bad(p.Reading) || math.Abs(p.Reading) > 9e3:
 			return nil, fmt.Errorf("reading %d: %v mm is not a usable reading: take the row out", i+1, p.Reading)
 		case bad(p.T) || math.Abs(p.T) > 1e12:
 			return nil, fmt.Errorf("reading %d: time %v s is not a usable time: take the row out", i+1, p.T)
 		case math.IsInf(p.Angle, 0) || math.Abs(p.Angle) > 6e6:
-			return nil, fmt.Errorf("reading %d: angle %v is not a usable angle: leave it empty if it is not known", i+1, p.Angle)
+			return nil, fmt.Errorf("reading %d: angle %v is not a usable angle: leave it empty if it is not known",
+				i+1, p.Angle)
 		}
 		count[p.Indicator]++
 	}

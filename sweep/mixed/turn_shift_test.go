@@ -10,7 +10,8 @@ import (
 	"tramd/sweep"
 )
 
-var turnStudy = flag.Int("turns.study", 0, "sweeps of each family in the study of counts lost between two turns (sweep/tag_encoder_study.md); 0: a few, as a test")
+var turnStudy = flag.Int("turns.study", 0,
+	"sweeps of each family in the study of counts lost between two turns (sweep/tag_encoder_study.md); 0: a few, as a test")
 
 // overTurns draws the sweeps of a turn and a half or more. The seeds are others than that by which the limits were
 // chosen (1).
@@ -93,7 +94,8 @@ func TestLossesBetweenTurns(t *testing.T) {
 				}
 			}
 			// What it does to the lean, beside the uncertainty that the lean had.
-			harm := 2 * math.Hypot(tr.tilt, tr.nod) * math.Sin(math.Abs(by)/2) / math.Max(float64(clean.Tilt.U), float64(clean.Nod.U))
+			harm := 2 * math.Hypot(tr.tilt, tr.nod) * math.Sin(math.Abs(by)/2) / math.Max(float64(clean.Tilt.U),
+				float64(clean.Nod.U))
 			h := 0
 			for harm > harms[h] {
 				h++
@@ -135,21 +137,25 @@ func TestLossesBetweenTurns(t *testing.T) {
 			}
 		})
 	}
-	out := "| counts lost, degrees | turns the lean by, in its own standard uncertainties | sweeps | seen | interval held the lean |\n|---|---|---|---|---|\n"
+	out :=
+		"| counts lost, degrees | turns the lean by, in its own standard uncertainties | sweeps | seen | interval held the lean |\n|---|---|---|---|---|\n"
 	for s, deg := range sizes {
 		low := 0.0
 		for h, high := range harms {
 			if c := table[[2]int{s, h}]; c != nil && c.n > 0 {
-				out += fmt.Sprintf("| %v | %v to %v | %d | %.0f %% | %.0f %% |\n", deg, low, high, c.n, 100*float64(c.found)/float64(c.n), 50*float64(c.held)/float64(c.n))
+				out += fmt.Sprintf("| %v | %v to %v | %d | %.0f %% | %.0f %% |\n", deg, low, high, c.n,
+					100*float64(c.found)/float64(c.n), 50*float64(c.held)/float64(c.n))
 			}
 			low = high
 		}
 		c := all[s]
-		t.Logf("%v degrees: %d sweeps, %d seen, %d of them later than it was, held in %.1f %%", deg, c.n, c.found, c.late, 50*float64(c.held)/float64(c.n))
+		t.Logf("%v degrees: %d sweeps, %d seen, %d of them later than it was, held in %.1f %%", deg, c.n, c.found,
+			c.late, 50*float64(c.held)/float64(c.n))
 		n, held, found = n+c.n, held+c.held, found+c.found
 	}
 	if n < 6 || float64(held) < 0.65*2*float64(n) || found*10 < n {
-		t.Errorf("of %d sweeps with lost counts %d were seen, and the interval held the lean in %d of %d", n, found, held, 2*n)
+		t.Errorf("of %d sweeps with lost counts %d were seen, and the interval held the lean in %d of %d", n,
+			found, held, 2*n)
 	}
 	t.Logf("\n%s", out)
 }

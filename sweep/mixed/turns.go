@@ -41,7 +41,9 @@ func (f *fitting) turns() *sweep.Turns {
 		n[v] += float64(g.n)
 	}
 	var cellSum, cellSquare, visits [turnCells]float64
-	order := slices.SortedFunc(maps.Keys(sum), func(a, b visit) int { return cmp.Or(cmp.Compare(a.turn, b.turn), cmp.Compare(a.cell, b.cell)) })
+	order := slices.SortedFunc(maps.Keys(sum), func(a, b visit) int {
+		return cmp.Or(cmp.Compare(a.turn, b.turn), cmp.Compare(a.cell, b.cell))
+	})
 	for _, v := range order { // a fixed order, so that the same sweep gives the same digits
 		z := sum[v] / n[v]
 		cellSum[v.cell] += z

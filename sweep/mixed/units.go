@@ -41,7 +41,8 @@ func (tr *track) oneUnit() error {
 		}
 	}
 	small, large := size[:cut], size[cut:]
-	if len(small) < least || len(large) < least || small[cut-1] > tight*small[0] || large[len(large)-1] > tight*large[0] {
+	if len(small) < least || len(large) < least || small[cut-1] > tight*small[0] ||
+		large[len(large)-1] > tight*large[0] {
 		return nil
 	}
 	ratio := median(large) / median(small)
@@ -50,7 +51,9 @@ func (tr *track) oneUnit() error {
 		what  string
 	}{{25.4, "inches and millimetres"}, {1000, "micrometres and millimetres"}, {25400, "micrometres and inches"}} {
 		if ratio > u.ratio/near && ratio < u.ratio*near {
-			return fmt.Errorf("%d readings are about %.4g times the other %d: %s seem to be mixed; bring all readings to mm", len(large), ratio, len(small), u.what)
+			return fmt.Errorf(
+				"%d readings are about %.4g times the other %d: %s seem to be mixed; bring all readings to mm",
+				len(large), ratio, len(small), u.what)
 		}
 	}
 	return nil

@@ -35,7 +35,8 @@ func TestOneUnit(t *testing.T) {
 	for name, c := range map[string]struct {
 		tr  *track
 		bad bool
-	}{"a slot": {ring(slot), false}, "a deep slot": {ring(deep), false}, "inches": {ring(inches), true}, "good": {ring(func(_ int, z float64) float64 { return z }), false}} {
+	}{"a slot": {ring(slot), false}, "a deep slot": {ring(deep), false}, "inches": {ring(inches), true},
+		"good": {ring(func(_ int, z float64) float64 { return z }), false}} {
 		if err := c.tr.oneUnit(); (err != nil) != c.bad {
 			t.Errorf("%s: %v", name, err)
 		}

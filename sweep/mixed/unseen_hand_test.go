@@ -130,7 +130,8 @@ func (s shop) draw(r *rand.Rand) trial {
 			if r.Float64() < s.odd {
 				z += math.Copysign(s.oddMM*(0.2+r.ExpFloat64()), r.Float64()-0.5)
 			}
-			out.pts = append(out.pts, sweep.Point{T: t, Angle: tagged, Reading: math.Round(z/s.step) * s.step, Indicator: i})
+			out.pts = append(out.pts, sweep.Point{T: t, Angle: tagged, Reading: math.Round(z/s.step) * s.step,
+				Indicator: i})
 		}
 	}
 	if s.deg != nil {

@@ -11,7 +11,8 @@ import (
 func onARound(r *rand.Rand) shop {
 	turns := []float64{1.1, 1.1, 1.3, 2.2, 3.4}[r.IntN(5)]
 	return shop{
-		hand: walkRound{turns: turns, speed: 1 / logUniform(r, 8, 60), stroke: 0.2 + 0.4*r.Float64(), pace: 0.4 * r.Float64()},
+		hand: walkRound{turns: turns, speed: 1 / logUniform(r, 8, 60), stroke: 0.2 + 0.4*r.Float64(),
+			pace: 0.4 * r.Float64()},
 		rate: logUniform(r, 15, 60), white: logUniform(r, 0.0003, 0.003),
 	}
 }
@@ -82,7 +83,8 @@ func unseen() []family {
 		{"6 to 16 uneven stations", false, stations(6, 16, false)},
 		{"20 to 60 stations, rarely a chip", false, func(r *rand.Rand) trial {
 			n := 20 + r.IntN(41)
-			s := shop{white: logUniform(r, 0.0003, 0.003), eye: logUniform(r, 0.1, 1), rest: 5, odd: 0.03, oddMM: 0.05, table: smooth(r)}
+			s := shop{white: logUniform(r, 0.0003, 0.003), eye: logUniform(r, 0.1, 1), rest: 5, odd: 0.03, oddMM: 0.05,
+				table: smooth(r)}
 			for i := range n {
 				s.deg = append(s.deg, 360*float64(i)/float64(n))
 			}
@@ -129,8 +131,12 @@ func unseen() []family {
 			sd := logUniform(r, 0.0005, 0.003)
 			s.air = func() series { return wander(r, sd, 30) }
 		})},
-		{"stepped table", true, long(func(r *rand.Rand, s *shop) { s.table = levelled(stepped(r), logUniform(r, 0.0005, 0.004)) })},
-		{"wavy table", true, long(func(r *rand.Rand, s *shop) { s.table = levelled(wavy(r), logUniform(r, 0.0005, 0.006)) })},
+		{"stepped table", true, long(func(r *rand.Rand, s *shop) {
+			s.table = levelled(stepped(r), logUniform(r, 0.0005, 0.004))
+		})},
+		{"wavy table", true, long(func(r *rand.Rand, s *shop) {
+			s.table = levelled(wavy(r), logUniform(r, 0.0005, 0.006))
+		})},
 		{"one dent or burr", true, long(func(r *rand.Rand, s *shop) {
 			s.table = onTop(smooth(r), dented(r, logUniform(r, 0.003, 0.1)*math.Copysign(1, r.Float64()-0.7)))
 		})},
@@ -145,7 +151,8 @@ func unseen() []family {
 			s.table = levelled(splined(r, 4+r.IntN(5)), logUniform(r, 0.0002, 0.003))
 		})},
 		{"both ways, stick-slip", true, long(func(r *rand.Rand, s *shop) {
-			s.hand.turns, s.hand.passes, s.stick, s.table = 1.1+0.9*r.Float64(), 2, logUniform(r, 0.001, 0.005), smooth(r)
+			s.hand.turns, s.hand.passes, s.stick, s.table = 1.1+0.9*r.Float64(), 2, logUniform(r, 0.001, 0.005),
+				smooth(r)
 		})},
 		{"heavy tails and odd readings of both signs", true, long(func(r *rand.Rand, s *shop) {
 			s.heavy, s.odd, s.oddMM, s.table = true, logUniform(r, 0.003, 0.05), logUniform(r, 0.005, 0.5), smooth(r)
@@ -163,7 +170,8 @@ func unseen() []family {
 			s.air = func() series { return flicker(r, sd, 60) }
 		})},
 		{"warming", true, long(func(r *rand.Rand, s *shop) {
-			s.warm, s.cool = logUniform(r, 0.002, 0.02)*math.Copysign(1, r.NormFloat64()), s.hand.turns/s.hand.speed*logUniform(r, 0.15, 3)
+			s.warm, s.cool = logUniform(r, 0.002, 0.02)*math.Copysign(1, r.NormFloat64()),
+				s.hand.turns/s.hand.speed*logUniform(r, 0.15, 3)
 			s.table = smooth(r)
 		})},
 		{"late angles, both ways", true, long(func(r *rand.Rand, s *shop) {

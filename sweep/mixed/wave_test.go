@@ -44,7 +44,8 @@ func TestWave(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(r.Waves) != 1 || math.Abs(r.Waves[0].Hertz-hertz)*20 > 0.2 || math.Abs(r.Waves[0].AmplitudeMM-0.004) > 0.0006 || math.Abs(r.Waves[0].PeriodS*r.Waves[0].Hertz-1) > 1e-12 {
+		if len(r.Waves) != 1 || math.Abs(r.Waves[0].Hertz-hertz)*20 > 0.2 ||
+			math.Abs(r.Waves[0].AmplitudeMM-0.004) > 0.0006 || math.Abs(r.Waves[0].PeriodS*r.Waves[0].Hertz-1) > 1e-12 {
 			t.Errorf("%v Hz of 0.004 mm: the result says %+v", hertz, r.Waves)
 		}
 		if !warned(r, WarnSteadyWave) {
@@ -113,7 +114,8 @@ func TestFineWaveOfTheTable(t *testing.T) {
 		}
 	}
 	if math.Abs(found-size) > 0.0005 || len(r.Waves) > 0 || r.FormPVMM < 1.8*size {
-		t.Errorf("order %d of %v mm: found %v mm, form %v mm peak to valley, waves in time %+v", order, size, found, r.FormPVMM, r.Waves)
+		t.Errorf("order %d of %v mm: found %v mm, form %v mm peak to valley, waves in time %+v", order, size, found,
+			r.FormPVMM, r.Waves)
 	}
 	if e := math.Abs(r.Tilt.Slope.MMPerM() - 0.2); e > r.Tilt.Expanded.MMPerM() {
 		t.Errorf("tilt is off by %v mm/m, expanded %v", e, r.Tilt.Expanded)

@@ -205,7 +205,8 @@ func (f *fitting) wave(at held, omega float64, steps int) (Wave, error) {
 	dof := len(f.t) - n - 1
 	a, b := at.beta[0], at.beta[1]
 	sin, cos := math.Sincos(omega * f.mid)
-	w := Wave{A: a*cos - b*sin, B: a*sin + b*cos, Omega: omega, RSS: at.rss, DoF: dof, Steps: steps, Residual: make([]float64, len(f.t))}
+	w := Wave{A: a*cos - b*sin, B: a*sin + b*cos, Omega: omega, RSS: at.rss, DoF: dof, Steps: steps,
+		Residual: make([]float64, len(f.t))}
 	for j, p := 0, 1.0; j <= f.o.Drift; j++ {
 		w.C += at.beta[2*f.o.Harmonics+j] * p
 		p *= -f.mid / f.half

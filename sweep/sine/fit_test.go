@@ -67,7 +67,8 @@ func TestASurfaceWithWavesAndADriftLeavesTheFrequencyRight(t *testing.T) {
 		for i := range 300 {
 			at := float64(i) * 0.1
 			ts = append(ts, at)
-			xs = append(xs, 0.1*math.Cos(omega*at+1)+0.03*math.Cos(2*omega*at+p2)+0.01*math.Cos(3*omega*at+p3)+0.0005*at+0.002*rng.NormFloat64())
+			xs = append(xs, 0.1*math.Cos(omega*at+1)+0.03*math.Cos(2*omega*at+p2)+0.01*math.Cos(3*omega*at+p3)+
+				0.0005*at+0.002*rng.NormFloat64())
 		}
 		got, err := Fit(ts, xs, 0.65, Options{Harmonics: 4, Drift: 1})
 		if err != nil {
@@ -118,8 +119,10 @@ func TestWhatIsNoWaveIsRefused(t *testing.T) {
 		t, x []float64
 		w    float64
 	}{
-		"nothing": {nil, nil, 1}, "lengths": {ts, flat[:9], 1}, "too few": {ts[:4], flat[:4], 1}, "no frequency": {ts, flat, 0},
-		"not a number": {ts, append([]float64{math.NaN()}, flat[1:]...), 1}, "one time": {make([]float64, 50), flat, 1}, "infinite": {ts, flat, math.Inf(1)},
+		"nothing": {nil, nil, 1}, "lengths": {ts, flat[:9], 1}, "too few": {ts[:4], flat[:4], 1},
+		"no frequency": {ts, flat, 0},
+		"not a number": {ts, append([]float64{math.NaN()}, flat[1:]...), 1}, "one time": {make([]float64, 50), flat, 1},
+		"infinite": {ts, flat, math.Inf(1)},
 	} {
 		if _, err := Fit(c.t, c.x, c.w, Options{}); err == nil {
 			t.Errorf("%s: fitted", name)

@@ -37,7 +37,8 @@ var kinds = []kind{
 	{name: "sweep three times", relations: append([]string{SpindleToTable, SpindleToTable}, once...), u: alike,
 		tells: []int{0, 1, 2}, named: 0.9},
 	{name: "each twice", relations: twice, u: alike, tells: []int{0, 1, 2, 3, 4, 5}, named: 0.85},
-	{name: "each twice, with the table", relations: append([]string{CrossToTable, CrossToTable, SpindleToCross}, twice...),
+	{name: "each twice, with the table", relations: append([]string{CrossToTable, CrossToTable, SpindleToCross},
+		twice...),
 		u: alike, tells: []int{3, 4, 5}, named: 0.85},
 	{name: "each three times", relations: thrice, u: alike, tells: []int{0, 1, 2}, named: 0.9},
 	{name: "each twice, unlike", relations: twice, u: unlike},
@@ -118,7 +119,8 @@ func TestStacksOfEveryKind(t *testing.T) {
 		}
 		t.Logf("%-30s inconsistent %4.1f %%, adjusted %v, closure %v", k.name, share, &tally, &closure)
 		if len(k.tells) > 0 {
-			t.Logf("%-30s named %.1f %%, another %.1f %%", "", 100*float64(named)/float64(n), 100*float64(other)/float64(n))
+			t.Logf("%-30s named %.1f %%, another %.1f %%", "", 100*float64(named)/float64(n),
+				100*float64(other)/float64(n))
 		}
 		chance := 3 / math.Sqrt(float64(n))
 		if share > 7+100*chance*math.Sqrt(0.07*0.93) {

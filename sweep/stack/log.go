@@ -108,8 +108,10 @@ func Read(r io.Reader) (*Stack, error) {
 	d := json.NewDecoder(bytes.NewReader(text))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&in); err != nil {
-		return nil, fmt.Errorf(`the stack cannot be read: %w; write {"tolerance":"0.02/300","relations":[{"relation":"spindle_to_table",`+
-			`"tilt_mm_per_m":0.1,"tilt_u_mm_per_m":0.01}]}`, err)
+		return nil,
+			fmt.Errorf(
+				`the stack cannot be read: %w; write {"tolerance":"0.02/300","relations":[{"relation":"spindle_to_table",`+
+					`"tilt_mm_per_m":0.1,"tilt_u_mm_per_m":0.01}]}`, err)
 	}
 	if d.More() {
 		return nil, fmt.Errorf("something follows the stack: write one JSON object")
@@ -124,7 +126,8 @@ func Read(r io.Reader) (*Stack, error) {
 // Validate refuses what cannot be weighed.
 func (s *Stack) Validate() error {
 	if len(s.Relations) == 0 {
-		return fmt.Errorf("relations: there are none: give one measured relation at least, of %s", strings.Join(Names(), ", "))
+		return fmt.Errorf("relations: there are none: give one measured relation at least, of %s",
+			strings.Join(Names(), ", "))
 	}
 	if len(s.Relations) > mostRelations {
 		return fmt.Errorf("relations: %d of them; %d are the most", len(s.Relations), mostRelations)
@@ -135,7 +138,9 @@ func (s *Stack) Validate() error {
 			return fmt.Errorf("%s: %q is no relation: write one of %s", at, m.Relation, strings.Join(Names(), ", "))
 		}
 		if m.Tilt == nil && m.Nod == nil {
-			return fmt.Errorf("%s (%s): neither tilt_mm_per_m nor nod_mm_per_m: give what was measured, or leave the relation out", at, m.Relation)
+			return fmt.Errorf(
+				"%s (%s): neither tilt_mm_per_m nor nod_mm_per_m: give what was measured, or leave the relation out",
+				at, m.Relation)
 		}
 		for _, a := range []struct {
 			name string
@@ -145,13 +150,19 @@ func (s *Stack) Validate() error {
 			switch {
 			case a.v == nil:
 			case math.Abs(*a.v) > 1000:
-				return fmt.Errorf("%s (%s): %s_mm_per_m %v is no lean of a machine: give it in mm/m", at, m.Relation, a.name, *a.v)
+				return fmt.Errorf("%s (%s): %s_mm_per_m %v is no lean of a machine: give it in mm/m", at, m.Relation,
+					a.name, *a.v)
 			case a.u == nil:
-				return fmt.Errorf("%s (%s): %s_u_mm_per_m is missing: give the standard uncertainty, or nothing can be weighed", at, m.Relation, a.name)
+				return fmt.Errorf(
+					"%s (%s): %s_u_mm_per_m is missing: give the standard uncertainty, or nothing can be weighed", at,
+					m.Relation, a.name)
 			case !(*a.u > leastU):
-				return fmt.Errorf("%s (%s): %s_u_mm_per_m is %v: no measurement is exact; give its standard uncertainty", at, m.Relation, a.name, *a.u)
+				return fmt.Errorf(
+					"%s (%s): %s_u_mm_per_m is %v: no measurement is exact; give its standard uncertainty", at,
+					m.Relation, a.name, *a.u)
 			case *a.u > 1000:
-				return fmt.Errorf("%s (%s): %s_u_mm_per_m %v is no uncertainty of a lean: give it in mm/m", at, m.Relation, a.name, *a.u)
+				return fmt.Errorf("%s (%s): %s_u_mm_per_m %v is no uncertainty of a lean: give it in mm/m", at,
+					m.Relation, a.name, *a.u)
 			case a.dof != nil && !(*a.dof > 0):
 				return fmt.Errorf("%s (%s): %s_dof %v must be more than 0", at, m.Relation, a.name, *a.dof)
 			}

@@ -47,15 +47,18 @@ func TestTheClosureIsSharedOutByTheVariances(t *testing.T) {
 // = V/I cos phi and X = V/I sin phi are correlated. Here its rule is asked of sums: the covariances that a stack states
 // must give the variance of each derived relation, u²(y-z) = u²(y) + u²(z) - 2 u(y, z).
 func TestCovariancesGiveTheVariancesOfDifferences(t *testing.T) {
-	x := solve(t, tilt(SpindleToTable, 0.30, 0.02), tilt(SpindleToTravel, 0.10, 0.01), tilt(TravelToTable, 0.17, 0.02), tilt(CrossToTable, 0.05, 0.03))
+	x := solve(t, tilt(SpindleToTable, 0.30, 0.02), tilt(SpindleToTravel, 0.10, 0.01), tilt(TravelToTable, 0.17, 0.02),
+		tilt(CrossToTable, 0.05, 0.03))
 	cov := map[[2]string]float64{}
 	for _, c := range x.Covariances {
 		cov[c.Of] = c.Value
 	}
 	u := func(name string) float64 { return x.Adjusted[name].U }
-	want := u(SpindleToTable)*u(SpindleToTable) + u(CrossToTable)*u(CrossToTable) - 2*cov[[2]string{SpindleToTable, CrossToTable}]
+	want := u(SpindleToTable)*u(SpindleToTable) +
+		u(CrossToTable)*u(CrossToTable) - 2*cov[[2]string{SpindleToTable, CrossToTable}]
 	published.Near(t, "spindle to cross", u(SpindleToCross)*u(SpindleToCross), want, 1e-12)
-	want = u(SpindleToTable)*u(SpindleToTable) + u(SpindleToTravel)*u(SpindleToTravel) - 2*cov[[2]string{SpindleToTable, SpindleToTravel}]
+	want = u(SpindleToTable)*u(SpindleToTable) +
+		u(SpindleToTravel)*u(SpindleToTravel) - 2*cov[[2]string{SpindleToTable, SpindleToTravel}]
 	published.Near(t, "travel to table", u(TravelToTable)*u(TravelToTable), want, 1e-12)
 }
 
@@ -117,7 +120,8 @@ func TestTheWrongOneIsNamed(t *testing.T) {
 	named, other := 0, 0
 	for range n {
 		rs := []Measured{
-			tilt(SpindleToTable, 0.01*r.NormFloat64()+0.05, 0.01), tilt(SpindleToTable, 0.01*r.NormFloat64(), 0.01), tilt(SpindleToTable, 0.01*r.NormFloat64(), 0.01),
+			tilt(SpindleToTable, 0.01*r.NormFloat64()+0.05, 0.01), tilt(SpindleToTable, 0.01*r.NormFloat64(), 0.01),
+			tilt(SpindleToTable, 0.01*r.NormFloat64(), 0.01),
 			tilt(SpindleToTravel, 0.005*r.NormFloat64(), 0.005), tilt(TravelToTable, 0.005*r.NormFloat64(), 0.005),
 		}
 		x := solve(t, rs...)
@@ -136,13 +140,15 @@ func TestTheWrongOneIsNamed(t *testing.T) {
 
 // Where what stands several times disagrees, the words do not blame the chain, which closes.
 func TestAChainThatClosesIsNotSaidToBeOpen(t *testing.T) {
-	s := &Stack{Relations: []Measured{tilt(SpindleToTable, 0.05, 0.01), tilt(SpindleToTable, 0, 0.01), tilt(SpindleToTable, 0, 0.01),
+	s := &Stack{Relations: []Measured{tilt(SpindleToTable, 0.05, 0.01), tilt(SpindleToTable, 0, 0.01),
+		tilt(SpindleToTable, 0, 0.01),
 		tilt(SpindleToTravel, 0, 0.01), tilt(TravelToTable, 0, 0.01)}}
 	a, err := Solve(s)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if say := strings.Join(a.Say, "\n"); strings.Contains(say, "does not close") || !strings.Contains(say, "same relation disagree") ||
+	if say := strings.Join(a.Say, "\n"); strings.Contains(say, "does not close") ||
+		!strings.Contains(say, "same relation disagree") ||
 		!strings.Contains(say, "number 1") {
 		t.Error(say)
 	}
@@ -153,7 +159,8 @@ func TestWhatCannotBeToldApartIsNotNamed(t *testing.T) {
 	if x.Consistent || x.Suspect != nil {
 		t.Errorf("of a chain of three: %+v", x)
 	}
-	x = solve(t, tilt(SpindleToTable, 0, 0.01), tilt(SpindleToTable, 0, 0.01), tilt(SpindleToTravel, 0.3, 0.01), tilt(TravelToTable, 0, 0.01))
+	x = solve(t, tilt(SpindleToTable, 0, 0.01), tilt(SpindleToTable, 0, 0.01), tilt(SpindleToTravel, 0.3, 0.01),
+		tilt(TravelToTable, 0, 0.01))
 	if x.Consistent || x.Suspect != nil {
 		t.Errorf("two in a row of the chain: %+v", x)
 	}
@@ -197,8 +204,10 @@ func TestABadStackIsRefusedWithItsPlace(t *testing.T) {
 }
 
 func FuzzStack(f *testing.F) {
-	f.Add(`{"tolerance":"0.02/300","relations":[{"relation":"spindle_to_table","tilt_mm_per_m":0.1,"tilt_u_mm_per_m":0.01}]}`)
-	f.Add(`{"relations":[{"relation":"travel_to_cross","tilt_mm_per_m":1,"tilt_u_mm_per_m":1e-300,"nod_mm_per_m":2,"nod_u_mm_per_m":900}]}`)
+	f.Add(
+		`{"tolerance":"0.02/300","relations":[{"relation":"spindle_to_table","tilt_mm_per_m":0.1,"tilt_u_mm_per_m":0.01}]}`)
+	f.Add(
+		`{"relations":[{"relation":"travel_to_cross","tilt_mm_per_m":1,"tilt_u_mm_per_m":1e-300,"nod_mm_per_m":2,"nod_u_mm_per_m":900}]}`)
 	f.Fuzz(func(t *testing.T, text string) {
 		s, err := Read(strings.NewReader(text))
 		if err != nil {

@@ -64,8 +64,10 @@ func Fit(in *line.Readings, opt Options) (*Result, error) {
 		return nil, err
 	}
 	r := &Result{
-		Kind: sweep.KindTravel, Of: opt.Of, Relation: Relation(opt.Of), Model: Model, ModelVersion: ModelVersion, LengthMM: fit.ToMM - fit.FromMM,
-		Readings: fit.Readings, Rejected: fit.Rejected, Rejections: line.Rejections(fit), RMSMM: line.Known(fit.ResidualRMSMM), Profile: []Place{},
+		Kind: sweep.KindTravel, Of: opt.Of, Relation: Relation(opt.Of), Model: Model, ModelVersion: ModelVersion,
+		LengthMM: fit.ToMM - fit.FromMM,
+		Readings: fit.Readings, Rejected: fit.Rejected, Rejections: line.Rejections(fit),
+		RMSMM: line.Known(fit.ResidualRMSMM), Profile: []Place{},
 	}
 	if opt.Of == OfTable {
 		r.Kind = sweep.KindCross
@@ -85,7 +87,9 @@ func layOut(in *line.Readings, opt Options) (*problem, error) {
 	for i := range in.Runs {
 		run := &in.Runs[i]
 		if opt.Of == OfTable && run.Turned {
-			return nil, fmt.Errorf("turned_deg: a table is not turned by 180 degrees in such a measurement; leave the column out, or say --of bar or square")
+			return nil,
+				fmt.Errorf(
+					"turned_deg: a table is not turned by 180 degrees in such a measurement; leave the column out, or say --of bar or square")
 		}
 		sin, cos := math.Sincos(sweep.Radians(run.Side))
 		c := [2]float64{clip(cos), clip(sin)}
@@ -133,7 +137,8 @@ func layOut(in *line.Readings, opt Options) (*problem, error) {
 	}
 	for i := range in.Runs {
 		run := &in.Runs[i]
-		c := mixed.Curve{T: run.T, X: run.X, Z: run.Z, Indicator: run.Indicator, Slope: make([]float64, p.Slopes), Form: make([]float64, p.Forms)}
+		c := mixed.Curve{T: run.T, X: run.X, Z: run.Z, Indicator: run.Indicator, Slope: make([]float64, p.Slopes),
+			Form: make([]float64, p.Forms)}
 		for a := range 2 {
 			if k := p.slope[a]; k >= 0 {
 				c.Slope[k], c.Form[k] = way*p.sides[i][a], way*p.sides[i][a]
@@ -187,7 +192,8 @@ func (p *problem) whichAxes(s spread, in *line.Readings) error {
 		p.axes[a] = s.shows(a)
 	}
 	if !p.axes[0] && !p.axes[1] {
-		return fmt.Errorf("the side at %v degrees alone shows neither axis: measure at 0 or 180 for tilt, at 90 or 270 for nod, best at both", in.Runs[0].Side)
+		return fmt.Errorf(
+			"the side at %v degrees alone shows neither axis: measure at 0 or 180 for tilt, at 90 or 270 for nod, best at both", in.Runs[0].Side)
 	}
 	return nil
 }
@@ -196,7 +202,8 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options) {
 	pair := &Pair{}
 	axis := [2]**sweep.Axis{&r.Tilt, &r.Nod}
 	artefact := [2]**sweep.Axis{&pair.Tilt, &pair.Nod}
-	straight, u := [2]**float64{&r.StraightMM.Tilt, &r.StraightMM.Nod}, [2]**float64{&r.StraightUMM.Tilt, &r.StraightUMM.Nod}
+	straight, u := [2]**float64{&r.StraightMM.Tilt, &r.StraightMM.Nod},
+		[2]**float64{&r.StraightUMM.Tilt, &r.StraightUMM.Nod}
 	for a := range 2 {
 		if !p.axes[a] {
 			continue
@@ -246,14 +253,18 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options) {
 
 // notTurned is what not knowing the artefact's own lean costs.
 func notTurned(opt Options) uncertainty.Component {
-	most, note := opt.Artefact.MMPerM(), "as stated: the artefact was not turned by 180 degrees, so its own lean is in the value"
+	most, note := opt.Artefact.MMPerM(),
+		"as stated: the artefact was not turned by 180 degrees, so its own lean is in the value"
 	if most == 0 {
-		most, note = barLean, "the bar was not turned by 180 degrees, so its own lean against the spindle is in the value: 0.05 mm over 25 mm either way"
+		most, note = barLean,
+			"the bar was not turned by 180 degrees, so its own lean against the spindle is in the value: 0.05 mm over 25 mm either way"
 		if opt.Of == OfSquare {
-			most, note = squareLean, "the square was not turned by 180 degrees, so its own lean is in the value: 0.06 mm over 300 mm either way"
+			most, note = squareLean,
+				"the square was not turned by 180 degrees, so its own lean is in the value: 0.06 mm over 300 mm either way"
 		}
 	}
-	return uncertainty.Component{Name: "artefact", Type: uncertainty.B, U: most / math.Sqrt(3), Unit: "mm/m", Sensitivity: 1, DoF: math.Inf(1), Note: note}
+	return uncertainty.Component{Name: "artefact", Type: uncertainty.B, U: most / math.Sqrt(3), Unit: "mm/m",
+		Sensitivity: 1, DoF: math.Inf(1), Note: note}
 }
 
 // profile is how the travel departs from straight in one plane: the sides along it, each turn of the artefact alike.
@@ -277,7 +288,8 @@ func (p *problem) profile(fit *mixed.LineFit, axis int) *line.Profile {
 	var parts []line.Part
 	for _, u := range use {
 		for _, i := range u {
-			parts = append(parts, line.Part{Curves: []int{i}, Share: 1 / p.sides[i][axis] / float64(len(u)) / float64(turns)})
+			parts = append(parts, line.Part{Curves: []int{i}, Share: 1 / p.sides[i][axis] / float64(
+				len(u)) / float64(turns)})
 		}
 	}
 	return line.NewProfile(fit, parts)
@@ -298,8 +310,9 @@ func (p *problem) warn(r *Result, opt Options) {
 			if opt.Of == OfSquare {
 				what = "the square"
 			}
-			add(line.WarnOneTurn, "%s: the %s was measured as it stood at one turn only, so its own lean cannot be told from the machine's and the interval is wide: "+
-				"turn %s by 180 degrees and measure again", names[a], opt.Of, what)
+			add(line.WarnOneTurn,
+				"%s: the %s was measured as it stood at one turn only, so its own lean cannot be told from the machine's and the interval is wide: "+
+					"turn %s by 180 degrees and measure again", names[a], opt.Of, what)
 		}
 	}
 	for _, a := range []*sweep.Axis{r.Tilt, r.Nod} {

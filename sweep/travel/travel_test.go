@@ -71,7 +71,8 @@ func TestReversalTellsArtefactAndMachineApart(t *testing.T) {
 	held, all := 0, 0
 	for seed := range uint64(n) {
 		r := rand.New(rand.NewPCG(seed, 5))
-		a := assembly{[2]float64{0.2 * r.NormFloat64(), 0.2 * r.NormFloat64()}, [2]float64{0.3 * r.NormFloat64(), 0.3 * r.NormFloat64()}, 0.001}
+		a := assembly{[2]float64{0.2 * r.NormFloat64(), 0.2 * r.NormFloat64()},
+			[2]float64{0.3 * r.NormFloat64(), 0.3 * r.NormFloat64()}, 0.001}
 		of := []string{OfBar, OfSquare}[seed%2]
 		sides := [][]float64{{0, 90}, {180, 270}, {0, 90, 180, 270}, {45, 135}}[seed%4]
 		res := fit(t, a.record(r, of, sides, []float64{0, 180}), of)
@@ -114,7 +115,8 @@ func TestOneSideAndOneTurnSayWhatCannotBeTold(t *testing.T) {
 	if res.Nod != nil || res.Artefact.Tilt != nil || res.Verdict != sweep.None {
 		t.Errorf("%+v", res)
 	}
-	if got := codes(res.Warnings); !strings.Contains(got, "turned_once") || !strings.Contains(got, "axis_not_measured") {
+	if got := codes(res.Warnings); !strings.Contains(got, "turned_once") ||
+		!strings.Contains(got, "axis_not_measured") {
 		t.Errorf("warnings %s", got)
 	}
 	if off := math.Abs(res.Tilt.Slope.MMPerM() - 0.1); off > res.Tilt.Expanded.MMPerM() {
@@ -134,7 +136,8 @@ func TestBadTravels(t *testing.T) {
 		"t_s,position_mm,reading_mm\n":     "side_deg is missing",
 		"":                                 "empty",
 	} {
-		_, err := fitCSV(text, Options{Of: OfBar, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}})
+		_, err := fitCSV(text, Options{
+			Of: OfBar, Setup: line.Setup{Indicators: []sweep.Indicator{{ResolutionMM: 0.001}}}})
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}

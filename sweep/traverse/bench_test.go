@@ -15,7 +15,8 @@ import (
 // BenchmarkMillion fits a traverse of a million rows from its text, beside the same readings as a sweep.
 func BenchmarkMillion(b *testing.B) {
 	const rows = 1_000_000
-	s := linetest.Scene{Places: rows / 4, Passes: 4, Seconds: 0.001, Length: 600, White: 0.001, Slow: 0.001, Tau: 2, Step: 0.001, Bow: 0.004}
+	s := linetest.Scene{Places: rows / 4, Passes: 4, Seconds: 0.001, Length: 600, White: 0.001, Slow: 0.001, Tau: 2,
+		Step: 0.001, Bow: 0.004}
 	l := s.Draw(rand.New(rand.NewPCG(1, 1)))
 	var line, round strings.Builder
 	line.WriteString("t_s,position_mm,reading_mm\n")
@@ -23,7 +24,8 @@ func BenchmarkMillion(b *testing.B) {
 	for i := range l.T {
 		fmt.Fprintf(&line, "%.3f,%.3f,%.3f\n", l.T[i], l.X[i], l.Z[i])
 		angle := 4 * 360 * float64(i) / rows
-		fmt.Fprintf(&round, "%.3f,%.3f,%.3f\n", l.T[i], angle, l.Z[i]-l.Slope*l.X[i]+0.02*math.Cos(sweep.Radians(angle)))
+		fmt.Fprintf(&round, "%.3f,%.3f,%.3f\n", l.T[i], angle, l.Z[i]-l.Slope*l.X[i]+
+			0.02*math.Cos(sweep.Radians(angle)))
 	}
 	b.Run("traverse", func(b *testing.B) {
 		for b.Loop() {

@@ -91,7 +91,8 @@ func layOut(in *line.Readings, opt Options) *problem {
 	for i := range in.Runs {
 		run := &in.Runs[i]
 		k := slices.Index(p.at, run.LineMM)
-		c := mixed.Curve{T: run.T, X: run.X, Z: run.Z, Indicator: run.Indicator, Slope: make([]float64, p.Slopes), Form: make([]float64, p.Forms)}
+		c := mixed.Curve{T: run.T, X: run.X, Z: run.Z, Indicator: run.Indicator, Slope: make([]float64, p.Slopes),
+			Form: make([]float64, p.Forms)}
 		c.Slope[k], c.Form[k] = 1, 1
 		way := 0
 		if p.turned {
@@ -140,7 +141,8 @@ const (
 
 func (p *problem) want(own []bool) {
 	n := len(p.at)
-	slope, twist, cross, edge := make([]float64, p.Slopes), make([]float64, p.Slopes), mixed.Sum{Slopes: make([]float64, p.Slopes)}, make([]float64, p.Slopes)
+	slope, twist, cross, edge := make([]float64, p.Slopes), make([]float64, p.Slopes),
+		mixed.Sum{Slopes: make([]float64, p.Slopes)}, make([]float64, p.Slopes)
 	weights, total := make([]float64, n), 0.0
 	for k := range n {
 		if own[k] {
@@ -232,7 +234,8 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options, own []boo
 		if !p.turned || len(p.curves[k][0]) == 0 || len(p.curves[k][1]) == 0 {
 			return line.NewProfile(fit, []line.Part{{Curves: p.all(k), Share: 1}})
 		}
-		return line.NewProfile(fit, []line.Part{{Curves: p.curves[k][0], Share: 0.5}, {Curves: p.curves[k][1], Share: 0.5}})
+		return line.NewProfile(fit, []line.Part{{Curves: p.curves[k][0], Share: 0.5},
+			{Curves: p.curves[k][1], Share: 0.5}})
 	}
 	edge := opt.EdgeMPEMM
 	if p.turned {
@@ -264,7 +267,9 @@ func (p *problem) describe(r *Result, fit *mixed.LineFit, opt Options, own []boo
 		}
 	}
 	r.Straightness = judged(most)
-	r.BendMM = slices.MaxFunc(r.Lines, func(a, b Line) int { return cmp.Compare(math.Abs(a.BendMM), math.Abs(b.BendMM)) }).BendMM
+	r.BendMM = slices.MaxFunc(r.Lines, func(a, b Line) int {
+		return cmp.Compare(math.Abs(a.BendMM), math.Abs(b.BendMM))
+	}).BendMM
 	if n > 1 {
 		p.plane(r, fit, opt, own, profiles, heights, form, edge)
 	}

@@ -15,7 +15,8 @@ import (
 var zeroTolerance units.Tolerance
 
 // plane adds what several lines say together.
-func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, profiles []*line.Profile, heights []float64, form, edge float64) {
+func (p *problem) plane(r *Result, fit *mixed.LineFit, opt Options, own []bool, profiles []*line.Profile,
+	heights []float64, form, edge float64) {
 	n := len(p.at)
 	if own[0] && own[n-1] {
 		length := math.Min(p.length(0), p.length(n-1))
@@ -81,7 +82,8 @@ func (p *problem) edgeForm(r *Result, fit *mixed.LineFit, heights []float64) {
 	var parts []line.Part
 	for i := range as {
 		share := 0.5 / float64(len(as))
-		parts = append(parts, line.Part{Curves: as[i].Curves, Share: share}, line.Part{Curves: turned[i].Curves, Share: -share})
+		parts = append(parts, line.Part{Curves: as[i].Curves, Share: share},
+			line.Part{Curves: turned[i].Curves, Share: -share})
 	}
 	pr := line.NewProfile(fit, parts)
 	if len(pr.X) == 0 {
@@ -163,14 +165,17 @@ func (r *Result) warn(p *problem, in *line.Readings, own []bool) {
 		}
 	}
 	if len(p.at) > 1 && r.CrossSlope == nil {
-		add(line.WarnPoint, "one line alone has a slope, so how the lines lie across cannot be told: read each at two positions at least")
+		add(line.WarnPoint,
+			"one line alone has a slope, so how the lines lie across cannot be told: read each at two positions at least")
 	}
 	if x, ok := typedTwice(in); ok {
-		add(line.WarnTwice, "the position %v mm stands there twice on end, the others once: both readings were used; correct it if a position was mistyped", x)
+		add(line.WarnTwice,
+			"the position %v mm stands there twice on end, the others once: both readings were used; correct it if a position was mistyped", x)
 	}
 	for k := range p.at {
 		if own[k] && p.length(k) < r.LengthMM/2 {
-			add(line.WarnShort, "the line at %v mm is %.0f mm long, the whole %.0f mm: its slope is less certain", p.at[k], p.length(k), r.LengthMM)
+			add(line.WarnShort, "the line at %v mm is %.0f mm long, the whole %.0f mm: its slope is less certain",
+				p.at[k], p.length(k), r.LengthMM)
 		}
 	}
 	anyTurned := false
@@ -178,7 +183,8 @@ func (r *Result) warn(p *problem, in *line.Readings, own []bool) {
 		anyTurned = anyTurned || in.Runs[i].Turned
 	}
 	if anyTurned && !p.turned {
-		add(line.WarnOneTurn, "the edge was read turned only: read it as it lay too, then its form and the way's can be told apart")
+		add(line.WarnOneTurn,
+			"the edge was read turned only: read it as it lay too, then its form and the way's can be told apart")
 	}
 	if r.Slope != nil && math.Abs(r.Slope.Slope.MMPerM()) > steepMMPerM {
 		add(mixed.WarnSteep, "a slope of more than %d mm/m: are the readings and the positions in mm?", steepMMPerM)

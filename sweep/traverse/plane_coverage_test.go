@@ -35,12 +35,16 @@ type scan struct {
 
 var scans = []scan{
 	{name: "two lines of five", lines: []float64{0, 160}, places: 5, long: 400, white: 0.001, seconds: 8},
-	{name: "two lines of nine, there and back", lines: []float64{0, 160}, places: 9, long: 400, white: 0.001, seconds: 6, back: true},
+	{name: "two lines of nine, there and back", lines: []float64{0, 160}, places: 9, long: 400, white: 0.001,
+		seconds: 6, back: true},
 	{name: "grid of three by seven", lines: []float64{0, 200, 400}, places: 7, long: 600, white: 0.001, seconds: 6},
-	{name: "grid of five by nine", lines: []float64{0, 100, 200, 300, 400}, places: 9, long: 600, white: 0.0015, seconds: 6},
+	{name: "grid of five by nine", lines: []float64{0, 100, 200, 300, 400}, places: 9, long: 600, white: 0.0015,
+		seconds: 6},
 	{name: "edge turned, nine", lines: []float64{0}, places: 9, long: 600, white: 0.001, seconds: 6, edge: true},
-	{name: "edge turned, twenty there and back", lines: []float64{0}, places: 20, long: 600, white: 0.001, seconds: 4, edge: true, back: true},
-	{name: "two lines moving", lines: []float64{0, 160}, places: 400, long: 400, white: 0.001, seconds: 0.05, back: true, slow: 0.0007, tau: 1},
+	{name: "edge turned, twenty there and back", lines: []float64{0}, places: 20, long: 600, white: 0.001, seconds: 4,
+		edge: true, back: true},
+	{name: "two lines moving", lines: []float64{0, 160}, places: 400, long: 400, white: 0.001, seconds: 0.05,
+		back: true, slow: 0.0007, tau: 1},
 }
 
 func (s scan) read(r *rand.Rand, z func(x, y, sign float64) float64) *line.Readings {
@@ -102,7 +106,8 @@ func TestIntervalsOfPlanesHoldTheTruth(t *testing.T) {
 		}
 		wide := s.lines[len(s.lines)-1]
 		for range n {
-			f := surface{0.2e-3 * r.NormFloat64(), 0.2e-3 * r.NormFloat64(), 0.1e-3 * r.NormFloat64(), 0.003 * r.NormFloat64()}
+			f := surface{0.2e-3 * r.NormFloat64(), 0.2e-3 * r.NormFloat64(), 0.1e-3 * r.NormFloat64(),
+				0.003 * r.NormFloat64()}
 			if s.edge { // there is one line
 				f.twist = 0
 			}

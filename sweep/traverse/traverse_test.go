@@ -185,7 +185,8 @@ func TestVerdicts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for rise, want := range map[float64]sweep.Verdict{0: sweep.Within, 0.2e-3: sweep.Outside, 0.0667e-3: sweep.Undecided} {
+	for rise, want := range map[float64]sweep.Verdict{0: sweep.Within, 0.2e-3: sweep.Outside,
+		0.0667e-3: sweep.Undecided} {
 		opt := options()
 		opt.Tolerance = tol
 		var b strings.Builder
@@ -200,7 +201,8 @@ func TestVerdicts(t *testing.T) {
 }
 
 func FuzzTraverse(f *testing.F) {
-	f.Add("t_s,position_mm,reading_mm,line_mm,indicator,edge\n0,0,1,0,a,as_laid\n1,10,1.01,0,a,turned\n2,20,1,5,b,as_laid\n")
+	f.Add(
+		"t_s,position_mm,reading_mm,line_mm,indicator,edge\n0,0,1,0,a,as_laid\n1,10,1.01,0,a,turned\n2,20,1,5,b,as_laid\n")
 	f.Add("t_s,position_mm,reading_mm\n0,-1e6,1\n0,1e6,1\n0,1e-9,-9000\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		r, err := fitCSV(text, options())

@@ -150,7 +150,8 @@ func (t *Term) insideBoth(limit float64) float64 {
 	from, to := math.Asinh(lo), math.Asinh(hi)
 	var sum float64
 	cuts := []float64{from, math.Min(to, math.Max(from, 0)), to} // the second is the top of the density
-	if edge := rest / (math.Abs(rho) * b); edge < 0.5 {          // strongly correlated: the second value enters and leaves steeply
+	if edge := rest / (math.Abs(rho) * b); edge < 0.5 {
+		// strongly correlated: the second value enters and leaves steeply
 		for _, l := range [2]float64{-limit, limit} {
 			x := (l - t.Mean[1]) / (rho * b)
 			width := 3 * edge

@@ -80,7 +80,8 @@ func TestFactorsOfTheTable(t *testing.T) {
 func TestMixtureWithAgainstCounting(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 2))
 	for _, c := range []struct{ dof, part float64 }{{1, 1}, {2, 3}, {4, 1}, {8, 0.5}, {30, 2}} {
-		half := Mixture{{Weight: 1, Cov: [3]float64{1, 0, 1}, DoF: [2]float64{c.dof, c.dof}}}.With([3]float64{c.part * c.part, 0, 0}).HalfWidth(0, 0.95)
+		half := Mixture{{Weight: 1, Cov: [3]float64{1, 0, 1}, DoF: [2]float64{c.dof, c.dof}}}.With(
+			[3]float64{c.part * c.part, 0, 0}).HalfWidth(0, 0.95)
 		const draws = 400_000
 		in := 0
 		for range draws {
@@ -98,10 +99,12 @@ func TestMixtureWithAgainstCounting(t *testing.T) {
 func TestMixtureInsideBothAgainstCounting(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 11))
 	for _, c := range []struct{ x, y, a, b, rho, dof, limit float64 }{
-		{0.3, -0.2, 0.5, 0.4, 0.7, 3, 1}, {0.9, 0.9, 0.2, 0.3, -0.8, 1.5, 1}, {0, 0, 1, 1, 0, 1, 1}, {0.2, 0.7, 0.3, 0.1, 0.3, 12, 1},
+		{0.3, -0.2, 0.5, 0.4, 0.7, 3, 1}, {0.9, 0.9, 0.2, 0.3, -0.8, 1.5, 1}, {0, 0, 1, 1, 0, 1, 1},
+		{0.2, 0.7, 0.3, 0.1, 0.3, 12, 1},
 		{2, 0, 0.4, 0.4, 0.5, 5, 1}, {0.1, 0.1, 0.01, 0.2, 0.2, 4, 1}, {0.5, 0.4, 0.3, 0.2, -0.3, math.Inf(1), 1},
 	} {
-		m := Mixture{{Weight: 1, Mean: [2]float64{c.x, c.y}, Cov: [3]float64{c.a * c.a, c.rho * c.a * c.b, c.b * c.b}, DoF: [2]float64{c.dof, c.dof}}}
+		m := Mixture{{Weight: 1, Mean: [2]float64{c.x, c.y}, Cov: [3]float64{c.a * c.a, c.rho * c.a * c.b, c.b * c.b},
+			DoF: [2]float64{c.dof, c.dof}}}
 		const draws = 400_000
 		in := 0
 		for range draws {

@@ -172,7 +172,8 @@ func TestPropagationOfDistributions(t *testing.T) {
 }
 
 func TestBudgetJSON(t *testing.T) {
-	in := Budget{{Name: "a", Type: A, U: 2, Unit: "mm", Sensitivity: -3, DoF: 4, Note: "n"}, {Name: "b", Type: B, U: 1, Sensitivity: 1, DoF: math.Inf(1)}}
+	in := Budget{{Name: "a", Type: A, U: 2, Unit: "mm", Sensitivity: -3, DoF: 4, Note: "n"},
+		{Name: "b", Type: B, U: 1, Sensitivity: 1, DoF: math.Inf(1)}}
 	data, err := json.Marshal(in)
 	if err != nil {
 		t.Fatal(err)

@@ -39,7 +39,8 @@ func ParseTolerance(text string) (Tolerance, error) {
 		return Tolerance{}, fmt.Errorf("tolerance %q: %w; %s", text, err, toleranceForms)
 	}
 	if t.Limit <= 0 || t.Limit > 0.1 {
-		return Tolerance{}, fmt.Errorf("tolerance %q: must be more than 0 and at most 100 mm/m; %s", text, toleranceForms)
+		return Tolerance{}, fmt.Errorf("tolerance %q: must be more than 0 and at most 100 mm/m; %s", text,
+			toleranceForms)
 	}
 	return t, nil
 }

@@ -13,8 +13,10 @@ func TestTolerancesAreTheAnglesTheyStandFor(t *testing.T) {
 		text   string
 		arcsec float64
 	}{
-		{"0.01/300", 6.875}, {"0.02/300", 13.751}, {"0.025/300", 17.189}, {"0.001 in/12 in", 17.189}, {"0.001/12 in", 17.189},
-		{"1 mm/m", 206.265}, {"20 arcsec", 20}, {"1 arcmin", 60}, {"0.1 mrad", 20.626}, {"100 urad", 20.626}, {"0.01 deg", 36},
+		{"0.01/300", 6.875}, {"0.02/300", 13.751}, {"0.025/300", 17.189}, {"0.001 in/12 in", 17.189},
+		{"0.001/12 in", 17.189},
+		{"1 mm/m", 206.265}, {"20 arcsec", 20}, {"1 arcmin", 60}, {"0.1 mrad", 20.626}, {"100 urad", 20.626},
+		{"0.01 deg", 36},
 		{"0,02/300", 0}, // a decimal comma is refused below
 	} {
 		got, err := ParseTolerance(tc.text)
@@ -35,7 +37,8 @@ func TestTolerancesAreTheAnglesTheyStandFor(t *testing.T) {
 }
 
 func TestToleranceKeepsItsSpan(t *testing.T) {
-	for text, span := range map[string]Length{"0.02/300": 300 * Millimetre, "0.001 in/12 in": 12 * Inch, "20 arcsec": 0, "0.07 mm/m": 0} {
+	for text, span := range map[string]Length{"0.02/300": 300 * Millimetre, "0.001 in/12 in": 12 * Inch, "20 arcsec": 0,
+		"0.07 mm/m": 0} {
 		got, err := ParseTolerance(text)
 		if err != nil || got.Span != span || got.Text != text {
 			t.Errorf("%q: %+v, %v", text, got, err)
@@ -44,7 +47,8 @@ func TestToleranceKeepsItsSpan(t *testing.T) {
 }
 
 func TestWhatIsNoToleranceIsRefusedWithTheWaysToWriteOne(t *testing.T) {
-	for _, text := range []string{"0.02", "x", "0/300", "-0.02/300", "0.02/0", "0.02/-3", "5 bananas", "1/1", "0.02/300 bananas", "NaN/300", "1e400/3", "/", "0.02 mm"} {
+	for _, text := range []string{"0.02", "x", "0/300", "-0.02/300", "0.02/0", "0.02/-3", "5 bananas", "1/1",
+		"0.02/300 bananas", "NaN/300", "1e400/3", "/", "0.02 mm"} {
 		if got, err := ParseTolerance(text); err == nil || !strings.Contains(err.Error(), `"0.02/300"`) {
 			t.Errorf("%q: %+v, %v", text, got, err)
 		}
@@ -95,7 +99,8 @@ func FuzzParseTolerance(f *testing.F) {
 
 func TestParseLength(t *testing.T) {
 	for text, want := range map[string]Length{
-		"0.12": 120_000, "-3 um": -3000, "0,004 in": 101_600, " +0.5 thou ": 12_700, "12µm": 12_000, "-.5": -500_000, "1e-3": 1000, "0.0005\"": 12_700,
+		"0.12": 120_000, "-3 um": -3000, "0,004 in": 101_600, " +0.5 thou ": 12_700, "12µm": 12_000, "-.5": -500_000,
+		"1e-3": 1000, "0.0005\"": 12_700,
 	} {
 		if got, err := ParseLength(text, Millimetre); err != nil || got != want {
 			t.Errorf("%q: %v %v, want %v", text, got, err, want)

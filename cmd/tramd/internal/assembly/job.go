@@ -55,9 +55,10 @@ func JobOf(ctx context.Context, s *store.Store, cfg *config.Config) (*api.Job, e
 		if m := cfg.Measured(step.Kind, step.Of); m != nil {
 			st.Moves = len(m.Adjusters) > 0
 		}
-		st.Stepped = step.Kind == sweep.KindTraverse && slices.ContainsFunc(cfg.Traverses, func(t config.Traverse) bool {
-			return t.Name == step.Of && cfg.Stepped(&t)
-		})
+		st.Stepped = step.Kind == sweep.KindTraverse &&
+			slices.ContainsFunc(cfg.Traverses, func(t config.Traverse) bool {
+				return t.Name == step.Of && cfg.Stepped(&t)
+			})
 		if n := len(found[i]); n > 0 {
 			last := found[i][n-1]
 			st.Run, st.At, st.Now, st.Verdict = last.run.ID, &last.run.StartedAt, last.figures, last.verdict

@@ -10,8 +10,9 @@ import (
 // stepped returns a planned traverse as one whose places a motor goes to.
 func stepped(cfg *config.Config, t *config.Traverse, m session.Measurement, w Wanted) (session.Measurement, error) {
 	if typedBy(cfg, w) {
-		return m, fmt.Errorf("a motor moves the axis along %s, and typed readings cannot stop it: write by_hand = true there",
-			t.Name)
+		return m,
+			fmt.Errorf("a motor moves the axis along %s, and typed readings cannot stop it: write by_hand = true there",
+				t.Name)
 	}
 	targets := make([]float64, len(m.Places))
 	for i := range m.Places {

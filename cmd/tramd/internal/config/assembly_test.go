@@ -104,8 +104,9 @@ func assemblyNumbers() map[string]numericKey {
 	stepped := "[[traverse]]\nname = \"left rail\"\npositions_mm = [0, 100]\nby_hand = false\n[position]\n" +
 		"source = \"program\"\n[position.program]\nport = \"/dev/ttyUSB2\"\nmove = [\"G1 X{mm} F{feed}\"]\n" +
 		"done = \"ok\"\nstop = \"!\"\n"
-	for key, meant := range map[string][]string{"baud": nil, "feed_mm_per_min": nil, "dwell_s": size, "settle_in_s": nil,
-		"ack_s": nil, "open_s": size, "retract_s": nil, "silent_s": nil, "frozen_mm": size} {
+	for key, meant := range map[string][]string{"baud": nil, "feed_mm_per_min": nil, "dwell_s": size,
+		"settle_in_s": nil,
+		"ack_s":       nil, "open_s": size, "retract_s": nil, "silent_s": nil, "frozen_mm": size} {
 		out["position.program."+key] = numericKey{table: stepped + low + high + travel, meant: meant}
 	}
 	out["position.program.low_mm"] = numericKey{table: stepped + high + travel, meant: []string{"0.0", "-1.0"}}

@@ -134,8 +134,9 @@ func (v *validator) stepped(c *Config, at string, t *Traverse, sound bool) {
 	case ind.Port == "" || c.Angle.Source == SourceTyped:
 		v.bad(at+"by_hand", "a dial whose readings are typed stops no motion; write by_hand = true")
 	case ind.OnDemand:
-		v.bad(at+"by_hand", "indicator %q is asked on demand only, so its readings stop no motion; remove ask_on_demand, or "+
-			"write by_hand = true", ind.Name)
+		v.bad(at+"by_hand",
+			"indicator %q is asked on demand only, so its readings stop no motion; remove ask_on_demand, or "+
+				"write by_hand = true", ind.Name)
 	}
 	if !sound {
 		return
@@ -152,7 +153,8 @@ func (v *validator) stepped(c *Config, at string, t *Traverse, sound bool) {
 			return
 		}
 	}
-	if err := c.StepProgram(t, t.PositionsMM).Check(); err != nil && len(t.PositionsMM) > 1 { // fewer are refused elsewhere
+	// fewer are refused elsewhere
+	if err := c.StepProgram(t, t.PositionsMM).Check(); err != nil && len(t.PositionsMM) > 1 {
 		v.bad("position.program", "%v", err)
 	}
 }

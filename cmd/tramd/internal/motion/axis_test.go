@@ -14,7 +14,8 @@ func TestACarriageGoesByMillimetres(t *testing.T) {
 		LineEnd: "\n", Done: regexp.MustCompile("^ok$"), Feed: 3000, Low: 0, High: 100, Settle: time.Second,
 		Ack: time.Second, Silent: time.Second}
 	lines, _, err := p.Lines()
-	if want := []string{"G1 X0.000 F3000", "G1 X62.500 F3000", "G1 X0.000 F3000"}; err != nil || !slices.Equal(lines, want) {
+	if want := []string{"G1 X0.000 F3000", "G1 X62.500 F3000", "G1 X0.000 F3000"}; err != nil ||
+		!slices.Equal(lines, want) {
 		t.Errorf("%q, %v", lines, err)
 	}
 	m := NewMachine(p)

@@ -74,7 +74,8 @@ func (p Program) Check() error {
 		say("a retract needs the line by which the controller says that it has stopped, and a time for it")
 	}
 	if hole := "{" + p.Axis.hole(); strings.Contains(strings.Join(p.Retract, "\n"), hole) {
-		say("a retract with %s} in it: after a stop its place is not known; write commands that do not depend on it", hole)
+		say("a retract with %s} in it: after a stop its place is not known; write commands that do not depend on it",
+			hole)
 	}
 	for _, t := range slices.Concat([]string{p.Stop}, p.Begin, p.Move, p.End, p.Retract) {
 		if _, err := p.fill(t, 0); err != nil {

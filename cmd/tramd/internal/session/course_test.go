@@ -183,7 +183,9 @@ func TestACourseWhoseScaleStartsOver(t *testing.T) {
 	r.wind(12)
 	r.count = -700
 	r.wind(11)
-	snap := r.wait(t, "the loss to be seen", func(s *api.Snapshot) bool { return strings.Contains(s.Sweep.Say, "jumped") })
+	snap := r.wait(t, "the loss to be seen", func(s *api.Snapshot) bool {
+		return strings.Contains(s.Sweep.Say, "jumped")
+	})
 	if p := snap.Sweep.Measured.Places; p[0].State != "here" || p[1].State != "ahead" ||
 		snap.Sweep.Measured.Act != "begin" || len(snap.Sweep.Measured.Curve) > 0 || snap.Position.MM != nil {
 		t.Errorf("%+v, position %v", snap.Sweep.Measured, snap.Position)

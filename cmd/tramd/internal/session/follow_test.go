@@ -66,7 +66,9 @@ func TestTheShownLeanHoldsTheNewestReading(t *testing.T) {
 		f.arc(to, to)
 	}
 	f.arc(260, 700) // a batch after a hang
-	s := f.wait(t, "the newest reading", func(s *api.Snapshot) bool { return s.Sweep.ResultReadings == s.Sweep.Readings })
+	s := f.wait(t, "the newest reading", func(s *api.Snapshot) bool {
+		return s.Sweep.ResultReadings == s.Sweep.Readings
+	})
 	r := s.Sweep.Result
 	if r.Readings+r.Rejected != s.Sweep.Readings {
 		t.Errorf("%d readings and %d left out, %d received", r.Readings, r.Rejected, s.Sweep.Readings)
@@ -179,7 +181,9 @@ func TestTheShownLeanBearsAnEncoderThatIsHeldUp(t *testing.T) {
 		reading(deg)
 		count(deg)
 	}
-	s := f.wait(t, "all in", func(s *api.Snapshot) bool { return s.Sweep.Result != nil && s.Sweep.ResultReadings >= 240 })
+	s := f.wait(t, "all in", func(s *api.Snapshot) bool {
+		return s.Sweep.Result != nil && s.Sweep.ResultReadings >= 240
+	})
 	if s.Sweep.Untagged < 60 || s.Sweep.Untagged > 75 {
 		t.Errorf("%d readings have no angle", s.Sweep.Untagged)
 	}

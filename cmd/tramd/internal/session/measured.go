@@ -68,7 +68,8 @@ func (s *Session) StartMeasurement(ctx context.Context, m Measurement, purpose s
 		return 0, api.Invalid.Errorf("a %s needs places and one indicator", m.Kind)
 	}
 	if m.Steps != nil {
-		return 0, api.Conflict.Errorf("a motor moves the axis along %s: arm it and start it with `tramd %s`, or by the page",
+		return 0, api.Conflict.Errorf(
+			"a motor moves the axis along %s: arm it and start it with `tramd %s`, or by the page",
 			m.Subject, sweep.KindTraverse)
 	}
 	if s.o.Indicators[m.Indicator].Device < 0 {

@@ -41,7 +41,8 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (api.Armed,
 		return api.Armed{}, errNoMotion
 	}
 	if unattended < 0 || unattended > interlock.PlannedMost {
-		return api.Armed{}, api.Invalid.Errorf("an arming for %v; give one of up to %v", unattended, interlock.PlannedMost)
+		return api.Armed{}, api.Invalid.Errorf("an arming for %v; give one of up to %v", unattended,
+			interlock.PlannedMost)
 	}
 	if unattended == 0 {
 		return s.arm(theArm, s.o.Motion.Program, Cautions)
@@ -75,7 +76,8 @@ func toBeArmed(p motion.Program, cautions []string) (api.Armed, error) {
 	if err != nil {
 		return api.Armed{}, err
 	}
-	return api.Armed{Cautions: cautions, Commands: lines, Stop: stop, Retract: p.Retract, AboutS: p.Duration().Seconds()}, nil
+	return api.Armed{Cautions: cautions, Commands: lines, Stop: stop, Retract: p.Retract,
+		AboutS: p.Duration().Seconds()}, nil
 }
 
 // Disarm takes every arming back. What moves by one is stopped.

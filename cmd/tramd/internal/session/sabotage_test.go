@@ -149,7 +149,9 @@ func TestLostCountsAreKeptWithTheRunAndLeftOutOfItsFit(t *testing.T) {
 		r.turn(deg, deg)
 	}
 	mark(720 - 5) // 50 counts short by the mark's own word
-	snap := r.wait(t, "the doubt", func(s *api.Snapshot) bool { return len(s.Sweep.Doubts) == 1 && s.Sweep.Untagged > 0 })
+	snap := r.wait(t, "the doubt", func(s *api.Snapshot) bool {
+		return len(s.Sweep.Doubts) == 1 && s.Sweep.Untagged > 0
+	})
 	if snap.Sweep.Untagged < 300 || snap.Sweep.Doubts[0].Code != sweep.DoubtMissedCounts {
 		t.Errorf("%d untagged, doubts %+v", snap.Sweep.Untagged, snap.Sweep.Doubts)
 	}

@@ -51,7 +51,8 @@ func (s *Session) steppable(m Measurement) error {
 		len(m.Steps.Indicators) != 1:
 		return errNoSteps
 	case m.Typed, s.o.Indicators[m.Indicator].Device < 0, s.o.Ports[s.o.Indicators[m.Indicator].Device].Ask != nil:
-		return api.Conflict.Errorf("%s sends no readings by itself, so none would stop the motor: write by_hand = true there",
+		return api.Conflict.Errorf(
+			"%s sends no readings by itself, so none would stop the motor: write by_hand = true there",
 			m.Setup.Indicators[0].Name)
 	}
 	return nil

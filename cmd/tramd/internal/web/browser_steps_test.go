@@ -13,7 +13,8 @@ func TestSteppingATraverseTakesTwoActsOnThePage(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
 	s := newStage(t, hashed(t))
-	text := `{"steps":[{"name":"left rail","kind":"traverse","of":"left rail","state":"ahead","stepped":true}],"next":0}`
+	text :=
+		`{"steps":[{"name":"left rail","kind":"traverse","of":"left rail","state":"ahead","stepped":true}],"next":0}`
 	s.job.Store(&text)
 	s.show(still(quietWren()))
 	open(t, ctx, s.url+"/adjust", 360, 800, "light")
@@ -42,7 +43,9 @@ func TestSteppingATraverseTakesTwoActsOnThePage(t *testing.T) {
 	until(t, ctx, `!document.querySelector("#abandon").hidden && ["take", "skip", "redo", "typed"].every(
 		(id) => document.querySelector("#" + id).hidden) && document.querySelector("#say").innerText.includes("Keep clear")`)
 	picture(t, ctx, "steps-moving-360")
-	eval[bool](t, ctx, `document.querySelector("#motion-hold").dispatchEvent(new KeyboardEvent("keyup", { key: " " })) || true`)
+	eval[bool](
+		t, ctx,
+		`document.querySelector("#motion-hold").dispatchEvent(new KeyboardEvent("keyup", { key: " " })) || true`)
 	for end := time.Now().Add(time.Minute); s.shop.first(`let go "s"`) == ""; time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatal("the motion was not let go")
