@@ -56,7 +56,7 @@ func (c *traverseCmd) stepped(e *env, cfg *config.Config, plan session.Measureme
 	if err := judgeTyped(c.Temperature); err != nil {
 		return err
 	}
-	printCautions(e.err, session.StepCautions)
+	printCautions(e.err, session.StepCautions(plan.Subject))
 	if c.DryRun {
 		return dryRun(e.out, *plan.Steps)
 	}

@@ -196,9 +196,6 @@ func (s *Session) pairState(mono device.Stamp, deg *float64) *api.PairState {
 	return st
 }
 
-// halfTurnAlong are the ways a bar can lie for a half turn, by the axis that it shows: along X and along Y.
-var halfTurnAlong = []string{"tilt", "nod"}
-
 // StartHalfTurn begins the zeroing of the pair: it is read with the bar along an axis, then again after half a turn by
 // hand.
 func (s *Session) StartHalfTurn(ctx context.Context, axis string) (int64, error) {

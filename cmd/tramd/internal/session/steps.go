@@ -2,17 +2,22 @@ package session
 
 import (
 	"context"
+	"fmt"
 
 	"tramd/cmd/tramd/internal/api"
 	"tramd/cmd/tramd/internal/interlock"
 )
 
-// StepCautions are said before an axis is stepped along a traverse.
-var StepCautions = []string{
-	"An axis is about to be moved by a motor. Keep hands, sleeves and tools clear of it, and stay where you reach the machine's own stop.",
-	"Isolate the spindle's own power first: it must not start while an indicator is on it or near it.",
-	"Check that the axis can go from where it stands to the first place, and on to the last, without touching a clamp, the edge or a cable.",
-	"Local rules and the machine's manual come first.",
+// StepCautions returns what is said before an axis is stepped along a traverse, whose name comes first: with several
+// described, the wrong one would move another way.
+func StepCautions(traverse string) []string {
+	return []string{
+		fmt.Sprintf("The axis along %s is about to be moved by a motor. Keep hands, sleeves and tools clear of it, and "+
+			"stay where you reach the machine's own stop.", traverse),
+		"Isolate the spindle's own power first: it must not start while an indicator is on it or near it.",
+		"Check that the axis can go from where it stands to the first place, and on to the last, without touching a clamp, the edge or a cable.",
+		"Local rules and the machine's manual come first.",
+	}
 }
 
 var errNoSteps = api.Conflict.New(
@@ -26,7 +31,7 @@ func (s *Session) ArmSteps(_ context.Context, m Measurement) (api.Armed, error) 
 	if err := s.steppable(m); err != nil {
 		return api.Armed{}, err
 	}
-	return s.arm(m.moves(), *m.Steps, StepCautions)
+	return s.arm(m.moves(), *m.Steps, StepCautions(m.Subject))
 }
 
 // StartSteps is the second act: see [Session.StartMotion]. The axis moves on only once its indicator's reading at a
