@@ -51,7 +51,7 @@ func constantsOf(t *testing.T) map[string]string {
 				if _, twice := out[key]; twice {
 					t.Errorf("%s names two numbers %s: give one another name", file, spec.Names[i].Name)
 				}
-				out[key] = text.String()
+				out[key] = strings.Join(strings.Fields(text.String()), " ") // wherever its line is broken
 			}
 			return true
 		})
