@@ -63,7 +63,8 @@ var mutations = []mutation{
 	{"drift-forgotten", model + "design.go", "{1, 0.25, 0.06, 0.015}", "{1e-6, 1e-6, 1e-6, 1e-6}", "TestWarmingIsADrift"},
 	{"likelihood-not-restricted", model + "posterior.go", "+ 2*c.logDiagonal(last)", "+ 0*c.logDiagonal(last)", "TestStepScanAgainstOneMoreColumn"},
 	{"radius-forgotten", model + "components_indicator.go", "w*ind.RadiusUMM", "0*ind.RadiusUMM", "TestCommonPartsCorrelate"},
-	{"spread-of-terms-forgotten", belief + "mixture.go", "cov[0] += t.Weight * (t.Cov[0] + x*x)", "cov[0] += t.Weight * t.Cov[0]", ""},
+	{"spread-of-terms-forgotten", belief + "mixture.go", "cov[0] += t.Weight * (t.Cov[0] + x*x)", "cov[0] += t.Weight * t.Cov[0]",
+		"TestMixtureCovarianceAgainstCounting"},
 	{"both-as-one", belief + "mixture.go", "more := 1.0 ", "rho = 0; more := 1.0 ", "TestMixtureInsideBothAgainstCounting"},
 	{"welch-satterthwaite", belief + "mixture.go", "t.DoF[k] = squaredFactors.dof(square)", "t.DoF[k] *= sq((own + part) / own) + 0*square", "TestMixtureHoldsTogether"},
 }

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 )
@@ -92,6 +93,33 @@ func TestMixtureWithAgainstCounting(t *testing.T) {
 		}
 		near(t, "share held", float64(in)/draws, 0.95, 0.004)
 	}
+}
+
+// The covariance of terms whose means differ, against that of draws by a general-purpose library (gonum): the spread of the
+// means counts, and with its sign.
+func TestMixtureCovarianceAgainstCounting(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 3))
+	none := math.Inf(1)
+	m := Mixture{
+		{Weight: 0.7, Mean: [2]float64{1, -2}, Cov: [3]float64{1, 0.3, 0.5}, DoF: [2]float64{none, none}},
+		{Weight: 0.3, Mean: [2]float64{-2, 1}, Cov: [3]float64{0.4, -0.1, 2}, DoF: [2]float64{none, none}},
+	}
+	const draws = 400_000
+	x, y := make([]float64, draws), make([]float64, draws)
+	for i := range draws {
+		term := m[0]
+		if r.Float64() > m[0].Weight {
+			term = m[1]
+		}
+		a, b := r.NormFloat64(), r.NormFloat64()
+		sd := math.Sqrt(term.Cov[0])
+		x[i] = term.Mean[0] + sd*a
+		y[i] = term.Mean[1] + term.Cov[1]/sd*a + math.Sqrt(term.Cov[2]-term.Cov[1]*term.Cov[1]/term.Cov[0])*b
+	}
+	got := m.Covariance()
+	near(t, "variance of the first", got[0], stat.Variance(x, nil), 0.02)
+	near(t, "covariance", got[1], stat.Covariance(x, y, nil), 0.02)
+	near(t, "variance of the second", got[2], stat.Variance(y, nil), 0.02)
 }
 
 // The probability of both against counting draws of a bivariate t distribution (a normal over the root of a chi-squared
