@@ -70,15 +70,7 @@ trusted = true
 	p.reads(0.2)
 	p.until(fmt.Sprintf("%+.3f mm to go", target-0.1))
 	p.reads(0.1 + target)
-	p.until("There. Stop, and press Enter to tighten")
-	p.enter()
-	p.until(fmt.Sprintf("lever reads %+.3f mm. Tighten, then press Enter", 0.1+target))
-	p.enter()
-	p.until("Go back to 0 mm")
-	p.reads(0.1)
-	p.until("lever reads +0.100 mm. Go back to 0 mm")
-	p.enter()
-	p.until("against the near one")
+	p.tightensAndGoesBack(0.1+target, 0.1)
 	p.log(a.Moves[0], (target-0.2)/a.Aims[0].ChangeMM)
 }
 
@@ -140,15 +132,7 @@ trusted = true
 			p.enter()
 			p.until(fmt.Sprintf("%+.3f mm to go. Move column shim: the reading must go up", change))
 			p.reads(0.11 + change)
-			p.until("There. Stop")
-			p.enter()
-			p.until(fmt.Sprintf("lever reads %+.3f mm. Tighten", 0.11+change))
-			p.enter()
-			p.until("Go back to 0 mm")
-			p.reads(0.2)
-			p.until("lever reads +0.200 mm. Go back to 0 mm")
-			p.enter()
-			p.until("against the near one")
+			p.tightensAndGoesBack(0.11+change, 0.2)
 			p.log(a.Moves[0], 1)
 		})
 	}
@@ -220,6 +204,21 @@ func (p *aimed) until(want string) {
 		}
 	}
 	p.t.Fatalf("it never said %q", want)
+}
+
+// tightensAndGoesBack follows an aim from its target to its end: far is what the lever reads where the aim is, near what it
+// reads back at 0 mm.
+func (p *aimed) tightensAndGoesBack(far, near float64) {
+	p.t.Helper()
+	p.until("There. Stop, and press Enter to tighten")
+	p.enter()
+	p.until(fmt.Sprintf("lever reads %+.3f mm. Tighten, then press Enter", far))
+	p.enter()
+	p.until("Go back to 0 mm")
+	p.reads(near)
+	p.until(fmt.Sprintf("lever reads %+.3f mm. Go back to 0 mm", near))
+	p.enter()
+	p.until("against the near one")
 }
 
 func (p *aimed) enter() {

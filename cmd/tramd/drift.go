@@ -133,7 +133,7 @@ func (f configFlag) recorded(e *env, tol units.Tolerance) (*drift.History, *conf
 	return h, cfg, nil
 }
 
-// printDrift says what a history comes to, for a person who reads it now.
+// printDrift writes the level, rate, alarms and next date of a history, and at now how long a check is overdue.
 func printDrift(w io.Writer, a *drift.Answer, reliability float64, now time.Time) error {
 	p := &printer{w: w}
 	if n := len(a.Rows); n > 0 {

@@ -96,11 +96,7 @@ func TestAProgramSweepsThereAndBack(t *testing.T) {
 		t.Errorf("started without arming: %d %s", status, errOut)
 	}
 	p := programIn(t, "program", "--config", s.config, "--json")
-	io.WriteString(p.in, "yes\n") // pressed by habit
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved") ||
-		len(c.commands(t)) != 0 {
-		t.Fatalf("status %d, %s, sent %q", got, p.err.String(), c.commands(t))
-	}
+	c.isNotMovedByHabit(t, p)
 	p = programIn(t, "program", "--config", s.config, "--json")
 	io.WriteString(p.in, "linnet\n")
 	if got := p.wait(); got != exitOutside {
@@ -141,14 +137,7 @@ func TestWhateverGoesWrongStopsTheArm(t *testing.T) {
 			})
 			p := programIn(t, "program", "--config", s.config)
 			io.WriteString(p.in, "linnet\n")
-			if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), tc.want) {
-				t.Errorf("status %d, it said %s", got, p.err.String())
-			}
-			c.endsWithStop(t)
-			if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "failed") ||
-				!strings.Contains(out, "2 readings") {
-				t.Errorf("stored: %s", out)
-			}
+			c.failsAfterTwo(t, s, p, tc.want)
 		})
 	}
 }
@@ -195,6 +184,40 @@ func TestAfterAStopItIsRetractedWhereThatIsSafe(t *testing.T) {
 				t.Errorf("stored: %s", out)
 			}
 		})
+	}
+}
+
+// isNotMovedByHabit answers the question before a motion with "yes", which is not what it asks for.
+func (c *controller) isNotMovedByHabit(t *testing.T, p programInput) {
+	t.Helper()
+	io.WriteString(p.in, "yes\n")
+	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved") ||
+		len(c.commands(t)) != 0 {
+		t.Fatalf("status %d, %s, sent %q", got, p.err.String(), c.commands(t))
+	}
+}
+
+// failsAfterTwo checks that a motion ends with the stop command for the reason that is wanted, and that its run is
+// stored with the two readings before.
+func (c *controller) failsAfterTwo(t *testing.T, s shop, p programInput, want string) {
+	t.Helper()
+	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), want) {
+		t.Errorf("status %d, it said %s", got, p.err.String())
+	}
+	c.endsWithStop(t)
+	if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "failed") ||
+		!strings.Contains(out, "2 readings") {
+		t.Errorf("stored: %s", out)
+	}
+}
+
+// diesUnder unplugs the controller in a motion, and checks that the person is sent to the machine's own stop.
+func (c *controller) diesUnder(t *testing.T, p programInput) {
+	t.Helper()
+	pullOut(c.Paths.Controller)
+	io.WriteString(c.in, "unplug\n")
+	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "use the machine's own stop") {
+		t.Errorf("status %d, it said %s", got, p.err.String())
 	}
 }
 
@@ -276,11 +299,7 @@ func TestAControllerUnpluggedInTheMiddleIsSaidToBeOutOfReach(t *testing.T) {
 	p := programIn(t, "program", "--config", s.config)
 	io.WriteString(p.in, "linnet\n")
 	waitState(t, s, "the first station", func(snap *api.Snapshot) bool { return snap.Sweep.Readings == 1 })
-	pullOut(c.Paths.Controller)
-	io.WriteString(c.in, "unplug\n")
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "use the machine's own stop") {
-		t.Errorf("status %d, it said %s", got, p.err.String())
-	}
+	c.diesUnder(t, p)
 	// Nothing moves once it is back: the arming was for one start.
 	if status, _, errOut := call(t, "program", "--config", s.config); status != exitFailed ||
 		!strings.Contains(errOut, "nothing is moved") {

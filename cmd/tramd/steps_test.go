@@ -90,11 +90,7 @@ func TestAMotorStepsTheCarriageAlongATraverse(t *testing.T) {
 		t.Errorf("started without arming: %v", err)
 	}
 	p := programIn(t, "traverse", "left rail", "--config", s.config)
-	io.WriteString(p.in, "yes\n") // pressed by habit
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "nothing is moved") ||
-		len(c.commands(t)) != 0 {
-		t.Fatalf("status %d, %s, sent %q", got, p.err.String(), c.commands(t))
-	}
+	c.isNotMovedByHabit(t, p)
 	p = stepNow(t, s)
 	if got := p.wait(); got != exitDone {
 		t.Fatalf("status %d: %s\nsent %q", got, p.err.String(), c.commands(t))
@@ -166,14 +162,7 @@ func TestWhateverGoesWrongStopsTheCarriage(t *testing.T) {
 			c := startController(t, "--fault", tc.fault)
 			s := c.railShop(t)
 			p := stepNow(t, s)
-			if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), tc.want) {
-				t.Errorf("status %d, it said %s", got, p.err.String())
-			}
-			c.endsWithStop(t)
-			if _, out, _ := call(t, "show", "1", "--config", s.config); !strings.Contains(out, "failed") ||
-				!strings.Contains(out, "2 readings") {
-				t.Errorf("stored: %s", out)
-			}
+			c.failsAfterTwo(t, s, p, tc.want)
 		})
 	}
 }
@@ -221,11 +210,7 @@ func TestACarriageWhoseControllerDiesIsSaidToBeOutOfReach(t *testing.T) {
 	s := c.railShop(t)
 	p := stepNow(t, s)
 	waitState(t, s, "the first place", firstPlace)
-	pullOut(c.Paths.Controller)
-	io.WriteString(c.in, "unplug\n")
-	if got := p.wait(); got != exitFailed || !strings.Contains(p.err.String(), "use the machine's own stop") {
-		t.Errorf("status %d, it said %s", got, p.err.String())
-	}
+	c.diesUnder(t, p)
 	if _, err := s.client(t).ArmSteps(t.Context(), "traverse", "left rail"); err != nil {
 		t.Errorf("a new arming: %v", err) // it moves nothing by itself
 	}

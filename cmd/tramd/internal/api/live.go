@@ -71,7 +71,7 @@ const Sweeping = "sweep"
 // HalfTurn is the kind of a run that zeroes a pair by a half turn.
 const HalfTurn = "half-turn"
 
-// Outcome is how a run ended, as it is stored.
+// Outcome is how a run ended, in the word that the record stores.
 type Outcome string
 
 // Outcomes.

@@ -133,7 +133,7 @@ type InputState struct {
 	Error  string  `json:"error"`
 }
 
-// HoursState is how long the spindle has run, as it is on disk.
+// HoursState is the running time of the spindle that the record holds.
 type HoursState struct {
 	Hours *float64 `json:"hours"` // nil: not known yet
 	From  string   `json:"from"`  // what counts them
@@ -160,7 +160,7 @@ var TroubleKinds = []string{"record", "backup", "check"}
 type CheckState struct {
 	Next  string `json:"next"`  // RFC 3339; empty: none planned
 	Moves bool   `json:"moves"` // the arm is moved by a motion controller; see AngleState.ArmedUntil
-	// what would keep the next from being taken if all stayed as it is; empty: nothing would
+	// what prevents the next check unless it changes; empty: nothing
 	WhyNot []string `json:"why_not"`
 	Say    string   `json:"say"` // the last thing that was done or waited for, in words
 	DryRun bool     `json:"dry_run"`

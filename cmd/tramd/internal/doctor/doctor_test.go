@@ -361,7 +361,7 @@ func TestEachIllIsFoundWithItsCure(t *testing.T) {
 			"logged in before", "newgrp dialout"},
 		{"not in the service's group", func(_ *testing.T, m *Machine, _ string) { m.Groups = []string{"dialout"} },
 			"service group", Warning, "not in the group tramd", "usermod -aG tramd joiner"},
-		{"nobody hears alarms", edit(
+		{"alarms go nowhere", edit(
 			"[alarm]\nalertmanager = [\"http://alerts.shop:9093\"]\n[mail]\nserver = \"mail.shop:587\"\nfrom = \"linnet@shop.example\"\nto = [\"joiner@shop.example\"]\n", ""), "alarm", Warning, "sent to no one", "[alarm] alertmanager"},
 		{"Alertmanager is away", unanswered("alerts.shop:9093"), "alarm", Wrong,
 			"alerts.shop:9093 does not answer: connection refused", "[alarm]"},

@@ -58,8 +58,8 @@ type grant struct {
 // New makes an interlock with nothing armed.
 func New(o Options) *Interlock { return &Interlock{o: o} }
 
-// Arm allows one motion, of what is named, to the owner of the key that it gives. A key from before no longer starts
-// one.
+// Arm returns a key whose owner may start one motion of the arm, or of the axis that moves names. Earlier keys start
+// nothing any more.
 func (l *Interlock) Arm(moves string) (key string, until time.Time, b Bar) {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -21,7 +21,7 @@ type Program struct {
 	Begin []string // sent once before the first move
 	Move  []string // sent for each target; the last must be acknowledged only once the arm stands
 	End   []string // sent once after the last station
-	Stop  string   // sent as it is when anything is wrong, LineEnd behind it
+	Stop  string   // sent when anything is wrong, with nothing filled in, and LineEnd behind it
 	// sent after a stop, where that is safe to say: see the package's words. None: nothing is sent
 	Retract []string
 	// a line by which the controller says that it has stopped; needed for Retract, and none that Done is

@@ -56,7 +56,7 @@ func (s *Session) Arm(ctx context.Context, unattended time.Duration) (api.Armed,
 	return out, nil
 }
 
-// arm arms one motion of what is named.
+// arm returns a key for one motion of the arm or of the axis that moves names, with the cautions to read first.
 func (s *Session) arm(moves string, p motion.Program, cautions []string) (api.Armed, error) {
 	out, err := toBeArmed(p, cautions)
 	if err != nil {
@@ -70,7 +70,7 @@ func (s *Session) arm(moves string, p motion.Program, cautions []string) (api.Ar
 	return out, nil
 }
 
-// toBeArmed says what a program would send.
+// toBeArmed returns every command of a program with the cautions, so that a person reads both before a key is given.
 func toBeArmed(p motion.Program, cautions []string) (api.Armed, error) {
 	lines, stop, err := p.Lines()
 	if err != nil {
